@@ -1,0 +1,34 @@
+"""What can go wrong for a user, each with the exit code the command line gives it.
+
+Every message says what is wrong, where, and what to do; it is printed as it stands.
+"""
+
+
+class RigError(Exception):
+    """A mistake or mishap that the user can mend; never shown as a traceback."""
+
+    exit_code = 2
+
+
+class BadInput(RigError):
+    """Something the user gave is wrong: text, file, option."""
+
+    exit_code = 2
+
+
+class CannotAnswer(RigError):
+    """The job is sound but does not hold enough to answer."""
+
+    exit_code = 1
+
+
+class DeviceUnavailable(RigError):
+    """The rod could not be reached at the start."""
+
+    exit_code = 3
+
+
+class JobUnusable(RigError):
+    """The job file is damaged, newer than this program, locked, or cannot be written."""
+
+    exit_code = 4
