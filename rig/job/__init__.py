@@ -1,0 +1,25 @@
+"""The job file: one SQLite file that keeps everything measured, decided and done on a floor."""
+
+from rig.job.rows import (
+    DoorEnds,
+    Marker,
+    Plan,
+    Point,
+    Session,
+    Shot,
+    StoredEvent,
+    StoredReading,
+)
+from rig.job.store import Job
+
+__all__ = [
+    "DoorEnds",
+    "Job",
+    "Marker",
+    "Plan",
+    "Point",
+    "Session",
+    "Shot",
+    "StoredEvent",
+    "StoredReading",
+]

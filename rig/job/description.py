@@ -1,0 +1,203 @@
+"""What a job is about: its settings, the outline with its openings and doors, and the grid.
+
+Functions over a connection; the caller holds the transaction.
+"""
+
+import json
+import math
+import sqlite3
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from rig.errors import BadInput
+from rig.job.rows import DoorEnds, Point, Ring
+
+_AMOUNTS = {
+    "min_cover_mm": "minimum cover",
+    "max_cover_mm": "maximum cover",
+    "bag_yield_l": "bag yield",
+    "bag_mass_kg": "bag mass",
+    "bag_water_l": "bag water",
+    "waste_share": "waste",
+}
+IN_WORDS = {"units": "units", "denominator": "denominator", "covering": "covering", **_AMOUNTS}
+DEFAULTS: dict[str, Any] = {
+    "units": "in",
+    "denominator": 32,
+    "covering": None,
+    **dict.fromkeys(_AMOUNTS),
+}
+
+
+def to_json(value: object, what: str) -> str:
+    """Write a value as JSON; arrays and scalars with `tolist` are taken as what they list.
+
+    Raises
+    ------
+    BadInput
+        If a number in it is not finite.
+    """
+    try:
+        return json.dumps(value, allow_nan=False, separators=(",", ":"), default=_listed)
+    except ValueError as error:
+        raise BadInput(f"{what} holds a number that is not finite; it is not kept.") from error
+
+
+def text(value: str, what: str) -> str:
+    """Return a text that is not empty and that a file can hold, or refuse it."""
+    if not value.strip():
+        raise BadInput(f"{what} is empty; give it a name.")
+    return storable(value, what)
+
+
+def storable(value: str, what: str) -> str:
+    """Return a text, empty or not, that a file can hold, or refuse it."""
+    try:
+        value.encode()
+    except UnicodeEncodeError as error:
+        raise BadInput(f"{what} {value!a} is not readable text; write it in UTF-8.") from error
+    return value
+
+
+def finite(value: float, what: str) -> float:
+    """Return a number as a float, or refuse it if it is not finite."""
+    number = float(value)
+    if not math.isfinite(number):
+        raise BadInput(f"{what} is {number}: it must be a finite number.")
+    return number
+
+
+def read_settings(connection: sqlite3.Connection) -> dict[str, Any]:
+    """Return every setting, None where it was not given."""
+    row = connection.execute(f"SELECT {', '.join(DEFAULTS)}, other FROM job").fetchone()
+    settings: dict[str, Any] = json.loads(row[-1])
+    return dict(zip(DEFAULTS, row, strict=False)) | settings
+
+
+def write_settings(connection: sqlite3.Connection, settings: Mapping[str, Any]) -> None:
+    """Write the settings that differ from those there; None takes a setting away."""
+    columns: dict[str, Any] = {}
+    other = json.loads(connection.execute("SELECT other FROM job").fetchone()[0])
+    for key, value in settings.items():
+        if key in DEFAULTS:
+            columns[key] = DEFAULTS[key] if value is None else _checked(key, value)
+        elif value is None:
+            other.pop(key, None)
+        else:
+            other[key] = value
+    columns["other"] = to_json(other, "a setting")
+    assignments = ", ".join(f"{key} = ?" for key in columns)
+    connection.execute(f"UPDATE job SET {assignments}", tuple(columns.values()))
+
+
+def read_outline(
+    connection: sqlite3.Connection,
+) -> tuple[Ring, tuple[Ring, ...], tuple[DoorEnds, ...]]:
+    """Return the walls' ring, the openings' rings and the doors, in the order they were given."""
+    rings: dict[int, list[tuple[float, float]]] = {}
+    for ring, x_mm, y_mm in connection.execute(
+        "SELECT ring, x_mm, y_mm FROM outline ORDER BY ring, corner"
+    ):
+        rings.setdefault(ring, []).append((x_mm, y_mm))
+    walls = tuple(rings.pop(0, ()))
+    doors = connection.execute("SELECT x_mm, y_mm, end_x_mm, end_y_mm FROM door ORDER BY id")
+    return walls, tuple(map(tuple, rings.values())), tuple(map(DoorEnds._make, doors))
+
+
+def write_outline(
+    connection: sqlite3.Connection,
+    walls: Sequence[Sequence[float]],
+    openings: Iterable[Sequence[Sequence[float]]] = (),
+    doors: Iterable[Any] = (),
+) -> None:
+    """Put walls, openings and doors in place of those there.
+
+    A door is given by four numbers x, y, end x, end y (mm), or by anything with `x_mm`, `y_mm`,
+    `end_x_mm` and `end_y_mm`.
+    """
+    corners = [
+        (number, corner, finite(x_mm, "a corner"), finite(y_mm, "a corner"))
+        for number, ring in enumerate((walls, *openings))
+        for corner, (x_mm, y_mm) in enumerate(ring)
+    ]
+    ends = [tuple(finite(value, "a door's end") for value in _ends(door)) for door in doors]
+    connection.execute("DELETE FROM outline")
+    connection.execute("DELETE FROM door")
+    connection.executemany(
+        "INSERT INTO outline (ring, corner, x_mm, y_mm) VALUES (?, ?, ?, ?)", corners
+    )
+    connection.executemany(
+        "INSERT INTO door (x_mm, y_mm, end_x_mm, end_y_mm) VALUES (?, ?, ?, ?)", ends
+    )
+
+
+def read_points(connection: sqlite3.Connection) -> list[Point]:
+    """Return the grid in the order of the walk."""
+    rows = connection.execute('SELECT label, x_mm, y_mm, "order" FROM point ORDER BY "order", id')
+    return [Point(*row) for row in rows]
+
+
+def write_points(
+    connection: sqlite3.Connection, points: Iterable[tuple[str, float, float, int]]
+) -> None:
+    """Put a grid in place of the one there."""
+    rows = [
+        (
+            text(label, "a point's label"),
+            finite(x_mm, f"x of point {label}"),
+            finite(y_mm, f"y of point {label}"),
+            int(order),
+        )
+        for label, x_mm, y_mm, order in points
+    ]
+    twice = first_repeated(row[0] for row in rows)
+    if twice is not None:
+        raise BadInput(f"the grid has the label {twice} twice; give each point its own.")
+    connection.execute("DELETE FROM point")
+    connection.executemany(
+        'INSERT INTO point (label, x_mm, y_mm, "order") VALUES (?, ?, ?, ?)', rows
+    )
+
+
+def first_repeated(labels: Iterable[Any]) -> Any:
+    """Return the first item that was there before, or None."""
+    seen = set()
+    for label in labels:
+        if label in seen:
+            return label
+        seen.add(label)
+    return None
+
+
+def _checked(key: str, value: Any) -> Any:
+    if key == "covering":
+        return text(value, "the covering")
+    if key == "units":
+        if value not in ("in", "mm"):
+            raise BadInput(f"units are {value!r}: they must be in or mm.")
+        return value
+    name = IN_WORDS[key]
+    try:
+        if isinstance(value, bool | str):
+            raise TypeError
+        number = finite(value, f"the {name}")
+    except TypeError:
+        raise BadInput(f"the {name} is {value!r}: it must be a number.") from None
+    if key == "denominator":
+        if number < 1 or number != int(number) or number > 1024:
+            raise BadInput(f"the denominator is {value}: it must be a whole number up to 1024.")
+        return int(number)
+    if number < 0:
+        raise BadInput(f"the {name} is {value}: it must not be negative.")
+    return number
+
+
+def _ends(door: Any) -> tuple[float, float, float, float]:
+    if hasattr(door, "end_x_mm"):
+        return door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm
+    x_mm, y_mm, end_x_mm, end_y_mm = door
+    return x_mm, y_mm, end_x_mm, end_y_mm
+
+
+def _listed(value: Any) -> Any:
+    return value.tolist()

@@ -1,0 +1,155 @@
+"""An open job file: its connection, its lock, and the one way in which changes get onto the disk.
+
+What may be written and read is `store.Job`; this is how it gets in and out.
+"""
+
+import contextlib
+import os
+import sqlite3
+import time
+from collections.abc import Iterator, Mapping
+from types import TracebackType
+from typing import Any, Self
+
+from rig.errors import BadInput, JobUnusable
+from rig.job import description, opening
+from rig.job.lock import WriterLock
+from rig.job.log import Log
+from rig.job.trouble import plain_words
+
+
+class JobFile:
+    """The open file, a context manager that closes it.
+
+    Only one writer has a job at a time; readers need no leave. A method that writes either does
+    all it says and has it on the disk, or raises and changes nothing; what waited in the buffer
+    waits on.
+    """
+
+    def __init__(self, path: str, connection: sqlite3.Connection, lock: WriterLock | None) -> None:
+        self.path = path
+        self._connection = connection
+        self._lock = lock
+        self._closed = False
+        self._log = Log(connection)
+        self._setup_of = dict(connection.execute("SELECT id, setup_id FROM session"))
+
+    @classmethod
+    def open(cls, path: str | os.PathLike[str], write: bool = False, wait_s: float = 5.0) -> Self:
+        """Open a job file that is there.
+
+        Parameters
+        ----------
+        path : path
+            The job file.
+        write : bool
+            Whether to become its one writer.
+        wait_s : float
+            How long to wait for another writer, or another program's lock, to end.
+
+        Raises
+        ------
+        BadInput
+            If there is no such file.
+        JobUnusable
+            If it is not a job file, damaged, newer than this program, or locked.
+        """
+        path = os.fspath(path)
+        file = opening.existing(path)
+        lock = WriterLock(file) if write else None
+        connection = None
+        try:
+            if lock is not None:
+                lock.acquire(wait_s)
+                connection = opening.connect_to_write(file, path, wait_s)
+            else:
+                connection = opening.connect_to_read(file, path, wait_s)
+            with plain_words(path):
+                return cls(path, connection, lock)
+        except BaseException:
+            if connection is not None:
+                connection.close()
+            if lock is not None:
+                lock.release()
+            raise
+
+    def close(self) -> None:
+        """Write what waits and let go of the file; does nothing the second time."""
+        if self._closed:
+            return
+        try:
+            if self._lock is not None:
+                self.flush()
+        finally:
+            self._closed = True
+            self._connection.close()
+            if self._lock is not None:
+                self._lock.release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        # Where the block failed already, its own error says more than that the rest was not kept.
+        with contextlib.suppress(JobUnusable) if error else contextlib.nullcontext():
+            self.close()
+
+    def flush(self) -> None:
+        """Commit what waits in the buffer."""
+        if len(self._log):
+            with self._writing("the last readings were not kept"):
+                pass
+
+    @contextlib.contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        with plain_words(self.path):
+            yield self._connection
+
+    @contextlib.contextmanager
+    def _writing(self, lost: str) -> Iterator[sqlite3.Connection]:
+        if self._lock is None:
+            raise JobUnusable(f"{self.path} is open for reading only: {lost}.")
+        connection = self._connection
+        waiting_events = self._log.waiting_events
+        try:
+            with plain_words(self.path, lost):
+                connection.execute("BEGIN IMMEDIATE")
+                yield connection
+                self._log.write(connection)
+                connection.execute("COMMIT")
+                self._log.clear()
+        except BaseException:
+            self._log.drop_events(waiting_events)
+            # The error at hand says more than one met while clearing up.
+            with contextlib.suppress(sqlite3.Error):
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                self._log.catch_up(connection)
+            raise
+
+    def _note(
+        self,
+        kind: str,
+        data: Mapping[str, Any],
+        session_id: int | None = None,
+        time_s: float | None = None,
+        utc_s: float | None = None,
+    ) -> None:
+        self._log.event(
+            session_id,
+            time_s,
+            time.time() if utc_s is None else utc_s,
+            kind,
+            description.to_json(data, f"the event {kind}"),
+        )
+
+    def _setup(self, session_id: int) -> int:
+        setup_id = self._setup_of.get(session_id)
+        if setup_id is None:
+            raise BadInput(f"there is no session {session_id} in {self.path}.")
+        return int(setup_id)

@@ -1,0 +1,88 @@
+"""One writer at a time: an advisory lock on a file beside the job file.
+
+The lock is never taken on the database itself: closing a second descriptor on that file would
+drop the locks SQLite holds on it in this process.
+"""
+
+import contextlib
+import fcntl
+import os
+import time
+
+from rig.errors import JobUnusable
+
+_POLL_S = 0.05
+
+
+class WriterLock:
+    """The right to write to one job file, held until `release`.
+
+    Parameters
+    ----------
+    path : str
+        The job file; the lock is on `path` + ".lock", which stays where it is, because removing
+        it would let two writers lock two different files of that name.
+    """
+
+    def __init__(self, path: str) -> None:
+        self.path = path
+        self._descriptor: int | None = None
+
+    def acquire(self, wait_s: float) -> None:
+        """Take the lock, waiting up to `wait_s` seconds for another writer to end.
+
+        Raises
+        ------
+        JobUnusable
+            If another writer still has it, or the lock file cannot be made.
+        """
+        name = self.path + ".lock"
+        try:
+            descriptor = os.open(name, os.O_RDWR | os.O_CREAT, 0o666)
+        except OSError as error:
+            raise JobUnusable(
+                f"{self.path} cannot be written: its lock file {name} cannot be opened "
+                f"({error.strerror}). Make the folder and the file writable, or work on a copy."
+            ) from error
+        try:
+            self._wait(descriptor, wait_s)
+        except OSError as error:
+            os.close(descriptor)
+            raise JobUnusable(
+                f"{self.path} cannot be locked for writing ({error.strerror}). "
+                "Keep the job on a local disk."
+            ) from error
+        except BaseException:
+            os.close(descriptor)
+            raise
+        # The process number is only a hint for whoever is refused; a full disk may not take it.
+        with contextlib.suppress(OSError):
+            os.ftruncate(descriptor, 0)
+            os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
+        self._descriptor = descriptor
+
+    def release(self) -> None:
+        """Let the next writer in; does nothing when the lock is not held."""
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+    def _wait(self, descriptor: int, wait_s: float) -> None:
+        deadline = time.monotonic() + wait_s
+        while True:
+            try:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                return
+            except BlockingIOError:
+                left_s = deadline - time.monotonic()
+                if left_s <= 0:
+                    raise JobUnusable(
+                        f"another floor-rig{_holder(descriptor)} is writing to {self.path}. "
+                        "End it, then try again."
+                    ) from None
+                time.sleep(min(_POLL_S, left_s))
+
+
+def _holder(descriptor: int) -> str:
+    text = os.pread(descriptor, 20, 0).decode("ascii", "replace").strip()
+    return f" (process {text})" if text.isdigit() else ""

@@ -1,0 +1,111 @@
+"""The layout of depth markers, and which of them stand at their height.
+
+Functions over a connection inside the caller's transaction. A new layout takes the place of the old
+one, which is kept; a marker that stays as it was stays set.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from rig.errors import BadInput, CannotAnswer
+from rig.job import plans, shots
+from rig.job.description import finite, first_repeated, text
+from rig.job.rows import Marker
+
+_GIVEN = "label, x_mm, y_mm, target_reading_mm, stick_out_mm, stick_out_stderr_mm"
+_SELECT = (
+    'SELECT id, plan_id, label, x_mm, y_mm, "order", target_reading_mm, stick_out_mm, '
+    "stick_out_stderr_mm, residual_mm, shot_id, set_utc_s FROM marker "
+    "WHERE layout = (SELECT max(layout) FROM marker)"
+)
+
+
+def save(
+    connection: sqlite3.Connection, layout: Iterable[Mapping[str, Any]], plan_id: int | None
+) -> None:
+    """Write a layout in its order; see `Job.save_markers`."""
+    if plan_id is None:
+        plan = plans.current(connection)
+        if plan is None:
+            raise CannotAnswer("there is no plan to set markers for: make one with `rig plan`.")
+        plan_id = plan.id
+    rows: list[tuple[Any, ...]] = []
+    for given in layout:
+        label = text(given["label"], "a marker's label")
+        numbers = [finite(given[key], f"{key} of marker {label}") for key in _GIVEN.split(", ")[1:]]
+        rows.append((label, *numbers))
+    twice = first_repeated(row[0] for row in rows)
+    if twice is not None:
+        raise BadInput(f"two markers are called {twice}; give each its own label.")
+    was_set: dict[tuple[Any, ...], Marker] = {
+        (old.label, old.x_mm, old.y_mm, old.target_reading_mm): old
+        for old in select(connection)
+        if old.is_set
+    }
+    (number,) = connection.execute("SELECT ifnull(max(layout), 0) + 1 FROM marker").fetchone()
+    for order, row in enumerate(rows, 1):
+        old = was_set.get(row[:4])
+        state = (old.residual_mm, old.shot_id, old.set_utc_s) if old else (None, None, None)
+        connection.execute(
+            f'INSERT INTO marker (plan_id, layout, "order", {_GIVEN}, residual_mm, shot_id, '
+            "set_utc_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (plan_id, number, order, *row, *state),
+        )
+
+
+def select(connection: sqlite3.Connection) -> list[Marker]:
+    """Return the current layout in its order."""
+    return [Marker(*row) for row in connection.execute(f'{_SELECT} ORDER BY "order"')]
+
+
+def mark_set(
+    connection: sqlite3.Connection,
+    label: str,
+    residual_mm: float,
+    *,
+    session_id: int,
+    setup_id: int,
+    reading_mm: float,
+    stderr_mm: float,
+    n: int,
+    time_s: float,
+    utc_s: float,
+) -> int:
+    """Mark a marker as set and write the shot that shows it; returns the shot's id."""
+    marker = _find(connection, label)
+    residual_mm = finite(residual_mm, f"the residual of marker {label}")
+    shot_id = shots.add(
+        connection,
+        session_id=session_id,
+        setup_id=setup_id,
+        point=label,
+        x_mm=marker.x_mm,
+        y_mm=marker.y_mm,
+        reading_mm=reading_mm,
+        stderr_mm=stderr_mm,
+        n=n,
+        kind="marker",
+        time_s=time_s,
+        utc_s=utc_s,
+    )
+    connection.execute(
+        "UPDATE marker SET residual_mm = ?, shot_id = ?, set_utc_s = ? WHERE id = ?",
+        (residual_mm, shot_id, utc_s, marker.id),
+    )
+    return shot_id
+
+
+def unset(connection: sqlite3.Connection, label: str) -> None:
+    """Take back that a marker was set; its shot counts as undone."""
+    marker = _find(connection, label)
+    if marker.shot_id is None:
+        raise BadInput(f"marker {label} is not set; there is nothing to undo.")
+    shots.supersede(connection, marker.shot_id, None)
+
+
+def _find(connection: sqlite3.Connection, label: str) -> Marker:
+    row = connection.execute(f"{_SELECT} AND label = ?", (label,)).fetchone()
+    if row is None:
+        raise BadInput(f"there is no marker {label} in the layout of `rig markers`.")
+    return Marker(*row)

@@ -1,0 +1,131 @@
+"""Plans and what they stand on: which shots, which outline, which settings have changed since.
+
+Functions over a connection inside the caller's transaction.
+"""
+
+import hashlib
+import json
+import re
+import sqlite3
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from rig.errors import BadInput
+from rig.job import shots
+from rig.job.description import IN_WORDS, finite, read_outline, read_settings, to_json
+from rig.job.rows import Plan, Shot
+
+STANDS_ON = ("floor", "benchmark", "threshold")
+_PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm")
+_BAG_SETTINGS = ("bag_yield_l", "bag_mass_kg", "bag_water_l", "waste_share")
+_COLUMNS = "id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis"
+
+
+def save(
+    connection: sqlite3.Connection,
+    inputs: Mapping[str, Any],
+    result: Mapping[str, Any],
+    plane: tuple[float, float, float],
+    shot_ids: Iterable[int] | None,
+    utc_s: float,
+) -> Plan:
+    """Write a plan over the shots of these ids, or over all current ones."""
+    if shot_ids is None:
+        stands_on = shots.select(connection, STANDS_ON)
+    else:
+        wanted = sorted(set(shot_ids))
+        stands_on = shots.select_ids(connection, json.dumps(wanted))
+        if len(stands_on) < len(wanted):
+            missing = set(wanted) - {shot.id for shot in stands_on}
+            raise BadInput(f"the plan stands on shot {min(missing)}, which is not in this job.")
+    row = (
+        utc_s,
+        to_json(inputs, "the plan's inputs"),
+        to_json(result, "the plan's result"),
+        *(finite(value, "the plane") for value in plane),
+        shot_hash(stands_on),
+        to_json([shot.id for shot in stands_on], "the plan"),
+        to_json(_basis(connection), "the plan"),
+    )
+    cursor = connection.execute(
+        f"INSERT INTO plan ({_COLUMNS[4:]}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", row
+    )
+    return _plan((cursor.lastrowid, *row))
+
+
+def current(connection: sqlite3.Connection) -> Plan | None:
+    """Return the last plan, or None."""
+    row = connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id DESC LIMIT 1").fetchone()
+    return None if row is None else _plan(row)
+
+
+def changed_since(connection: sqlite3.Connection, plan: Plan, bags: bool = False) -> list[str]:
+    """Name what a plan stands on and what is different now; see `Job.changed_since`."""
+    then = shots.select_ids(connection, json.dumps(plan.shot_ids))
+    known = {shot.setup for shot in then}
+    # A benchmark sighted from a set-up that the plan knows nothing of ties that set-up to the
+    # survey; it must not call the plan stale that it is tied for.
+    now = [
+        shot
+        for shot in shots.select(connection, STANDS_ON)
+        if shot.kind != "benchmark" or shot.setup in known
+    ]
+    lines_now, lines_then = set(map(_line, now)), set(map(_line, then))
+    labels = {shot.point for shot in now if _line(shot) not in lines_then}
+    labels |= {shot.point for shot in then if _line(shot) not in lines_now}
+    changed = sorted(labels, key=_natural)
+    if not changed and shot_hash(now) != plan.shot_hash:
+        changed.append("shots")  # the rows themselves were altered by another program
+    basis = _basis(connection)
+    keys = ("outline", *_PLANE_SETTINGS, *(_BAG_SETTINGS if bags else ()))
+    changed += [IN_WORDS.get(key, key) for key in keys if basis[key] != plan.basis.get(key)]
+    return changed
+
+
+def shot_hash(stands_on: Iterable[Shot]) -> str:
+    """Return SHA-256 over the sorted lines of shots, one a shot, floats written exactly."""
+    text = "\n".join(sorted(map(_line, stands_on)))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _line(shot: Shot) -> str:
+    return repr(
+        (
+            shot.kind,
+            shot.setup,
+            shot.point,
+            shot.x_mm,
+            shot.y_mm,
+            shot.reading_mm,
+            shot.stderr_mm,
+        )
+    )
+
+
+def _basis(connection: sqlite3.Connection) -> dict[str, Any]:
+    settings = read_settings(connection)
+    walls, openings, _ = read_outline(connection)
+    outline = hashlib.sha256(repr((walls, openings)).encode()).hexdigest()
+    return {"outline": outline} | {key: settings[key] for key in (*_PLANE_SETTINGS, *_BAG_SETTINGS)}
+
+
+def _natural(label: str) -> list[tuple[int, str]]:
+    """Sort A2 before A10."""
+    parts = re.findall(r"\d+|\D+", label)
+    return [(int(part), "") if part.isdecimal() else (-1, part) for part in parts]
+
+
+def _plan(row: tuple[Any, ...]) -> Plan:
+    plan_id, utc_s, inputs, result, a, b, c, hashed, shot_ids, basis = row
+    return Plan(
+        id=plan_id,
+        utc_s=utc_s,
+        inputs=json.loads(inputs),
+        result=json.loads(result),
+        a=a,
+        b=b,
+        c=c,
+        shot_hash=hashed,
+        shot_ids=tuple(json.loads(shot_ids)),
+        basis=json.loads(basis),
+    )

@@ -1,0 +1,131 @@
+"""What the job file hands back: one frozen record for each thing it keeps.
+
+The messages of a session are named tuples led by what they are, so that a replay can take
+readings and acts from one stream.
+"""
+
+from dataclasses import dataclass, field
+from typing import Any, Literal, NamedTuple
+
+Corner = tuple[float, float]
+Ring = tuple[Corner, ...]
+
+
+class DoorEnds(NamedTuple):
+    """A doorway by its two ends on the wall."""
+
+    x_mm: float
+    y_mm: float
+    end_x_mm: float
+    end_y_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A grid point and its place in the walk."""
+
+    label: str
+    x_mm: float
+    y_mm: float
+    order: int
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One live run of a device: where its times start, and how it was read.
+
+    `utc_s` is the wall clock at time 0 of the session; `monotonic_s` the reading of the machine's
+    monotonic clock then, which means something only together with `boot_id`.
+    """
+
+    id: int
+    kind: str
+    setup: str
+    source: str
+    profile_text: str
+    capture: dict[str, Any]
+    boot_id: str
+    utc_s: float
+    monotonic_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """An accepted reading at a place; a current one has no `superseded_by`."""
+
+    id: int
+    session_id: int | None
+    setup: str
+    point: str
+    x_mm: float | None
+    y_mm: float | None
+    reading_mm: float
+    stderr_mm: float
+    n: int
+    kind: str
+    time_s: float | None
+    utc_s: float
+    superseded_by: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A finished plane z = a + b·x + c·y (mm), with its result and what it stands on."""
+
+    id: int
+    utc_s: float
+    inputs: dict[str, Any]
+    result: dict[str, Any]
+    a: float
+    b: float
+    c: float
+    shot_hash: str
+    shot_ids: tuple[int, ...]
+    basis: dict[str, Any] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """A depth marker of the current layout; `residual_mm` is null until it was set."""
+
+    id: int
+    plan_id: int
+    label: str
+    x_mm: float
+    y_mm: float
+    order: int
+    target_reading_mm: float
+    stick_out_mm: float
+    stick_out_stderr_mm: float
+    residual_mm: float | None
+    shot_id: int | None
+    set_utc_s: float | None
+
+    @property
+    def is_set(self) -> bool:
+        """Whether the marker stands at its height."""
+        return self.residual_mm is not None
+
+
+class StoredReading(NamedTuple):
+    """A message of the device as it came, with what was read from it then."""
+
+    what: Literal["reading"]
+    time_s: float
+    utc_s: float
+    raw: str
+    value_mm: float | None
+    status: str
+    seq: int | None
+    id: int
+
+
+class StoredEvent(NamedTuple):
+    """An act of the user or an event of the link, in its place among the readings."""
+
+    what: Literal["event"]
+    time_s: float | None
+    kind: str
+    data: dict[str, Any]
+    utc_s: float
+    id: int

@@ -1,0 +1,105 @@
+"""Sessions and what was logged in them, read back in the order in which it came.
+
+Functions over a connection.
+"""
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+from rig.job.description import finite, storable, text, to_json
+from rig.job.rows import Session, StoredEvent, StoredReading
+
+_EVENT = "SELECT ifnull(reading_id, 0), time_s, kind, data, utc_s, id FROM event"
+
+
+def start(
+    connection: sqlite3.Connection,
+    *,
+    kind: str,
+    setup_id: int,
+    source: str,
+    profile_text: str,
+    capture: Mapping[str, Any],
+    boot_id: str,
+    utc_s: float,
+    monotonic_s: float | None,
+) -> int:
+    """Write a session and return its id."""
+    cursor = connection.execute(
+        "INSERT INTO session (kind, setup_id, source, profile_text, capture, boot_id, utc_s, "
+        "monotonic_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            text(kind, "the session's kind"),
+            setup_id,
+            text(source, "the session's source"),
+            storable(profile_text, "the profile"),
+            to_json(capture, "the capture settings"),
+            storable(boot_id, "the boot's id"),
+            finite(utc_s, "the session's start"),
+            None if monotonic_s is None else finite(monotonic_s, "the session's start"),
+        ),
+    )
+    return int(cursor.lastrowid or 0)
+
+
+def select(connection: sqlite3.Connection) -> list[Session]:
+    """Return all sessions in their order."""
+    rows = connection.execute(
+        "SELECT session.id, kind, setup.name, source, profile_text, capture, boot_id, utc_s, "
+        "monotonic_s FROM session JOIN setup ON setup.id = setup_id ORDER BY session.id"
+    )
+    sessions = (Session(*row) for row in rows)
+    return [replace(session, capture=json.loads(str(session.capture))) for session in sessions]
+
+
+def last_setup(connection: sqlite3.Connection) -> str | None:
+    """Return the set-up of the last session, else of the last shot, or None."""
+    for table in ("session", "shot"):
+        row = connection.execute(
+            f"SELECT setup.name FROM {table} JOIN setup ON setup.id = setup_id "
+            f"ORDER BY {table}.id DESC LIMIT 1"
+        ).fetchone()
+        if row is not None:
+            return str(row[0])
+    return None
+
+
+def messages(
+    connection: sqlite3.Connection, session_id: int
+) -> Iterator[StoredReading | StoredEvent]:
+    """Yield the readings and events of a session, each event behind the reading it followed."""
+    readings = connection.execute(
+        "SELECT time_s, utc_s, raw, value_mm, status, seq, id FROM reading "
+        "WHERE session_id = ? ORDER BY id",
+        (session_id,),
+    )
+    events = connection.execute(f"{_EVENT} WHERE session_id = ? ORDER BY id", (session_id,))
+    event = events.fetchone()
+    for reading in readings:
+        while event is not None and event[0] < reading[-1]:
+            yield _event(event)
+            event = events.fetchone()
+        yield StoredReading("reading", *reading)
+    while event is not None:
+        yield _event(event)
+        event = events.fetchone()
+
+
+def select_events(
+    connection: sqlite3.Connection, kinds: Iterable[str] | None = None
+) -> list[StoredEvent]:
+    """Return the events of the whole job in their order."""
+    if kinds is None:
+        return [_event(row) for row in connection.execute(f"{_EVENT} ORDER BY id")]
+    wanted = (kinds,) if isinstance(kinds, str) else tuple(kinds)
+    marks = ", ".join("?" * len(wanted))
+    rows = connection.execute(f"{_EVENT} WHERE kind IN ({marks}) ORDER BY id", wanted)
+    return [_event(row) for row in rows]
+
+
+def _event(row: tuple[Any, ...]) -> StoredEvent:
+    _, time_s, kind, data, utc_s, event_id = row
+    return StoredEvent("event", time_s, kind, json.loads(data), utc_s, event_id)

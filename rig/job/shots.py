@@ -1,0 +1,214 @@
+"""Shots: written once, never changed but for what superseded them.
+
+Functions over a connection inside the caller's transaction. A shot supersedes the current one of
+its kind at its label; a benchmark only the one of its own set-up, for a sight from another set-up
+is what ties the two.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from rig.errors import BadInput
+from rig.job.description import finite, first_repeated, text
+from rig.job.rows import Shot
+
+KINDS = ("floor", "benchmark", "threshold", "marker", "finished")
+
+_COLUMNS = (
+    "id, session_id, setup_id, point, x_mm, y_mm, reading_mm, stderr_mm, n, kind, time_s, utc_s"
+)
+_INSERT = f"INSERT INTO shot ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+_SUPERSEDE = (
+    "UPDATE shot SET superseded_by = ? WHERE point = ? AND kind = ? AND superseded_by IS NULL"
+)
+_SELECT = (
+    "SELECT shot.id, session_id, setup.name, point, x_mm, y_mm, reading_mm, stderr_mm, n, kind, "
+    "time_s, utc_s, superseded_by FROM shot JOIN setup ON setup.id = setup_id"
+)
+
+
+def add(
+    connection: sqlite3.Connection,
+    *,
+    session_id: int | None,
+    setup_id: int,
+    point: str,
+    x_mm: float | None,
+    y_mm: float | None,
+    reading_mm: float,
+    stderr_mm: float,
+    n: int,
+    kind: str,
+    time_s: float | None,
+    utc_s: float,
+) -> int:
+    """Write a shot in place of the current one and return its id."""
+    row = _checked(point, x_mm, y_mm, reading_mm, stderr_mm, n, kind)
+    if time_s is not None:
+        finite(time_s, f"the time of shot {point}")
+    finite(utc_s, f"the time of shot {point}")
+    shot_id = _next_id(connection)
+    _supersede_current(connection, shot_id, point, kind, setup_id)
+    connection.execute(_INSERT, (shot_id, session_id, setup_id, *row, time_s, utc_s))
+    return shot_id
+
+
+def supersede(connection: sqlite3.Connection, shot_id: int, by: int | None) -> None:
+    """Take a current shot out of use; an undone one points at itself."""
+    _current(connection, shot_id)
+    if (
+        by is not None
+        and not connection.execute("SELECT 1 FROM shot WHERE id = ?", (by,)).fetchone()
+    ):
+        raise BadInput(f"there is no shot {by} to take the place of shot {shot_id}.")
+    connection.execute(
+        "UPDATE shot SET superseded_by = ? WHERE id = ?", (shot_id if by is None else by, shot_id)
+    )
+    connection.execute(
+        "UPDATE marker SET residual_mm = NULL, shot_id = NULL, set_utc_s = NULL WHERE shot_id = ?",
+        (shot_id,),
+    )
+
+
+def relabel(
+    connection: sqlite3.Connection,
+    moves: Sequence[tuple[int, str, float | None, float | None]],
+) -> list[dict[str, Any]]:
+    """Write shots again under other labels, at other places.
+
+    Returns one dict a move, for the event: `shot`, `from`, `to`, `new`.
+    """
+    moved = [
+        (_current(connection, shot_id), text(label, "a label"), x_mm, y_mm)
+        for shot_id, label, x_mm, y_mm in moves
+    ]
+    twice = first_repeated(shot[0] for shot, *_ in moved)
+    if twice is not None:
+        raise BadInput(f"shot {twice} is moved twice; name each shot once.")
+    aims = [(label, shot[9], shot[2] if shot[9] == "benchmark" else 0) for shot, label, *_ in moved]
+    aim = first_repeated(aims)
+    if aim is not None:
+        raise BadInput(f"two shots are moved to {aim[0]}; a point keeps one.")
+    first = _next_id(connection)
+    # All leave their old labels before any arrives, so that two may change places.
+    for new_id, (shot, *_) in enumerate(moved, first):
+        connection.execute("UPDATE shot SET superseded_by = ? WHERE id = ?", (new_id, shot[0]))
+    done = []
+    for new_id, (shot, label, x_mm, y_mm) in enumerate(moved, first):
+        old_id, session_id, setup_id, old_label, _, _, reading_mm, stderr_mm, n, kind = shot[:10]
+        row = _checked(label, x_mm, y_mm, reading_mm, stderr_mm, n, kind)
+        _supersede_current(connection, new_id, label, kind, setup_id)
+        connection.execute(_INSERT, (new_id, session_id, setup_id, *row, *shot[10:12]))
+        done.append({"shot": old_id, "from": old_label, "to": label, "new": new_id})
+    return done
+
+
+def import_rows(
+    connection: sqlite3.Connection, rows: Iterable[Mapping[str, Any]], utc_s: float
+) -> list[int]:
+    """Write shots that no session took; see `Job.import_shots`."""
+    table = [{"setup": "1", "kind": "floor", "n": 1, **row} for row in rows]
+    aims = [
+        (row["point"], row["kind"], row["setup"] if row["kind"] == "benchmark" else "")
+        for row in table
+    ]
+    twice = first_repeated(aims)
+    if twice is not None:
+        raise BadInput(f"the label {twice[0]} is there twice as {twice[1]}; keep one of them.")
+    return [
+        add(
+            connection,
+            session_id=None,
+            setup_id=setup_id(connection, row["setup"]),
+            point=row["point"],
+            x_mm=row["x_mm"],
+            y_mm=row["y_mm"],
+            reading_mm=row["reading_mm"],
+            stderr_mm=row["stderr_mm"],
+            n=row["n"],
+            kind=row["kind"],
+            time_s=None,
+            utc_s=utc_s,
+        )
+        for row in table
+    ]
+
+
+def select(
+    connection: sqlite3.Connection, kinds: Iterable[str] | None = None, current: bool = True
+) -> list[Shot]:
+    """Return shots in the order in which they were written."""
+    conditions: list[str] = []
+    values: tuple[str, ...] = ()
+    if kinds is not None:
+        values = (kinds,) if isinstance(kinds, str) else tuple(kinds)
+        conditions.append(f"kind IN ({', '.join('?' * len(values))})")
+    if current:
+        conditions.append("superseded_by IS NULL")
+    where = " WHERE " + " AND ".join(conditions) if conditions else ""
+    return [Shot(*row) for row in connection.execute(f"{_SELECT}{where} ORDER BY shot.id", values)]
+
+
+def select_ids(connection: sqlite3.Connection, ids_json: str) -> list[Shot]:
+    """Return the shots of a JSON list of ids."""
+    query = f"{_SELECT} WHERE shot.id IN (SELECT value FROM json_each(?)) ORDER BY shot.id"
+    return [Shot(*row) for row in connection.execute(query, (ids_json,))]
+
+
+def setup_id(connection: sqlite3.Connection, name: str) -> int:
+    """Return the id of a set-up; a name not met before becomes the next one."""
+    text(name, "the set-up")
+    row = connection.execute("SELECT id FROM setup WHERE name = ?", (name,)).fetchone()
+    if row is None:
+        cursor = connection.execute("INSERT INTO setup (name) VALUES (?)", (name,))
+        return int(cursor.lastrowid or 0)
+    return int(row[0])
+
+
+def _next_id(connection: sqlite3.Connection) -> int:
+    return int(connection.execute("SELECT ifnull(max(id), 0) + 1 FROM shot").fetchone()[0])
+
+
+def _supersede_current(
+    connection: sqlite3.Connection, by: int, point: str, kind: str, setup: int
+) -> None:
+    if kind == "benchmark":
+        connection.execute(_SUPERSEDE + " AND setup_id = ?", (by, point, kind, setup))
+    else:
+        connection.execute(_SUPERSEDE, (by, point, kind))
+
+
+def _current(connection: sqlite3.Connection, shot_id: int) -> tuple[Any, ...]:
+    row: tuple[Any, ...] | None = connection.execute(
+        f"SELECT {_COLUMNS}, superseded_by FROM shot WHERE id = ?", (shot_id,)
+    ).fetchone()
+    if row is None:
+        raise BadInput(f"there is no shot {shot_id} in this job.")
+    if row[-1] is not None:
+        raise BadInput(f"shot {shot_id} ({row[3]}) has been undone or replaced already.")
+    return row
+
+
+def _checked(
+    point: str,
+    x_mm: float | None,
+    y_mm: float | None,
+    reading_mm: float,
+    stderr_mm: float,
+    n: int,
+    kind: str,
+) -> tuple[Any, ...]:
+    """Return point to kind as the row wants them, or refuse what no shot can be."""
+    text(point, "a shot's label")
+    if kind not in KINDS:
+        raise BadInput(f"shot {point} is of kind {kind!r}: it must be one of {', '.join(KINDS)}.")
+    if (x_mm is None) != (y_mm is None) or (x_mm is None and kind != "benchmark"):
+        raise BadInput(f"shot {point} has no place: only a benchmark may go without x and y.")
+    if x_mm is not None and y_mm is not None:
+        x_mm, y_mm = finite(x_mm, f"x of shot {point}"), finite(y_mm, f"y of shot {point}")
+    reading_mm = finite(reading_mm, f"the reading of shot {point}")
+    stderr_mm = finite(stderr_mm, f"the standard error of shot {point}")
+    if stderr_mm < 0 or n < 1:
+        raise BadInput(f"shot {point} has a standard error of {stderr_mm} from {n} readings.")
+    return point, x_mm, y_mm, reading_mm, stderr_mm, int(n), kind

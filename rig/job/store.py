@@ -1,0 +1,480 @@
+"""A job file as one object: what was measured, decided and done, kept so that nothing is lost.
+
+Readings and acts are buffered; every change commits them with it in one transaction that is on the
+disk before the call returns. SQLite's errors leave as `JobUnusable`, in words for a person.
+"""
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from math import isfinite
+from typing import Any, Self
+
+from rig.errors import BadInput
+from rig.job import description, markers, opening, plans, sessions, shots
+from rig.job.file import JobFile
+from rig.job.rows import (
+    DoorEnds,
+    Marker,
+    Plan,
+    Point,
+    Ring,
+    Session,
+    Shot,
+    StoredEvent,
+    StoredReading,
+)
+
+_MOST_WAITING = 10_000  # so that a device nobody shoots with cannot fill the memory
+_LARGEST = 2**63
+
+
+class Job(JobFile):
+    """A job, by what can be kept in it and asked of it. Made by `create` or `open`."""
+
+    @classmethod
+    def create(
+        cls,
+        path: str | os.PathLike[str],
+        settings: Mapping[str, Any],
+        walls: Sequence[Sequence[float]],
+        openings: Iterable[Sequence[Sequence[float]]] = (),
+        doors: Iterable[Any] = (),
+    ) -> Self:
+        """Make a job file and open it for writing.
+
+        Parameters
+        ----------
+        path : path
+            Where no file is yet, in a folder that is there.
+        settings : mapping
+            `units` ("in" or "mm"), `denominator`, `covering`, `min_cover_mm`, `max_cover_mm`,
+            `bag_yield_l`, `bag_mass_kg`, `bag_water_l`, `waste_share`, or others that JSON can
+            hold. What is left out has its default or None.
+        walls : sequence of (x, y)
+            Corners in mm, the first not repeated.
+        openings : iterable of rings
+            Each as `walls`.
+        doors : iterable
+            Each four numbers (x, y, end x, end y in mm) or a record with those attributes.
+
+        Raises
+        ------
+        BadInput
+            If there is a file already, no such folder, or a value is wrong.
+        JobUnusable
+            If the file cannot be written.
+        """
+
+        def fill(connection: sqlite3.Connection) -> None:
+            defaults = description.DEFAULTS
+            connection.execute(
+                "INSERT INTO job (id, made_utc_s, units, denominator) VALUES (1, ?, ?, ?)",
+                (time.time(), defaults["units"], defaults["denominator"]),
+            )
+            description.write_settings(connection, settings)
+            description.write_outline(connection, walls, openings, doors)
+
+        opening.create_file(os.fspath(path), fill)
+        return cls.open(path, write=True)
+
+    # What the job is about
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        """Every setting, None where it was not given."""
+        with self._reading() as connection:
+            return description.read_settings(connection)
+
+    def update_settings(self, changes: Mapping[str, Any]) -> None:
+        """Change settings; None takes one away. The event `edit` keeps old and new values."""
+        with self._writing("the settings were not changed") as connection:
+            old = description.read_settings(connection)
+            description.write_settings(connection, changes)
+            new = description.read_settings(connection)
+            changed = [key for key in {**old, **new} if old.get(key) != new.get(key)]
+            if changed:
+                self._note(
+                    "edit",
+                    {
+                        "old": {key: old.get(key) for key in changed},
+                        "new": {key: new.get(key) for key in changed},
+                    },
+                )
+
+    def outline_rings(self) -> tuple[Ring, tuple[Ring, ...], tuple[DoorEnds, ...]]:
+        """Return walls, openings and doors (mm) in the order they were given."""
+        with self._reading() as connection:
+            return description.read_outline(connection)
+
+    def set_outline(
+        self,
+        walls: Sequence[Sequence[float]],
+        openings: Iterable[Sequence[Sequence[float]]] = (),
+        doors: Iterable[Any] = (),
+    ) -> None:
+        """Put an outline in place of the old one, which the event `edit` keeps."""
+        with self._writing("the outline was not changed") as connection:
+            old = description.read_outline(connection)
+            description.write_outline(connection, walls, openings, doors)
+            new = description.read_outline(connection)
+            if new != old:
+                names = ("walls", "openings", "doors")
+                self._note(
+                    "edit",
+                    {
+                        "old": dict(zip(names, old, strict=True)),
+                        "new": dict(zip(names, new, strict=True)),
+                    },
+                )
+
+    def set_points(self, points: Iterable[tuple[str, float, float, int]]) -> None:
+        """Put a grid of (label, x_mm, y_mm, order) in place of the old one.
+
+        The event `grid` keeps each grid, so that a session replays over the one it walked.
+        """
+        with self._writing("the grid was not changed") as connection:
+            description.write_points(connection, points)
+            rows = [(p.label, p.x_mm, p.y_mm, p.order) for p in description.read_points(connection)]
+            self._note("grid", {"points": rows})
+
+    def points(self) -> list[Point]:
+        """Return the grid in the order of the walk."""
+        with self._reading() as connection:
+            return description.read_points(connection)
+
+    # Sessions and the raw log
+
+    def start_session(
+        self,
+        kind: str,
+        setup: str,
+        source: str,
+        profile_text: str,
+        capture: Mapping[str, Any],
+        boot_id: str,
+        utc_s: float,
+        *,
+        monotonic_s: float | None = None,
+    ) -> int:
+        """Begin a live run and return its id; a set-up not met before becomes the next one.
+
+        `utc_s` is the wall clock, `monotonic_s` the machine's monotonic clock, at time 0.
+        """
+        with self._writing("no session was begun") as connection:
+            setup_id = shots.setup_id(connection, setup)
+            session_id = sessions.start(
+                connection,
+                kind=kind,
+                setup_id=setup_id,
+                source=source,
+                profile_text=profile_text,
+                capture=capture,
+                boot_id=boot_id,
+                utc_s=utc_s,
+                monotonic_s=monotonic_s,
+            )
+        self._setup_of[session_id] = setup_id
+        return session_id
+
+    def sessions(self) -> list[Session]:
+        """Return all sessions in their order."""
+        with self._reading() as connection:
+            return sessions.select(connection)
+
+    def setups(self) -> list[str]:
+        """Return the set-ups in the order they were met; the first is set-up 1."""
+        with self._reading() as connection:
+            return [name for (name,) in connection.execute("SELECT name FROM setup ORDER BY id")]
+
+    def last_setup(self) -> str | None:
+        """Return the set-up of the last session, else of the last shot, or None."""
+        with self._reading() as connection:
+            return sessions.last_setup(connection)
+
+    def log_reading(
+        self,
+        session_id: int,
+        time_s: float,
+        utc_s: float,
+        raw: str,
+        value_mm: float | None,
+        status: str,
+        seq: int | None,
+    ) -> int:
+        """Buffer a message of the device and return the id it will have.
+
+        Raises
+        ------
+        BadInput
+            If a value cannot be kept; it would spoil the commit of all that waits.
+        """
+        if not (isfinite(time_s) and isfinite(utc_s) and (value_mm is None or isfinite(value_mm))):
+            raise BadInput(f"the reading {raw!a} has a time or value that is not finite.")
+        if session_id not in self._setup_of:
+            raise BadInput(f"there is no session {session_id} in {self.path}.")
+        if not raw.isascii():
+            description.storable(raw, "a reading")
+        if seq is not None and not -_LARGEST <= seq < _LARGEST:
+            raise BadInput(f"the reading {raw!a} has a sequence number too large to keep.")
+        if len(self._log) >= _MOST_WAITING:
+            self.flush()
+        return self._log.reading(session_id, time_s, utc_s, raw, value_mm, status, seq)
+
+    def log_event(
+        self,
+        session_id: int | None,
+        time_s: float | None,
+        utc_s: float,
+        kind: str,
+        data: Mapping[str, Any],
+    ) -> int:
+        """Buffer an act or an event and return the id it will have.
+
+        `data` is kept as it is now. `session_id` and `time_s` are None outside any session.
+
+        Raises
+        ------
+        BadInput
+            If a value cannot be kept.
+        """
+        if not (isfinite(utc_s) and (time_s is None or isfinite(time_s))):
+            raise BadInput(f"the event {kind} has a time that is not finite.")
+        if session_id is not None and session_id not in self._setup_of:
+            raise BadInput(f"there is no session {session_id} in {self.path}.")
+        text = description.to_json(data, f"the event {kind}")
+        if len(self._log) >= _MOST_WAITING:
+            self.flush()
+        return self._log.event(
+            session_id, time_s, utc_s, description.text(kind, "an event's kind"), text
+        )
+
+    def stored_messages(self, session_id: int) -> Iterator[StoredReading | StoredEvent]:
+        """Yield a session's readings and events in the order in which they came.
+
+        A writer commits what waits first.
+        """
+        if self._lock is not None:
+            self.flush()
+        with self._reading() as connection:
+            yield from sessions.messages(connection, session_id)
+
+    def events(self, kinds: Iterable[str] | None = None) -> list[StoredEvent]:
+        """Return events of the whole job, edits and relabellings included, in their order."""
+        if self._lock is not None:
+            self.flush()
+        with self._reading() as connection:
+            return sessions.select_events(connection, kinds)
+
+    # Shots
+
+    def add_shot(
+        self,
+        session_id: int,
+        *,
+        point: str,
+        x_mm: float | None,
+        y_mm: float | None,
+        reading_mm: float,
+        stderr_mm: float,
+        n: int,
+        kind: str,
+        time_s: float,
+        utc_s: float,
+    ) -> int:
+        """Commit a shot with all that came before it, and return its id.
+
+        It supersedes the current shot of its kind at its label; a benchmark only that of its own
+        set-up.
+
+        Raises
+        ------
+        BadInput
+            If no shot can be so.
+        JobUnusable
+            If it did not get to the disk; then no part of it did.
+        """
+        setup_id = self._setup(session_id)
+        with self._writing("the last shot was not kept") as connection:
+            return shots.add(
+                connection,
+                session_id=session_id,
+                setup_id=setup_id,
+                point=point,
+                x_mm=x_mm,
+                y_mm=y_mm,
+                reading_mm=reading_mm,
+                stderr_mm=stderr_mm,
+                n=n,
+                kind=kind,
+                time_s=time_s,
+                utc_s=utc_s,
+            )
+
+    def supersede(self, shot_id: int, by: int | None = None) -> None:
+        """Take a current shot out of use; an undone one (`by` None) points at itself.
+
+        A marker that an undone shot showed to be set is no longer set.
+        """
+        with self._writing("the shot was not undone") as connection:
+            shots.supersede(connection, shot_id, by)
+
+    def relabel(
+        self,
+        moves: Iterable[tuple[int, str, float | None, float | None]],
+        *,
+        session_id: int | None = None,
+        time_s: float | None = None,
+        utc_s: float | None = None,
+    ) -> list[int]:
+        """Give shots other labels, all or none, and return the ids they have now.
+
+        Parameters
+        ----------
+        moves : iterable of (shot id, new label, x_mm, y_mm)
+            Each current shot is written again and superseded by the new one, as is any other at
+            the new label; two may change places.
+        session_id, time_s, utc_s
+            Of the event `relabel`, where it is done in a session.
+        """
+        with self._writing("no shot was relabelled") as connection:
+            done = shots.relabel(connection, list(moves))
+            if done:
+                self._note("relabel", {"moves": done}, session_id, time_s, utc_s)
+        return [move["new"] for move in done]
+
+    def shots(self, kinds: Iterable[str] | None = None, current: bool = True) -> list[Shot]:
+        """Return shots in the order they were written, of one kind or several or all.
+
+        With `current` only those that are not superseded.
+        """
+        with self._reading() as connection:
+            return shots.select(connection, kinds, current)
+
+    def import_shots(self, rows: Iterable[Mapping[str, Any]]) -> list[int]:
+        """Take a table of shots, all or none, and return their ids.
+
+        Parameters
+        ----------
+        rows : iterable of mappings
+            `point` (the label), `x_mm`, `y_mm` (None for a benchmark), `reading_mm`, `stderr_mm`;
+            `setup` ("1" unless given), `kind` ("floor"), `n` (1).
+
+        Raises
+        ------
+        BadInput
+            If a row cannot be a shot, or a label is there twice.
+        """
+        utc_s = time.time()
+        with self._writing("no shot was imported") as connection:
+            ids = shots.import_rows(connection, rows, utc_s)
+            if ids:
+                self._note("import", {"shots": len(ids), "first": ids[0]}, utc_s=utc_s)
+        return ids
+
+    # Plans
+
+    def save_plan(
+        self,
+        inputs: Mapping[str, Any],
+        result: Mapping[str, Any],
+        a: float,
+        b: float,
+        c: float,
+        *,
+        shot_ids: Iterable[int] | None = None,
+    ) -> Plan:
+        """Keep a plan, with the shots, the outline and the settings it stands on.
+
+        Parameters
+        ----------
+        inputs, result : mapping
+            As JSON holds them, arrays as lists.
+        a, b, c : float
+            The finished plane z = a + b·x + c·y in mm.
+        shot_ids : iterable of int, optional
+            The shots it was made from; else the current floor, benchmark and threshold shots, which
+            is right where the job was open for writing since they were read.
+        """
+        with self._writing("the plan was not kept") as connection:
+            return plans.save(connection, inputs, result, (a, b, c), shot_ids, time.time())
+
+    def current_plan(self) -> Plan | None:
+        """Return the last plan, or None where there is none yet."""
+        with self._reading() as connection:
+            return plans.current(connection)
+
+    def changed_since(self, plan: Plan, bags: bool = False) -> list[str]:
+        """Name what has changed under a plan's plane; empty where it still stands.
+
+        Labels of floor, benchmark and threshold shots that are new, gone, moved or read otherwise,
+        in the order of their labels; then "outline", "covering", "minimum cover", "maximum cover";
+        with `bags` also what changes only the count of bags ("bag yield", "waste", …). A benchmark
+        sighted from a set-up that has no shot in the plan is no change.
+        """
+        with self._reading() as connection:
+            return plans.changed_since(connection, plan, bags)
+
+    # Markers
+
+    def save_markers(
+        self, layout: Iterable[Mapping[str, Any]], *, plan_id: int | None = None
+    ) -> None:
+        """Keep a layout of markers, in its order, in place of the old one.
+
+        Parameters
+        ----------
+        layout : iterable of mappings
+            `label`, `x_mm`, `y_mm`, `target_reading_mm`, `stick_out_mm`, `stick_out_stderr_mm`.
+            A marker that was set stays so where its label, place and target stay.
+        plan_id : int, optional
+            The plan it is for; else the current one.
+
+        Raises
+        ------
+        CannotAnswer
+            If there is no plan.
+        """
+        with self._writing("the markers were not kept") as connection:
+            markers.save(connection, layout, plan_id)
+
+    def markers(self) -> list[Marker]:
+        """Return the current layout in its order."""
+        with self._reading() as connection:
+            return markers.select(connection)
+
+    def set_marker(
+        self,
+        label: str,
+        residual_mm: float,
+        reading_mm: float,
+        stderr_mm: float,
+        n: int,
+        session_id: int,
+        time_s: float,
+        utc_s: float,
+    ) -> int:
+        """Commit that a marker stands at its height, with the shot that shows it and all before.
+
+        Returns the id of the shot, of kind marker at the marker's place.
+        """
+        setup_id = self._setup(session_id)
+        with self._writing("the last marker was not kept") as connection:
+            return markers.mark_set(
+                connection,
+                label,
+                residual_mm,
+                session_id=session_id,
+                setup_id=setup_id,
+                reading_mm=reading_mm,
+                stderr_mm=stderr_mm,
+                n=n,
+                time_s=time_s,
+                utc_s=utc_s,
+            )
+
+    def unset_marker(self, label: str) -> None:
+        """Take back that a marker was set; its shot counts as undone."""
+        with self._writing("the marker was not changed") as connection:
+            markers.unset(connection, label)

@@ -1,0 +1,82 @@
+"""What SQLite says when it fails, in words for a person: what happened, to which file, what to do.
+
+A mistake of the program itself (a closed connection, a wrong number of values) is left as it is.
+"""
+
+import contextlib
+import json
+import sqlite3
+from collections.abc import Iterator
+
+from rig.errors import JobUnusable
+
+NOTHING_LOST = "nothing was changed"
+
+
+@contextlib.contextmanager
+def plain_words(path: str, lost: str = NOTHING_LOST) -> Iterator[None]:
+    """Turn every `sqlite3.Error` of the block, and a text gone bad, into a `JobUnusable`.
+
+    Parameters
+    ----------
+    path : str
+        The job file as the user knows it.
+    lost : str
+        What did not get into the file when the block fails, as a clause.
+    """
+    try:
+        yield
+    except (sqlite3.ProgrammingError, sqlite3.InterfaceError):
+        raise
+    except sqlite3.Error as error:
+        raise JobUnusable(_sentence(error, path, lost)) from error
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        # SQLite keeps no checksums: a bit that flipped inside a text is found when it is read.
+        raise damaged(path, "a text in it is not what was written") from error
+
+
+def primary_code(error: sqlite3.Error) -> int:
+    """Return SQLite's result code without the details in its upper bits (0 when it has none)."""
+    return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
+
+
+def damaged(path: str, detail: str) -> JobUnusable:
+    """Return the error for a job file that SQLite cannot trust."""
+    return JobUnusable(
+        f"{path} is damaged ({detail}). Use a copy of it, or take what can be read with "
+        "`sqlite3 FILE .recover`."
+    )
+
+
+def _sentence(error: sqlite3.Error, path: str, lost: str) -> str:
+    code = primary_code(error)
+    detail = str(error)
+    if code == sqlite3.SQLITE_FULL:
+        return f"{path}: the disk is full: {lost}; free some space and start again."
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return f"{path} is kept locked by another program: {lost}; end it, then try again."
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM):
+        return (
+            f"{path} cannot be written: {lost}; make the file and its folder writable, "
+            "or work on a copy."
+        )
+    if code == sqlite3.SQLITE_CANTOPEN:
+        return (
+            f"{path} cannot be opened: {lost}; see that the file may be read, and that its folder "
+            "may be written where a file ending in -wal stands beside it."
+        )
+    if code == sqlite3.SQLITE_IOERR:
+        return (
+            f"{path}: the disk failed while reading or writing ({detail}): {lost}; "
+            "copy the job to another disk and start again."
+        )
+    if code == sqlite3.SQLITE_NOTADB:
+        return f"{path} is not a job file: it is not an SQLite database, or its start is damaged."
+    if code == sqlite3.SQLITE_CORRUPT or "no such " in detail:
+        return str(damaged(path, detail))
+    if code == sqlite3.SQLITE_CONSTRAINT:
+        return (
+            f"{path} does not take these values ({detail}): {lost}; "
+            "where another program changed the file, start again."
+        )
+    return f"{path} cannot be used ({detail}): {lost}."

@@ -1,0 +1,90 @@
+"""One writer at a time, readers welcome."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+import time
+
+import pytest
+
+from rig.errors import JobUnusable
+from rig.job import Job
+from tests.job.conftest import begin
+
+
+def test_a_second_writer_is_refused_by_name_and_a_reader_is_not(job, path, shoot):
+    shoot("A1")
+    start = time.monotonic()
+    with pytest.raises(JobUnusable, match=rf"another floor-rig \(process {os.getpid()}\) .*{path}"):
+        Job.open(path, write=True, wait_s=0.2)
+    assert 0.2 <= time.monotonic() - start < 2.0
+    with Job.open(path) as reader:
+        assert [shot.point for shot in reader.shots()] == ["A1"]
+        shoot("A2")
+        assert [shot.point for shot in reader.shots()] == ["A1", "A2"]
+
+
+def test_a_writer_waits_for_another_to_end(job, path):
+    job.close()
+    code = (
+        "import sys, time; from rig.job import Job; job = Job.open(sys.argv[1], write=True);"
+        "print('mine', flush=True); time.sleep(0.3); job.close()"
+    )
+    with subprocess.Popen([sys.executable, "-c", code, path], stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == b"mine\n"
+        with pytest.raises(JobUnusable, match=f"process {other.pid}"):
+            Job.open(path, write=True, wait_s=0.0)
+        Job.open(path, write=True, wait_s=5.0).close()
+
+
+def test_a_closed_or_failed_writer_lets_the_next_in(job, path):
+    job.close()
+    job.close()
+    with pytest.raises(RuntimeError), Job.open(path, write=True, wait_s=0.0):
+        raise RuntimeError
+    with sqlite3.connect(path) as plain:
+        plain.execute("PRAGMA user_version = 9")
+    with pytest.raises(JobUnusable, match="newer"):
+        Job.open(path, write=True, wait_s=0.0)
+    with sqlite3.connect(path) as plain:
+        plain.execute("PRAGMA user_version = 1")
+    Job.open(path, write=True, wait_s=0.0).close()
+
+
+def test_another_program_that_keeps_the_file_locked_is_told_at_the_start(job, path):
+    job.close()
+    foreign = sqlite3.connect(path, isolation_level=None)
+    foreign.execute("BEGIN IMMEDIATE")
+    with pytest.raises(JobUnusable, match="kept locked by another program"):
+        Job.open(path, write=True, wait_s=0.1)
+    foreign.execute("ROLLBACK")
+    foreign.close()
+    Job.open(path, write=True, wait_s=0.1).close()
+
+
+def test_a_shot_against_a_foreign_lock_is_refused_and_its_readings_wait(job, path):
+    job.close()
+    with Job.open(path, write=True, wait_s=0.1) as job:
+        session = begin(job)
+        reading = job.log_reading(session, 1.0, 1.7e9, "r", 1.0, "valid", 1)
+        foreign = sqlite3.connect(path, isolation_level=None)
+        foreign.execute("BEGIN IMMEDIATE")
+        shot = {"point": "A1", "x_mm": 0.0, "y_mm": 0.0, "reading_mm": 1.0, "stderr_mm": 0.1}
+        shot |= {"n": 1, "kind": "floor", "time_s": 1.0, "utc_s": 1.7e9}
+        with pytest.raises(JobUnusable, match="the last shot was not kept"):
+            job.add_shot(session, **shot)
+        foreign.execute("ROLLBACK")
+        foreign.close()
+        assert job.shots() == []
+        job.add_shot(session, **shot)
+        assert [message.id for message in job.stored_messages(session)] == [reading]
+    with Job.open(path) as reader:
+        assert len(reader.shots()) == 1
+
+
+def test_a_reader_may_not_write(job, path, shoot):
+    shot = shoot("A1")
+    with Job.open(path) as reader, pytest.raises(JobUnusable, match="open for reading only"):
+        reader.supersede(shot)
