@@ -1,0 +1,1 @@
+"""Where to stand, in what order, and when a reading counts as a shot."""

@@ -1,0 +1,418 @@
+"""Turns readings and acts into shots of the points of a walk, hands-free.
+
+A state machine without I/O or clock: time comes in with the data, and deadlines (the button's
+second, patience) fire at their own time on the next input that is later. The same inputs give the
+same shots bit for bit, whatever ticks come between.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from rig.devices.reading import Reading
+from rig.survey.arming import Arming
+from rig.survey.button import Button
+from rig.survey.events import Armed, Ask, Done, Event, Next, ShotTaken, Skipped, Trouble, Undone
+from rig.survey.patience import Patience, Want
+from rig.survey.rocking import RockWindow
+from rig.survey.stillness import GAP_S, StillWindow
+
+TICK_LATENESS_S = 0.05
+"""A tick can overtake a reading that is still on its way from the port: it counts as this late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A place to shoot: a grid point, or a benchmark without coordinates.
+
+    ``where`` says how to find it: "6 ft from the door wall, 4 ft from the left wall".
+    """
+
+    label: str
+    x_mm: float | None = None
+    y_mm: float | None = None
+    where: str = ""
+
+    @property
+    def text(self) -> str:
+        """Label and where it is."""
+        return f"{self.label}: {self.where}" if self.where else self.label
+
+
+@dataclass(frozen=True, slots=True)
+class _Height:
+    """What a still window says, kept for when it is accepted."""
+
+    reading_mm: float
+    stderr_mm: float
+    n: int
+    time_s: float
+    spread_mm: float = 0.0
+    sag_mm: float = 0.0
+
+
+_Sample = tuple[float, float | None, bool]  # time, height (None: no beam), link broke here
+
+
+class Capture:
+    """The survey of a list of stands, shot in the given order.
+
+    Parameters
+    ----------
+    stands : sequence of Stand
+        In the order of the walk; labels differ.
+    kind : str
+        Goes into every shot.
+    dwell_s, walk_s : float
+        How long the rod must be still, and how long it must have been away before that.
+    still_mm : float
+        Spread of readings that still counts as still.
+    resolution_mm, foot_mm : float
+        Of the rod: one digit, and how well its foot finds the floor.
+    rock : bool
+        The rod is waved through plumb at each stand.
+    last_shot_mm, last_label : optional
+        Where the walk is resumed in the same set-up: the shot it stopped at.
+    done : iterable of str
+        Labels that have their shot already.
+    show : callable
+        Writes a length for people.
+    """
+
+    def __init__(
+        self,
+        stands: Sequence[Stand],
+        *,
+        kind: str = "floor",
+        dwell_s: float = 1.0,
+        walk_s: float = 1.0,
+        still_mm: float = 0.5,
+        resolution_mm: float = 0.0,
+        foot_mm: float = 0.0,
+        rock: bool = False,
+        last_shot_mm: float | None = None,
+        last_label: str | None = None,
+        done: Iterable[str] = (),
+        show: Callable[[float], str] = "{:.1f} mm".format,
+    ) -> None:
+        self.finished = False
+        self._stands = list(stands)
+        self._kind = kind
+        self._show = show
+        had = set(done)
+        self._open = {i for i, stand in enumerate(self._stands) if stand.label not in had}
+        self._skipped: list[int] = []
+        self._taken: list[int] = []
+        self._current = -1
+        self._window: StillWindow | RockWindow = (
+            RockWindow(still_mm, resolution_mm, foot_mm)
+            if rock
+            else StillWindow(dwell_s, still_mm, resolution_mm, foot_mm)
+        )
+        self._arming = Arming(walk_s)
+        if last_shot_mm is not None:
+            self._arming.leave(last_shot_mm, self._band(0.0), label=last_label or "the last shot")
+            self._arming.interrupt()  # nobody knows where the rod went meanwhile
+        self._patience = Patience()
+        self._said: set[str] = set()
+        self._button = Button()
+        self._at_press: _Height | None = None
+        self._press_counts = True
+        self._since_press: list[_Sample] = []
+        self._beam_mm: float | None = None
+        self._battery_told = False
+        self._now_s = float("-inf")
+        self._out: list[Event] = []
+
+    def start(self, time_s: float) -> list[Event]:
+        """Ask for the first point; armed at once in a fresh walk."""
+        self._go_on(time_s)
+        return self._told()
+
+    def reading(self, reading: Reading) -> list[Event]:
+        """Take one reading."""
+        if self._begin(reading.time_s) and reading.status != "bad":
+            if reading.status == "button":
+                self._press()
+            if reading.status == "low_battery" and not self._battery_told:
+                self._battery_told = True
+                self._out.append(Trouble("the rod's battery is low", "battery"))
+            if reading.status == "no_beam":
+                self._sample(self._now_s, None)
+            elif reading.value_mm is not None:
+                self._sample(self._now_s, reading.value_mm)
+        return self._told()
+
+    def typed(self, value_mm: float, stderr_mm: float, time_s: float) -> list[Event]:
+        """Take a reading made by eye: it is the shot of the point asked for."""
+        if self._begin(time_s) and self._settle_presses():
+            self._shoot(_Height(value_mm, stderr_mm, 1, self._now_s))
+        return self._told()
+
+    def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
+        """Do what a key or a tap asks for, at once: accept, undo, skip, goto LABEL, quit."""
+        if self._begin(time_s) and self._settle_presses():
+            if name == "accept":
+                self._accept(self._height(), self._stand_is_open())
+            elif name == "undo":
+                self._undo()
+            elif name == "skip":
+                self._skip()
+            elif name == "goto":
+                self._go_to(argument or "")
+            elif name == "quit":
+                self._end()
+            else:
+                self._out.append(Trouble(f"there is no act called {name}", "act"))
+        return self._told()
+
+    def lost(self, time_s: float) -> list[Event]:
+        """Hear that the device went away: its readings so far end here."""
+        if self._begin(time_s):
+            self._interrupt()
+            if self._button.count:
+                self._since_press.append((self._now_s, None, True))
+        return self._told()
+
+    def back(self, time_s: float) -> list[Event]:
+        """Hear that the device is there again."""
+        return self.lost(time_s)
+
+    def tick(self, time_s: float) -> list[Event]:
+        """Let deadlines fire; a tick carries no data and moves no clock but theirs."""
+        if not self.finished:
+            self._fire_deadlines(time_s - TICK_LATENESS_S)
+        return self._told()
+
+    # Time
+
+    def _begin(self, time_s: float) -> bool:
+        self._now_s = max(self._now_s, time_s)
+        if not self.finished:
+            self._fire_deadlines(self._now_s)
+        return not self.finished
+
+    def _told(self) -> list[Event]:
+        out, self._out = self._out, []
+        return out
+
+    def _fire_deadlines(self, until_s: float) -> None:
+        while not self.finished:
+            pressed, patience = self._button.deadline_s, self._patience.deadline()
+            if pressed is not None and (patience is None or pressed <= patience[0]):
+                if pressed > until_s:
+                    return
+                self._settle_presses()
+            elif patience is not None and patience[0] <= until_s:
+                if self._patience.end(patience[1], patience[0]):
+                    self._complain(patience[1])
+            else:
+                return
+
+    # Readings
+
+    def _sample(self, time_s: float, value_mm: float | None) -> None:
+        if self._button.count:
+            self._since_press.append((time_s, value_mm, False))
+        was_armed = self._arming.armed
+        if self._arming.see(time_s, value_mm):
+            self._window.clear()  # what comes now belongs to another stand
+        if value_mm is None:
+            self._window.clear()
+        else:
+            self._window.add(time_s, value_mm)
+        self._beam_mm = value_mm
+        self._patience.see(time_s, value_mm is not None)
+        if self._arming.armed and not was_armed:
+            self._tell_armed(time_s)
+        if value_mm is not None and not self._button.count:
+            self._judge(time_s)
+
+    def _judge(self, time_s: float) -> None:
+        arming = self._arming
+        rocking = isinstance(self._window, RockWindow)
+        if not (arming.armed or rocking or (arming.disturbed and not arming.asked)):
+            return
+        height = self._height()
+        if height is None:
+            return
+        if rocking and not arming.armed and not arming.near(height.reading_mm):
+            # Tilting alone never lowers the vertex: three swings elsewhere are another stand.
+            arming.arm()
+            self._tell_armed(time_s)
+        if arming.armed:
+            self._shoot(height)
+        elif arming.disturbed and not arming.asked and arming.near(height.reading_mm):
+            arming.asked = True
+            label = self._stands[self._current].label
+            before = arming.reference_label or "before"
+            text = f"same height as {before}: still there? press to take it as {label}"
+            self._out.append(Ask(label, text))
+
+    def _height(self) -> _Height | None:
+        window = self._window
+        if window.state() != "still" or self._now_s - window.last_time_s > GAP_S:
+            return None
+        sag_mm = window.sag_mm if isinstance(window, RockWindow) else 0.0
+        return _Height(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
+
+    def _band(self, spread_mm: float) -> float:
+        return max(3.0 * spread_mm, self._window.still_mm, 2.0 * self._window.resolution_mm)
+
+    def _interrupt(self) -> None:
+        self._window.clear()
+        self._arming.interrupt()
+        self._patience.interrupt()
+        self._beam_mm = None
+
+    def _complain(self, want: Want) -> None:
+        found = self._patience.complaint(want, self._window, self._show)
+        if found is not None and found[0] not in self._said:
+            reason, text = found
+            self._said.add(reason)
+            self._out.append(Trouble(text, reason))
+
+    # Acts
+
+    def _press(self) -> None:
+        if not self._button.count:
+            self._at_press = self._height()
+            self._press_counts = self._stand_is_open()
+        self._button.press(self._now_s)
+
+    def _settle_presses(self) -> bool:
+        """Do what the presses so far ask for; return whether the survey goes on."""
+        count = self._button.take()
+        since, self._since_press = self._since_press, []
+        if count == 1:
+            self._accept(self._at_press, self._press_counts, since)
+        elif count == 2:
+            self._undo()
+        elif count >= 3:
+            self._skip()
+        return not self.finished
+
+    def _stand_is_open(self) -> bool:
+        return self._arming.away or not self._arming.gave_shot
+
+    def _accept(
+        self, height: _Height | None, stand_is_open: bool, since: Sequence[_Sample] = ()
+    ) -> None:
+        if not stand_is_open:
+            return
+        if height is None:
+            self._out.append(Trouble("hold still and press again", "accept"))
+            return
+        self._shoot(height)
+        # What came while presses were counted is judged again, now against this shot.
+        for time_s, value_mm, broken in since:
+            if self.finished:
+                return
+            if broken:
+                self._interrupt()
+            else:
+                self._sample(time_s, value_mm)
+
+    def _shoot(self, height: _Height) -> None:
+        i = self._current
+        stand = self._stands[i]
+        self._out.append(
+            ShotTaken(
+                label=stand.label,
+                x_mm=stand.x_mm,
+                y_mm=stand.y_mm,
+                reading_mm=height.reading_mm,
+                stderr_mm=height.stderr_mm,
+                n=height.n,
+                kind=self._kind,
+                time_s=height.time_s,
+            )
+        )
+        self._taken.append(i)
+        self._open.discard(i)
+        if i in self._skipped:
+            self._skipped.remove(i)
+        self._arming.leave(
+            height.reading_mm,
+            self._band(height.spread_mm),
+            sag_mm=1.5 * height.sag_mm,
+            label=stand.label,
+            time_s=height.time_s,
+        )
+        if height.n > 1:
+            self._window.learn()
+        self._window.clear()
+        self._go_on(height.time_s)
+
+    def _undo(self) -> None:
+        if not self._taken:
+            self._out.append(Trouble("nothing more to undo", "undo"))
+            return
+        i = self._taken.pop()
+        self._open.add(i)
+        self._out.append(Undone(self._stands[i].label))
+        here = self._beam_mm if self._beam_mm is not None else self._arming.reference_mm
+        if here is not None:
+            self._leave_here(here)
+        self._go(i, self._now_s)
+
+    def _skip(self) -> None:
+        i = self._current
+        if i in self._open:
+            self._open.discard(i)
+            self._skipped.append(i)
+            self._out.append(Skipped(self._stands[i].label))
+        self._leave_if_standing()
+        self._go_on(self._now_s)
+
+    def _go_to(self, label: str) -> None:
+        labels = [stand.label.upper() for stand in self._stands]
+        try:
+            i = labels.index(label.strip().upper())
+        except ValueError:
+            self._out.append(Trouble(f"there is no point {label} in this survey", "goto"))
+            return
+        if i in self._skipped:
+            self._skipped.remove(i)
+            self._open.add(i)
+        self._leave_if_standing()
+        self._go(i, self._now_s)
+
+    def _leave_if_standing(self) -> None:
+        """Where the rod stands is not the new point, unless a press says so."""
+        if self._arming.armed and self._beam_mm is not None:
+            self._leave_here(self._beam_mm)
+
+    def _leave_here(self, height_mm: float) -> None:
+        sag_mm = self._window.sag_mm if isinstance(self._window, RockWindow) else 0.0
+        noise_mm = self._window.limit_mm / 3.0  # the window's own spread may be that of a move
+        self._arming.leave(height_mm, self._band(noise_mm), sag_mm=1.5 * sag_mm)
+
+    def _go_on(self, time_s: float) -> None:
+        """Ask for the next point along the walk that has no shot, or end."""
+        n = len(self._stands)
+        for step in range(1, n + 1):
+            i = (self._current + step) % n
+            if i in self._open:
+                self._go(i, time_s)
+                return
+        self._end()
+
+    def _end(self) -> None:
+        self.finished = True
+        skipped = tuple(self._stands[i].label for i in self._skipped)
+        self._out.append(Done(len(self._taken), skipped))
+
+    def _go(self, i: int, time_s: float) -> None:
+        self._current = i
+        self._said = set()
+        self._patience.interrupt()
+        self._patience.armed_s = None
+        stand = self._stands[i]
+        self._out.append(Next(stand.label, stand.x_mm, stand.y_mm, stand.text))
+        if self._arming.armed:
+            self._tell_armed(time_s)
+
+    def _tell_armed(self, time_s: float) -> None:
+        self._patience.armed_s = time_s
+        stand = self._stands[self._current]
+        self._out.append(Armed(stand.label, stand.x_mm, stand.y_mm, stand.text))

@@ -1,0 +1,227 @@
+"""Lays out the points to shoot: a lattice over the room, bent round its corners and openings.
+
+Every place of the floor ends up within reach of a point: half the diagonal of a cell, and the
+diagonal of the strip along the walls.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy.spatial import cKDTree
+from shapely.geometry import Point, box
+from shapely.ops import nearest_points
+
+from rig.errors import BadInput
+from rig.plan_geometry import Outline, raster
+from rig.survey.walk import walk_order
+
+MOST_POINTS = 5000
+TOO_CLOSE = 0.4
+"""Points nearer than this share of the spacing tell nothing that one of them does not."""
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class GridPoint:
+    """A point to shoot; `order` counts from 1 along the walk."""
+
+    label: str
+    x_mm: float
+    y_mm: float
+    order: int
+
+
+@dataclass(slots=True)
+class _Node:
+    """A point, its lattice column, its row from 1, and how far it was moved off its node."""
+
+    x_mm: float
+    y_mm: float
+    column: int
+    row: int
+    moved_mm: float
+
+
+def lay_out(outline: Outline, spacing_mm: float, edge_mm: float) -> list[GridPoint]:
+    """Lay out points so that neighbours stand no farther apart than `spacing_mm`.
+
+    Parameters
+    ----------
+    outline : Outline
+        Walls, openings and doors.
+    spacing_mm : float
+        The most that neighbours of the lattice stand apart.
+    edge_mm : float
+        How far the outermost points stand from the walls.
+
+    Returns
+    -------
+    list of GridPoint
+        In the order of the walk. Columns of the lattice are lettered along x (A to Z, AA …), rows
+        numbered along y; points beside the lattice take the next number of their column.
+
+    Raises
+    ------
+    BadInput
+        When a length is not positive, the edge leaves no room, or the points are too many.
+    """
+    for name, length in (("spacing", spacing_mm), ("edge", edge_mm)):
+        if not (math.isfinite(length) and length > 0):
+            raise BadInput(f"the {name} must be more than nothing, as in 3ft or 15cm.")
+    floor = outline.polygon
+    usable = _usable(floor, edge_mm)
+    x0, y0, x1, y1 = floor.bounds
+    _refuse_too_many(floor.area / spacing_mm**2, spacing_mm)
+    xs, ys = _lines(x0, x1, spacing_mm, edge_mm), _lines(y0, y1, spacing_mm, edge_mm)
+    _refuse_too_many(len(xs) * len(ys) / 100.0, spacing_mm)
+    nodes = list(_lattice(usable, xs, ys, (x0, y0, x1, y1)))
+    _refuse_too_many(len(nodes), spacing_mm)
+    places, reach = _places(outline, spacing_mm, edge_mm)
+    nodes = _merge(nodes, places, reach, spacing_mm)
+    nodes += _fill(outline, nodes, xs, len(ys), places, reach, spacing_mm)
+    _refuse_too_many(len(nodes), spacing_mm)
+    order = walk_order([(node.x_mm, node.y_mm) for node in nodes], outline)
+    return [
+        GridPoint(f"{_letters(nodes[i].column)}{nodes[i].row}", nodes[i].x_mm, nodes[i].y_mm, n)
+        for n, i in enumerate(order, start=1)
+    ]
+
+
+def _refuse_too_many(count: float, spacing_mm: float) -> None:
+    if count > MOST_POINTS:
+        raise BadInput(
+            f"a spacing of {spacing_mm:g} mm asks for more than {MOST_POINTS} points on this "
+            "floor, more than anybody walks: take a wider spacing."
+        )
+
+
+def _usable(floor: Any, edge_mm: float) -> Any:
+    # Mitred, so that no point comes nearer than the edge to a corner that sticks into the room.
+    usable = floor.buffer(-edge_mm, join_style="mitre")
+    if usable.is_empty or usable.area <= 0.0:
+        circle = shapely.maximum_inscribed_circle(floor, tolerance=0.5)
+        largest = math.floor(shapely.length(circle) - 0.5)
+        raise BadInput(
+            f"an edge of {edge_mm:g} mm leaves no room for points: the largest that works here is "
+            f"{largest} mm ({largest / 25.4:.1f} in)."
+        )
+    shapely.prepare(usable)
+    return usable
+
+
+def _lines(low: float, high: float, spacing_mm: float, edge_mm: float) -> Floats:
+    """Return equally spaced lines from one edge to the other; one in the middle where that does."""
+    run = high - low - 2.0 * edge_mm
+    if run <= TOO_CLOSE * spacing_mm:
+        return np.array([(low + high) / 2.0])
+    return np.linspace(low + edge_mm, high - edge_mm, math.ceil(run / spacing_mm - 1e-9) + 1)
+
+
+def _lattice(
+    usable: Any, xs: Floats, ys: Floats, bounds: tuple[float, float, float, float]
+) -> Iterator[_Node]:
+    """Yield a point for each cell that meets the usable area: on its node, or pulled in."""
+    x_cuts = np.concatenate([[bounds[0]], (xs[1:] + xs[:-1]) / 2.0, [bounds[2]]])
+    y_cuts = np.concatenate([[bounds[1]], (ys[1:] + ys[:-1]) / 2.0, [bounds[3]]])
+    for i, x in enumerate(xs):
+        for j, y in enumerate(ys):
+            node = Point(x, y)
+            if shapely.dwithin(usable, node, 1e-6):
+                yield _Node(float(x), float(y), i, j + 1, 0.0)
+                continue
+            part = usable.intersection(box(x_cuts[i], y_cuts[j], x_cuts[i + 1], y_cuts[j + 1]))
+            if not part.is_empty:
+                here = nearest_points(part, node)[0]
+                yield _Node(here.x, here.y, i, j + 1, here.distance(node))
+
+
+def _places(outline: Outline, spacing_mm: float, edge_mm: float) -> tuple[Floats, float]:
+    """Return places that stand for the whole floor, (n, 2), and how near a point each must have."""
+    reach = spacing_mm / math.sqrt(2.0) + edge_mm * math.sqrt(2.0)
+    step = max(min(spacing_mm / 6.0, edge_mm), math.sqrt(outline.polygon.area / 300_000.0))
+    cells = raster(outline, step)
+    corners = [corner for ring in (outline.walls, *outline.openings) for corner in ring]
+    inside = shapely.intersects_xy(outline.polygon, *np.asarray(corners, dtype=float).T)
+    places = np.vstack(
+        [np.column_stack([cells.x_mm, cells.y_mm]), np.asarray(corners, dtype=float)[inside]]
+    )
+    # What lies between the places is at most half a cell's diagonal off.
+    return places, max(reach - step / math.sqrt(2.0), spacing_mm / math.sqrt(2.0) + 1e-6)
+
+
+def _at(nodes: list[_Node]) -> Floats:
+    return np.array([(node.x_mm, node.y_mm) for node in nodes]).reshape(-1, 2)
+
+
+def _merge(nodes: list[_Node], places: Floats, reach: float, spacing_mm: float) -> list[_Node]:
+    """Drop a pulled-in point that came close to another, where every place stays in reach."""
+    kept = list(nodes)
+    for node in sorted((n for n in nodes if n.moved_mm > 0.0), key=lambda n: -n.moved_mm):
+        others = [n for n in kept if n is not node]
+        if not others:
+            break
+        away = np.hypot(*(_at(others) - (node.x_mm, node.y_mm)).T)
+        if away.min() >= TOO_CLOSE * spacing_mm:
+            continue
+        mine = places[np.hypot(*(places - (node.x_mm, node.y_mm)).T) <= reach]
+        near = _at(others)[away <= 2.0 * reach]
+        if not len(mine) or cKDTree(near).query(mine)[0].max() <= reach:
+            kept = others
+    return kept
+
+
+def _fill(
+    outline: Outline,
+    nodes: list[_Node],
+    xs: Floats,
+    rows: int,
+    places: Floats,
+    reach: float,
+    spacing_mm: float,
+) -> list[_Node]:
+    """Add points where the lattice left places out of reach, the farthest first."""
+    away = cKDTree(_at(nodes)).query(places)[0] if nodes else np.full(len(places), np.inf)
+    if away.max() <= reach:
+        return []
+    taken: dict[int, int] = {}
+    for node in nodes:
+        taken[node.column] = max(taken.get(node.column, rows), node.row)
+    half = min(spacing_mm / 2.0, reach / math.sqrt(2.0))
+    added: list[_Node] = []
+    while away.max() > reach:
+        _refuse_too_many(len(nodes) + len(added) + 1, spacing_mm)
+        x, y = _interior(outline.polygon, places[int(np.argmax(away))], half)
+        column = int(np.argmin(np.abs(xs - x)))
+        taken[column] = taken.get(column, rows) + 1
+        added.append(_Node(x, y, column, taken[column], 0.0))
+        away = np.minimum(away, np.hypot(*(places - (x, y)).T))
+    return added
+
+
+def _interior(floor: Any, at: Floats, half_mm: float) -> tuple[float, float]:
+    """Return the spot farthest from walls within a square around a place of the floor."""
+    x, y = at
+    parts = shapely.get_parts(
+        floor.intersection(box(x - half_mm, y - half_mm, x + half_mm, y + half_mm))
+    )
+    part = min(parts, key=lambda part: (part.distance(Point(x, y)), -part.area))
+    if part.area <= 0.0:
+        return float(x), float(y)
+    spot = shapely.get_point(shapely.maximum_inscribed_circle(part, tolerance=1.0), 0)
+    return float(spot.x), float(spot.y)
+
+
+def _letters(column: int) -> str:
+    """Return A to Z, then AA, AB …, as columns of a table are lettered."""
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters

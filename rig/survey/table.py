@@ -1,0 +1,226 @@
+"""Tables of shots: read a CSV whole or not at all, and write one that reads back the same."""
+
+import csv
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from rig.devices.typed import TypedReader
+from rig.errors import BadInput
+from rig.units import parse_length
+
+if TYPE_CHECKING:
+    from rig.plan_geometry import Outline
+
+KINDS = ("floor", "benchmark", "threshold", "finished")
+NEEDED = ("label", "x", "y", "reading")
+OPTIONAL = ("stderr", "setup", "kind")
+EXPORTED = ("label", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind")
+SAME_PLACE_MM = 10.0
+OUTSIDE_MM = 25.0
+LONGEST_ROD_MM = 20_000.0
+
+
+@dataclass(frozen=True)
+class Row:
+    """One shot of a table; x and y are None for a benchmark without a place."""
+
+    point: str
+    x_mm: float | None
+    y_mm: float | None
+    reading_mm: float
+    stderr_mm: float
+    setup: str
+    kind: str
+
+
+class _Shot(Protocol):
+    @property
+    def point(self) -> str: ...
+    @property
+    def x_mm(self) -> float | None: ...
+    @property
+    def y_mm(self) -> float | None: ...
+    @property
+    def reading_mm(self) -> float: ...
+    @property
+    def stderr_mm(self) -> float: ...
+    @property
+    def setup(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+
+
+def read_table(
+    path: Path, unit: str, outline: "Outline", grid: dict[str, tuple[float, float]]
+) -> list[Row]:
+    """Read `label,x,y,reading[,stderr][,setup][,kind]`; every length is in `unit` unless it says.
+
+    Column names may end in `_mm` where the unit is mm, as in the tables that `write_table` makes.
+    A reading without its own standard error counts as a tape reading.
+
+    Parameters
+    ----------
+    path : Path
+    unit : str
+        Of bare numbers: mm, cm, m, in or ft.
+    outline : Outline
+        Floor shots must lie in it.
+    grid : dict of label to (x_mm, y_mm)
+        A row with a grid point's label must stand at its place.
+
+    Raises
+    ------
+    BadInput
+        With the line at fault; nothing is taken then.
+    """
+    tape_mm = TypedReader("in" if unit in ("in", "ft") else "mm").stderr_mm
+    rows: list[Row] = []
+    seen: dict[tuple[str, str, str], int] = {}
+    for line, cells in _cells(path, unit):
+
+        def refuse(text: str, line: int = line) -> BadInput:
+            return BadInput(f"{path}, line {line}: {text} Nothing was taken; mend it and retry.")
+
+        def length(column: str, cells: dict[str, str] = cells, line: int = line) -> float:
+            try:
+                return parse_length(cells[column], unit=unit, what=column)
+            except BadInput as error:
+                raise refuse(str(error), line) from None
+
+        label = cells["label"].strip()
+        if label.upper() in grid:
+            label = label.upper()
+        if not label:
+            raise refuse("the label is missing.")
+        kind = cells.get("kind", "").strip() or "floor"
+        if kind not in KINDS:
+            raise refuse(f"kind {kind!r} is not known; it is one of {', '.join(KINDS)}.")
+        setup = cells.get("setup", "").strip() or "1"
+        placeless = kind == "benchmark" and not cells["x"].strip() and not cells["y"].strip()
+        x_mm, y_mm = (None, None) if placeless else (length("x"), length("y"))
+        reading_mm = length("reading")
+        if abs(reading_mm) > LONGEST_ROD_MM:
+            raise refuse(f"the reading is {reading_mm / 1000:.1f} m, longer than any rod.")
+        stderr_mm = length("stderr") if cells.get("stderr", "").strip() else tape_mm
+        if stderr_mm < 0.0:
+            raise refuse("the standard error is negative.")
+
+        once = (kind, label, setup if kind == "benchmark" else "")
+        if once in seen:
+            raise refuse(f"{label} stands in line {seen[once]} already.")
+        seen[once] = line
+        if x_mm is not None and y_mm is not None and kind != "benchmark":
+            if label in grid and math.dist((x_mm, y_mm), grid[label]) > SAME_PLACE_MM:
+                x, y = grid[label]
+                raise refuse(f"the grid has {label} at {x:.0f}, {y:.0f} mm, not here.")
+            if kind != "threshold" and _outside_mm(outline, x_mm, y_mm) > OUTSIDE_MM:
+                raise refuse(f"{label} lies outside the walls or in an opening.")
+        rows.append(Row(label, x_mm, y_mm, reading_mm, stderr_mm, setup, kind))
+    if not rows:
+        raise BadInput(f"{path} has a heading but no rows.")
+    return rows
+
+
+def write_table(path: Path, shots: Iterable[_Shot]) -> None:
+    """Write shots as CSV in millimetres, digits enough to read back the same numbers."""
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.writer(file)
+        table.writerow(EXPORTED)
+        for shot in shots:
+            numbers: list[Any] = [shot.x_mm, shot.y_mm, shot.reading_mm, shot.stderr_mm]
+            shown = ["" if number is None else repr(number) for number in numbers]
+            table.writerow([shot.point, *shown, shot.setup, shot.kind])
+
+
+def read_columns(path: Path, needed: tuple[str, ...], unit: str) -> list[tuple[float, ...]]:
+    """Read a table of lengths with exactly the columns `needed`, such as x,y.
+
+    Raises
+    ------
+    BadInput
+        With the line at fault.
+    """
+    rows = []
+    for line, cells in _cells(path, unit, needed, ()):
+        try:
+            rows.append(tuple(parse_length(cells[name], unit=unit, what=name) for name in needed))
+        except BadInput as error:
+            raise BadInput(f"{path}, line {line}: {error}") from None
+    if not rows:
+        raise BadInput(f"{path} has a heading but no rows.")
+    return rows
+
+
+def _cells(
+    path: Path, unit: str, needed: tuple[str, ...] = NEEDED, optional: tuple[str, ...] = OPTIONAL
+) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield (line number, column name to text); every fault of the frame is refused here."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise BadInput(f"There is no file {path}.") from None
+    except UnicodeDecodeError:
+        raise BadInput(f"{path} is no text file in UTF-8. Save the table as CSV.") from None
+    except OSError as error:
+        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+    wanted = ",".join(needed) + "".join(f"[,{name}]" for name in optional)
+    reader = csv.reader(text.splitlines(), strict=True)
+    names: list[str] = []
+    try:
+        for record in reader:
+            if not any(cell.strip() for cell in record):
+                continue
+            if not names:
+                names = _heading(path, reader.line_num, record, unit, needed, optional, wanted)
+            elif len(record) != len(names):
+                raise BadInput(
+                    f"{path}, line {reader.line_num}: {len(record)} cells, "
+                    f"but the heading names {len(names)}."
+                )
+            else:
+                yield reader.line_num, dict(zip(names, record, strict=True))
+    except csv.Error as error:
+        raise BadInput(f"{path}, line {reader.line_num}: {error}.") from None
+    if not names:
+        raise BadInput(f"{path} is empty; it needs a heading {wanted} and rows.")
+
+
+def _heading(
+    path: Path,
+    line: int,
+    record: list[str],
+    unit: str,
+    needed: tuple[str, ...],
+    optional: tuple[str, ...],
+    wanted: str,
+) -> list[str]:
+    names = []
+    for cell in record:
+        name = cell.strip().lower()
+        if name.endswith("_mm"):
+            if unit != "mm":
+                raise BadInput(
+                    f"{path}, line {line}: column {name} is in mm, but --unit is {unit}."
+                )
+            name = name.removesuffix("_mm")
+        if name not in needed + optional:
+            raise BadInput(f"{path}, line {line}: column {cell!r} is not known; it takes {wanted}.")
+        if name in names:
+            raise BadInput(f"{path}, line {line}: column {cell!r} stands twice.")
+        names.append(name)
+    missing = [name for name in needed if name not in names]
+    if missing:
+        raise BadInput(
+            f"{path}, line {line}: column {missing[0]!r} is missing; the heading is {wanted}."
+        )
+    return names
+
+
+def _outside_mm(outline: "Outline", x_mm: float, y_mm: float) -> float:
+    from shapely import Point
+
+    distance: float = outline.polygon.distance(Point(x_mm, y_mm))
+    return distance

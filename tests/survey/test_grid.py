@@ -1,0 +1,157 @@
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.spatial import cKDTree
+
+from rig.errors import BadInput
+from rig.plan_geometry import from_rings, raster_of, room, with_door, with_opening
+from rig.survey.grid import lay_out
+
+FT = 304.8
+
+L_SHAPE = from_rings([(0, 0), (6000, 0), (6000, 2500), (2500, 2500), (2500, 7000), (0, 7000)])
+DUMBBELL = from_rings(  # two rooms and a corridor too narrow for the edge
+    [
+        (0, 0), (3000, 0), (3000, 1200), (6000, 1200), (6000, 0), (9000, 0), (9000, 3000),
+        (6000, 3000), (6000, 1490), (3000, 1490), (3000, 3000), (0, 3000),
+    ]
+)  # fmt: skip
+SLIVER = with_opening(room(4000.0, 4000.0), 200.0, 500.0, 1500.0, 3000.0)
+TRIANGLE = from_rings([(0, 0), (6000, 0), (0, 4000)])
+POSTS = with_opening(with_opening(room(5000.0, 6000.0), 900.0, 900.0, 400.0, 400.0),
+                     2500.0, 3000.0, 900.0, 300.0)  # fmt: skip
+SHAPES = {
+    "l": L_SHAPE, "dumbbell": DUMBBELL, "sliver": SLIVER, "triangle": TRIANGLE, "posts": POSTS,
+    "room": room(12 * FT, 15 * FT), "corridor": room(900.0, 8000.0),
+}  # fmt: skip
+
+
+def xy(points):
+    return np.array([(p.x_mm, p.y_mm) for p in points])
+
+
+def farthest(outline, points):
+    """The farthest that a place of the floor is from a point: corners and a fine raster."""
+    cells = raster_of(outline, 8_000)
+    corners = shapely.get_coordinates(outline.polygon)
+    places = np.vstack([np.column_stack([cells.x_mm, cells.y_mm]), corners])
+    return cKDTree(xy(points)).query(places)[0].max()
+
+
+def test_a_plain_room():
+    points = lay_out(room(12 * FT, 15 * FT), 3 * FT, 0.5 * FT)
+    at = {p.label: (p.x_mm, p.y_mm) for p in points}
+    assert len(points) == 5 * 6
+    assert at["A1"] == pytest.approx((0.5 * FT, 0.5 * FT))
+    assert at["E1"] == pytest.approx((11.5 * FT, 0.5 * FT))
+    assert at["A6"] == pytest.approx((0.5 * FT, 14.5 * FT))
+    xs = sorted({round(x, 6) for x, _ in at.values()})
+    assert np.diff(xs) == pytest.approx(np.full(4, 11 * FT / 4))
+    assert [p.order for p in points] == list(range(1, 31))
+
+
+def test_a_room_that_divides_evenly_gets_no_needless_line():
+    assert len(lay_out(room(13 * FT, 16 * FT), 3 * FT, 0.5 * FT)) == 5 * 6
+
+
+def test_columns_beyond_z():
+    labels = {p.label for p in lay_out(room(30000.0, 2000.0), 1000.0, 150.0)}
+    assert {"A1", "Z1", "AA1", "AE3"} <= labels
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_every_place_is_within_reach_and_every_point_on_the_floor(name):
+    outline, spacing, edge = SHAPES[name], 3 * FT, 0.5 * FT
+    points = lay_out(outline, spacing, edge)
+    assert farthest(outline, points) <= spacing / math.sqrt(2) + edge * math.sqrt(2) + 1e-6
+    assert len({p.label for p in points}) == len(points)
+    assert sorted(p.order for p in points) == list(range(1, len(points) + 1))
+    assert shapely.intersects_xy(outline.polygon, *xy(points).T).all()
+
+
+@pytest.mark.parametrize("name", ["l", "triangle", "posts", "room"])
+def test_points_keep_clear_of_walls_and_openings(name):
+    outline, edge = SHAPES[name], 0.5 * FT
+    rim = outline.polygon.boundary
+    for p in lay_out(outline, 3 * FT, edge):
+        assert shapely.Point(p.x_mm, p.y_mm).distance(rim) >= edge - 1e-6
+
+
+def test_points_do_not_crowd():
+    for name in ("l", "triangle", "posts"):
+        places = xy(lay_out(SHAPES[name], 3 * FT, 0.5 * FT))
+        away = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
+        np.fill_diagonal(away, np.inf)
+        assert away.min() > 0.25 * 3 * FT
+
+
+def test_a_corridor_too_narrow_for_the_edge_is_measured_on_its_middle():
+    inside = [p for p in lay_out(DUMBBELL, 3 * FT, 0.5 * FT) if 3000 < p.x_mm < 6000]
+    assert len(inside) >= 2
+    for p in inside:
+        assert p.y_mm == pytest.approx(1345.0, abs=60.0)
+
+
+def test_the_walk_ends_at_the_door():
+    outline = with_door(room(12 * FT, 15 * FT), 6 * FT, 0.0, 3 * FT)
+    last = lay_out(outline, 3 * FT, 0.5 * FT)[-1]
+    assert last.label == "D1"
+
+
+def test_neighbours_are_no_farther_apart_than_the_spacing():
+    @settings(max_examples=15, deadline=None)
+    @given(
+        width=st.floats(900.0, 9000.0),
+        length=st.floats(900.0, 9000.0),
+        spacing=st.floats(400.0, 2000.0),
+        edge=st.floats(20.0, 400.0),
+    )
+    def check(width, length, spacing, edge):
+        outline = room(width, length)
+        points = lay_out(outline, spacing, edge)
+        for axis in (0, 1):
+            lines = np.unique(np.round(xy(points)[:, axis], 6))
+            assert np.diff(lines).max(initial=0.0) <= spacing + 1e-6
+        assert farthest(outline, points) <= (spacing + 2 * edge) / math.sqrt(2) + 1e-6
+
+    check()
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    cut_x=st.floats(300.0, 5000.0),
+    cut_y=st.floats(300.0, 4000.0),
+    spacing=st.floats(500.0, 1500.0),
+    edge=st.floats(50.0, 140.0),
+)
+def test_odd_corners_are_covered(cut_x, cut_y, spacing, edge):
+    outline = from_rings(
+        [(0, 0), (5500, 0), (5500, cut_y), (cut_x, cut_y), (cut_x, 4500), (0, 4500)]
+    )
+    points = lay_out(outline, spacing, edge)
+    assert farthest(outline, points) <= spacing / math.sqrt(2) + edge * math.sqrt(2) + 1e-6
+
+
+@pytest.mark.parametrize(("spacing", "edge"), [(0.0, 150.0), (-1.0, 150.0), (900.0, 0.0),
+                                               (900.0, -5.0), (math.nan, 150.0)])  # fmt: skip
+def test_lengths_that_are_none_are_refused(spacing, edge):
+    with pytest.raises(BadInput, match="more than nothing"):
+        lay_out(room(3000.0, 3000.0), spacing, edge)
+
+
+def test_an_edge_that_leaves_no_room_is_refused_with_the_largest_that_works():
+    with pytest.raises(BadInput, match=r"largest that works here is (\d+) mm") as refused:
+        lay_out(room(2000.0, 3000.0), 900.0, 1200.0)
+    assert "999 mm" in str(refused.value)
+    assert lay_out(room(2000.0, 3000.0), 900.0, 999.0)
+
+
+def test_too_many_points_are_refused():
+    with pytest.raises(BadInput, match="more than 5000 points"):
+        lay_out(room(100_000.0, 100_000.0), 900.0, 150.0)
+    with pytest.raises(BadInput, match="more than 5000 points"):
+        lay_out(room(3000.0, 3000.0), 0.5, 150.0)
