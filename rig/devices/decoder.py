@@ -1,0 +1,316 @@
+"""Turns a device's bytes into readings, as its profile says.
+
+Whatever comes, nothing is raised and nothing is lost: what cannot be used becomes a reading with
+status ``bad``, its message kept and its problem named. It does no input or output and has no
+clock, so stored messages replay along the same path.
+"""
+
+from dataclasses import replace
+from math import isfinite, nan
+
+from rig.devices.checksum import SENTENCE_TAILS, has_crc16, is_sentence
+from rig.devices.framing import LONGEST_MESSAGE, LineFramer, PacketFramer
+from rig.devices.profile import MM_PER_UNIT, Profile
+from rig.devices.reading import Reading, Status, make_reading
+from rig.errors import BadInput
+
+DUPLICATE = "duplicate"
+OUT_OF_ORDER = "out of order"
+
+# The first bytes this soon after opening may be the end of a line that was under way.
+JOINING_S = 0.1
+# A packet's bytes follow each other; after such a pause the rest of one will not come.
+PACKET_PAUSE_S = 0.05
+# A count that went back by less is a late message; by more, the device began anew.
+LATE_COUNTS = 1000
+# So many late messages that follow each other: not late, the device began anew.
+LATE_RUN = 3
+
+_USUAL_GROUPS = (("seq", 1), ("value", 2), ("unit", 3), ("status", 4))
+_from_bytes = int.from_bytes
+
+_KINDS: tuple[Status, ...] = ("valid", "no_beam", "button", "low_battery")
+
+
+class Decoder:
+    """One device's bytes in, readings out.
+
+    Parameters
+    ----------
+    profile : Profile
+        How the device speaks.
+
+    Attributes
+    ----------
+    bad, missed : int
+        Messages that could not be used, and counts that never came.
+
+    Raises
+    ------
+    BadInput
+        The profile needs a clamp height and has none.
+    """
+
+    def __init__(self, profile: Profile) -> None:
+        if profile.needs_clamp and profile.clamp_mm is None:
+            raise BadInput(
+                f"The profile {profile.key} needs the height of the clamp above the rod's foot: "
+                "--clamp LENGTH."
+            )
+        self.profile = profile
+        self.bad = 0
+        self.missed = 0
+        self._offset_mm = profile.zero_offset_mm + (profile.clamp_mm or 0.0)
+        self._kinds: dict[str | int | None, Status] = {
+            value: kind for kind in _KINDS for value in getattr(profile, kind)
+        }
+        self._other: Status = "bad" if profile.valid else "valid"
+        self._counts = 65536
+        self._last_seq: int | None = None
+        self._late_after: tuple[int, int] | None = None
+        self._late = 0
+        self._opened_s: float | None = None
+        self._fed_s = 0.0
+        self._is_line = profile.pattern is not None
+        self._quick = False
+        self._checked = profile.checksum != "none"
+        if profile.pattern is not None:
+            self._lines = LineFramer()
+            self._match = profile.pattern.fullmatch
+            # A group that the pattern lacks is asked for as group 0, the whole text, which is in
+            # neither of the tables below; so what they say of other texts holds for it.
+            groups = profile.pattern.groupindex
+            self._groups = tuple(groups.get(name, 0) for name in ("value", "unit", "status", "seq"))
+            self._plain = {status for status, kind in self._kinds.items() if kind == "valid"}
+            usual = tuple(groups.items()) == _USUAL_GROUPS and profile.pattern.groups == 4
+            self._quick = usual and self._checked
+            own = profile.sign * MM_PER_UNIT[profile.unit]
+            self._factors: dict[str | None, float] = {}
+            self._other_factor: float | None = own
+            if "unit" in groups:
+                for unit, mm in MM_PER_UNIT.items():
+                    self._factors[unit] = self._factors[unit.upper()] = profile.sign * mm
+                self._factors[""] = self._factors[None] = own
+                self._other_factor = None
+            if "status" in groups:
+                self._kinds.setdefault("", "valid")
+                self._kinds[None] = "valid"
+            else:
+                self._other = "valid"
+        else:
+            assert profile.layout is not None
+            self._layout = profile.layout
+            self._size = profile.layout.size + (2 if self._checked else 0)
+            self._packets = PacketFramer(self._size, self._is_packet)
+            self._at = {name: i for i, name in enumerate(profile.fields) if name != "_"}
+            self._factor = profile.sign * profile.scale_mm
+            if "seq" in self._at:
+                most = profile.layout.unpack(b"\xff" * profile.layout.size)[self._at["seq"]]
+                self._counts = most + 1
+
+    def feed(self, data: bytes, time_s: float, utc_s: float) -> list[Reading]:
+        """Take the next bytes of the stream, which came at that time; return what they complete."""
+        if not self._quick:
+            return self._feed(data, time_s, utc_s)
+        # The usual sentence, a plain value with the next count, is read here without a call on
+        # the way, in half the time of `_line`, which takes all others and says the same of these.
+        readings = []
+        match, factors, plain, offset_mm = self._match, self._factors, self._plain, self._offset_mm
+        for line in self._lines.feed(data):
+            if len(line) <= 36 and line[0] == 0x24:
+                folded = _from_bytes(line[1:-3], "little")  # as `xor8` does, up to 32 bytes
+                folded ^= folded >> 128
+                folded ^= folded >> 64
+                folded ^= folded >> 32
+                folded ^= folded >> 16
+                if SENTENCE_TAILS[(folded ^ folded >> 8) & 0xFF] == line[-3:]:
+                    raw = line.decode("latin-1")
+                    found = match(raw[:-3])
+                    if found is not None:
+                        count, text, unit, status = found.groups()
+                        try:
+                            seq = int(count)
+                            value_mm = float(text) * factors[unit] + offset_mm
+                        except (ValueError, TypeError, KeyError):
+                            seq, value_mm = -1, nan
+                        usual = status in plain and seq < 65536 and isfinite(value_mm)
+                        if usual and seq - 1 == self._last_seq:
+                            self._last_seq = seq
+                            readings.append(
+                                make_reading(time_s, utc_s, raw, "valid", value_mm, seq, 0)
+                            )
+                            continue
+            readings.append(self._line(line, time_s, utc_s))
+        return readings
+
+    def _feed(self, data: bytes, time_s: float, utc_s: float) -> list[Reading]:
+        if not self._is_line:
+            pieces = self._packets.flush() if time_s - self._fed_s > PACKET_PAUSE_S else []
+            self._fed_s = time_s
+            pieces += self._packets.feed(data)
+            return [self._packet(piece, time_s, utc_s) for piece in pieces]
+        if self._opened_s is not None:
+            if not self._checked and time_s - self._opened_s < JOINING_S:
+                self._lines.skip_to_line_end()
+            self._opened_s = None
+        return [self._line(line, time_s, utc_s) for line in self._lines.feed(data)]
+
+    def message(self, data: bytes, time_s: float, utc_s: float) -> Reading:
+        """Return the reading of one whole message: a line without its end, or a packet."""
+        if self._is_line:
+            return self._line(data, time_s, utc_s)
+        return self._packet(data, time_s, utc_s)
+
+    def decode_raw(self, raw: str, time_s: float, utc_s: float) -> Reading:
+        """Return the reading of a stored message, given as `Reading.raw`."""
+        try:
+            data = raw.encode("latin-1") if self._is_line else bytes.fromhex(raw)
+        except ValueError:
+            return self._bad(raw, time_s, utc_s, "not a message of this profile")
+        return self.message(data, time_s, utc_s)
+
+    def reset(self, opened_s: float | None = None) -> None:
+        """Forget half a message and the last count: what comes next is from another link.
+
+        Parameters
+        ----------
+        opened_s : float, optional
+            When the link was opened. A device that sends all the time is then joined in the middle
+            of a line, and where no checksum tells, the end of a number would pass for a number:
+            what comes at once is dropped up to the first line end.
+        """
+        self._opened_s = opened_s
+        self._last_seq = None
+        self._late_after = None
+        if self._is_line:
+            self._lines.reset()
+        else:
+            self._packets.reset()
+
+    def _line(self, line: bytes, time_s: float, utc_s: float) -> Reading:
+        raw = line.decode("latin-1")
+        if self._checked:
+            match = self._match(raw[:-3]) if is_sentence(line) else None
+        else:
+            match = self._match(raw) if len(line) < LONGEST_MESSAGE else None
+        if match is None:
+            return self._no_match(line, raw, time_s, utc_s)
+        value_at, unit_at, status_at, seq_at = self._groups
+        value_text, unit, status, seq_text = match.group(value_at, unit_at, status_at, seq_at)
+
+        seq: int | None = None
+        missed = 0
+        if seq_at and seq_text:
+            try:
+                seq = int(seq_text)
+            except ValueError:
+                seq = -1
+            if seq - 1 == self._last_seq and seq < 65536:
+                self._last_seq = seq
+            else:
+                missed, problem = self._follow(seq)
+                if problem is not None:
+                    return self._bad(raw, time_s, utc_s, problem, seq)
+
+        kind = self._kinds.get(status, self._other)
+        if kind != "valid":
+            if kind == "bad":
+                return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
+            if kind == "no_beam" or not value_text:
+                return Reading(time_s, utc_s, raw, kind, None, seq, missed)
+        factor = self._factors.get(unit, self._other_factor)
+        if factor is None:
+            return self._bad(raw, time_s, utc_s, f"unit {unit} is not known", seq, missed)
+        try:
+            value_mm = float(value_text) * factor + self._offset_mm
+        except (ValueError, TypeError):
+            value_mm = nan
+        if not isfinite(value_mm):
+            what = "value is not a number" if value_text else "no value"
+            return self._bad(raw, time_s, utc_s, what, seq, missed)
+        return make_reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
+
+    def _no_match(self, line: bytes, raw: str, time_s: float, utc_s: float) -> Reading:
+        if len(line) >= LONGEST_MESSAGE:
+            return self._bad(raw[:LONGEST_MESSAGE], time_s, utc_s, "too long")
+        if not self._checked or is_sentence(line):
+            return self._bad(raw, time_s, utc_s, "not understood")
+        # Noise, or half a sentence whose end was lost, may stand before a whole one.
+        start = line.rfind(b"$")
+        if start > 0 and is_sentence(line[start:]):
+            return replace(self._line(line[start:], time_s, utc_s), raw=raw)
+        with_checksum = start >= 0 and line[-3:-2] == b"*"
+        return self._bad(raw, time_s, utc_s, "checksum" if with_checksum else "no checksum")
+
+    def _packet(self, packet: bytes, time_s: float, utc_s: float) -> Reading:
+        raw = packet.hex()
+        if len(packet) != self._size:
+            what = f"{len(packet)} bytes where {self._size} make a packet"
+            return self._bad(raw, time_s, utc_s, what)
+        if self._checked and not has_crc16(packet):
+            return self._bad(raw, time_s, utc_s, "checksum")
+        items = self._layout.unpack_from(packet)
+        seq: int | None = None
+        missed = 0
+        if "seq" in self._at:
+            seq = int(items[self._at["seq"]])
+            missed, problem = self._follow(seq)
+            if problem is not None:
+                return self._bad(raw, time_s, utc_s, problem, seq)
+        kind: Status = "valid"
+        if "status" in self._at:
+            status = items[self._at["status"]]
+            kind = self._kinds.get(status, self._other)
+            if kind == "bad":
+                return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
+        if kind == "no_beam":
+            return Reading(time_s, utc_s, raw, kind, None, seq, missed)
+        value_mm = items[self._at["value"]] * self._factor + self._offset_mm
+        if not isfinite(value_mm):
+            return self._bad(raw, time_s, utc_s, "value is not a number", seq, missed)
+        return make_reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
+
+    def _is_packet(self, packet: bytes) -> bool:
+        """Whether these bytes can be a packet, to find packets in a stream without pauses."""
+        if self._checked:
+            return has_crc16(packet)
+        if "status" not in self._at or self._other == "valid":
+            return True
+        return self._layout.unpack_from(packet)[self._at["status"]] in self._kinds
+
+    def _follow(self, seq: int) -> tuple[int, str | None]:
+        """Take the next count; return how many are missing before it, and its problem."""
+        if not 0 <= seq < self._counts:
+            return 0, f"seq is not a count from 0 to {self._counts - 1}"
+        last = self._last_seq
+        if last is None:
+            self._last_seq = seq
+            return 0, None
+        step = (seq - last) % self._counts
+        if step == 0:
+            return 0, DUPLICATE
+        near = min(LATE_COUNTS, self._counts // 4)
+        late = self._counts - step < near
+        if late:
+            follows = self._late_after == (last, seq - 1)
+            self._late_after = (last, seq)
+            self._late = self._late + 1 if follows else 1
+            if self._late < LATE_RUN:
+                return 0, OUT_OF_ORDER
+        self._last_seq = seq
+        if late or (seq < last and step >= near):
+            return 0, None
+        self.missed += step - 1
+        return step - 1, None
+
+    def _bad(
+        self,
+        raw: str,
+        time_s: float,
+        utc_s: float,
+        problem: str,
+        seq: int | None = None,
+        missed: int = 0,
+    ) -> Reading:
+        self.bad += 1
+        return Reading(time_s, utc_s, raw, "bad", None, seq, missed, problem)

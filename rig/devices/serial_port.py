@@ -1,0 +1,281 @@
+"""A serial port, or what `serial.serial_for_url` opens as one, such as ``socket://host:port``.
+
+One thread owns the port from opening to closing, because a port can block in each of them; it
+posts what it reads to the event loop. pyserial is imported when a port is opened or looked for.
+"""
+
+import asyncio
+import contextlib
+import errno
+import os
+import socket
+import stat
+import threading
+from typing import Any
+from urllib.parse import urlsplit
+
+from rig.devices.transport import TransportLost
+from rig.errors import BadInput, DeviceUnavailable
+
+# How soon the thread looks whether it should stop, on ports whose read cannot be called off.
+_LOOK_UP_S = 0.1
+_MOST_BYTES = 4096
+
+
+def list_ports() -> list[dict[str, str]]:
+    """Return the serial ports that are there now: ``url`` to open, ``text`` from the system."""
+    from serial.tools import list_ports as tools
+
+    found = []
+    for port in sorted(tools.comports(), key=lambda port: port.device):
+        known = port.description not in (None, "", "n/a")
+        found.append({"url": port.device, "text": port.description if known else ""})
+    return found
+
+
+class SerialTransport:
+    """A device at a serial port.
+
+    Parameters
+    ----------
+    url : str
+        A device (``/dev/ttyUSB0``, ``COM3``, a pseudo-terminal) or a URL of pyserial.
+    baud : int
+        Its speed; sockets and pseudo-terminals take any.
+
+    Raises
+    ------
+    BadInput
+        The URL or the speed cannot be right.
+    """
+
+    def __init__(self, url: str, baud: int = 9600) -> None:
+        if baud <= 0:
+            raise BadInput(f"A speed of {baud} baud is not possible; common are 9600 and 115200.")
+        if not url.strip():
+            raise BadInput("No serial port is named; give one such as /dev/ttyUSB0.")
+        if "://" in url:
+            _check_url(url)
+        self.url = url
+        self.baud = baud
+        self._session: _Session | None = None
+
+    async def open(self) -> None:
+        """Open the port.
+
+        Raises
+        ------
+        DeviceUnavailable
+            It is not there, busy, or not allowed; in words that say what to do.
+        BadInput
+            The port cannot be run at this speed.
+        """
+        await self.close()
+        session = self._session = _Session(self.url, self.baud)
+        try:
+            await session.opened
+        except BaseException:
+            await self.close()
+            raise
+
+    async def read(self) -> bytes:
+        """Wait for bytes and return all that are there; raise `TransportLost` when it is gone."""
+        if self._session is None:
+            raise TransportLost(f"{self.url} is not open")
+        return await self._session.read()
+
+    async def close(self) -> None:
+        """Close the port and wait until it is closed."""
+        session, self._session = self._session, None
+        if session is not None:
+            session.stop()
+            # Connecting cannot be called off; its thread then closes by itself.
+            if not session.opening:
+                await session.closed
+                session.thread.join()  # it has nothing left to do
+
+
+class _Session:
+    """One opening of a port, with the thread that owns it."""
+
+    def __init__(self, url: str, baud: int) -> None:
+        self._url = url
+        self._baud = baud
+        self._loop = asyncio.get_running_loop()
+        self._stop = threading.Event()
+        # Held so that a read is never called off on a port that is being closed.
+        self._lock = threading.Lock()
+        self._cancel_read: Any = None
+        self.opening = True
+        self._data = bytearray()
+        self._lost: str | None = None
+        self._news = asyncio.Event()
+        self.opened: asyncio.Future[None] = self._loop.create_future()
+        self.closed: asyncio.Future[None] = self._loop.create_future()
+        self.thread = threading.Thread(target=self._run, name=f"serial {url}", daemon=True)
+        self.thread.start()
+
+    async def read(self) -> bytes:
+        """Wait for bytes, as `SerialTransport.read` does."""
+        while not self._data:
+            if self._lost is not None:
+                raise TransportLost(self._lost)
+            self._news.clear()
+            await self._news.wait()
+        data = bytes(self._data)
+        self._data.clear()
+        return data
+
+    def stop(self) -> None:
+        """Ask the thread to close the port and end."""
+        self._stop.set()
+        with self._lock:
+            if self._cancel_read is not None:
+                self._cancel_read()
+
+    def _run(self) -> None:
+        try:
+            port = _open_port(self._url, self._baud)
+        except Exception as error:
+            self._post(self._fail, error)
+        else:
+            try:
+                self._cancel_read = getattr(port, "cancel_read", None)
+                self._post(self._succeed)
+                self._read_on(port)
+            # pyserial lets several kinds through when a device goes; to us each means it is gone.
+            except Exception as error:
+                self._post(self._lose, _reason_lost(self._url, error))
+            finally:
+                with self._lock:
+                    self._cancel_read = None
+                with contextlib.suppress(Exception):
+                    port.close()
+        self._post(self._finish)
+
+    def _read_on(self, port: Any) -> None:
+        while not self._stop.is_set():
+            data = port.read(1)
+            if not data:
+                continue
+            try:
+                while len(data) < _MOST_BYTES and (waiting := port.in_waiting):
+                    data += port.read(min(waiting, _MOST_BYTES))
+            finally:
+                self._post(self._take, data)
+
+    def _post(self, call: Any, *arguments: Any) -> None:
+        # The loop may be gone at the end of the program; then nobody listens any more.
+        with contextlib.suppress(RuntimeError):
+            self._loop.call_soon_threadsafe(call, *arguments)
+
+    def _take(self, data: bytes) -> None:
+        self._data += data
+        self._news.set()
+
+    def _lose(self, reason: str) -> None:
+        self._lost = reason
+        self._news.set()
+
+    def _succeed(self) -> None:
+        self.opening = False
+        if not self.opened.done():
+            self.opened.set_result(None)
+
+    def _fail(self, error: Exception) -> None:
+        self.opening = False
+        if not self.opened.done():
+            self.opened.set_exception(error)
+
+    def _finish(self) -> None:
+        if not self.closed.done():
+            self.closed.set_result(None)
+
+
+def _check_url(url: str) -> None:
+    try:
+        parts = urlsplit(url)
+        whole = parts.scheme != "socket" or (parts.hostname and parts.port is not None)
+    except ValueError:
+        whole = False
+    if not whole:
+        raise BadInput(f"{url} is not complete; write it as socket://host:port.")
+
+
+def _open_port(url: str, baud: int) -> Any:
+    import serial
+
+    try:
+        port = serial.serial_for_url(
+            url, do_not_open=True, baudrate=baud, timeout=_LOOK_UP_S, exclusive=True
+        )
+    except (ValueError, OSError) as error:
+        raise BadInput(f"{url} cannot be used as a serial port: {error}.") from None
+    try:
+        port.open()
+    except ValueError as error:
+        raise BadInput(f"{url} cannot run at {baud} baud: {error}.") from None
+    except Exception as error:
+        raise DeviceUnavailable(_why_not(url, error)) from None
+    return port
+
+
+def _why_not(url: str, error: Exception) -> str:
+    """Say in plain words why a port did not open, and what to do."""
+    cause = error.__context__
+    if url.startswith("socket://"):
+        place = url.removeprefix("socket://")
+        if isinstance(cause, ConnectionRefusedError):
+            return f"Nothing answers at {place}. Start what serves the rod there."
+        if isinstance(cause, TimeoutError):
+            return f"No answer from {place}. Check the address, and that it is in this network."
+        if isinstance(cause, socket.gaierror):
+            return f"There is no computer with the name of {place}. Check the address."
+        return f"{place} cannot be reached: {_plain(error)}."
+    code = getattr(error, "errno", None)
+    if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO) or not os.path.exists(url):
+        there = ", ".join(port["url"] for port in list_ports()) or "none"
+        return (
+            f"There is no serial port {url} here; there are: {there}. "
+            "Plug the rod in, or name its port with --serial."
+        )
+    if code in (errno.EACCES, errno.EPERM):
+        return (
+            f"You are not allowed to open {url}. It belongs to the group {_group(url)}: run "
+            f"`sudo usermod -aG {_group(url)} $USER`, then sign out and in again."
+        )
+    if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
+        return f"{url} is busy: another program has it open. Close that first."
+    if not _is_character_device(url):
+        return f"{url} is not a serial port. Name the rod's port with --serial."
+    return f"{url} cannot be opened: {_plain(error)}."
+
+
+def _reason_lost(url: str, error: Exception) -> str:
+    if url.startswith("socket://"):
+        return f"{url} closed the connection"
+    if not os.path.exists(url):
+        return f"{url} is gone: unplugged?"
+    return f"{url} does not answer any more"
+
+
+def _plain(error: Exception) -> str:
+    cause = error.__context__
+    text = getattr(cause, "strerror", None) or getattr(error, "strerror", None) or str(error)
+    return str(text).rstrip(".")
+
+
+def _group(path: str) -> str:
+    try:
+        import grp
+
+        return grp.getgrgid(os.stat(path).st_gid).gr_name
+    except (ImportError, OSError, KeyError):
+        return "dialout"
+
+
+def _is_character_device(path: str) -> bool:
+    try:
+        return stat.S_ISCHR(os.stat(path).st_mode)
+    except OSError:
+        return True

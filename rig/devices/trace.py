@@ -1,0 +1,245 @@
+r"""A device's messages in a file that people can read, and their replay.
+
+The file begins with the line ``floor-rig trace 1`` and a TOML header up to a line ``---``. Then
+comes one line a message: seconds since the start with six decimals, a tab, and the message in
+ASCII, with ``\\``, ``\t``, ``\n``, ``\r``, ``\xNN`` or ``\uNNNN`` for what is not. In place of a
+message ``\!lost REASON`` and ``\!back SECONDS`` tell of the link.
+"""
+
+import json
+import math
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from rig.devices.decoder import Decoder
+from rig.devices.profile import Profile, parse_profile, with_clamp
+from rig.devices.reading import Back, Lost, Reading
+from rig.errors import BadInput
+
+_FIRST = "floor-rig trace "
+_VERSION = "1"
+_END_OF_HEADER = "---"
+_LOST = r"\!lost "
+_BACK = r"\!back "
+_MESSAGE = re.compile(
+    r"(?:[ -\[\]-~]|\\(?:[\\tnr]|x[0-9a-f]{2}|u[0-9a-f]{4}|U000[0-9a-f]{5}|U0010[0-9a-f]{4}))*"
+)
+_SECONDS = re.compile(r"\d{1,12}\.\d{6}")
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A recorded session.
+
+    `items` are messages, as ``(time_s, raw)``, and what happened to the link, in order; `notices`
+    what the user should know about the file.
+    """
+
+    header: dict[str, Any]
+    profile: Profile
+    started_utc_s: float
+    items: tuple[tuple[float, str] | Lost | Back, ...]
+    notices: tuple[str, ...] = ()
+
+    @property
+    def messages(self) -> Iterator[tuple[float, str]]:
+        """The messages alone, ``(time_s, raw)``."""
+        return (item for item in self.items if isinstance(item, tuple))
+
+
+class TraceWriter:
+    """Writes a trace, each message to the file at once.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file that is not there yet.
+    profile : Profile
+        Its text goes into the header, so that the trace plays back without it.
+    started_utc_s : float
+        The time of day at second 0.
+    units : str, optional
+        The job's units.
+
+    Raises
+    ------
+    BadInput
+        The file is there already or cannot be written.
+    """
+
+    def __init__(
+        self, path: str | Path, profile: Profile, *, started_utc_s: float, units: str | None = None
+    ) -> None:
+        self.path = Path(path)
+        try:
+            self._file = open(self.path, "x", encoding="utf-8", newline="\n", buffering=1)  # noqa: SIM115
+        except FileExistsError:
+            raise BadInput(f"{self.path} is there already; give another name.") from None
+        except OSError as error:
+            raise self._cannot(error) from None
+        started = datetime.fromtimestamp(started_utc_s, UTC)
+        header = [
+            f"key = {_toml_text(profile.key)}",
+            f"started = {started.isoformat(timespec='microseconds')}",
+        ]
+        if units is not None:
+            header.append(f"units = {_toml_text(units)}")
+        if profile.clamp_mm is not None:
+            header.append(f"clamp_mm = {profile.clamp_mm!r}")
+        header.append(f"profile = {_toml_text(profile.text_toml)}")
+        self._put("\n".join([_FIRST + _VERSION, *header, _END_OF_HEADER, ""]))
+
+    def write(self, time_s: float, raw: str) -> None:
+        """Add one message, as `Reading.raw` has it."""
+        self._put(f"{time_s:.6f}\t{_escape(raw)}\n")
+
+    def link(self, item: Lost | Back) -> None:
+        """Add that the link was lost or is back, so that replay goes as live did."""
+        mark = (
+            _LOST + _escape(item.reason) if isinstance(item, Lost) else f"{_BACK}{item.gap_s:.6f}"
+        )
+        self._put(f"{item.time_s:.6f}\t{mark}\n")
+
+    def close(self) -> None:
+        """Close the file."""
+        try:
+            self._file.close()
+        except OSError as error:
+            raise self._cannot(error) from None
+
+    def __enter__(self) -> "TraceWriter":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        where: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _put(self, text: str) -> None:
+        try:
+            self._file.write(text)
+        except OSError as error:
+            raise self._cannot(error) from None
+
+    def _cannot(self, error: OSError) -> BadInput:
+        return BadInput(f"The trace {self.path} cannot be written: {error.strerror}.")
+
+
+def read_trace(path: str | Path) -> Trace:
+    """Read a trace.
+
+    A last line without its end was cut off when recording stopped; it is dropped with a notice.
+
+    Raises
+    ------
+    BadInput
+        It is not a trace, or a line is wrong; the message names the line.
+    """
+    try:
+        data = Path(path).read_bytes()
+    except OSError as error:
+        raise BadInput(f"The trace {path} cannot be read: {error.strerror}.") from None
+    *lines, cut_off = data.split(b"\n")
+    text = [_decoded(line, path, number) for number, line in enumerate(lines, 1)]
+    if not text:
+        raise BadInput(f"{path} is not a trace: it has no whole line.")
+    if not text[0].startswith(_FIRST):
+        raise BadInput(f"{path} is not a trace: line 1 is not '{_FIRST}{_VERSION}'.")
+    version = text[0].removeprefix(_FIRST)
+    if version != _VERSION:
+        raise BadInput(f"{path}, line 1: this program reads version {_VERSION}, not {version!r}.")
+    if _END_OF_HEADER not in text:
+        raise BadInput(f"{path} is not a whole trace: its header has no line '{_END_OF_HEADER}'.")
+    end = text.index(_END_OF_HEADER)
+    header, profile, started_utc_s = _read_header("\n".join(text[1:end]), path)
+
+    items: list[tuple[float, str] | Lost | Back] = []
+    last_s = 0.0
+    for number, line in enumerate(text[end + 1 :], end + 2):
+        seconds, tab, escaped = line.partition("\t")
+        if not tab or not _SECONDS.fullmatch(seconds):
+            raise BadInput(f"{path}, line {number}: expected seconds with six decimals and a tab.")
+        time_s = float(seconds)
+        if time_s < last_s:
+            raise BadInput(f"{path}, line {number}: time goes back from {last_s:.6f} to {seconds}.")
+        last_s = time_s
+        utc_s = round(started_utc_s + time_s, 6)
+        gap = escaped.removeprefix(_BACK)
+        reason = escaped.removeprefix(_LOST)
+        if _MESSAGE.fullmatch(escaped):
+            items.append((time_s, _unescape(escaped)))
+        elif reason != escaped and _MESSAGE.fullmatch(reason):
+            items.append(Lost(time_s, utc_s, _unescape(reason)))
+        elif gap != escaped and _SECONDS.fullmatch(gap):
+            items.append(Back(time_s, utc_s, float(gap)))
+        else:
+            raise BadInput(f"{path}, line {number}: the message is not written as a trace has it.")
+    notices = []
+    if cut_off:
+        notices.append(f"{path}: the last line, {len(text) + 1}, was cut off and is left out.")
+    return Trace(header, profile, started_utc_s, tuple(items), tuple(notices))
+
+
+def replay(trace: Trace) -> Iterator[Reading | Lost | Back]:
+    """Yield the readings that the messages were when they came, and what happened to the link."""
+    decoder = Decoder(trace.profile)
+    for item in trace.items:
+        if isinstance(item, tuple):
+            time_s, raw = item
+            yield decoder.decode_raw(raw, time_s, round(trace.started_utc_s + time_s, 6))
+        else:
+            decoder.reset()
+            yield item
+
+
+def _read_header(text: str, path: str | Path) -> tuple[dict[str, Any], Profile, float]:
+    try:
+        header = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(f"The header of {path} is not valid TOML (from line 2): {error}.") from None
+    for key, kind in (("key", str), ("profile", str), ("started", datetime)):
+        if not isinstance(header.get(key), kind):
+            raise BadInput(f"The header of {path} is wrong: `{key}` is missing or of another kind.")
+    started = header["started"]
+    if started.tzinfo is None:
+        raise BadInput(f"The header of {path} is wrong: `started` has no time zone.")
+    profile = parse_profile(header["profile"], f"{header['key']} in {path}")
+    clamp_mm = header.get("clamp_mm")
+    if clamp_mm is not None:
+        if not isinstance(clamp_mm, int | float) or not math.isfinite(clamp_mm):
+            raise BadInput(f"The header of {path} is wrong: `clamp_mm` must be a number.")
+        profile = with_clamp(profile, float(clamp_mm))
+    return header, profile, round(started.timestamp(), 6)
+
+
+def _decoded(line: bytes, path: str | Path, number: int) -> str:
+    try:
+        return line.removesuffix(b"\r").decode("utf-8")
+    except UnicodeDecodeError:
+        raise BadInput(f"{path}, line {number}: not text.") from None
+
+
+def _unescape(escaped: str) -> str:
+    return escaped.encode("ascii").decode("unicode_escape")
+
+
+def _escape(raw: str) -> str:
+    return raw.encode("unicode_escape").decode("ascii")
+
+
+def _toml_text(text: str) -> str:
+    """Write a TOML string: as it stands where TOML and the header allow it, else escaped."""
+    plain = all(char.isprintable() or char in "\n\t" for char in text)
+    fits = "'''" not in text and not text.endswith("'") and _END_OF_HEADER not in text.split("\n")
+    if "\n" in text and plain and fits:
+        return f"'''\n{text}'''"
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -1,0 +1,222 @@
+import asyncio
+import contextlib
+import itertools
+import time
+
+import pytest
+
+from rig.devices.clock import Clock
+from rig.devices.decoder import Decoder
+from rig.devices.profile import load_profile
+from rig.devices.stream import supervise
+from rig.devices.transport import TransportLost
+from rig.errors import DeviceUnavailable
+from tests.devices.test_decoder import sentence
+
+SENTENCE = load_profile("sentence")
+GONE = TransportLost("unplugged")
+HANGS = object()
+
+
+class Script:
+    """A transport that plays one list of bytes, errors and HANGS for each time it is opened."""
+
+    def __init__(self, *openings):
+        self.openings = list(openings)
+        self.opened: list[float] = []
+        self.closed = 0
+        self.is_open = False
+        self._left: list = []
+
+    async def open(self):
+        assert not self.is_open
+        self.opened.append(time.monotonic())
+        acts = self.openings.pop(0) if self.openings else [HANGS]
+        if isinstance(acts, Exception):
+            raise acts
+        self._left = list(acts)
+        self.is_open = True
+
+    async def read(self):
+        assert self.is_open
+        act = self._left.pop(0) if self._left else GONE
+        if act is HANGS:
+            await asyncio.Event().wait()
+        if isinstance(act, Exception):
+            raise act
+        return act
+
+    async def close(self):
+        self.closed += 1
+        self.is_open = False
+
+
+def listen(transport, count, profile=SENTENCE, decoder=None, **options):
+    options = {"silence_s": 5.0, "first_delay_s": 0.001, "longest_delay_s": 0.004} | options
+
+    async def run():
+        items = []
+        stream = supervise(transport, decoder or Decoder(profile), Clock(), **options)
+        async with asyncio.timeout(10), contextlib.aclosing(stream):
+            async for item in stream:
+                items.append(item)
+                if len(items) == count:
+                    break
+        return items
+
+    items = asyncio.run(run())
+    assert not transport.is_open
+    return items
+
+
+def kinds(items):
+    return [type(item).__name__ for item in items]
+
+
+def test_readings_come_as_they_are_decoded():
+    items = listen(Script([sentence(1) + sentence(2), sentence(3), HANGS]), 3)
+    assert [item.seq for item in items] == [1, 2, 3]
+    assert items[0].time_s <= items[2].time_s
+
+
+def test_a_device_that_is_not_there_at_the_start_is_an_error():
+    transport = Script(DeviceUnavailable("There is no serial port."))
+    with pytest.raises(DeviceUnavailable, match="no serial port"):
+        listen(transport, 1)
+    assert len(transport.opened) == 1
+
+
+def test_a_loss_is_told_once_however_often_it_is_tried_again():
+    transport = Script([sentence(1), GONE], AWAY, AWAY, [GONE], AWAY, [sentence(5), HANGS])
+    items = listen(transport, 4)
+    assert kinds(items) == ["Reading", "Lost", "Back", "Reading"]
+    assert items[1].reason == "unplugged"
+    assert items[2].gap_s == pytest.approx(items[2].time_s - items[0].time_s)
+    assert items[3].missed == 0
+    assert len(transport.opened) == 6
+
+
+@pytest.fixture
+def slept(monkeypatch):
+    """The delays that were asked for; none is waited."""
+    delays, sleep = [], asyncio.sleep
+
+    async def record(seconds):
+        delays.append(seconds)
+        await sleep(0)
+
+    monkeypatch.setattr(asyncio, "sleep", record)
+    return delays
+
+
+AWAY = DeviceUnavailable("not there")
+
+
+def test_delays_double_up_to_the_longest(slept):
+    transport = Script([sentence(1), GONE], *[AWAY] * 6, [sentence(2), HANGS])
+    listen(transport, 4, first_delay_s=0.5, longest_delay_s=10.0)
+    assert slept == [0.5, 1.0, 2.0, 4.0, 8.0, 10.0, 10.0]
+
+
+def test_a_link_that_breaks_before_a_byte_came_counts_as_a_failed_attempt(slept):
+    transport = Script([sentence(1), GONE], [GONE], [GONE], [sentence(2), HANGS])
+    listen(transport, 4, first_delay_s=0.5, longest_delay_s=10.0)
+    assert slept == [0.5, 1.0, 2.0]
+
+
+def test_delays_begin_again_after_the_device_was_back(slept):
+    transport = Script([sentence(1), GONE], AWAY, AWAY, [sentence(2), GONE], [sentence(3), HANGS])
+    listen(transport, 7, first_delay_s=0.5, longest_delay_s=10.0)
+    assert slept == [0.5, 1.0, 2.0, 0.5]
+
+
+def test_readings_on_both_sides_of_a_gap_never_join():
+    whole = sentence(7, "1234.5")
+    transport = Script([sentence(6) + whole[:14], GONE], [whole[14:] + sentence(9), HANGS])
+    items = listen(transport, 5)
+    assert kinds(items) == ["Reading", "Lost", "Back", "Reading", "Reading"]
+    assert items[3].problem == "no checksum"
+    assert (items[4].seq, items[4].missed) == (9, 0)
+
+
+def test_the_end_of_a_number_after_a_gap_is_no_number():
+    transport = Script([b"1234.5\n12", GONE], [b"34.5\n1234.5\n", HANGS])
+    items = listen(transport, 3, load_profile("decimal-mm"))
+    # Even at the start: the first line may have begun before the port was opened.
+    assert kinds(items) == ["Lost", "Back", "Reading"]
+    assert items[2].value_mm == 1234.5
+
+
+def test_a_silent_device_is_told_once_and_opened_again_at_once():
+    transport = Script([sentence(1), HANGS], [HANGS], [HANGS], [sentence(2), HANGS])
+    items = listen(transport, 5, silence_s=0.03, first_delay_s=5.0, longest_delay_s=5.0)
+    assert kinds(items) == ["Reading", "Notice", "Lost", "Back", "Reading"]
+    assert "silent" in items[1].text
+    assert items[2].reason == "nothing came for 0.03 s"
+    waits = [b - a for a, b in itertools.pairwise(transport.opened)]
+    # It is listened to for longer each time rather than left closed.
+    assert waits[2] >= 0.06
+
+
+def test_a_device_that_never_says_anything_is_told():
+    assert kinds(listen(Script([HANGS]), 2, silence_s=0.02)) == ["Notice", "Lost"]
+
+
+def test_silence_may_be_allowed():
+    async def run():
+        transport = Script([HANGS])
+        stream = supervise(transport, Decoder(SENTENCE), Clock(), silence_s=None)
+        with pytest.raises(TimeoutError):
+            async with asyncio.timeout(0.05):
+                await anext(stream)
+        return transport
+
+    assert not asyncio.run(run()).is_open
+
+
+def test_noise_at_the_wrong_speed_is_told_once():
+    noise = [b"\x80\x00\xf8" * 20] * 60
+    items = listen(Script([*noise, HANGS], [HANGS]), 3, silence_s=0.05)
+    assert kinds(items) == ["Reading", "Notice", "Notice"]
+    assert items[0].problem == "too long"
+    assert items[1].text.startswith("Bytes arrive but none make sense")
+    assert "--baud" in items[1].text
+    assert "silent" in items[2].text
+
+
+def test_the_wrong_profile_is_told_with_what_is_wrong():
+    items = listen(Script([b"12.5\n"] * 21 + [HANGS]), 22)
+    assert kinds(items) == ["Reading"] * 21 + ["Notice"]
+    assert "(no checksum)" in items[-1].text
+
+
+@pytest.mark.parametrize(
+    ("data", "readings"),
+    [
+        (b"\r\n" * 600 + sentence(1), 1),
+        (sentence(1) * 40, 40),
+        (b"\x80" * 400 + b"\n" + sentence(1) + b"\xff" * 600 + b"\n", 3),
+    ],
+)
+def test_what_makes_any_sense_is_not_complained_about(data, readings):
+    items = listen(Script([data, GONE], [HANGS]), readings + 1)
+    assert kinds(items) == ["Reading"] * readings + ["Lost"]
+
+
+def test_cancelling_closes_the_device():
+    async def run():
+        transport = Script([sentence(1), HANGS])
+
+        async def consume():
+            async for _ in supervise(transport, Decoder(SENTENCE), Clock()):
+                pass
+
+        task = asyncio.create_task(consume())
+        await asyncio.sleep(0.02)
+        assert transport.is_open
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+        return transport
+
+    assert not asyncio.run(run()).is_open
