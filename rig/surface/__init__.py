@@ -1,0 +1,1 @@
+"""Height model of the floor: from shots to a surface, its doubt, and its high point."""
