@@ -1,0 +1,128 @@
+"""Turns litres of compound into whole bags to buy and water to mix them with.
+
+What the user did not give from the bag's own sheet is assumed, and every assumption is said.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.units import KG_PER_LB, L_PER_FT3, L_PER_GAL
+
+# A 50 lb bag yields 0.45 ft³ with 5 quarts of water: common practice, no source.
+USUAL_YIELD_L = 0.45 * L_PER_FT3
+USUAL_MASS_KG = 50.0 * KG_PER_LB
+USUAL_WATER_L = 5.0 * L_PER_GAL / 4.0
+# What stays in buckets, hoses and on the mixer: common practice, no source.
+USUAL_WASTE_SHARE = 0.05
+
+
+@dataclass(frozen=True)
+class BagSheet:
+    """What one bag makes and takes; `assumptions` are sentences for people."""
+
+    yield_l: float
+    mass_kg: float
+    water_l: float
+    waste_share: float
+    assumptions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Bags:
+    """Whole bags to buy, waste included: at even odds, and to be 95 % sure.
+
+    `waste` is how many of the `p95` bags are there for waste; `water_l` and `mass_kg` go with
+    all of the `p95` bags.
+    """
+
+    p50: int
+    p95: int
+    waste: int
+    waste_share: float
+    water_per_bag_l: float
+    water_l: float
+    mass_kg: float
+
+
+def bag_sheet(
+    yield_l: float | None = None,
+    mass_kg: float | None = None,
+    water_l: float | None = None,
+    waste_share: float | None = None,
+) -> BagSheet:
+    """Fill in what the user left open, in proportion to what was given.
+
+    Parameters
+    ----------
+    yield_l, mass_kg, water_l : float, optional
+        Of one bag, from its sheet.
+    waste_share : float, optional
+        Extra compound as a share of the volume in place: 0.05 buys 5 % more.
+
+    Raises
+    ------
+    BadInput
+        A yield, mass or water that is not above 0, or a waste outside 0 to below 1.
+    """
+    for name, value in (("yield", yield_l), ("mass", mass_kg), ("water", water_l)):
+        if value is not None and not (math.isfinite(value) and value > 0):
+            raise BadInput(f"A bag's {name} must be more than 0, not {value:g}; see its sheet.")
+    if waste_share is not None and not 0.0 <= waste_share < 1.0:
+        raise BadInput(f"Waste must be 0 % to below 100 %, not {100 * waste_share:g} %.")
+    size = 1.0
+    if yield_l is not None:
+        size = yield_l / USUAL_YIELD_L
+    elif mass_kg is not None:
+        size = mass_kg / USUAL_MASS_KG
+    left_open = []
+    if yield_l is None:
+        yield_l = size * USUAL_YIELD_L
+        left_open.append(f"yields {yield_l:.3g} l ({yield_l / L_PER_FT3:.3g} ft³)")
+    if mass_kg is None:
+        mass_kg = size * USUAL_MASS_KG
+        left_open.append(f"weighs {mass_kg:.3g} kg ({mass_kg / KG_PER_LB:.3g} lb)")
+    if water_l is None:
+        water_l = size * USUAL_WATER_L
+        left_open.append(f"takes {water_l:.3g} l ({4 * water_l / L_PER_GAL:.3g} qt) of water")
+    assumptions = []
+    if left_open:
+        said = ", ".join(left_open[:-1]) + (" and " if len(left_open) > 1 else "") + left_open[-1]
+        assumptions.append(f"A bag {said} (common practice, no source: the bag's own sheet rules).")
+    if waste_share is None:
+        waste_share = USUAL_WASTE_SHARE
+        assumptions.append(f"{100 * waste_share:g} % more for waste (common practice, no source).")
+    return BagSheet(yield_l, mass_kg, water_l, waste_share, tuple(assumptions))
+
+
+def bags_for(mean_l: float, p95_l: float, sheet: BagSheet) -> Bags:
+    """Whole bags for a volume, rounded up after waste is added.
+
+    Parameters
+    ----------
+    mean_l : float
+        Volume in place at even odds.
+    p95_l : float
+        Volume that is not exceeded with 95 % probability.
+    sheet : BagSheet
+    """
+    if not (math.isfinite(mean_l) and math.isfinite(p95_l) and 0.0 <= mean_l <= p95_l):
+        raise BadInput(f"A volume of {mean_l:g} l, at most {p95_l:g} l, cannot be bagged.")
+    more = 1.0 + sheet.waste_share
+    p95 = _whole(p95_l * more / sheet.yield_l)
+    return Bags(
+        _whole(mean_l * more / sheet.yield_l),
+        p95,
+        p95 - _whole(p95_l / sheet.yield_l),
+        sheet.waste_share,
+        sheet.water_l,
+        p95 * sheet.water_l,
+        p95 * sheet.mass_kg,
+    )
+
+
+def _whole(bags: float) -> int:
+    # 3.0000000001 bags are three: the excess is rounding of the arithmetic.
+    return math.ceil(bags - 1e-9)

@@ -1,0 +1,1 @@
+"""The finished plane: where the compound's top shall lie."""

@@ -1,0 +1,64 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rig.errors import BadInput
+from rig.quantities.bags import bag_sheet, bags_for
+
+
+def test_usual_bag_is_assumed_and_said():
+    """50 lb yields 0.45 ft³ with 5 qt: common practice; conversions by NIST SP 811."""
+    sheet = bag_sheet()
+    assert sheet.yield_l == pytest.approx(12.74258, abs=1e-5)
+    assert sheet.mass_kg == pytest.approx(22.67962, abs=1e-5)
+    assert sheet.water_l == pytest.approx(4.731765, abs=1e-6)
+    bag, waste = sheet.assumptions
+    assert "12.7 l (0.45 ft³)" in bag
+    assert "22.7 kg (50 lb)" in bag
+    assert "4.73 l (5 qt)" in bag
+    assert "the bag's own sheet rules" in bag
+    assert waste.startswith("5 % more for waste")
+
+
+def test_what_the_sheet_gives_is_not_assumed():
+    sheet = bag_sheet(14.0, 25.0, 5.2, 0.0)
+    assert sheet.assumptions == ()
+    assert (sheet.yield_l, sheet.mass_kg, sheet.water_l, sheet.waste_share) == (14, 25, 5.2, 0)
+    half = bag_sheet(yield_l=12.74258096640 / 2, waste_share=0.0)
+    assert half.mass_kg == pytest.approx(22.67962 / 2, abs=1e-5)
+    assert "yields" not in half.assumptions[0]
+
+
+def test_whole_bags_by_hand():
+    """260 l and 285 l at 12 l a bag, 5 % waste: 22.75 and 24.94 bags; 23.75 without waste."""
+    bags = bags_for(260.0, 285.0, bag_sheet(12.0, 20.0, 4.0, 0.05))
+    assert (bags.p50, bags.p95, bags.waste) == (23, 25, 1)
+    assert bags.water_l == 100.0
+    assert bags.mass_kg == 500.0
+
+
+def test_an_exact_number_of_bags_is_not_rounded_up():
+    assert bags_for(0.3, 0.3, bag_sheet(0.1, 1.0, 1.0, 0.0)).p95 == 3
+    assert bags_for(0.0, 0.0, bag_sheet()).p95 == 0
+
+
+@given(st.floats(0, 5e3), st.floats(0, 500), st.floats(1, 40), st.floats(0, 0.5))
+def test_bags_hold_the_volume_and_none_is_idle(mean, more, yield_l, waste):
+    bags = bags_for(mean, mean + more, bag_sheet(yield_l, 20.0, 4.0, waste))
+    needed = (mean + more) * (1 + waste)
+    assert needed - 1e-6 * yield_l <= bags.p95 * yield_l < needed + yield_l
+    assert 0 <= bags.waste <= bags.p95
+    assert bags.p50 <= bags.p95
+
+
+@pytest.mark.parametrize("given_", [{"yield_l": 0.0}, {"mass_kg": -1.0}, {"water_l": float("nan")}])
+def test_impossible_sheets_are_refused(given_):
+    with pytest.raises(BadInput, match="must be more than 0"):
+        bag_sheet(**given_)
+
+
+def test_impossible_waste_and_volume_are_refused():
+    with pytest.raises(BadInput, match="Waste"):
+        bag_sheet(waste_share=1.0)
+    with pytest.raises(BadInput, match="cannot be bagged"):
+        bags_for(20.0, 10.0, bag_sheet())
