@@ -1,0 +1,91 @@
+"""Compares today's laser line with the survey's, by one sight on a place of known height."""
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from rig.guidance.events import Check, Checked
+from rig.guidance.phrases import shown_step_mm
+from rig.units import format_length
+
+SIGMAS = 3.0
+"""A line that differs by more than this many standard errors was moved: 0.3 % of the lines that
+were not are stopped for nothing (normal distribution)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckSight:
+    """A place of known height.
+
+    `expected_mm` is what today's line reads there if nothing has changed, `noise_mm` one sd of
+    measured less expected, the new sight's own standard error left out.
+    """
+
+    label: str
+    x_mm: float | None
+    y_mm: float | None
+    expected_mm: float
+    noise_mm: float
+    where: str = ""
+
+
+class Steady(NamedTuple):
+    """A reading of a rod at rest."""
+
+    mean_mm: float
+    stderr_mm: float
+    n: int
+
+
+def ask_for(sight: CheckSight) -> Check:
+    """Ask for the sight."""
+    place = f" ({sight.where})" if sight.where else ""
+    text = f"stand the rod on {sight.label}{place} and hold still"
+    return Check(sight.label, sight.x_mm, sight.y_mm, sight.expected_mm, text)
+
+
+def compare(
+    sight: CheckSight, steady: Steady, time_s: float, retie: bool, units: str, denominator: int
+) -> Checked:
+    """Judge whether today's line is still the survey's.
+
+    Parameters
+    ----------
+    sight : CheckSight
+        Where the rod stood, and what it should read there.
+    steady : Steady
+        What it read.
+    time_s : float
+        When.
+    retie : bool
+        The laser stands anew: any difference is right, and becomes the line's shift.
+    units, denominator : str, int
+        How amounts are shown.
+
+    Returns
+    -------
+    Checked
+        `allowed_mm` is three standard errors of the difference (JCGM 100:2008, 5.1.2: both
+        doubts in quadrature).
+    """
+    difference = steady.mean_mm - sight.expected_mm
+    allowed = SIGMAS * math.hypot(sight.noise_mm, steady.stderr_mm)
+    ok = retie or abs(difference) <= allowed
+    way = "higher" if difference >= 0 else "lower"
+    text = f"the line reads {shown_length(difference, units, denominator)} {way} than at the survey"
+    if retie:
+        text += "; it is tied again, and every target follows it"
+    elif ok:
+        text += f", within the {shown_length(allowed, units, denominator)} that noise allows"
+    else:
+        text += ": the laser was moved or restarted. Tie it again: rig set --setup NAME"
+    return Checked(sight.label, difference, allowed, ok, *steady, time_s, text)
+
+
+def shown_length(mm: float, units: str, denominator: int) -> str:
+    """Write an unsigned amount that is not nothing so that it does not look like nothing."""
+    text = format_length(abs(mm), units, denominator)
+    if text.startswith("0 ") and mm:
+        step = shown_step_mm(units, denominator) if units == "in" else 0.1
+        return f"less than {format_length(step, units, denominator)}"
+    return text

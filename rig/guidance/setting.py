@@ -1,0 +1,484 @@
+"""Guides the installer from marker to marker: raise, lower, hold, set.
+
+A state machine without I/O or clock: readings and acts go in with their own times, events come
+out. It begins with a sight that ties today's line to the survey, gives no prompt while that is
+open, and takes no marker for set without having seen it out of height first, or being told so.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+
+from rig.devices.reading import Reading
+from rig.errors import BadInput
+from rig.guidance import phrases
+from rig.guidance.events import Ask, Done, MarkerSet, Next, Unset
+from rig.guidance.line_check import (
+    SIGMAS,
+    CheckSight,
+    Steady,
+    ask_for,
+    compare,
+    shown_length,
+)
+from rig.guidance.marker_round import MarkerRound, MarkerTarget
+from rig.guidance.prompter import Prompter
+from rig.survey.arming import Arming
+from rig.survey.button import Button
+from rig.survey.capture import TICK_LATENESS_S
+from rig.survey.events import Event, Skipped, Trouble
+from rig.survey.patience import PATIENCE_S, Patience, Want
+from rig.survey.stillness import GAP_S, StillWindow
+
+__all__ = ["CheckSight", "MarkerTarget", "Setting"]
+
+SETTLING_S = 15.0
+"""Patience with a rod that may be at height: longer than the survey's, a hand is on the screw."""
+SECOND_LOOK_S = 6.0
+"""A line that looks moved gets a second sight: the rod may not be on its place yet."""
+GUARD = 1.645
+"""Standard errors between a set marker and the tolerance's edge: 95 % one-sided (guard band after
+JCGM 106:2012, 8.3.2)."""
+UNCHECKED = (
+    "The line is not checked against the survey: if the laser was moved or restarted, every "
+    "marker will be off by as much."
+)
+
+_Stand = tuple[MarkerTarget | None, Steady | None]
+
+
+class Setting:
+    """The machine; `rig.live.session.Machine` says how it is fed.
+
+    Parameters
+    ----------
+    markers : sequence of MarkerTarget
+        In the order in which they are walked.
+    already_set : iterable of str
+        Labels that an earlier session has set.
+    check : CheckSight or None
+        The sight to begin with.
+    retie : bool
+        The laser stands anew: whatever the check sight differs by is the new line's shift.
+    tolerance_mm : float
+        How far off height a set marker may be.
+    dwell_s, walk_s, still_mm, resolution_mm, foot_mm : float
+        As in the survey.
+    units, denominator : str, int
+        How amounts are shown.
+    start_marker : str, optional
+        Label to begin with, else the first that is not set.
+    skip_check : bool
+        Trust the line without a sight, with a warning.
+
+    Raises
+    ------
+    BadInput
+        Without markers, with an unknown or doubled label, a tolerance that is not positive, or
+        a new set-up without a sight.
+    """
+
+    def __init__(
+        self,
+        markers: Sequence[MarkerTarget],
+        *,
+        already_set: Iterable[str] = (),
+        check: CheckSight | None = None,
+        retie: bool = False,
+        tolerance_mm: float,
+        dwell_s: float,
+        walk_s: float,
+        still_mm: float,
+        resolution_mm: float,
+        foot_mm: float,
+        units: str,
+        denominator: int = 32,
+        start_marker: str | None = None,
+        skip_check: bool = False,
+    ) -> None:
+        if not (math.isfinite(tolerance_mm) and tolerance_mm > 0):
+            raise BadInput(f"The tolerance must be more than nothing, not {tolerance_mm:g} mm.")
+        if retie and (check is None or skip_check):
+            raise BadInput(
+                "A new set-up has to be tied to the survey by a sight: leave --skip-check out, "
+                "and shoot a benchmark or a grid point first if there is none."
+            )
+        self.finished = False
+        self.failed: str | None = None
+        """What the check found wrong; None as long as all is well."""
+        self.shift_mm = 0.0
+        """What today's line reads more than that of set-up 1, and its standard error."""
+        self.shift_stderr_mm = 0.0
+
+        self._round = MarkerRound(markers, already_set, start_marker)
+        self._check = None if skip_check else check
+        self._looked_moved_s: float | None = None
+        self._retie = retie
+        self._tolerance_mm = tolerance_mm
+        self._units, self._denominator = units, denominator
+        self._window = StillWindow(dwell_s, still_mm, resolution_mm, foot_mm)
+        self._prompter = Prompter(tolerance_mm, resolution_mm, units, denominator)
+        self._patience = Patience()
+        self._said: set[str] = set()
+        self._button = Button()
+        self._at_press: _Stand = (None, None)
+        # Unarmed: the rod has not yet left the place of the last set marker, or of the check.
+        self._arming = Arming(walk_s)
+        self._now_s = -math.inf
+        self._beam_mm: float | None = None
+        # What is known of the current marker:
+        self._seen_out = False
+        self._asked: tuple[Steady, Arming] | None = None
+
+    # --- what goes in -----------------------------------------------------------------------
+
+    def start(self, time_s: float) -> list[Event]:
+        """Ask for the check sight, or for the first marker."""
+        self._now_s = time_s
+        self._patience.armed_s = time_s
+        if self._round.current is None:
+            return self._end()
+        if self._check is not None:
+            return [ask_for(self._check)]
+        return [Trouble(UNCHECKED, "unchecked"), *self._go(self._round.current)]
+
+    def reading(self, reading: Reading) -> list[Event]:
+        """Take a reading of the rod."""
+        events = self._until(reading.time_s)
+        if self.finished or reading.status == "bad":
+            return events
+        if reading.status == "low_battery" and "battery" not in self._said:
+            self._said.add("battery")
+            events.append(Trouble("the rod's battery is low", "battery"))
+        if reading.status == "button":
+            if not self._button.count:
+                self._at_press = self._stand()
+            self._button.press(self._now_s)
+        if reading.status == "no_beam":
+            self._dark()
+        elif reading.value_mm is not None:
+            self._beam_mm = reading.value_mm
+            self._patience.see(self._now_s, True)
+            if self._check is not None:
+                events += self._sight(reading.value_mm)
+            else:
+                events += self._read(reading.value_mm)
+        return events
+
+    def typed(self, value_mm: float, stderr_mm: float, time_s: float) -> list[Event]:
+        """Take a reading typed by hand: it stands for a whole still window."""
+        events = self._until(time_s) + self._settle_presses()
+        if self.finished:
+            return events
+        steady = Steady(value_mm, stderr_mm, 1)
+        if self._check is not None:
+            events += self._compare(steady, second=self._looked_moved_s is not None)
+        else:
+            marker = self._marker
+            target = self.target_today_mm(marker)
+            self._asked = None  # each typed reading has its own answer
+            events.append(self._prompter.say(marker.label, target, self._now_s, value_mm))
+            events += self._judge(steady, guard_mm=0.0)  # a tape cannot do better
+        self._arming.arm()  # whoever types knows where the tape stands
+        return events
+
+    def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
+        """Take an act of the installer: accept, undo, skip, goto LABEL or quit."""
+        events = self._until(time_s) + self._settle_presses()
+        return events if self.finished else events + self._act(name, argument, self._stand())
+
+    def lost(self, time_s: float) -> list[Event]:
+        """Take note that the link is lost: readings from before never meet those after."""
+        events = self._until(time_s)
+        self._break()
+        self._patience.interrupt()
+        self._arming.interrupt()
+        self._asked = self._beam_mm = None
+        return events
+
+    def back(self, time_s: float) -> list[Event]:
+        """Take note that the link is there again."""
+        return self.lost(time_s)
+
+    def tick(self, time_s: float) -> list[Event]:
+        """Let deadlines act; a tick carries no data and moves no clock but theirs."""
+        return self._fire(time_s - TICK_LATENESS_S)
+
+    def target_today_mm(self, marker: MarkerTarget) -> float:
+        """Return what today's line reads on a marker's top at height."""
+        return marker.target_reading_mm + self.shift_mm
+
+    # --- time -------------------------------------------------------------------------------
+
+    def _until(self, time_s: float) -> list[Event]:
+        now_s = max(self._now_s, time_s)
+        events = self._fire(now_s)
+        self._now_s = now_s
+        return events
+
+    def _fire(self, until_s: float) -> list[Event]:
+        """Let every deadline up to a time act, in their order."""
+        events: list[Event] = []
+        while not self.finished:
+            pressed_s, patience = self._button.deadline_s, self._patience.deadline()
+            patience_s, want = patience or (math.inf, "beam")
+            if want == "stillness":
+                patience_s += SETTLING_S - PATIENCE_S
+            if pressed_s is not None and pressed_s <= min(patience_s, until_s):
+                self._now_s = max(self._now_s, pressed_s)
+                events += self._settle_presses()
+            elif patience_s <= until_s:
+                if self._patience.end(want, patience_s):
+                    events += self._complain(want)
+            else:
+                break
+        return events
+
+    def _complain(self, want: Want) -> list[Event]:
+        found = self._patience.complaint(want, self._window, self._shown)
+        if found is None or found[0] in self._said:
+            return []
+        reason, text = found
+        self._said.add(reason)
+        return [Trouble(text, reason)]
+
+    def _shown(self, mm: float) -> str:
+        return shown_length(mm, self._units, self._denominator)
+
+    # --- the check --------------------------------------------------------------------------
+
+    def _sight(self, value_mm: float) -> list[Event]:
+        was_armed = self._arming.armed
+        if self._arming.see(self._now_s, value_mm) or (self._arming.armed and not was_armed):
+            self._break()
+        self._window.add(self._now_s, value_mm)
+        if self._window.state() != "still":
+            return []
+        waited = self._looked_moved_s is not None and (
+            self._arming.armed or self._now_s - self._looked_moved_s >= SECOND_LOOK_S
+        )
+        if self._looked_moved_s is not None and not waited:
+            return []
+        self._prompter.live.rests(self._window.spread_mm)
+        self._window.learn()
+        return self._compare(Steady(*self._window.value()), second=waited)
+
+    def _compare(self, steady: Steady, *, second: bool) -> list[Event]:
+        """Go on from the check sight; where it fails, look once more, then end without a prompt."""
+        assert self._check is not None
+        checked = compare(
+            self._check, steady, self._now_s, self._retie, self._units, self._denominator
+        )
+        if not checked.ok:
+            self.failed, self.finished = checked.text, second
+            if second:
+                return [checked, Trouble(checked.text, "line moved")]
+            self._looked_moved_s = self._now_s
+            self._leave(self._arming, steady, self._check.label)
+            text = f"not on {self._check.label} yet? Stand the rod there and hold still"
+            return [checked, Trouble(text, "check again")]
+        self.failed = None
+        if self._retie:
+            self.shift_mm = checked.difference_mm
+            self.shift_stderr_mm = checked.allowed_mm / SIGMAS
+        self._leave(self._arming, steady, self._check.label)
+        self._check = None
+        return [checked, *self._go(self._round.current)]
+
+    # --- setting ----------------------------------------------------------------------------
+
+    def _read(self, value_mm: float) -> list[Event]:
+        """Take a height, on the current marker or on the way there."""
+        was_armed = self._arming.armed
+        if self._arming.see(self._now_s, value_mm) or (self._arming.armed and not was_armed):
+            self._break()  # what comes now belongs to another stand
+        self._see_asked(value_mm)
+        self._window.add(self._now_s, value_mm)
+        if not self._arming.armed:
+            return []
+        if self._patience.armed_s is None:
+            self._patience.armed_s = self._now_s
+        marker = self._marker
+        target = self.target_today_mm(marker)
+        steady, guard_mm = None, 0.0
+        if self._window.state() == "still":
+            steady = Steady(*self._window.value())
+            guard_mm = self._guard_mm(steady)
+        events: list[Event] = [
+            *self._prompter.hear(marker.label, target, self._now_s, value_mm, guard_mm)
+        ]
+        if steady is not None:
+            self._patience.interrupt()
+            self._prompter.live.rests(self._window.spread_mm)
+            if not self._button.count:  # two presses would undo what they did not mean
+                events += self._judge(steady, guard_mm)
+        elif not self._may_be_at_height(value_mm):
+            self._patience.interrupt()  # a screw being turned need not rest
+        return events
+
+    def _dark(self) -> None:
+        """Take note of no beam: a body in it, or the rod on its way."""
+        self._break()
+        self._beam_mm = None
+        self._patience.see(self._now_s, False)
+        self._arming.see(self._now_s, None)
+        self._see_asked(None)
+
+    def _see_asked(self, value_mm: float | None) -> None:
+        """Forget a question once the rod has left the stand that it was about."""
+        if self._asked is not None:
+            self._asked[1].see(self._now_s, value_mm)
+            if self._asked[1].armed:
+                self._asked = None
+
+    def _guard_mm(self, steady: Steady) -> float:
+        """How far inside the tolerance a steady reading must lie to be sure of it.
+
+        Only for what noise leaves open: a coarse digit would not get finer by waiting.
+        """
+        digit_mm2 = self._window.resolution_mm**2 / 12.0
+        noise_mm = math.sqrt(max(steady.stderr_mm**2 - digit_mm2, 0.0))
+        return min(GUARD * noise_mm, 0.5 * self._tolerance_mm)
+
+    def _judge(self, steady: Steady, guard_mm: float) -> list[Event]:
+        """Decide what a steady reading on the current marker means."""
+        off_mm = abs(self.target_today_mm(self._marker) - steady.mean_mm)
+        if off_mm > self._tolerance_mm + guard_mm:
+            self._seen_out, self._asked = True, None
+            return []
+        if off_mm > self._tolerance_mm - guard_mm:
+            return []  # too close to tell: neither out of height nor at it
+        if self._seen_out:
+            return self._take(steady)
+        if self._asked is not None:
+            return []
+        stand = Arming(self._arming.walk_s)
+        self._leave(stand, steady)
+        self._asked = (steady, stand)
+        return [self._ask()]
+
+    def _ask(self) -> Ask:
+        return Ask(self._marker.label, f"already at height: is this {self._marker.label}?")
+
+    def _take(self, steady: Steady) -> list[Event]:
+        """Take the current marker for set and go on to the next."""
+        marker = self._marker
+        residual = self.target_today_mm(marker) - steady.mean_mm
+        if self._window.state() == "still":
+            self._window.learn()
+        self._round.set(marker)
+        self._leave(self._arming, steady, marker.label)
+        taken = MarkerSet(marker.label, residual, *steady, self._now_s, phrases.SET)
+        return [taken, *self._go(self._round.following(marker))]
+
+    @property
+    def _marker(self) -> MarkerTarget:
+        assert self._round.current is not None
+        return self._round.current
+
+    def _at_height(self, steady: Steady) -> bool:
+        return abs(self.target_today_mm(self._marker) - steady.mean_mm) <= self._tolerance_mm
+
+    def _may_be_at_height(self, value_mm: float) -> bool:
+        """Tell whether the marker may be at height for all that an unsettled rod shows."""
+        doubt = 3.0 * max(self._window.spread_mm, self._window.limit_mm)
+        return abs(self.target_today_mm(self._marker) - value_mm) <= self._tolerance_mm + doubt
+
+    def _leave(self, arming: Arming, steady: Steady, label: str | None = None) -> None:
+        noise = max(3.0 * self._prompter.live.noise_mm, 2.0 * self._window.resolution_mm)
+        band = max(self._tolerance_mm, noise)
+        arming.leave(steady.mean_mm, band, label=label, time_s=self._now_s)
+
+    def _go(self, marker: MarkerTarget | None) -> list[Event]:
+        """Make a marker the current one, nothing known of it yet; without one, all is done."""
+        if marker is None:
+            return self._end()
+        self._round.go(marker)
+        self._break()
+        self._patience.interrupt()
+        self._patience.armed_s = self._now_s if self._arming.armed else None
+        self._said &= {"battery"}
+        self._prompter.forget()
+        self._seen_out, self._asked = False, None
+        return [Next(marker.label, marker.x_mm, marker.y_mm, marker.where)]
+
+    def _break(self) -> None:
+        """Keep the readings so far from mixing with those to come."""
+        self._window.clear()
+        self._prompter.live.clear()
+
+    def _end(self) -> list[Event]:
+        self.finished = True
+        return [Done(self._round.done, self._round.left)]
+
+    # --- acts -------------------------------------------------------------------------------
+
+    def _settle_presses(self) -> list[Event]:
+        """Do what the presses so far ask for."""
+        count = self._button.take()
+        if self.finished or not count:
+            return []
+        return self._act({1: "accept", 2: "undo"}.get(count, "skip"), None, self._at_press)
+
+    def _act(self, name: str, argument: str | None, stand: _Stand) -> list[Event]:
+        if name == "quit":
+            return self._end()
+        if name == "goto":
+            return self._goto((argument or "").strip())
+        if self._check is not None:
+            text = "first the check: stand the rod on its place and hold still"
+            return [Trouble(text, "check first")]
+        if name == "accept":
+            return self._accept(*stand)
+        if name == "undo":
+            return self._undo()
+        if name == "skip":
+            skipped = self._marker
+            self._round.skip(skipped)
+            return [Skipped(skipped.label), *self._go(self._round.following(skipped))]
+        return [Trouble(f"there is no act called {name}", "act")]
+
+    def _stand(self) -> _Stand:
+        """Return the current marker, and the steady reading that an accept would stand on."""
+        steady = None
+        window = self._window
+        if self._check is not None or (self._arming.gave_shot and not self._arming.away):
+            return None, None  # this stand has set its marker
+        if window.state() == "still" and self._now_s - window.last_time_s <= GAP_S:
+            steady = Steady(*window.value())
+        elif self._asked is not None:
+            height, stand = self._asked
+            if self._beam_mm is None or stand.near(self._beam_mm):
+                steady = height  # a press shakes the rod, a hand shades it
+        return self._round.current, steady
+
+    def _accept(self, marker: MarkerTarget | None, steady: Steady | None) -> list[Event]:
+        if marker != self._round.current:
+            return []
+        if steady is None:
+            return [Trouble("hold still and press again", "accept")]
+        if not self._at_height(steady):
+            text = "not at height yet: do as the prompt says, then it is taken by itself"
+            return [Trouble(text, "off height")]
+        if not self._arming.armed and not self._arming.asked:
+            self._arming.asked = True  # moved too little for a walk: a second press is sure
+            return [self._ask()]
+        return self._take(steady)
+
+    def _undo(self) -> list[Event]:
+        marker = self._round.undo()
+        if marker is None:
+            return [Trouble("nothing more to undo", "undo")]
+        self._arming.arm()  # the rod may well stand on it
+        return [Unset(marker.label), *self._go(marker)]
+
+    def _goto(self, label: str) -> list[Event]:
+        try:
+            marker = self._round[label]
+        except BadInput as error:
+            return [Trouble(str(error), "goto")]
+        if self._check is not None:
+            self._round.go(marker)  # where to begin after the check
+            return []
+        if marker == self._round.last_set:
+            self._arming.arm()  # the installer says that the rod stands on it
+        return self._go(marker)
