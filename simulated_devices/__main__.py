@@ -1,0 +1,203 @@
+"""Command line of the simulated devices: `python -m simulated_devices serial …`."""
+
+import argparse
+import math
+import sys
+from pathlib import Path
+from typing import NoReturn
+
+from simulated_devices import Refused
+from simulated_devices.encode import PROFILES
+from simulated_devices.faults import FAULTS
+from simulated_devices.floor import KINDS, Floor, floor_from_file
+from simulated_devices.points_walk import read_points
+from simulated_devices.serial_rod import serve
+from simulated_devices.world import CLAMP_MM, LINE_MM, ROOM_MM, make_world
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}. See {self.prog} --help.\n")
+
+
+def main(words: list[str] | None = None) -> int:
+    """Run the command line; return the exit code: 0 stopped, 2 refused."""
+    options = _parser().parse_args(words)
+    try:
+        _serial(options)
+    except Refused as refusal:
+        print(f"simulated_devices: {refusal}", file=sys.stderr)
+        return 2
+    return 0
+
+
+def _serial(options: argparse.Namespace) -> None:
+    floor: Floor | None = None
+    if options.floor is not None:
+        if options.room_mm is not None:
+            raise Refused("--floor brings its own room; leave --room-mm out.")
+        floor = floor_from_file(options.floor)
+    world = make_world(
+        seed=options.seed,
+        floor=floor,
+        room_mm=options.room_mm or ROOM_MM,
+        kind=options.kind,
+        profile=options.profile,
+        rate_hz=options.rate,
+        unit=options.unit,
+        resolution_mm=options.resolution_mm,
+        noise_mm=options.noise_mm,
+        clamp_mm=options.clamp_mm,
+        line_over_floor_mm=options.line_mm,
+        laser_mm=options.laser_mm,
+        slope_mm_per_m=options.slope,
+        cone_mm_per_m=options.cone,
+        drift_mm_per_h=options.drift,
+        fault=options.fault,
+        follow=options.follow,
+        points=read_points(options.points) if options.points else None,
+        stand_s=options.stand,
+        mistakes=options.mistakes,
+    )
+    serve(world, speed=options.speed, link=options.link, truth=options.truth)
+
+
+def _parser() -> _Parser:
+    parser = _Parser(
+        prog="simulated_devices",
+        description="Invented hardware for docs, demos and tests. Nothing it says was measured.",
+        allow_abbrev=False,
+    )
+    devices = parser.add_subparsers(dest="device", required=True, metavar="DEVICE")
+    serial = devices.add_parser(
+        "serial",
+        help="a rod on a serial port (a pseudo-terminal)",
+        description="Print a pseudo-terminal's path and serve an invented rod there until stopped.",
+        epilog=_fault_table(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    rod = serial.add_argument_group("the rod")
+    rod.add_argument("--profile", choices=PROFILES, default="sentence", help="what it sends")
+    rod.add_argument("--rate", type=_number, default=10.0, metavar="HZ", help="messages a second")
+    rod.add_argument("--unit", choices=("mm", "in"), default="mm", help="what 'sentence' sends")
+    rod.add_argument(
+        "--resolution-mm",
+        type=_number,
+        metavar="MM",
+        help="one step of the display (0.1, or 0.254 where it shows inches)",
+    )
+    rod.add_argument(
+        "--noise-mm", type=_number, default=0.15, metavar="MM", help="sd of one reading (0.15)"
+    )
+    rod.add_argument(
+        "--clamp-mm",
+        type=_number,
+        default=CLAMP_MM,
+        metavar="MM",
+        help=f"clamp height of 'offset-mm' ({CLAMP_MM:g})",
+    )
+    rod.add_argument(
+        "--fault",
+        action="append",
+        default=[],
+        metavar="NAME[=VALUE]",
+        help="something that goes wrong, see below; may be given again",
+    )
+    place = serial.add_argument_group("the floor and the laser")
+    place.add_argument("--floor", type=Path, metavar="FILE", help="a JSON raster, or a truth file")
+    place.add_argument(
+        "--seed", type=_whole, default=1, metavar="N", help="of all that is invented (1)"
+    )
+    place.add_argument("--kind", choices=KINDS, default="subfloor", help="of the invented floor")
+    place.add_argument(
+        "--room-mm", type=_pair, metavar="W,L", help="its room (3657.6,4572: 12 ft by 15 ft)"
+    )
+    place.add_argument(
+        "--line-mm",
+        type=_number,
+        default=LINE_MM,
+        metavar="MM",
+        help=f"height of the line over the floor's highest place ({LINE_MM:g})",
+    )
+    place.add_argument(
+        "--laser-mm", type=_pair, metavar="X,Y", help="where the laser stands (the room's middle)"
+    )
+    place.add_argument(
+        "--slope",
+        type=_pair,
+        metavar="X,Y",
+        help="the line's slope errors, mm/m (from the seed, within 0.05); write --slope=-1,0",
+    )
+    place.add_argument("--cone", type=_number, default=0.0, metavar="MM/M", help="cone error (0)")
+    place.add_argument(
+        "--drift", type=_number, default=0.3, metavar="MM/H", help="fastest drift of the line (0.3)"
+    )
+    who = serial.add_argument_group("who moves the rod (nobody, unless one of these is given)")
+    who.add_argument(
+        "--points",
+        type=Path,
+        metavar="FILE",
+        help="walk the points of a CSV label,x_mm,y_mm in order, from when somebody first reads; "
+        "with --follow: places known beforehand",
+    )
+    who.add_argument(
+        "--stand", type=_number, default=3.0, metavar="S", help="how long on each of --points (3)"
+    )
+    who.add_argument(
+        "--follow",
+        action="store_true",
+        help="do what the tool says: its events come in on standard input, one JSON object a line",
+    )
+    who.add_argument(
+        "--mistakes", type=_number, default=0.04, metavar="SHARE", help="of the walks (0.04)"
+    )
+    run = serial.add_argument_group("running")
+    run.add_argument(
+        "--speed", type=_speed, default=1.0, metavar="X", help="times faster than the wall clock"
+    )
+    run.add_argument("--link", type=Path, metavar="PATH", help="a link to the pseudo-terminal")
+    run.add_argument("--truth", type=Path, metavar="FILE", help="keep what is really so in FILE")
+    return parser
+
+
+def _fault_table() -> str:
+    rows = ["faults (NAME=VALUE, values left out have their defaults):"]
+    for name, fault in FAULTS.items():
+        shape = f"{name}={fault.shape}" if fault.values else name
+        rows.append(f"  {shape:<30} {fault.text} ({fault.default})")
+    return "\n".join(rows)
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is no number") from None
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"'{text}' is no number to work with")
+    return value
+
+
+def _whole(text: str) -> int:
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"'{text}' is no whole number from 0 up")
+    return int(text)
+
+
+def _speed(text: str) -> float:
+    value = _number(text)
+    if not 0.01 <= value <= 1000:
+        raise argparse.ArgumentTypeError(f"'{text}' is not between 0.01 and 1000")
+    return value
+
+
+def _pair(text: str) -> tuple[float, float]:
+    words = text.split(",")
+    if len(words) != 2:
+        raise argparse.ArgumentTypeError(f"'{text}' is not two numbers with a comma between them")
+    return _number(words[0]), _number(words[1])
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,245 @@
+"""A serial rod on a pseudo-terminal: the invented world served in step with the wall clock.
+
+The port behaves as a serial port with a real rod on it does: it sends whether or not anybody
+reads, loses the oldest bytes when nobody does, and lets readers come and go.
+"""
+
+import contextlib
+import fcntl
+import json
+import math
+import os
+import pty
+import select
+import shutil
+import signal
+import struct
+import sys
+import tempfile
+import termios
+import time
+import tty
+from collections.abc import Iterator
+from pathlib import Path
+
+from simulated_devices import Refused
+from simulated_devices.points_walk import PointsWalk
+from simulated_devices.truth import TruthFile
+from simulated_devices.walker import Walker
+from simulated_devices.world import World
+
+SHORTEST_SLEEP_S = 0.002  # messages that are due within it go out together
+LONGEST_SLEEP_S = 0.5
+UNREAD_FOR_S = 1.0  # after so long nobody is taken to be reading
+KEPT_UNREAD = 1024  # bytes kept for a reader who is not there
+TORN = 512  # bytes lost at a time when a reader is too slow
+
+
+class Port:
+    """A pseudo-terminal in raw mode, reached under a link's name where one is given."""
+
+    def __init__(self, link: Path | None) -> None:
+        self._link = link
+        self._master = self._slave = -1
+        self.read_from = False  # somebody has read
+        self.open()
+
+    @property
+    def is_open(self) -> bool:
+        return self._master >= 0
+
+    @property
+    def path(self) -> str:
+        return str(self._link or self._name)
+
+    @property
+    def master(self) -> int:
+        return self._master
+
+    def open(self) -> None:
+        try:
+            # The slave stays open here, so that the line stays up while readers come and go.
+            self._master, self._slave = pty.openpty()
+        except OSError as error:
+            raise Refused(f"No pseudo-terminal can be opened: {error.strerror}.") from None
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        os.set_blocking(self._slave, False)
+        self._name = os.ttyname(self._slave)
+        self._left = self._left_before = 0
+        self._read_s = -math.inf
+        if self._link is not None:
+            _point(self._link, self._name)
+
+    def close(self) -> None:
+        """Pull the plug: readers see the port vanish."""
+        if self._link is not None and self._link.is_symlink():
+            self._link.unlink()
+        for descriptor in (self._master, self._slave):
+            if descriptor >= 0:
+                os.close(descriptor)
+        self._master = self._slave = -1
+
+    def write(self, data: bytes) -> None:
+        """Send, never waiting; what does not fit pushes out what is oldest."""
+        now = time.monotonic()
+        unread = self._unread()
+        # The last write may still be on its way to the other end; the ones before it are not.
+        if unread < min(self._left_before, 4000):
+            self.read_from, self._read_s = True, now
+        if now - self._read_s > UNREAD_FOR_S and unread + len(data) > KEPT_UNREAD:
+            self._lose(unread + len(data) - KEPT_UNREAD)
+            unread = self._unread()
+        self._left_before, self._left = unread, unread + len(data)
+        rest = memoryview(data)
+        for _ in range(16):
+            try:
+                rest = rest[os.write(self._master, rest) :]
+            except BlockingIOError:
+                self._lose(TORN)
+            if not rest:
+                return
+
+    def drain(self) -> None:
+        """Take and forget what a reader sends to the rod; it has no ears."""
+        with contextlib.suppress(OSError):
+            os.read(self._master, 4096)
+
+    def _unread(self) -> int:
+        (count,) = struct.unpack("i", fcntl.ioctl(self._slave, termios.FIONREAD, b"\0" * 4))
+        return int(count)
+
+    def _lose(self, count: int) -> None:
+        with contextlib.suppress(BlockingIOError):
+            os.read(self._slave, count)
+
+
+def serve(
+    world: World,
+    *,
+    speed: float = 1.0,
+    link: Path | None = None,
+    truth: Path | None = None,
+) -> None:
+    """Print the port's path and serve until a signal, or until the tool that is followed has gone.
+
+    Parameters
+    ----------
+    world : World
+        Where its mover is a `Walker`, the tool's events are read from standard input, one JSON
+        object a line, and the end of input ends the serving.
+    speed : float
+        Simulated seconds a second of the wall clock.
+    link : Path, optional
+        A name under which the port is to be found, also after the link was lost.
+    truth : Path, optional
+        Where the truth file is kept.
+
+    Raises
+    ------
+    Refused
+        When the port, the link or the truth file cannot be made.
+    """
+    with contextlib.ExitStack() as stack:
+        if link is None and "drop" in world.chosen:
+            # It must come back under the same name, and a pseudo-terminal's number may change.
+            folder = tempfile.mkdtemp(prefix="simulated-rod-")
+            stack.callback(shutil.rmtree, folder, ignore_errors=True)
+            link = Path(folder) / "rod"
+        stopped = stack.enter_context(_stop_signals())
+        file = TruthFile(truth, world) if truth else None
+        port = Port(link)
+        stack.callback(port.close)
+        print(port.path, flush=True)
+        _loop(world, port, file, speed, stopped)
+        if file:
+            file.update(at_end=True)
+
+
+def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stopped: int) -> None:
+    walker = world.mover if isinstance(world.mover, Walker) else None
+    stdin = sys.stdin.fileno() if walker else -1
+    heard = b""
+    begun = time.monotonic()
+
+    def catch_up() -> None:
+        data = world.step((time.monotonic() - begun) * speed)
+        if port.is_open and data:
+            port.write(data)
+
+    while True:
+        catch_up()
+        if port.is_open != world.link_up():
+            port.close() if port.is_open else port.open()
+        if isinstance(world.mover, PointsWalk) and port.read_from:
+            world.mover.begin(world.time_s)
+        if walker:
+            for notice in walker.notices:
+                print(f"simulated_devices: {notice}", file=sys.stderr)
+            walker.notices.clear()
+        if file:
+            file.update()
+
+        due = begun + world.next_time() / speed - time.monotonic()
+        sources = [stopped, *([port.master] if port.is_open else []), *([stdin] if walker else [])]
+        sleep = min(max(due, SHORTEST_SLEEP_S), LONGEST_SLEEP_S)
+        ready, _, _ = select.select(sources, [], [], sleep)
+        if stopped in ready:
+            return
+        if port.is_open and port.master in ready:
+            port.drain()
+        if walker and stdin in ready:
+            more = os.read(stdin, 65536)
+            if not more:
+                return
+            catch_up()  # what is heard is heard now, not when the last message went out
+            *lines, heard = (heard + more).split(b"\n")
+            for line in lines:
+                _hear(world, line)
+
+
+def _hear(world: World, line: bytes) -> None:
+    if not line.strip():
+        return
+    try:
+        told = json.loads(line)
+    except ValueError:
+        told = None
+    if isinstance(told, dict):
+        world.event(told)
+    else:
+        shown = line[:60].decode("utf-8", "replace")
+        print(f"simulated_devices: this is no event: {shown}", file=sys.stderr)
+
+
+def _point(link: Path, target: str) -> None:
+    """Let a link point at a terminal; a file that is no link is left alone."""
+    if link.exists() and not link.is_symlink():
+        raise Refused(f"{link} is there already and is no link; give another name to --link.")
+    beside = link.with_name(f".{link.name}.{os.getpid()}")
+    try:
+        beside.symlink_to(target)
+        beside.replace(link)
+    except OSError as error:
+        raise Refused(f"The link {link} cannot be made: {error.strerror}.") from None
+
+
+@contextlib.contextmanager
+def _stop_signals() -> Iterator[int]:
+    """Yield a descriptor that becomes readable when a signal asks to stop."""
+    reader, writer = os.pipe()
+    os.set_blocking(writer, False)
+
+    def stop(number: int, frame: object) -> None:
+        with contextlib.suppress(BlockingIOError):
+            os.write(writer, b"x")
+
+    caught = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+    before = {number: signal.signal(number, stop) for number in caught}
+    try:
+        yield reader
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        os.close(reader)
+        os.close(writer)
