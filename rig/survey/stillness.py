@@ -122,10 +122,9 @@ class StillWindow:
         resolution²/12 (JCGM 100:2008, F.2.2.1), plus foot².
         """
         kept = self._kept()
-        mean = _mean(kept)
-        noise = _variance_of_mean([v - mean for v in kept])
-        variance = noise + self.resolution_mm**2 / 12.0 + self.foot_mm**2
-        return mean, math.sqrt(variance), len(kept)
+        noise = _standard_error(kept)
+        variance = noise**2 + self.resolution_mm**2 / 12.0 + self.foot_mm**2
+        return _mean(kept), math.sqrt(variance), len(kept)
 
     def _kept(self) -> list[float]:
         values = [v for _, v in self._samples]
@@ -156,7 +155,9 @@ class StillWindow:
             # Of independent readings the median step is 0.954 sd, of a smooth move far less.
             return "noisy" if median(steps) > 0.6 * self.spread_mm else "moving"
         kept = self._kept()
-        if self._trends(kept, limit):
+        if n - len(kept) > max(1, n // 10):
+            return "moving"  # a settling rod, not a stray reading
+        if self._trends(kept, limit) or _standard_error(kept) > limit / 3.0:
             return "trending"
         return "noisy" if self._was_lucky(median(kept), limit) else "still"
 
@@ -207,6 +208,11 @@ def _spread(values: Sequence[float], resolution: float) -> float:
         near = list(values)
     mean = _mean(near)
     return math.sqrt(math.fsum((v - mean) ** 2 for v in near) / (len(near) - 1))
+
+
+def _standard_error(values: Sequence[float]) -> float:
+    mean = _mean(values)
+    return math.sqrt(_variance_of_mean([v - mean for v in values]))
 
 
 def _variance_of_mean(residuals: Sequence[float]) -> float:

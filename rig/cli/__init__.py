@@ -1,0 +1,91 @@
+"""The command line: one file a command, each a thin shell over the library.
+
+Commands are imported only when they run, so that `rig --help` is quick on a small computer.
+"""
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+
+from rig import __version__
+from rig.errors import RigError
+
+COMMANDS = {
+    "new": "Create a job: the room, its units, the compound.",
+    "edit": "Change what `new` set; the change is kept in the job's log.",
+    "grid": "Lay out the points to shoot and the order to walk them.",
+    "survey": "Shoot the points, hands-free, with a rod or a tape.",
+    "relabel": "Mend wrong tags: move shots along the walk.",
+    "import": "Take a table of points instead of a survey.",
+    "floor": "Tell what the floor is like, with its doubt.",
+    "plan": "Choose the finished plane; tell volume and bags.",
+    "markers": "Lay out the depth markers and their heights.",
+    "set": "Set the markers by live raise and lower prompts.",
+    "export": "Write the points to a file.",
+    "devices": "List the serial ports and the shipped profiles.",
+    "record": "Keep a rod's messages with their times in a trace.",
+    "demo": "Run the whole job on a simulated rod.",
+}
+
+
+class _LazyGroup(click.Group):
+    """A group that knows its commands' names and help before it imports any of them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"rig.cli.{cmd_name}_command")
+        command: click.Command = module.command
+        command.name = cmd_name
+        command.short_help = COMMANDS[cmd_name]
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            raise click.UsageError(
+                f"There is no command {args[0]!r}. The commands are: {', '.join(COMMANDS)}.", ctx
+            )
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="floor-rig")
+def rig() -> None:
+    """Level a floor with self-levelling compound: from rod readings to set markers.
+
+    A first job: rig new --room 12ft,15ft; rig grid; rig survey; rig plan; rig markers; rig set.
+    Lengths carry their unit: 3ft, 2 1/4in, 57mm.
+    """
+
+
+def main(args: Sequence[str] | None = None) -> None:
+    """Run the command line and exit with the code that section by section the help promises.
+
+    0 done; 1 the job cannot answer; 2 bad input; 3 device not available; 4 job file unusable.
+    """
+    try:
+        code = rig.main(list(args) if args is not None else None, "rig", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        code = 130
+    except RigError as error:
+        click.echo(f"rig: {error}", err=True)
+        code = error.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,257 @@
+"""`rig demo`: the whole job on simulated devices, and how far each number is from their truth."""
+
+import contextlib
+import io
+import json
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any
+
+import click
+
+from rig.cli.options import json_option
+from rig.errors import DeviceUnavailable
+
+WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
+ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
+COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50lb"]
+COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
+
+
+@click.command()
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
+@click.option(
+    "--speed",
+    type=click.FloatRange(min=1.0, max=40.0),
+    default=10.0,
+    show_default=True,
+    help="How much faster than life the simulated installer works.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for the job and its files.  [default: a new temporary one]",
+)
+@json_option
+def command(seed: int, speed: float, out: Path | None, as_json: bool) -> None:
+    """Run the whole job on a simulated rod over a real pseudo-terminal.
+
+    Floor, laser, rod and installer are simulated and their data invented; everything else is the
+    product as it is. Ends with how far each number is from the simulated truth.
+    """
+    folder = out or Path(tempfile.mkdtemp(prefix="floor-rig-demo-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    job = folder / "job.sqlite"
+    truth_path = folder / "truth.json"
+    quiet = contextlib.redirect_stdout(io.StringIO()) if as_json else contextlib.nullcontext()
+    with quiet:
+        stage = _Stage(job, speed)
+        click.echo(f"Simulated floor {seed}, {speed:g} times faster than life; data invented.")
+        stage.rig("new", *ROOM, *COMPOUND)
+        stage.rig("grid")
+        with _simulator(seed, speed, truth_path) as simulator:
+            stage.simulator = simulator
+            stage.survey("--kind", "benchmark", "--label", "BM1")
+            stage.survey()
+            stage.rig("floor")
+            stage.rig("plan")
+            stage.rig("markers")
+            stage.set_markers()
+        stage.rig("export", "--format", "csv", "--out", str(folder))
+    told = compare(json.loads(truth_path.read_text()), job)
+    told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]
+    if as_json:
+        click.echo(json.dumps(told, allow_nan=False))
+    else:
+        click.echo(apart_text(told))
+
+
+@dataclass
+class _Simulator:
+    port: str
+    events: IO[str]
+
+    def hear(self, told: dict[str, Any]) -> None:
+        """Pass on what the tool says; the simulated installer acts on it."""
+        if told["event"] != "reading":
+            self.events.write(json.dumps(told) + "\n")
+            self.events.flush()
+
+
+@contextlib.contextmanager
+def _simulator(seed: int, speed: float, truth: Path) -> Iterator[_Simulator]:
+    """Start the simulated rod as a process of its own, known only by its port and truth file."""
+    words = ["serial", "--profile", "sentence", "--seed", str(seed), "--rate", "20", "--follow"]
+    words += ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}", "--speed", str(speed), "--truth", str(truth)]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "simulated_devices", *words],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    try:
+        port = process.stdout.readline().strip()
+        if not port:
+            raise DeviceUnavailable("The simulated rod did not start; run rig demo again.")
+        yield _Simulator(port, process.stdin)
+    finally:
+        process.terminate()
+        process.wait(timeout=10)
+        with contextlib.suppress(BrokenPipeError):
+            process.stdin.close()
+        process.stdout.close()
+
+
+class _Stage:
+    """Runs the commands as a person would, saying each aloud."""
+
+    def __init__(self, job: Path, speed: float) -> None:
+        self._job, self._speed = job, speed
+        self.simulator: _Simulator | None = None
+
+    def rig(self, *words: str) -> None:
+        """Run a command that needs no rod."""
+        from rig.cli import rig
+
+        self._say(*words)
+        with contextlib.redirect_stderr(sys.stdout):
+            rig.main([words[0], "--job", str(self._job), *words[1:]], "rig", standalone_mode=False)
+
+    def survey(self, *words: str) -> None:
+        """Survey with the simulated rod."""
+        from rig.cli.survey_command import command, survey
+
+        self._live(command, survey, "survey", *words)
+
+    def set_markers(self) -> None:
+        """Set the markers with the simulated rod."""
+        from rig.cli.set_command import command, set_markers
+
+        self._live(command, set_markers, "set")
+
+    def _live(self, parser: click.Command, work: Any, *words: str) -> None:
+        assert self.simulator is not None
+        source = ["--serial", self.simulator.port]
+        self._say(*words, *source)
+        with parser.make_context(words[0], [*words[1:], *source]) as context:
+            options = dict(context.params)
+            options["job_path"] = self._job
+            options.pop("as_json")
+            options["clock_speed"] = self._speed
+            with contextlib.redirect_stderr(sys.stdout):
+                work(as_json=False, more_sinks=[self.simulator.hear], **options)
+
+    def _say(self, *words: str) -> None:
+        shown = " ".join(f"'{word}'" if " " in word else word for word in words)
+        click.secho(f"\n$ rig {shown}", bold=True)
+
+
+def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
+    """Hold the job's numbers against the simulator's truth.
+
+    Returns
+    -------
+    dict
+        `truth`, `result` and `apart`, with the same keys where they can be compared.
+    """
+    import numpy as np
+
+    from rig.cli.jobs import outline_of
+    from rig.job.store import Job
+    from rig.plan_geometry import raster
+
+    with Job.open(job_path) as job:
+        outline = outline_of(job)
+        plan = job.current_plan()
+        markers = {marker.label: marker for marker in job.markers()}
+        shots = {shot.point: shot for shot in job.shots(kinds=["floor"])}
+    assert plan is not None
+
+    floor = truth["floor"]
+    heights = np.array(floor["z_mm"])
+    cells = raster(outline, 50.0)
+    column = np.clip((cells.x_mm - floor["x0_mm"]) / floor["step_mm"], 0, heights.shape[1] - 1.001)
+    row = np.clip((cells.y_mm - floor["y0_mm"]) / floor["step_mm"], 0, heights.shape[0] - 1.001)
+    i, j = row.astype(int), column.astype(int)
+    v, u = row - i, column - j
+    z = (
+        heights[i, j] * (1 - u) * (1 - v)
+        + heights[i, j + 1] * u * (1 - v)
+        + heights[i + 1, j] * (1 - u) * v
+        + heights[i + 1, j + 1] * u * v
+    )
+    covers = plan.a + plan.b * cells.x_mm + plan.c * cells.y_mm - z
+    true_volume_l = float(np.sum(covers * cells.share) * cells.step_mm**2 / 1e6)
+    result = plan.result
+    per_bag = result["volume_l"]["per_bag"]
+
+    set_off, laser_off = [], []
+    standing = [marker for marker in truth["markers"] if not marker["unset"]]
+    for marker in standing:
+        target = markers[marker["label"]].target_reading_mm
+        # Against the line as it truly was there and then; the line's own error stands apart.
+        set_off.append(marker["top_mm"] - (marker["line_mm"] - target))
+        laser_off.append(marker["line_mm"])
+    shot_off = [
+        shots[shot["label"]].reading_mm - shot["true_reading_mm"]
+        for shot in truth["shots"]
+        if shot["label"] in shots and not shot["undone"]
+    ]
+    low, high = result["volume_l"]["low"], result["volume_l"]["high"]
+    return {
+        "truth": {
+            "high_mm": float(z.max()),
+            "min_cover_mm": float(covers.min()),
+            "volume_l": true_volume_l,
+            "bags": true_volume_l * (1.0 + result["bags"]["waste_share"]) / per_bag,
+        },
+        "result": {
+            "high_mm": result["high"]["z_mm"],
+            "high_upper_mm": result["high"]["upper_mm"],
+            "min_cover_mm": result["cover_mm"]["min"],
+            "volume_l": result["volume_l"],
+            "bags": result["bags"],
+            "markers_set": len(standing),
+        },
+        "apart": {
+            "high_mm": result["high"]["z_mm"] - float(z.max()),
+            "volume_l": result["volume_l"]["mean"] - true_volume_l,
+            "volume_in_range": bool(low <= true_volume_l <= high),
+            "shots_worst_mm": max((abs(off) for off in shot_off), default=0.0),
+            "markers_worst_mm": max((abs(off) for off in set_off), default=0.0),
+            "laser_worst_mm": max((abs(off) for off in laser_off), default=0.0),
+        },
+    }
+
+
+def apart_text(told: dict[str, Any]) -> str:
+    """Say for people how far the job was from the truth."""
+    truth, result, apart = told["truth"], told["result"], told["apart"]
+    bags, volume = result["bags"], result["volume_l"]
+    inside = "inside" if apart["volume_in_range"] else "OUTSIDE"
+    return "\n".join(
+        [
+            "\nAgainst the simulated truth:",
+            f"  high point      {result['high_mm']:.1f} mm told, {truth['high_mm']:.1f} mm true "
+            f"({apart['high_mm']:+.1f} mm); with 95 % under {result['high_upper_mm']:.1f} mm",
+            f"  least cover     {truth['min_cover_mm']:.1f} mm true",
+            f"  volume          {volume['mean']:.0f} l told ({volume['low']:.0f} to "
+            f"{volume['high']:.0f}), {truth['volume_l']:.0f} l true: {inside} the 95 % range",
+            f"  bags            {bags['p50']} at even odds, {bags['p95']} at 95 %; "
+            f"{truth['bags']:.1f} truly needed, waste included",
+            f"  shots           worst {apart['shots_worst_mm']:.2f} mm from the true reading",
+            f"  markers         {result['markers_set']} set, worst "
+            f"{apart['markers_worst_mm']:.2f} mm from the target against the true line",
+            f"  the laser's own error (no rod can see it) was up to "
+            f"{apart['laser_worst_mm']:.2f} mm at a marker",
+            "\nFiles:",
+            *(f"  {path}" for path in told["files"]),
+            "  Every number of the floor and the rod is simulated and invented.",
+        ]
+    )

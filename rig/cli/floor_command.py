@@ -1,0 +1,79 @@
+"""`rig floor`: what the floor is like, with its doubt."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rig.cli.jobs import outline_of, units_of
+from rig.cli.options import confidence_option, job_option, json_option, show, unit_option
+from rig.errors import BadInput
+from rig.units import format_length
+
+
+@click.command()
+@job_option
+@confidence_option
+@click.option(
+    "--points",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A CSV x,y of places whose heights to tell. Needs --unit.",
+)
+@unit_option
+@json_option
+def command(
+    job_path: Path, confidence: float, points: Path | None, unit: str | None, as_json: bool
+) -> None:
+    """Tell what the floor is like: its high and low points and how sure that is.
+
+    Heights are relative to the laser's line at set-up 1, negative below it.
+    """
+    from rig.job.store import Job
+    from rig.live.picture import floor_result, picture_of
+    from rig.plan_geometry import where
+    from rig.survey.table import read_columns
+
+    if points is not None and unit is None:
+        raise BadInput("--points needs --unit: say what the table's lengths are in, as --unit mm.")
+    with Job.open(job_path) as job:
+        units, denominator = units_of(job)
+        outline = outline_of(job)
+        places = read_columns(points, ("x", "y"), unit) if points and unit else None
+        result = floor_result(job, picture_of(job, outline, confidence), places)
+
+    def length(mm: float) -> str:
+        return format_length(mm, units, denominator)
+
+    high, low = result["high"], result["low"]
+    lines = [
+        f"{result['shots']} shots. The floor is {length(result['range_mm'])} out of level.",
+        f"High point: {length(-high['z_mm'])} below the line, "
+        f"{where(outline, high['x_mm'], high['y_mm'], units)}.",
+        f"  With {confidence:.0%} confidence nothing stands higher than "
+        f"{length(-high['upper_mm'])} below the line "
+        f"({length(high['upper_mm'] - high['z_mm'])} higher than the best estimate).",
+        f"Low point: {length(-low['z_mm'])} below the line, "
+        f"{where(outline, low['x_mm'], low['y_mm'], units)}.",
+        *[
+            f"At {length(p['x_mm'])}, {length(p['y_mm'])}: {length(-p['z_mm'])} below the line, "
+            f"± {2 * p['stderr_mm']:.1f} mm."
+            for p in result["points"]
+        ],
+        *next_lines(result, outline, units),
+        *[f"! {warning}" for warning in result["warnings"]],
+    ]
+    show(result, as_json, "\n".join(lines))
+
+
+def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
+    """Name the shots that would settle the high point, or say that none would."""
+    from rig.plan_geometry import where
+
+    if not result["next"]:
+        return ["More shots would hardly settle the high point further."]
+    last = result["next"][-1]
+    lines = [
+        "To be surer of the high point, shoot next "
+        f"(doubt {result['next'][0]['doubt_mm']:.1f} mm now, {last['left_mm']:.1f} mm after):"
+    ]
+    return lines + [f"  {where(outline, p['x_mm'], p['y_mm'], units)}" for p in result["next"]]

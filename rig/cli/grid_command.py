@@ -1,0 +1,54 @@
+"""`rig grid`: lay out the points to shoot."""
+
+from pathlib import Path
+
+import click
+
+from rig.cli.jobs import outline_of
+from rig.cli.options import Length, job_option, json_option, metric_or, show
+from rig.units import format_place
+
+
+@click.command()
+@job_option
+@click.option(
+    "--spacing",
+    type=Length(above=0.0),
+    help="The most that neighbours stand apart.  [default: 3ft, or 0.9m]",
+)
+@click.option(
+    "--edge",
+    type=Length(above=0.0),
+    help="From the wall to the outermost points.  [default: 6in, or 15cm]",
+)
+@json_option
+def command(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
+    """Lay out the points to shoot and the order to walk them, ending at the door.
+
+    Points are lettered across and numbered along. Shots already taken are kept.
+    """
+    from rig.job.store import Job
+    from rig.survey.grid import lay_out
+
+    with Job.open(job_path, write=True) as job:
+        units = job.settings["units"]
+        points = lay_out(
+            outline_of(job),
+            spacing if spacing is not None else metric_or(units, 900.0, 914.4),
+            edge if edge is not None else metric_or(units, 150.0, 152.4),
+        )
+        job.set_points([(p.label, p.x_mm, p.y_mm, p.order) for p in points])
+
+    walked = sorted(points, key=lambda point: point.order)
+    result = {
+        "points": [
+            {"label": p.label, "x_mm": p.x_mm, "y_mm": p.y_mm, "order": p.order} for p in walked
+        ]
+    }
+    lines = [f"{len(points)} points to shoot, in this order:"]
+    lines += [
+        f"  {p.order:3d}  {p.label:<4} x {format_place(p.x_mm, units)}, "
+        f"y {format_place(p.y_mm, units)}"
+        for p in walked
+    ]
+    show(result, as_json, "\n".join([*lines, "Next: rig survey"]))

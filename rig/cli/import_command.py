@@ -1,0 +1,36 @@
+"""`rig import`: take a table of points instead of a survey."""
+
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from rig.cli.jobs import outline_of
+from rig.cli.options import job_option, json_option, show, unit_option
+from rig.errors import BadInput
+
+
+@click.command()
+@job_option
+@click.argument("table", type=click.Path(path_type=Path, dir_okay=False))
+@unit_option
+@json_option
+def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> None:
+    """Take a CSV table label,x,y,reading[,stderr][,setup][,kind] whole or not at all.
+
+    A reading is how far the laser's line is above the floor: larger is lower.
+    """
+    from rig.job.store import Job
+    from rig.survey.table import read_table
+
+    if unit is None:
+        raise BadInput("Say the unit of every length in the table: --unit mm, or --unit in.")
+    with Job.open(job_path, write=True) as job:
+        grid = {p.label: (p.x_mm, p.y_mm) for p in job.points()}
+        rows = read_table(table, unit, outline_of(job), grid)
+        job.import_shots([asdict(row) for row in rows])
+    show(
+        {"shots": len(rows)},
+        as_json,
+        f"{len(rows)} shots taken from {table}.\nNext: rig floor, then rig plan",
+    )

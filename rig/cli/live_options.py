@@ -1,0 +1,179 @@
+"""What the live commands share: where readings come from, how still is still, how it is shown."""
+
+import asyncio
+import sys
+from collections.abc import AsyncIterator, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from rig.cli.options import SECONDS, Command, Length, stack
+from rig.errors import BadInput
+
+if TYPE_CHECKING:
+    from rig.devices.clock import Clock
+    from rig.devices.profile import Profile
+    from rig.live.session import Item, Machine
+
+profile_options = stack(
+    click.option("--serial", "serial_url", metavar="URL", help="A port or a pyserial URL."),
+    click.option("--baud", type=click.IntRange(min=1), default=9600, show_default=True),
+    click.option(
+        "--profile",
+        "profile_name",
+        metavar="KEY|FILE",
+        default="sentence",
+        show_default=True,
+        help="How the rod speaks; see rig devices.",
+    ),
+    click.option(
+        "--clamp",
+        type=Length(above=0.0),
+        help="Height of the receiver's mark over the rod's foot, for offset profiles.",
+    ),
+)
+
+
+def source_options(command: Command) -> Command:
+    """Add the options for the source of readings and for stillness."""
+    return stack(
+        profile_options,
+        click.option("--typed", is_flag=True, help="Type tape readings, in the job's units."),
+        click.option(
+            "--replay",
+            type=click.Path(path_type=Path, dir_okay=False),
+            metavar="FILE",
+            help="A recorded trace, or another job's own log.",
+        ),
+        click.option(
+            "--speed",
+            type=click.FloatRange(min=0.0, min_open=True),
+            help="Pace of a replay; 1 is as recorded.  [default: as fast as it goes]",
+        ),
+        click.option(
+            "--dwell", type=SECONDS, default="1", show_default=True, help="Seconds to hold still."
+        ),
+        click.option(
+            "--walk",
+            type=SECONDS,
+            default="1",
+            show_default=True,
+            help="Seconds of moving or no beam that count as walking on.",
+        ),
+        click.option(
+            "--still",
+            type=Length(above=0.0),
+            default="0.5mm",
+            show_default=True,
+            help="Spread of readings that still counts as still.",
+        ),
+    )(command)
+
+
+@dataclass(frozen=True)
+class Source:
+    """A chosen source: its items, how it speaks, and the clock it runs by (None in a replay)."""
+
+    name: str
+    items: "AsyncIterator[Item]"
+    profile: "Profile | None"
+    clock: "Clock | None"
+
+    @property
+    def resolution_mm(self) -> float:
+        """One digit of the rod's display."""
+        return self.profile.resolution_mm if self.profile else 0.0
+
+    @property
+    def foot_mm(self) -> float:
+        """How well the rod's foot finds the floor."""
+        return self.profile.foot_mm if self.profile else 0.0
+
+
+def read_profile(options: dict[str, Any]) -> "Profile":
+    """Load the profile that the options name, with the clamp's height where it needs one."""
+    from rig.devices.profile import load_profile, with_clamp
+
+    profile = load_profile(options["profile_name"])
+    if profile.needs_clamp and options["clamp"] is None:
+        raise BadInput(
+            f"Profile {options['profile_name']} sends an offset from the receiver's mark: give "
+            "the mark's height over the rod's foot, as --clamp 3ft."
+        )
+    if not profile.needs_clamp and options["clamp"] is not None:
+        raise BadInput(f"Profile {options['profile_name']} sends full heights: leave --clamp out.")
+    return with_clamp(profile, options["clamp"]) if profile.needs_clamp else profile
+
+
+def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
+    """Return the one source that the options name.
+
+    Raises
+    ------
+    BadInput
+        When none or several are named, or a file cannot be read.
+    """
+    from rig.devices.clock import Clock
+    from rig.live import sources
+
+    named = [name for name in ("serial_url", "typed", "replay") if options.get(name)]
+    if len(named) != 1:
+        raise BadInput(
+            "Say where the readings come from, one of: --serial PORT, --typed, --replay FILE."
+        )
+    if options["serial_url"]:
+        from rig.devices.serial_port import SerialTransport
+
+        profile = read_profile(options)
+        clock = Clock(options.get("clock_speed", 1.0))
+        transport = SerialTransport(options["serial_url"], options["baud"])
+        return Source("serial", sources.device(transport, profile, clock), profile, clock)
+    if options["typed"]:
+        from rig.devices.typed import TypedReader
+
+        clock = Clock()
+
+        def complain(text: str) -> None:
+            click.echo(f"rig: {text}", err=True)
+
+        items = sources.typed(TypedReader(units), clock, complain)
+        return Source("typed", items, None, clock)
+    from rig.devices.trace import read_trace
+
+    trace = read_trace(options["replay"])
+    for notice in trace.notices:
+        click.echo(f"rig: {notice}", err=True)
+    items = sources.replayed(sources.trace_items(trace), options["speed"])
+    return Source("replay", items, trace.profile, None)
+
+
+def run_live(
+    machine: "Machine",
+    source: Source,
+    log: Any,
+    *,
+    as_json: bool,
+    units: str,
+    denominator: int,
+    more_sinks: Iterable[Any] = (),
+) -> None:
+    """Run a machine on a source with the screens that fit the output."""
+    from rig.live import terminal
+    from rig.live.keys import HELP, keys
+    from rig.live.session import run
+
+    def go(sinks: Sequence[Any]) -> None:
+        streams = [source.items]
+        if source.clock is not None and source.name != "typed":
+            streams.append(keys(source.clock))
+        asyncio.run(run(machine, streams, log, [*sinks, *more_sinks], source.clock))
+
+    if as_json:
+        go([terminal.json_lines])
+    elif sys.stdout.isatty() and source.name == "serial":
+        with terminal.BigScreen(units, denominator, HELP) as screen:
+            go([screen])
+    else:
+        go([terminal.plain_lines(units, denominator, click.echo)])

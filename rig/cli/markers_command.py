@@ -1,0 +1,68 @@
+"""`rig markers`: where the depth markers go, and how high."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from rig.cli.jobs import outline_of, units_of
+from rig.cli.options import Length, job_option, json_option, metric_or, show
+from rig.errors import CannotAnswer
+from rig.units import format_length, format_place
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan
+    from rig.job.store import Job
+
+
+@click.command()
+@job_option
+@click.option(
+    "--reach",
+    type=Length(above=0.0),
+    help="No place is farther than this from a marker.  [default: 4ft, or 1.2m]",
+)
+@json_option
+def command(job_path: Path, reach: float | None, as_json: bool) -> None:
+    """Lay out the depth markers; tell target reading and stick-out of each.
+
+    The layout is stored: rig set follows it in its order.
+    """
+    from rig.guidance.layout import lay_out_markers
+    from rig.job.store import Job
+    from rig.live.picture import picture_of
+    from rig.live.planning import marker_rows
+
+    with Job.open(job_path, write=True) as job:
+        units, denominator = units_of(job)
+        plan = fresh_plan(job)
+        outline = outline_of(job)
+        reach_mm = reach if reach is not None else metric_or(units, 1200.0, 1219.2)
+        picture = picture_of(job, outline, plan.inputs["confidence"])
+        rows = marker_rows(picture, plan, lay_out_markers(outline, reach_mm))
+        job.save_markers(rows, plan_id=plan.id)
+
+    lines = [f"{len(rows)} markers, in the order to set them:"]
+    for row in rows:
+        lines.append(
+            f"  {row['label']:<4} x {format_place(row['x_mm'], units)}, "
+            f"y {format_place(row['y_mm'], units)}: rod reads "
+            f"{format_length(row['target_reading_mm'], units, denominator)}, top stands "
+            f"{format_length(row['stick_out_mm'], units, denominator)} above the floor "
+            f"(± {2 * row['stick_out_stderr_mm']:.1f} mm)"
+        )
+    show({"markers": rows}, as_json, "\n".join([*lines, "Next: rig set"]))
+
+
+def fresh_plan(job: "Job") -> "Plan":
+    """Return the job's plan, refusing one whose shots or settings have changed since."""
+    plan = job.current_plan()
+    if plan is None:
+        raise CannotAnswer("The job has no plan yet. Make one first: rig plan")
+    changed = job.changed_since(plan)
+    if changed:
+        names = ", ".join(changed[:6]) + (" …" if len(changed) > 6 else "")
+        raise CannotAnswer(
+            f"The plan is stale: since it was made, {names} changed. Run rig plan again."
+        )
+    return plan

@@ -1,0 +1,188 @@
+"""Options that several commands share, and the types that read quantities with their units."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rig import units
+from rig.errors import BadInput
+
+Command = Callable[..., Any]
+
+if TYPE_CHECKING:  # generic for the type checker only, since click 8.4
+    _ParamType = click.ParamType[Any]
+else:
+    _ParamType = click.ParamType
+
+
+class Length(_ParamType):
+    """A length with its unit, in millimetres."""
+
+    name = "length"
+
+    def __init__(self, *, above: float | None = None, minimum: float | None = None) -> None:
+        self._above, self._minimum = above, minimum
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text, or fail with what is wrong and what is accepted."""
+        if isinstance(value, float):
+            return value
+        what = _name(param)
+        try:
+            length_mm = units.parse_length(value, what=what)
+        except BadInput as error:
+            self.fail(str(error), param, ctx)
+        if self._above is not None and not length_mm > self._above:
+            self.fail(f"{value!r} must be more than {self._above:g} mm.", param, ctx)
+        if self._minimum is not None and length_mm < self._minimum:
+            self.fail(f"{value!r} must not be less than {self._minimum:g} mm.", param, ctx)
+        return length_mm
+
+
+class Lengths(_ParamType):
+    """Several lengths between commas, each with its unit, in millimetres."""
+
+    def __init__(self, *names: str) -> None:
+        self._names = names
+        self.name = ",".join(names)
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, ...]:
+        """Read the text, or fail with what is wrong and what is accepted."""
+        if isinstance(value, tuple):
+            return value
+        parts = value.split(",")
+        if len(parts) != len(self._names):
+            wanted = ",".join(self._names)
+            self.fail(
+                f"{value!r} has {len(parts)} parts; it takes {len(self._names)}: {wanted}.",
+                param,
+                ctx,
+            )
+        try:
+            return tuple(
+                units.parse_length(part, what=name)
+                for part, name in zip(parts, self._names, strict=True)
+            )
+        except BadInput as error:
+            self.fail(str(error), param, ctx)
+
+
+class Quantity(_ParamType):
+    """A quantity that one of the parsers of `rig.units` reads, more than zero unless said."""
+
+    def __init__(
+        self, name: str, parse: Callable[..., float], *, zero: bool = False, **keywords: Any
+    ) -> None:
+        self.name = name
+        self._parse, self._zero, self._keywords = parse, zero, keywords
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text, or fail with what is wrong and what is accepted."""
+        if isinstance(value, float):
+            return value
+        try:
+            amount = self._parse(value, what=_name(param), **self._keywords)
+        except BadInput as error:
+            self.fail(str(error), param, ctx)
+        if amount < 0 or (amount == 0 and not self._zero):
+            self.fail(f"{value!r} must be more than zero.", param, ctx)
+        return amount
+
+
+VOLUME = Quantity("volume", units.parse_volume)
+MASS = Quantity("mass", units.parse_mass)
+PERCENT = Quantity("percent", units.parse_percent, zero=True)
+SECONDS = Quantity("seconds", units.parse_duration, bare="s")
+
+
+class Confidence(_ParamType):
+    """A probability such as 0.95 or 95%, from even odds up to, not including, certainty."""
+
+    name = "confidence"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text, or fail with what is wrong and what is accepted."""
+        if isinstance(value, float):
+            return value
+        try:
+            share = units.parse_percent(value) if "%" in value else float(value)
+        except (BadInput, ValueError):
+            self.fail(f"{value!r} is no probability; write 0.95 or 95%.", param, ctx)
+        if not 0.5 <= share < 1.0:
+            self.fail(f"{value!r} is out of range; from 0.5 up to 0.999.", param, ctx)
+        return share
+
+
+def _name(param: click.Parameter | None) -> str:
+    return param.opts[0].lstrip("-") if param is not None and param.opts else "value"
+
+
+def job_option(command: Command) -> Command:
+    """Add `--job PATH`, else RIG_JOB, else ./job.sqlite."""
+    return click.option(
+        "--job",
+        "job_path",
+        type=click.Path(path_type=Path, dir_okay=False),
+        envvar="RIG_JOB",
+        default=Path("job.sqlite"),
+        show_default=True,
+        show_envvar=True,
+        help="The job file.",
+    )(command)
+
+
+def json_option(command: Command) -> Command:
+    """Add `--json`."""
+    return click.option(
+        "--json",
+        "as_json",
+        is_flag=True,
+        help="Print JSON: one object, or one an event for live commands. Lengths in mm.",
+    )(command)
+
+
+confidence_option = click.option(
+    "--confidence",
+    type=Confidence(),
+    default="0.95",
+    show_default=True,
+    help="How sure to be.",
+)
+
+unit_option = click.option(
+    "--unit",
+    type=click.Choice(["mm", "cm", "m", "in", "ft"]),
+    help="The unit of every length in the table.",
+)
+
+
+def stack(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    """Join several option decorators into one, shown in the help in the order given."""
+
+    def decorate(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return decorate
+
+
+def show(result: dict[str, Any], as_json: bool, text: str) -> None:
+    """Print a command's result: one JSON object, or the text for people."""
+    click.echo(json.dumps(result, allow_nan=False) if as_json else text)
+
+
+def metric_or(units_name: str, metric_mm: float, imperial_mm: float) -> float:
+    """Pick a default: rounded metric lengths in a metric job."""
+    return metric_mm if units_name == "mm" else imperial_mm

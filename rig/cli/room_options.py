@@ -1,0 +1,132 @@
+"""The options that describe the room and the compound, shared by `rig new` and `rig edit`."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rig.cli.options import MASS, PERCENT, VOLUME, Length, Lengths, stack
+from rig.errors import BadInput
+
+room_options = stack(
+    click.option("--room", type=Lengths("X", "Y"), help="A rectangular room: 12ft,15ft."),
+    click.option(
+        "--walls",
+        help="Walls paced out: '12ft right 5ft left 3ft right ...', turning as you walk.",
+    ),
+    click.option(
+        "--outline",
+        "outline_file",
+        type=click.Path(path_type=Path, dir_okay=False),
+        help="A file: WKT polygon with holes, or CSV ring,x,y. Needs --unit.",
+    ),
+    click.option(
+        "--unit",
+        type=click.Choice(["mm", "cm", "m", "in", "ft"]),
+        help="The unit of the outline file.",
+    ),
+    click.option(
+        "--door",
+        "doors",
+        type=Lengths("X", "Y", "WIDTH"),
+        multiple=True,
+        help="A doorway: its end nearer the start of its wall, and its width. Repeatable.",
+    ),
+    click.option(
+        "--opening",
+        "openings",
+        type=Lengths("X", "Y", "W", "H"),
+        multiple=True,
+        help="A hole in the floor area (duct, post, flange). Repeatable.",
+    ),
+    click.option("--units", type=click.Choice(["in", "mm"]), help="Units to print and to type in."),
+    click.option("--covering", help="What will lie on the floor, in a word of your own."),
+    click.option(
+        "--min-cover", type=Length(minimum=0.0), help="Least compound over the high point."
+    ),
+    click.option(
+        "--max-cover", type=Length(above=0.0), help="Most compound in one lift, from its sheet."
+    ),
+    click.option("--bag-yield", type=VOLUME, help="Volume that a bag makes, from its sheet."),
+    click.option("--bag-mass", type=MASS, help="Mass of a bag."),
+    click.option("--bag-water", type=VOLUME, help="Water for a bag, from its sheet."),
+    click.option("--waste", type=PERCENT, help="Share lost in buckets and hoses, as 5%."),
+)
+
+_SETTINGS = {
+    "units": "units",
+    "covering": "covering",
+    "min_cover": "min_cover_mm",
+    "max_cover": "max_cover_mm",
+    "bag_yield": "bag_yield_l",
+    "bag_mass": "bag_mass_kg",
+    "bag_water": "bag_water_l",
+    "waste": "waste_share",
+}
+
+
+def settings_given(options: dict[str, Any]) -> dict[str, Any]:
+    """Return the job settings among the options that the user gave."""
+    return {key: options[name] for name, key in _SETTINGS.items() if options[name] is not None}
+
+
+def check_settings(settings: dict[str, Any]) -> None:
+    """Refuse settings that contradict each other."""
+    least, most = settings.get("min_cover_mm"), settings.get("max_cover_mm")
+    if least is not None and most is not None and least > most:
+        raise BadInput(
+            f"The minimum cover ({least:g} mm) is above the maximum cover ({most:g} mm). "
+            "Give a smaller --min-cover or a larger --max-cover."
+        )
+    waste = settings.get("waste_share")
+    if waste is not None and waste >= 1.0:
+        raise BadInput("--waste must be under 100%: it is the share of the compound that is lost.")
+
+
+def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, float | None] | None:
+    """Build the outline from the options, or None where they do not touch it.
+
+    Parameters
+    ----------
+    options : dict
+        As click hands them over.
+    current : Outline or None
+        What `edit` starts from; doors and openings given are added to it only where no new
+        outline is given, and replace those that were there.
+
+    Returns
+    -------
+    (Outline, closing_mm or None) or None
+    """
+    from rig import plan_geometry
+
+    shapes = [name for name in ("room", "walls", "outline_file") if options[name] is not None]
+    if len(shapes) > 1:
+        raise BadInput("Give the room once: --room, or --walls, or --outline.")
+    if not shapes and not options["doors"] and not options["openings"]:
+        return None
+    closing_mm = None
+    doors, openings = options["doors"], options["openings"]
+    if options["room"] is not None:
+        outline = plan_geometry.room(*options["room"])
+    elif options["walls"] is not None:
+        outline, closing_mm = plan_geometry.from_walls(options["walls"])
+    elif options["outline_file"] is not None:
+        if options["unit"] is None:
+            raise BadInput(
+                "--outline needs --unit: say what one step in the file is, as --unit mm."
+            )
+        outline = plan_geometry.from_file(options["outline_file"], options["unit"])
+    elif current is not None:
+        outline = plan_geometry.from_rings(
+            current.walls,
+            () if openings else current.openings,
+            () if doors else current.doors,
+        )
+    else:
+        raise BadInput("Give the room: --room 12ft,15ft, or --walls, or --outline.")
+    for opening in openings:
+        outline = plan_geometry.with_opening(outline, *opening)
+    for door in doors:
+        outline = plan_geometry.with_door(outline, *door)
+    return outline, closing_mm

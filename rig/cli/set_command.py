@@ -1,0 +1,101 @@
+"""`rig set`: live raise and lower prompts, marker after marker."""
+
+import time
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
+from rig.cli.live_options import open_source, run_live, source_options
+from rig.cli.markers_command import fresh_plan
+from rig.cli.options import Length, job_option, json_option
+from rig.errors import CannotAnswer
+
+CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear, mind your knees."
+
+
+@click.command()
+@job_option
+@source_options
+@click.option(
+    "--tolerance",
+    type=Length(above=0.0),
+    default="1mm",
+    show_default=True,
+    help="How near a marker's top must come to its height.",
+)
+@click.option("--setup", help="Name of this position of the laser; a new name ties a new line.")
+@click.option("--marker", metavar="LABEL", help="Begin with this marker.")
+@click.option("--skip-check", is_flag=True, help="Do without the sight that ties today's line.")
+@json_option
+def command(job_path: Path, as_json: bool, **options: Any) -> None:
+    """Set the markers: the prompt says raise, lower or hold, and by how much.
+
+    Begins with a sight that ties today's line to the survey, so that a laser bumped or restarted
+    since then never shifts the pour.
+    """
+    set_markers(job_path, as_json, **options)
+
+
+def set_markers(
+    job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any
+) -> None:
+    """Set the markers of a job from the source that the options name."""
+    from rig.job.store import Job
+    from rig.live.machines import setting_machine
+    from rig.live.recorder import Recorder
+
+    with Job.open(job_path, write=True) as job:
+        units, denominator = units_of(job)
+        plan = fresh_plan(job)
+        if not job.markers():
+            raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
+        source = open_source(options, units)
+        setup = setup_of(job, options["setup"])
+        known = {shot.setup for shot in job.shots()}
+        machine = setting_machine(
+            job,
+            plan,
+            outline_of(job),
+            setup=setup,
+            tolerance_mm=options["tolerance"],
+            dwell_s=options["dwell"],
+            walk_s=options["walk"],
+            still_mm=options["still"],
+            resolution_mm=source.resolution_mm,
+            foot_mm=source.foot_mm,
+            start_marker=options["marker"],
+            skip_check=options["skip_check"],
+        )
+        session = job.start_session(
+            kind="set",
+            setup=setup,
+            source=source.name,
+            profile_text=source.profile.text_toml if source.profile else "",
+            capture={
+                "dwell_s": options["dwell"],
+                "walk_s": options["walk"],
+                "still_mm": options["still"],
+                "tolerance_mm": options["tolerance"],
+            },
+            boot_id=boot_id(),
+            utc_s=time.time(),
+        )
+        if not as_json:
+            click.echo(CAUTION, err=True)
+        run_live(
+            machine,
+            source,
+            Recorder(job, session, ties_line=setup not in known),
+            as_json=as_json,
+            units=units,
+            denominator=denominator,
+            more_sinks=more_sinks,
+        )
+        left = [marker.label for marker in job.markers() if not marker.is_set]
+    if machine.failed:
+        raise CannotAnswer(machine.failed)
+    if not as_json:
+        click.echo(f"{len(left)} markers left: {', '.join(left)}." if left else "All markers set.")

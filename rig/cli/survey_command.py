@@ -1,0 +1,187 @@
+"""`rig survey`: shoot the points live, hands-free."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rig.cli.jobs import boot_id, outline_of, points_of, setup_of, units_of
+from rig.cli.live_options import Source, open_source, run_live, source_options
+from rig.cli.options import Lengths, job_option, json_option
+from rig.errors import BadInput
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+    from rig.survey.capture import Capture
+
+WALKED = ("floor", "finished")
+KINDS = (*WALKED, "benchmark", "threshold")
+Place = tuple[str, float | None, float | None]
+CAUTION = "Caution: never look into the laser's beam; its class and its maker's rules apply."
+
+
+@click.command()
+@job_option
+@source_options
+@click.option("--rock", is_flag=True, help="Wave the rod through plumb; the vertex is the shot.")
+@click.option(
+    "--kind", type=click.Choice(KINDS), default="floor", show_default=True, help="What is shot."
+)
+@click.option(
+    "--label",
+    "labels",
+    multiple=True,
+    help="A benchmark's or threshold's name, or grid points to shoot again.",
+)
+@click.option("--at", type=Lengths("X", "Y"), help="Where a threshold is.")
+@click.option("--setup", help="Name of this position of the laser.  [default: the last one's]")
+@json_option
+def command(job_path: Path, as_json: bool, **options: Any) -> None:
+    """Shoot the points, hands-free, with a rod or a tape.
+
+    Stand the rod on the point, hold still until it is taken, walk on. Ends when every point has a
+    shot, or on Ctrl-C with all kept; the next run goes on where it stopped.
+    """
+    survey(job_path, as_json, **options)
+
+
+def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any) -> None:
+    """Survey into a job from the source that the options name."""
+    from rig.job.store import Job
+    from rig.live.recorder import Recorder
+    from rig.live.sources import is_job_file
+
+    # Before the job is open: a second descriptor on its file would drop SQLite's locks.
+    replays_job = options["replay"] is not None and is_job_file(options["replay"])
+    if replays_job and options["replay"].resolve() == job_path.resolve():
+        raise BadInput("A job cannot replay itself: make another with the same room and grid.")
+    with Job.open(job_path, write=True) as job:
+        if replays_job:
+            shots = sum(_replay_job(job, options, as_json))
+        else:
+            units, denominator = units_of(job)
+            points = _wanted(job, options)
+            setup = setup_of(job, options["setup"])
+            source = open_source(options, units)
+            capture = {
+                "dwell_s": options["dwell"],
+                "walk_s": options["walk"],
+                "still_mm": options["still"],
+                "rock": options["rock"],
+                "kind": options["kind"],
+                "points": points,
+                "resumes_from": _last_shot(job, options["kind"], setup),
+                "clamp_mm": source.profile.clamp_mm if source.profile else None,
+            }
+            if not as_json:
+                click.echo(CAUTION, err=True)
+            recorder = Recorder(job, _begin(job, source, setup, capture))
+            machine = _machine(job, capture, source)
+            run_live(
+                machine,
+                source,
+                recorder,
+                as_json=as_json,
+                units=units,
+                denominator=denominator,
+                more_sinks=more_sinks,
+            )
+            shots = recorder.shots
+        left = _left(job, options["kind"])
+    if not as_json:
+        taken = f"{shots} shot{'s' if shots != 1 else ''} taken"
+        click.echo(taken + (f", {left} points left." if left else "."))
+        if options["kind"] == "floor" and not left:
+            click.echo("Next: rig floor, then rig plan")
+
+
+def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
+    """The places that this session is to shoot, in order."""
+    kind, labels, at = options["kind"], options["labels"], options["at"]
+    if kind not in WALKED:
+        if len(labels) != 1:
+            raise BadInput(f"A {kind} needs one name: --label BM1.")
+        if kind == "threshold" and at is None:
+            raise BadInput("A threshold needs its place: --at X,Y.")
+        x_mm, y_mm = at or (None, None)
+        return [(labels[0], x_mm, y_mm)]
+    if at is not None:
+        raise BadInput("--at goes with --kind benchmark or threshold; grid points have places.")
+    points: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in points_of(job)]
+    if labels:
+        known = {point[0]: point for point in points}
+        unknown = [label for label in labels if label.upper() not in known]
+        if unknown:
+            raise BadInput(f"There is no grid point {unknown[0]!r}; see rig grid.")
+        return [known[label.upper()] for label in labels]
+    done = {shot.point for shot in job.shots(kinds=[kind])}
+    left = [point for point in points if point[0] not in done]
+    if not left:
+        raise BadInput(
+            "Every point has a shot. Shoot one again with --label LABEL, or go on: rig floor."
+        )
+    return left
+
+
+def _left(job: "Job", kind: str) -> int:
+    if kind not in WALKED:
+        return 0
+    done = {shot.point for shot in job.shots(kinds=[kind])}
+    return sum(point.label not in done for point in job.points())
+
+
+def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:
+    """The last shot that this line gave, for a walk that is taken up again."""
+    if kind not in WALKED:
+        return None
+    mine = [shot for shot in job.shots(kinds=[kind]) if shot.setup == setup]
+    return (mine[-1].point, mine[-1].reading_mm) if mine else None
+
+
+def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:
+    import time
+
+    return job.start_session(
+        kind="survey",
+        setup=setup,
+        source=source.name,
+        profile_text=source.profile.text_toml if source.profile else "",
+        capture=capture,
+        boot_id=boot_id(),
+        utc_s=time.time(),
+    )
+
+
+def _machine(job: "Job", capture: dict[str, Any], source: Source) -> "Capture":
+    from rig.live.machines import survey_machine
+
+    return survey_machine(job, outline_of(job), capture, source.resolution_mm, source.foot_mm)
+
+
+def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[int]:
+    """Replay the survey sessions of another job with the settings they were made with."""
+    from rig.devices.profile import parse_profile, with_clamp
+    from rig.job.store import Job
+    from rig.live import sources
+    from rig.live.recorder import Recorder
+
+    units, denominator = units_of(job)
+    with Job.open(options["replay"]) as other:
+        old = [s for s in other.sessions() if s.kind == "survey"]
+        if not old:
+            raise BadInput(f"{options['replay']} holds no survey to replay.")
+        for session in old:
+            profile = None
+            if session.profile_text:
+                profile = parse_profile(session.profile_text, "the job's own profile")
+                if session.capture["clamp_mm"] is not None:
+                    profile = with_clamp(profile, session.capture["clamp_mm"])
+            items = sources.session_items(other, session.id, profile, units)
+            source = Source("replay", sources.replayed(items, options["speed"]), profile, None)
+            recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
+            machine = _machine(job, session.capture, source)
+            run_live(
+                machine, source, recorder, as_json=as_json, units=units, denominator=denominator
+            )
+            yield recorder.shots

@@ -1,0 +1,149 @@
+"""Make the machines of live work from a job: the survey's and the marker setting's."""
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from rig.errors import BadInput, CannotAnswer
+from rig.guidance.setting import CheckSight, MarkerTarget, Setting
+from rig.plan_geometry import Outline, where
+from rig.survey.capture import Capture, Stand
+from rig.units import format_length
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan, Shot
+    from rig.job.store import Job
+
+
+def survey_machine(
+    job: "Job", outline: Outline, capture: dict[str, Any], resolution_mm: float, foot_mm: float
+) -> Capture:
+    """Make the survey of a session from its capture settings, as the job keeps them.
+
+    Parameters
+    ----------
+    job : Job
+        For its units.
+    outline : Outline
+        For where each point is.
+    capture : dict
+        `kind`, `points` (label, x_mm, y_mm), `dwell_s`, `walk_s`, `still_mm`, `rock`,
+        `resumes_from` (label, reading_mm) or None.
+    resolution_mm, foot_mm : float
+        Of the rod.
+    """
+    settings = job.settings
+    units, denominator = settings["units"], settings["denominator"]
+    stands = [
+        Stand(label, x_mm, y_mm, where(outline, x_mm, y_mm, units) if x_mm is not None else "")
+        for label, x_mm, y_mm in capture["points"]
+    ]
+    label, reading_mm = capture["resumes_from"] or (None, None)
+    return Capture(
+        stands,
+        kind=capture["kind"],
+        dwell_s=capture["dwell_s"],
+        walk_s=capture["walk_s"],
+        still_mm=capture["still_mm"],
+        rock=capture["rock"],
+        resolution_mm=resolution_mm,
+        foot_mm=foot_mm,
+        last_shot_mm=reading_mm,
+        last_label=label,
+        show=lambda mm: format_length(mm, units, denominator),
+    )
+
+
+def setting_machine(
+    job: "Job",
+    plan: "Plan",
+    outline: Outline,
+    *,
+    setup: str,
+    tolerance_mm: float,
+    dwell_s: float,
+    walk_s: float,
+    still_mm: float,
+    resolution_mm: float,
+    foot_mm: float,
+    start_marker: str | None,
+    skip_check: bool,
+) -> Setting:
+    """Make the marker setting of a plan for a set-up, new or known.
+
+    A known set-up's line must still be where it was; a new one is tied by the check sight.
+
+    Raises
+    ------
+    CannotAnswer
+        Where nothing is there to check the line against.
+    """
+    from rig.survey.heights import lines_of
+
+    settings = job.settings
+    units, denominator = settings["units"], settings["denominator"]
+    shots = [shot for shot in job.shots() if shot.kind in ("floor", "benchmark", "threshold")]
+    lines = {line.setup: line.line_mm for line in lines_of(shots)}
+    retie = setup not in lines
+    if retie and skip_check:
+        raise BadInput(
+            f"Set-up {setup} has no line yet: without the check sight its height is unknown. "
+            "Leave out --skip-check, or name a set-up of the survey."
+        )
+    line_mm = 0.0 if retie else lines[setup]
+    markers = [
+        MarkerTarget(
+            marker.label,
+            marker.x_mm,
+            marker.y_mm,
+            marker.target_reading_mm + line_mm,
+            where(outline, marker.x_mm, marker.y_mm, units),
+        )
+        for marker in job.markers()
+    ]
+    return Setting(
+        markers,
+        already_set=[marker.label for marker in job.markers() if marker.is_set],
+        check=None if skip_check else check_sight(shots, lines, line_mm, plan, outline, units),
+        retie=retie,
+        tolerance_mm=tolerance_mm,
+        dwell_s=dwell_s,
+        walk_s=walk_s,
+        still_mm=still_mm,
+        resolution_mm=resolution_mm,
+        foot_mm=foot_mm,
+        units=units,
+        denominator=denominator,
+        start_marker=start_marker,
+        skip_check=skip_check,
+    )
+
+
+def check_sight(
+    shots: "list[Shot]",
+    lines: dict[str, float],
+    line_mm: float,
+    plan: "Plan",
+    outline: Outline,
+    units: str,
+) -> CheckSight:
+    """Choose the sight that ties today's line: the last benchmark, else a floor shot by the door.
+
+    A floor shot is found again only as well as the floor is smooth there, so it allows more.
+    """
+    benchmarks = [shot for shot in shots if shot.kind == "benchmark"]
+    floor = [shot for shot in shots if shot.kind == "floor"]
+    if benchmarks:
+        shot = benchmarks[-1]
+        noise_mm = shot.stderr_mm
+    elif floor:
+        near = outline.doors[0].middle if outline.doors else outline.walls[0]
+        shot = min(floor, key=lambda s: math.dist((s.x_mm or 0.0, s.y_mm or 0.0), near))
+        noise_mm = math.hypot(shot.stderr_mm, plan.result["roughness_mm"])
+    else:
+        raise CannotAnswer("There is no shot to check the line against. Survey first: rig survey")
+    place = ""
+    if shot.x_mm is not None and shot.y_mm is not None:
+        place = where(outline, shot.x_mm, shot.y_mm, units)
+    # Reading = line − height, and the shot's height = its own line − its reading.
+    expected_mm = line_mm - (lines[shot.setup] - shot.reading_mm)
+    return CheckSight(shot.point, shot.x_mm, shot.y_mm, expected_mm, noise_mm, place)

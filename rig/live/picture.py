@@ -1,0 +1,139 @@
+"""The running picture: from a job's shots to the floor's surface, its high point, their doubt."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rig.errors import CannotAnswer
+from rig.plan_geometry import Outline, Raster, contains, raster_of
+from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.high_point import Extremes, find_extremes, suggest_shots
+from rig.survey.heights import Heights, heights_of, lines_of
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+
+MOST_CELLS = 1_500
+SEED = 20  # the same shots give the same answer
+SUGGESTED_SHOTS = 3
+UNEXPLAINED_SDS = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A floor as the shots show it: the surface, its raster, and joint draws of its extremes."""
+
+    outline: Outline
+    heights: Heights
+    surface: GaussianProcess
+    cells: Raster
+    extremes: Extremes
+
+    @property
+    def shot_stderr_mm(self) -> float:
+        """Error of a typical shot."""
+        return float(np.median(self.heights.stderr_mm))
+
+
+def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "floor") -> Picture:
+    """Model the floor from the job's current shots.
+
+    Raises
+    ------
+    CannotAnswer
+        Too few or collinear shots, or set-ups that are not tied.
+    """
+    heights = heights_of(job.shots(), kind)
+    if len(heights.labels) == 0:
+        raise CannotAnswer("The job has no shots of the floor yet. Shoot it first: rig survey")
+    surface = GaussianProcess().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    cells = raster_of(outline, MOST_CELLS)
+    extremes = find_extremes(
+        surface,
+        cells.x_mm,
+        cells.y_mm,
+        cells.share * cells.step_mm**2,
+        np.random.default_rng(SEED),
+        confidence,
+    )
+    return Picture(outline, heights, surface, cells, extremes)
+
+
+def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) -> dict[str, Any]:
+    """What the floor is like, as `rig floor --json` prints it.
+
+    Parameters
+    ----------
+    job : Job
+    picture : Picture
+    points : array, shape (m, 2), optional
+        Places in mm whose heights are asked for.
+    """
+    extremes, surface = picture.extremes, picture.surface
+    result: dict[str, Any] = {
+        "shots": len(picture.heights.labels),
+        "confidence": extremes.confidence,
+        "high": high_of(extremes),
+        "low": {
+            "x_mm": extremes.low.x_mm,
+            "y_mm": extremes.low.y_mm,
+            "z_mm": extremes.low.z_mm,
+            "lower_mm": extremes.low.lower_mm,
+        },
+        "range_mm": extremes.range_mm,
+        "noise_mm": float(np.sqrt(surface.nugget_mm2 + picture.shot_stderr_mm**2)),
+        "points": [],
+        "next": [
+            {
+                "x_mm": shot.x_mm,
+                "y_mm": shot.y_mm,
+                "doubt_mm": shot.doubt_mm,
+                "left_mm": shot.left_mm,
+            }
+            for shot in suggest_shots(surface, extremes, SUGGESTED_SHOTS, picture.shot_stderr_mm)
+        ],
+        "setups": [
+            {"setup": line.setup, "line_mm": line.line_mm, "stderr_mm": line.stderr_mm}
+            for line in lines_of(job.shots())
+        ],
+        "warnings": warnings_of(job, picture),
+    }
+    if points is not None:
+        x, y = np.asarray(points, dtype=float).T
+        mean, sd = surface.predict(x, y)
+        result["points"] = [
+            {"x_mm": float(a), "y_mm": float(b), "z_mm": float(z), "stderr_mm": float(s)}
+            for a, b, z, s in zip(x, y, mean, sd, strict=True)
+        ]
+        for a, b in zip(x, y, strict=True):
+            if not contains(picture.outline, np.array([a]), np.array([b]))[0]:
+                result["warnings"].append(
+                    f"The place {a:.0f}, {b:.0f} mm lies outside the floor: its height is a guess."
+                )
+    return result
+
+
+def high_of(extremes: Extremes) -> dict[str, float]:
+    """The high point with the height it stays under at the confidence."""
+    high = extremes.high
+    return {"x_mm": high.x_mm, "y_mm": high.y_mm, "z_mm": high.z_mm, "upper_mm": high.upper_mm}
+
+
+def warnings_of(job: "Job", picture: Picture) -> list[str]:
+    """What a careful person would point out about these shots."""
+    found = []
+    shot = set(picture.heights.labels)
+    left = [point.label for point in job.points() if point.label not in shot]
+    if left and shot.intersection(point.label for point in job.points()):
+        names = ", ".join(left[:5]) + (" …" if len(left) > 5 else "")
+        found.append(f"{len(left)} grid points have no shot: {names}.")
+    residual, sd = picture.surface.loo()
+    for n in np.flatnonzero(np.abs(residual) > UNEXPLAINED_SDS * sd):
+        way = "above" if residual[n] > 0 else "below"
+        found.append(
+            f"{picture.heights.labels[n]} is {abs(residual[n]):.0f} mm {way} what its neighbours "
+            f"say: shoot it again? (rig survey --label {picture.heights.labels[n]})"
+        )
+    return found

@@ -1,0 +1,108 @@
+"""Write a live session into the job: items with their times, shots before they are announced."""
+
+from typing import Any
+
+from rig.devices.reading import Back, Lost, Notice, Reading
+from rig.job.store import Job
+from rig.live.session import Act, End, Item, Typed
+
+
+class Recorder:
+    """The job's side of one session.
+
+    Parameters
+    ----------
+    job : Job
+        Open for writing.
+    session_id : int
+        From `Job.start_session`.
+    ties_line : bool
+        The set-up is new: its check sight is kept as a benchmark shot, which ties its line.
+    """
+
+    def __init__(self, job: Job, session_id: int, *, ties_line: bool = False) -> None:
+        self._job = job
+        self._session = session_id
+        self._ties_line = ties_line
+        self._now = (0.0, 0.0)
+        self._shots: list[int] = []
+        self.shots = 0
+
+    def item(self, item: Item) -> None:
+        """Keep one item as it came; it reaches the disk with the next shot or within a second."""
+        job, session = self._job, self._session
+        match item:
+            case Reading():
+                self._now = (item.time_s, item.utc_s)
+                job.log_reading(
+                    session,
+                    time_s=item.time_s,
+                    utc_s=item.utc_s,
+                    raw=item.raw,
+                    value_mm=item.value_mm,
+                    status=item.status,
+                    seq=item.seq,
+                )
+            case Typed(reading, _):
+                self.item(reading)
+            case Act():
+                self._now = (item.time_s, item.utc_s)
+                data = {"act": item.name, "argument": item.argument}
+                job.log_event(session, item.time_s, item.utc_s, "act", data)
+            case Lost():
+                job.log_event(session, item.time_s, item.utc_s, "lost", {"reason": item.reason})
+            case Back():
+                job.log_event(session, item.time_s, item.utc_s, "back", {"gap_s": item.gap_s})
+            case Notice():
+                job.log_event(session, item.time_s, item.utc_s, "notice", {"text": item.text})
+            case End():
+                job.log_event(session, item.time_s, self._now[1], "end", {})
+
+    def event(self, event: dict[str, Any]) -> None:
+        """Make durable what the machine decided; returns only when it is on disk."""
+        time_s, utc_s = self._now
+        time_s = event.get("time_s", time_s)
+        match event["event"]:
+            case "shot":
+                self._shots.append(self._add_shot(event, event["kind"], time_s, utc_s))
+                self.shots += 1
+            case "undone":
+                self._job.supersede(self._shots.pop())
+                self.shots -= 1
+            case "checked":
+                self._job.log_event(self._session, time_s, utc_s, "checked", event)
+                if self._ties_line:
+                    self._add_shot(event, "benchmark", time_s, utc_s)
+                else:
+                    self._job.flush()
+            case "set":
+                self._job.set_marker(
+                    event["marker"],
+                    residual_mm=event["residual_mm"],
+                    reading_mm=event["reading_mm"],
+                    stderr_mm=event["stderr_mm"],
+                    n=event["n"],
+                    session_id=self._session,
+                    time_s=time_s,
+                    utc_s=utc_s,
+                )
+            case "unset":
+                self._job.unset_marker(event["marker"])
+
+    def flush(self) -> None:
+        """Commit what is still in memory."""
+        self._job.flush()
+
+    def _add_shot(self, event: dict[str, Any], kind: str, time_s: float, utc_s: float) -> int:
+        return self._job.add_shot(
+            self._session,
+            point=event["label"],
+            x_mm=event.get("x_mm"),
+            y_mm=event.get("y_mm"),
+            reading_mm=event["reading_mm"],
+            stderr_mm=event["stderr_mm"],
+            n=event["n"],
+            kind=kind,
+            time_s=time_s,
+            utc_s=utc_s,
+        )

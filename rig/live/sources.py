@@ -1,0 +1,121 @@
+"""Where a session's items come from: a device, the keyboard, a trace, or a job's own log."""
+
+import asyncio
+import sys
+import threading
+from collections.abc import AsyncIterator, Callable, Iterator
+from pathlib import Path
+from typing import Literal
+
+from rig.devices.clock import Clock
+from rig.devices.decoder import Decoder
+from rig.devices.profile import Profile
+from rig.devices.reading import Back, Lost, Reading
+from rig.devices.stream import supervise
+from rig.devices.trace import Trace, replay
+from rig.devices.transport import Transport
+from rig.devices.typed import TypedReader
+from rig.errors import BadInput
+from rig.job.rows import StoredReading
+from rig.job.store import Job
+from rig.live.session import Act, End, Item, Typed
+
+
+async def device(transport: Transport, profile: Profile, clock: Clock) -> AsyncIterator[Item]:
+    """Yield a supervised device's readings and what happens to its link."""
+    async for item in supervise(transport, Decoder(profile), clock):
+        yield item
+
+
+async def typed(
+    reader: TypedReader, clock: Clock, complain: Callable[[str], None]
+) -> AsyncIterator[Item]:
+    """Yield readings and words typed a line at a time, until the end of standard input or `q`.
+
+    What is no reading is complained of and left out.
+    """
+    loop = asyncio.get_running_loop()
+    lines: asyncio.Queue[str] = asyncio.Queue()
+
+    def read() -> None:
+        for line in sys.stdin:
+            loop.call_soon_threadsafe(lines.put_nowait, line)
+        loop.call_soon_threadsafe(lines.put_nowait, "")
+
+    threading.Thread(target=read, daemon=True, name="typed").start()
+    while line := await lines.get():
+        time_s, utc_s = clock.now()
+        try:
+            entry = reader.parse(line, time_s, utc_s)
+        except BadInput as error:
+            complain(f"{error} Or u to undo, s to skip, y to accept, q to stop.")
+            continue
+        if isinstance(entry, Reading):
+            yield Typed(entry, reader.stderr_mm)
+        else:
+            yield Act(time_s, utc_s, entry)
+
+
+async def replayed(items: Iterator[Item], speed: float | None) -> AsyncIterator[Item]:
+    """Yield stored items at `speed` times their own pace; None is as fast as they go."""
+    loop = asyncio.get_running_loop()
+    begun = loop.time()
+    first: float | None = None
+    for item in items:
+        if speed:
+            first = item.time_s if first is None else first
+            await asyncio.sleep(max(0.0, begun + (item.time_s - first) / speed - loop.time()))
+        yield item
+
+
+def trace_items(trace: Trace) -> Iterator[Item]:
+    """The readings of a recorded trace, with what happened to the link in between."""
+    time_s = 0.0
+    for item in replay(trace):
+        time_s = item.time_s
+        yield item
+    yield End(time_s)
+
+
+def is_job_file(path: Path) -> bool:
+    """Tell a job file from a trace by its first bytes."""
+    try:
+        with path.open("rb") as file:
+            return file.read(16) == b"SQLite format 3\0"
+    except FileNotFoundError:
+        raise BadInput(f"There is no file {path} to replay.") from None
+    except OSError as error:
+        raise BadInput(f"{path} cannot be read to replay: {error.strerror}.") from None
+
+
+def session_items(
+    job: Job, session_id: int, profile: Profile | None, units: Literal["in", "mm"]
+) -> Iterator[Item]:
+    """The items of a session that a job recorded, in the order in which they were logged.
+
+    Raw messages go through the decoder again, so that the same readings come out only if the
+    same code and profile make them.
+    """
+    decoder = Decoder(profile) if profile else None
+    reader = TypedReader(units)
+    for stored in job.stored_messages(session_id):
+        time_s, utc_s = stored.time_s or 0.0, stored.utc_s
+        if isinstance(stored, StoredReading):
+            if decoder is not None:
+                yield decoder.decode_raw(stored.raw, time_s, utc_s)
+            else:
+                entry = reader.parse(stored.raw, time_s, utc_s)
+                if isinstance(entry, Reading):
+                    yield Typed(entry, reader.stderr_mm)
+            continue
+        match stored.kind:
+            case "act":
+                yield Act(time_s, utc_s, stored.data["act"], stored.data["argument"])
+            case "lost":
+                if decoder is not None:
+                    decoder.reset()
+                yield Lost(time_s, utc_s, stored.data["reason"])
+            case "back":
+                yield Back(time_s, utc_s, stored.data["gap_s"])
+            case "end":
+                yield End(time_s)

@@ -1,0 +1,154 @@
+"""What a live session shows: JSON lines, plain lines, or one big line readable at two metres."""
+
+import json
+import sys
+from collections.abc import Callable
+from typing import Any
+
+from rig.units import format_amount, format_length
+
+BELL = "\a"
+SETTLED = ("shot", "set")
+
+
+def json_lines(told: dict[str, Any]) -> None:
+    """Print one event as one JSON object on one line, at once."""
+    sys.stdout.write(json.dumps(told, allow_nan=False) + "\n")
+    sys.stdout.flush()
+
+
+def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
+    """One event as one plain line, or None where a person need not hear of it."""
+    match told["event"]:
+        case "next":
+            return f"Next {_place(told)}"
+        case "armed":
+            return f"  {told['label']} ready: stand the rod and hold still"
+        case "shot":
+            reading = format_length(told["reading_mm"], units, denominator)
+            doubt = f"± {2 * told['stderr_mm']:.1f} mm"
+            return f"  {told['label']} taken: {reading} ({doubt}, {told['n']} readings)"
+        case "skipped":
+            return f"  {told['label']} skipped"
+        case "undone":
+            return f"  {told['label']} undone"
+        case "unset":
+            return f"  {told['marker']} no longer set"
+        case "prompt":
+            return f"  {told['marker']}: {told['text']}"
+        case "set":
+            off = abs(told["residual_mm"])
+            way = "high" if told["residual_mm"] > 0 else "low"
+            return f"  {told['marker']} SET ({off:.1f} mm {way})"
+        case "check":
+            expected = format_length(told["expected_mm"], units, denominator)
+            return f"Check the line on {told['label']}: {told['text']} (expect {expected})"
+        case "checked":
+            return f"  {told['text']}"
+        case "lost":
+            return f"  rod lost: {told['reason']}. Trying again; nothing is lost."
+        case "back":
+            return f"  rod back after {told['gap_s']:.1f} s"
+        case "ask" | "trouble" | "notice":
+            return f"  ! {told['text']}"
+        case "done":
+            without = told["skipped"] if "skipped" in told else told["left"]
+            return f"Done, without {', '.join(without)}." if without else "Done."
+    return None
+
+
+def _place(told: dict[str, Any]) -> str:
+    """Say label and place once, whichever machine told it."""
+    text: str = told["text"]
+    return f"{told['marker']}: {text}" if "marker" in told else text
+
+
+def plain_lines(units: str, denominator: int, write: Callable[[str], None]) -> Any:
+    """Return a sink that prints a line for each event that a person needs, none twice running."""
+    last: list[str] = [""]
+
+    def sink(told: dict[str, Any]) -> None:
+        line = line_of(told, units, denominator)
+        if line is not None and line != last[0]:
+            write(line)
+            last[0] = line
+
+    return sink
+
+
+class BigScreen:
+    """One big line in the terminal, updated in place, with a smaller line of context under it.
+
+    The word and the amount are drawn in letters some six rows high. A bell rings twice for a set
+    marker, once for a shot: after the fact is on disk.
+    """
+
+    def __init__(self, units: str, denominator: int, keys: str) -> None:
+        from rich.console import Console
+        from rich.live import Live
+
+        self._units, self._denominator, self._keys = units, denominator, keys
+        self._console = Console()
+        self._live = Live(console=self._console, auto_refresh=False, transient=False)
+        self._big, self._small, self._note = "", "", ""
+
+    def __enter__(self) -> "BigScreen":
+        self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._live.stop()
+
+    def __call__(self, told: dict[str, Any]) -> None:
+        """Show one event."""
+        units, denominator = self._units, self._denominator
+        match told["event"]:
+            case "reading":
+                return
+            case "prompt":
+                self._big = told["text"]
+                self._small = f"{told['marker']}"
+            case "next":
+                label = told.get("label") or told.get("marker")
+                self._big, self._small = f"go to {label}", _place(told)
+            case "armed":
+                self._big, self._small = told["label"], f"hold still · {told['text']}"
+            case "check":
+                expected = format_amount(told["expected_mm"], units, denominator)
+                self._big = f"check {told['label']}"
+                self._small = f"{told['text']} · expect {expected}"
+            case "shot" | "set":
+                self._big = f"{told.get('label') or told.get('marker')} {told['event']}"
+            case "done":
+                self._big, self._small = "done", ""
+        self._note = line_of(told, units, denominator) or self._note
+        self._draw()
+        if told["event"] in SETTLED:
+            self._console.bell()
+            if told["event"] == "set":
+                self._console.bell()
+
+    def _draw(self) -> None:
+        from rich.console import Group
+        from rich.text import Text
+
+        self._live.update(
+            Group(
+                Text(big_letters(self._big, self._console.width), style="bold"),
+                Text(self._small, style="bold"),
+                Text(self._note.strip()),
+                Text(self._keys, style="dim"),
+            ),
+            refresh=True,
+        )
+
+
+def big_letters(text: str, width: int) -> str:
+    """Draw `text` in the largest block letters that fit `width` columns, else as it is."""
+    from pyfiglet import Figlet
+
+    for font in ("big", "standard", "small"):
+        drawn: str = Figlet(font=font, width=10_000).renderText(text).rstrip("\n")
+        if max((len(line) for line in drawn.splitlines()), default=0) <= width:
+            return drawn
+    return text

@@ -1,0 +1,69 @@
+"""Run the command line in this process and see what a user would: exit code, output, errors."""
+
+import io
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rig.cli import main
+
+
+@dataclass
+class Outcome:
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.out)
+
+    @property
+    def events(self) -> list[dict[str, Any]]:
+        return [json.loads(line) for line in self.out.splitlines()]
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch, capfd):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("RIG_JOB", raising=False)
+
+    def call(*words: object, typed: str | None = None) -> Outcome:
+        if typed is not None:
+            monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+        with pytest.raises(SystemExit) as ended:
+            main([str(word) for word in words])
+        out, err = capfd.readouterr()
+        assert "Traceback" not in err
+        return Outcome(ended.value.code, out, err)
+
+    return call
+
+
+@pytest.fixture
+def table(tmp_path):
+    """Write a CSV and return its path."""
+
+    def write(text: str, name: str = "shots.csv") -> Path:
+        path = tmp_path / name
+        path.write_text(text)
+        return path
+
+    return write
+
+
+@pytest.fixture
+def surveyed(run, table):
+    """A job of a metric room, 3 m by 4 m, with a table of shots on a gently warped floor."""
+    assert run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
+    rows = [
+        f"P{i}{j},{200 + i * 650},{200 + j * 720},{1200 + 3 * i - 2 * j + (i * j) % 3},0.3"
+        for i in range(5)
+        for j in range(6)
+    ]
+    path = table("label,x,y,reading,stderr\n" + "\n".join(rows) + "\n", "floor.csv")
+    assert run("import", path, "--unit", "mm").code == 0
+    return run

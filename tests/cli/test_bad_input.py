@@ -1,0 +1,172 @@
+"""Every mistake gets a sentence that says what, where and what to do, and the right code."""
+
+import os
+import sqlite3
+
+import pytest
+
+HEAD = "label,x,y,reading\n"
+GOOD = "P1,200,200,1200\nP2,2800,200,1203\nP3,2800,3800,1207\nP4,200,3800,1202\nP5,1500,2000,1204\n"
+
+
+@pytest.fixture
+def job(run):
+    assert run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
+    return run
+
+
+@pytest.mark.parametrize(
+    ("words", "say"),
+    [
+        (["--room", "12,15"], "unit"),
+        (["--room", "12ft,1,5m"], "parts"),
+        (["--room", "nanft,15ft"], "57mm"),
+        (["--room", "0ft,15ft"], "more than"),
+        (["--room", "-3m,4m"], "more than"),
+        (["--walls", "12ft right 5ft left 3ft right 8ft"], "miss"),
+        (["--room", "3m,4m", "--opening", "5m,5m,1m,1m"], "outside"),
+        (["--room", "3m,4m", "--door", "1m,2m,80cm"], "wall"),
+        (["--room", "3m,4m", "--min-cover", "30mm", "--max-cover", "20mm"], "maximum"),
+        (["--room", "3m,4m", "--bag-yield", "12"], "unit"),
+        (["--room", "3m,4m", "--waste", "5"], "%"),
+        (["--outline", "nowhere.wkt", "--unit", "m"], "nowhere.wkt"),
+        (["--room", "3m,4m", "--walls", "3m right 3m right 3m right 3m"], "once"),
+        ([], "--room"),
+    ],
+)
+def test_new_refuses_what_it_cannot_build(run, words, say):
+    refused = run("new", *words)
+    assert refused.code == 2
+    assert say in refused.err
+    assert not os.path.exists("job.sqlite")
+
+
+def test_new_refuses_a_job_that_is_there(job):
+    before = open("job.sqlite", "rb").read()
+    refused = job("new", "--room", "2m,2m")
+    assert refused.code == 2
+    assert "job.sqlite" in refused.err
+    assert open("job.sqlite", "rb").read() == before
+
+
+@pytest.mark.parametrize(
+    ("text", "say"),
+    [
+        (HEAD + GOOD + "P6,1500,nan,1204\n", "line 7"),
+        (HEAD + GOOD + "P6,1500,inf,1204\n", "line 7"),
+        (HEAD + GOOD + "P6,1500,1000\n", "line 7"),
+        (HEAD + GOOD + "P1,1500,1000,1204\n", "line 2"),
+        (HEAD + GOOD + "P6,9000,1000,1204\n", "outside"),
+        (HEAD + GOOD + "P6,1500,1000,twelve\n", "line 7"),
+        ("label,x,y\nP1,1,1\n", "reading"),
+        ("label,x,x,y,reading\n", "twice"),
+        ("label,x,y,reading,depth\n", "depth"),
+        (HEAD, "no rows"),
+        ("", "empty"),
+        (HEAD.strip() + ",kind\nP1,200,200,1200,roof\n", "roof"),
+    ],
+)
+def test_a_table_is_taken_whole_or_not_at_all(job, table, text, say):
+    refused = job("import", table(text), "--unit", "mm")
+    assert refused.code == 2
+    assert say in refused.err
+    assert job("floor").code == 1  # nothing was taken
+
+
+def test_a_grid_label_at_another_place_refuses_the_table(job, table):
+    first = job("grid", "--json").json["points"][0]
+    row = f"{first['label']},{first['x_mm'] + 300},{first['y_mm']},1200\n"
+    refused = job("import", table(HEAD + row), "--unit", "mm")
+    assert refused.code == 2
+    assert first["label"] in refused.err
+
+
+def test_a_table_without_unit_is_refused(job, table):
+    refused = job("import", table(HEAD + GOOD))
+    assert refused.code == 2
+    assert "--unit" in refused.err
+
+
+@pytest.mark.parametrize("spacing", ["0m", "-1m", "3"])
+def test_a_grid_needs_a_spacing_that_is_one(job, spacing):
+    refused = job("grid", "--spacing", spacing)
+    assert refused.code == 2
+    assert "spacing" in refused.err
+
+
+def test_too_few_and_collinear_shots_cannot_answer(job, table):
+    assert job("floor").code == 1
+    job("import", table(HEAD + "P1,200,200,1200\nP2,900,200,1203\n"), "--unit", "mm")
+    few = job("floor")
+    assert few.code == 1
+    assert "four" in few.err
+    line = "".join(f"Q{n},{300 + 200 * n},1000,1200\n" for n in range(8))
+    assert job("new", "--room", "3m,4m", "--job", "line.sqlite").code == 0
+    job("import", "--job", "line.sqlite", table(HEAD + line), "--unit", "mm")
+    flat = job("plan", "--job", "line.sqlite")
+    assert flat.code == 1
+    assert "line" in flat.err
+
+
+def test_markers_and_set_need_a_plan_that_still_stands(job, table):
+    assert job("markers").code == 1
+    assert job("set", "--typed").code == 1
+    job("import", table(HEAD + GOOD), "--unit", "mm")
+    assert job("plan").code == 0
+    assert job("markers").code == 0
+    job("import", table(HEAD + "P5,1500,2000,1199\n", "more.csv"), "--unit", "mm")
+    for words in (["markers"], ["set", "--typed"]):
+        stale = job(*words)
+        assert stale.code == 1
+        assert "P5" in stale.err
+
+
+def test_a_wrong_profile_is_refused_before_a_port_is_opened(job, tmp_path):
+    bad = {
+        "pattern": 'framing = "line"\nunit = "mm"\n[line]\npattern = "(?P<value>"\n',
+        "unit": 'framing = "line"\nunit = "cubit"\n[line]\npattern = "(?P<value>.*)"\n',
+        "value": 'framing = "line"\nunit = "mm"\n[line]\npattern = ".*"\n',
+    }
+    job("grid")
+    for key, text in bad.items():
+        path = tmp_path / "bad.toml"
+        path.write_text('text = "x"\n' + text)
+        refused = job("survey", "--serial", "/dev/nowhere", "--profile", path)
+        assert refused.code == 2, refused.err
+        assert key in refused.err
+
+
+def test_a_port_that_is_not_there_is_code_3(job):
+    job("grid")
+    refused = job("survey", "--serial", "/dev/nowhere")
+    assert refused.code == 3
+    assert "/dev/nowhere" in refused.err
+
+
+def test_sources_are_named_once(job):
+    job("grid")
+    assert "--typed" in job("survey").err
+    assert job("survey", "--typed", "--serial", "x").code == 2
+
+
+def test_job_files_that_are_none(run, tmp_path):
+    assert run("floor").code == 2  # no such file
+    (tmp_path / "job.sqlite").write_bytes(b"not a database at all " * 100)
+    damaged = run("floor")
+    assert damaged.code == 4
+    assert "job.sqlite" in damaged.err
+
+
+def test_a_newer_job_is_refused(job):
+    with sqlite3.connect("job.sqlite") as database:
+        version = database.execute("PRAGMA user_version").fetchone()[0]
+        database.execute(f"PRAGMA user_version = {version + 1}")
+    newer = job("floor")
+    assert newer.code == 4
+    assert "newer" in newer.err
+
+
+def test_unknown_words_are_told(run):
+    refused = run("levelize")
+    assert refused.code == 2
+    assert "survey" in refused.err

@@ -1,0 +1,49 @@
+import subprocess
+import sys
+
+HEAVY = (
+    "numpy",
+    "scipy",
+    "shapely",
+    "bleak",
+    "serial",
+    "sqlite3",
+    "sqlite_utils",
+    "asyncio",
+    "rich",
+)
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys\n"
+        "from rig.cli import main\n"
+        "try:\n    main(['--help'])\n"
+        "except SystemExit as ended:\n"
+        f"    loaded = [name for name in {HEAVY!r} if name in sys.modules]\n"
+        "    print('LOADED', loaded, file=sys.stderr)\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "LOADED []" in ran.stderr
+    assert "survey" in ran.stdout
+
+
+def test_live_capture_leaves_numbers_alone_until_they_are_needed():
+    code = (
+        "import sys, rig.survey.capture, rig.guidance.setting\n"
+        "import rig.live.session, rig.live.recorder\n"
+        "print([name for name in ('numpy', 'scipy', 'shapely') if name in sys.modules])"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"
+
+
+def test_every_command_has_help():
+    from click.testing import CliRunner
+
+    from rig.cli import COMMANDS, rig
+
+    for name in COMMANDS:
+        shown = CliRunner().invoke(rig, [name, "--help"])
+        assert shown.exit_code == 0
+        assert "Usage" in shown.output
