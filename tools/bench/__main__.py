@@ -1,0 +1,67 @@
+"""All benches in one table: `.venv/bin/python tools/bench [--json FILE] [NAME ...]`.
+
+Each bench prints a ratio against a reference measured in the same run; a bench is not a test, so
+nothing here fails on a slow day. What a bench needs and is missing is installed first.
+"""
+
+import argparse
+import importlib
+import json
+import platform
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parents[1])]
+
+BENCHES = ("startup", "parsing", "durability", "latency")
+REFERENCES = {"parsing": ["pynmea2"]}
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(prog="tools/bench", description=__doc__)
+    options.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(BENCHES)}")
+    options.add_argument("--json", type=Path, metavar="FILE", help="write the table there too")
+    given = options.parse_args()
+    unknown = set(given.names) - set(BENCHES)
+    if unknown:
+        options.error(f"no bench is called {', '.join(sorted(unknown))}")
+
+    rows = []
+    for name in given.names or BENCHES:
+        for reference in REFERENCES.get(name, []):
+            _provide(reference)
+        begun = time.perf_counter()
+        rows += [{"bench": name, **row} for row in importlib.import_module(name).run()]
+        print(f"{name}: {time.perf_counter() - begun:.1f} s", file=sys.stderr)
+
+    machine = f"{platform.machine()}, Python {platform.python_version()}, {_processor()}"
+    print(f"Measured on {machine}")
+    widths = [max(len(str(row[key])) for row in rows) for key in ("bench", "what", "value")]
+    for row in rows:
+        cells = (row["bench"], row["what"], row["value"])
+        shown = "  ".join(str(cell).ljust(width) for cell, width in zip(cells, widths, strict=True))
+        print(f"{shown}  {row['against']}")
+    if given.json:
+        given.json.write_text(json.dumps({"machine": machine, "rows": rows}, indent=2) + "\n")
+
+
+def _provide(package: str) -> None:
+    try:
+        importlib.import_module(package)
+    except ImportError:
+        subprocess.run([sys.executable, "-m", "pip", "install", "--quiet", package], check=True)
+        importlib.invalidate_caches()
+
+
+def _processor() -> str:
+    try:
+        lines = Path("/proc/cpuinfo").read_text().splitlines()
+        return next(line.split(":")[1].strip() for line in lines if line.startswith("model name"))
+    except (OSError, StopIteration):
+        return platform.processor() or "unknown processor"
+
+
+main()
