@@ -7,7 +7,7 @@ from typing import Any
 
 from rig.units import format_amount, format_length
 
-BELL = "\a"
+CONTEXT_ROWS = 5  # what stands around the big line
 SETTLED = ("shot", "set")
 
 
@@ -79,8 +79,8 @@ def plain_lines(units: str, denominator: int, write: Callable[[str], None]) -> A
 class BigScreen:
     """One big line in the terminal, updated in place, with a smaller line of context under it.
 
-    The word and the amount are drawn in letters some six rows high. A bell rings twice for a set
-    marker, once for a shot: after the fact is on disk.
+    The word and the amount are drawn in the largest letters that the terminal holds. A bell rings
+    twice for a set marker, once for a shot: after the fact is on disk.
     """
 
     def __init__(self, units: str, denominator: int, keys: str) -> None:
@@ -121,7 +121,8 @@ class BigScreen:
                 self._big = f"{told.get('label') or told.get('marker')} {told['event']}"
             case "done":
                 self._big, self._small = "done", ""
-        self._note = line_of(told, units, denominator) or self._note
+        if told["event"] not in ("prompt", "next", "armed", "check"):
+            self._note = line_of(told, units, denominator) or self._note
         self._draw()
         if told["event"] in SETTLED:
             self._console.bell()
@@ -132,9 +133,11 @@ class BigScreen:
         from rich.console import Group
         from rich.text import Text
 
+        width, height = self._console.size
         self._live.update(
             Group(
-                Text(big_letters(self._big, self._console.width), style="bold"),
+                Text(big_letters(self._big, width, height - CONTEXT_ROWS), style="bold"),
+                Text(""),
                 Text(self._small, style="bold"),
                 Text(self._note.strip()),
                 Text(self._keys, style="dim"),
@@ -143,12 +146,29 @@ class BigScreen:
         )
 
 
-def big_letters(text: str, width: int) -> str:
-    """Draw `text` in the largest block letters that fit `width` columns, else as it is."""
+def big_letters(text: str, width: int, height: int) -> str:
+    """Draw `text` in the largest solid letters that fit, on one line or with the amount below.
+
+    Parameters
+    ----------
+    text : str
+        What a prompt says, such as "raise 3/16".
+    width, height : int
+        Columns and rows that there are.
+    """
     from pyfiglet import Figlet
 
-    for font in ("big", "standard", "small"):
-        drawn: str = Figlet(font=font, width=10_000).renderText(text).rstrip("\n")
-        if max((len(line) for line in drawn.splitlines()), default=0) <= width:
-            return drawn
+    draw = Figlet(font="ansi_regular", width=10_000).renderText
+    for scale in (3, 2, 1):
+        for lines in ([text], text.split(" ", 1)):
+            drawn = [_enlarged(draw(line), scale) for line in lines]
+            rows = "\n\n".join(drawn).splitlines()
+            if len(rows) <= height and max(map(len, rows), default=0) <= width:
+                return "\n".join(rows)
     return text
+
+
+def _enlarged(drawn: str, scale: int) -> str:
+    rows = [row.rstrip() for row in drawn.splitlines() if row.strip()]
+    wide = ["".join(cell * scale for cell in row) for row in rows]
+    return "\n".join(row for row in wide for _ in range(scale))
