@@ -16,6 +16,7 @@ import click
 from rig.cli.options import json_option
 from rig.errors import DeviceUnavailable
 
+FILES = ("job.sqlite", "shots.csv", "truth.json")
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
 COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50lb"]
@@ -63,7 +64,7 @@ def command(seed: int, speed: float, out: Path | None, as_json: bool) -> None:
             stage.set_markers()
         stage.rig("export", "--format", "csv", "--out", str(folder))
     told = compare(json.loads(truth_path.read_text()), job)
-    told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]
+    told["files"] = [str(folder.absolute() / name) for name in FILES]
     if as_json:
         click.echo(json.dumps(told, allow_nan=False))
     else:

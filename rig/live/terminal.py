@@ -46,7 +46,7 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
         case "checked":
             return f"  {told['text']}"
         case "lost":
-            return f"  rod lost: {told['reason']}. Trying again; nothing is lost."
+            return f"  rod lost ({told['reason']}): trying again, no shot is lost"
         case "back":
             return f"  rod back after {told['gap_s']:.1f} s"
         case "ask" | "trouble" | "notice":
