@@ -82,6 +82,7 @@ def set_markers(
             },
             boot_id=boot_id(),
             utc_s=time.time(),
+            monotonic_s=time.monotonic(),
         )
         if not as_json:
             click.echo(CAUTION, err=True)

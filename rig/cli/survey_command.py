@@ -150,6 +150,7 @@ def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> i
         capture=capture,
         boot_id=boot_id(),
         utc_s=time.time(),
+        monotonic_s=time.monotonic(),
     )
 
 
