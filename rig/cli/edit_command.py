@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.new_command import room_text
+from rig.cli.new_command import room_result, room_text
 from rig.cli.options import job_option, json_option, show
 from rig.cli.room_options import check_settings, outline_given, room_options, settings_given
 from rig.errors import BadInput
@@ -39,14 +39,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
             job.update_settings(changes)
         units = job.settings["units"]
         has_grid = bool(job.points())
-    result: dict[str, Any] = {
-        "job": str(job_path),
-        "area_m2": outline.area_m2,
-        "perimeter_mm": outline.perimeter_mm,
-        "corners": [{"x_mm": x, "y_mm": y} for x, y in outline.walls],
-    }
-    if closing_mm is not None:
-        result["closing_mm"] = closing_mm
+    result = room_result(job_path, outline, closing_mm)
     text = room_text(result, units)
     if shaped is not None and has_grid:
         text += "\nThe outline has changed: lay out the grid again with rig grid."
