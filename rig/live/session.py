@@ -112,8 +112,6 @@ def step(machine: Machine, item: Item) -> Sequence[Event]:
         case Typed(reading, stderr_mm):
             assert reading.value_mm is not None
             return machine.typed(reading.value_mm, stderr_mm, reading.time_s)
-        case Act(name="quit"):
-            return ()
         case Act():
             return machine.act(item.name, item.time_s, item.argument)
         case Lost():
