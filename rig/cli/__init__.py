@@ -16,6 +16,7 @@ from rig.errors import RigError
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
     "edit": "Change what `new` set; the change is kept in the job's log.",
+    "check": "Check the laser and the rod before you trust them.",
     "grid": "Lay out the points to shoot and the order to walk them.",
     "survey": "Shoot the points, hands-free, with a rod or a tape.",
     "relabel": "Mend wrong tags: move shots along the walk.",

@@ -12,9 +12,10 @@ from math import isfinite
 from typing import Any, Self
 
 from rig.errors import BadInput
-from rig.job import description, markers, opening, plans, sessions, shots
+from rig.job import checks, description, markers, opening, plans, sessions, shots
 from rig.job.file import JobFile
 from rig.job.rows import (
+    Check,
     DoorEnds,
     Marker,
     Plan,
@@ -372,6 +373,26 @@ class Job(JobFile):
             if ids:
                 self._note("import", {"shots": len(ids), "first": ids[0]}, utc_s=utc_s)
         return ids
+
+    # Checks of the laser and the rod
+
+    def add_check(
+        self,
+        kind: str,
+        inputs: Mapping[str, Any],
+        result: Mapping[str, Any],
+        ok: bool,
+        *,
+        session_id: int | None = None,
+    ) -> int:
+        """Keep a check with what it was made from, and return its id."""
+        with self._writing("the check was not kept") as connection:
+            return checks.add(connection, kind, inputs, result, ok, session_id, time.time())
+
+    def checks(self) -> list[Check]:
+        """Return all checks in their order."""
+        with self._reading() as connection:
+            return checks.select(connection)
 
     # Plans
 

@@ -138,6 +138,30 @@ def read_columns(path: Path, needed: tuple[str, ...], unit: str) -> list[tuple[f
     return rows
 
 
+def read_timed(path: Path, unit: str) -> tuple[list[float], list[float]]:
+    """Read a table `seconds,reading`; the readings are lengths in `unit`.
+
+    Raises
+    ------
+    BadInput
+        With the line at fault.
+    """
+    times, readings = [], []
+    for line, cells in _cells(path, unit, ("seconds", "reading"), ()):
+        try:
+            times.append(float(cells["seconds"]))
+            readings.append(parse_length(cells["reading"], unit=unit, what="reading"))
+        except BadInput as error:
+            raise BadInput(f"{path}, line {line}: {error}") from None
+        except ValueError:
+            raise BadInput(
+                f"{path}, line {line}: seconds {cells['seconds']!r} is no number."
+            ) from None
+        if not math.isfinite(times[-1]):
+            raise BadInput(f"{path}, line {line}: seconds {cells['seconds']!r} is not finite.")
+    return times, readings
+
+
 def _cells(
     path: Path, unit: str, needed: tuple[str, ...] = NEEDED, optional: tuple[str, ...] = OPTIONAL
 ) -> Iterator[tuple[int, dict[str, str]]]:
