@@ -195,10 +195,11 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
             catch_up()  # what is heard is heard now, not when the last message went out
             *lines, heard = (heard + more).split(b"\n")
             for line in lines:
-                _hear(world, line)
+                hear(world, line)
 
 
-def _hear(world: World, line: bytes) -> None:
+def hear(world: World, line: bytes) -> None:
+    """Pass one line of the tool's events on to the world; complain of what is none."""
     if not line.strip():
         return
     try:
