@@ -143,7 +143,7 @@ class _Stage:
             options = dict(context.params)
             options["job_path"] = self._job
             options.pop("as_json")
-            options["clock_speed"] = self._speed
+            options["speed"] = self._speed
             with contextlib.redirect_stderr(sys.stdout):
                 work(as_json=False, more_sinks=[self.simulator.hear], **options)
 
