@@ -30,7 +30,7 @@ BATTERY_LEVEL = "00002a19-0000-1000-8000-00805f9b34fb"
 def serve(
     world: World, *, speed: float = 1.0, name: str = "Rod-1", truth: Path | None = None
 ) -> None:
-    """Print the rod's name and the bus, and serve until a signal or the end of what is followed.
+    """Print the rod's name, the bus, its address, and serve until a signal or the followed ends.
 
     Parameters
     ----------
@@ -67,6 +67,7 @@ async def _serve(
         ) from None
 
     chosen = world.chosen
+    world.heard_s = None
     service, value = (OTHER_SERVICE, OTHER_VALUE) if "uuids" in chosen else (ROD_SERVICE, ROD_VALUE)
     sold_as = f"00:00:5E:00:{0x54 + world.seed // 256 % 128:02X}:{world.seed % 256:02X}"
     rod = Device(
@@ -117,6 +118,7 @@ async def _serve(
     await bluez.start()
     print(name, flush=True)
     print(f"{VARIABLE}={address}", flush=True)
+    print(rod.address, flush=True)
     if walker:
         loop.add_reader(sys.stdin.fileno(), listen)
     beacon = asyncio.create_task(advertise())
@@ -124,8 +126,10 @@ async def _serve(
         while not stop.is_set():
             catch_up()
             await _apply_link(bluez, rod, world)
-            if isinstance(world.mover, PointsWalk) and bluez.subscribed.is_set():
-                world.mover.begin(world.time_s)
+            if bluez.subscribed.is_set():
+                world.listen()
+                if isinstance(world.mover, PointsWalk):
+                    world.mover.begin(world.time_s)
             if walker:
                 for notice in walker.notices:
                     print(f"simulated_devices: {notice}", file=sys.stderr)

@@ -1,7 +1,8 @@
 """What can go wrong with a rod: one table of faults, and the small functions that do them.
 
 Some change the rod itself, some its samples, some the bytes of a message, some the link, and some
-the computer's own Bluetooth. Counts are of messages, seconds are simulated.
+the computer's own Bluetooth. Counts are of messages, seconds are simulated and begin when somebody
+listens.
 """
 
 import random
@@ -270,7 +271,7 @@ class FaultySamples:
         if self._began_anew is None:
             self._began_anew = sample.seq
         seq = (sample.seq - self._began_anew) % 65536
-        return replace(sample, seq=seq, clock_s=sample.clock_s - at_s)
+        return replace(sample, seq=seq, clock_s=sample.time_s - at_s)
 
 
 class FaultyBytes:

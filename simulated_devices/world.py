@@ -88,6 +88,7 @@ class World:
     markers: list[TrueMarker] = field(default_factory=list)
     changes: int = 0
     lines: bool = True  # messages are lines rather than packets
+    heard_s: float | None = 0.0  # since when somebody listens; None: nobody has yet
 
     def __post_init__(self) -> None:
         self._ticks = 0
@@ -122,16 +123,26 @@ class World:
         """Whether the device is there at present (the fault `drop` takes it away)."""
         return self._link.up(self.time_s)
 
+    def listen(self) -> None:
+        """Somebody listens from now on: the faults' time, which stood at 0, runs."""
+        if self.heard_s is None:
+            self.heard_s = self.time_s
+
+    def fault_time(self, time_s: float) -> float:
+        """Seconds since somebody listens."""
+        return 0.0 if self.heard_s is None else max(0.0, time_s - self.heard_s)
+
     def away(self, fault: str) -> bool:
         """Whether what a fault takes away for a while (its seconds, its time) is away now."""
         if fault not in self.chosen:
             return False
         seconds, from_s = self.chosen[fault]
-        return from_s <= self.time_s < from_s + seconds
+        return from_s <= self.fault_time(self.time_s) < from_s + seconds
 
     def battery_percent(self) -> int:
         """How full the rod's battery is."""
-        low = "battery" in self.chosen and self.time_s >= self.chosen["battery"][0]
+        from_s = self.chosen["battery"][0] if "battery" in self.chosen else math.inf
+        low = self.fault_time(self.time_s) >= from_s
         return LOW_BATTERY_PERCENT if low else BATTERY_PERCENT
 
     def event(self, told: Mapping[str, Any]) -> None:
@@ -151,10 +162,13 @@ class World:
     def _send(self, now: float, pressed: bool, out: list[Sent]) -> None:
         pose = self.mover.pose(now)
         line = float(self.laser.line_mm(pose.x_mm, pose.y_mm, now))
-        for sample in self._samples.pass_on(self.rod.sample(now, pose, line, pressed)):
+        fault_s = self.fault_time(now)
+        sample = replace(self.rod.sample(now, pose, line, pressed), time_s=fault_s)
+        for passed in self._samples.pass_on(sample):
             if self._link.up(now):
-                out.append(Sent(now, self._bytes.pass_on(self.write(sample), now)))
-                self._link.sent(now)
+                out.append(Sent(now, self._bytes.pass_on(self.write(passed), fault_s)))
+                if self.heard_s is not None:
+                    self._link.sent(now)
 
     def _note_shot(self, label: str) -> None:
         spot = self.mover.spot

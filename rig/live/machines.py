@@ -147,6 +147,11 @@ def guard_of(
             for shot in shots
             if shot.x_mm is not None and shot.y_mm is not None
         ],
+        benchmarks={
+            shot.point: (shot.reading_mm, shot.stderr_mm)
+            for shot in job.shots(kinds=["benchmark", "threshold"])
+            if shot.setup == setup
+        },
         heights_mm=targets_mm if shots else (),
         show=lambda mm: format_length(mm, settings["units"], settings["denominator"]),
     )

@@ -7,7 +7,7 @@ that no floor makes, and says once what else is wrong with the device. The insta
 
 import math
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
@@ -20,6 +20,7 @@ from rig.survey.events import Event, ShotTaken, Trouble
 STEP_MM = 10.0
 SLOPE_MM_PER_M = 10.0
 NEIGHBOURS = 3
+MOVED_MM = 1.0
 
 MM_PER_IN = 25.4
 UNIT_SPREAD = 1.25
@@ -86,6 +87,8 @@ class Guard:
         What the rod can read.
     shots : iterable of (label, x_mm, y_mm, reading_mm)
         Floor shots under the same line, from before.
+    benchmarks : mapping
+        What benchmarks read under this line before, by label: ``(reading_mm, stderr_mm)``.
     heights_mm : iterable of float
         Other readings that this line is expected to give, such as the targets of markers.
     show : callable
@@ -99,6 +102,7 @@ class Guard:
         shortest_mm: float = 0.0,
         longest_mm: float = math.inf,
         shots: Iterable[tuple[str, float, float, float]] = (),
+        benchmarks: Mapping[str, tuple[float, float]] | None = None,
         heights_mm: Iterable[float] = (),
         show: Callable[[float], str] = "{:.1f} mm".format,
     ) -> None:
@@ -106,6 +110,7 @@ class Guard:
         self._resolution_mm = resolution_mm
         self._shortest_mm, self._longest_mm = shortest_mm, longest_mm
         self._show = show
+        self._benchmarks = dict(benchmarks or {})
         self._places = [_Place(*shot) for shot in shots]
         self._heights = [place.reading_mm for place in self._places] + list(heights_mm)
         self._said: set[str] = set()
@@ -158,7 +163,7 @@ class Guard:
             self._away = False
         elif isinstance(event, ShotTaken):
             if event.kind not in ("floor", "finished"):
-                return []
+                return self._moved(event)
             told = self._step(event)
             self._heights.append(event.reading_mm)
             return told
@@ -254,6 +259,22 @@ class Guard:
             changes = sum(a != b for a, b in pairwise(values))
             self._flutters.append(changes / (len(values) - 1))
         block.clear()
+
+    def _moved(self, shot: ShotTaken) -> list[Event]:
+        """Hold a fixed point against what it read before under the same line."""
+        before = self._benchmarks.get(shot.label)
+        self._benchmarks[shot.label] = (shot.reading_mm, shot.stderr_mm)
+        if before is None:
+            return []
+        off_mm = shot.reading_mm - before[0]
+        if abs(off_mm) <= max(MOVED_MM, 3.0 * math.hypot(shot.stderr_mm, before[1])):
+            return []
+        way = "more" if off_mm > 0 else "less"
+        text = (
+            f"{shot.label} reads {self._show(abs(off_mm))} {way} than before: the line or the "
+            "clamp has moved. Go on under a new --setup, and shoot again what was shot since"
+        )
+        return [Trouble(text, "moved")]
 
     def _step(self, shot: ShotTaken) -> list[Event]:
         if shot.x_mm is None or shot.y_mm is None:

@@ -133,6 +133,16 @@ def test_a_floor_that_falls_steeply_or_in_a_ramp_is_a_floor():
     assert site.reasons == []
 
 
+def test_a_fixed_point_that_reads_otherwise_than_before_is_told():
+    site = Site(benchmarks={"BM1": (1200.0, 0.1)})
+    site.shot("BM1", None, None, 1200.8, kind="benchmark")
+    site.shot("BM2", None, None, 900.0, kind="benchmark")
+    assert site.reasons == []
+    site.shot("BM1", None, None, 1202.6, kind="benchmark")
+    assert site.reasons == ["moved"]
+    assert "BM1 reads 1.8 mm more than before" in site.told[0].text
+
+
 def test_a_re_shot_far_from_the_first_is_told_and_an_undone_one_forgotten():
     site = Site()
     site.shot("A1", 0.0, 0.0, 1200.0)
