@@ -177,7 +177,7 @@ def battery_low(sample: Sample, from_s: float) -> Sample:
 
 
 def stuck(sample: Sample, held: Sample | None, seconds: float, every_s: float) -> Sample:
-    """Show the held value and status again during the last `seconds` of each `every_s`."""
+    """Show the last number, and its status, again during the last `seconds` of each `every_s`."""
     if held is None or sample.status == "B" or sample.time_s % every_s < every_s - seconds:
         return sample
     return replace(sample, value_mm=held.value_mm, status=held.status)
@@ -246,7 +246,7 @@ class FaultySamples:
             sample = battery_low(sample, *chosen["battery"])
         if "stick" in chosen:
             shown = stuck(sample, self._held, *chosen["stick"])
-            if shown is sample and sample.status != "B":
+            if shown is sample and sample.status != "B" and sample.value_mm is not None:
                 self._held = sample
             sample = shown
         if "lose" in chosen and is_nth(self._count, *chosen["lose"]):
