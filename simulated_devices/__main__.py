@@ -1,6 +1,7 @@
 """Command line of the simulated devices: `python -m simulated_devices serial|ble …`."""
 
 import argparse
+import json
 import math
 import sys
 from pathlib import Path
@@ -24,11 +25,22 @@ def main(words: list[str] | None = None) -> int:
     """Run the command line; return the exit code: 0 stopped, 2 refused."""
     options = _parser().parse_args(words)
     try:
-        _run(options)
+        if options.device == "faults":
+            print(json.dumps(_faults(options.link)))
+        else:
+            _run(options)
     except Refused as refusal:
         print(f"simulated_devices: {refusal}", file=sys.stderr)
         return 2
     return 0
+
+
+def _faults(link: str) -> list[dict[str, str]]:
+    return [
+        {"name": name, "text": fault.text, "fault": f"{name}={fault.shown}".removesuffix("=")}
+        for name, fault in FAULTS.items()
+        if link in fault.over
+    ]
 
 
 def _run(options: argparse.Namespace) -> None:
@@ -110,6 +122,13 @@ def _parser() -> _Parser:
     rod.set_defaults(unit="mm", clamp_mm=CLAMP_MM)
     _add_rod(rod)
     _add_world(ble)
+    listed = devices.add_parser(
+        "faults",
+        help="list the faults as JSON",
+        description="List the faults that can befall a link, with values for a short walk.",
+        allow_abbrev=False,
+    )
+    listed.add_argument("--link", choices=("serial", "ble"), default="serial")
     return parser
 
 

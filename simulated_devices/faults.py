@@ -20,6 +20,7 @@ class Fault:
     text: str
     values: tuple[tuple[str, float, float], ...] = ()
     over: tuple[str, ...] = ("serial", "ble")  # links that it can befall
+    shown: str = ""  # values with which a walk of half a minute meets it
 
     @property
     def shape(self) -> str:
@@ -37,22 +38,28 @@ FAULTS: Mapping[str, Fault] = {
     "drop": Fault(
         "the link closes after so many messages, for so long, so many times",
         (("MESSAGES", 200, 1), ("SECONDS", 2, 0), ("TIMES", 1, 1)),
+        shown="150:10",
     ),
     "lose": Fault("every Nth message is not sent; its number is missing", (("N", 10, 2),)),
     "corrupt": Fault("every Nth message has a wrong character in it", (("N", 10, 1),)),
     "noise": Fault("binary garbage before every Nth message", (("N", 7, 1),)),
     "noend": Fault(
-        "no line ends for so long, from a time on", (("SECONDS", 5, 0), ("FROM_S", 10, 0))
+        "no line ends for so long, from a time on",
+        (("SECONDS", 5, 0), ("FROM_S", 10, 0)),
+        over=("serial",),
     ),
     "flicker": Fault("this share of readings is without beam", (("SHARE", 0.05, 0),)),
     "coarse": Fault("the display has steps of so many mm", (("MM", 1.5875, 0.001),)),
     "noisy": Fault("readings scatter by so many mm (sd)", (("MM", 1.5, 0),)),
     "stick": Fault(
-        "the display freezes for so long, every so often", (("SECONDS", 3, 0), ("EVERY_S", 20, 0.1))
+        "the display freezes for so long, every so often",
+        (("SECONDS", 3, 0), ("EVERY_S", 20, 0.1)),
+        shown="7:27",
     ),
     "jump": Fault(
         "readings jump by so many mm at a time: the clamp slipped",
         (("MM", 6, float("-inf")), ("AT_S", 30, 0)),
+        shown="60:12",
     ),
     "battery": Fault("the battery is low from a time on", (("FROM_S", 0, 0),)),
     "duplicate": Fault("every Nth message is sent twice", (("N", 10, 1),)),
@@ -62,11 +69,14 @@ FAULTS: Mapping[str, Fault] = {
     "drift": Fault(
         "readings creep by so many mm a minute from a time on",
         (("MM", 3, float("-inf")), ("FROM_S", 0, 0)),
+        shown="20",
     ),
     "clock": Fault("the rod starts its clock and its count anew at a time", (("AT_S", 10, 0),)),
     "wrap": Fault("the count begins so many before its end, then goes on from 0", (("N", 50, 1),)),
     "unit": Fault(
-        "readings are 25.4 times too small from a time on: the wrong unit", (("FROM_S", 20, 0),)
+        "readings are 25.4 times too small from a time on: the wrong unit",
+        (("FROM_S", 20, 0),),
+        shown="12",
     ),
     "held": Fault("a client that crashed still holds the rod, so it does not advertise", over=BLE),
     "twin": Fault("another rod in reach has the same name", over=BLE),
@@ -75,16 +85,19 @@ FAULTS: Mapping[str, Fault] = {
         "Bluetooth is switched off for so long, from a time on",
         (("SECONDS", 2, 0), ("FROM_S", 10, 0)),
         over=BLE,
+        shown="15:8",
     ),
     "unplugged": Fault(
         "the Bluetooth adapter is gone for so long, from a time on",
         (("SECONDS", 2, 0), ("FROM_S", 10, 0)),
         over=BLE,
+        shown="15:8",
     ),
     "service": Fault(
         "the Bluetooth service dies for so long, at a time, without a word",
         (("SECONDS", 2, 0), ("FROM_S", 10, 0)),
         over=BLE,
+        shown="15:8",
     ),
 }
 
