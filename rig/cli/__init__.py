@@ -26,7 +26,7 @@ COMMANDS = {
     "markers": "Lay out the depth markers and their heights.",
     "set": "Set the markers by live raise and lower prompts.",
     "export": "Write the points to a file.",
-    "devices": "List the serial ports and the shipped profiles.",
+    "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",
     "demo": "Run the whole job on a simulated rod.",
 }

@@ -14,6 +14,7 @@ from rig.errors import BadInput
 if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.survey.capture import Capture
+    from rig.survey.plausibility import Guard
 
 WALKED = ("floor", "finished")
 KINDS = (*WALKED, "benchmark", "threshold")
@@ -82,6 +83,7 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
                 machine,
                 source,
                 recorder,
+                guard=_guard(job, setup, source),
                 as_json=as_json,
                 units=units,
                 denominator=denominator,
@@ -160,6 +162,12 @@ def _machine(job: "Job", capture: dict[str, Any], source: Source) -> "Capture":
     return survey_machine(job, outline_of(job), capture, source.resolution_mm, source.foot_mm)
 
 
+def _guard(job: "Job", setup: str, source: Source) -> "Guard":
+    from rig.live.machines import guard_of
+
+    return guard_of(job, setup, source.profile)
+
+
 def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[int]:
     """Replay the survey sessions of another job with the settings they were made with."""
     from rig.devices.profile import parse_profile, with_clamp
@@ -183,6 +191,12 @@ def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[
             recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
             machine = _machine(job, session.capture, source)
             run_live(
-                machine, source, recorder, as_json=as_json, units=units, denominator=denominator
+                machine,
+                source,
+                recorder,
+                guard=_guard(job, session.setup, source),
+                as_json=as_json,
+                units=units,
+                denominator=denominator,
             )
             yield recorder.shots

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from rig.devices.reading import Back, Lost, Notice, Reading
+from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.job.store import Job
 from rig.live.session import Act, End, Item, Typed
 
@@ -53,6 +53,9 @@ class Recorder:
                 job.log_event(session, item.time_s, item.utc_s, "lost", {"reason": item.reason})
             case Back():
                 job.log_event(session, item.time_s, item.utc_s, "back", {"gap_s": item.gap_s})
+            case Battery():
+                told = {"percent": item.percent}
+                job.log_event(session, item.time_s, item.utc_s, "battery", told)
             case Notice():
                 job.log_event(session, item.time_s, item.utc_s, "notice", {"text": item.text})
             case End():
@@ -86,6 +89,9 @@ class Recorder:
                     time_s=time_s,
                     utc_s=utc_s,
                 )
+            case "trouble":
+                data = {"reason": event["reason"], "text": event["text"]}
+                self._job.log_event(self._session, time_s, utc_s, "trouble", data)
             case "unset":
                 self._job.unset_marker(event["marker"])
 

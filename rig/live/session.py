@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from rig.devices.clock import Clock
-from rig.devices.reading import Back, Lost, Notice, Reading
+from rig.devices.reading import Back, Battery, Lost, Notice, Reading
+from rig.survey.events import Event
+from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
 FLUSH_S = 1.0
@@ -49,14 +51,7 @@ class End:
     time_s: float
 
 
-Item = Reading | Typed | Act | Lost | Back | Notice | End
-
-
-class Event(Protocol):
-    """What a machine says: a frozen dataclass that turns into one flat JSON object."""
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return one flat JSON object."""
+Item = Reading | Typed | Act | Lost | Back | Battery | Notice | End
 
 
 class Machine(Protocol):
@@ -118,10 +113,22 @@ def step(machine: Machine, item: Item) -> Sequence[Event]:
             return machine.lost(item.time_s)
         case Back():
             return machine.back(item.time_s)
-        case Notice():
+        case Battery() | Notice():
             return ()
         case End():
             return machine.tick(item.time_s)
+
+
+def doubts(guard: Guard, item: Item) -> Sequence[Event]:
+    """Feed one item to the guard; return what it doubts."""
+    match item:
+        case Reading():
+            return guard.reading(item)
+        case Battery():
+            return guard.battery(item.percent)
+        case Lost():
+            guard.lost()
+    return ()
 
 
 def announcements(item: Item) -> Iterable[dict[str, Any]]:
@@ -155,6 +162,7 @@ async def run(
     log: Log,
     sinks: Sequence[Sink],
     clock: Clock | None,
+    guard: Guard | None = None,
 ) -> None:
     """Run until the machine has finished, the first source ends, or a signal says stop.
 
@@ -171,6 +179,8 @@ async def run(
         Each takes one flat event dict.
     clock : Clock or None
         Gives the machine its ticks; None in a replay, where only the data's own times count.
+    guard : Guard, optional
+        Hears all that the machine hears and says, and doubts aloud.
 
     Raises
     ------
@@ -195,6 +205,8 @@ async def run(
             told = event.as_dict()
             log.event(told)
             tell(told)
+            if guard is not None:
+                hear(guard.event(event))
 
     def tell(told: dict[str, Any]) -> None:
         for sink in sinks:
@@ -221,6 +233,8 @@ async def run(
                     log.item(item)
                     for told in announcements(item):
                         tell(told)
+                    if guard is not None:
+                        hear(doubts(guard, item))
                     hear(step(machine, item))
                     if isinstance(item, Act) and item.name == "quit":
                         break
