@@ -174,7 +174,7 @@ def run_live(
     as_json: bool,
     units: str,
     denominator: int,
-    guard: "Guard",
+    guard: "Guard | None" = None,
     more_sinks: Iterable[Any] = (),
 ) -> None:
     """Run a machine on a source with the screens that fit the output."""
@@ -195,5 +195,5 @@ def run_live(
             go([screen])
     else:
         go([terminal.plain_lines(units, denominator, click.echo)])
-    if not as_json and guard.counts.text:
+    if not as_json and guard is not None and guard.counts.text:
         click.echo(guard.counts.text)
