@@ -15,8 +15,15 @@ from rig.errors import BadInput
 @click.command()
 @job_option
 @room_options
+@click.option(
+    "--material",
+    "materials",
+    metavar="KEY=VALUE",
+    multiple=True,
+    help="Change a rule for materials, as primer=0.2l, lath=0, lath_overlap=2in. Repeatable.",
+)
 @json_option
-def command(job_path: Path, as_json: bool, **options: Any) -> None:
+def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options: Any) -> None:
     """Change what `new` set; the change is kept in the job's log.
 
     Doors and openings given replace those that were there.
@@ -24,10 +31,15 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     from rig.job.store import Job
 
     changes = settings_given(options)
+    rules = []
+    if materials:
+        from rig.quantities.materials import changed_rule
+
+        rules = [vars(changed_rule(text)) for text in materials]
     with Job.open(job_path, write=True) as job:
         outline = outline_of(job)
         shaped = outline_given(options, outline)
-        if not changes and shaped is None:
+        if not changes and shaped is None and not rules:
             raise BadInput("Nothing to change was given; see rig edit --help.")
         check_settings({**job.settings, **changes})
         closing_mm = None
@@ -37,10 +49,16 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
             job.set_outline(outline.walls, outline.openings, doors)
         if changes:
             job.update_settings(changes)
+        if rules:
+            job.keep_material_rules(rules, edited=True)
         units = job.settings["units"]
         has_grid = bool(job.points())
     result = room_result(job_path, outline, closing_mm)
+    if rules:
+        result["materials"] = {rule["key"]: rule["amount"] for rule in rules}
     text = room_text(result, units)
+    for rule in rules:
+        text += f"\nRule changed: {rule['key']} is {rule['amount']:g} {rule['unit']} now."
     if shaped is not None and has_grid:
         text += "\nThe outline has changed: lay out the grid again with rig grid."
     show(result, as_json, text)

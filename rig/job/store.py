@@ -130,6 +130,38 @@ class Job(JobFile):
                     },
                 )
 
+    def material_rules(self) -> list[dict[str, Any]]:
+        """Return the rules for materials that the job keeps, in the order they came."""
+        with self._reading() as connection:
+            return description.read_material_rules(connection)
+
+    def keep_material_rules(self, rules: Iterable[Mapping[str, Any]], *, edited: bool) -> None:
+        """Keep rules for materials.
+
+        Parameters
+        ----------
+        rules : iterable of mappings
+            `key`, `text`, `source`, `per`, `amount`, `unit`, `package`.
+        edited : bool
+            The user's change stands before what is there, and the event `edit` keeps both. Else
+            only rules that the job does not have yet are added.
+        """
+        with self._writing("the rules for materials were not kept") as connection:
+            old = {row["key"]: row for row in description.read_material_rules(connection)}
+            new = [dict(rule) for rule in rules if edited or rule["key"] not in old]
+            description.write_material_rules(connection, new)
+            if edited:
+                names = [f"material {rule['key']}" for rule in new]
+                was = [old.get(rule["key"], {}).get("amount") for rule in new]
+                now = [rule["amount"] for rule in new]
+                self._note(
+                    "edit",
+                    {
+                        "old": dict(zip(names, was, strict=True)),
+                        "new": dict(zip(names, now, strict=True)),
+                    },
+                )
+
     def set_points(self, points: Iterable[tuple[str, float, float, int]]) -> None:
         """Put a grid of (label, x_mm, y_mm, order) in place of the old one.
 
