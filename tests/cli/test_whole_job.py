@@ -221,3 +221,23 @@ def test_json_floor_and_plan_say_what_the_contract_names(surveyed, table):
     assert any("licensed" in text for text in plan["cautions"])
     # The volume is the mean cover over the area (m² × mm = l).
     assert plan["volume_l"]["mean"] == TRADE(plan["cover_mm"]["mean"] * 12.0, rel=1e-6)
+
+
+def test_a_wrong_shot_is_named_during_the_survey(run):
+    run("new", "--room", "3.6m,4.5m", "--units", "mm", "--min-cover", "6mm")
+    points = run("grid", "--json").json["points"]
+    wrong = 22
+    typed = "".join(
+        f"{1200 + p['x_mm'] / 1000 + (-12 if n == wrong else 0):.1f}\n"
+        for n, p in enumerate(points)
+    )
+    survey = run("survey", "--typed", "--json", typed=typed)
+    assert survey.code == 0, survey.err
+    named = [e for e in survey.events if e["event"] == "doubtful"]
+    assert [e["label"] for e in named] == [points[wrong]["label"]]
+    assert named[0]["off_mm"] == TRADE(12.0, abs=4.0)
+    picture = [e for e in survey.events if e["event"] == "picture"][-1]
+    assert picture["shots"] == len(points) - 1  # it stays out until it is shot again
+    # And by `floor`, which a fit that swallowed the shot would hide it from.
+    warnings = run("floor", "--json").json["warnings"]
+    assert any(points[wrong]["label"] in text and "shoot it again" in text for text in warnings)
