@@ -13,6 +13,7 @@ from rig.errors import BadInput
 
 if TYPE_CHECKING:
     from rig.job.store import Job
+    from rig.live.watcher import Watcher
     from rig.survey.capture import Capture
     from rig.survey.plausibility import Guard
 
@@ -77,7 +78,8 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
             }
             if not as_json:
                 click.echo(CAUTION, err=True)
-            recorder = Recorder(job, _begin(job, source, setup, capture))
+            watcher = _watcher(job, options["kind"], setup)
+            recorder = Recorder(job, _begin(job, source, setup, capture), watcher=watcher)
             machine = _machine(job, capture, source)
             run_live(
                 machine,
@@ -139,6 +141,15 @@ def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:
         return None
     mine = [shot for shot in job.shots(kinds=[kind]) if shot.setup == setup]
     return (mine[-1].point, mine[-1].reading_mm) if mine else None
+
+
+def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
+    """What looks at the floor while it is shot."""
+    from rig.live.watcher import Watcher
+
+    if kind != "floor":
+        return None
+    return Watcher(job.shots(), setup, job.outline_rings(), job.settings)
 
 
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:

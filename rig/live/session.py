@@ -174,7 +174,8 @@ async def run(
         The first is the device: when it ends, so does the session. Others (keys, page) may end
         sooner or never.
     log : Log
-        Made durable before `sinks` hear anything.
+        Made durable before `sinks` hear anything. One with a method `news(last)` is asked for
+        events that were found out beside the session.
     sinks : sequence of callables
         Each takes one flat event dict.
     clock : Clock or None
@@ -212,6 +213,7 @@ async def run(
         for sink in sinks:
             sink(told)
 
+    news: Callable[..., Iterable[dict[str, Any]]] = getattr(log, "news", lambda last=False: ())
     hear(machine.start(clock.now()[0] if clock else 0.0))
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
@@ -238,6 +240,8 @@ async def run(
                     hear(step(machine, item))
                     if isinstance(item, Act) and item.name == "quit":
                         break
+                for told in news():
+                    tell(told)
                 now = asyncio.get_running_loop().time()
                 if now - flushed > FLUSH_S:
                     log.flush()
@@ -249,6 +253,8 @@ async def run(
         if clock:
             log.item(End(clock.now()[0]))
         log.flush()
+    for told in news(last=True):
+        tell(told)
 
 
 @contextlib.contextmanager

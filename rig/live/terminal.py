@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable
 from typing import Any
 
-from rig.units import format_amount, format_length
+from rig.units import format_amount, format_length, format_volume
 
 CONTEXT_ROWS = 5  # what stands around the big line
 SETTLED = ("shot", "set")
@@ -28,6 +28,12 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             reading = format_length(told["reading_mm"], units, denominator)
             doubt = f"± {2 * told['stderr_mm']:.1f} mm"
             return f"  {told['label']} taken: {reading} ({doubt}, {told['n']} readings)"
+        case "doubtful":
+            return f"! {told['text']}"
+        case "picture":
+            high = format_length(-told["high"]["z_mm"], units, denominator)
+            volume = format_volume(told["volume_l"], units)
+            return f"  so far: high point {high} below the line, level plane takes {volume}"
         case "skipped":
             return f"  {told['label']} skipped"
         case "undone":
@@ -121,7 +127,9 @@ class BigScreen:
                 self._big = f"{told.get('label') or told.get('marker')} {told['event']}"
             case "done":
                 self._big, self._small = "done", ""
-        if told["event"] not in ("prompt", "next", "armed", "check"):
+        said_larger = told["event"] in ("prompt", "next", "armed", "check")
+        warned = told["event"] == "picture" and self._note.startswith("!")
+        if not said_larger and not warned:
             self._note = line_of(told, units, denominator) or self._note
         self._draw()
         if told["event"] in SETTLED:

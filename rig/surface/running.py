@@ -82,13 +82,21 @@ class RunningPicture:
         self._shots.append((x_mm, y_mm, z_mm, stderr_mm))
         refitted = False
         if self.model is not None:
-            off, doubt = surprise(self.model, x_mm, y_mm, z_mm, stderr_mm)
-            sds = abs(off) / max(doubt, 1e-9)
+            off, sds = self.judge(x_mm, y_mm, z_mm, stderr_mm) or (0.0, 0.0)
             self._surprises.append(sds)
             self._follow(self.model.add(x_mm, y_mm, z_mm, stderr_mm))
         if self.model is None or self._must_refit():
             refitted = self._fit()
         return self._glance(off, sds, refitted)
+
+    def judge(
+        self, x_mm: float, y_mm: float, z_mm: float, stderr_mm: float
+    ) -> tuple[float, float] | None:
+        """How far a shot would stand above what those so far say, in mm and in sds; no change."""
+        if self.model is None:
+            return None
+        off, doubt = surprise(self.model, x_mm, y_mm, z_mm, stderr_mm)
+        return off, abs(off) / max(doubt, 1e-9)
 
     def undo(self) -> None:
         """Take the last shot back."""

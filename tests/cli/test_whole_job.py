@@ -268,3 +268,23 @@ def test_a_second_known_line_has_targets_of_its_own(run, table):
     prompt = next(e for e in setting.events if e["event"] == "prompt")
     assert prompt["target_reading_mm"] == TRADE(target + 100.0, abs=0.01)
     assert prompt["move"] == "hold"
+
+
+def test_a_wrong_shot_is_named_during_the_survey(run):
+    run("new", "--room", "3.6m,4.5m", "--units", "mm", "--min-cover", "6mm")
+    points = run("grid", "--json").json["points"]
+    wrong = 22
+    typed = "".join(
+        f"{1200 + p['x_mm'] / 1000 + (-12 if n == wrong else 0):.1f}\n"
+        for n, p in enumerate(points)
+    )
+    survey = run("survey", "--typed", "--json", typed=typed)
+    assert survey.code == 0, survey.err
+    named = [e for e in survey.events if e["event"] == "doubtful"]
+    assert [e["label"] for e in named] == [points[wrong]["label"]]
+    assert named[0]["off_mm"] == TRADE(12.0, abs=4.0)
+    picture = [e for e in survey.events if e["event"] == "picture"][-1]
+    assert picture["shots"] == len(points) - 1  # it stays out until it is shot again
+    # And by `floor`, which a fit that swallowed the shot would hide it from.
+    warnings = run("floor", "--json").json["warnings"]
+    assert any(points[wrong]["label"] in text and "shoot it again" in text for text in warnings)
