@@ -25,6 +25,8 @@ COMMANDS = {
     "plan": "Choose the finished plane; tell volume and bags.",
     "markers": "Lay out the depth markers and their heights.",
     "set": "Set the markers by live raise and lower prompts.",
+    "flatness": "Prove the floor against a tolerance: in, out, too close.",
+    "rules": "List the tolerance rules and their sources.",
     "export": "Write the points to a file.",
     "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",
