@@ -201,11 +201,13 @@ async def run(
         if ends_session:
             await queue.put(None)
 
+    closing: list[dict[str, Any]] = []  # `done` is the last word, whatever else there is to say
+
     def hear(events: Iterable[Event]) -> None:
         for event in events:
             told = event.as_dict()
             log.event(told)
-            tell(told)
+            closing.append(told) if told["event"] == "done" else tell(told)
             if guard is not None:
                 hear(guard.event(event))
 
@@ -218,7 +220,7 @@ async def run(
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
     ]
-    flushed = asyncio.get_running_loop().time()
+    flushed, end_s = asyncio.get_running_loop().time(), 0.0
     try:
         with _stopping_on_signals(queue):
             while not machine.finished:
@@ -232,6 +234,7 @@ async def run(
                         break
                     if isinstance(item, BaseException):
                         raise item
+                    end_s = item.time_s
                     log.item(item)
                     for told in announcements(item):
                         tell(told)
@@ -246,14 +249,18 @@ async def run(
                 if now - flushed > FLUSH_S:
                     log.flush()
                     flushed = now
+        if clock:
+            end_s = clock.now()[0]
+            log.item(End(end_s))
+            hear(step(machine, End(end_s)))
+        if not machine.finished:
+            hear(machine.act("quit", end_s))
     finally:
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
-        if clock:
-            log.item(End(clock.now()[0]))
         log.flush()
-    for told in news(last=True):
+    for told in [*news(last=True), *closing]:
         tell(told)
 
 
