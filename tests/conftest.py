@@ -1,6 +1,3 @@
-"""For all tests: how long an example takes says something of the machine, nothing of the code."""
+"""Loads the package before anything loads numpy, so that linear algebra runs on one thread."""
 
-from hypothesis import settings
-
-settings.register_profile("any machine", deadline=None)
-settings.load_profile("any machine")
+import rig  # noqa: F401
