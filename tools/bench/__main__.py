@@ -16,8 +16,8 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-BENCHES = ("startup", "parsing", "durability", "latency")
-REFERENCES = {"parsing": ["pynmea2"]}
+BENCHES = ("startup", "parsing", "durability", "latency", "bluetooth")
+REFERENCES = {"parsing": ["pynmea2"], "bluetooth": ["dbus-fast"]}
 
 
 def main() -> None:
@@ -50,7 +50,7 @@ def main() -> None:
 
 def _provide(package: str) -> None:
     try:
-        importlib.import_module(package)
+        importlib.import_module(package.replace("-", "_"))
     except ImportError:
         subprocess.run([sys.executable, "-m", "pip", "install", "--quiet", package], check=True)
         importlib.invalidate_caches()
