@@ -17,6 +17,7 @@ import click
 from rig.cli.options import json_option
 from rig.errors import DeviceUnavailable
 
+FILES = ("job.sqlite", "shots.csv", "truth.json")
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
 IN_ROOM = ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}"]
@@ -84,7 +85,7 @@ def command(
             stage.set_markers()
         stage.rig("export", "--format", "csv", "--out", str(folder))
     told = compare(json.loads(truth_path.read_text()), job)
-    told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]
+    told["files"] = [str(folder.absolute() / name) for name in FILES]
     if as_json:
         click.echo(json.dumps(told, allow_nan=False))
     else:

@@ -191,7 +191,8 @@ def replayed_sessions(
                 profile = parse_profile(session.profile_text, "the job's own profile")
                 if session.capture.get("clamp_mm") is not None:
                     profile = with_clamp(profile, session.capture["clamp_mm"])
-            items = sources.session_items(other, session.id, profile, units)
+            typed_in = session.capture.get("units", units)
+            items = sources.session_items(other, session.id, profile, typed_in)
             yield session, Source("replay", sources.replayed(items, speed), profile, None)
 
 
@@ -218,7 +219,7 @@ def run_live(
     as_json: bool,
     units: str,
     denominator: int,
-    guard: "Guard",
+    guard: "Guard | None" = None,
     more_sinks: Iterable[Any] = (),
 ) -> None:
     """Run a machine on a source with the screens that fit the output."""
@@ -239,5 +240,5 @@ def run_live(
             go([screen])
     else:
         go([terminal.plain_lines(units, denominator, click.echo)])
-    if not as_json and guard.counts.text:
+    if not as_json and guard is not None and guard.counts.text:
         click.echo(guard.counts.text)

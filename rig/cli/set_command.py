@@ -78,6 +78,7 @@ def set_markers(
                 "tolerance_mm": options["tolerance"],
                 "marker": options["marker"],
                 "skip_check": options["skip_check"],
+                "units": units,
             }
             source = open_source(options, units)
             capture["clamp_mm"] = source.profile.clamp_mm if source.profile else None
@@ -129,6 +130,7 @@ def _set(
         capture=capture,
         boot_id=boot_id(),
         utc_s=time.time(),
+        monotonic_s=time.monotonic(),
     )
     if not as_json:
         click.echo(CAUTION, err=True)

@@ -20,6 +20,7 @@ from rig.errors import BadInput
 
 if TYPE_CHECKING:
     from rig.job.store import Job
+    from rig.live.watcher import Watcher
     from rig.survey.capture import Capture
     from rig.survey.plausibility import Guard
 
@@ -74,13 +75,15 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
                 "still_mm": options["still"],
                 "rock": options["rock"],
                 "kind": options["kind"],
+                "units": units,  # of what is typed, should the job's change
                 "points": points,
                 "resumes_from": _last_shot(job, options["kind"], setup),
                 "clamp_mm": source.profile.clamp_mm if source.profile else None,
             }
             if not as_json:
                 click.echo(CAUTION, err=True)
-            recorder = Recorder(job, _begin(job, source, setup, capture))
+            watcher = _watcher(job, options["kind"], setup)
+            recorder = Recorder(job, _begin(job, source, setup, capture), watcher=watcher)
             machine = _machine(job, capture, source)
             run_live(
                 machine,
@@ -109,6 +112,11 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
             raise BadInput(f"A {kind} needs one name: --label BM1.")
         if kind == "threshold" and at is None:
             raise BadInput("A threshold needs its place: --at X,Y.")
+        if labels[0].upper() in {point.label for point in job.points()}:
+            raise BadInput(
+                f"{labels[0]} is a grid point: give the {kind} a name of its own, as "
+                f"--label {'BM' if kind == 'benchmark' else 'T'}1."
+            )
         x_mm, y_mm = at or (None, None)
         return [(labels[0], x_mm, y_mm)]
     if at is not None:
@@ -144,6 +152,15 @@ def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:
     return (mine[-1].point, mine[-1].reading_mm) if mine else None
 
 
+def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
+    """What looks at the floor while it is shot."""
+    from rig.live.watcher import Watcher
+
+    if kind != "floor":
+        return None
+    return Watcher(job.shots(), setup, job.outline_rings(), job.settings)
+
+
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:
     import time
 
@@ -155,6 +172,7 @@ def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> i
         capture=capture,
         boot_id=boot_id(),
         utc_s=time.time(),
+        monotonic_s=time.monotonic(),
     )
 
 

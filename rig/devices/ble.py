@@ -286,12 +286,15 @@ class BleTransport:
         )
 
     async def _why_dropped(self) -> str:
-        try:
-            with _plain_words():
-                async with asyncio.timeout(1.0):
-                    await _adapter()
-        except DeviceUnavailable as error:
-            return str(error).partition(".")[0]
+        # The word that the connection is gone may come just before the one that the adapter is.
+        for wait_s in (0.0, 0.3):
+            await asyncio.sleep(wait_s)
+            try:
+                with _plain_words():
+                    async with asyncio.timeout(1.0):
+                        await _adapter()
+            except DeviceUnavailable as error:
+                return str(error).partition(".")[0]
         return f"{self.rod} dropped the connection: out of reach, or switched off?"
 
 

@@ -107,8 +107,6 @@ def step(machine: Machine, item: Item) -> Sequence[Event]:
         case Typed(reading, stderr_mm):
             assert reading.value_mm is not None
             return machine.typed(reading.value_mm, stderr_mm, reading.time_s)
-        case Act(name="quit"):
-            return ()
         case Act():
             return machine.act(item.name, item.time_s, item.argument)
         case Lost():
@@ -176,7 +174,8 @@ async def run(
         The first is the device: when it ends, so does the session. Others (keys, page) may end
         sooner or never.
     log : Log
-        Made durable before `sinks` hear anything.
+        Made durable before `sinks` hear anything. One with a method `news(last)` is asked for
+        events that were found out beside the session.
     sinks : sequence of callables
         Each takes one flat event dict.
     clock : Clock or None
@@ -202,11 +201,13 @@ async def run(
         if ends_session:
             await queue.put(None)
 
+    closing: list[dict[str, Any]] = []  # `done` is the last word, whatever else there is to say
+
     def hear(events: Iterable[Event]) -> None:
         for event in events:
             told = event.as_dict()
             log.event(told)
-            tell(told)
+            closing.append(told) if told["event"] == "done" else tell(told)
             if guard is not None:
                 hear(guard.event(event))
 
@@ -214,11 +215,12 @@ async def run(
         for sink in sinks:
             sink(told)
 
+    news: Callable[..., Iterable[dict[str, Any]]] = getattr(log, "news", lambda last=False: ())
     hear(machine.start(clock.now()[0] if clock else 0.0))
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
     ]
-    flushed = asyncio.get_running_loop().time()
+    flushed, end_s = asyncio.get_running_loop().time(), 0.0
     try:
         with _stopping_on_signals(queue):
             while not machine.finished:
@@ -232,6 +234,7 @@ async def run(
                         break
                     if isinstance(item, BaseException):
                         raise item
+                    end_s = item.time_s
                     log.item(item)
                     for told in announcements(item):
                         tell(told)
@@ -240,17 +243,25 @@ async def run(
                     hear(step(machine, item))
                     if isinstance(item, Act) and item.name == "quit":
                         break
+                for told in news():
+                    tell(told)
                 now = asyncio.get_running_loop().time()
                 if now - flushed > FLUSH_S:
                     log.flush()
                     flushed = now
+        if clock:
+            end_s = clock.now()[0]
+            log.item(End(end_s))
+            hear(step(machine, End(end_s)))
+        if not machine.finished:
+            hear(machine.act("quit", end_s))
     finally:
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
-        if clock:
-            log.item(End(clock.now()[0]))
         log.flush()
+    for told in [*news(last=True), *closing]:
+        tell(told)
 
 
 @contextlib.contextmanager

@@ -174,7 +174,9 @@ def test_the_survey_goes_on_when_bluetooth_is_back(fault, reason, job):
         code, events, err = survey(job, there)
     assert code == 0, err
     lost, back = told_of(events, "lost"), told_of(events, "back")
-    assert len(lost) == len(back) == (2 if "drop" in fault else 1)
+    # On a busy machine the second drop may fall into the first one's gap.
+    assert len(lost) == len(back)
+    assert len(lost) in ((1, 2) if "drop" in fault else (1,))
     assert all(reason in event["reason"] for event in lost)
     assert all(event["gap_s"] > 14.0 for event in back)
     assert len(told_of(events, "shot")) == 4

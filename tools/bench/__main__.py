@@ -7,17 +7,25 @@ nothing here fails on a slow day. What a bench needs and is missing is installed
 import argparse
 import importlib
 import json
+import os
 import platform
 import subprocess
 import sys
 import time
 from pathlib import Path
 
+# As `rig` has it, for the references too; before numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-BENCHES = ("startup", "parsing", "durability", "latency", "bluetooth")
-REFERENCES = {"parsing": ["pynmea2"], "bluetooth": ["dbus-fast"]}
+BENCHES = ("startup", "parsing", "durability", "latency", "surface", "bluetooth")
+REFERENCES = {
+    "parsing": ["pynmea2"],
+    "surface": ["sklearn", "pykrige"],
+    "bluetooth": ["dbus_fast"],
+}
+PACKAGES = {"sklearn": "scikit-learn", "dbus_fast": "dbus-fast"}  # to install under another name
 
 
 def main() -> None:
@@ -50,9 +58,10 @@ def main() -> None:
 
 def _provide(package: str) -> None:
     try:
-        importlib.import_module(package.replace("-", "_"))
+        importlib.import_module(package)
     except ImportError:
-        subprocess.run([sys.executable, "-m", "pip", "install", "--quiet", package], check=True)
+        name = PACKAGES.get(package, package)
+        subprocess.run([sys.executable, "-m", "pip", "install", "--quiet", name], check=True)
         importlib.invalidate_caches()
 
 

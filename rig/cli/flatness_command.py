@@ -1,0 +1,162 @@
+"""`rig flatness`: proof of a floor against a tolerance rule."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rig.cli.jobs import outline_of, units_of
+from rig.cli.options import Length, confidence_option, job_option, json_option, show, unit_option
+from rig.errors import BadInput
+from rig.units import format_length, format_place
+
+WORDS = {
+    "in": "IN: the floor keeps the rule",
+    "out": "OUT: the floor does not keep the rule",
+    "unsure": "TOO CLOSE TO TELL",
+}
+
+
+@click.command()
+@job_option
+@click.option("--rule", "rule_given", metavar="KEY|FILE", help="The rule; see rig rules.")
+@click.option(
+    "--kind",
+    type=click.Choice(["floor", "finished"]),
+    help="Which shots to judge.  [default: the finished ones where there are any]",
+)
+@confidence_option
+@click.option(
+    "--lines",
+    "lines_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A CSV line,reading instead of a job: equally spaced readings. Needs --step and --unit.",
+)
+@click.option("--step", type=Length(above=0.0), help="Between the readings of --lines.")
+@unit_option
+@json_option
+def command(
+    job_path: Path,
+    rule_given: str | None,
+    kind: str | None,
+    confidence: float,
+    lines_file: Path | None,
+    step: float | None,
+    unit: str | None,
+    as_json: bool,
+) -> int:
+    """Prove a floor against a tolerance rule: in, out, or too close to tell.
+
+    A straightedge is laid everywhere and at every bearing of the modelled floor, F-numbers are
+    taken along lines. Ends with code 0 for in, 1 for out or too close to tell.
+    """
+    from rig.flatness.rules import load_rule
+
+    if lines_file is not None:
+        if step is None or unit is None:
+            missing = "--step" if step is None else "--unit"
+            raise BadInput(
+                f"--lines needs {missing}: give how far apart the readings are (--step 12in) and "
+                "the unit of the readings (--unit in)."
+            )
+        if kind is not None:
+            raise BadInput("--kind goes with a job's shots, not with --lines.")
+        rule = load_rule(rule_given or "e1155")
+        result, units, denominator = _of_lines(rule, lines_file, unit, step, confidence)
+        near = ""
+    else:
+        if step is not None or unit is not None:
+            raise BadInput("--step and --unit go with --lines FILE.")
+        if rule_given is None:
+            raise BadInput("Name the rule: --rule a108-small, for one. rig rules lists them.")
+        rule = load_rule(rule_given)
+        from rig.job.store import Job
+        from rig.live.proof import near_points, proof
+
+        with Job.open(job_path) as job:
+            units, denominator = units_of(job)
+            result = proof(job, outline_of(job), rule, confidence, kind)
+            worst = result["worst"]
+            near = near_points(job, worst["x_mm"], worst["y_mm"]) if worst else ""
+            if worst and near:
+                worst["where"] = f"{near}, {worst['where']}"
+    show(result, as_json, verdict_text(result, units, denominator))
+    return 0 if result["verdict"] == "in" else 1
+
+
+def _of_lines(
+    rule: Any, path: Path, unit: str, step_mm: float, confidence: float
+) -> tuple[dict[str, Any], str, int]:
+    from rig.flatness.level_lines import read_lines
+    from rig.flatness.verdict import judge_lines
+    from rig.live.proof import verdict_result
+
+    units = "in" if unit in ("in", "ft") else "mm"
+    verdict = judge_lines(rule, read_lines(path, unit, step_mm), confidence)
+    result = verdict_result(verdict, None, units) | {"kind": "lines"}
+    worst = result["worst"]
+    if worst:
+        along = format_place(worst["x_mm"], units)
+        worst["where"] = f"{along} along line {worst['line']}"
+    return result, units, 32
+
+
+def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
+    """Say a verdict for people."""
+
+    def length(mm: float) -> str:
+        return format_length(mm, units, denominator)
+
+    lines = [
+        f"{WORDS[result['verdict']]}, {result['rule']} ({result['text']}).",
+        f"It conforms with {result['chance']:.0%} probability; "
+        f"{result['confidence']:.0%} is asked for.",
+    ]
+    worst = result["worst"]
+    if worst:
+        low, high = worst["range_mm"]
+        lines.append(
+            f"Worst: a gap of {length(worst['gap_mm'])} (9 times in 10 between {low:.1f} and "
+            f"{high:.1f} mm), the limit is {length(worst['limit_mm'])} with supports "
+            f"{format_place(worst['span_mm'], units)} apart:"
+        )
+        lines.append(f"  {worst['where']}.")
+    if result["share_in"] is not None:
+        lines.append(f"Within the limit: {result['share_in']:.1%} of all placements.")
+    if result["ff"] is not None or result["lines"]:
+        for name in ("ff", "fl"):
+            low, high = (_f(value) for value in result[f"{name}_ci90"])
+            lines.append(f"{name.upper()} {_f(result[name])}, with 90 % between {low} and {high}.")
+        lines += [
+            f"  line {line['line']}: FF {_f(line['ff'])}, FL {_f(line['fl'])}"
+            for line in result["lines"]
+        ]
+    if result["next"]:
+        lines.append("To settle it, shoot:")
+        lines += [
+            f"  x {format_place(p['x_mm'], units)}, y {format_place(p['y_mm'], units)}"
+            for p in result["next"]
+        ]
+    before = result.get("before")
+    if before:
+        gap = f", worst gap {length(before['worst']['gap_mm'])}" if before["worst"] else ""
+        lines.append(f"Before the pour: {before['verdict']}{gap}.")
+        depth = result["change"]["depth_mm"]
+        if depth:
+            lines.append(
+                f"The pour raised {result['change']['points']} points by {length(depth['min'])} "
+                f"to {length(depth['max'])}, {length(depth['mean'])} on average."
+            )
+        lines += [
+            f"Marker {m['label']}: the cured floor is {m['off_mm']:+.1f} mm off its top; was it "
+            "kicked?"
+            for m in result["change"]["markers"]
+            if m["kicked"]
+        ]
+    lines += [f"! {warning}" for warning in result["warnings"]]
+    lines.append(f"Rule: {result['source']}. The standard itself and the covering's maker rule.")
+    return "\n".join(lines)
+
+
+def _f(value: float | None) -> str:
+    return "without end" if value is None else f"{value:.1f}"

@@ -1,0 +1,1 @@
+"""Proof of flatness: tolerance rules, straightedge, F-numbers, verdicts under doubt, patches."""

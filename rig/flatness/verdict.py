@@ -1,0 +1,454 @@
+"""Judges a floor against a rule under doubt: in, out, or too close to tell (after JCGM 106).
+
+The doubt is that of the whole surface at once: joint draws of the floor are each held against
+the rule everywhere, and the share of draws that conform is the probability of conformity.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from rig.errors import BadInput
+from rig.flatness import f_numbers as fn
+from rig.flatness.field import Field, Floats, field_of, lines_at, longest_line, step_for
+from rig.flatness.level_lines import LevelLine
+from rig.flatness.rules import Edge, Rule
+from rig.flatness.straightedge import Placement, gaps, share_within, shares, triple, worst_placement
+from rig.plan_geometry import Outline, contains, raster_of
+from rig.surface.gaussian_process import GaussianProcess
+
+Word = Literal["in", "out", "unsure"]
+
+DRAWS = 200
+FINEST_MM = 50.8  # a rod's foot and a trowel's ridge; below it the shots say nothing
+DRAW_STEP_MM = 101.6
+MOST_NODES = 12_000
+MOST_DRAWN_NODES = 1_600
+DRAW_BEARINGS = 24
+MEAN_BEARINGS = 120
+# On a square grid of shots the 95th percentile of the distance to the nearest is 0.60 spacings.
+_FAR_SHARE = 0.60
+_SUGGESTED = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """What a floor is against a rule.
+
+    Attributes
+    ----------
+    chance : float
+        Probability that the floor conforms everywhere.
+    worst : Placement or None
+        Of the best estimate of the surface; None for F-numbers.
+    worst_range_mm : (float, float) or None
+        Central 90 % of the largest gap (scaled to the limit of `worst`) over the draws.
+    share_in : float or None
+        Share of all placements within the limit, on the best estimate.
+    numbers : FNumbers or None
+    next_shots : tuple of (x_mm, y_mm)
+        Places whose shots would most settle the verdict, where it is unsure.
+    line : str or None
+        The line that `worst` lies on, for a table of lines.
+    """
+
+    rule: Rule
+    word: Word
+    chance: float
+    confidence: float
+    worst: Placement | None
+    worst_range_mm: tuple[float, float] | None
+    share_in: float | None
+    numbers: fn.FNumbers | None
+    next_shots: tuple[tuple[float, float], ...]
+    warnings: tuple[str, ...]
+    line: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """A surface to be judged: its best estimate, joint draws of it, and how dense the shots are.
+
+    Attributes
+    ----------
+    mean : Field
+        Fine.
+    draws : Field
+        (rows, columns, draws), roughness included; may be coarser.
+    coarse : Field
+        The best estimate on the nodes of `draws`.
+    spacing_mm : float
+        Between shots, where they are wide apart.
+    shot_noise_mm : float
+        What one more shot would be wrong by, roughness included.
+    """
+
+    mean: Field
+    draws: Field
+    coarse: Field
+    spacing_mm: float
+    shot_noise_mm: float
+
+
+def word_for(chance: float, confidence: float) -> Word:
+    """In, out or unsure, for a probability of conformity.
+
+    Acceptance and rejection each with a guard band: in from the confidence up, out from 1 less
+    the confidence down (JCGM 106:2012, 8.3, with the probability in place of the band's width).
+    """
+    if chance >= confidence:
+        return "in"
+    return "out" if chance <= 1.0 - confidence + 1e-12 else "unsure"
+
+
+def fit_surface(x_mm: Floats, y_mm: Floats, z_mm: Floats, stderr_mm: Floats) -> GaussianProcess:
+    """Fit shots with the smoothness that tells each of them better from all the others.
+
+    A maximum over all placements feels how rough draws are between the shots, so the smoothness
+    is not taken for granted: it is that of the higher leave-one-out predictive density
+    (Rasmussen and Williams 2006, section 5.4.2).
+    """
+    tried = []
+    for smoothness in (1.5, 2.5):
+        surface = GaussianProcess(smoothness=smoothness).fit(x_mm, y_mm, z_mm, stderr_mm)
+        off, sd = surface.loo()
+        sound = np.isfinite(off)
+        score = float(np.sum(-0.5 * (off[sound] / sd[sound]) ** 2 - np.log(sd[sound])))
+        tried.append((score, surface))
+    return max(tried, key=lambda pair: pair[0])[1]
+
+
+def model_of(
+    surface: GaussianProcess,
+    outline: Outline,
+    x_mm: Floats,
+    y_mm: Floats,
+    stderr_mm: float,
+    rng: np.random.Generator,
+    draws: int = DRAWS,
+) -> Model:
+    """Best estimate and joint draws of a fitted surface over a room.
+
+    Roughness (the nugget) is drawn anew at each node: nodes stand for spots of the floor.
+    """
+    step = step_for(outline, FINEST_MM, MOST_NODES)
+    mean = field_of(outline, step, lambda x, y: surface.predict(x, y)[0])
+    drawn_step = step_for(outline, DRAW_STEP_MM, MOST_DRAWN_NODES)
+    drawn = field_of(
+        outline, drawn_step, lambda x, y: np.ascontiguousarray(surface.sample(x, y, draws, rng).T)
+    )
+    coarse = field_of(outline, drawn_step, lambda x, y: surface.predict(x, y)[0])
+    noise = math.hypot(stderr_mm, math.sqrt(surface.nugget_mm2))
+    return Model(mean, drawn, coarse, spacing_of(outline, x_mm, y_mm), noise)
+
+
+def spacing_of(outline: Outline, x_mm: Floats, y_mm: Floats) -> float:
+    """How far apart the shots stand where they are wide apart.
+
+    The spacing of the square grid that leaves the floor as far from its nearest shot: a cluster
+    in one corner does not make the rest known.
+    """
+    from scipy.spatial import cKDTree
+
+    cells = raster_of(outline, 2_000)
+    away = cKDTree(np.column_stack([x_mm, y_mm])).query(np.column_stack([cells.x_mm, cells.y_mm]))
+    return float(np.quantile(away[0], 0.95)) / _FAR_SHARE
+
+
+def judge(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verdict:
+    """Judge a modelled floor against any rule."""
+    if rule.measure == "f-numbers":
+        return _judge_f_numbers(rule, outline, model, confidence)
+    if rule.measure == "pairs":
+        raise BadInput(
+            f"Rule {rule.key} compares pairs of points: it judges a table of lines (--lines), "
+            "not a surface."
+        )
+    longest = longest_line(outline)
+    edges = rule.edges(longest)
+    drawn = shares(model.draws, outline, edges, DRAW_BEARINGS, longest)
+    worst = worst_placement(model.mean, outline, edges, MEAN_BEARINGS, longest)
+    # What the draws' wider lattice does not see of the best estimate is given back to them.
+    seen = float(shares(model.coarse, outline, edges, DRAW_BEARINGS, longest)[0])
+    drawn += max((worst.share if worst else 0.0) - seen, 0.0)
+    chance = float(np.mean(drawn <= 1.0))
+    share_in = share_within(model.mean, outline, edges, DRAW_BEARINGS, longest)
+    warnings = _cut_warnings(edges, longest)
+    blind, said = _blind(rule, edges, 2.0 * model.spacing_mm)
+    warnings += said
+    word = word_for(chance, confidence)
+    if word == "in" and blind:
+        word = "unsure"
+    if word == "out" and (worst is None or worst.share <= 1.0):
+        # A maximum over draws lies above that of the best estimate, for each draw adds its own
+        # ups and downs: a floor is not called out that at its best estimate is in.
+        word = "unsure"
+    scale = worst.limit_mm if worst else edges[-1].limit_mm
+    low, high = np.quantile(drawn, [0.05, 0.95]) * scale
+    suggested: tuple[tuple[float, float], ...] = ()
+    if word == "unsure":
+        suggested = _settling(model, outline, drawn)
+    return Verdict(
+        rule, word, chance, confidence, worst, (float(low), float(high)), share_in, None,
+        suggested, tuple(warnings),
+    )  # fmt: skip
+
+
+def judge_lines(
+    rule: Rule, lines: Sequence[LevelLine], confidence: float, area_m2: float | None = None
+) -> Verdict:
+    """Judge a table of lines against any rule; what lies beside the lines is not judged."""
+    warnings: list[str] = []
+    numbers = None
+    if rule.measure == "f-numbers":
+        numbers = fn.f_numbers(lines)
+        warnings = fn.minimum_rules(lines, area_m2)
+        chance = _f_chance(rule, numbers)
+        word = word_for(chance, confidence)
+        return Verdict(
+            rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings)
+        )
+    step = lines[0].step_mm
+    longest = max((len(line.z_mm) - 1) * step for line in lines)
+    if longest < 2 * step:
+        raise BadInput("Every line has fewer than three readings; there is nothing to lay on.")
+    edges = rule.edges(longest)
+    measure = _pair_gaps if rule.measure == "pairs" else gaps
+    warnings += _cut_warnings(edges, longest)
+    if rule.measure == "straightedge":
+        blind, said = _blind(rule, edges, 2.0 * step)
+    else:
+        blind, said = False, []
+    warnings += said
+    usable = [(edge, min(int(edge.length_mm / step + 1e-6), 100_000)) for edge in edges]
+    least = 1 if rule.measure == "pairs" else 2
+    usable = [(edge, steps) for edge, steps in usable if steps >= least]
+    if not usable:
+        raise BadInput(
+            f"Readings every {step:g} mm are too far apart for rule {rule.key}; its edges are at "
+            f"most {edges[-1].length_mm:g} mm long."
+        )
+    if rule.between == "line":
+        usable = list({steps: (edge, steps) for edge, steps in reversed(usable)}.values())
+    rng = np.random.default_rng(JUDGE_SEED)
+    drawn = np.zeros(DRAWS)
+    worst: Placement | None = None
+    worst_line = None
+    good = places = 0
+    for line in lines:
+        noisy = line.z_mm[:, None] + line.stderr_mm * rng.standard_normal((len(line.z_mm), DRAWS))
+        for edge, steps in usable:
+            np.maximum(drawn, measure(noisy, steps).max(axis=0) / edge.limit_mm, out=drawn)
+            placement = _on_line(line, edge, steps, rule)
+            if placement and (worst is None or placement.share > worst.share):
+                worst, worst_line = placement, line.name
+            reach = min(steps, len(line.z_mm) - 1)
+            for start in range(len(line.z_mm) - reach):
+                part = line.z_mm[start : start + reach + 1]
+                places += 1
+                good += bool(measure(part, reach).max() <= edge.limit_mm)
+    chance = float(np.mean(drawn <= 1.0))
+    word = word_for(chance, confidence)
+    if word == "in" and blind:
+        word = "unsure"
+    warnings.append("Judged on the lines only: what lies beside them is not known.")
+    scale = worst.limit_mm if worst else usable[-1][0].limit_mm
+    low, high = np.quantile(drawn, [0.05, 0.95]) * scale
+    return Verdict(
+        rule, word, chance, confidence, worst, (float(low), float(high)), good / places, None,
+        (), tuple(warnings), worst_line,
+    )  # fmt: skip
+
+
+JUDGE_SEED = 18202
+
+
+def _pair_gaps(z_mm: Floats, steps: int) -> Floats:
+    """Largest height difference of each reading to any within so many steps after it."""
+    best = np.zeros(z_mm.shape)
+    for d in range(1, min(steps, len(z_mm) - 1) + 1):
+        m = len(z_mm) - d
+        np.maximum(best[:m], np.abs(z_mm[d:] - z_mm[:m]), out=best[:m])
+    return best
+
+
+def _on_line(line: LevelLine, edge: Edge, steps: int, rule: Rule) -> Placement | None:
+    if rule.measure == "pairs":
+        best = _pair_gaps(line.z_mm, steps)
+        a = int(np.argmax(best))
+        apart = np.abs(line.z_mm[a + 1 : a + steps + 1] - line.z_mm[a])
+        gap, c, b = float(best[a]), a, a + 1 + int(np.argmax(apart)) if len(apart) else a
+    else:
+        gap, a, c, b = triple(line.z_mm, steps)
+    if not gap > 0.0:
+        return None
+    ends = (a * line.step_mm, b * line.step_mm)
+    return Placement(gap, edge.limit_mm, c * line.step_mm, 0.0, 0.0, ends, (0.0, 0.0))
+
+
+def _cut_warnings(edges: Sequence[Edge], longest_mm: float) -> list[str]:
+    cut = [e for e in edges if e.whole and e.length_mm > longest_mm * (1 + 1e-9)]
+    return [
+        f"An edge of {e.length_mm:.0f} mm ({e.length_mm / 304.8:.3g} ft) does not fit here: the "
+        f"longest that does, {longest_mm:.0f} mm ({longest_mm / 304.8:.3g} ft), is used, and "
+        "wall to wall where even that does not fit."
+        for e in cut
+    ]
+
+
+def _blind(rule: Rule, edges: Sequence[Edge], least_mm: float) -> tuple[bool, list[str]]:
+    """Whether shots are too wide apart to pass the rule's edges, and the warning that says so.
+
+    Where the limit grows with the span every span is an edge; then those from two spacings up
+    are judged, and only a rule without any is blind.
+    """
+    short = [e for e in edges if e.length_mm < least_mm * (1 - 1e-3)]
+    if not short:
+        return False, []
+    if rule.between == "line" and len(short) < len(edges):
+        return False, [
+            f"Spans under {least_mm:.0f} mm are shorter than two spacings of the readings: "
+            "nothing is proved about waves that short."
+        ]
+    names = " and ".join(f"{e.length_mm:.0f} mm" for e in short[-2:])
+    return True, [
+        f"An edge of {names} is shorter than two spacings of the readings "
+        f"({least_mm:.0f} mm): it cannot be judged in from them. Take readings no more than "
+        f"{short[0].length_mm / 2:.0f} mm apart, or lay that edge by hand."
+    ]
+
+
+def _settling(model: Model, outline: Outline, drawn: Floats) -> tuple[tuple[float, float], ...]:
+    """Places where a shot would explain most of what the draws' worst shares differ by."""
+    field = model.draws
+    rows, columns = field.z_mm.shape[:2]
+    x = field.x0_mm + field.step_mm * np.tile(np.arange(columns), rows)
+    y = field.y0_mm + field.step_mm * np.repeat(np.arange(rows), columns)
+    on_floor = contains(outline, x, y)
+    z = field.z_mm.reshape(rows * columns, -1)[on_floor]
+    x, y = x[on_floor], y[on_floor]
+    z = z - z.mean(axis=1, keepdims=True)
+    left = drawn - drawn.mean()
+    found: list[tuple[float, float]] = []
+    for _ in range(_SUGGESTED):
+        with_it = z @ left / len(left)
+        own = np.mean(z**2, axis=1) + model.shot_noise_mm**2
+        gain = np.where(own > 0, with_it**2 / np.maximum(own, 1e-12), 0.0)
+        best = int(np.argmax(gain))
+        if gain[best] <= 4.0 * float(np.mean(left**2)) / len(left):
+            break  # no more than chance would give
+        found.append((float(x[best]), float(y[best])))
+        seen = z[best]
+        left = left - seen * (with_it[best] / own[best])
+        z = z - np.outer(z @ seen / len(seen) / own[best], seen)
+    return tuple(found)
+
+
+def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verdict:
+    """F-numbers along lines laid over the modelled surface; draws give the doubt."""
+    step = fn.FOOT_STEP_MM
+    found = [
+        (float(x), float(y), lines.along, int(n))
+        for lines in (
+            lines_at(_inset(outline), bearing, fn.LEAST_APART_MM, step, 11 * step)
+            for bearing in (0.0, math.pi / 2)
+        )
+        for x, y, n in zip(lines.x_mm, lines.y_mm, lines.count, strict=True)
+    ]
+    if not found:
+        raise BadInput(
+            "The room is too small for F-numbers: no line of 11 ft (3.35 m) keeps 2 ft (0.61 m) "
+            "from the walls. Use a straightedge rule, or give lines of your own: --lines FILE."
+        )
+
+    def read(field: Field) -> list[Floats]:
+        heights = []
+        for x, y, along, n in found:
+            k = step * np.arange(n, dtype=np.float64)
+            heights.append(field.at(x + k * along[0], y + k * along[1]))
+        return heights
+
+    means = read(model.mean)
+    numbers = fn.f_numbers([LevelLine(str(n), z, step) for n, z in enumerate(means, 1)])
+    draws = read(model.draws)
+    each = []
+    for k in range(model.draws.draws):
+        each.append(_plain_f([z[:, k] for z in draws]))
+    ff, fl, least_ff, least_fl = np.array(each).T
+    numbers = replace(
+        numbers,
+        ff_draws=ff,
+        fl_draws=fl,
+        ff_ci90=_interval(ff),
+        fl_ci90=_interval(fl),
+        ff=float(np.median(ff)),
+        fl=float(np.median(fl)),
+    )
+    good = (ff >= (rule.ff or 0.0)) & (fl >= (rule.fl or 0.0))
+    good &= (least_ff >= (rule.local_ff or 0.0)) & (least_fl >= (rule.local_fl or 0.0))
+    chance = float(np.mean(good))
+    word = word_for(chance, confidence)
+    warnings = fn.minimum_rules(
+        [LevelLine(str(n), z, step) for n, z in enumerate(means, 1)], outline.area_m2
+    )
+    if 2.0 * model.spacing_mm > 2.0 * step * (1 + 1e-3):
+        warnings.append(
+            f"The shots stand some {model.spacing_mm:.0f} mm apart: curvature over 1 ft is the "
+            "model's, not measured. Shoot lines every 12 in for F-numbers: rig grid --lines."
+        )
+        if word == "in":
+            word = "unsure"
+    return Verdict(rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings))
+
+
+def _inset(outline: Outline) -> Outline:
+    """Floor less the strip along its walls and openings that F-number lines keep off."""
+    from rig.plan_geometry import from_rings
+
+    inner = outline.polygon.buffer(-fn.LEAST_EDGE_MM, join_style="mitre")
+    pieces = [p for p in getattr(inner, "geoms", [inner]) if not p.is_empty]
+    if not pieces:
+        raise BadInput(
+            "The room is too small for F-numbers, which keep 2 ft (0.61 m) from the walls. "
+            "Use a straightedge rule."
+        )
+    piece = max(pieces, key=lambda p: float(p.area))
+    return from_rings(list(piece.exterior.coords), [list(ring.coords) for ring in piece.interiors])
+
+
+def _plain_f(heights: list[Floats]) -> tuple[float, float, float, float]:
+    """FF and FL of the section, and the least of any line."""
+    ff, fl, n_q, n_z = [], [], [], []
+    for h in heights:
+        q, z = np.diff(h, 2), h[fn.SPAN_STEPS :] - h[: -fn.SPAN_STEPS]
+        ff.append(fn.f_number(q, fn.FF_FOOT_MM))
+        fl.append(fn.f_number(z, fn.FL_MM))
+        n_q.append(len(q))
+        n_z.append(len(z))
+    return (
+        math.sqrt(sum(n_q) / np.sum(np.array(n_q) / np.square(ff))),
+        math.sqrt(sum(n_z) / np.sum(np.array(n_z) / np.square(fl))),
+        min(ff),
+        min(fl),
+    )
+
+
+def _f_chance(rule: Rule, numbers: fn.FNumbers) -> float:
+    """Probability that the section has the rule's numbers; a line has what was measured on it."""
+    chance = float(
+        np.mean((numbers.ff_draws >= (rule.ff or 0.0)) & (numbers.fl_draws >= (rule.fl or 0.0)))
+    )
+    for line in numbers.lines:
+        if line.ff < (rule.local_ff or 0.0) or line.fl < (rule.local_fl or 0.0):
+            return 0.0
+    return chance
+
+
+def _interval(draws: Floats) -> tuple[float, float]:
+    low, high = np.quantile(draws, [0.05, 0.95])
+    return float(low), float(high)

@@ -1,0 +1,246 @@
+"""From a job's shots to the proof of its flatness: which shots are judged, before and after."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rig.errors import CannotAnswer
+from rig.flatness import f_numbers as fn
+from rig.flatness.level_lines import LevelLine
+from rig.flatness.rules import Rule
+from rig.flatness.scan import scan_model
+from rig.flatness.verdict import Model, Verdict, fit_surface, judge, judge_lines, model_of
+from rig.plan_geometry import Outline, where
+from rig.surface.gaussian_process import MOST_SHOTS, GaussianProcess
+from rig.survey.heights import Heights, heights_of
+
+if TYPE_CHECKING:
+    from rig.job.rows import Marker
+    from rig.job.store import Job
+
+SEED = 1155
+# Readings of a line stand this near to their equal spacing.
+_OFF_LINE_MM = 60.0
+_LINE_LABEL = re.compile(r"(F\d+)-(\d+)")
+
+
+def kind_to_judge(job: Job, kind: str | None) -> str:
+    """Which shots are judged: those asked for, else the finished ones where there are any."""
+    kinds = {shot.kind for shot in job.shots(kinds=["floor", "finished"])}
+    if kind is None:
+        kind = "finished" if "finished" in kinds else "floor"
+    if kind not in kinds:
+        hint = " --kind finished" if kind == "finished" else ""
+        raise CannotAnswer(f"The job has no {kind} shots yet. Shoot them first: rig survey{hint}")
+    return kind
+
+
+def proof(
+    job: Job, outline: Outline, rule: Rule, confidence: float, kind: str | None
+) -> dict[str, Any]:
+    """Judge a job's floor, as `rig flatness --json` prints it.
+
+    Where both the floor and the finished surface were shot and the latter is judged, `before` has
+    the floor's verdict and `change` what the pour did.
+    """
+    kind = kind_to_judge(job, kind)
+    units = job.settings["units"]
+    heights = own_heights(job, kind)
+    verdict = _judge(job, outline, rule, confidence, heights)
+    result = verdict_result(verdict, outline, units) | {"kind": kind}
+    if kind == "finished" and job.shots(kinds=["floor"]):
+        try:
+            before = _judge(job, outline, rule, confidence, own_heights(job, "floor"))
+            told = verdict_result(before, outline, units)
+            keys = ("verdict", "chance", "worst", "share_in", "ff", "fl")
+            result["before"] = {key: told[key] for key in keys}
+            result["change"] = change(job)
+        except CannotAnswer as error:
+            result["warnings"].append(f"No comparison with the floor before the pour: {error}")
+    return result
+
+
+def own_heights(job: Job, kind: str) -> Heights:
+    """Heights of a kind; one set-up alone needs no tie, for flatness has no datum."""
+    shots = job.shots()
+    mine = [shot for shot in shots if shot.kind == kind]
+    if len({shot.setup for shot in mine}) == 1:
+        return heights_of(mine, kind)
+    return heights_of(shots, kind)
+
+
+def surface_model(outline: Outline, heights: Heights) -> Model:
+    """Model of the surface that shots show, or of a scan's points where they are many."""
+    rng = np.random.default_rng(SEED)
+    if len(heights.labels) > MOST_SHOTS:
+        return scan_model(outline, heights.x_mm, heights.y_mm, heights.z_mm, rng)
+    surface = fit_surface(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    noise = float(np.median(heights.stderr_mm))
+    return model_of(surface, outline, heights.x_mm, heights.y_mm, noise, rng)
+
+
+def _judge(job: Job, outline: Outline, rule: Rule, confidence: float, heights: Heights) -> Verdict:
+    if rule.measure == "f-numbers":
+        lines = shot_lines(heights)
+        if lines:
+            return judge_lines(rule, lines, confidence, outline.area_m2)
+    return judge(rule, outline, surface_model(outline, heights), confidence)
+
+
+def shot_lines(heights: Heights) -> list[LevelLine]:
+    """Lines of `rig grid --lines` that were shot without a gap, long enough for F-numbers."""
+    found: dict[str, list[tuple[int, int]]] = {}
+    for n, label in enumerate(heights.labels):
+        parts = _LINE_LABEL.fullmatch(label)
+        if parts:
+            found.setdefault(parts[1], []).append((int(parts[2]), n))
+    lines = []
+    for name, members in found.items():
+        numbers, rows = zip(*sorted(members), strict=True)
+        if len(rows) < fn.LEAST_READINGS or numbers != tuple(range(1, len(rows) + 1)):
+            continue
+        index = list(rows)
+        steps = np.hypot(np.diff(heights.x_mm[index]), np.diff(heights.y_mm[index]))
+        step = float(np.median(steps))
+        if np.all(np.abs(steps - step) < _OFF_LINE_MM):
+            noise = float(np.median(heights.stderr_mm[index]))
+            lines.append(LevelLine(name, heights.z_mm[index], step, noise))
+    return lines
+
+
+def verdict_result(verdict: Verdict, outline: Outline | None, units: str) -> dict[str, Any]:
+    """A verdict in the words of `rig flatness --json`."""
+    worst, numbers = verdict.worst, verdict.numbers
+    told: dict[str, Any] = {
+        "rule": verdict.rule.key,
+        "text": verdict.rule.text,
+        "source": verdict.rule.source,
+        "verdict": verdict.word,
+        "chance": verdict.chance,
+        "confidence": verdict.confidence,
+        "worst": None,
+        "share_in": verdict.share_in,
+        "ff": None,
+        "fl": None,
+        "ff_ci90": None,
+        "fl_ci90": None,
+        "lines": [],
+        "next": [],
+        "warnings": list(verdict.warnings),
+    }
+    if worst is not None:
+        told["worst"] = {
+            "gap_mm": worst.gap_mm,
+            "limit_mm": worst.limit_mm,
+            "x_mm": worst.x_mm,
+            "y_mm": worst.y_mm,
+            "bearing_deg": worst.bearing_deg,
+            "span_mm": worst.span_mm,
+            "supports": [
+                {"x_mm": x, "y_mm": y}
+                for x, y in zip(worst.support_x_mm, worst.support_y_mm, strict=True)
+            ],
+            "range_mm": list(verdict.worst_range_mm or ()),
+            "line": verdict.line,
+            "where": _where(worst.x_mm, worst.y_mm, worst.bearing_deg, outline, units)
+            if outline is not None
+            else "",
+        }
+    if numbers is not None:
+        told["ff"], told["fl"] = finite(numbers.ff), finite(numbers.fl)
+        told["ff_ci90"] = [finite(value) for value in numbers.ff_ci90]
+        told["fl_ci90"] = [finite(value) for value in numbers.fl_ci90]
+        told["lines"] = [
+            {
+                "line": line.name,
+                "q_mm": [float(q) for q in line.q_mm],
+                "z_mm": [float(z) for z in line.z_mm],
+                "ff": finite(line.ff),
+                "fl": finite(line.fl),
+            }
+            for line in numbers.lines
+        ]
+    for x, y in verdict.next_shots:
+        told["next"].append({"x_mm": x, "y_mm": y})
+    return told
+
+
+def finite(value: float) -> float | None:
+    """A number that JSON can hold; a perfectly flat line has no F-number."""
+    return float(value) if np.isfinite(value) else None
+
+
+def _where(x: float, y: float, bearing_deg: float, outline: Outline, units: str) -> str:
+    """Where the gap is and which way the edge lies, so that a person finds it."""
+    return f"{where(outline, x, y, units)}; {_way(bearing_deg)}"
+
+
+def _way(bearing_deg: float) -> str:
+    turned = round(bearing_deg / 5.0) * 5 % 180
+    if turned == 0:
+        return "the edge along the first wall"
+    if turned == 90:
+        return "the edge square to the first wall"
+    side = turned if turned < 90 else 180 - turned
+    hand = "left" if turned < 90 else "right"
+    return f"the edge turned {side}° to the {hand} of the first wall's direction"
+
+
+def near_points(job: Job, x_mm: float, y_mm: float) -> str:
+    """Name the grid points that a place lies between: `between C4 and C5`."""
+    points = sorted(job.points(), key=lambda p: (p.x_mm - x_mm) ** 2 + (p.y_mm - y_mm) ** 2)
+    if len(points) < 2:
+        return ""
+    first, second = points[:2]
+    if np.hypot(first.x_mm - x_mm, first.y_mm - y_mm) < 100.0:
+        return f"at {first.label}"
+    return f"between {first.label} and {second.label}"
+
+
+def change(job: Job) -> dict[str, Any]:
+    """What the pour changed: thickness at points shot before and after, and at the markers.
+
+    Heights before and after are compared, so every set-up must be tied by a benchmark.
+    """
+    shots = job.shots()
+    before, after = heights_of(shots, "floor"), heights_of(shots, "finished")
+    row = {label: n for n, label in enumerate(before.labels)}
+    both = [(row[label], n) for n, label in enumerate(after.labels) if label in row]
+    depth = np.array([after.z_mm[n] - before.z_mm[m] for m, n in both])
+    told: dict[str, Any] = {
+        "points": len(both),
+        "depth_mm": {
+            "min": float(depth.min()),
+            "mean": float(depth.mean()),
+            "max": float(depth.max()),
+        }
+        if len(both)
+        else None,
+        "markers": [],
+    }
+    placed = [marker for marker in job.markers() if marker.is_set]
+    if placed:
+        told["markers"] = _markers(placed, after)
+    return told
+
+
+def _markers(markers: list[Marker], after: Heights) -> list[dict[str, Any]]:
+    """Cured floor less marker top; beyond twice the doubt a marker was kicked, or it shrank."""
+    surface = GaussianProcess().fit(after.x_mm, after.y_mm, after.z_mm, after.stderr_mm)
+    x = np.array([m.x_mm for m in markers])
+    y = np.array([m.y_mm for m in markers])
+    z, sd = surface.predict(x, y, nugget=True)
+    off = z + np.array([m.target_reading_mm for m in markers])
+    common = float(np.median(off))
+    return [
+        {
+            "label": m.label,
+            "off_mm": float(o),
+            "stderr_mm": float(s),
+            "kicked": bool(abs(o - common) > 2.0 * s + 1.0),
+        }
+        for m, o, s in zip(markers, off, sd, strict=True)
+    ]

@@ -1,0 +1,165 @@
+"""`rig flatness` and `rig rules` as a user meets them."""
+
+import math
+
+import pytest
+
+HEADING = "label,x,y,reading,stderr,kind\n"
+
+
+def dish_rows(gap_mm, kind="floor", step=600, base=1200.0):
+    """Shots on a bowl that leaves a gap under 10 ft: readings fall away from the middle."""
+    radius = 3048**2 / (8 * gap_mm) if gap_mm else math.inf
+    rows = []
+    for n, x in enumerate(range(150, 3000, step)):
+        for m, y in enumerate(range(150, 4000, step)):
+            r2 = (x - 1500) ** 2 + (y - 2000) ** 2
+            rows.append(f"Q{n}{m},{x},{y},{base - r2 / (2 * radius):.2f},0.1,{kind}")
+    return HEADING + "\n".join(rows) + "\n"
+
+
+@pytest.fixture
+def job(run):
+    assert run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
+    return run
+
+
+def test_rules_are_listed_with_sources(run):
+    told = run("rules", "--span", "2m", "--json").json
+    limits = {rule["key"]: rule["limit_mm"] for rule in told["rules"]}
+    assert set(limits) == {
+        *(f"din18202-{n}" for n in range(1, 5)), "a108-small", "a108-large",
+        *(f"bs8204-sr{n}" for n in range(1, 4)), "e1155", "click-lock",
+    }  # fmt: skip
+    assert limits["din18202-3"] == 6
+    assert limits["bs8204-sr1"] == 3
+    assert limits["e1155"] is None
+    assert all(rule["source"] and rule["text"] for rule in told["rules"])
+    assert all(rule["limit_mm"] is None for rule in run("rules", "--json").json["rules"])
+    assert run("rules", "--span", "2").code == 2
+    assert "From memory" in run("rules").out
+
+
+def test_a_bad_floor_is_out_and_a_good_one_in(job, table):
+    job("import", table(dish_rows(9.0)), "--unit", "mm")
+    bad = job("flatness", "--rule", "click-lock", "--json")
+    assert bad.code == 1
+    told = bad.json
+    assert told["verdict"] == "out"
+    assert told["rule"] == "click-lock"
+    worst = told["worst"]
+    assert worst["gap_mm"] == pytest.approx(9.0, rel=0.05)
+    assert worst["limit_mm"] == pytest.approx(4.7625)
+    assert 0 <= worst["x_mm"] <= 3000
+    assert 0 <= worst["y_mm"] <= 4000
+    assert 0 <= worst["bearing_deg"] < 180
+    assert "from" in worst["where"]
+    assert 0 <= told["share_in"] < 1
+    assert told["ff"] is None
+    assert told["lines"] == []
+
+    job("import", table(dish_rows(0.0, "finished", base=1180.0)), "--unit", "mm")
+    good = job("flatness", "--rule", "click-lock", "--json")
+    assert good.code == 0, good.out
+    assert good.json["verdict"] == "in"
+    assert good.json["kind"] == "finished"
+    assert good.json["before"]["verdict"] == "out"
+    # Poured to one level, 20 mm over the bowl's foot; its rim stands r²/2R higher.
+    depth = good.json["change"]["depth_mm"]
+    rim = 9.0 * 8 / 3.048**2 * (1.35**2 + 1.85**2) / 2
+    assert depth["max"] == pytest.approx(20.0, abs=1.0)
+    assert depth["min"] == pytest.approx(20.0 - rim, abs=0.5)
+    again = job("flatness", "--rule", "click-lock", "--kind", "floor", "--json")
+    assert again.json["verdict"] == "out"
+    assert "Before the pour" in job("flatness", "--rule", "click-lock").out
+
+
+@pytest.mark.parametrize(
+    "key", ["din18202-2", "a108-small", "a108-large", "bs8204-sr3", "click-lock", "e1155"]
+)
+def test_every_kind_of_rule_answers_for_a_survey(surveyed, key):
+    told = surveyed("flatness", "--rule", key, "--json")
+    if key == "e1155":  # 3 m leave no line of 11 ft that keeps off the walls
+        assert told.code in (1, 2)
+        return
+    assert told.code in (0, 1)
+    assert told.json["verdict"] in ("in", "out", "unsure")
+    assert {"rule", "verdict", "worst", "share_in", "ff", "fl", "ff_ci90", "fl_ci90", "lines",
+            "warnings"} <= set(told.json)  # fmt: skip
+
+
+def f_lines(n=20, count=3, size=0.5):
+    rows = ["line,reading"]
+    for k in range(count):
+        heights = [size * math.sin(1.7 * i + k) + 0.3 * size * i for i in range(n)]
+        rows += [f"L{k},{1200 + height:.2f}" for height in heights]
+    return "\n".join(rows) + "\n"
+
+
+def test_lines_need_no_job(run, table):
+    path = table(f_lines(), "lines.csv")
+    told = run("flatness", "--lines", path, "--step", "300mm", "--unit", "mm", "--json")
+    assert told.code in (0, 1)
+    assert told.json["rule"] == "e1155"
+    assert [line["line"] for line in told.json["lines"]] == ["L0", "L1", "L2"]
+    assert len(told.json["lines"][0]["q_mm"]) == 18
+    assert len(told.json["lines"][0]["z_mm"]) == 10
+    low, high = told.json["ff_ci90"]
+    assert low < told.json["ff"] < high
+    assert any("area" in text for text in told.json["warnings"])
+    edge = run("flatness", "--rule", "bs8204-sr1", "--lines", path, "--step", "300mm",
+               "--unit", "mm", "--json")  # fmt: skip
+    assert edge.json["worst"]["line"].startswith("L")
+    assert "along line" in run("flatness", "--rule", "bs8204-sr1", "--lines", path, "--step",
+                               "300mm", "--unit", "mm").out  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "say"),
+    [
+        (["--unit", "mm"], "--step"),
+        (["--step", "300mm"], "--unit"),
+        (["--step", "300", "--unit", "mm"], "unit"),
+        (["--step", "250mm", "--unit", "mm"], "12 in"),
+        (["--step", "300mm", "--unit", "mm", "--rule", "nothing"], "bs8204-sr1"),
+        (["--step", "300mm", "--unit", "mm", "--kind", "floor"], "--kind"),
+    ],
+)
+def test_lines_that_cannot_be_judged_are_refused(run, table, words, say):
+    refused = run("flatness", "--lines", table(f_lines(), "lines.csv"), *words)
+    assert refused.code == 2
+    assert say in refused.err
+
+
+def test_short_or_broken_lines_are_refused_by_line_and_column(run, table):
+    words = ("--step", "300mm", "--unit", "mm")
+    short = run("flatness", "--lines", table(f_lines(8), "short.csv"), *words)
+    assert short.code == 2
+    assert "L0" in short.err
+    gap = run("flatness", "--lines", table(f_lines() + "L9,\n", "gap.csv"), *words)
+    assert gap.code == 2
+    assert "line 62, column reading" in gap.err
+
+
+def test_a_rule_of_ones_own(job, table, tmp_path):
+    job("import", table(dish_rows(9.0)), "--unit", "mm")
+    rule = tmp_path / "mine.toml"
+    body = 'measure = "straightedge"\n[straightedge]\nlengths_mm = [2500]\nlimits_mm = [30]\n'
+    rule.write_text('text = "generous"\n' + body)
+    told = job("flatness", "--rule", rule, "--json")
+    assert told.code == 0
+    assert told.json["rule"] == "mine"
+    rule.write_text('text = "generous"\nslack = 3\n' + body)
+    refused = job("flatness", "--rule", rule)
+    assert refused.code == 2
+    assert "slack" in refused.err
+
+
+def test_no_shots_yet_is_said(job, table):
+    assert job("flatness").code == 2
+    empty = job("flatness", "--rule", "click-lock")
+    assert empty.code == 1
+    job("import", table(dish_rows(2.0)), "--unit", "mm")
+    missing = job("flatness", "--rule", "click-lock", "--kind", "finished")
+    assert missing.code == 1
+    assert "finished" in missing.err

@@ -1,0 +1,83 @@
+"""Do verdicts keep their stated error rates? Random floors near the limit, surveyed and judged.
+
+`python -m tests.flatness.error_rates 300` prints the table. Floors are made by other means than
+the model under test (random waves, spots of roughness), scaled so that their true worst gap under
+a 10 ft straightedge is 0.6 to 1.5 times the limit; what counts as true is the worst gap on a fine
+raster with the roughness in it. Nothing here is from a standard but the meaning of a verdict:
+of the floors called in, at least the confidence must conform, and of those called out none more
+than 1 less the confidence may.
+"""
+
+import sys
+
+import numpy as np
+
+from rig.flatness.field import Field, field_of
+from rig.flatness.rules import load_rule
+from rig.flatness.straightedge import worst_placement
+from rig.flatness.verdict import fit_surface, judge, model_of
+from rig.plan_geometry import room
+
+ROOM = room(3657.6, 4572.0)
+RULE = load_rule("click-lock")
+FINE_MM = 50.8
+SPACINGS_MM = (457.2, 914.4)
+
+
+def waves(rng):
+    count = 120
+    wave = rng.standard_normal((count, 2)) / rng.uniform(700, 1800)
+    phase = rng.uniform(0, 2 * np.pi, count)
+    return lambda x, y: np.cos(np.outer(x, wave[:, 0]) + np.outer(y, wave[:, 1]) + phase).sum(1)
+
+
+def grid(spacing_mm, span_mm):
+    count = int(np.ceil((span_mm - 304.8) / spacing_mm - 1e-9)) + 1
+    return np.linspace(152.4, span_mm - 152.4, count)
+
+
+def one_floor(rng, spacing_mm, draws):
+    """Return the verdict's word, its chance, and whether the floor truly conforms."""
+    smooth = waves(rng)
+    rough_mm = rng.choice([0.0, 0.1, 0.2])
+    fine = field_of(ROOM, FINE_MM, smooth)
+    edges = RULE.edges(5855.0)
+    plain = worst_placement(fine, ROOM, edges, 60, 5855.0)
+    size = rng.uniform(0.6, 1.5) * RULE.limits_mm[0] / plain.gap_mm
+    rough = rough_mm * rng.standard_normal(fine.z_mm.shape)
+    floor = Field(0.0, 0.0, FINE_MM, size * fine.z_mm + rough)
+    conforms = worst_placement(floor, ROOM, edges, 60, 5855.0).share <= 1.0
+    x, y = (a.ravel() for a in np.meshgrid(grid(spacing_mm, 3657.6), grid(spacing_mm, 4572.0)))
+    # The rod's foot stands on the nearest spot of the fine raster.
+    foot = floor.at(np.rint(x / FINE_MM) * FINE_MM, np.rint(y / FINE_MM) * FINE_MM)
+    noise = 0.2
+    z = foot + noise * rng.standard_normal(len(x))
+    surface = fit_surface(x, y, z, np.full(len(x), noise))
+    model = model_of(surface, ROOM, x, y, noise, rng, draws)
+    verdict = judge(RULE, ROOM, model, 0.95)
+    return verdict.word, verdict.chance, conforms
+
+
+def rates(count, seed, draws=200):
+    """Words and truth of so many floors, both spacings in turn."""
+    rng = np.random.default_rng(seed)
+    told = [one_floor(rng, SPACINGS_MM[k % 2], draws) for k in range(count)]
+    word = np.array([row[0] for row in told])
+    return word, np.array([row[1] for row in told]), np.array([row[2] for row in told])
+
+
+def run(count=300, seed=1):
+    word, chance, conforms = rates(count, seed)
+    print(f"{'spacing':<10}{'verdict':<8}{'floors':>7}{'conform':>9}{'wrong':>7}")
+    for k, spacing in enumerate(SPACINGS_MM):
+        for name in ("in", "unsure", "out"):
+            here = word[k::2] == name
+            good = int(conforms[k::2][here].sum())
+            wrong = {"in": here.sum() - good, "out": good}.get(name, "")
+            print(f"{spacing:<10g}{name:<8}{here.sum():>7}{good:>9}{wrong:>7}")
+    expected = float(np.mean(chance))
+    print(f"mean chance {expected:.3f}, share that conforms {conforms.mean():.3f}")
+
+
+if __name__ == "__main__":
+    run(*(int(word) for word in sys.argv[1:3]))

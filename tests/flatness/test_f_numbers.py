@@ -1,0 +1,174 @@
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from rig.errors import BadInput
+from rig.flatness.f_numbers import (
+    FF_FOOT_MM,
+    FL_MM,
+    combine,
+    f_numbers,
+    ff_constant_mm,
+    minimum_rules,
+)
+from rig.flatness.level_lines import LevelLine, read_lines
+
+
+def walked(seed, n, count, step=304.8):
+    rng = np.random.default_rng(seed)
+    return [
+        LevelLine(str(k), np.cumsum(rng.normal(0, 0.8, n)) + rng.normal(0, 0.3, n), step)
+        for k in range(count)
+    ]
+
+
+def test_a_line_by_hand():
+    # h = 0, 1, 0, 1 ... mm: q alternates -2, +2, z (ten steps, even) is 0.
+    h = np.tile([0.0, 1.0], 8)
+    found = f_numbers([LevelLine("A", h, 304.8)])
+    line = found.lines[0]
+    assert np.array_equal(line.q_mm, np.tile([-2.0, 2.0], 7))
+    spread = math.sqrt(14 * 4 / 13)
+    assert line.ff == pytest.approx(4.57 * 25.4 / (3 * spread), rel=1e-12)
+    assert np.array_equal(line.z_mm, np.zeros(6))
+    assert line.fl == math.inf
+
+
+def test_the_formulae_of_the_standard_in_inches():
+    # ASTM E1155: FF = 4.57 / (3 s_q + |q mean|), FL = 12.5 / (3 s_z + |z mean|), inches.
+    h_in = np.cumsum(np.random.default_rng(1).normal(0, 0.04, 41))
+    d = np.diff(h_in)
+    q = np.diff(d)
+    z = np.array([h_in[i] - h_in[i - 10] for i in range(10, 41)])
+    found = f_numbers([LevelLine("A", h_in * 25.4, 304.8)])
+    assert found.ff == pytest.approx(4.57 / (3 * stats.tstd(q) + abs(q.mean())), rel=1e-9)
+    assert found.fl == pytest.approx(12.5 / (3 * stats.tstd(z) + abs(z.mean())), rel=1e-9)
+
+
+def test_the_metric_edition_has_its_own_constant():
+    assert ff_constant_mm(300.0) == 115.8
+    assert ff_constant_mm(304.8) == pytest.approx(116.078)
+    for step in (250.0, 310.0, 600.0):
+        with pytest.raises(BadInput, match="12 in"):
+            ff_constant_mm(step)
+
+
+def test_two_lines_combine_as_the_standard_says_and_not_as_a_plain_mean():
+    f12 = combine(20.0, 30, 40.0, 10)
+    assert f12 == pytest.approx(20 * 40 * math.sqrt(40 / (10 * 400 + 30 * 1600)), rel=1e-12)
+    assert abs(f12 - 25.0) > 1.0
+    found = f_numbers(walked(2, 31, 3))
+    ff = combine(found.lines[0].ff, 29, found.lines[1].ff, 29)
+    assert found.ff == pytest.approx(combine(ff, 58, found.lines[2].ff, 29), rel=1e-12)
+
+
+def test_turning_a_line_round_or_over_changes_nothing():
+    line = walked(3, 40, 1)[0]
+    once = f_numbers([line])
+    for z in (line.z_mm[::-1], -line.z_mm, line.z_mm + 1000):
+        again = f_numbers([LevelLine("A", z, 304.8)])
+        assert (again.ff, again.fl) == pytest.approx((once.ff, once.fl), rel=1e-9)
+
+
+def test_independent_curvatures_would_give_the_chi_square_interval():
+    # With q independent the effective degrees of freedom are the count less one, and the interval
+    # is scipy's for a standard deviation. Heights are the double sum of independent q.
+    rng = np.random.default_rng(4)
+    q = rng.normal(0, 1, 4000)
+    h = np.cumsum(np.cumsum(np.concatenate([[0, 0], q - q.mean()])))
+    found = f_numbers([LevelLine("A", h, 304.8)])
+    assert found.ff_dof == pytest.approx(3999, rel=0.05)
+    spread = np.std(q, ddof=1)
+    low, high = (
+        FF_FOOT_MM / 3 / (spread * math.sqrt(3999 / stats.chi2(3999).ppf(p))) for p in (0.05, 0.95)
+    )
+    assert found.ff_ci90 == pytest.approx((low, high), rel=0.01)
+
+
+def test_overlapping_readings_tell_less_than_their_count():
+    # White heights: q has correlation -2/3 and 1/6, so n / (1 + 2 (4/9 + 1/36)) count.
+    rng = np.random.default_rng(5)
+    lines = [LevelLine(str(k), rng.normal(0, 1, 60), 304.8) for k in range(30)]
+    found = f_numbers(lines)
+    assert found.ff_dof == pytest.approx(30 * 58 / (1 + 2 * (4 / 9 + 1 / 36)), rel=0.15)
+    wandering = f_numbers(walked(6, 60, 10))
+    assert wandering.fl_dof < 0.3 * 10 * 50
+
+
+def coverage(count, seed, n=31, lines=8):
+    """Share of 90 % intervals that lie above the truth, and of those that miss it: FF and FL.
+
+    The truth is the number over 1 500 more lines as long, combined as the standard does.
+    """
+    sizes = []
+    for row in walked(seed + 10_000, n, 1500):
+        q, z = np.diff(row.z_mm, 2), row.z_mm[10:] - row.z_mm[:-10]
+        sizes.append([3 * np.std(v, ddof=1) + abs(v.mean()) for v in (q, z)])
+    true_ff, true_fl = np.array([FF_FOOT_MM, FL_MM]) / np.sqrt(np.mean(np.square(sizes), axis=0))
+    over = np.zeros(2)
+    missed = np.zeros(2)
+    for k in range(count):
+        found = f_numbers(walked(seed + k, n, lines))
+        ends = (found.ff_ci90, true_ff), (found.fl_ci90, true_fl)
+        over += [truth < ci[0] for ci, truth in ends]
+        missed += [not ci[0] <= truth <= ci[1] for ci, truth in ends]
+    return over / count, missed / count
+
+
+def test_intervals_keep_their_ninety_percent():
+    over, missed = coverage(150, 100)
+    # 10 % of 150, and three standard deviations of a count that small.
+    assert (missed < 0.10 + 3 * 0.0245).all()
+    assert (over < 0.05 + 3 * 0.0178).all()
+    assert missed.sum() > 0  # nor are they endlessly wide
+
+
+def test_minimum_rules_are_said():
+    lines = walked(7, 15, 2)
+    small = minimum_rules(lines, 16.7, 300.0)
+    assert any("29.7" in text for text in small)
+    assert any("fewer" in text for text in small)
+    assert any("610" in text for text in small)
+    assert any("not known" in text for text in minimum_rules(lines, None))
+    assert minimum_rules(walked(8, 40, 4), 40.0, 700.0) == []
+
+
+def test_too_short_a_line_is_refused():
+    with pytest.raises(BadInput, match="at least 12"):
+        f_numbers(walked(9, 11, 1))
+
+
+def lines_file(tmp_path, text):
+    path = tmp_path / "lines.csv"
+    path.write_text(text)
+    return path
+
+
+def test_a_larger_reading_is_a_lower_floor(tmp_path):
+    rows = "line,reading\n" + "".join(f"A,{1 + 0.25 * n}\n" for n in range(3)) + "B,2 1/16\n"
+    lines = read_lines(lines_file(tmp_path, rows), "in", 304.8)
+    assert [line.name for line in lines] == ["A", "B"]
+    assert np.diff(lines[0].z_mm) == pytest.approx([-6.35, -6.35])
+    assert lines[0].stderr_mm == pytest.approx(0.254 / math.sqrt(12))
+
+
+@pytest.mark.parametrize(
+    ("text", "say"),
+    [
+        ("line,reading\nA,1.0\nA,\n", "line 3, column reading"),
+        ("line,reading\nA,1.0\nA,high\n", "line 3, column reading"),
+        ("line,reading\nA,1.0\n,1.2\n", "line 3, column line"),
+        ("line,reading\nA,1.0\nB,1.2\nA,1.3\n", "comes back"),
+        ("line,reading\nA,1.0,2\n", "3 cells"),
+        ("line,height\nA,1.0\n", "height"),
+        ("line,reading\n", "no rows"),
+        ("", "empty"),
+        ("line,reading\nA,9999999\n", "longer than any rod"),
+    ],
+)
+def test_a_bad_table_is_refused_with_line_and_column(tmp_path, text, say):
+    with pytest.raises(BadInput) as refused:
+        read_lines(lines_file(tmp_path, text), "mm", 300.0)
+    assert say in str(refused.value)

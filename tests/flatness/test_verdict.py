@@ -1,0 +1,152 @@
+import math
+
+import numpy as np
+import pytest
+
+from rig.errors import BadInput
+from rig.flatness.level_lines import LevelLine
+from rig.flatness.rules import load_rule, parse_rule
+from rig.flatness.scan import scan_model
+from rig.flatness.verdict import fit_surface, judge, judge_lines, model_of, spacing_of, word_for
+from rig.plan_geometry import room
+from tests.flatness.error_rates import rates
+
+ROOM = room(3657.6, 4572.0)
+
+
+def surveyed(height, spacing_mm=900.0, noise_mm=0.2, seed=0, outline=ROOM):
+    rng = np.random.default_rng(seed)
+    _, _, right, top = outline.polygon.bounds
+    x, y = np.meshgrid(
+        np.linspace(150, right - 150, math.ceil((right - 300) / spacing_mm) + 1),
+        np.linspace(150, top - 150, math.ceil((top - 300) / spacing_mm) + 1),
+    )
+    x, y = x.ravel(), y.ravel()
+    z = height(x, y) + noise_mm * rng.standard_normal(len(x))
+    surface = fit_surface(x, y, z, np.full(len(x), noise_mm))
+    return model_of(surface, outline, x, y, noise_mm, rng, 150)
+
+
+def dish(gap_mm):
+    """A bowl that leaves this gap under 10 ft, L²/8R."""
+    radius = 3048**2 / (8 * gap_mm)
+    return lambda x, y: ((x - 1800) ** 2 + (y - 2300) ** 2) / (2 * radius)
+
+
+def test_guard_bands():
+    assert word_for(0.95, 0.95) == "in"
+    assert word_for(0.94, 0.95) == "unsure"
+    assert word_for(0.05, 0.95) == "out"
+    assert word_for(0.06, 0.95) == "unsure"
+
+
+@pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.1, "unsure"), (8.0, "out")])
+def test_a_dish_is_judged_by_its_gap(gap, word):
+    verdict = judge(load_rule("click-lock"), ROOM, surveyed(dish(gap)), 0.95)
+    assert verdict.word == word
+    # A dish has the same gap everywhere, so the worst of all placements holds the worst noise.
+    assert gap - 0.1 < verdict.worst.gap_mm < gap + 0.8
+    low, high = verdict.worst_range_mm
+    assert gap - 0.1 < low < high < gap + 1.5
+    assert bool(verdict.next_shots) == (word == "unsure")
+
+
+def test_an_edge_shorter_than_two_spacings_is_never_in():
+    flat = surveyed(lambda x, y: 0 * x, noise_mm=0.05)
+    verdict = judge(load_rule("a108-small"), ROOM, flat, 0.95)
+    assert verdict.chance >= 0.95
+    assert verdict.word == "unsure"
+    assert any("305 mm" in text and "152 mm" in text for text in verdict.warnings)
+    # The 2 m edge of the British rule spans two of these spacings.
+    assert judge(load_rule("bs8204-sr2"), ROOM, flat, 0.95).word == "in"
+    wide = surveyed(lambda x, y: 0 * x, spacing_mm=1300.0, noise_mm=0.05)
+    assert judge(load_rule("bs8204-sr2"), ROOM, wide, 0.95).word == "unsure"
+
+
+def test_a_short_edge_can_still_be_out():
+    bad = surveyed(lambda x, y: 8 * np.cos(x / 250) * np.cos(y / 250), spacing_mm=300.0)
+    assert judge(load_rule("a108-small"), ROOM, bad, 0.95).word == "out"
+
+
+def test_din_says_which_spans_are_not_proved():
+    verdict = judge(load_rule("din18202-1"), ROOM, surveyed(dish(1.0)), 0.95)
+    assert verdict.word == "in"
+    assert any("nothing is proved" in text for text in verdict.warnings)
+
+
+def test_the_spacing_is_that_of_the_wide_places():
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(0, 4600, 900.0), np.arange(0, 4600, 900.0)))
+    square = room(4500.0, 4500.0)
+    assert spacing_of(square, x, y) == pytest.approx(900, rel=0.06)
+    crowd = np.random.default_rng(0).uniform(0, 300, (2, 400))
+    more = spacing_of(square, np.append(x, crowd[0]), np.append(y, crowd[1]))
+    assert more == pytest.approx(900, rel=0.08)
+
+
+def test_a_cut_edge_is_said():
+    small = room(2000.0, 2200.0)
+    verdict = judge(load_rule("click-lock"), small, surveyed(dish(1.0), 400.0, outline=small), 0.95)
+    assert any("does not fit" in text and "2973 mm" in text for text in verdict.warnings)
+
+
+def test_f_numbers_of_a_coarse_survey_are_never_in():
+    flat = surveyed(lambda x, y: 0 * x, noise_mm=0.02)
+    verdict = judge(load_rule("e1155"), ROOM, flat, 0.95)
+    assert verdict.word == "unsure"
+    assert any("not measured" in text for text in verdict.warnings)
+    assert any("29.7" in text for text in verdict.warnings)
+    low, high = verdict.numbers.ff_ci90
+    assert low <= verdict.numbers.ff <= high
+
+
+def test_a_scan_is_judged_from_its_bins():
+    rng = np.random.default_rng(2)
+    x, y = rng.uniform(0, 3657.6, 200_000), rng.uniform(0, 4572.0, 200_000)
+    z = dish(8.0)(x, y) + rng.normal(0, 0.5, len(x))
+    verdict = judge(load_rule("click-lock"), ROOM, scan_model(ROOM, x, y, z, rng), 0.95)
+    assert verdict.word == "out"
+    # A bin's mean is off by some 0.17 mm: a maximum over many of them adds to the gap.
+    assert 8.0 - 0.1 < verdict.worst.gap_mm < 8.0 + 2.0
+    flat = judge(load_rule("bs8204-sr2"), ROOM, scan_model(ROOM, x, y, z * 0.1, rng), 0.95)
+    assert flat.word == "in"
+
+
+def lines_of(gap_mm, step=304.8, n=21):
+    """A valley of given depth under a 10 ft edge, as heights along a line."""
+    t = step * (np.arange(n) - n // 2)
+    return [LevelLine("A", gap_mm / 1524 * np.abs(t), step, 0.05)]
+
+
+def test_lines_are_judged_by_straightedge():
+    rule = load_rule("click-lock")
+    bad = judge_lines(rule, lines_of(8.0), 0.95)
+    assert bad.word == "out"
+    assert bad.worst.gap_mm == pytest.approx(8.0, rel=1e-9)
+    assert bad.worst.x_mm == pytest.approx(10 * 304.8)
+    assert bad.line == "A"
+    assert judge_lines(rule, lines_of(3.0), 0.95).word == "in"
+    assert 0 < bad.share_in < 1
+    # A foot between readings says nothing about a foot of edge.
+    assert judge_lines(load_rule("a108-small"), lines_of(0.5), 0.95).word == "unsure"
+
+
+def test_point_pairs_on_lines():
+    rule = parse_rule(
+        'text = "level"\nmeasure = "pairs"\n[pairs]\n'
+        'lengths_mm = [1000, 4000]\nlimits_mm = [4, 10]\nbetween = "line"\n',
+        "pairs",
+    )
+    slope = [LevelLine("A", 0.003 * 100.0 * np.arange(41), 100.0, 0.0)]
+    verdict = judge_lines(rule, slope, 0.95)
+    # 3 mm/m: 3 of 4 mm at 1 m, 12 of 10 mm at 4 m.
+    assert verdict.word == "out"
+    assert verdict.worst.gap_mm / verdict.worst.limit_mm == pytest.approx(1.2, rel=0.01)
+    with pytest.raises(BadInput, match="--lines"):
+        judge(rule, ROOM, surveyed(dish(1.0)), 0.95)
+
+
+def test_verdicts_keep_their_error_rates():
+    word, _, conforms = rates(10, 3, 60)
+    # Of 10 no more than three may be wrong even at 5 % each (binomial, 99.9 %).
+    assert np.sum((word == "in") & ~conforms) + np.sum((word == "out") & conforms) <= 3
+    assert (word != "unsure").sum() >= 4
