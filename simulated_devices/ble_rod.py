@@ -67,7 +67,7 @@ async def _serve(
         ) from None
 
     chosen = world.chosen
-    world.heard_s = None
+    world.heard_s, world.listening = None, False
     service, value = (OTHER_SERVICE, OTHER_VALUE) if "uuids" in chosen else (ROD_SERVICE, ROD_VALUE)
     sold_as = f"00:00:5E:00:{0x54 + world.seed // 256 % 128:02X}:{world.seed % 256:02X}"
     rod = Device(
@@ -93,6 +93,7 @@ async def _serve(
     begun = loop.time()
 
     def catch_up() -> None:
+        world.listening = bluez.is_heard(rod, value)
         for sent in world.advance((loop.time() - begun) * speed):
             if bluez.running:
                 bluez.notify(rod, value, sent.data)

@@ -161,7 +161,7 @@ def serve(
 
 
 def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stopped: int) -> None:
-    world.heard_s = None
+    world.heard_s, world.listening = None, False
     walker = world.mover if isinstance(world.mover, Walker) else None
     stdin = sys.stdin.fileno() if walker else -1
     heard = b""
@@ -178,6 +178,7 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
             port.close() if port.is_open else port.open()
         if port.read_from:
             world.listen()
+            world.listening = True
             if isinstance(world.mover, PointsWalk):
                 world.mover.begin(world.time_s)
         if walker:

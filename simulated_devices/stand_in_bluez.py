@@ -184,11 +184,16 @@ class BlueZ:
     def notify(self, device: Device, uuid: str, value: bytes) -> bool:
         """Send a notification to whoever has subscribed; return whether anybody has."""
         device.values[uuid] = value
-        if not device.connected or not self._notifying.get(path := device.char_path(uuid)):
+        if not self.is_heard(device, uuid):
             return False
+        path = device.char_path(uuid)
         self._objects[path][CHARACTERISTIC]["Value"] = Variant("ay", value)
         self._emit_changed(path, CHARACTERISTIC, {"Value": Variant("ay", value)})
         return True
+
+    def is_heard(self, device: Device, uuid: str) -> bool:
+        """Whether anybody has subscribed."""
+        return device.connected and bool(self._notifying.get(device.char_path(uuid)))
 
     def disconnect(self, device: Device) -> None:
         """End a connection, whoever wanted it."""

@@ -89,6 +89,7 @@ class World:
     changes: int = 0
     lines: bool = True  # messages are lines rather than packets
     heard_s: float | None = 0.0  # since when somebody listens; None: nobody has yet
+    listening: bool = True  # what is sent now arrives somewhere
 
     def __post_init__(self) -> None:
         self._ticks = 0
@@ -167,7 +168,7 @@ class World:
         for passed in self._samples.pass_on(sample):
             if self._link.up(now):
                 out.append(Sent(now, self._bytes.pass_on(self.write(passed), fault_s)))
-                if self.heard_s is not None:
+                if self.listening:
                     self._link.sent(now)
 
     def _note_shot(self, label: str) -> None:

@@ -2,7 +2,7 @@
 
 import asyncio
 import sys
-from collections.abc import AsyncIterator, Iterable, Sequence
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.devices.profile import Profile
     from rig.devices.transport import Transport
+    from rig.job.rows import Session
     from rig.live.session import Item, Machine
     from rig.survey.plausibility import Guard
 
@@ -164,6 +165,50 @@ def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
         click.echo(f"rig: {notice}", err=True)
     items = sources.replayed(sources.trace_items(trace), options["speed"])
     return Source("replay", items, trace.profile, None)
+
+
+def replayed_sessions(
+    path: Path, kind: str, units: Literal["in", "mm"], speed: float | None
+) -> "Iterator[tuple[Session, Source]]":
+    """Yield the sessions of a kind that another job holds, each with its log as a source.
+
+    Raises
+    ------
+    BadInput
+        When it holds none.
+    """
+    from rig.devices.profile import parse_profile, with_clamp
+    from rig.job.store import Job
+    from rig.live import sources
+
+    with Job.open(path) as other:
+        old = [session for session in other.sessions() if session.kind == kind]
+        if not old:
+            raise BadInput(f"{path} holds no session of rig {kind} to replay.")
+        for session in old:
+            profile = None
+            if session.profile_text:
+                profile = parse_profile(session.profile_text, "the job's own profile")
+                if session.capture.get("clamp_mm") is not None:
+                    profile = with_clamp(profile, session.capture["clamp_mm"])
+            typed_in = session.capture.get("units", units)
+            items = sources.session_items(other, session.id, profile, typed_in)
+            yield session, Source("replay", sources.replayed(items, speed), profile, None)
+
+
+def is_job_replay(options: dict[str, Any], job_path: Path) -> bool:
+    """Tell whether `--replay` names another job; to be asked before the job is open.
+
+    A second descriptor on its file would drop SQLite's locks.
+    """
+    from rig.live.sources import is_job_file
+
+    replay: Path | None = options["replay"]
+    if replay is None or not is_job_file(replay):
+        return False
+    if replay.resolve() == job_path.resolve():
+        raise BadInput("A job cannot replay itself: make another with the same room and grid.")
+    return True
 
 
 def run_live(

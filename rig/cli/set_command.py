@@ -3,15 +3,26 @@
 import time
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
-from rig.cli.live_options import open_source, run_live, source_options
+from rig.cli.live_options import (
+    Source,
+    is_job_replay,
+    open_source,
+    replayed_sessions,
+    run_live,
+    source_options,
+)
 from rig.cli.markers_command import fresh_plan
 from rig.cli.options import Length, job_option, json_option
 from rig.errors import CannotAnswer
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan
+    from rig.job.store import Job
 
 CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear, mind your knees."
 
@@ -44,62 +55,93 @@ def set_markers(
 ) -> None:
     """Set the markers of a job from the source that the options name."""
     from rig.job.store import Job
-    from rig.live.machines import guard_of, setting_machine
-    from rig.live.recorder import Recorder
 
+    replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
-        units, denominator = units_of(job)
+        units, _ = units_of(job)
         plan = fresh_plan(job)
         if not job.markers():
             raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
-        source = open_source(options, units)
-        setup = setup_of(job, options["setup"])
-        known = {shot.setup for shot in job.shots()}
-        machine = setting_machine(
-            job,
-            plan,
-            outline_of(job),
-            setup=setup,
-            tolerance_mm=options["tolerance"],
-            dwell_s=options["dwell"],
-            walk_s=options["walk"],
-            still_mm=options["still"],
-            resolution_mm=source.resolution_mm,
-            foot_mm=source.foot_mm,
-            start_marker=options["marker"],
-            skip_check=options["skip_check"],
-        )
-        session = job.start_session(
-            kind="set",
-            setup=setup,
-            source=source.name,
-            profile_text=source.profile.text_toml if source.profile else "",
-            capture={
+        rounds: Iterable[tuple[Source, str, dict[str, Any]]]
+        if replays_job:
+            rounds = (
+                (source, session.setup, session.capture)
+                for session, source in replayed_sessions(
+                    options["replay"], "set", units, options["speed"]
+                )
+            )
+        else:
+            capture = {
                 "dwell_s": options["dwell"],
                 "walk_s": options["walk"],
                 "still_mm": options["still"],
                 "tolerance_mm": options["tolerance"],
-            },
-            boot_id=boot_id(),
-            utc_s=time.time(),
-            monotonic_s=time.monotonic(),
-        )
-        if not as_json:
-            click.echo(CAUTION, err=True)
-        run_live(
-            machine,
-            source,
-            Recorder(job, session, ties_line=setup not in known),
-            guard=guard_of(
-                job, setup, source.profile, [m.target_reading_mm for m in job.markers()]
-            ),
-            as_json=as_json,
-            units=units,
-            denominator=denominator,
-            more_sinks=more_sinks,
-        )
+                "marker": options["marker"],
+                "skip_check": options["skip_check"],
+                "units": units,
+            }
+            source = open_source(options, units)
+            capture["clamp_mm"] = source.profile.clamp_mm if source.profile else None
+            rounds = [(source, setup_of(job, options["setup"]), capture)]
+        failed = None
+        for source, setup, capture in rounds:
+            failed = _set(job, plan, source, setup, capture, as_json, more_sinks)
         left = [marker.label for marker in job.markers() if not marker.is_set]
-    if machine.failed:
-        raise CannotAnswer(machine.failed)
+    if failed:
+        raise CannotAnswer(failed)
     if not as_json:
         click.echo(f"{len(left)} markers left: {', '.join(left)}." if left else "All markers set.")
+
+
+def _set(
+    job: "Job",
+    plan: "Plan",
+    source: Source,
+    setup: str,
+    capture: dict[str, Any],
+    as_json: bool,
+    more_sinks: Iterable[Any],
+) -> str | None:
+    """Go one round; return what the check found wrong, if anything."""
+    from rig.live.machines import guard_of, setting_machine
+    from rig.live.recorder import Recorder
+
+    units, denominator = units_of(job)
+    known = {shot.setup for shot in job.shots()}
+    machine = setting_machine(
+        job,
+        plan,
+        outline_of(job),
+        setup=setup,
+        tolerance_mm=capture["tolerance_mm"],
+        dwell_s=capture["dwell_s"],
+        walk_s=capture["walk_s"],
+        still_mm=capture["still_mm"],
+        resolution_mm=source.resolution_mm,
+        foot_mm=source.foot_mm,
+        start_marker=capture.get("marker"),
+        skip_check=capture.get("skip_check", False),
+    )
+    session = job.start_session(
+        kind="set",
+        setup=setup,
+        source=source.name,
+        profile_text=source.profile.text_toml if source.profile else "",
+        capture=capture,
+        boot_id=boot_id(),
+        utc_s=time.time(),
+        monotonic_s=time.monotonic(),
+    )
+    if not as_json:
+        click.echo(CAUTION, err=True)
+    run_live(
+        machine,
+        source,
+        Recorder(job, session, ties_line=setup not in known),
+        guard=guard_of(job, setup, source.profile, [m.target_reading_mm for m in job.markers()]),
+        as_json=as_json,
+        units=units,
+        denominator=denominator,
+        more_sinks=more_sinks,
+    )
+    return machine.failed

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.jobs import boot_id, outline_of, points_of, setup_of, units_of
-from rig.cli.live_options import Source, open_source, run_live, source_options
+from rig.cli.live_options import (
+    Source,
+    is_job_replay,
+    open_source,
+    replayed_sessions,
+    run_live,
+    source_options,
+)
 from rig.cli.options import Lengths, job_option, json_option
 from rig.errors import BadInput
 
@@ -52,12 +59,8 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
     """Survey into a job from the source that the options name."""
     from rig.job.store import Job
     from rig.live.recorder import Recorder
-    from rig.live.sources import is_job_file
 
-    # Before the job is open: a second descriptor on its file would drop SQLite's locks.
-    replays_job = options["replay"] is not None and is_job_file(options["replay"])
-    if replays_job and options["replay"].resolve() == job_path.resolve():
-        raise BadInput("A job cannot replay itself: make another with the same room and grid.")
+    replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
         if replays_job:
             shots = sum(_replay_job(job, options, as_json))
@@ -187,33 +190,18 @@ def _guard(job: "Job", setup: str, source: Source) -> "Guard":
 
 def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[int]:
     """Replay the survey sessions of another job with the settings they were made with."""
-    from rig.devices.profile import parse_profile, with_clamp
-    from rig.job.store import Job
-    from rig.live import sources
     from rig.live.recorder import Recorder
 
     units, denominator = units_of(job)
-    with Job.open(options["replay"]) as other:
-        old = [s for s in other.sessions() if s.kind == "survey"]
-        if not old:
-            raise BadInput(f"{options['replay']} holds no survey to replay.")
-        for session in old:
-            profile = None
-            if session.profile_text:
-                profile = parse_profile(session.profile_text, "the job's own profile")
-                if session.capture["clamp_mm"] is not None:
-                    profile = with_clamp(profile, session.capture["clamp_mm"])
-            items = sources.session_items(other, session.id, profile, session.capture["units"])
-            source = Source("replay", sources.replayed(items, options["speed"]), profile, None)
-            recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
-            machine = _machine(job, session.capture, source)
-            run_live(
-                machine,
-                source,
-                recorder,
-                guard=_guard(job, session.setup, source),
-                as_json=as_json,
-                units=units,
-                denominator=denominator,
-            )
-            yield recorder.shots
+    for session, source in replayed_sessions(options["replay"], "survey", units, options["speed"]):
+        recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
+        run_live(
+            _machine(job, session.capture, source),
+            source,
+            recorder,
+            guard=_guard(job, session.setup, source),
+            as_json=as_json,
+            units=units,
+            denominator=denominator,
+        )
+        yield recorder.shots

@@ -166,7 +166,7 @@ def test_after_our_own_crash_the_rod_is_found_again(job, tmp_path):
         ("off=15:4", "Bluetooth is switched off"),
         ("unplugged=15:4", "This computer has no Bluetooth adapter"),
         ("service=15:4", "nothing came for 3 s"),
-        ("drop=100:15:2", "dropped the connection"),
+        ("drop=60:15:2", "dropped the connection"),
     ],
 )
 def test_the_survey_goes_on_when_bluetooth_is_back(fault, reason, job):

@@ -19,9 +19,13 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-BENCHES = ("startup", "parsing", "durability", "latency", "surface")
-REFERENCES = {"parsing": ["pynmea2"], "surface": ["sklearn", "pykrige"]}
-PACKAGES = {"sklearn": "scikit-learn"}  # where the name to install is another
+BENCHES = ("startup", "parsing", "durability", "latency", "surface", "bluetooth")
+REFERENCES = {
+    "parsing": ["pynmea2"],
+    "surface": ["sklearn", "pykrige"],
+    "bluetooth": ["dbus_fast"],
+}
+PACKAGES = {"sklearn": "scikit-learn", "dbus_fast": "dbus-fast"}  # to install under another name
 
 
 def main() -> None:
