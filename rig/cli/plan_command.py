@@ -7,6 +7,8 @@ import click
 
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import Lengths, confidence_option, job_option, json_option, show
+from rig.cli.patch_text import patch_floor
+from rig.errors import BadInput
 from rig.units import format_length, format_volume
 
 
@@ -19,12 +21,22 @@ from rig.units import format_length, format_volume
     help="Fix the plane's height at a place; HEIGHT is relative to the line of set-up 1, "
     "negative below it.",
 )
+@click.option(
+    "--patch",
+    metavar="RULE",
+    help="Instead of a pour: the least work that passes a tolerance rule; see rig rules.",
+)
+@click.option("--grind", type=float, metavar="COST", help="With --patch: money a litre ground.")
+@click.option("--fill", type=float, metavar="COST", help="With --patch: money a litre filled.")
 @confidence_option
 @json_option
 def command(
     job_path: Path,
     level: bool,
     hold: tuple[float, float, float] | None,
+    patch: str | None,
+    grind: float | None,
+    fill: float | None,
     confidence: float,
     as_json: bool,
 ) -> None:
@@ -36,6 +48,13 @@ def command(
     from rig.live.picture import picture_of
     from rig.live.planning import plan_result
 
+    if patch is not None:
+        if hold is not None:
+            raise BadInput("--hold fixes a plane, and --patch has none: give one of them.")
+        patch_floor(job_path, patch, grind, fill, confidence, as_json)
+        return
+    if grind is not None or fill is not None:
+        raise BadInput("--grind and --fill go with --patch RULE.")
     with Job.open(job_path, write=True) as job:
         units, denominator = units_of(job)
         picture = picture_of(job, outline_of(job), confidence)

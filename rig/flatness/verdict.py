@@ -131,6 +131,7 @@ def model_of(
     stderr_mm: float,
     rng: np.random.Generator,
     draws: int = DRAWS,
+    most_drawn_nodes: int = MOST_DRAWN_NODES,
 ) -> Model:
     """Best estimate and joint draws of a fitted surface over a room.
 
@@ -138,7 +139,7 @@ def model_of(
     """
     step = step_for(outline, FINEST_MM, MOST_NODES)
     mean = field_of(outline, step, lambda x, y: surface.predict(x, y)[0])
-    drawn_step = step_for(outline, DRAW_STEP_MM, MOST_DRAWN_NODES)
+    drawn_step = step_for(outline, DRAW_STEP_MM, most_drawn_nodes)
     drawn = field_of(
         outline, drawn_step, lambda x, y: np.ascontiguousarray(surface.sample(x, y, draws, rng).T)
     )

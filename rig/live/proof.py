@@ -12,7 +12,15 @@ from rig.flatness import f_numbers as fn
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import Rule
 from rig.flatness.scan import scan_model
-from rig.flatness.verdict import Model, Verdict, fit_surface, judge, judge_lines, model_of
+from rig.flatness.verdict import (
+    MOST_DRAWN_NODES,
+    Model,
+    Verdict,
+    fit_surface,
+    judge,
+    judge_lines,
+    model_of,
+)
 from rig.plan_geometry import Outline, where
 from rig.surface.gaussian_process import MOST_SHOTS, GaussianProcess
 from rig.survey.heights import Heights, heights_of
@@ -72,14 +80,24 @@ def own_heights(job: Job, kind: str) -> Heights:
     return heights_of(shots, kind)
 
 
-def surface_model(outline: Outline, heights: Heights) -> Model:
+def surface_model(
+    outline: Outline, heights: Heights, most_drawn_nodes: int = MOST_DRAWN_NODES
+) -> Model:
     """Model of the surface that shots show, or of a scan's points where they are many."""
     rng = np.random.default_rng(SEED)
     if len(heights.labels) > MOST_SHOTS:
         return scan_model(outline, heights.x_mm, heights.y_mm, heights.z_mm, rng)
     surface = fit_surface(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     noise = float(np.median(heights.stderr_mm))
-    return model_of(surface, outline, heights.x_mm, heights.y_mm, noise, rng)
+    return model_of(
+        surface,
+        outline,
+        heights.x_mm,
+        heights.y_mm,
+        noise,
+        rng,
+        most_drawn_nodes=most_drawn_nodes,
+    )
 
 
 def _judge(job: Job, outline: Outline, rule: Rule, confidence: float, heights: Heights) -> Verdict:

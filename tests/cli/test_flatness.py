@@ -163,3 +163,50 @@ def test_no_shots_yet_is_said(job, table):
     missing = job("flatness", "--rule", "click-lock", "--kind", "finished")
     assert missing.code == 1
     assert "finished" in missing.err
+
+
+def test_patches_save_bags_against_the_whole_pour(job, table):
+    def reading(x, y):
+        return 1200 - 0.004 * x + 9 * math.exp(-((x - 1300) ** 2 + (y - 2200) ** 2) / 5e5)
+
+    rows = HEADING + "".join(
+        f"Q{n}{m},{x},{y},{reading(x, y):.2f},0.1,floor\n"
+        for n, x in enumerate(range(150, 3000, 450))
+        for m, y in enumerate(range(150, 4000, 450))
+    )
+    job("import", table(rows), "--unit", "mm")
+    pour = job("plan", "--json").json
+    told = job("plan", "--patch", "bs8204-sr2", "--json")
+    assert told.code == 0, told.err
+    patch = told.json
+    assert patch["chance"] >= 0.95
+    assert patch["bags"]["p95"] < pour["bags"]["p95"]
+    assert patch["bags"]["p95"] >= patch["bags"]["p50"] > 0
+    assert patch["volume_l"]["p95"] >= patch["volume_l"]["mean"] > 0
+    assert [way["way"] for way in patch["comparison"]] == ["nothing", "patch", "pour"]
+    assert patch["comparison"][0]["chance"] < 0.05
+    assert patch["comparison"][2]["bags"]["p95"] == pour["bags"]["p95"]
+    hollow = patch["patches"][0]
+    assert math.hypot(hollow["x_mm"] - 1300, hollow["y_mm"] - 2200) < 250
+    assert len(hollow["outline"]) >= 4
+    assert max(row["fill_mm"] for row in patch["depths"]) == pytest.approx(hollow["deepest_mm"])
+    assert "BUY" in job("plan", "--patch", "bs8204-sr2").out
+    # The stored plan is still the pour's: markers follow it.
+    assert job("markers").code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "say"),
+    [
+        (["--patch", "e1155"], "straightedge"),
+        (["--patch", "nothing"], "click-lock"),
+        (["--patch", "click-lock", "--grind", "2"], "--fill"),
+        (["--patch", "click-lock", "--fill", "-2"], "--fill"),
+        (["--grind", "2"], "--patch"),
+        (["--patch", "click-lock", "--hold", "1m,1m,-1m"], "--hold"),
+    ],
+)
+def test_patch_options_that_cannot_be(surveyed, words, say):
+    refused = surveyed("plan", *words)
+    assert refused.code == 2
+    assert say in refused.err
