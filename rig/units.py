@@ -24,6 +24,7 @@ VOLUME_FORMS = "12l, 500ml, 0.45ft3 or 2 1/2gal"
 MASS_FORMS = "25kg, 500g or 50lb"
 DURATION_FORMS = "90s, 20min, 1.5h or 1h 30min"
 PERCENT_FORMS = "5% or 0.5%"
+SLOPE_FORMS = "5mm/m, 1/8in/ft or 0.5%"
 
 _LARGEST = 1e7  # 10 km, 10 000 m3, 10 000 t, 115 days: more is a slip, not a floor
 _LONGEST_TEXT = 60
@@ -193,6 +194,42 @@ def parse_percent(
     """Read a percentage into a fraction: `5%` is 0.05. The sign % must be given."""
     plain = re.sub(r"(?i)\bper cent\b", "percent", text)
     return _parse(plain, what, _PERCENTS, PERCENT_FORMS, above, least, "", shown=text)
+
+
+def parse_slope(text: str, *, what: str = "slope") -> float:
+    """
+    Read a slope into a ratio: `5mm/m`, `1/8in/ft` and `0.5%` are 0.005, 0.0104 and 0.005.
+
+    Raises
+    ------
+    BadInput
+        Where it is neither a percentage nor a length over a length, is negative, or more than 1.
+    """
+    if "%" in text or "percent" in text.lower():
+        return _slope(parse_percent(text, what=what), what, text)
+    rise, slash, run = text.rpartition("/")
+    run = run.strip().lower()
+    if not slash or run not in _LENGTHS:
+        raise _refusal(what, text, "it is no rise over a length", SLOPE_FORMS)
+    try:
+        rise_mm = parse_length(rise, what=what, least=0.0)
+    except BadInput:
+        raise _refusal(what, text, "the rise before the / cannot be read", SLOPE_FORMS) from None
+    return _slope(rise_mm / float(_LENGTHS[run]), what, text)
+
+
+def _slope(ratio: float, what: str, text: str) -> float:
+    if ratio > 1.0:
+        raise _refusal(what, text, "no floor is that steep", SLOPE_FORMS)
+    return ratio
+
+
+def format_slope(ratio: float, units: str = "in", *, up: bool = False) -> str:
+    """Write a slope: `5 mm/m`, or `0.06 in/ft`; `up` rounds it so that it is enough."""
+    scale, word, step = (1000.0, "mm/m", 0.1) if _is_metric(units) else (12.0, "in/ft", 0.001)
+    steps = ratio * scale / step
+    steps = math.ceil(steps - 1e-6) if up else round(steps)
+    return f"{_trimmed(_written(steps * step))} {word}"
 
 
 def fraction(mm: float, denominator: int = 32) -> str:

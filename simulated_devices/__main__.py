@@ -1,17 +1,18 @@
-"""Command line of the simulated devices: `python -m simulated_devices serial …`."""
+"""Command line of the simulated devices: `python -m simulated_devices serial|ble …`."""
 
 import argparse
+import json
 import math
 import sys
 from pathlib import Path
 from typing import NoReturn
 
-from simulated_devices import Refused
+from simulated_devices import Refused, ble_rod, serial_rod
 from simulated_devices.encode import PROFILES
 from simulated_devices.faults import FAULTS
 from simulated_devices.floor import KINDS, Floor, floor_from_file
 from simulated_devices.points_walk import read_points
-from simulated_devices.serial_rod import serve
+from simulated_devices.private_bus import VARIABLE
 from simulated_devices.world import CLAMP_MM, LINE_MM, ROOM_MM, make_world
 
 
@@ -24,14 +25,25 @@ def main(words: list[str] | None = None) -> int:
     """Run the command line; return the exit code: 0 stopped, 2 refused."""
     options = _parser().parse_args(words)
     try:
-        _serial(options)
+        if options.device == "faults":
+            print(json.dumps(_faults(options.link)))
+        else:
+            _run(options)
     except Refused as refusal:
         print(f"simulated_devices: {refusal}", file=sys.stderr)
         return 2
     return 0
 
 
-def _serial(options: argparse.Namespace) -> None:
+def _faults(link: str) -> list[dict[str, str]]:
+    return [
+        {"name": name, "text": fault.text, "fault": f"{name}={fault.shown}".removesuffix("=")}
+        for name, fault in FAULTS.items()
+        if link in fault.over
+    ]
+
+
+def _run(options: argparse.Namespace) -> None:
     floor: Floor | None = None
     if options.floor is not None:
         if options.room_mm is not None:
@@ -58,8 +70,12 @@ def _serial(options: argparse.Namespace) -> None:
         points=read_points(options.points) if options.points else None,
         stand_s=options.stand,
         mistakes=options.mistakes,
+        over=options.device,
     )
-    serve(world, speed=options.speed, link=options.link, truth=options.truth)
+    if options.device == "ble":
+        ble_rod.serve(world, speed=options.speed, name=options.name, truth=options.truth)
+    else:
+        serial_rod.serve(world, speed=options.speed, link=options.link, truth=options.truth)
 
 
 def _parser() -> _Parser:
@@ -73,14 +89,51 @@ def _parser() -> _Parser:
         "serial",
         help="a rod on a serial port (a pseudo-terminal)",
         description="Print a pseudo-terminal's path and serve an invented rod there until stopped.",
-        epilog=_fault_table(),
+        epilog=_fault_table("serial"),
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     rod = serial.add_argument_group("the rod")
     rod.add_argument("--profile", choices=PROFILES, default="sentence", help="what it sends")
-    rod.add_argument("--rate", type=_number, default=10.0, metavar="HZ", help="messages a second")
     rod.add_argument("--unit", choices=("mm", "in"), default="mm", help="what 'sentence' sends")
+    rod.add_argument(
+        "--clamp-mm",
+        type=_number,
+        default=CLAMP_MM,
+        metavar="MM",
+        help=f"clamp height of 'offset-mm' ({CLAMP_MM:g})",
+    )
+    _add_rod(rod)
+    _add_world(serial).add_argument(
+        "--link", type=Path, metavar="PATH", help="a link to the pseudo-terminal"
+    )
+    ble = devices.add_parser(
+        "ble",
+        help="a rod over Bluetooth LE (a stand-in BlueZ on a private D-Bus)",
+        description="Print the rod's name and the private D-Bus on which it is to be found, and "
+        f"serve until stopped. {VARIABLE} names a private bus that is there already.",
+        epilog=_fault_table("ble"),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    rod = ble.add_argument_group("the rod")
+    rod.add_argument("--name", default="Rod-1", help="under which it is found (Rod-1)")
+    rod.add_argument("--profile", choices=("gatt-rod",), default="gatt-rod", help="what it sends")
+    rod.set_defaults(unit="mm", clamp_mm=CLAMP_MM)
+    _add_rod(rod)
+    _add_world(ble)
+    listed = devices.add_parser(
+        "faults",
+        help="list the faults as JSON",
+        description="List the faults that can befall a link, with values for a short walk.",
+        allow_abbrev=False,
+    )
+    listed.add_argument("--link", choices=("serial", "ble"), default="serial")
+    return parser
+
+
+def _add_rod(rod: argparse._ArgumentGroup) -> None:
+    rod.add_argument("--rate", type=_number, default=10.0, metavar="HZ", help="messages a second")
     rod.add_argument(
         "--resolution-mm",
         type=_number,
@@ -91,20 +144,16 @@ def _parser() -> _Parser:
         "--noise-mm", type=_number, default=0.15, metavar="MM", help="sd of one reading (0.15)"
     )
     rod.add_argument(
-        "--clamp-mm",
-        type=_number,
-        default=CLAMP_MM,
-        metavar="MM",
-        help=f"clamp height of 'offset-mm' ({CLAMP_MM:g})",
-    )
-    rod.add_argument(
         "--fault",
         action="append",
         default=[],
         metavar="NAME[=VALUE]",
         help="something that goes wrong, see below; may be given again",
     )
-    place = serial.add_argument_group("the floor and the laser")
+
+
+def _add_world(device: argparse.ArgumentParser) -> argparse._ArgumentGroup:
+    place = device.add_argument_group("the floor and the laser")
     place.add_argument("--floor", type=Path, metavar="FILE", help="a JSON raster, or a truth file")
     place.add_argument(
         "--seed", type=_whole, default=1, metavar="N", help="of all that is invented (1)"
@@ -133,7 +182,7 @@ def _parser() -> _Parser:
     place.add_argument(
         "--drift", type=_number, default=0.3, metavar="MM/H", help="fastest drift of the line (0.3)"
     )
-    who = serial.add_argument_group("who moves the rod (nobody, unless one of these is given)")
+    who = device.add_argument_group("who moves the rod (nobody, unless one of these is given)")
     who.add_argument(
         "--points",
         type=Path,
@@ -152,20 +201,21 @@ def _parser() -> _Parser:
     who.add_argument(
         "--mistakes", type=_number, default=0.04, metavar="SHARE", help="of the walks (0.04)"
     )
-    run = serial.add_argument_group("running")
+    run = device.add_argument_group("running")
     run.add_argument(
         "--speed", type=_speed, default=1.0, metavar="X", help="times faster than the wall clock"
     )
-    run.add_argument("--link", type=Path, metavar="PATH", help="a link to the pseudo-terminal")
     run.add_argument("--truth", type=Path, metavar="FILE", help="keep what is really so in FILE")
-    return parser
+    return run
 
 
-def _fault_table() -> str:
+def _fault_table(over: str) -> str:
     rows = ["faults (NAME=VALUE, values left out have their defaults):"]
     for name, fault in FAULTS.items():
+        if over not in fault.over:
+            continue
         shape = f"{name}={fault.shape}" if fault.values else name
-        rows.append(f"  {shape:<30} {fault.text} ({fault.default})")
+        rows.append(f"  {shape:<30} {fault.text} ({fault.default or 'no value'})")
     return "\n".join(rows)
 
 

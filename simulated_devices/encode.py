@@ -4,6 +4,7 @@ Written from the description of the messages alone, so that it can judge a parse
 same description.
 """
 
+import struct
 from collections.abc import Callable
 from functools import reduce
 
@@ -12,7 +13,8 @@ from simulated_devices.rod import Sample
 
 MM_PER_IN = 25.4
 NO_BEAM = b"---\r\n"  # of the rods that send bare numbers
-PROFILES = ("sentence", "decimal-mm", "decimal-in", "offset-mm")
+PROFILES = ("sentence", "decimal-mm", "decimal-in", "offset-mm", "gatt-rod")
+STATUS_BYTES = {"V": 0, "N": 1, "B": 2, "L": 3}
 
 Encoder = Callable[[Sample], bytes]
 
@@ -43,6 +45,8 @@ def encoder(
     if profile == "offset-mm":
         digits = digits_for(resolution_mm, "mm")
         return lambda sample: offset(sample, clamp_mm, digits)
+    if profile == "gatt-rod":
+        return packet
     raise Refused(f"There is no profile '{profile}' here; there are {', '.join(PROFILES)}.")
 
 
@@ -70,6 +74,14 @@ def offset(sample: Sample, clamp_mm: float, digits: int = 1) -> bytes:
         return NO_BEAM
     away = round(sample.value_mm - clamp_mm, digits) + 0.0  # no "-0.0"
     return f"{away:+.{digits}f}\r\n".encode("ascii")
+
+
+def packet(sample: Sample) -> bytes:
+    """Write twelve bytes, low byte first: count, status, reserved, height in µm, clock in ms."""
+    height_um = 0 if sample.value_mm is None else round(1000.0 * sample.value_mm)
+    clock_ms = int(1000.0 * sample.clock_s) % 2**32
+    status = STATUS_BYTES[sample.status]
+    return struct.pack("<HBBiI", sample.seq % 65536, status, 0, height_um, clock_ms)
 
 
 def digits_for(resolution_mm: float, unit: str) -> int:

@@ -1,7 +1,8 @@
 """What can go wrong with a rod: one table of faults, and the small functions that do them.
 
-Some change the rod itself, some its samples, some the bytes of a message, one the link. Counts are
-of messages, seconds are simulated.
+Some change the rod itself, some its samples, some the bytes of a message, some the link, and some
+the computer's own Bluetooth. Counts are of messages, seconds are simulated and begin when somebody
+listens.
 """
 
 import random
@@ -18,6 +19,8 @@ class Fault:
 
     text: str
     values: tuple[tuple[str, float, float], ...] = ()
+    over: tuple[str, ...] = ("serial", "ble")  # links that it can befall
+    shown: str = ""  # values with which a walk of half a minute meets it
 
     @property
     def shape(self) -> str:
@@ -29,43 +32,91 @@ class Fault:
         return ":".join(f"{value:g}" for _, value, _ in self.values)
 
 
+BLE = ("ble",)
+
 FAULTS: Mapping[str, Fault] = {
     "drop": Fault(
         "the link closes after so many messages, for so long, so many times",
         (("MESSAGES", 200, 1), ("SECONDS", 2, 0), ("TIMES", 1, 1)),
+        shown="150:10",
     ),
     "lose": Fault("every Nth message is not sent; its number is missing", (("N", 10, 2),)),
     "corrupt": Fault("every Nth message has a wrong character in it", (("N", 10, 1),)),
     "noise": Fault("binary garbage before every Nth message", (("N", 7, 1),)),
     "noend": Fault(
-        "no line ends for so long, from a time on", (("SECONDS", 5, 0), ("FROM_S", 10, 0))
+        "no line ends for so long, from a time on",
+        (("SECONDS", 5, 0), ("FROM_S", 10, 0)),
+        over=("serial",),
     ),
     "flicker": Fault("this share of readings is without beam", (("SHARE", 0.05, 0),)),
     "coarse": Fault("the display has steps of so many mm", (("MM", 1.5875, 0.001),)),
     "noisy": Fault("readings scatter by so many mm (sd)", (("MM", 1.5, 0),)),
     "stick": Fault(
-        "the display freezes for so long, every so often", (("SECONDS", 3, 0), ("EVERY_S", 20, 0.1))
+        "the display freezes for so long, every so often",
+        (("SECONDS", 3, 0), ("EVERY_S", 20, 0.1)),
+        shown="7:27",
     ),
     "jump": Fault(
         "readings jump by so many mm at a time: the clamp slipped",
         (("MM", 6, float("-inf")), ("AT_S", 30, 0)),
+        shown="60:12",
     ),
     "battery": Fault("the battery is low from a time on", (("FROM_S", 0, 0),)),
     "duplicate": Fault("every Nth message is sent twice", (("N", 10, 1),)),
+    "double": Fault("every message comes twice"),
     "reorder": Fault("every Nth message comes after the next one", (("N", 10, 2),)),
+    "beam": Fault("no beam for so long, from a time on", (("SECONDS", 6, 0), ("FROM_S", 10, 0))),
+    "drift": Fault(
+        "readings creep by so many mm a minute from a time on",
+        (("MM", 3, float("-inf")), ("FROM_S", 0, 0)),
+        shown="20",
+    ),
+    "clock": Fault("the rod starts its clock and its count anew at a time", (("AT_S", 10, 0),)),
+    "wrap": Fault("the count begins so many before its end, then goes on from 0", (("N", 50, 1),)),
+    "unit": Fault(
+        "readings are 25.4 times too small from a time on: the wrong unit",
+        (("FROM_S", 20, 0),),
+        shown="12",
+    ),
+    "held": Fault("a client that crashed still holds the rod, so it does not advertise", over=BLE),
+    "twin": Fault("another rod in reach has the same name", over=BLE),
+    "uuids": Fault("the rod has other UUIDs than its profile says", over=BLE),
+    "off": Fault(
+        "Bluetooth is switched off for so long, from a time on",
+        (("SECONDS", 2, 0), ("FROM_S", 10, 0)),
+        over=BLE,
+        shown="15:8",
+    ),
+    "unplugged": Fault(
+        "the Bluetooth adapter is gone for so long, from a time on",
+        (("SECONDS", 2, 0), ("FROM_S", 10, 0)),
+        over=BLE,
+        shown="15:8",
+    ),
+    "service": Fault(
+        "the Bluetooth service dies for so long, at a time, without a word",
+        (("SECONDS", 2, 0), ("FROM_S", 10, 0)),
+        over=BLE,
+        shown="15:8",
+    ),
 }
 
 Chosen = Mapping[str, tuple[float, ...]]
 
 
-def parse_faults(texts: Iterable[str]) -> Chosen:
-    """Turn `NAME` or `NAME=VALUE[:VALUE…]` into values; what is left out has its default."""
+def parse_faults(texts: Iterable[str], over: str = "serial") -> Chosen:
+    """Turn `NAME` or `NAME=VALUE[:VALUE…]` into values; what is left out has its default.
+
+    `over` is the link; what cannot befall it is refused.
+    """
     chosen = {}
     for text in texts:
         name, _, given = text.partition("=")
         if name not in FAULTS:
             raise Refused(f"There is no fault '{name}'; there are {', '.join(FAULTS)}.")
         fault = FAULTS[name]
+        if over not in fault.over:
+            raise Refused(f"The fault '{name}' is one of Bluetooth rods.")
         words = given.split(":") if given else []
         if len(words) > len(fault.values):
             raise Refused(f"The fault '{name}' takes {fault.shape or 'no value'}, not '{given}'.")
@@ -88,6 +139,8 @@ def apply_to_rod(rod: Rod, chosen: Chosen) -> None:
         rod.resolution_mm = chosen["coarse"][0]
     if "noisy" in chosen:
         rod.noise_mm = chosen["noisy"][0]
+    if "wrap" in chosen:
+        rod.seq = 65536 - int(chosen["wrap"][0]) % 65536
 
 
 def is_nth(count: int, every: float) -> bool:
@@ -109,6 +162,27 @@ def jumped(sample: Sample, step_mm: float, at_s: float) -> Sample:
     return replace(sample, value_mm=sample.value_mm + step_mm)
 
 
+def crept(sample: Sample, mm_a_minute: float, from_s: float) -> Sample:
+    """Shift the reading more and more from a time on."""
+    if sample.value_mm is None or sample.time_s < from_s:
+        return sample
+    return replace(sample, value_mm=sample.value_mm + mm_a_minute * (sample.time_s - from_s) / 60)
+
+
+def without_beam(sample: Sample, seconds: float, from_s: float) -> Sample:
+    """Lose the beam for a while; a press still comes through."""
+    if sample.status == "B" or not from_s <= sample.time_s < from_s + seconds:
+        return sample
+    return replace(sample, value_mm=None, status="N")
+
+
+def in_inches(sample: Sample, from_s: float) -> Sample:
+    """Show inches as if they were millimetres from a time on."""
+    if sample.value_mm is None or sample.time_s < from_s:
+        return sample
+    return replace(sample, value_mm=sample.value_mm / 25.4)
+
+
 def battery_low(sample: Sample, from_s: float) -> Sample:
     """Say that the battery is low wherever the message says no more than that it is valid."""
     low = sample.status == "V" and sample.time_s >= from_s
@@ -116,10 +190,15 @@ def battery_low(sample: Sample, from_s: float) -> Sample:
 
 
 def stuck(sample: Sample, held: Sample | None, seconds: float, every_s: float) -> Sample:
-    """Show the held value and status again during the last `seconds` of each `every_s`."""
+    """Show the last number, and its status, again during the last `seconds` of each `every_s`."""
     if held is None or sample.status == "B" or sample.time_s % every_s < every_s - seconds:
         return sample
     return replace(sample, value_mm=held.value_mm, status=held.status)
+
+
+def cut_short(packet: bytes) -> bytes:
+    """Leave the last byte of a packet out; nothing else would give a wrong one away."""
+    return packet[:-1]
 
 
 def corrupted(message: bytes) -> bytes:
@@ -158,6 +237,7 @@ class FaultySamples:
         self._count = 0
         self._held: Sample | None = None
         self._late: Sample | None = None
+        self._began_anew: int | None = None
 
     def pass_on(self, sample: Sample) -> list[Sample]:
         """Return what is sent in the place of one sample: nothing, itself changed, or two."""
@@ -165,13 +245,21 @@ class FaultySamples:
         self._count += 1
         if "jump" in chosen:
             sample = jumped(sample, *chosen["jump"])
+        if "drift" in chosen:
+            sample = crept(sample, *chosen["drift"])
+        if "unit" in chosen:
+            sample = in_inches(sample, *chosen["unit"])
+        if "clock" in chosen:
+            sample = self._anew(sample, *chosen["clock"])
+        if "beam" in chosen:
+            sample = without_beam(sample, *chosen["beam"])
         if "flicker" in chosen:
             sample = flickered(sample, chosen["flicker"][0], self._rng.random())
         if "battery" in chosen:
             sample = battery_low(sample, *chosen["battery"])
         if "stick" in chosen:
             shown = stuck(sample, self._held, *chosen["stick"])
-            if shown is sample and sample.status != "B":
+            if shown is sample and sample.status != "B" and sample.value_mm is not None:
                 self._held = sample
             sample = shown
         if "lose" in chosen and is_nth(self._count, *chosen["lose"]):
@@ -182,17 +270,29 @@ class FaultySamples:
         sent = [sample]
         if "duplicate" in chosen and is_nth(self._count, *chosen["duplicate"]):
             sent.append(sample)
+        if "double" in chosen:
+            sent.append(sample)
         if self._late is not None:
             sent.append(self._late)
             self._late = None
         return sent
 
+    def _anew(self, sample: Sample, at_s: float) -> Sample:
+        """Count and time from 0 again, from a moment on."""
+        if sample.time_s < at_s:
+            return sample
+        if self._began_anew is None:
+            self._began_anew = sample.seq
+        seq = (sample.seq - self._began_anew) % 65536
+        return replace(sample, seq=seq, clock_s=sample.time_s - at_s)
+
 
 class FaultyBytes:
     """The faults of messages, with what they remember."""
 
-    def __init__(self, chosen: Chosen, seed: int) -> None:
+    def __init__(self, chosen: Chosen, seed: int, lines: bool = True) -> None:
         self._chosen = chosen
+        self._lines = lines
         self._rng = random.Random(f"garbage {seed}")
         self._count = 0
 
@@ -201,8 +301,8 @@ class FaultyBytes:
         chosen = self._chosen
         self._count += 1
         if "corrupt" in chosen and is_nth(self._count, *chosen["corrupt"]):
-            message = corrupted(message)
-        if "noend" in chosen:
+            message = corrupted(message) if self._lines else cut_short(message)
+        if "noend" in chosen and self._lines:
             message = without_end(message, time_s, *chosen["noend"])
         if "noise" in chosen and is_nth(self._count, *chosen["noise"]):
             message = garbage(self._rng) + message

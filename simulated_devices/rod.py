@@ -16,6 +16,7 @@ class Sample:
     seq: int
     value_mm: float | None
     status: Status = "V"
+    clock_s: float = 0.0  # of the rod's own clock
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ class Rod:
         seen = pose.beam and self.shortest_mm <= value <= self.longest_mm
         shown = quantised(value, self.resolution_mm) if seen else None
         seq, self.seq = self.seq, (self.seq + 1) % 65536
-        return Sample(time_s, seq, shown, "B" if pressed else "V" if seen else "N")
+        return Sample(time_s, seq, shown, "B" if pressed else "V" if seen else "N", time_s)
 
     def _noise_at(self, time_s: float) -> float:
         keep = math.exp(-max(0.0, time_s - self._noise_s) / self.noise_memory_s)

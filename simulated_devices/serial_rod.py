@@ -30,6 +30,7 @@ from simulated_devices.world import World
 
 SHORTEST_SLEEP_S = 0.002  # messages that are due within it go out together
 LONGEST_SLEEP_S = 0.5
+ARRIVES_IN_S = 0.01
 UNREAD_FOR_S = 1.0  # after so long nobody is taken to be reading
 KEPT_UNREAD = 1024  # bytes kept for a reader who is not there
 TORN = 512  # bytes lost at a time when a reader is too slow
@@ -67,6 +68,7 @@ class Port:
         os.set_blocking(self._slave, False)
         self._name = os.ttyname(self._slave)
         self._left = self._left_before = 0
+        self._wrote_s = time.monotonic()
         self._read_s = -math.inf
         if self._link is not None:
             _point(self._link, self._name)
@@ -85,7 +87,9 @@ class Port:
         now = time.monotonic()
         unread = self._unread()
         # The last write may still be on its way to the other end; the ones before it are not.
-        if unread < min(self._left_before, 4000):
+        arrived = self._left if now - self._wrote_s > ARRIVES_IN_S else self._left_before
+        self._wrote_s = now
+        if unread < min(arrived, 4000):
             self.read_from, self._read_s = True, now
         if now - self._read_s > UNREAD_FOR_S and unread + len(data) > KEPT_UNREAD:
             self._lose(unread + len(data) - KEPT_UNREAD)
@@ -157,6 +161,7 @@ def serve(
 
 
 def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stopped: int) -> None:
+    world.heard_s = None
     walker = world.mover if isinstance(world.mover, Walker) else None
     stdin = sys.stdin.fileno() if walker else -1
     heard = b""
@@ -171,8 +176,10 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
         catch_up()
         if port.is_open != world.link_up():
             port.close() if port.is_open else port.open()
-        if isinstance(world.mover, PointsWalk) and port.read_from:
-            world.mover.begin(world.time_s)
+        if port.read_from:
+            world.listen()
+            if isinstance(world.mover, PointsWalk):
+                world.mover.begin(world.time_s)
         if walker:
             for notice in walker.notices:
                 print(f"simulated_devices: {notice}", file=sys.stderr)
@@ -195,10 +202,11 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
             catch_up()  # what is heard is heard now, not when the last message went out
             *lines, heard = (heard + more).split(b"\n")
             for line in lines:
-                _hear(world, line)
+                hear(world, line)
 
 
-def _hear(world: World, line: bytes) -> None:
+def hear(world: World, line: bytes) -> None:
+    """Pass one line of the tool's events on to the world; complain of what is none."""
     if not line.strip():
         return
     try:

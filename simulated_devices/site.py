@@ -30,6 +30,7 @@ class Site:
     floor: Floor
     seed: int
     places: dict[str, tuple[float, float]] = field(default_factory=dict)
+    marks: set[str] = field(default_factory=set)  # benchmarks: fixed points, found exactly
     markers: dict[str, Marker] = field(default_factory=dict)
 
     def floor_mm(self, x_mm: float, y_mm: float) -> float:
@@ -41,6 +42,7 @@ class Site:
 
     def benchmark(self, label: str) -> tuple[float, float]:
         """Pick a place by the wall for a label that was told without one, always the same."""
+        self.marks.add(label)
         if label not in self.places:
             share = random.Random(f"benchmark {self.seed} {label}").uniform(0.1, 0.9)
             self.places[label] = (60.0, share * self.floor.length_mm)

@@ -344,7 +344,7 @@ class Walker:
             return ""
         if goal.kind == "marker":
             return self._rng.choice(["last marker", "body in the beam"])
-        if goal.kind == "check":
+        if goal.kind == "check" or goal.label in self._site.marks:
             return "body in the beam"
         return self._rng.choice(["lifted too early", "body in the beam", "wrong point"])
 
@@ -352,8 +352,9 @@ class Walker:
         if goal.kind == "marker":
             screw = self._site.marker(goal.label, goal.x_mm, goal.y_mm)
             return Spot(goal.label, screw.x_mm, screw.y_mm, screw.top_mm, marker=goal.label)
-        x = self._rng.gauss(goal.x_mm, PLACEMENT_MM)
-        y = self._rng.gauss(goal.y_mm, PLACEMENT_MM)
+        x, y = goal.x_mm, goal.y_mm
+        if goal.label not in self._site.marks:
+            x, y = self._rng.gauss(x, PLACEMENT_MM), self._rng.gauss(y, PLACEMENT_MM)
         return Spot(goal.label, x, y, self._site.floor_mm(x, y))
 
     def _wrong_point(self, goal: Goal) -> Spot:

@@ -22,6 +22,7 @@ from simulated_devices.walker import Walker
 ROOM_MM = (3657.6, 4572.0)  # 12 ft by 15 ft
 LINE_MM = 44.45  # 1 3/4 in over the high point (common practice, no source)
 CLAMP_MM = 60.0
+BATTERY_PERCENT, LOW_BATTERY_PERCENT = 76, 8
 
 
 class Mover(Protocol):
@@ -86,11 +87,13 @@ class World:
     shots: list[TrueShot] = field(default_factory=list)
     markers: list[TrueMarker] = field(default_factory=list)
     changes: int = 0
+    lines: bool = True  # messages are lines rather than packets
+    heard_s: float | None = 0.0  # since when somebody listens; None: nobody has yet
 
     def __post_init__(self) -> None:
         self._ticks = 0
         self._samples = faults.FaultySamples(self.chosen, self.seed)
-        self._bytes = faults.FaultyBytes(self.chosen, self.seed)
+        self._bytes = faults.FaultyBytes(self.chosen, self.seed, self.lines)
         self._link = faults.Link(self.chosen)
 
     def step(self, time_s: float) -> bytes:
@@ -120,6 +123,28 @@ class World:
         """Whether the device is there at present (the fault `drop` takes it away)."""
         return self._link.up(self.time_s)
 
+    def listen(self) -> None:
+        """Somebody listens from now on: the faults' time, which stood at 0, runs."""
+        if self.heard_s is None:
+            self.heard_s = self.time_s
+
+    def fault_time(self, time_s: float) -> float:
+        """Seconds since somebody listens."""
+        return 0.0 if self.heard_s is None else max(0.0, time_s - self.heard_s)
+
+    def away(self, fault: str) -> bool:
+        """Whether what a fault takes away for a while (its seconds, its time) is away now."""
+        if fault not in self.chosen:
+            return False
+        seconds, from_s = self.chosen[fault]
+        return from_s <= self.fault_time(self.time_s) < from_s + seconds
+
+    def battery_percent(self) -> int:
+        """How full the rod's battery is."""
+        from_s = self.chosen["battery"][0] if "battery" in self.chosen else math.inf
+        low = self.fault_time(self.time_s) >= from_s
+        return LOW_BATTERY_PERCENT if low else BATTERY_PERCENT
+
     def event(self, told: Mapping[str, Any]) -> None:
         """Hear one event of the tool, now: the truth is noted, the installer acts on it later."""
         kind = told.get("event")
@@ -137,10 +162,13 @@ class World:
     def _send(self, now: float, pressed: bool, out: list[Sent]) -> None:
         pose = self.mover.pose(now)
         line = float(self.laser.line_mm(pose.x_mm, pose.y_mm, now))
-        for sample in self._samples.pass_on(self.rod.sample(now, pose, line, pressed)):
+        fault_s = self.fault_time(now)
+        sample = replace(self.rod.sample(now, pose, line, pressed), time_s=fault_s)
+        for passed in self._samples.pass_on(sample):
             if self._link.up(now):
-                out.append(Sent(now, self._bytes.pass_on(self.write(sample), now)))
-                self._link.sent(now)
+                out.append(Sent(now, self._bytes.pass_on(self.write(passed), fault_s)))
+                if self.heard_s is not None:
+                    self._link.sent(now)
 
     def _note_shot(self, label: str) -> None:
         spot = self.mover.spot
@@ -190,6 +218,7 @@ def make_world(
     points: Sequence[Point] | None = None,
     stand_s: float = 3.0,
     mistakes: float = 0.04,
+    over: str = "serial",
 ) -> World:
     """Put a world together.
 
@@ -213,6 +242,8 @@ def make_world(
         The laser's own errors; a slope within 0.05 mm/m either way unless said.
     mistakes : float
         Share of the installer's walks on which he errs.
+    over : {'serial', 'ble'}
+        The link, for the faults that can befall it.
 
     Raises
     ------
@@ -250,7 +281,7 @@ def make_world(
         cone_mm_per_m=cone_mm_per_m,
         drift=random_drift(seed, drift_mm_per_h),
     )
-    chosen = faults.parse_faults(fault)
+    chosen = faults.parse_faults(fault, over)
     rod = Rod(resolution_mm=resolution_mm, noise_mm=noise_mm, seed=seed)
     faults.apply_to_rod(rod, chosen)
 
@@ -263,4 +294,4 @@ def make_world(
     else:
         mover = StandStill(site, *site.middle)
     write = encoder(profile, unit=unit, resolution_mm=rod.resolution_mm, clamp_mm=clamp_mm)
-    return World(seed, site, laser, rod, mover, rate_hz, write, chosen)
+    return World(seed, site, laser, rod, mover, rate_hz, write, chosen, lines=profile != "gatt-rod")

@@ -385,3 +385,31 @@ def test_module_stays_light():
     code = "import sys, rig.units; print(any(m in sys.modules for m in ('numpy', 'shapely')))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    ("text", "ratio"),
+    [
+        ("5mm/m", 0.005),
+        ("5 mm / m", 0.005),
+        ("0.5%", 0.005),
+        ("1/8in/ft", 0.125 / 12),
+        ("1/4 in/ft", 0.25 / 12),
+        ("0mm/m", 0.0),
+        ("2cm/m", 0.02),
+    ],
+)
+def test_slopes(text, ratio):
+    assert units.parse_slope(text) == pytest.approx(ratio, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["5", "5mm", "mm/m", "5/m", "-5mm/m", "-1%", "", "200%", "5mm/l"])
+def test_slopes_that_are_none(text):
+    with pytest.raises(BadInput, match="slope"):
+        units.parse_slope(text)
+
+
+def test_a_slope_is_written_in_the_jobs_units():
+    assert units.format_slope(0.005, "mm") == "5 mm/m"
+    assert units.format_slope(0.00501, "mm", up=True) == "5.1 mm/m"
+    assert units.format_slope(0.005, "in") == "0.06 in/ft"

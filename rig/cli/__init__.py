@@ -16,6 +16,7 @@ from rig.errors import RigError
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
     "edit": "Change what `new` set; the change is kept in the job's log.",
+    "check": "Check the laser and the rod before you trust them.",
     "grid": "Lay out the points to shoot and the order to walk them.",
     "survey": "Shoot the points, hands-free, with a rod or a tape.",
     "relabel": "Mend wrong tags: move shots along the walk.",
@@ -27,7 +28,7 @@ COMMANDS = {
     "flatness": "Prove the floor against a tolerance: in, out, too close.",
     "rules": "List the tolerance rules and their sources.",
     "export": "Write the points to a file.",
-    "devices": "List the serial ports and the shipped profiles.",
+    "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",
     "demo": "Run the whole job on a simulated rod.",
 }

@@ -3,6 +3,7 @@
 import contextlib
 import io
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -16,8 +17,10 @@ import click
 from rig.cli.options import json_option
 from rig.errors import DeviceUnavailable
 
+FILES = ("job.sqlite", "shots.csv", "truth.json")
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
+IN_ROOM = ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}"]
 COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50lb"]
 COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
 
@@ -32,28 +35,47 @@ COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
     help="How much faster than life the simulated installer works.",
 )
 @click.option(
+    "--link",
+    type=click.Choice(["serial", "ble"]),
+    default="serial",
+    show_default=True,
+    help="A cable (a pseudo-terminal), or Bluetooth (a private D-Bus).",
+)
+@click.option(
+    "--faults",
+    is_flag=True,
+    help="Show instead how a small survey meets each fault of a rod and its link.",
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the job and its files.  [default: a new temporary one]",
 )
 @json_option
-def command(seed: int, speed: float, out: Path | None, as_json: bool) -> None:
-    """Run the whole job on a simulated rod over a real pseudo-terminal.
+def command(
+    seed: int, speed: float, link: str, faults: bool, out: Path | None, as_json: bool
+) -> None:
+    """Run the whole job on a simulated rod, over a real pseudo-terminal or a private D-Bus.
 
     Floor, laser, rod and installer are simulated and their data invented; everything else is the
     product as it is. Ends with how far each number is from the simulated truth.
     """
+    if faults:
+        from rig.cli.demo_faults import show_faults
+
+        show_faults(link, seed, as_json)
+        return
     folder = out or Path(tempfile.mkdtemp(prefix="floor-rig-demo-"))
     folder.mkdir(parents=True, exist_ok=True)
     job = folder / "job.sqlite"
     truth_path = folder / "truth.json"
     quiet = contextlib.redirect_stdout(io.StringIO()) if as_json else contextlib.nullcontext()
     with quiet:
-        stage = _Stage(job, speed)
+        stage = Stage(job, speed)
         click.echo(f"Simulated floor {seed}, {speed:g} times faster than life; data invented.")
         stage.rig("new", *ROOM, *COMPOUND)
         stage.rig("grid")
-        with _simulator(seed, speed, truth_path) as simulator:
+        with simulated_rod(link, seed, speed, ["--truth", str(truth_path), *IN_ROOM]) as simulator:
             stage.simulator = simulator
             stage.survey("--kind", "benchmark", "--label", "BM1")
             stage.survey()
@@ -63,7 +85,7 @@ def command(seed: int, speed: float, out: Path | None, as_json: bool) -> None:
             stage.set_markers()
         stage.rig("export", "--format", "csv", "--out", str(folder))
     told = compare(json.loads(truth_path.read_text()), job)
-    told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]
+    told["files"] = [str(folder.absolute() / name) for name in FILES]
     if as_json:
         click.echo(json.dumps(told, allow_nan=False))
     else:
@@ -71,8 +93,10 @@ def command(seed: int, speed: float, out: Path | None, as_json: bool) -> None:
 
 
 @dataclass
-class _Simulator:
-    port: str
+class Simulator:
+    """A running simulated rod: the options that name it, and where its installer listens."""
+
+    source: list[str]
     events: IO[str]
 
     def hear(self, told: dict[str, Any]) -> None:
@@ -83,10 +107,12 @@ class _Simulator:
 
 
 @contextlib.contextmanager
-def _simulator(seed: int, speed: float, truth: Path) -> Iterator[_Simulator]:
-    """Start the simulated rod as a process of its own, known only by its port and truth file."""
-    words = ["serial", "--profile", "sentence", "--seed", str(seed), "--rate", "20", "--follow"]
-    words += ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}", "--speed", str(speed), "--truth", str(truth)]
+def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterator[Simulator]:
+    """Start the simulated rod as a process of its own, known only by its port and truth file.
+
+    While it runs, Bluetooth means its private bus.
+    """
+    words = [link, "--seed", str(seed), "--rate", "20", "--speed", str(speed), "--follow", *more]
     process = subprocess.Popen(
         [sys.executable, "-m", "simulated_devices", *words],
         stdin=subprocess.PIPE,
@@ -95,12 +121,18 @@ def _simulator(seed: int, speed: float, truth: Path) -> Iterator[_Simulator]:
     )
     assert process.stdin is not None
     assert process.stdout is not None
+    before = dict(os.environ)
     try:
-        port = process.stdout.readline().strip()
-        if not port:
-            raise DeviceUnavailable("The simulated rod did not start; run rig demo again.")
-        yield _Simulator(port, process.stdin)
+        place = process.stdout.readline().strip()
+        if not place:
+            raise DeviceUnavailable("The simulated rod did not start.")
+        if link == "ble":
+            name, _, bus = process.stdout.readline().strip().partition("=")
+            os.environ[name] = bus
+        yield Simulator([f"--{link}", place], process.stdin)
     finally:
+        os.environ.clear()
+        os.environ.update(before)
         process.terminate()
         process.wait(timeout=10)
         with contextlib.suppress(BrokenPipeError):
@@ -108,12 +140,21 @@ def _simulator(seed: int, speed: float, truth: Path) -> Iterator[_Simulator]:
         process.stdout.close()
 
 
-class _Stage:
-    """Runs the commands as a person would, saying each aloud."""
+class Stage:
+    """Runs the commands as a person would, saying each aloud.
+
+    Attributes
+    ----------
+    simulator : Simulator or None
+        The rod that live commands use.
+    more_sinks : list of callables
+        Hear every event, besides.
+    """
 
     def __init__(self, job: Path, speed: float) -> None:
         self._job, self._speed = job, speed
-        self.simulator: _Simulator | None = None
+        self.simulator: Simulator | None = None
+        self.more_sinks: list[Any] = []
 
     def rig(self, *words: str) -> None:
         """Run a command that needs no rod."""
@@ -137,15 +178,15 @@ class _Stage:
 
     def _live(self, parser: click.Command, work: Any, *words: str) -> None:
         assert self.simulator is not None
-        source = ["--serial", self.simulator.port]
+        source = self.simulator.source
         self._say(*words, *source)
         with parser.make_context(words[0], [*words[1:], *source]) as context:
             options = dict(context.params)
             options["job_path"] = self._job
             options.pop("as_json")
-            options["clock_speed"] = self._speed
+            options["speed"] = self._speed
             with contextlib.redirect_stderr(sys.stdout):
-                work(as_json=False, more_sinks=[self.simulator.hear], **options)
+                work(as_json=False, more_sinks=[self.simulator.hear, *self.more_sinks], **options)
 
     def _say(self, *words: str) -> None:
         shown = " ".join(f"'{word}'" if " " in word else word for word in words)

@@ -1,25 +1,52 @@
 """`rig devices`: what is plugged in, and how rods may speak."""
 
+from typing import Any
+
 import click
 
 from rig.cli.options import json_option, show
+from rig.errors import DeviceUnavailable
 
 
 @click.command()
+@click.option("--scan", is_flag=True, help="Look for rods over Bluetooth LE, too.")
 @json_option
-def command(as_json: bool) -> None:
-    """List the serial ports and the shipped profiles."""
-    from rig.devices.profile import parse_profile, shipped_profiles
+def command(scan: bool, as_json: bool) -> None:
+    """List the serial ports, the rods in reach over Bluetooth, and the shipped profiles."""
+    from rig.devices.profile import shipped_profiles
     from rig.devices.serial_port import list_ports
 
     ports = list_ports()
-    profiles = {key: parse_profile(toml, key).text for key, toml in shipped_profiles().items()}
+    profiles = shipped_profiles()
     lines = ["Serial ports:"]
     lines += [f"  {port['url']}  {port['text']}" for port in ports] or ["  none plugged in"]
+    rods: list[dict[str, Any]] = []
+    problem: DeviceUnavailable | None = None
+    if scan:
+        from rig.devices.ble import list_rods
+
+        try:
+            rods = list_rods()
+        except DeviceUnavailable as error:
+            problem = error  # told last: the ports are worth knowing all the same
+        lines += ["In reach over Bluetooth (--ble NAME or ADDRESS):"]
+        lines += [_line(rod) for rod in rods] or ["  none"]
     lines += ["Profiles (--profile KEY, or a file of your own):"]
     lines += [f"  {key:<12} {text}" for key, text in profiles.items()]
     show(
-        {"serial": ports, "profiles": [{"key": k, "text": t} for k, t in profiles.items()]},
+        {
+            "serial": ports,
+            "ble": rods,
+            "scanned": scan,
+            "profiles": [{"key": k, "text": t} for k, t in profiles.items()],
+        },
         as_json,
         "\n".join(lines),
     )
+    if problem is not None:
+        raise problem
+
+
+def _line(rod: dict[str, Any]) -> str:
+    strength = "connected" if rod["rssi"] is None else f"{rod['rssi']} dBm"
+    return f"  {rod['address']}  {rod['name'] or 'without a name'}  {strength}"

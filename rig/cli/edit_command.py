@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.new_command import room_text
+from rig.cli.new_command import room_result, room_text
 from rig.cli.options import job_option, json_option, show
 from rig.cli.room_options import check_settings, outline_given, room_options, settings_given
 from rig.errors import BadInput
@@ -15,8 +15,15 @@ from rig.errors import BadInput
 @click.command()
 @job_option
 @room_options
+@click.option(
+    "--material",
+    "materials",
+    metavar="KEY=VALUE",
+    multiple=True,
+    help="Change a rule for materials, as primer=0.2l, lath=0, lath_overlap=2in. Repeatable.",
+)
 @json_option
-def command(job_path: Path, as_json: bool, **options: Any) -> None:
+def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options: Any) -> None:
     """Change what `new` set; the change is kept in the job's log.
 
     Doors and openings given replace those that were there.
@@ -24,10 +31,15 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     from rig.job.store import Job
 
     changes = settings_given(options)
+    rules = []
+    if materials:
+        from rig.quantities.materials import changed_rule
+
+        rules = [vars(changed_rule(text)) for text in materials]
     with Job.open(job_path, write=True) as job:
         outline = outline_of(job)
         shaped = outline_given(options, outline)
-        if not changes and shaped is None:
+        if not changes and shaped is None and not rules:
             raise BadInput("Nothing to change was given; see rig edit --help.")
         check_settings({**job.settings, **changes})
         closing_mm = None
@@ -37,17 +49,16 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
             job.set_outline(outline.walls, outline.openings, doors)
         if changes:
             job.update_settings(changes)
+        if rules:
+            job.keep_material_rules(rules, edited=True)
         units = job.settings["units"]
         has_grid = bool(job.points())
-    result: dict[str, Any] = {
-        "job": str(job_path),
-        "area_m2": outline.area_m2,
-        "perimeter_mm": outline.perimeter_mm,
-        "corners": [{"x_mm": x, "y_mm": y} for x, y in outline.walls],
-    }
-    if closing_mm is not None:
-        result["closing_mm"] = closing_mm
+    result = room_result(job_path, outline, closing_mm)
+    if rules:
+        result["materials"] = {rule["key"]: rule["amount"] for rule in rules}
     text = room_text(result, units)
+    for rule in rules:
+        text += f"\nRule changed: {rule['key']} is {rule['amount']:g} {rule['unit']} now."
     if shaped is not None and has_grid:
         text += "\nThe outline has changed: lay out the grid again with rig grid."
     show(result, as_json, text)

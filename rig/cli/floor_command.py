@@ -66,14 +66,19 @@ def command(
 
 
 def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
-    """Name the shots that would settle the high point, or say that none would."""
+    """Name the shots that would save most, or say that none is worth the walk."""
     from rig.plan_geometry import where
 
     if not result["next"]:
-        return ["More shots would hardly settle the high point further."]
+        return ["More shots are no longer worth the walk: none is expected to save 0.1 bags."]
     last = result["next"][-1]
+    saved = sum(shot["bags"] for shot in result["next"])
     lines = [
-        "To be surer of the high point, shoot next "
+        f"Shots worth the walk, expected to save {saved:.1f} bags together "
         f"(doubt {result['next'][0]['doubt_mm']:.1f} mm now, {last['left_mm']:.1f} mm after):"
     ]
-    return lines + [f"  {where(outline, p['x_mm'], p['y_mm'], units)}" for p in result["next"]]
+    return lines + [
+        f"  {where(outline, shot['x_mm'], shot['y_mm'], units)}: lowers the plane by "
+        f"{shot['plane_mm']:.1f} mm, {shot['bags']:.1f} bags"
+        for shot in result["next"]
+    ]

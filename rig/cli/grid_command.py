@@ -51,4 +51,13 @@ def command(job_path: Path, spacing: float | None, edge: float | None, as_json: 
         f"y {format_place(p.y_mm, units)}"
         for p in walked
     ]
-    show(result, as_json, "\n".join([*lines, "Next: rig survey"]))
+    show(
+        result,
+        as_json,
+        "\n".join(
+            [
+                *lines,
+                "Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey",
+            ]
+        ),
+    )

@@ -15,18 +15,19 @@ from rig.errors import BadInput
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.devices.profile import Profile
+    from rig.devices.transport import Transport
     from rig.live.session import Item, Machine
+    from rig.survey.plausibility import Guard
 
 profile_options = stack(
     click.option("--serial", "serial_url", metavar="URL", help="A port or a pyserial URL."),
+    click.option("--ble", "ble_rod", metavar="NAME|ADDRESS", help="A rod over Bluetooth LE."),
     click.option("--baud", type=click.IntRange(min=1), default=9600, show_default=True),
     click.option(
         "--profile",
         "profile_name",
         metavar="KEY|FILE",
-        default="sentence",
-        show_default=True,
-        help="How the rod speaks; see rig devices.",
+        help="How the rod speaks; see rig devices.  [default: sentence; gatt-rod with --ble]",
     ),
     click.option(
         "--clamp",
@@ -50,7 +51,8 @@ def source_options(command: Command) -> Command:
         click.option(
             "--speed",
             type=click.FloatRange(min=0.0, min_open=True),
-            help="Pace of a replay; 1 is as recorded.  [default: as fast as it goes]",
+            help="Pace of a replay, 1 is as recorded, else as fast as it goes; or how much faster "
+            "than life a simulated rod runs.",
         ),
         click.option(
             "--dwell", type=SECONDS, default="1", show_default=True, help="Seconds to hold still."
@@ -96,15 +98,29 @@ def read_profile(options: dict[str, Any]) -> "Profile":
     """Load the profile that the options name, with the clamp's height where it needs one."""
     from rig.devices.profile import load_profile, with_clamp
 
-    profile = load_profile(options["profile_name"])
+    name = options["profile_name"] or ("gatt-rod" if options["ble_rod"] else "sentence")
+    profile = load_profile(name)
     if profile.needs_clamp and options["clamp"] is None:
         raise BadInput(
-            f"Profile {options['profile_name']} sends an offset from the receiver's mark: give "
+            f"Profile {name} sends an offset from the receiver's mark: give "
             "the mark's height over the rod's foot, as --clamp 3ft."
         )
     if not profile.needs_clamp and options["clamp"] is not None:
-        raise BadInput(f"Profile {options['profile_name']} sends full heights: leave --clamp out.")
+        raise BadInput(f"Profile {name} sends full heights: leave --clamp out.")
     return with_clamp(profile, options["clamp"]) if profile.needs_clamp else profile
+
+
+def open_transport(options: dict[str, Any], profile: "Profile") -> "Transport | None":
+    """Return the way to the rod that the options name, or None where they name none."""
+    if options["serial_url"]:
+        from rig.devices.serial_port import SerialTransport
+
+        return SerialTransport(options["serial_url"], options["baud"])
+    if options["ble_rod"]:
+        from rig.devices.ble import BleTransport
+
+        return BleTransport(options["ble_rod"], profile)
+    return None
 
 
 def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
@@ -118,18 +134,19 @@ def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
     from rig.devices.clock import Clock
     from rig.live import sources
 
-    named = [name for name in ("serial_url", "typed", "replay") if options.get(name)]
+    named = [name for name in ("serial_url", "ble_rod", "typed", "replay") if options.get(name)]
     if len(named) != 1:
         raise BadInput(
-            "Say where the readings come from, one of: --serial PORT, --typed, --replay FILE."
+            "Say where the readings come from, one of: "
+            "--serial PORT, --ble NAME, --typed, --replay FILE."
         )
-    if options["serial_url"]:
-        from rig.devices.serial_port import SerialTransport
-
+    if options["serial_url"] or options["ble_rod"]:
         profile = read_profile(options)
-        clock = Clock(options.get("clock_speed", 1.0))
-        transport = SerialTransport(options["serial_url"], options["baud"])
-        return Source("serial", sources.device(transport, profile, clock), profile, clock)
+        transport = open_transport(options, profile)
+        assert transport is not None
+        clock = Clock(options["speed"] or 1.0)
+        name = "ble" if options["ble_rod"] else "serial"
+        return Source(name, sources.device(transport, profile, clock), profile, clock)
     if options["typed"]:
         from rig.devices.typed import TypedReader
 
@@ -157,6 +174,7 @@ def run_live(
     as_json: bool,
     units: str,
     denominator: int,
+    guard: "Guard | None" = None,
     more_sinks: Iterable[Any] = (),
 ) -> None:
     """Run a machine on a source with the screens that fit the output."""
@@ -168,12 +186,14 @@ def run_live(
         streams = [source.items]
         if source.clock is not None and source.name != "typed":
             streams.append(keys(source.clock))
-        asyncio.run(run(machine, streams, log, [*sinks, *more_sinks], source.clock))
+        asyncio.run(run(machine, streams, log, [*sinks, *more_sinks], source.clock, guard))
 
     if as_json:
         go([terminal.json_lines])
-    elif sys.stdout.isatty() and source.name == "serial":
+    elif sys.stdout.isatty() and source.name in ("serial", "ble"):
         with terminal.BigScreen(units, denominator, HELP) as screen:
             go([screen])
     else:
         go([terminal.plain_lines(units, denominator, click.echo)])
+    if not as_json and guard is not None and guard.counts.text:
+        click.echo(guard.counts.text)

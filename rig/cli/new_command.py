@@ -1,7 +1,7 @@
 """`rig new`: create a job."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -9,6 +9,9 @@ from rig.cli.options import job_option, json_option, show
 from rig.cli.room_options import check_settings, outline_given, room_options, settings_given
 from rig.errors import BadInput
 from rig.units import format_area, format_length, format_place
+
+if TYPE_CHECKING:
+    from rig.plan_geometry import Outline
 
 
 @click.command()
@@ -31,7 +34,13 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     doors = [(door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm) for door in outline.doors]
     Job.create(job_path, settings, outline.walls, outline.openings, doors).close()
 
-    result = {
+    result = room_result(job_path, outline, closing_mm)
+    show(result, as_json, room_text(result, settings["units"]) + "\nNext: rig grid")
+
+
+def room_result(job_path: Path, outline: "Outline", closing_mm: float | None) -> dict[str, Any]:
+    """What `rig new --json` and `rig edit --json` print."""
+    result: dict[str, Any] = {
         "job": str(job_path),
         "area_m2": outline.area_m2,
         "perimeter_mm": outline.perimeter_mm,
@@ -39,7 +48,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     }
     if closing_mm is not None:
         result["closing_mm"] = closing_mm
-    show(result, as_json, room_text(result, settings["units"]) + "\nNext: rig grid")
+    return result
 
 
 def room_text(result: dict[str, Any], units: str) -> str:

@@ -101,7 +101,26 @@ class Quantity(_ParamType):
 VOLUME = Quantity("volume", units.parse_volume)
 MASS = Quantity("mass", units.parse_mass)
 PERCENT = Quantity("percent", units.parse_percent, zero=True)
+SLOPE = Quantity("slope", units.parse_slope, zero=True)
 SECONDS = Quantity("seconds", units.parse_duration, bare="s")
+
+
+class Money(_ParamType):
+    """A sum of money, more than zero; the currency is the user's own."""
+
+    name = "money"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the number, or fail."""
+        try:
+            amount = float(value)
+        except ValueError:
+            self.fail(f"{value!r} is no sum of money; write a number such as 2.50.", param, ctx)
+        if not 0.0 < amount < 1e9:
+            self.fail(f"{value!r} must be more than zero.", param, ctx)
+        return amount
 
 
 class Confidence(_ParamType):

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from rig.cli.live_options import profile_options, read_profile
+from rig.cli.live_options import open_transport, profile_options, read_profile
 from rig.cli.options import SECONDS, json_option
 from rig.errors import BadInput
 
@@ -24,16 +24,19 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
     Play it back with `rig survey --replay TRACE` or `rig set --replay TRACE`.
     """
     from rig.devices.clock import Clock
-    from rig.devices.serial_port import SerialTransport
     from rig.devices.trace import TraceWriter
     from rig.live.session import Act, run
     from rig.live.sources import device
 
-    if not options["serial_url"]:
-        raise BadInput("Name the rod's port: --serial PORT; rig devices lists what is there.")
+    if bool(options["serial_url"]) == bool(options["ble_rod"]):
+        raise BadInput(
+            "Name the rod, one of: --serial PORT, --ble NAME; rig devices --scan lists what is "
+            "there."
+        )
     profile = read_profile(options)
     clock = Clock()
-    transport = SerialTransport(options["serial_url"], options["baud"])
+    transport = open_transport(options, profile)
+    assert transport is not None
 
     async def stop_after() -> Any:
         if seconds is not None:
@@ -76,14 +79,14 @@ class _Keeper:
         return ()
 
     def item(self, item: Any) -> None:
-        from rig.devices.reading import Back, Lost, Reading
+        from rig.devices.reading import Back, Battery, Lost, Reading
 
         match item:
             case Reading():
                 self._writer.write(item.time_s, item.raw)
                 self.messages += 1
                 self.bad += item.status == "bad"
-            case Lost() | Back():
+            case Lost() | Back() | Battery():
                 self._writer.link(item)
 
     def event(self, event: Any) -> None:

@@ -50,7 +50,9 @@ room_options = stack(
     click.option("--bag-yield", type=VOLUME, help="Volume that a bag makes, from its sheet."),
     click.option("--bag-mass", type=MASS, help="Mass of a bag."),
     click.option("--bag-water", type=VOLUME, help="Water for a bag, from its sheet."),
-    click.option("--waste", type=PERCENT, help="Share lost in buckets and hoses, as 5%."),
+    click.option(
+        "--waste", type=PERCENT, help="Bought on top for what stays in buckets and hoses, as 5%."
+    ),
 )
 
 _SETTINGS = {
@@ -80,7 +82,7 @@ def check_settings(settings: dict[str, Any]) -> None:
         )
     waste = settings.get("waste_share")
     if waste is not None and waste >= 1.0:
-        raise BadInput("--waste must be under 100%: it is the share of the compound that is lost.")
+        raise BadInput("--waste must be under 100%: it is bought on top of the volume in place.")
 
 
 def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, float | None] | None:

@@ -44,7 +44,7 @@ def set_markers(
 ) -> None:
     """Set the markers of a job from the source that the options name."""
     from rig.job.store import Job
-    from rig.live.machines import setting_machine
+    from rig.live.machines import guard_of, setting_machine
     from rig.live.recorder import Recorder
 
     with Job.open(job_path, write=True) as job:
@@ -82,6 +82,7 @@ def set_markers(
             },
             boot_id=boot_id(),
             utc_s=time.time(),
+            monotonic_s=time.monotonic(),
         )
         if not as_json:
             click.echo(CAUTION, err=True)
@@ -89,6 +90,9 @@ def set_markers(
             machine,
             source,
             Recorder(job, session, ties_line=setup not in known),
+            guard=guard_of(
+                job, setup, source.profile, [m.target_reading_mm for m in job.markers()]
+            ),
             as_json=as_json,
             units=units,
             denominator=denominator,

@@ -13,7 +13,9 @@ from rig.errors import BadInput
 
 if TYPE_CHECKING:
     from rig.job.store import Job
+    from rig.live.watcher import Watcher
     from rig.survey.capture import Capture
+    from rig.survey.plausibility import Guard
 
 WALKED = ("floor", "finished")
 KINDS = (*WALKED, "benchmark", "threshold")
@@ -76,12 +78,14 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
             }
             if not as_json:
                 click.echo(CAUTION, err=True)
-            recorder = Recorder(job, _begin(job, source, setup, capture))
+            watcher = _watcher(job, options["kind"], setup)
+            recorder = Recorder(job, _begin(job, source, setup, capture), watcher=watcher)
             machine = _machine(job, capture, source)
             run_live(
                 machine,
                 source,
                 recorder,
+                guard=_guard(job, setup, source),
                 as_json=as_json,
                 units=units,
                 denominator=denominator,
@@ -139,6 +143,15 @@ def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:
     return (mine[-1].point, mine[-1].reading_mm) if mine else None
 
 
+def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
+    """What looks at the floor while it is shot."""
+    from rig.live.watcher import Watcher
+
+    if kind != "floor":
+        return None
+    return Watcher(job.shots(), setup, job.outline_rings(), job.settings)
+
+
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:
     import time
 
@@ -150,6 +163,7 @@ def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> i
         capture=capture,
         boot_id=boot_id(),
         utc_s=time.time(),
+        monotonic_s=time.monotonic(),
     )
 
 
@@ -157,6 +171,12 @@ def _machine(job: "Job", capture: dict[str, Any], source: Source) -> "Capture":
     from rig.live.machines import survey_machine
 
     return survey_machine(job, outline_of(job), capture, source.resolution_mm, source.foot_mm)
+
+
+def _guard(job: "Job", setup: str, source: Source) -> "Guard":
+    from rig.live.machines import guard_of
+
+    return guard_of(job, setup, source.profile)
 
 
 def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[int]:
@@ -182,6 +202,12 @@ def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[
             recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
             machine = _machine(job, session.capture, source)
             run_live(
-                machine, source, recorder, as_json=as_json, units=units, denominator=denominator
+                machine,
+                source,
+                recorder,
+                guard=_guard(job, session.setup, source),
+                as_json=as_json,
+                units=units,
+                denominator=denominator,
             )
             yield recorder.shots

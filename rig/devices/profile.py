@@ -19,6 +19,9 @@ from rig.errors import BadInput
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 
+# Levelling staffs are made up to 5 m (common practice, no source).
+LONGEST_ROD_MM = 5000.0
+
 _FOLDER = Path(__file__).parent / "profiles"
 _STATUS_LISTS = ("valid", "no_beam", "button", "low_battery")
 _UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
@@ -32,7 +35,8 @@ class Profile:
     `pattern` is there for lines; `layout` (a compiled struct), `fields` and `scale_mm` for
     packets, whose `layout` does not cover the checksum. `valid` lists the values of `status` that
     mean a plain reading; where it is empty, all that the other three lists don't name do.
-    `clamp_mm` is how high a receiver is clamped on its rod (`with_clamp`).
+    `shortest_mm` and `longest_mm` are what it can read: beyond, the user is told. `clamp_mm` is
+    how high a receiver is clamped on its rod (`with_clamp`).
     """
 
     key: str
@@ -49,6 +53,8 @@ class Profile:
     low_battery: tuple[str | int, ...]
     resolution_mm: float
     foot_mm: float
+    shortest_mm: float
+    longest_mm: float
     needs_clamp: bool
     clamp_mm: float | None
     pattern: re.Pattern[str] | None
@@ -122,6 +128,8 @@ def parse_profile(toml_text: str, name: str) -> Profile:
         *_STATUS_LISTS,
         "resolution_mm",
         "foot_mm",
+        "shortest_mm",
+        "longest_mm",
         "needs_clamp",
         framing,
         "ble",
@@ -166,6 +174,8 @@ def parse_profile(toml_text: str, name: str) -> Profile:
         low_battery=lists["low_battery"],
         resolution_mm=top.number("resolution_mm", 0.1, above=0.0),
         foot_mm=top.number("foot_mm", 0.1, least=0.0),
+        shortest_mm=top.number("shortest_mm", 0.0),
+        longest_mm=top.number("longest_mm", LONGEST_ROD_MM, above=top.number("shortest_mm", 0.0)),
         needs_clamp=top.flag("needs_clamp"),
         clamp_mm=None,
         pattern=pattern,

@@ -93,6 +93,15 @@ class Back:
 
 
 @dataclass(frozen=True, slots=True)
+class Battery:
+    """The device told beside its readings how full its battery is."""
+
+    time_s: float
+    utc_s: float
+    percent: int
+
+
+@dataclass(frozen=True, slots=True)
 class Notice:
     """Something the user should know that changes nothing."""
 

@@ -49,6 +49,8 @@ class SerialTransport:
         The URL or the speed cannot be right.
     """
 
+    whole_messages = False
+
     def __init__(self, url: str, baud: int = 9600) -> None:
         if baud <= 0:
             raise BadInput(f"A speed of {baud} baud is not possible; common are 9600 and 115200.")
@@ -58,6 +60,7 @@ class SerialTransport:
             _check_url(url)
         self.url = url
         self.baud = baud
+        self.battery_percent: int | None = None  # no port tells it beside the readings
         self._session: _Session | None = None
 
     async def open(self) -> None:
@@ -93,6 +96,15 @@ class SerialTransport:
             if not session.opening:
                 await session.closed
                 session.thread.join()  # it has nothing left to do
+
+    async def wait(self, longest_s: float) -> None:
+        """Wait before the next attempt, at most so long; less where the port is there again."""
+        loop = asyncio.get_running_loop()
+        end = loop.time() + longest_s
+        if "://" in self.url or os.path.exists(self.url):
+            await asyncio.sleep(longest_s)
+        while loop.time() < end and not os.path.exists(self.url):
+            await asyncio.sleep(min(_LOOK_UP_S, end - loop.time()))
 
 
 class _Session:

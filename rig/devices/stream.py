@@ -5,7 +5,7 @@ from collections.abc import AsyncIterator
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER, Decoder
-from rig.devices.reading import Back, Lost, Notice, Reading
+from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.devices.transport import Transport, TransportLost
 from rig.errors import DeviceUnavailable
 
@@ -22,7 +22,7 @@ async def supervise(
     silence_s: float | None = 3.0,
     first_delay_s: float = 0.5,
     longest_delay_s: float = 10.0,
-) -> AsyncIterator[Reading | Lost | Back | Notice]:
+) -> AsyncIterator[Reading | Lost | Back | Battery | Notice]:
     """Open a device and yield what it says, for ever, opening it again whenever it is lost.
 
     Parameters
@@ -40,6 +40,8 @@ async def supervise(
     Reading, Notice
     Lost
         Once for each loss, however many attempts it takes.
+    Battery
+        What the device tells of it beside its readings, whenever that changes.
     Back
         When bytes come again, with the time since the last ones.
 
@@ -54,6 +56,9 @@ async def supervise(
     then closed.
     """
     sense = _Sense()
+    percent: int | None = None
+    # A notification is a packet as it was sent; lines may come in pieces, whatever carries them.
+    whole = transport.whole_messages and decoder.profile.framing == "packet"
     try:
         await transport.open()
         last_s, _ = clock.now()
@@ -86,12 +91,19 @@ async def supervise(
                 time_s, utc_s = clock.now()
                 yield Back(time_s, utc_s, time_s - last_s)
             last_s = time_s
-            readings = decoder.feed(data, time_s, utc_s)
+            if whole:
+                readings = [decoder.message(data, time_s, utc_s)]
+            else:
+                readings = decoder.feed(data, time_s, utc_s)
             for reading in readings:
                 yield reading
             warning = None if sense.settled else sense.judge(data, readings)
             if warning is not None:
                 yield Notice(time_s, utc_s, warning)
+            if transport.battery_percent not in (None, percent):
+                percent = transport.battery_percent
+                assert percent is not None
+                yield Battery(time_s, utc_s, percent)
     finally:
         await transport.close()
 
@@ -115,7 +127,7 @@ async def _reach_again(
     listen_s = silence_s
     while True:
         await transport.close()
-        await asyncio.sleep(delay_s)
+        await transport.wait(delay_s)
         watchdog = asyncio.timeout(listen_s)
         try:
             await transport.open()

@@ -3,7 +3,8 @@ r"""A device's messages in a file that people can read, and their replay.
 The file begins with the line ``floor-rig trace 1`` and a TOML header up to a line ``---``. Then
 comes one line a message: seconds since the start with six decimals, a tab, and the message in
 ASCII, with ``\\``, ``\t``, ``\n``, ``\r``, ``\xNN`` or ``\uNNNN`` for what is not. In place of a
-message ``\!lost REASON`` and ``\!back SECONDS`` tell of the link.
+message ``\!lost REASON`` and ``\!back SECONDS`` tell of the link, ``\!battery PERCENT`` of the
+battery.
 """
 
 import json
@@ -19,7 +20,7 @@ from typing import Any
 
 from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, parse_profile, with_clamp
-from rig.devices.reading import Back, Lost, Reading
+from rig.devices.reading import Back, Battery, Lost, Reading
 from rig.errors import BadInput
 
 _FIRST = "floor-rig trace "
@@ -27,9 +28,11 @@ _VERSION = "1"
 _END_OF_HEADER = "---"
 _LOST = r"\!lost "
 _BACK = r"\!back "
+_BATTERY = r"\!battery "
 _MESSAGE = re.compile(
     r"(?:[ -\[\]-~]|\\(?:[\\tnr]|x[0-9a-f]{2}|u[0-9a-f]{4}|U000[0-9a-f]{5}|U0010[0-9a-f]{4}))*"
 )
+_PERCENT = re.compile(r"\d{1,3}")
 _SECONDS = re.compile(r"\d{1,12}\.\d{6}")
 
 
@@ -44,7 +47,7 @@ class Trace:
     header: dict[str, Any]
     profile: Profile
     started_utc_s: float
-    items: tuple[tuple[float, str] | Lost | Back, ...]
+    items: tuple[tuple[float, str] | Lost | Back | Battery, ...]
     notices: tuple[str, ...] = ()
 
     @property
@@ -99,11 +102,15 @@ class TraceWriter:
         """Add one message, as `Reading.raw` has it."""
         self._put(f"{time_s:.6f}\t{_escape(raw)}\n")
 
-    def link(self, item: Lost | Back) -> None:
-        """Add that the link was lost or is back, so that replay goes as live did."""
-        mark = (
-            _LOST + _escape(item.reason) if isinstance(item, Lost) else f"{_BACK}{item.gap_s:.6f}"
-        )
+    def link(self, item: Lost | Back | Battery) -> None:
+        """Add what happened to the link or the battery, so that replay goes as live did."""
+        match item:
+            case Lost():
+                mark = _LOST + _escape(item.reason)
+            case Back():
+                mark = f"{_BACK}{item.gap_s:.6f}"
+            case Battery():
+                mark = f"{_BATTERY}{item.percent}"
         self._put(f"{item.time_s:.6f}\t{mark}\n")
 
     def close(self) -> None:
@@ -162,7 +169,7 @@ def read_trace(path: str | Path) -> Trace:
     end = text.index(_END_OF_HEADER)
     header, profile, started_utc_s = _read_header("\n".join(text[1:end]), path)
 
-    items: list[tuple[float, str] | Lost | Back] = []
+    items: list[tuple[float, str] | Lost | Back | Battery] = []
     last_s = 0.0
     for number, line in enumerate(text[end + 1 :], end + 2):
         seconds, tab, escaped = line.partition("\t")
@@ -175,12 +182,15 @@ def read_trace(path: str | Path) -> Trace:
         utc_s = round(started_utc_s + time_s, 6)
         gap = escaped.removeprefix(_BACK)
         reason = escaped.removeprefix(_LOST)
+        percent = escaped.removeprefix(_BATTERY)
         if _MESSAGE.fullmatch(escaped):
             items.append((time_s, _unescape(escaped)))
         elif reason != escaped and _MESSAGE.fullmatch(reason):
             items.append(Lost(time_s, utc_s, _unescape(reason)))
         elif gap != escaped and _SECONDS.fullmatch(gap):
             items.append(Back(time_s, utc_s, float(gap)))
+        elif percent != escaped and _PERCENT.fullmatch(percent):
+            items.append(Battery(time_s, utc_s, int(percent)))
         else:
             raise BadInput(f"{path}, line {number}: the message is not written as a trace has it.")
     notices = []
@@ -189,7 +199,7 @@ def read_trace(path: str | Path) -> Trace:
     return Trace(header, profile, started_utc_s, tuple(items), tuple(notices))
 
 
-def replay(trace: Trace) -> Iterator[Reading | Lost | Back]:
+def replay(trace: Trace) -> Iterator[Reading | Lost | Back | Battery]:
     """Yield the readings that the messages were when they came, and what happened to the link."""
     decoder = Decoder(trace.profile)
     for item in trace.items:
@@ -197,7 +207,8 @@ def replay(trace: Trace) -> Iterator[Reading | Lost | Back]:
             time_s, raw = item
             yield decoder.decode_raw(raw, time_s, round(trace.started_utc_s + time_s, 6))
         else:
-            decoder.reset()
+            if not isinstance(item, Battery):
+                decoder.reset()
             yield item
 
 

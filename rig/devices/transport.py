@@ -14,7 +14,17 @@ class Transport(Protocol):
 
     It may be opened again after it was closed, and closed more than once or without having been
     opened.
+
+    Attributes
+    ----------
+    whole_messages : bool
+        Each read is one message, as the device sent it, rather than a piece of a stream.
+    battery_percent : int or None
+        What the device told last of its battery, where it tells it beside its readings.
     """
+
+    whole_messages: bool
+    battery_percent: int | None
 
     async def open(self) -> None:
         """Reach the device, or raise `DeviceUnavailable` in words that a user can act on."""
@@ -24,3 +34,6 @@ class Transport(Protocol):
 
     async def close(self) -> None:
         """Let go of the device."""
+
+    async def wait(self, longest_s: float) -> None:
+        """Wait before opening again: at most so long, less where the device shows itself."""

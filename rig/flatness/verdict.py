@@ -20,6 +20,7 @@ from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import Edge, Rule
 from rig.flatness.straightedge import Placement, gaps, share_within, shares, triple, worst_placement
 from rig.plan_geometry import Outline, contains, raster_of
+from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 
 Word = Literal["in", "out", "unsure"]
@@ -107,20 +108,8 @@ def word_for(chance: float, confidence: float) -> Word:
 
 
 def fit_surface(x_mm: Floats, y_mm: Floats, z_mm: Floats, stderr_mm: Floats) -> GaussianProcess:
-    """Fit shots with the smoothness that tells each of them better from all the others.
-
-    A maximum over all placements feels how rough draws are between the shots, so the smoothness
-    is not taken for granted: it is that of the higher leave-one-out predictive density
-    (Rasmussen and Williams 2006, section 5.4.2).
-    """
-    tried = []
-    for smoothness in (1.5, 2.5):
-        surface = GaussianProcess(smoothness=smoothness).fit(x_mm, y_mm, z_mm, stderr_mm)
-        off, sd = surface.loo()
-        sound = np.isfinite(off)
-        score = float(np.sum(-0.5 * (off[sound] / sd[sound]) ** 2 - np.log(sd[sound])))
-        tried.append((score, surface))
-    return max(tried, key=lambda pair: pair[0])[1]
+    """Fit shots with the one model that the tool uses for floors."""
+    return floor_model().fit(x_mm, y_mm, z_mm, stderr_mm)
 
 
 def model_of(

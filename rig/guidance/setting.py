@@ -146,9 +146,6 @@ class Setting:
         events = self._until(reading.time_s)
         if self.finished or reading.status == "bad":
             return events
-        if reading.status == "low_battery" and "battery" not in self._said:
-            self._said.add("battery")
-            events.append(Trouble("the rod's battery is low", "battery"))
         if reading.status == "button":
             if not self._button.count:
                 self._at_press = self._stand()
@@ -396,7 +393,7 @@ class Setting:
         self._break()
         self._patience.interrupt()
         self._patience.armed_s = self._now_s if self._arming.armed else None
-        self._said &= {"battery"}
+        self._said.clear()
         self._prompter.forget()
         self._seen_out, self._asked = False, None
         return [Next(marker.label, marker.x_mm, marker.y_mm, marker.where)]

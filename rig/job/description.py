@@ -131,6 +131,27 @@ def write_outline(
     )
 
 
+_RULE = ("key", "text", "source", "per", "amount", "unit", "package")
+
+
+def read_material_rules(connection: sqlite3.Connection) -> list[dict[str, Any]]:
+    """Return the rules for materials that the job keeps, as dicts."""
+    rows = connection.execute(f"SELECT {', '.join(_RULE)} FROM material_rule ORDER BY id")
+    return [dict(zip(_RULE, row, strict=True)) for row in rows]
+
+
+def write_material_rules(
+    connection: sqlite3.Connection, rules: Iterable[Mapping[str, Any]]
+) -> None:
+    """Write rules, each in place of the one of its key."""
+    changes = ", ".join(f"{name} = excluded.{name}" for name in _RULE[1:])
+    connection.executemany(
+        f"INSERT INTO material_rule ({', '.join(_RULE)}) VALUES (?, ?, ?, ?, ?, ?, ?) "
+        f"ON CONFLICT (key) DO UPDATE SET {changes}",
+        [tuple(rule[name] for name in _RULE) for rule in rules],
+    )
+
+
 def read_points(connection: sqlite3.Connection) -> list[Point]:
     """Return the grid in the order of the walk."""
     rows = connection.execute('SELECT label, x_mm, y_mm, "order" FROM point ORDER BY "order", id')

@@ -69,6 +69,19 @@ class Shot:
 
 
 @dataclass(frozen=True, slots=True)
+class Check:
+    """A check of the laser or the rod: two-peg, cross, repeat, drift or rod."""
+
+    id: int
+    session_id: int | None
+    utc_s: float
+    kind: str
+    inputs: dict[str, Any]
+    result: dict[str, Any]
+    ok: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A finished plane z = a + b·x + c·y (mm), with its result and what it stands on."""
 

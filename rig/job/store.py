@@ -12,9 +12,10 @@ from math import isfinite
 from typing import Any, Self
 
 from rig.errors import BadInput
-from rig.job import description, markers, opening, plans, sessions, shots
+from rig.job import checks, description, markers, opening, plans, sessions, shots
 from rig.job.file import JobFile
 from rig.job.rows import (
+    Check,
     DoorEnds,
     Marker,
     Plan,
@@ -126,6 +127,38 @@ class Job(JobFile):
                     {
                         "old": dict(zip(names, old, strict=True)),
                         "new": dict(zip(names, new, strict=True)),
+                    },
+                )
+
+    def material_rules(self) -> list[dict[str, Any]]:
+        """Return the rules for materials that the job keeps, in the order they came."""
+        with self._reading() as connection:
+            return description.read_material_rules(connection)
+
+    def keep_material_rules(self, rules: Iterable[Mapping[str, Any]], *, edited: bool) -> None:
+        """Keep rules for materials.
+
+        Parameters
+        ----------
+        rules : iterable of mappings
+            `key`, `text`, `source`, `per`, `amount`, `unit`, `package`.
+        edited : bool
+            The user's change stands before what is there, and the event `edit` keeps both. Else
+            only rules that the job does not have yet are added.
+        """
+        with self._writing("the rules for materials were not kept") as connection:
+            old = {row["key"]: row for row in description.read_material_rules(connection)}
+            new = [dict(rule) for rule in rules if edited or rule["key"] not in old]
+            description.write_material_rules(connection, new)
+            if edited:
+                names = [f"material {rule['key']}" for rule in new]
+                was = [old.get(rule["key"], {}).get("amount") for rule in new]
+                now = [rule["amount"] for rule in new]
+                self._note(
+                    "edit",
+                    {
+                        "old": dict(zip(names, was, strict=True)),
+                        "new": dict(zip(names, now, strict=True)),
                     },
                 )
 
@@ -372,6 +405,26 @@ class Job(JobFile):
             if ids:
                 self._note("import", {"shots": len(ids), "first": ids[0]}, utc_s=utc_s)
         return ids
+
+    # Checks of the laser and the rod
+
+    def add_check(
+        self,
+        kind: str,
+        inputs: Mapping[str, Any],
+        result: Mapping[str, Any],
+        ok: bool,
+        *,
+        session_id: int | None = None,
+    ) -> int:
+        """Keep a check with what it was made from, and return its id."""
+        with self._writing("the check was not kept") as connection:
+            return checks.add(connection, kind, inputs, result, ok, session_id, time.time())
+
+    def checks(self) -> list[Check]:
+        """Return all checks in their order."""
+        with self._reading() as connection:
+            return checks.select(connection)
 
     # Plans
 

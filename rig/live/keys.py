@@ -50,6 +50,8 @@ async def keys(clock: Clock) -> AsyncIterator[Act]:
         descriptor = sys.stdin.fileno()
     except (ValueError, OSError, AttributeError):
         return
+    if os.isatty(descriptor) and os.tcgetpgrp(descriptor) != os.getpgrp():
+        return  # in the background the terminal is not ours to read or set
     loop = asyncio.get_running_loop()
     arrived: asyncio.Queue[str] = asyncio.Queue()
     parser = KeyParser()

@@ -1,15 +1,18 @@
 """Make the machines of live work from a job: the survey's and the marker setting's."""
 
 import math
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.plan_geometry import Outline, where
 from rig.survey.capture import Capture, Stand
+from rig.survey.plausibility import Guard
 from rig.units import format_length
 
 if TYPE_CHECKING:
+    from rig.devices.profile import Profile
     from rig.job.rows import Plan, Shot
     from rig.job.store import Job
 
@@ -115,6 +118,42 @@ def setting_machine(
         denominator=denominator,
         start_marker=start_marker,
         skip_check=skip_check,
+    )
+
+
+def guard_of(
+    job: "Job", setup: str, profile: "Profile | None", targets_mm: Iterable[float] = ()
+) -> Guard:
+    """Make the guard of a session: what its rod can read, and what was read under the same line.
+
+    Parameters
+    ----------
+    job : Job
+    setup : str
+        Of the session; the readings of another line say nothing.
+    profile : Profile or None
+        Of the rod; None where readings are typed.
+    targets_mm : iterable of float
+        What markers are to read.
+    """
+    settings = job.settings
+    shots = [shot for shot in job.shots(kinds=["floor", "finished"]) if shot.setup == setup]
+    return Guard(
+        resolution_mm=profile.resolution_mm if profile else 0.0,
+        shortest_mm=profile.shortest_mm if profile else 0.0,
+        longest_mm=profile.longest_mm if profile else math.inf,
+        shots=[
+            (shot.point, shot.x_mm, shot.y_mm, shot.reading_mm)
+            for shot in shots
+            if shot.x_mm is not None and shot.y_mm is not None
+        ],
+        benchmarks={
+            shot.point: (shot.reading_mm, shot.stderr_mm)
+            for shot in job.shots(kinds=["benchmark", "threshold"])
+            if shot.setup == setup
+        },
+        heights_mm=targets_mm if shots else (),
+        show=lambda mm: format_length(mm, settings["units"], settings["denominator"]),
     )
 
 

@@ -15,10 +15,11 @@ from rig.flatness.rules import Rule
 from rig.flatness.straightedge import worst_placement
 from rig.flatness.verdict import Model, judge
 from rig.live.picture import picture_of
-from rig.live.planning import CAUTIONS, materials, plan_result
+from rig.live.planning import CAUTIONS, plan_result
 from rig.live.proof import own_heights, surface_model
 from rig.plan_geometry import Outline, where
 from rig.quantities.bags import bag_sheet, bags_for
+from rig.units import format_mass
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -160,7 +161,17 @@ def patch_result(
             "waste_share": bags.waste_share,
         },
         "lifts": 1 if bags.p95 else 0,
-        "materials": materials(bags, sheet, units),
+        "materials": [
+            {
+                "item": "compound",
+                "amount": float(bags.p95),
+                "unit": "bag",
+                "bags": bags.p95,
+                "mass_kg": bags.mass_kg,
+                "text": f"{bags.p95} bags, {format_mass(bags.mass_kg, units)} in all",
+                "source": "the bag's sheet",
+            }
+        ],
         "patches": [_patch(piece, model, outline, units) for piece in pieces],
         "depths": _depths(work, model),
         "comparison": ways,

@@ -7,18 +7,24 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import CannotAnswer
-from rig.plan_geometry import Outline, Raster, contains, raster_of
+from rig.plan_geometry import Outline, Raster, contains, raster, raster_of
+from rig.quantities.bags import bag_sheet
+from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
-from rig.surface.high_point import Extremes, find_extremes, suggest_shots
+from rig.surface.high_point import Extremes, find_extremes
+from rig.surface.look_out import breaks_the_model, unexplained_shots
+from rig.surface.next_shots import NextShot, suggest_shots
 from rig.survey.heights import Heights, heights_of, lines_of
 
 if TYPE_CHECKING:
     from rig.job.store import Job
 
-MOST_CELLS = 1_500
+STEP_MM = 50.8  # 2 in
+MOST_CELLS = 12_000
 SEED = 20  # the same shots give the same answer
 SUGGESTED_SHOTS = 3
-UNEXPLAINED_SDS = 4.0
+# A shot that saves less than this is not worth the walk (common practice, no source).
+WORTH_BAGS = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,8 +54,8 @@ def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "flo
     heights = heights_of(job.shots(), kind)
     if len(heights.labels) == 0:
         raise CannotAnswer("The job has no shots of the floor yet. Shoot it first: rig survey")
-    surface = GaussianProcess().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
-    cells = raster_of(outline, MOST_CELLS)
+    surface = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    cells = cells_of(outline)
     extremes = find_extremes(
         surface,
         cells.x_mm,
@@ -59,6 +65,40 @@ def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "flo
         confidence,
     )
     return Picture(outline, heights, surface, cells, extremes)
+
+
+def cells_of(outline: Outline, most: int = MOST_CELLS) -> Raster:
+    """Raster of the floor: 2 in cells, or larger ones where they would be too many."""
+    if outline.area_m2 * 1e6 / STEP_MM**2 < 0.9 * most:
+        fine = raster(outline, STEP_MM)
+        if len(fine.x_mm) <= most:
+            return fine
+    return raster_of(outline, most)
+
+
+def next_shots(job: "Job", picture: Picture) -> list[tuple[NextShot, float]]:
+    """Shots worth the walk, best first, each with the bags that it is expected to save.
+
+    A lower plane takes less compound, and a surer mean height a smaller stock for safety.
+    """
+    settings, extremes = job.settings, picture.extremes
+    sheet = bag_sheet(
+        settings["bag_yield_l"],
+        settings["bag_mass_kg"],
+        settings["bag_water_l"],
+        settings["waste_share"],
+    )
+    bags_per_mm = picture.outline.area_m2 * (1.0 + sheet.waste_share) / sheet.yield_l
+    return [
+        (shot, shot.plane_mm * bags_per_mm)
+        for shot in suggest_shots(
+            picture.surface,
+            extremes,
+            SUGGESTED_SHOTS,
+            picture.shot_stderr_mm,
+            WORTH_BAGS / bags_per_mm,
+        )
+    ]
 
 
 def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) -> dict[str, Any]:
@@ -91,8 +131,10 @@ def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) 
                 "y_mm": shot.y_mm,
                 "doubt_mm": shot.doubt_mm,
                 "left_mm": shot.left_mm,
+                "plane_mm": shot.plane_mm,
+                "bags": bags,
             }
-            for shot in suggest_shots(surface, extremes, SUGGESTED_SHOTS, picture.shot_stderr_mm)
+            for shot, bags in next_shots(job, picture)
         ],
         "setups": [
             {"setup": line.setup, "line_mm": line.line_mm, "stderr_mm": line.stderr_mm}
@@ -129,11 +171,23 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     if left and shot.intersection(point.label for point in job.points()):
         names = ", ".join(left[:5]) + (" …" if len(left) > 5 else "")
         found.append(f"{len(left)} grid points have no shot: {names}.")
-    residual, sd = picture.surface.loo()
-    for n in np.flatnonzero(np.abs(residual) > UNEXPLAINED_SDS * sd):
-        way = "above" if residual[n] > 0 else "below"
+    heights, surface = picture.heights, picture.surface
+    odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    found += [unexplained_text(heights.labels[one.shot], one.above_mm) for one in odd]
+    far = breaks_the_model(surface)
+    if len(far):
+        names = ", ".join(heights.labels[n] for n in far[:5]) if not surface.binned else ""
         found.append(
-            f"{picture.heights.labels[n]} is {abs(residual[n]):.0f} mm {way} what its neighbours "
-            f"say: shoot it again? (rig survey --label {picture.heights.labels[n]})"
+            "The floor kinks or steps between shots more than the model allows: the doubt told "
+            "may be too small. Shoot closer" + (f" around {names}." if names else ".")
         )
     return found
+
+
+def unexplained_text(label: str, above_mm: float) -> str:
+    """Say that a shot stands off what its neighbours say."""
+    way = "above" if above_mm > 0 else "below"
+    return (
+        f"{label} is {abs(above_mm):.0f} mm {way} what its neighbours say: shoot it again? "
+        f"(rig survey --label {label})"
+    )

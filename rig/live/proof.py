@@ -22,7 +22,6 @@ from rig.flatness.verdict import (
     model_of,
 )
 from rig.plan_geometry import Outline, where
-from rig.surface.gaussian_process import MOST_SHOTS, GaussianProcess
 from rig.survey.heights import Heights, heights_of
 
 if TYPE_CHECKING:
@@ -30,6 +29,8 @@ if TYPE_CHECKING:
     from rig.job.store import Job
 
 SEED = 1155
+# More shots than this are a scan: taken as they are, not smoothed.
+MOST_SHOTS = 20_000
 # Readings of a line stand this near to their equal spacing.
 _OFF_LINE_MM = 60.0
 _LINE_LABEL = re.compile(r"(F\d+)-(\d+)")
@@ -247,7 +248,7 @@ def change(job: Job) -> dict[str, Any]:
 
 def _markers(markers: list[Marker], after: Heights) -> list[dict[str, Any]]:
     """Cured floor less marker top; beyond twice the doubt a marker was kicked, or it shrank."""
-    surface = GaussianProcess().fit(after.x_mm, after.y_mm, after.z_mm, after.stderr_mm)
+    surface = fit_surface(after.x_mm, after.y_mm, after.z_mm, after.stderr_mm)
     x = np.array([m.x_mm for m in markers])
     y = np.array([m.y_mm for m in markers])
     z, sd = surface.predict(x, y, nugget=True)

@@ -1,10 +1,12 @@
 """Write a live session into the job: items with their times, shots before they are announced."""
 
+from collections.abc import Iterable
 from typing import Any
 
-from rig.devices.reading import Back, Lost, Notice, Reading
+from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.job.store import Job
 from rig.live.session import Act, End, Item, Typed
+from rig.live.watcher import Watcher
 
 
 class Recorder:
@@ -18,12 +20,22 @@ class Recorder:
         From `Job.start_session`.
     ties_line : bool
         The set-up is new: its check sight is kept as a benchmark shot, which ties its line.
+    watcher : Watcher, optional
+        Hears of each floor shot once it is on disk.
     """
 
-    def __init__(self, job: Job, session_id: int, *, ties_line: bool = False) -> None:
+    def __init__(
+        self,
+        job: Job,
+        session_id: int,
+        *,
+        ties_line: bool = False,
+        watcher: Watcher | None = None,
+    ) -> None:
         self._job = job
         self._session = session_id
         self._ties_line = ties_line
+        self._watcher = watcher
         self._now = (0.0, 0.0)
         self._shots: list[int] = []
         self.shots = 0
@@ -53,6 +65,9 @@ class Recorder:
                 job.log_event(session, item.time_s, item.utc_s, "lost", {"reason": item.reason})
             case Back():
                 job.log_event(session, item.time_s, item.utc_s, "back", {"gap_s": item.gap_s})
+            case Battery():
+                told = {"percent": item.percent}
+                job.log_event(session, item.time_s, item.utc_s, "battery", told)
             case Notice():
                 job.log_event(session, item.time_s, item.utc_s, "notice", {"text": item.text})
             case End():
@@ -86,8 +101,17 @@ class Recorder:
                     time_s=time_s,
                     utc_s=utc_s,
                 )
+            case "trouble":
+                data = {"reason": event["reason"], "text": event["text"]}
+                self._job.log_event(self._session, time_s, utc_s, "trouble", data)
             case "unset":
                 self._job.unset_marker(event["marker"])
+        if self._watcher is not None and event["event"] in ("shot", "undone"):
+            self._watcher.hear(event)
+
+    def news(self, last: bool = False) -> Iterable[dict[str, Any]]:
+        """Tell what the watcher found meanwhile; with `last` all that it still will."""
+        return self._watcher.news(last) if self._watcher is not None else ()
 
     def flush(self) -> None:
         """Commit what is still in memory."""

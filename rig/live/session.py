@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from rig.devices.clock import Clock
-from rig.devices.reading import Back, Lost, Notice, Reading
+from rig.devices.reading import Back, Battery, Lost, Notice, Reading
+from rig.survey.events import Event
+from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
 FLUSH_S = 1.0
@@ -49,14 +51,7 @@ class End:
     time_s: float
 
 
-Item = Reading | Typed | Act | Lost | Back | Notice | End
-
-
-class Event(Protocol):
-    """What a machine says: a frozen dataclass that turns into one flat JSON object."""
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return one flat JSON object."""
+Item = Reading | Typed | Act | Lost | Back | Battery | Notice | End
 
 
 class Machine(Protocol):
@@ -112,18 +107,28 @@ def step(machine: Machine, item: Item) -> Sequence[Event]:
         case Typed(reading, stderr_mm):
             assert reading.value_mm is not None
             return machine.typed(reading.value_mm, stderr_mm, reading.time_s)
-        case Act(name="quit"):
-            return ()
         case Act():
             return machine.act(item.name, item.time_s, item.argument)
         case Lost():
             return machine.lost(item.time_s)
         case Back():
             return machine.back(item.time_s)
-        case Notice():
+        case Battery() | Notice():
             return ()
         case End():
             return machine.tick(item.time_s)
+
+
+def doubts(guard: Guard, item: Item) -> Sequence[Event]:
+    """Feed one item to the guard; return what it doubts."""
+    match item:
+        case Reading():
+            return guard.reading(item)
+        case Battery():
+            return guard.battery(item.percent)
+        case Lost():
+            guard.lost()
+    return ()
 
 
 def announcements(item: Item) -> Iterable[dict[str, Any]]:
@@ -157,6 +162,7 @@ async def run(
     log: Log,
     sinks: Sequence[Sink],
     clock: Clock | None,
+    guard: Guard | None = None,
 ) -> None:
     """Run until the machine has finished, the first source ends, or a signal says stop.
 
@@ -168,11 +174,14 @@ async def run(
         The first is the device: when it ends, so does the session. Others (keys, page) may end
         sooner or never.
     log : Log
-        Made durable before `sinks` hear anything.
+        Made durable before `sinks` hear anything. One with a method `news(last)` is asked for
+        events that were found out beside the session.
     sinks : sequence of callables
         Each takes one flat event dict.
     clock : Clock or None
         Gives the machine its ticks; None in a replay, where only the data's own times count.
+    guard : Guard, optional
+        Hears all that the machine hears and says, and doubts aloud.
 
     Raises
     ------
@@ -192,21 +201,26 @@ async def run(
         if ends_session:
             await queue.put(None)
 
+    closing: list[dict[str, Any]] = []  # `done` is the last word, whatever else there is to say
+
     def hear(events: Iterable[Event]) -> None:
         for event in events:
             told = event.as_dict()
             log.event(told)
-            tell(told)
+            closing.append(told) if told["event"] == "done" else tell(told)
+            if guard is not None:
+                hear(guard.event(event))
 
     def tell(told: dict[str, Any]) -> None:
         for sink in sinks:
             sink(told)
 
+    news: Callable[..., Iterable[dict[str, Any]]] = getattr(log, "news", lambda last=False: ())
     hear(machine.start(clock.now()[0] if clock else 0.0))
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
     ]
-    flushed = asyncio.get_running_loop().time()
+    flushed, end_s = asyncio.get_running_loop().time(), 0.0
     try:
         with _stopping_on_signals(queue):
             while not machine.finished:
@@ -220,23 +234,34 @@ async def run(
                         break
                     if isinstance(item, BaseException):
                         raise item
+                    end_s = item.time_s
                     log.item(item)
                     for told in announcements(item):
                         tell(told)
+                    if guard is not None:
+                        hear(doubts(guard, item))
                     hear(step(machine, item))
                     if isinstance(item, Act) and item.name == "quit":
                         break
+                for told in news():
+                    tell(told)
                 now = asyncio.get_running_loop().time()
                 if now - flushed > FLUSH_S:
                     log.flush()
                     flushed = now
+        if clock:
+            end_s = clock.now()[0]
+            log.item(End(end_s))
+            hear(step(machine, End(end_s)))
+        if not machine.finished:
+            hear(machine.act("quit", end_s))
     finally:
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
-        if clock:
-            log.item(End(clock.now()[0]))
         log.flush()
+    for told in [*news(last=True), *closing]:
+        tell(told)
 
 
 @contextlib.contextmanager

@@ -10,7 +10,7 @@ from typing import Literal
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile
-from rig.devices.reading import Back, Lost, Reading
+from rig.devices.reading import Back, Battery, Lost, Reading
 from rig.devices.stream import supervise
 from rig.devices.trace import Trace, replay
 from rig.devices.transport import Transport
@@ -117,5 +117,7 @@ def session_items(
                 yield Lost(time_s, utc_s, stored.data["reason"])
             case "back":
                 yield Back(time_s, utc_s, stored.data["gap_s"])
+            case "battery":
+                yield Battery(time_s, utc_s, stored.data["percent"])
             case "end":
                 yield End(time_s)

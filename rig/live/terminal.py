@@ -5,9 +5,9 @@ import sys
 from collections.abc import Callable
 from typing import Any
 
-from rig.units import format_amount, format_length
+from rig.units import format_amount, format_length, format_volume
 
-BELL = "\a"
+CONTEXT_ROWS = 5  # what stands around the big line
 SETTLED = ("shot", "set")
 
 
@@ -28,6 +28,12 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             reading = format_length(told["reading_mm"], units, denominator)
             doubt = f"± {2 * told['stderr_mm']:.1f} mm"
             return f"  {told['label']} taken: {reading} ({doubt}, {told['n']} readings)"
+        case "doubtful":
+            return f"! {told['text']}"
+        case "picture":
+            high = format_length(-told["high"]["z_mm"], units, denominator)
+            volume = format_volume(told["volume_l"], units)
+            return f"  so far: high point {high} below the line, level plane takes {volume}"
         case "skipped":
             return f"  {told['label']} skipped"
         case "undone":
@@ -46,7 +52,7 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
         case "checked":
             return f"  {told['text']}"
         case "lost":
-            return f"  rod lost: {told['reason']}. Trying again; nothing is lost."
+            return f"  rod lost ({told['reason']}): trying again, no shot is lost"
         case "back":
             return f"  rod back after {told['gap_s']:.1f} s"
         case "ask" | "trouble" | "notice":
@@ -79,8 +85,8 @@ def plain_lines(units: str, denominator: int, write: Callable[[str], None]) -> A
 class BigScreen:
     """One big line in the terminal, updated in place, with a smaller line of context under it.
 
-    The word and the amount are drawn in letters some six rows high. A bell rings twice for a set
-    marker, once for a shot: after the fact is on disk.
+    The word and the amount are drawn in the largest letters that the terminal holds. A bell rings
+    twice for a set marker, once for a shot: after the fact is on disk.
     """
 
     def __init__(self, units: str, denominator: int, keys: str) -> None:
@@ -121,7 +127,10 @@ class BigScreen:
                 self._big = f"{told.get('label') or told.get('marker')} {told['event']}"
             case "done":
                 self._big, self._small = "done", ""
-        self._note = line_of(told, units, denominator) or self._note
+        said_larger = told["event"] in ("prompt", "next", "armed", "check")
+        warned = told["event"] == "picture" and self._note.startswith("!")
+        if not said_larger and not warned:
+            self._note = line_of(told, units, denominator) or self._note
         self._draw()
         if told["event"] in SETTLED:
             self._console.bell()
@@ -132,9 +141,11 @@ class BigScreen:
         from rich.console import Group
         from rich.text import Text
 
+        width, height = self._console.size
         self._live.update(
             Group(
-                Text(big_letters(self._big, self._console.width), style="bold"),
+                Text(big_letters(self._big, width, height - CONTEXT_ROWS), style="bold"),
+                Text(""),
                 Text(self._small, style="bold"),
                 Text(self._note.strip()),
                 Text(self._keys, style="dim"),
@@ -143,12 +154,29 @@ class BigScreen:
         )
 
 
-def big_letters(text: str, width: int) -> str:
-    """Draw `text` in the largest block letters that fit `width` columns, else as it is."""
+def big_letters(text: str, width: int, height: int) -> str:
+    """Draw `text` in the largest solid letters that fit, on one line or with the amount below.
+
+    Parameters
+    ----------
+    text : str
+        What a prompt says, such as "raise 3/16".
+    width, height : int
+        Columns and rows that there are.
+    """
     from pyfiglet import Figlet
 
-    for font in ("big", "standard", "small"):
-        drawn: str = Figlet(font=font, width=10_000).renderText(text).rstrip("\n")
-        if max((len(line) for line in drawn.splitlines()), default=0) <= width:
-            return drawn
+    draw = Figlet(font="ansi_regular", width=10_000).renderText
+    for scale in (3, 2, 1):
+        for lines in ([text], text.split(" ", 1)):
+            drawn = [_enlarged(draw(line), scale) for line in lines]
+            rows = "\n\n".join(drawn).splitlines()
+            if len(rows) <= height and max(map(len, rows), default=0) <= width:
+                return "\n".join(rows)
     return text
+
+
+def _enlarged(drawn: str, scale: int) -> str:
+    rows = [row.rstrip() for row in drawn.splitlines() if row.strip()]
+    wide = ["".join(cell * scale for cell in row) for row in rows]
+    return "\n".join(row for row in wide for _ in range(scale))

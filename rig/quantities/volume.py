@@ -42,6 +42,7 @@ def volume_under(
     y_mm: ArrayLike,
     area_mm2: ArrayLike,
     triangulation: Triangulation | None = None,
+    taken_mm3: float = 0.0,
 ) -> Volume:
     """Volume between a floor and a finished plane over a raster.
 
@@ -59,6 +60,8 @@ def volume_under(
         Covered area of each cell: share times the square of the step.
     triangulation : Triangulation, optional
         Fitted to the same shots.
+    taken_mm3 : float
+        Ground off the floor before, to be filled too; with it the floor may stand above the plane.
 
     Raises
     ------
@@ -67,15 +70,15 @@ def volume_under(
     """
     x, y = np.asarray(x_mm, dtype=np.float64), np.asarray(y_mm, dtype=np.float64)
     area = np.broadcast_to(np.asarray(area_mm2, dtype=np.float64), x.shape)
-    floor, _ = surface.predict(x, y)
+    floor, _ = surface.predict(x, y, quick=True)
     cover = cover_of(plane, x, y, floor, area)
-    if cover.min_mm < -1e-6:
+    if cover.min_mm < -1e-6 and taken_mm3 == 0:
         raise BadInput(
             f"The floor stands {-cover.min_mm:.1f} mm above the finished plane at "
             f"x {cover.min_x_mm:.0f} mm, y {cover.min_y_mm:.0f} mm; raise the plane first."
         )
     under, sd = surface.integral(x, y, area)
-    whole = float(area @ plane.at(x, y))
+    whole = float(area @ plane.at(x, y)) + taken_mm3
     mean_l, sd_l = (whole - under) * L_PER_MM3, sd * L_PER_MM3
     flat_l = None
     if triangulation is not None:

@@ -7,16 +7,16 @@ maximised over the logarithms of length, undulation and roughness with analytic 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cholesky, lapack, solve_triangular
+from scipy.linalg import LinAlgError, lapack, solve_triangular
 
 from rig.surface.covariance import Floats, Smoothness, correlation_and_slope
 
-# Above this many shots one start has to do, and it is found on a part of them.
-_MANY_SHOTS = 400
+# More shots than this are judged in parts of at most so many.
+_PART_SHOTS = 120
 
 
 @dataclass(frozen=True)
@@ -51,45 +51,40 @@ class Priors:
 class Shots:
     """What the likelihood needs of the shots.
 
-    `distance_mm` (n, n), `basis` (n, p) of the trend (p may be 0), `z_mm` (n,), and
-    `noise_mm2` (n,): the known variance of each shot.
+    `distance_mm` (n, n), `basis` (n, p) of the trend (p may be 0), `z_mm` (n,), `noise_mm2` (n,):
+    the known variance of each shot; `precision` (p,): what is believed of each coefficient, 1/sd²,
+    0 where nothing is (all, where left out); `roughness` (n,): the share of the nugget that each
+    shot has, 1 unless it is the mean of several.
     """
 
     distance_mm: Floats
     basis: Floats
     z_mm: Floats
     noise_mm2: Floats
-
-    def part(self, keep: NDArray[np.intp]) -> Shots:
-        """Only the shots with these numbers."""
-        return Shots(
-            self.distance_mm[np.ix_(keep, keep)],
-            self.basis[keep],
-            self.z_mm[keep],
-            self.noise_mm2[keep],
-        )
+    precision: Floats = field(default_factory=lambda: np.zeros(0))
+    roughness: Floats = field(default_factory=lambda: np.ones(1))
 
 
 def lower_cholesky(matrix: Floats) -> Floats:
     """Lower Cholesky factor, with as little added to the diagonal as makes it possible."""
-    size = float(np.mean(np.diag(matrix))) if len(matrix) else 0.0
-    jitter = 0.0
+    jitter, size = 0.0, 0.0
     while True:
-        try:
-            loaded = matrix if jitter == 0.0 else matrix + jitter * np.eye(len(matrix))
-            factor: Floats = cholesky(loaded, lower=True, check_finite=False)
-            return factor
-        except LinAlgError:
-            jitter = max(10.0 * jitter, 1e-12 * size)
-            if not jitter < size:  # not a number ends here too
-                raise
+        loaded = matrix if jitter == 0.0 else matrix + jitter * np.eye(len(matrix))
+        factor, failed = lapack.dpotrf(loaded, lower=1, clean=1)
+        if not failed:
+            lower: Floats = factor
+            return lower
+        size = float(np.mean(np.diag(matrix)))
+        jitter = max(10.0 * jitter, 1e-12 * size)
+        if not jitter < size:  # not a number ends here too
+            raise LinAlgError("The covariance of the shots is not positive definite.")
 
 
 def inverse_from_cholesky(lower: Floats) -> Floats:
     """Inverse of the matrix whose lower Cholesky factor is given, shape (n, n)."""
     inverse, _ = lapack.dpotri(lower, lower=1)
-    inverse = np.tril(inverse)
-    full: Floats = inverse + np.tril(inverse, -1).T
+    full: Floats = inverse + inverse.T
+    full.flat[:: len(full) + 1] *= 0.5
     return full
 
 
@@ -104,7 +99,8 @@ def penalty(
         + \tfrac12 \sum_j \left(\frac{\theta_j - \mu_j}{s_j}\right)^2,
         \quad P = K^{-1} - K^{-1} H (H^T K^{-1} H)^{-1} H^T K^{-1}
 
-    after Patterson and Thompson, Biometrika 58 (1971) 545–554; the derivative with respect to a
+    after Patterson and Thompson, Biometrika 58 (1971) 545–554 (with beliefs of coefficients their
+    precision is added to :math:`H^T K^{-1} H`); the derivative with respect to a
     parameter is half of :math:`tr(P K') - z^T P K' P z`.
 
     Parameters
@@ -126,13 +122,16 @@ def penalty(
     alike *= variance
     slope *= variance
     matrix = alike.copy()
-    matrix[np.diag_indices_from(matrix)] += shots.noise_mm2 + nugget
+    matrix.flat[:: len(matrix) + 1] += shots.noise_mm2 + nugget * shots.roughness
     lower = lower_cholesky(matrix)
     projector = inverse_from_cholesky(lower)
     value = float(np.sum(np.log(np.diag(lower))))
     if shots.basis.shape[1]:
         weighted = projector @ shots.basis
-        trend = lower_cholesky(shots.basis.T @ weighted)
+        normal = shots.basis.T @ weighted
+        if len(shots.precision):
+            normal.flat[:: len(normal) + 1] += shots.precision
+        trend = lower_cholesky(normal)
         value += float(np.sum(np.log(np.diag(trend))))
         thin = solve_triangular(trend, weighted.T, lower=True, check_finite=False)
         projector -= thin.T @ thin
@@ -142,7 +141,7 @@ def penalty(
         [
             np.vdot(projector, slope) - alpha @ slope @ alpha,
             2.0 * (np.vdot(projector, alike) - alpha @ alike @ alpha),
-            2.0 * nugget * (np.trace(projector) - alpha @ alpha),
+            2.0 * nugget * float(np.sum(shots.roughness * (np.diag(projector) - alpha**2))),
         ]
     )
     for index, prior in enumerate(priors.as_list()):
@@ -153,7 +152,7 @@ def penalty(
 
 
 def find(
-    shots: Shots,
+    parts: Sequence[Shots],
     smoothness: Smoothness,
     priors: Priors,
     fixed: Sequence[float | None] = (None, None, None),
@@ -162,7 +161,9 @@ def find(
 
     Parameters
     ----------
-    shots : Shots
+    parts : sequence of Shots
+        All shots, or parts of many (see `parts_of`) whose likelihoods are multiplied as if
+        independent: a composite likelihood.
     smoothness : 1.5 or 2.5
     priors : Priors
     fixed : three floats or None
@@ -171,7 +172,7 @@ def find(
     Notes
     -----
     A few shots leave more than one likely answer, so two starts are tried (short and long
-    undulation). With many shots one start, found on every k-th shot, is good enough.
+    undulation); many shots do with one.
     """
     from scipy.optimize import minimize
 
@@ -185,30 +186,53 @@ def find(
     if not free:
         return _parameters(logs)
     limits = [(np.log(believed[i].lowest), np.log(believed[i].highest)) for i in free]
-    count = len(shots.z_mm)
-    spread = float(np.std(shots.z_mm)) if count else 0.0
+    spread = float(np.std(np.concatenate([part.z_mm for part in parts])))
     if fixed[1] is None:
         logs[1] = np.log(np.clip(spread, believed[1].lowest, believed[1].highest))
+    flat = Priors(*(Prior(p.median, np.inf, p.lowest, p.highest) for p in believed))
 
-    def of_free(values: Floats, over: Shots) -> tuple[float, Floats]:
+    def of_free(values: Floats) -> tuple[float, Floats]:
         whole = logs.copy()
         whole[free] = values
-        value, gradient = penalty(whole, over, smoothness, priors)
+        value, gradient = penalty(whole, parts[0], smoothness, priors)
+        for part in parts[1:]:
+            more, steeper = penalty(whole, part, smoothness, flat)
+            value, gradient = value + more, gradient + steeper
         return value, gradient[free]
 
     starts = [logs[free].copy()]
-    if count > _MANY_SHOTS:
-        keep = np.unique(np.linspace(0, count - 1, _MANY_SHOTS).astype(np.intp))
-        part = shots.part(keep)
-        first = minimize(of_free, starts[0], (part,), "L-BFGS-B", jac=True, bounds=limits)
-        starts = [first.x]
-    elif 0 in free:
+    if len(parts) == 1 and 0 in free:
         short = starts[0].copy()
         short[free.index(0)] = np.log(0.4 * base[0])
         starts.append(short)
-    found = [minimize(of_free, s, (shots,), "L-BFGS-B", jac=True, bounds=limits) for s in starts]
+    settings = {"ftol": 1e-6, "gtol": 1e-3}  # of no weight against the doubt of the answer
+    found = [
+        minimize(of_free, s, method="L-BFGS-B", jac=True, bounds=limits, options=settings)
+        for s in starts
+    ]
     logs[free] = min(found, key=lambda result: float(result.fun)).x
     return _parameters(logs)
+
+
+def parts_of(x_mm: Floats, y_mm: Floats) -> list[NDArray[np.intp]]:
+    """Numbers of the shots to judge together: all, or of many one wide part and two close ones.
+
+    The wide part is spread over the floor and tells the length; the close ones, around two places
+    far from each other, tell undulation and roughness between neighbours.
+    """
+    count = len(x_mm)
+    if count <= _PART_SHOTS:
+        return [np.arange(count)]
+    # Strips of about equal count, walked to and fro: every k-th shot is then spread evenly.
+    strips = max(1, round(np.sqrt(count / 2)))
+    strip = np.argsort(np.argsort(x_mm, kind="stable")) * strips // count
+    walk = np.lexsort((np.where(strip % 2, -y_mm, y_mm), strip))
+    wide = walk[np.unique(np.linspace(0, count - 1, _PART_SHOTS).astype(np.intp))]
+    parts = [wide]
+    for place in (walk[count // 4], walk[(3 * count) // 4]):
+        away = np.hypot(x_mm - x_mm[place], y_mm - y_mm[place])
+        parts.append(np.argsort(away, kind="stable")[: _PART_SHOTS // 2])
+    return parts
 
 
 def _parameters(logs: Floats) -> Floats:

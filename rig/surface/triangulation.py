@@ -71,6 +71,12 @@ class Triangulation:
         heights: Floats = planes[:, 0] + planes[:, 1] * at[:, 0] + planes[:, 2] * at[:, 1]
         return heights
 
+    def inside(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.bool_]:
+        """Whether places lie between the shots, not beyond the outermost; shape (m,)."""
+        x, y = checked_places(x_mm, y_mm)
+        facets = self._mesh.find_simplex(np.column_stack([x, y]) - self._middle)
+        return np.asarray(facets >= 0)
+
     def prism_volume(self, depth_mm: ArrayLike) -> float:
         """Volume in mm³ over the triangles: sum of area times the mean of the corners' depths.
 

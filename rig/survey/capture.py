@@ -119,7 +119,6 @@ class Capture:
         self._press_counts = True
         self._since_press: list[_Sample] = []
         self._beam_mm: float | None = None
-        self._battery_told = False
         self._now_s = float("-inf")
         self._out: list[Event] = []
 
@@ -133,9 +132,6 @@ class Capture:
         if self._begin(reading.time_s) and reading.status != "bad":
             if reading.status == "button":
                 self._press()
-            if reading.status == "low_battery" and not self._battery_told:
-                self._battery_told = True
-                self._out.append(Trouble("the rod's battery is low", "battery"))
             if reading.status == "no_beam":
                 self._sample(self._now_s, None)
             elif reading.value_mm is not None:

@@ -157,7 +157,8 @@ class StillWindow:
         kept = self._kept()
         if n - len(kept) > max(1, n // 10):
             return "moving"  # a settling rod, not a stray reading
-        if self._trends(kept, limit) or _standard_error(kept) > limit / 3.0:
+        restless = _standard_error(kept) > limit / 3.0
+        if restless or self._trends(kept, limit) or self._settles(kept):
             return "trending"
         return "noisy" if self._was_lucky(median(kept), limit) else "still"
 
@@ -175,6 +176,16 @@ class StillWindow:
             if max(abs(a - middle), abs(b - middle)) <= 6.0 * limit
         ]
         return len(steps) >= 1.5 * n and median(steps) / 0.954 > 1.25 * limit
+
+    def _settles(self, values: Sequence[float]) -> bool:
+        """Say whether the first quarter still shows how the foot came down.
+
+        Each such reading is too near the rest to be an outlier, and all lie on one side.
+        """
+        late, early = values[-(len(values) // 2) :], values[: max(len(values) // 4, 2)]
+        apart = abs(_mean(early) - _mean(late))
+        error = _standard_error(late) * math.sqrt(1.0 + len(late) / len(early))
+        return apart > max(3.0 * error, self.resolution_mm)
 
     def _trends(self, values: Sequence[float], limit: float) -> bool:
         half = len(values) // 2

@@ -5,13 +5,14 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
 from rig.units import parse_length
 
 if TYPE_CHECKING:
+    from rig.job.rows import Shot
     from rig.plan_geometry import Outline
 
 KINDS = ("floor", "benchmark", "threshold", "finished")
@@ -34,23 +35,6 @@ class Row:
     stderr_mm: float
     setup: str
     kind: str
-
-
-class _Shot(Protocol):
-    @property
-    def point(self) -> str: ...
-    @property
-    def x_mm(self) -> float | None: ...
-    @property
-    def y_mm(self) -> float | None: ...
-    @property
-    def reading_mm(self) -> float: ...
-    @property
-    def stderr_mm(self) -> float: ...
-    @property
-    def setup(self) -> str: ...
-    @property
-    def kind(self) -> str: ...
 
 
 def read_table(
@@ -124,7 +108,7 @@ def read_table(
     return rows
 
 
-def write_table(path: Path, shots: Iterable[_Shot]) -> None:
+def write_table(path: Path, shots: "Iterable[Shot]") -> None:
     """Write shots as CSV in millimetres, digits enough to read back the same numbers."""
     with path.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
@@ -152,6 +136,30 @@ def read_columns(path: Path, needed: tuple[str, ...], unit: str) -> list[tuple[f
     if not rows:
         raise BadInput(f"{path} has a heading but no rows.")
     return rows
+
+
+def read_timed(path: Path, unit: str) -> tuple[list[float], list[float]]:
+    """Read a table `seconds,reading`; the readings are lengths in `unit`.
+
+    Raises
+    ------
+    BadInput
+        With the line at fault.
+    """
+    times, readings = [], []
+    for line, cells in _cells(path, unit, ("seconds", "reading"), ()):
+        try:
+            times.append(float(cells["seconds"]))
+            readings.append(parse_length(cells["reading"], unit=unit, what="reading"))
+        except BadInput as error:
+            raise BadInput(f"{path}, line {line}: {error}") from None
+        except ValueError:
+            raise BadInput(
+                f"{path}, line {line}: seconds {cells['seconds']!r} is no number."
+            ) from None
+        if not math.isfinite(times[-1]):
+            raise BadInput(f"{path}, line {line}: seconds {cells['seconds']!r} is not finite.")
+    return times, readings
 
 
 def _cells(

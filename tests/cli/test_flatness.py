@@ -201,8 +201,8 @@ def test_patches_save_bags_against_the_whole_pour(job, table):
         (["--patch", "e1155"], "straightedge"),
         (["--patch", "nothing"], "click-lock"),
         (["--patch", "click-lock", "--grind", "2"], "--fill"),
-        (["--patch", "click-lock", "--fill", "-2"], "--fill"),
-        (["--grind", "2"], "--patch"),
+        (["--patch", "click-lock", "--fill", "-2"], "more than zero"),
+        (["--patch", "click-lock", "--flat", "--max-slope", "2mm/m"], "--flat"),
         (["--patch", "click-lock", "--hold", "1m,1m,-1m"], "--hold"),
     ],
 )

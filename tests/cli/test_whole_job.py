@@ -221,3 +221,70 @@ def test_json_floor_and_plan_say_what_the_contract_names(surveyed, table):
     assert any("licensed" in text for text in plan["cautions"])
     # The volume is the mean cover over the area (m² × mm = l).
     assert plan["volume_l"]["mean"] == TRADE(plan["cover_mm"]["mean"] * 12.0, rel=1e-6)
+
+
+def test_the_unit_of_a_table_covers_every_length_in_it(run, table):
+    run("new", "--room", "10ft,12ft")
+    corners = [(12, 12), (108, 12), (108, 132), (12, 132), (60, 72)]
+    rows = "".join(f"P{n},{x},{y},47 1/4,1/32\n" for n, (x, y) in enumerate(corners))
+    assert run("import", table("label,x,y,reading,stderr\n" + rows), "--unit", "in").code == 0
+    with sqlite3.connect("job.sqlite") as database:
+        kept = database.execute("SELECT x_mm, y_mm, reading_mm, stderr_mm FROM shot").fetchone()
+    # 1 in = 25.4 mm exactly (NIST SP 811).
+    assert kept == TRADE((12 * 25.4, 12 * 25.4, 47.25 * 25.4, 25.4 / 32))
+
+
+def test_an_undone_shot_is_gone_and_kept(run):
+    run("new", "--room", "2m,2m", "--units", "mm")
+    run("grid")
+    run("survey", "--typed", typed="1200\n1300\nu\nq\n")
+    with sqlite3.connect("job.sqlite") as database:
+        rows = database.execute("SELECT reading_mm, superseded_by IS NULL FROM shot ORDER BY id")
+        assert rows.fetchall() == [(1200.0, 1), (1300.0, 0)]
+
+
+def test_an_undone_marker_is_set_no_more(surveyed):
+    surveyed("plan")
+    markers = surveyed("markers", "--json").json["markers"]
+    target = markers[0]["target_reading_mm"]
+    surveyed("set", "--typed", "--skip-check", typed=f"{target + 5}\n{target}\nu\nq\n")
+    again = surveyed("set", "--typed", "--skip-check", "--json", typed="")
+    assert next(e for e in again.events if e["event"] == "next")["marker"] == markers[0]["label"]
+
+
+def test_a_second_known_line_has_targets_of_its_own(run, table):
+    """Set-up two stands 100 mm higher: it reads 100 mm more on the same marker."""
+    run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm")
+    rows = "label,x,y,reading,setup,kind\nBM,,,1000,one,benchmark\nBM,,,1100,two,benchmark\n"
+    for n, (x, y) in enumerate([(200, 200), (2800, 200), (1500, 2000), (200, 3800), (2800, 3800)]):
+        setup, shift = ("one", 0) if n < 3 else ("two", 100)
+        rows += f"P{n},{x},{y},{1200 + n + shift},{setup},floor\n"
+    run("import", table(rows), "--unit", "mm")
+    run("plan")
+    target = run("markers", "--json").json["markers"][0]["target_reading_mm"]
+    setting = run("set", "--typed", "--setup", "two", "--json", typed=f"1100\n{target + 100}\n")
+    checked = next(e for e in setting.events if e["event"] == "checked")
+    assert checked["difference_mm"] == TRADE(0.0, abs=0.01)
+    prompt = next(e for e in setting.events if e["event"] == "prompt")
+    assert prompt["target_reading_mm"] == TRADE(target + 100.0, abs=0.01)
+    assert prompt["move"] == "hold"
+
+
+def test_a_wrong_shot_is_named_during_the_survey(run):
+    run("new", "--room", "3.6m,4.5m", "--units", "mm", "--min-cover", "6mm")
+    points = run("grid", "--json").json["points"]
+    wrong = 22
+    typed = "".join(
+        f"{1200 + p['x_mm'] / 1000 + (-12 if n == wrong else 0):.1f}\n"
+        for n, p in enumerate(points)
+    )
+    survey = run("survey", "--typed", "--json", typed=typed)
+    assert survey.code == 0, survey.err
+    named = [e for e in survey.events if e["event"] == "doubtful"]
+    assert [e["label"] for e in named] == [points[wrong]["label"]]
+    assert named[0]["off_mm"] == TRADE(12.0, abs=4.0)
+    picture = [e for e in survey.events if e["event"] == "picture"][-1]
+    assert picture["shots"] == len(points) - 1  # it stays out until it is shot again
+    # And by `floor`, which a fit that swallowed the shot would hide it from.
+    warnings = run("floor", "--json").json["warnings"]
+    assert any(points[wrong]["label"] in text and "shoot it again" in text for text in warnings)

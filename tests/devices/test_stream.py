@@ -1,6 +1,7 @@
 import asyncio
 import contextlib
 import itertools
+import struct
 import time
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
 from rig.devices.profile import load_profile
+from rig.devices.reading import Battery
 from rig.devices.stream import supervise
 from rig.devices.transport import TransportLost
 from rig.errors import DeviceUnavailable
@@ -20,6 +22,9 @@ HANGS = object()
 
 class Script:
     """A transport that plays one list of bytes, errors and HANGS for each time it is opened."""
+
+    whole_messages = False
+    battery_percent = None
 
     def __init__(self, *openings):
         self.openings = list(openings)
@@ -49,6 +54,9 @@ class Script:
     async def close(self):
         self.closed += 1
         self.is_open = False
+
+    async def wait(self, longest_s):
+        await asyncio.sleep(longest_s)
 
 
 def listen(transport, count, profile=SENTENCE, decoder=None, **options):
@@ -220,3 +228,51 @@ def test_cancelling_closes_the_device():
         return transport
 
     assert not asyncio.run(run()).is_open
+
+
+class Notified(Script):
+    """A transport whose every read is one whole message, beside a battery's level."""
+
+    whole_messages = True
+
+    def __init__(self, *openings, battery=()):
+        super().__init__(*openings)
+        self._battery = list(battery)
+
+    async def read(self):
+        data = await super().read()
+        if self._battery:
+            self.battery_percent = self._battery.pop(0)
+        return data
+
+
+GATT = load_profile("gatt-rod")
+
+
+def packet(seq, um=57_000):
+    return struct.pack("<HBBiI", seq, 0, 0, um, 0)
+
+
+def test_one_notification_is_one_packet_whatever_came_before():
+    transport = Notified([packet(1)[:-1], packet(2), packet(3) + b"\0", packet(4), HANGS])
+    items = listen(transport, 4, GATT)
+    assert [item.problem for item in items] == [
+        "11 bytes where 12 make a packet",
+        None,
+        "13 bytes where 12 make a packet",
+        None,
+    ]
+    assert [item.seq for item in items] == [None, 2, None, 4]
+
+
+def test_a_line_may_come_in_several_notifications():
+    whole = sentence(1)
+    items = listen(Notified([whole[:9], whole[9:], HANGS]), 1)
+    assert items[0].seq == 1
+
+
+def test_the_batterys_level_is_told_when_it_changes():
+    transport = Notified([packet(n) for n in range(4)] + [HANGS], battery=[76, 76, 75, 75])
+    items = listen(transport, 6, GATT)
+    assert kinds(items) == ["Reading", "Battery", "Reading", "Reading", "Battery", "Reading"]
+    assert [item.percent for item in items if isinstance(item, Battery)] == [76, 75]

@@ -40,7 +40,7 @@ def test_guard_bands():
     assert word_for(0.06, 0.95) == "unsure"
 
 
-@pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.1, "unsure"), (8.0, "out")])
+@pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.6, "unsure"), (8.0, "out")])
 def test_a_dish_is_judged_by_its_gap(gap, word):
     verdict = judge(load_rule("click-lock"), ROOM, surveyed(dish(gap)), 0.95)
     assert verdict.word == word

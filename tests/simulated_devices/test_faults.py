@@ -29,7 +29,8 @@ def test_without_faults_every_message_is_whole_and_in_order():
 def test_every_fault_has_a_text_and_defaults_that_it_takes():
     for name, fault in FAULTS.items():
         assert fault.text
-        assert parse_faults([f"{name}={fault.default}"]) == parse_faults([name])
+        over = fault.over[-1]
+        assert parse_faults([f"{name}={fault.default}"], over) == parse_faults([name], over)
 
 
 def test_lose_leaves_out_every_nth():

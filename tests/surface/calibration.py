@@ -4,21 +4,25 @@
 Nothing here is from a standard: the floors are made by other means than the model under test.
 "maximum" asks whether the truth lies under `upper_mm`; what counts as true is the highest of the
 2 in raster's nodes, walls and roughness included. Bowls rise 6 to 24 mm to the farthest corner;
-far deeper ones are kept much less often. Known weakness: a dish is highest in corners beyond the
-shots, where a stationary model expects the floor to level off, so that kind is kept too seldom.
-The nugget's prior was chosen with seeds 7 and 11: judge the table on others.
+shots stand 2 to 4 ft apart with errors of 0.2 to 1.5 mm. A ridge between two rows of shots is seen
+by neither: that kind may be kept less often, down to the point where chance ends (0.1 % of the
+binomial), and `broken` counts the floors of each kind that the tool itself says it does not fit.
+The nugget's prior was chosen with seeds 7 and 11, smoothness and bowl with 5 and 21: judge the
+table on others.
 """
 
 import sys
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import binom
 
-from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.floor_model import floor_model
 from rig.surface.high_point import find_extremes
+from rig.surface.look_out import breaks_the_model
 
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
-EDGE_MM, SPACING_MM, FINE_MM = 152.4, 3 * 304.8, 50.8
+EDGE_MM, FINE_MM = 152.4, 50.8
 KINDS = ("smooth", "ridged", "crowned", "dished")
 QUANTITIES = ("maximum", "volume", "marker")
 
@@ -53,9 +57,9 @@ def fine_nodes():
     return x.ravel(), y.ravel()
 
 
-def survey_grid():
+def survey_grid(spacing_mm):
     def line(span):
-        count = int(np.ceil((span - 2 * EDGE_MM) / SPACING_MM - 1e-9)) + 1
+        count = int(np.ceil((span - 2 * EDGE_MM) / spacing_mm - 1e-9)) + 1
         return np.linspace(EDGE_MM, span - EDGE_MM, count)
 
     x, y = np.meshgrid(line(WIDTH_MM), line(LENGTH_MM))
@@ -103,10 +107,10 @@ def make_floor(kind, rng):
 def judge(kind, rng, raster, draws, **options):
     """One floor: is the maximum under its bound, volume and a marker inside their ranges."""
     floor = make_floor(kind, rng)
-    x, y = survey_grid()
+    x, y = survey_grid(rng.uniform(2, 4) * 304.8)
     noise = rng.uniform(0.2, 1.5)
     z = floor.at(x, y) + noise * rng.standard_normal(len(x))
-    model = GaussianProcess(**options).fit(x, y, z, noise)
+    model = (options.get("model") or floor_model)().fit(x, y, z, noise)
 
     truth = floor.at(*cells(FINE_MM))
     highest = floor.at(*fine_nodes()).max()
@@ -124,28 +128,32 @@ def judge(kind, rng, raster, draws, **options):
         ]
     )
     slack = np.array([high.upper_mm - highest, volume_sd / (area * len(cell_x)), sd[0]])
-    return off <= [0.0, 1.96, 1.96], slack
+    return off <= [0.0, 1.96, 1.96], slack, len(breaks_the_model(model)) > 0
 
 
 def coverage(n_floors, seed, step_mm=152.4, draws=1000, **options):
-    """Share kept, shape (n_floors, 3), kinds taken in turn; and the slack in mm beside it."""
+    """Share kept, shape (n_floors, 3), kinds taken in turn; slack in mm; whether it was warned."""
     rng = np.random.default_rng(seed)
     raster = cells(step_mm)
     judged = [judge(KINDS[i % 4], rng, raster, draws, **options) for i in range(n_floors)]
-    return np.array([kept for kept, _ in judged]), np.array([slack for _, slack in judged])
+    return tuple(np.array(part) for part in zip(*judged, strict=True))
 
 
 def run(n_floors=500, seed=1, **options):
     """Print coverage of what is stated as 95 %, by kind of floor; return the pooled shares."""
-    kept, slack = coverage(n_floors, seed, **options)
+    kept, slack, warned = coverage(n_floors, seed, **options)
 
     def line(name, values, form):
         print(f"{name:<24}" + "".join(format(value, form) for value in values))
 
-    line("95 % stated; kept in %", QUANTITIES, ">10")
+    line("95 % stated; kept in %", (*QUANTITIES, "broken"), ">10")
     for start, kind in enumerate(KINDS):
-        line(kind, 100 * kept[start::4].mean(axis=0), "10.1f")
-    line(f"all {n_floors}", 100 * kept.mean(axis=0), "10.1f")
+        part = kept[start::4]
+        shares = [*part.mean(axis=0), warned[start::4].mean()]
+        few = part.sum(axis=0) < binom.ppf(0.001, len(part), 0.95)
+        name = kind + ("  TOO FEW" if few.any() else "")
+        line(name, 100 * np.array(shares), "10.1f")
+    line(f"all {n_floors}", 100 * np.array([*kept.mean(axis=0), warned.mean()]), "10.1f")
     line("median slack or sd, mm", np.median(slack, axis=0), "10.2f")
     return kept.mean(axis=0)
 

@@ -222,10 +222,39 @@ def test_many_shots_are_taken_exactly():
     assert sd.max() < 0.4
 
 
-def test_more_shots_than_can_be_exact_are_refused():
-    x = np.arange(3001.0)
+def test_a_dense_scan_is_drawn_together_and_gives_the_same_floor():
+    """4 000 shots become at most 1 600 means of neighbours; a part fitted exactly says the same."""
+    x, y, z, stderr = room_shots(4000, noise_mm=0.3)
+    fixed = {**FIXED, "nugget_mm2": 1e-4}
+    scan = GaussianProcess(2.5, **fixed).fit(x, y, z, stderr)
+    assert len(scan.x_mm) <= 1600
+    assert scan.shots == 4000
+    at = np.random.default_rng(3).uniform(300, 3300, (2, 40))
+    mean, sd = scan.predict(*at)
+    truth = 2.0 + 1e-3 * at[0] - 2e-3 * at[1] + 3 * np.sin(at[0] / 700) * np.cos(at[1] / 900)
+    assert np.sqrt(np.mean((mean - truth) ** 2)) < 0.1
+    part = GaussianProcess(2.5, **fixed).fit(x[:1500], y[:1500], z[:1500], stderr[:1500])
+    assert np.all(sd < part.predict(*at)[1])
     with pytest.raises(BadInput, match="thin them"):
-        GaussianProcess().fit(x, x**2, x, 0.5)
+        GaussianProcess().fit(np.zeros(100_001), np.zeros(100_001), np.zeros(100_001), 0.5)
+
+
+def test_four_shots_are_enough():
+    model = GaussianProcess(2.5, bowl_mm=6.0).fit([0, 3000, 0, 3000], [0, 0, 4000, 4000], 0.0, 0.5)
+    mean, sd = model.predict([1500.0], [2000.0])
+    assert abs(mean[0]) < 0.1
+    assert 0.5 < sd[0] < 10.0
+
+
+@pytest.mark.parametrize("smoothness", [1.5, 2.5])
+@pytest.mark.parametrize("n", [30, 300])
+def test_the_quick_answer_over_many_places_is_the_exact_one(smoothness, n):
+    x, y, z, stderr = room_shots(n)
+    model = GaussianProcess(smoothness, **FIXED, bowl_mm=6.0).fit(x, y, z, stderr)
+    at = np.random.default_rng(3).uniform(-50, 3650, (2, 8000))
+    quick, exact = model.predict(*at, quick=True), model.predict(*at)
+    np.testing.assert_allclose(quick[0], exact[0], atol=0.02)
+    np.testing.assert_allclose(quick[1], exact[1], atol=0.03)
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,8 @@ from scipy.stats import norm
 
 from rig.errors import BadInput
 from rig.surface.gaussian_process import GaussianProcess
-from rig.surface.high_point import find_extremes, suggest_shots
+from rig.surface.high_point import find_extremes
+from rig.surface.next_shots import suggest_shots
 
 STEP = 180.0
 CELLS = tuple(
@@ -82,6 +83,7 @@ def test_the_same_generator_gives_the_same_answer():
     )
     assert one.high == two.high
     np.testing.assert_array_equal(one.highest_mm, two.highest_mm)
+    np.testing.assert_array_equal(one.lowest_mm, two.lowest_mm)
 
 
 def test_suggested_shots_lower_the_doubt_as_promised():

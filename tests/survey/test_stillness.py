@@ -157,3 +157,25 @@ def test_memory_is_bounded():
         win.add(n / 5000.0, 1000.0)
     assert win.state() == "still"
     assert win.value()[2] <= 2100
+
+
+def test_how_the_foot_came_down_does_not_pull_the_shot():
+    """A foot bounces to rest within half a second, always from above: readings start too small."""
+    rng = random.Random(4)
+    errors = []
+    window = StillWindow(1.0, 0.5, 0.1, 0.1)
+    for _ in range(80):
+        window.clear()
+        error = 0.0
+        for n in range(100):
+            since_s = n / 20.0
+            bounce = 8.0 * math.exp(-since_s / 0.12) * abs(math.cos(25.0 * since_s))
+            error = 0.53 * error + rng.gauss(
+                0.0, 0.127
+            )  # 0.15 mm, as a receiver's filter leaves it
+            window.add(since_s, round(1200.0 - bounce + error, 1))
+            if window.state() == "still":
+                break
+        window.learn()
+        errors.append(window.value()[0] - 1200.0)
+    assert abs(sum(errors) / len(errors)) < 0.1

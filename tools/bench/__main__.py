@@ -7,17 +7,21 @@ nothing here fails on a slow day. What a bench needs and is missing is installed
 import argparse
 import importlib
 import json
+import os
 import platform
 import subprocess
 import sys
 import time
 from pathlib import Path
 
+# As `rig` has it, for the references too; before numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-BENCHES = ("startup", "parsing", "durability", "latency")
-REFERENCES = {"parsing": ["pynmea2"]}
+BENCHES = ("startup", "parsing", "durability", "latency", "surface")
+REFERENCES = {"parsing": ["pynmea2"], "surface": ["sklearn", "pykrige"]}
+PACKAGES = {"sklearn": "scikit-learn"}  # where the name to install is another
 
 
 def main() -> None:
@@ -52,7 +56,8 @@ def _provide(package: str) -> None:
     try:
         importlib.import_module(package)
     except ImportError:
-        subprocess.run([sys.executable, "-m", "pip", "install", "--quiet", package], check=True)
+        name = PACKAGES.get(package, package)
+        subprocess.run([sys.executable, "-m", "pip", "install", "--quiet", name], check=True)
         importlib.invalidate_caches()
 
 

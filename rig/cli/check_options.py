@@ -1,0 +1,299 @@
+"""What the checks share: numbers typed with or without units, limits, where they are kept."""
+
+import contextlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from rig import units
+from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
+from rig.cli.live_options import open_source, run_live, source_options
+from rig.cli.options import Command, Length, _ParamType, json_option, stack, unit_option
+from rig.errors import BadInput
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+    from rig.plan_geometry import Outline
+    from rig.survey.capture import Stand
+    from rig.survey.laser.verdict import Verdict
+
+CAUTION = "Caution: never look into the laser's beam; its class and its maker's rules apply."
+WORDS = {
+    "in": "surely within the limit",
+    "out": "surely beyond the limit",
+    "unsure": "too close to tell",
+}
+
+
+class Slope(_ParamType):
+    """A slope such as 0.1mm/m, 0.01% or 1/8in/100ft, in mm per m."""
+
+    name = "slope"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the text, or fail with what is accepted."""
+        if isinstance(value, float):
+            return value
+        try:
+            if value.strip().endswith("%"):
+                slope = units.parse_percent(value) * 1000.0
+            else:
+                rise, _, run = value.rpartition("/")
+                run = run.strip()
+                run = run if run[:1].isdigit() else f"1{run}"
+                slope = units.parse_length(rise) / units.parse_length(run) * 1000.0
+        except (BadInput, ZeroDivisionError):
+            self.fail(f"{value!r} is no slope; write 0.1mm/m, 0.01% or 1/8in/100ft.", param, ctx)
+        if not 0.0 < slope < 1000.0:
+            self.fail(f"{value!r} must be more than nothing.", param, ctx)
+        return slope
+
+
+check_job_option = click.option(
+    "--job",
+    "job_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    envvar="RIG_JOB",
+    show_envvar=True,
+    help="Keep the check in this job.  [default: ./job.sqlite where it is there]",
+)
+
+slope_limit_option = click.option(
+    "--limit",
+    type=Slope(),
+    help="The maker's figure or your own.  [default: what the job needs, else 0.1mm/m]",
+)
+
+stderr_option = click.option(
+    "--stderr",
+    "stderr_mm",
+    type=Length(above=0.0),
+    help="Standard error of one typed reading.  [default: a tape's]",
+)
+
+
+def check_options(command: Command) -> Command:
+    """Add what every check takes: job, source, unit, output."""
+    return stack(check_job_option, source_options, unit_option, json_option)(command)
+
+
+@dataclass
+class Bench:
+    """Where a check is made: its job, if there is one, and the units that people see."""
+
+    job: "Job | None"
+    outline: "Outline | None"
+    setup: str
+    units: Literal["in", "mm"] | None
+    denominator: int
+    as_json: bool
+
+    def length(self, mm: float) -> str:
+        """Write a length in the job's units, else in millimetres."""
+        return units.format_length(mm, self.units or "mm", self.denominator)
+
+
+@contextlib.contextmanager
+def bench(job_path: Path | None, as_json: bool) -> Iterator[Bench]:
+    """Open the job that was named, or the one that lies here, or go without.
+
+    A job that merely lies here must not keep a laser from being checked: where it cannot be
+    written, that is said and the check goes on without it.
+    """
+    from rig.errors import JobUnusable
+    from rig.job.store import Job
+
+    path = job_path or Path("job.sqlite")
+    job = None
+    if job_path is not None or path.exists():
+        try:
+            job = Job.open(path, write=True)
+        except JobUnusable as error:
+            if job_path is not None:
+                raise
+            click.echo(f"rig: the check is not kept: {error}", err=True)
+    if job is None:
+        yield Bench(None, None, "1", None, 32, as_json)
+        return
+    with job:
+        shown, denominator = units_of(job)
+        yield Bench(job, outline_of(job), setup_of(job, None), shown, denominator, as_json)
+
+
+def numbers(text: str, unit: str | None, names: Sequence[str], what: str) -> list[float]:
+    """Read lengths between commas, in `unit` where they are bare.
+
+    Raises
+    ------
+    BadInput
+        Another count than the names, or a bare length without `unit`.
+    """
+    parts = text.split(",")
+    if len(parts) != len(names):
+        raise BadInput(f"{what} {text!r} has {len(parts)} parts; it takes {','.join(names)}.")
+    return [length(part, unit, name) for part, name in zip(parts, names, strict=True)]
+
+
+def length(text: str, unit: str | None, what: str) -> float:
+    """Read one length, in `unit` where it is bare."""
+    if unit is None:
+        try:
+            return units.parse_length(text, what=what)
+        except BadInput as error:
+            raise BadInput(f"{error} Or say the unit of all of them: --unit mm.") from None
+    return units.parse_length(text, unit=unit, what=what)
+
+
+def typed_stderr_mm(unit: str | None, given_mm: float | None) -> float:
+    """Return the standard error of one typed reading: as given, else a tape's."""
+    from rig.devices.typed import TAPE_RESOLUTION_MM
+    from rig.devices.typed import typed_stderr_mm as tape
+
+    return given_mm or tape(TAPE_RESOLUTION_MM["in" if unit in ("in", "ft") else "mm"])
+
+
+def is_live(options: dict[str, Any], typed_in: Sequence[Any], how: str) -> bool:
+    """Say whether the readings come from a rod; refuse both and neither."""
+    live = any(options.get(name) for name in ("serial_url", "ble", "typed", "replay"))
+    if live and typed_in:
+        raise BadInput(f"Readings come from {how} or from a rod, not from both.")
+    if not live and not typed_in:
+        raise BadInput(f"Give the readings by {how}, or read them live: --serial PORT, or --typed.")
+    return live
+
+
+def shoot(
+    place: Bench, kind: str, stands: "Sequence[Stand]", options: dict[str, Any]
+) -> tuple[list[dict[str, Any]], int | None]:
+    """Take a sight at each stand, as in a survey; return the `shot` events and the session.
+
+    Raises
+    ------
+    BadInput
+        Where it ended before every stand had its sight.
+    """
+    from rig.survey.capture import Capture
+
+    source = open_source(options, _typed_units(place, options))
+    machine = Capture(
+        stands,
+        kind="check",
+        dwell_s=options["dwell"],
+        walk_s=options["walk"],
+        still_mm=options["still"],
+        resolution_mm=source.resolution_mm,
+        foot_mm=source.foot_mm,
+        show=place.length,
+    )
+    log, session = _run(place, kind, machine, source, options)
+    taken = {sight["label"]: sight for sight in log.sights}
+    missing = [stand.label for stand in stands if stand.label not in taken]
+    if missing:
+        raise BadInput(f"The check ended without a sight of {missing[0]}; run it again.")
+    return [taken[stand.label] for stand in stands], session
+
+
+def watch(
+    place: Bench, seconds: float, options: dict[str, Any]
+) -> tuple[list[float], list[float], int | None]:
+    """Watch a standing rod for so long; return times, readings and the session."""
+    from rig.survey.laser.watch import Watch
+
+    machine = Watch(seconds)
+    source = open_source(options, _typed_units(place, options))
+    _, session = _run(place, "drift", machine, source, options)
+    return machine.times_s, machine.readings_mm, session
+
+
+def finish(
+    context: click.Context,
+    place: Bench,
+    kind: str,
+    inputs: dict[str, Any],
+    result: dict[str, Any],
+    lines: Sequence[str],
+    *,
+    live: bool,
+    session: int | None = None,
+) -> None:
+    """Keep a check where there is a job, print it, and exit 1 where it is not ok."""
+    import json
+
+    if place.job is not None:
+        place.job.add_check(kind, inputs, result, result["ok"], session_id=session)
+    told = {"check": kind, **result}
+    if place.as_json:
+        if live:
+            told = {"event": "result", **told}
+        click.echo(json.dumps(told, allow_nan=False))
+    else:
+        kept = [] if place.job is None else ["Kept in the job."]
+        click.echo("\n".join([*lines, *kept]))
+    if not result["ok"]:
+        context.exit(1)
+
+
+def verdict_line(verdict: "Verdict", limit: str, whose: str) -> str:
+    """Say how an error stands against its limit, and how sure that is."""
+    good = "GOOD ENOUGH" if verdict.ok else "NOT GOOD ENOUGH"
+    line = (
+        f"{good}: the limit is {limit} ({whose}); {WORDS[verdict.word]}, "
+        f"{_share(verdict.chance_in)} likely within it."
+    )
+    if verdict.word == "unsure":
+        line += " More sights, farther apart, would settle it."
+    return line
+
+
+def _share(chance: float) -> str:
+    if chance > 0.995:
+        return "over 99 %"
+    return "under 1 %" if chance < 0.005 else f"{chance * 100:.0f} %"
+
+
+def _typed_units(place: Bench, options: dict[str, Any]) -> Literal["in", "mm"]:
+    unit = options["unit"]
+    if unit in ("in", "mm"):
+        return "in" if unit == "in" else "mm"
+    if unit is not None:
+        raise BadInput("Readings typed live are in mm or in: --unit mm, or --unit in.")
+    if place.units is None and options["typed"]:
+        raise BadInput("Say what bare readings are in: --unit mm, or --unit in.")
+    return place.units or "mm"
+
+
+def _run(
+    place: Bench, kind: str, machine: Any, source: Any, options: dict[str, Any]
+) -> tuple[Any, int | None]:
+    import time
+
+    from rig.live.check_log import CheckLog
+
+    session = None
+    if place.job is not None:
+        session = place.job.start_session(
+            kind=f"check {kind}",
+            setup=place.setup,
+            source=source.name,
+            profile_text=source.profile.text_toml if source.profile else "",
+            capture={name: options[name] for name in ("dwell", "walk", "still")},
+            boot_id=boot_id(),
+            utc_s=time.time(),
+        )
+    if not place.as_json:
+        click.echo(CAUTION, err=True)
+    log = CheckLog(place.job, session or 0)
+    run_live(
+        machine,
+        source,
+        log,
+        as_json=place.as_json,
+        units=place.units or "mm",
+        denominator=place.denominator,
+    )
+    return log, session

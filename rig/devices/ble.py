@@ -1,0 +1,434 @@
+"""A rod over Bluetooth LE: found by name or address, its notifications read as messages.
+
+One notification is one message. bleak is imported when a transport is made, before any event loop
+waits for it. Each opening finds the rod anew, because a handle from before a drop goes stale.
+"""
+
+import asyncio
+import contextlib
+import logging
+from collections import deque
+from collections.abc import AsyncIterator, Iterable
+from typing import Any
+
+from rig.devices.profile import Profile
+from rig.devices.transport import TransportLost
+from rig.errors import BadInput, DeviceUnavailable
+
+# Battery Service and Battery Level (uint8, per cent): Bluetooth SIG Assigned Numbers.
+BATTERY_SERVICE = "0000180f-0000-1000-8000-00805f9b34fb"
+BATTERY_LEVEL = "00002a19-0000-1000-8000-00805f9b34fb"
+
+SCAN_S = 6.0
+CONNECT_S = 15.0
+CLOSE_S = 3.0
+# After the first of a name so long for a second one, which makes the name no name.
+NAMESAKES_S = 1.0
+# A rod that does not advertise by then may be held by a program that has crashed.
+HELD_S = 1.0
+_LOOK_UP_S = 0.25
+
+
+def list_rods(seconds: float = 4.0) -> list[dict[str, Any]]:
+    """Return what is in reach: ``name`` (or None), ``address``, ``rssi`` in dBm, nearest first.
+
+    Devices that are connected do not advertise; they come last, without a signal strength.
+
+    Raises
+    ------
+    DeviceUnavailable
+        There is no Bluetooth to scan with, in words that say what to do.
+    """
+    _import_bleak()
+
+    async def look() -> list[dict[str, Any]]:
+        with _plain_words():
+            scan = _Scan()
+            async with scan.running():
+                await asyncio.sleep(seconds)
+            rods = [
+                {"name": device.name, "address": device.address, "rssi": rssi}
+                for device, rssi in scan.seen.values()
+            ]
+            rods.sort(key=lambda rod: -rod["rssi"])
+            heard = set(scan.seen)
+            for device in await _connected(scan.services):
+                if device.address not in heard:
+                    rods.append({"name": device.name, "address": device.address, "rssi": None})
+            return rods
+
+    return asyncio.run(look())
+
+
+class BleTransport:
+    """A rod over Bluetooth LE.
+
+    Parameters
+    ----------
+    rod : str
+        Its name or its address, in any case.
+    profile : Profile
+        With the UUIDs of the rod's service and of its notifying characteristic.
+    scan_s : float, optional
+        How long to look for it at each opening.
+
+    Attributes
+    ----------
+    battery_percent : int or None
+        What the rod's Battery Service said last, where it has one.
+
+    Raises
+    ------
+    BadInput
+        The profile does not say how to find the readings over Bluetooth.
+    """
+
+    whole_messages = True
+
+    def __init__(self, rod: str, profile: Profile, scan_s: float | None = None) -> None:
+        if not rod.strip():
+            raise BadInput("No rod is named; give its name or address, see rig devices --scan.")
+        if profile.ble_service is None or profile.ble_value is None:
+            raise BadInput(
+                f"The profile {profile.key} has no [ble] part, so it says nothing of Bluetooth. "
+                "Give another --profile, or add [ble] with the UUIDs `service` and `value`."
+            )
+        _import_bleak()
+        self.rod = rod.strip()
+        self.battery_percent: int | None = None
+        self._profile = profile
+        self._service, self._value = profile.ble_service, profile.ble_value
+        self._scan_s = scan_s
+        self._address: str | None = None  # once it was reached
+        self._client: Any = None
+        self._messages: deque[bytes] = deque()
+        self._news = asyncio.Event()
+        self._dropped = False
+        # Why the last opening failed: what a sign of the rod's return would be.
+        self._absent = self._no_bluetooth = False
+        self._returned: Any = None
+
+    async def open(self) -> None:
+        """Find the rod, connect, and ask for its notifications.
+
+        Raises
+        ------
+        DeviceUnavailable
+            There is no Bluetooth, no such rod, several of its name, or it is not of this profile.
+        """
+        await self.close()
+        self._absent = self._no_bluetooth = False
+        try:
+            await self._open()
+        except BaseException as error:
+            self._absent = isinstance(error, _NotInReach)
+            self._no_bluetooth = isinstance(error, _NoBluetooth)
+            await self.close()
+            raise
+
+    async def read(self) -> bytes:
+        """Wait for a notification and return it; raise `TransportLost` when the rod is gone."""
+        while not self._messages:
+            if self._client is None:
+                raise TransportLost(f"{self.rod} is not open")
+            if self._dropped:
+                raise TransportLost(await self._why_dropped())
+            self._news.clear()
+            await self._news.wait()
+        return self._messages.popleft()
+
+    async def close(self) -> None:
+        """Let go of the rod, dropped or not, and wait until that is done.
+
+        Without it each drop would leak a descriptor, and a rod left connected no longer shows.
+        """
+        client, self._client = self._client, None
+        self._messages.clear()
+        if client is not None:
+            # A Bluetooth service that hangs, or is gone, must not hold up the next attempt.
+            with contextlib.suppress(Exception):
+                async with asyncio.timeout(CLOSE_S):
+                    await client.disconnect()
+
+    async def wait(self, longest_s: float) -> None:
+        """Wait before the next attempt, at most so long; less where the rod is in reach again."""
+        end = asyncio.get_running_loop().time() + longest_s
+
+        def left() -> float:
+            return end - asyncio.get_running_loop().time()
+
+        if not (self._absent or self._no_bluetooth):
+            await asyncio.sleep(longest_s)
+        while (self._absent or self._no_bluetooth) and left() > 0:
+            try:
+                if self._no_bluetooth:
+                    with _plain_words():
+                        await _adapter()
+                    return
+                self._returned = await self._find(left())
+                return
+            except DeviceUnavailable:
+                await asyncio.sleep(max(0.0, min(_LOOK_UP_S, left())))
+
+    async def _open(self) -> None:
+        from bleak import BleakClient
+
+        device, self._returned = self._returned, None
+        if device is None:
+            device = await self._find(SCAN_S if self._scan_s is None else self._scan_s)
+        name = device.name or device.address
+
+        def dropped(client: Any) -> None:
+            if client is self._client:
+                self._dropped = True
+                self._news.set()
+
+        def arrived(characteristic: Any, data: bytearray) -> None:
+            self._messages.append(bytes(data))
+            self._news.set()
+
+        self._messages.clear()
+        self._dropped = False
+        with _plain_words(name):
+            client = BleakClient(device, disconnected_callback=dropped, timeout=CONNECT_S)
+            self._client = client
+            await client.connect()
+            value = self._checked(client, name)
+            await client.start_notify(value, arrived)
+        self._address = device.address
+        await self._watch_battery(client)
+
+    def _checked(self, client: Any, name: str) -> Any:
+        """Return the notifying characteristic, or refuse a device of another kind."""
+        service = client.services.get_service(self._service)
+        if service is None:
+            offered = [one.uuid for one in client.services if one.uuid != BATTERY_SERVICE]
+            raise DeviceUnavailable(
+                f"{name} is no rod of the profile {self._profile.key}: it has no service "
+                f"{self._service}; it offers {', '.join(offered) or 'none'}. "
+                "Is it the right one, and the right --profile?"
+            )
+        value = service.get_characteristic(self._value)
+        if value is None or not {"notify", "indicate"} & set(value.properties):
+            what = "sends no notifications" if value else "is not there"
+            raise DeviceUnavailable(
+                f"{name} is no rod of the profile {self._profile.key}: the characteristic "
+                f"{self._value} {what}. Is it the right --profile?"
+            )
+        return value
+
+    async def _watch_battery(self, client: Any) -> None:
+        """Read the battery's level and hear of its changes; many a rod has no such service."""
+
+        def level(characteristic: Any, data: bytearray) -> None:
+            if data:
+                self.battery_percent = min(data[0], 100)
+
+        service = client.services.get_service(BATTERY_SERVICE)
+        battery = service.get_characteristic(BATTERY_LEVEL) if service else None
+        if battery is None:
+            return
+        with contextlib.suppress(Exception):  # a rod with a broken one still reads
+            level(battery, await client.read_gatt_char(battery))
+            if "notify" in battery.properties:
+                await client.start_notify(battery, level)
+
+    async def _find(self, seconds: float) -> Any:
+        """Look for the rod that is meant, and for namesakes where only its name is known."""
+        loop = asyncio.get_running_loop()
+        with _plain_words():
+            scan = _Scan([self._service])
+            end = loop.time() + seconds
+            held_at = min(loop.time() + HELD_S, end)
+            async with scan.running():
+                decide_at: float | None = None
+                while True:
+                    known = scan.get(self._address) or scan.get(self.rod)
+                    if known is not None:
+                        return known
+                    named = scan.named(self.rod)
+                    now = loop.time()
+                    if named and decide_at is None:
+                        decide_at = now + NAMESAKES_S
+                    if decide_at is not None and now >= decide_at:
+                        return self._only(named)
+                    if not named and now >= held_at:
+                        held = [one for one in await _connected(scan.services) if self._is(one)]
+                        if held:
+                            return self._only(held)
+                        held_at = now + HELD_S
+                    if now >= end and decide_at is None:
+                        raise _NotInReach(self._not_in_reach(scan))
+                    due = min(moment for moment in (decide_at, held_at, end) if moment is not None)
+                    await scan.news(max(due - now, 0.01))
+
+    def _is(self, device: Any) -> bool:
+        wanted = (self.rod.casefold(), (self._address or self.rod).casefold())
+        return (device.name or "").casefold() in wanted or device.address.casefold() in wanted
+
+    def _only(self, devices: list[Any]) -> Any:
+        if len(devices) > 1:
+            there = ", ".join(sorted(device.address for device in devices))
+            raise DeviceUnavailable(
+                f"{len(devices)} rods in reach are called {self.rod}: {there}. "
+                "Name the one you mean by its address: --ble ADDRESS."
+            )
+        return devices[0]
+
+    def _not_in_reach(self, scan: "_Scan") -> str:
+        there = [
+            f"{device.name or 'without a name'} ({device.address}, {rssi} dBm)"
+            for device, rssi in sorted(scan.seen.values(), key=lambda one: -one[1])
+        ]
+        return (
+            f"No rod called {self.rod} is in reach; in reach are: {', '.join(there) or 'none'}. "
+            "Switch it on and come nearer, or name another: --ble NAME."
+        )
+
+    async def _why_dropped(self) -> str:
+        # The word that the connection is gone may come just before the one that the adapter is.
+        for wait_s in (0.0, 0.3):
+            await asyncio.sleep(wait_s)
+            try:
+                with _plain_words():
+                    async with asyncio.timeout(1.0):
+                        await _adapter()
+            except DeviceUnavailable as error:
+                return str(error).partition(".")[0]
+        return f"{self.rod} dropped the connection: out of reach, or switched off?"
+
+
+class _NotInReach(DeviceUnavailable):
+    """It is not there now, and shows itself when it is again."""
+
+
+class _NoBluetooth(DeviceUnavailable):
+    """Nothing can be reached as long as this computer's own Bluetooth does not work."""
+
+
+class _Scan:
+    """One scan: who advertises, and how strongly."""
+
+    def __init__(self, services: Iterable[str] = ()) -> None:
+        self.services = frozenset({*services, BATTERY_SERVICE})
+        self.seen: dict[str, tuple[Any, int]] = {}
+        self._heard = asyncio.Event()
+
+    @contextlib.asynccontextmanager
+    async def running(self) -> AsyncIterator[None]:
+        from bleak import BleakScanner
+
+        def hear(device: Any, advertisement: Any) -> None:
+            self.seen[device.address] = (device, advertisement.rssi)
+            self._heard.set()
+
+        scanner = BleakScanner(hear)
+        await scanner.start()
+        try:
+            yield
+        finally:
+            with contextlib.suppress(Exception):  # what is found counts, not how it ended
+                async with asyncio.timeout(CLOSE_S):
+                    await scanner.stop()
+
+    def get(self, address: str | None) -> Any:
+        wanted = (address or "").casefold()
+        return next(
+            (one for one, _ in self.seen.values() if one.address.casefold() == wanted), None
+        )
+
+    def named(self, name: str) -> list[Any]:
+        wanted = name.casefold()
+        return [one for one, _ in self.seen.values() if (one.name or "").casefold() == wanted]
+
+    async def news(self, longest_s: float) -> None:
+        self._heard.clear()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(longest_s):
+                await self._heard.wait()
+
+
+async def _adapter() -> Any:
+    from bleak import BleakAdapter
+
+    return await BleakAdapter.get()
+
+
+async def _connected(services: Iterable[str]) -> list[Any]:
+    """Devices that are connected, by whomever, with one of these services."""
+    adapter = await _adapter()
+    return list(await adapter.get_connected_devices(services))
+
+
+def _import_bleak() -> None:
+    """Import all of bleak that will be needed: inside the event loop it would hold readings up."""
+    import sys
+
+    import bleak
+
+    if sys.platform == "linux":
+        import bleak.backends.bluezdbus.client
+        import bleak.backends.bluezdbus.scanner  # noqa: F401
+    for name in ("bleak", "dbus_fast"):
+        # What matters of their warnings is told in our own words.
+        logging.getLogger(name).addHandler(logging.NullHandler())
+
+
+@contextlib.contextmanager
+def _plain_words(name: str = "the rod") -> Any:
+    """Turn whatever the Bluetooth library and the bus under it raise into a plain sentence."""
+    try:
+        yield
+    except (DeviceUnavailable, BadInput):
+        raise
+    except TimeoutError:
+        raise DeviceUnavailable(
+            f"{name} is in reach but did not connect in time. Come nearer, or switch it off and on."
+        ) from None
+    except Exception as error:
+        raise _error(error, name) from None
+
+
+def _error(error: Exception, name: str) -> DeviceUnavailable:
+    from bleak.exc import BleakBluetoothNotAvailableError, BleakDBusError, BleakError
+    from bleak.exc import BleakBluetoothNotAvailableReason as Reason
+
+    if isinstance(error, BleakBluetoothNotAvailableError):
+        return _NoBluetooth(
+            {
+                Reason.NO_BLUETOOTH: "This computer has no Bluetooth adapter. "
+                "Plug one in, or use the rod's cable: --serial.",
+                Reason.NO_BLE_CENTRAL_ROLE: "This computer's Bluetooth adapter is too old for "
+                "Bluetooth LE. Plug in a newer one.",
+                Reason.POWERED_OFF: "Bluetooth is switched off. Switch it on: "
+                "bluetoothctl power on (and rfkill unblock bluetooth).",
+            }.get(error.reason, f"You are not allowed to use Bluetooth: {error.args[0]}.")
+        )
+    if isinstance(error, BleakDBusError):
+        code = error.dbus_error.rpartition(".")[2]
+        if code in ("ServiceUnknown", "NameHasNoOwner", "NoReply", "Disconnected", "SpawnFailed"):
+            return _NoBluetooth(
+                "The Bluetooth service (BlueZ) does not run here. "
+                "Start it: sudo systemctl start bluetooth."
+            )
+        if code == "AccessDenied":
+            return _NoBluetooth(
+                "You are not allowed to use Bluetooth. "
+                "Run `sudo usermod -aG bluetooth $USER`, then sign out and in again."
+            )
+        return DeviceUnavailable(f"{name} cannot be reached over Bluetooth: {error}.")
+    if isinstance(error, BleakError):
+        if "BlueZ >=" in str(error):
+            return DeviceUnavailable(
+                "The Bluetooth service (BlueZ) of this computer is too old: 5.55 or newer is "
+                "needed. Upgrade the package bluez."
+            )
+        return DeviceUnavailable(f"{name} cannot be reached over Bluetooth: {error}.")
+    if isinstance(error, OSError | EOFError) or type(error).__module__.startswith("dbus_fast"):
+        return _NoBluetooth(
+            "There is no D-Bus system bus here, and Bluetooth needs it. "
+            f"Start it: sudo systemctl start dbus ({error or type(error).__name__})."
+        )
+    return DeviceUnavailable(
+        f"{name} cannot be reached over Bluetooth: {type(error).__name__} {error}."
+    )

@@ -1,0 +1,197 @@
+"""Watches a survey from beside it: after each shot the floor so far, and a shot that looks wrong.
+
+A thread of its own does the arithmetic and loads what that needs, so that no shot waits for it:
+the watcher hears of a shot once it is on disk, and its news is fetched when there is any.
+"""
+
+import queue
+import threading
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rig.job.rows import Shot
+    from rig.surface.running import Glance
+
+# Fewer shots than this contradict nothing yet.
+_FEWEST = 8
+_DOUBTED_ENOUGH = 3
+_CELLS = 1_200
+_LAST_WAIT_S = 10.0
+
+News = dict[str, Any]
+_Place = tuple[float, float, float, float]  # x, y, z, standard error; mm
+
+
+class Watcher:
+    """The running picture of one survey session.
+
+    Parameters
+    ----------
+    shots : sequence of Shot
+        Current shots of the job, all kinds, as the session starts.
+    setup : str
+        Of the session.
+    rings : tuple
+        Walls, openings and doors, as the job keeps them.
+    settings : dict
+        Of the job: the minimum cover, for the volume so far.
+    """
+
+    def __init__(
+        self, shots: "Sequence[Shot]", setup: str, rings: Any, settings: dict[str, Any]
+    ) -> None:
+        self._given = (list(shots), setup, rings, settings)
+        self._heard: queue.SimpleQueue[News | None] = queue.SimpleQueue()
+        self._told: queue.SimpleQueue[News] = queue.SimpleQueue()
+        self._thread: threading.Thread | None = None
+
+    def hear(self, event: News) -> None:
+        """Take in a shot that was taken, or one that was undone; returns at once."""
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._work, name="watcher", daemon=True)
+            self._thread.start()
+        self._heard.put(event)
+
+    def news(self, last: bool = False) -> Iterable[News]:
+        """Events since the last call; with `last` what is still being worked on too."""
+        if last and self._thread is not None:
+            self._heard.put(None)
+            self._thread.join(_LAST_WAIT_S)
+        while not self._told.empty():
+            yield self._told.get()
+
+    def _work(self) -> None:
+        try:
+            floor = _FloorSoFar(*self._given)
+            going = True
+            while going:
+                heard = [self._heard.get()]
+                while not self._heard.empty():
+                    heard.append(self._heard.get())
+                going = None not in heard
+                events = [event for event in heard if event is not None]
+                for n, event in enumerate(events, start=1):
+                    # Every shot is judged, but only the latest picture is of use.
+                    for told in floor.follow(event, latest=n == len(events)):
+                        self._told.put(told)
+        except Exception as error:  # the survey goes on without its picture
+            self._told.put({"event": "notice", "text": f"No picture while surveying: {error}"})
+
+
+class _FloorSoFar:
+    """What the watcher's thread knows: the shots in their order, and the picture of them."""
+
+    def __init__(
+        self, shots: "list[Shot]", setup: str, rings: Any, settings: dict[str, Any]
+    ) -> None:
+        from rig.errors import RigError
+        from rig.live.picture import cells_of
+        from rig.plan_geometry import Door, from_rings
+        from rig.surface.running import RunningPicture
+        from rig.survey.heights import lines_of
+
+        walls, openings, doors = rings
+        self._outline = from_rings(walls, openings, tuple(Door(*door) for door in doors))
+        self._settings = settings
+        floor = [shot for shot in shots if shot.kind == "floor"]
+        try:
+            lines = {line.setup: line.line_mm for line in lines_of(shots)}
+            self._line_mm = lines.get(setup, 0.0)
+        except RigError:  # not tied yet: only this set-up's shots are of one line
+            floor, lines, self._line_mm = [s for s in floor if s.setup == setup], {}, 0.0
+        if lines and setup not in lines:
+            floor = []
+        self._shots: dict[str, _Place] = {
+            shot.point: (
+                shot.x_mm,
+                shot.y_mm,
+                lines.get(shot.setup, 0.0) - shot.reading_mm,
+                shot.stderr_mm,
+            )
+            for shot in floor
+            if shot.x_mm is not None and shot.y_mm is not None
+        }
+        self._doubted: dict[str, _Place] = {}
+        self._in_a_row: list[str] = []
+        self._before: list[tuple[str, _Place | None]] = []
+        cells = cells_of(self._outline, _CELLS)
+        self._picture: RunningPicture = RunningPicture(
+            cells.x_mm, cells.y_mm, cells.share, cells.step_mm
+        )
+        self._picture.start(list(self._shots.values()))
+
+    def follow(self, event: News, latest: bool) -> Iterable[News]:
+        from rig.live.picture import unexplained_text
+        from rig.surface.look_out import UNEXPLAINED_SDS
+
+        label = event["label"]
+        if event["event"] == "undone":
+            name, old = self._before.pop()
+            self._shots.pop(name, None)
+            self._doubted.pop(name, None)
+            if old is not None:
+                self._shots[name] = old
+            self._picture.start(list(self._shots.values()))
+            return
+        shot = (
+            event["x_mm"],
+            event["y_mm"],
+            self._line_mm - event["reading_mm"],
+            event["stderr_mm"],
+        )
+        old = self._shots.pop(label, None)
+        self._before.append((label, old))
+        if old is not None:
+            self._picture.start(list(self._shots.values()))
+        judged = self._picture.judge(*shot)
+        again = self._doubted.pop(label, None) is not None
+        if judged and judged[1] > UNEXPLAINED_SDS and len(self._shots) >= _FEWEST and not again:
+            yield {
+                "event": "doubtful",
+                "label": label,
+                "off_mm": judged[0],
+                "text": unexplained_text(label, judged[0]),
+            }
+            # It stays out, so that the next ones are not held against a wrong one; but where
+            # one after the other is doubted, or it is shot again and says the same, the floor
+            # is so.
+            self._doubted[label] = shot
+            self._in_a_row.append(label)
+            if len(self._in_a_row) == _DOUBTED_ENOUGH:
+                self._shots |= {
+                    name: self._doubted.pop(name)
+                    for name in self._in_a_row
+                    if name in self._doubted
+                }
+                self._in_a_row = []
+                self._picture.start(list(self._shots.values()))
+            return
+        self._in_a_row = []
+        self._shots[label] = shot
+        glance = self._picture.add(*shot)
+        if glance is not None and latest:
+            yield self._told(label, glance)
+
+    def _told(self, label: str, glance: "Glance") -> News:
+        from rig.live.planning import USUAL_MIN_COVER_MM
+
+        least = self._settings.get("min_cover_mm")
+        plane = glance.bound_mm + (USUAL_MIN_COVER_MM if least is None else least)
+        return {
+            "event": "picture",
+            "label": label,
+            "shots": glance.shots,
+            "high": {
+                "x_mm": glance.x_mm,
+                "y_mm": glance.y_mm,
+                "z_mm": glance.high_mm,
+                "upper_mm": glance.bound_mm,
+            },
+            "cover_mm": {
+                "min": plane - glance.high_mm,
+                "mean": plane - glance.mean_mm,
+                "max": plane - glance.low_mm,
+            },
+            "volume_l": (plane - glance.mean_mm) * self._outline.area_m2,
+        }

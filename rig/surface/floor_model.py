@@ -1,0 +1,23 @@
+"""What any room's floor is believed to be before a shot is taken: the one model the tool uses."""
+
+from __future__ import annotations
+
+from rig.surface.gaussian_process import GaussianProcess
+
+# How far a crown or dish of the whole floor departs from a plane at the walls, as a standard
+# deviation: common practice, no source. Without it the corners of a dish are doubted too little
+# (`tests/surface/calibration.py`); 12 mm gives the same answers.
+BOWL_MM = 6.0
+
+
+def floor_model(
+    length_mm: float | None = None,
+    variance_mm2: float | None = None,
+    nugget_mm2: float | None = None,
+) -> GaussianProcess:
+    """Make the model of a floor, not fitted yet; parameters given are kept as they are.
+
+    Smoothness 5/2: wood and concrete bend, they do not kink. Where they do, the leave-one-out
+    look-out says so (`rig.surface.look_out`).
+    """
+    return GaussianProcess(2.5, "plane", variance_mm2, length_mm, nugget_mm2, bowl_mm=BOWL_MM)

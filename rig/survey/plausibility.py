@@ -1,0 +1,306 @@
+"""Doubts whether what a rod says can be so: told at once, kept in the log, never acted upon.
+
+A state machine without I/O or clock beside the survey's or the setting's. It watches the readings
+for a display that hangs, a unit mixed up and readings longer than the rod, the shots for steps
+that no floor makes, and says once what else is wrong with the device. The installer decides.
+"""
+
+import math
+from collections import deque
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
+
+from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER
+from rig.devices.reading import Reading
+from rig.survey.events import Event, ShotTaken, Trouble
+
+# Common practice, no source: floors to be levelled fall less than this between neighbours.
+STEP_MM = 10.0
+SLOPE_MM_PER_M = 10.0
+NEIGHBOURS = 3
+MOVED_MM = 1.0
+
+MM_PER_IN = 25.4
+UNIT_SPREAD = 1.25
+"""How far from 25.4 times a mixed-up unit may seem: the floor itself is not level."""
+UNIT_S = 0.5
+
+BLOCK_S, BLOCK_READINGS = 0.5, 8
+REST_MM = 2.0
+FLUTTER = 0.4
+"""Share of readings that differ from the one before, at rest, of a rod whose noise shows."""
+FLUTTER_BLOCKS = 5
+STUCK_S, STUCK_READINGS = 2.0, 20
+NEVER_CHANGED_S = 30.0
+FINE_DIGIT_MM = 0.2
+"""A coarser digit may well stand still for long."""
+
+LOW_BATTERY_PERCENT = 15
+
+
+@dataclass
+class Counts:
+    """What went wrong on the way, over a session."""
+
+    damaged: int = 0
+    repeated: int = 0
+    missed: int = 0
+    lost: int = 0
+
+    @property
+    def text(self) -> str:
+        """Say what there is to say, or nothing."""
+        parts = [
+            f"{count} {what}"
+            for count, what in (
+                (self.damaged, "damaged"),
+                (self.missed, "never came"),
+                (self.repeated, "came twice or late"),
+            )
+            if count
+        ]
+        told = f"Messages of the rod: {', '.join(parts)}; none of them was used." if parts else ""
+        times = "once" if self.lost == 1 else f"{self.lost} times"
+        return " ".join(
+            [*([told] if told else []), *([f"Link lost {times}."] if self.lost else [])]
+        )
+
+
+@dataclass(frozen=True)
+class _Place:
+    label: str
+    x_mm: float
+    y_mm: float
+    reading_mm: float
+
+
+class Guard:
+    """Watches one session.
+
+    Parameters
+    ----------
+    resolution_mm : float
+        One digit of the rod's display.
+    shortest_mm, longest_mm : float
+        What the rod can read.
+    shots : iterable of (label, x_mm, y_mm, reading_mm)
+        Floor shots under the same line, from before.
+    benchmarks : mapping
+        What benchmarks read under this line before, by label: ``(reading_mm, stderr_mm)``.
+    heights_mm : iterable of float
+        Other readings that this line is expected to give, such as the targets of markers.
+    show : callable
+        Writes a length for people.
+    """
+
+    def __init__(
+        self,
+        *,
+        resolution_mm: float = 0.1,
+        shortest_mm: float = 0.0,
+        longest_mm: float = math.inf,
+        shots: Iterable[tuple[str, float, float, float]] = (),
+        benchmarks: Mapping[str, tuple[float, float]] | None = None,
+        heights_mm: Iterable[float] = (),
+        show: Callable[[float], str] = "{:.1f} mm".format,
+    ) -> None:
+        self.counts = Counts()
+        self._resolution_mm = resolution_mm
+        self._shortest_mm, self._longest_mm = shortest_mm, longest_mm
+        self._show = show
+        self._benchmarks = dict(benchmarks or {})
+        self._places = [_Place(*shot) for shot in shots]
+        self._heights = [place.reading_mm for place in self._places] + list(heights_mm)
+        self._said: set[str] = set()
+        self._away = False  # on a benchmark, whose height says nothing of the floor's
+        # The run of equal readings, the present block of readings, and how blocks at rest flutter.
+        self._same: tuple[float, float, int] | None = None
+        self._block: list[tuple[float, float]] = []
+        self._flutters: deque[float] = deque(maxlen=40)
+        self._ever_changed = False
+        self._odd: list[tuple[float, float]] = []  # readings in a row that seem in another unit
+
+    def reading(self, reading: Reading) -> list[Event]:
+        """Take a reading; return the doubts that it raises."""
+        self.counts.missed += reading.missed
+        if reading.status == "bad":
+            return self._bad(reading)
+        told: list[Event] = []
+        if reading.status == "low_battery":
+            told += self._once("battery", "the rod's battery is low")
+        if reading.value_mm is None:
+            self.interrupt()
+        elif reading.status != "button":
+            told += self._length(reading.value_mm)
+            told += self._unit(reading.time_s, reading.value_mm)
+            told += self._stuck(reading.time_s, reading.value_mm)
+        return told
+
+    def battery(self, percent: int) -> list[Event]:
+        """Hear how full the rod's battery is."""
+        if percent > LOW_BATTERY_PERCENT:
+            return []
+        return self._once("battery", f"the rod's battery is low: {percent} %")
+
+    def lost(self) -> None:
+        """Hear that the link broke."""
+        self.counts.lost += 1
+        self.interrupt()
+
+    def interrupt(self) -> None:
+        """Hear that readings so far and those to come do not belong together."""
+        self._same = None
+        self._block.clear()
+        self._odd.clear()
+
+    def event(self, event: Event) -> list[Event]:
+        """Hear what the machine made of it; return the doubts about its shots."""
+        if event.event == "check":
+            self._away = True
+        elif event.event == "checked":
+            self._away = False
+        elif isinstance(event, ShotTaken):
+            if event.kind not in ("floor", "finished"):
+                return self._moved(event)
+            told = self._step(event)
+            self._heights.append(event.reading_mm)
+            return told
+        elif event.event == "undone" and self._places:
+            label = event.as_dict()["label"]
+            self._places = [place for place in self._places if place.label != label]
+        return []
+
+    def _once(self, reason: str, text: str) -> list[Event]:
+        if reason in self._said:
+            return []
+        self._said.add(reason)
+        return [Trouble(text, reason)]
+
+    def _bad(self, reading: Reading) -> list[Event]:
+        if reading.problem in (DUPLICATE, OUT_OF_ORDER):
+            self.counts.repeated += 1
+            return self._once(
+                "repeated", "the rod says some things twice or out of order: each is used once"
+            )
+        self.counts.damaged += 1
+        text = f"a message came damaged ({reading.problem}): such are kept in the log, not used"
+        return self._once("damaged", text)
+
+    def _length(self, value_mm: float) -> list[Event]:
+        inside = self._shortest_mm <= value_mm <= self._longest_mm
+        if inside:
+            return []
+        return self._once(
+            "length",
+            f"a reading of {self._show(value_mm)} is outside the rod's length "
+            f"({self._show(self._shortest_mm)} to {self._show(self._longest_mm)}): is its unit, or "
+            "--profile, another?",
+        )
+
+    def _unit(self, time_s: float, value_mm: float) -> list[Event]:
+        usual = median(self._heights) if self._heights else 0.0
+        if self._away or usual <= 0.0 or value_mm <= 0.0:
+            self._odd.clear()
+            return []
+        ratio = value_mm / usual
+        small = ratio < 1.0
+        times = 1.0 / ratio if small else ratio
+        if not MM_PER_IN / UNIT_SPREAD <= times <= MM_PER_IN * UNIT_SPREAD:
+            self._odd.clear()
+            return []
+        self._odd.append((time_s, value_mm))
+        values = [value for _, value in self._odd]
+        if max(values) - min(values) > max(REST_MM, 0.02 * value_mm):
+            self._odd = [(time_s, value_mm)]  # a rod that is carried through
+        if len(self._odd) < 5 or time_s - self._odd[0][0] < UNIT_S:
+            return []
+        way, shows, read = ("small", "inches", "mm") if small else ("large", "mm", "inches")
+        return self._once(
+            "unit",
+            f"readings are some 25.4 times too {way} beside those before: does the rod show "
+            f"{shows} where the profile reads {read}?",
+        )
+
+    def _stuck(self, time_s: float, value_mm: float) -> list[Event]:
+        self._learn(time_s, value_mm)
+        if self._same is None or self._same[1] != value_mm:
+            self._ever_changed |= self._same is not None
+            self._same = (time_s, value_mm, 1)
+            self._said.discard("stuck")
+            return []
+        since_s, _, n = self._same
+        self._same = (since_s, value_mm, n + 1)
+        for_s = time_s - since_s
+        flutters = len(self._flutters) >= FLUTTER_BLOCKS and median(self._flutters) >= FLUTTER
+        hangs = flutters and for_s >= STUCK_S and n + 1 >= STUCK_READINGS
+        never = (
+            not self._ever_changed
+            and self._resolution_mm <= FINE_DIGIT_MM
+            and for_s >= NEVER_CHANGED_S
+        )
+        if not (hangs or never):
+            return []
+        return self._once(
+            "stuck",
+            f"the rod has shown {self._show(value_mm)} without a flicker for {for_s:.0f} s: does "
+            "its display hang? Undo what was taken meanwhile",
+        )
+
+    def _learn(self, time_s: float, value_mm: float) -> None:
+        """Learn from each block of readings at rest how often the display changes there."""
+        block = self._block
+        block.append((time_s, value_mm))
+        if len(block) < BLOCK_READINGS or time_s - block[0][0] < BLOCK_S:
+            return
+        values = [value for _, value in block]
+        if max(values) - min(values) <= REST_MM:
+            changes = sum(a != b for a, b in pairwise(values))
+            self._flutters.append(changes / (len(values) - 1))
+        block.clear()
+
+    def _moved(self, shot: ShotTaken) -> list[Event]:
+        """Hold a fixed point against what it read before under the same line."""
+        before = self._benchmarks.get(shot.label)
+        self._benchmarks[shot.label] = (shot.reading_mm, shot.stderr_mm)
+        if before is None:
+            return []
+        off_mm = shot.reading_mm - before[0]
+        if abs(off_mm) <= max(MOVED_MM, 3.0 * math.hypot(shot.stderr_mm, before[1])):
+            return []
+        way = "more" if off_mm > 0 else "less"
+        text = (
+            f"{shot.label} reads {self._show(abs(off_mm))} {way} than before: the line or the "
+            "clamp has moved. Go on under a new --setup, and shoot again what was shot since"
+        )
+        return [Trouble(text, "moved")]
+
+    def _step(self, shot: ShotTaken) -> list[Event]:
+        if shot.x_mm is None or shot.y_mm is None:
+            return []
+        here = _Place(shot.label, shot.x_mm, shot.y_mm, shot.reading_mm)
+
+        def away_mm(place: _Place) -> float:
+            return math.hypot(place.x_mm - here.x_mm, place.y_mm - here.y_mm)
+
+        around = sorted(self._places, key=away_mm)[:NEIGHBOURS]
+        near = [place for place in around if away_mm(place) <= 1.5 * away_mm(around[0])]
+        self._places = [place for place in self._places if place.label != here.label] + [here]
+        beyond = [
+            here.reading_mm - place.reading_mm
+            for place in near
+            if abs(here.reading_mm - place.reading_mm)
+            > STEP_MM + SLOPE_MM_PER_M * away_mm(place) / 1000.0
+        ]
+        if not near or len(beyond) < len(near) or min(beyond) * max(beyond) < 0:
+            return []
+        step_mm = here.reading_mm - near[0].reading_mm
+        way = "more" if step_mm > 0 else "less"
+        beside = "before" if near[0].label == here.label else f"{near[0].label} beside it"
+        text = (
+            f"{here.label} reads {self._show(abs(step_mm))} {way} than {beside}, a step that no "
+            f"floor makes: did the clamp slip, or the laser move? Undo and shoot {near[0].label} "
+            "again to know"
+        )
+        return [Trouble(text, "step")]

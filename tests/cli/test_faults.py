@@ -1,0 +1,173 @@
+"""Each fault of the simulator's table, met by the command line over a cable and over Bluetooth."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from simulated_devices.faults import FAULTS
+from tests.bluetooth import rig, simulated
+
+SPEED = "25"  # the whole world, installer included, so much faster than life
+
+# fault → what must be told of it, by reason; None where all is as without it.
+TOLD = {
+    "drop=120:10": None,
+    "lose=7": None,
+    "corrupt=7": "damaged",
+    "noise=7": "damaged",
+    "flicker=0.05": None,
+    "coarse": None,
+    "stick=7:27": "stuck",
+    "jump=60:8": "step",
+    "battery": "battery",
+    "duplicate=10": "repeated",
+    "double": "repeated",
+    "reorder=10": "repeated",
+    "beam=6:5": None,
+    "clock=8": None,
+    "wrap=60": None,
+    "unit=8": "unit",
+}
+# The true readings no longer tell the floor's height: told, and left to the installer.
+UNTRUE = {"jump", "unit", "stick"}
+LINES_ONLY = {"noend"}
+ELSEWHERE = {"drift", "noisy"}
+
+
+@pytest.fixture(scope="module")
+def jobs(tmp_path_factory):
+    """Jobs of a small room with four and with nine points, made once."""
+    folder = tmp_path_factory.mktemp("jobs")
+    made = {}
+    for points, spacing in ((4, "1.8m"), (9, "0.9m")):
+        made[points] = folder / f"{points}.sqlite"
+        words = ["--job", made[points], "--json"]
+        assert rig("new", "--room", "2m,2m", "--units", "mm", *words)[0] == 0
+        assert len(rig("grid", "--spacing", spacing, *words)[1][0]["points"]) == points
+    return made
+
+
+def simulator(link: str, *faults: str, words=()):
+    given = [word for fault in faults for word in ("--fault", fault)]
+    return simulated(link, "--seed", "3", "--rate", "20", "--speed", SPEED, *given, *words)
+
+
+FOLLOW = ["--follow", "--mistakes", "0", "--room-mm", "2000,2000"]
+
+
+def survey(job: Path, link: str, *faults: str, words=(), options=()):
+    truth = job.parent / "truth.json"
+    with simulator(link, *faults, words=[*FOLLOW, "--truth", str(truth), *words]) as rod:
+        code, told, err = rig(
+            "survey", "--job", job, *rod.source, "--speed", SPEED, "--json", *options, rod=rod
+        )
+    assert code == 0, err
+    return told, json.loads(truth.read_text())
+
+
+def worst_mm(told, truth):
+    shots = {event["label"]: event["reading_mm"] for event in told if event["event"] == "shot"}
+    true = {row["label"]: row["true_reading_mm"] for row in truth["shots"] if not row["undone"]}
+    assert len(shots) == len(true) >= 4
+    return max(abs(shots[label] - true[label]) for label in shots)
+
+
+def reasons(told):
+    return [event["reason"] for event in told if event["event"] == "trouble"]
+
+
+def test_the_table_is_tested_whole():
+    tested = {fault.partition("=")[0] for fault in TOLD} | LINES_ONLY | ELSEWHERE
+    assert tested == {name for name, fault in FAULTS.items() if "serial" in fault.over}
+
+
+@pytest.mark.parametrize("link", ["serial", "ble"])
+@pytest.mark.parametrize("fault", TOLD)
+def test_a_survey_outlives(fault, link, jobs, tmp_path):
+    points = 9 if fault.startswith("stick") else 4  # how a display flutters is learnt first
+    told, truth = survey(copied(jobs[points], tmp_path), link, fault)
+    assert told[-1]["event"] == "done"
+    assert told[-1]["skipped"] == []
+    name, reason = fault.partition("=")[0], TOLD[fault]
+    if reason is not None:
+        assert reasons(told).count(reason) >= 1
+    if reason in ("battery", "damaged", "repeated"):
+        assert reasons(told).count(reason) == 1
+    if name not in UNTRUE:
+        assert worst_mm(told, truth) < (1.7 if name == "coarse" else 1.0)
+    check = globals().get(f"check_{name}")
+    if check:
+        check([event for event in told if event["event"] != "armed"])
+
+
+def check_drop(told):
+    lost = [event for event in told if event["event"] == "lost"]
+    back = [event for event in told if event["event"] == "back"]
+    assert len(lost) == len(back) == 1
+    assert back[0]["gap_s"] >= 10.0
+    # The gap began with the last reading, a while of simulated time before the loss was noticed.
+    noticed_s = back[0]["gap_s"] - (back[0]["time_s"] - lost[0]["time_s"])
+    assert -0.5 <= noticed_s < 30.0
+    # Nothing on both sides of the gap in one shot: each shot's readings lie on one side.
+    for shot in (event for event in told if event["event"] == "shot"):
+        assert not back[0]["time_s"] < shot["time_s"] < back[0]["time_s"] + 0.8
+
+
+def check_lose(told):
+    readings = [event for event in told if event["event"] == "reading"]
+    missed = sum(event.get("missed", 0) for event in readings)
+    assert missed / (missed + len(readings)) == pytest.approx(1 / 7, abs=0.02)
+
+
+def check_double(told):
+    readings = [event for event in told if event["event"] == "reading"]
+    twice = [event for event in readings if event.get("problem") == "duplicate"]
+    assert len(twice) == pytest.approx(len(readings) / 2, abs=2)
+
+
+def check_wrap(told):
+    assert not [event for event in told if event.get("missed") or event.get("problem")]
+
+
+def check_clock(told):
+    assert not [event for event in told if event.get("missed")]
+
+
+@pytest.mark.parametrize("profile", ["sentence", "decimal-mm"])
+def test_a_survey_outlives_lines_without_end(profile, jobs, tmp_path):
+    spoken = ["--profile", profile]
+    job = copied(jobs[4], tmp_path)
+    told, truth = survey(job, "serial", "noend=4:5", words=spoken, options=spoken)
+    assert worst_mm(told, truth) < 1.0
+
+
+@pytest.mark.parametrize("link", ["serial", "ble"])
+def test_a_rod_that_is_too_noisy_gives_no_shot(link, jobs, tmp_path):
+    # Nobody moves this rod: it stands in the middle of the room and scatters.
+    trace = tmp_path / "noisy.trace"
+    with simulator(link, "noisy=3") as rod:
+        assert rig("record", trace, *rod.source, "--seconds", "2", "--json", rod=rod)[0] == 0
+    words = ["--job", copied(jobs[4], tmp_path), "--replay", trace, "--dwell", "0.1", "--json"]
+    code, told, _ = rig("survey", *words)
+    assert code == 0
+    assert len([event for event in told if event["event"] == "reading"]) > 100
+    assert not [event for event in told if event["event"] == "shot"]
+
+
+@pytest.mark.parametrize("link", ["serial", "ble"])
+def test_a_line_that_creeps_is_told_at_the_benchmark(link, jobs, tmp_path):
+    job = copied(jobs[4], tmp_path)
+    with simulator(link, "drift=20", words=FOLLOW) as rod:
+        words = ["survey", "--job", job, *rod.source, "--speed", SPEED, "--json"]
+        benchmark = [*words, "--kind", "benchmark", "--label", "BM1"]
+        first = rig(*benchmark, rod=rod)[1]
+        assert reasons(first) == []
+        assert rig(*words, rod=rod)[0] == 0
+        again = rig(*benchmark, rod=rod)[1]
+    assert reasons(again) == ["moved"]
+
+
+def copied(job: Path, folder: Path) -> Path:
+    return Path(shutil.copy(job, folder / "job.sqlite"))

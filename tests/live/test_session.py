@@ -1,0 +1,72 @@
+"""The order of things: logged, decided, durable, and only then told."""
+
+import asyncio
+
+from rig.devices.clock import Clock
+from rig.devices.reading import Back, Lost, Reading
+from rig.live.session import Act, End, run
+from rig.survey.capture import Capture, Stand
+
+
+class Story:
+    """A log and a sink that write down who was told what, in order."""
+
+    def __init__(self):
+        self.told = []
+
+    def item(self, item):
+        self.told.append(("logged", type(item).__name__))
+
+    def event(self, event):
+        self.told.append(("kept", event["event"]))
+
+    def flush(self):
+        pass
+
+    def sink(self, event):
+        self.told.append(("told", event["event"]))
+
+
+async def items(sequence):
+    for item in sequence:
+        yield item
+
+
+def still(start_s, height, seconds=1.5):
+    return [
+        Reading(start_s + n / 20, 1e9 + start_s + n / 20, "", "valid", height + 0.1 * (n % 2))
+        for n in range(int(seconds * 20))
+    ]
+
+
+def play(sequence, clock=None):
+    story = Story()
+    machine = Capture([Stand("A1"), Stand("A2")], resolution_mm=0.1, foot_mm=0.1)
+    asyncio.run(run(machine, [items(sequence)], story, [story.sink], clock))
+    return story.told
+
+
+def test_a_shot_is_kept_before_anybody_hears_of_it():
+    told = play(still(0.0, 1200.0))
+    kept, heard = told.index(("kept", "shot")), told.index(("told", "shot"))
+    assert kept < heard
+    assert told[:kept].count(("logged", "Reading")) >= 19
+
+
+def test_lost_and_back_are_told_and_part_the_readings():
+    first, second = still(0.0, 1200.0, 0.6), still(0.7, 1200.0, 0.6)
+    told = play([*first, Lost(0.6, 0.0, "unplugged"), Back(0.7, 0.0, 0.1), *second])
+    assert ("told", "lost") in told
+    assert ("told", "back") in told
+    assert ("kept", "shot") not in told
+
+
+def test_quit_ends_the_session_at_once():
+    told = play([Act(0.0, 0.0, "quit"), *still(0.0, 1200.0)])
+    assert ("kept", "shot") not in told
+
+
+def test_a_live_session_keeps_when_it_ended():
+    told = play(still(0.0, 1200.0), clock=Clock())
+    assert ("logged", End.__name__) in told
+    assert told[-1] == ("told", "done")

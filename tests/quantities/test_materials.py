@@ -1,0 +1,77 @@
+import math
+
+import pytest
+
+from rig.errors import BadInput
+from rig.plan_geometry import room, with_door, with_opening
+from rig.quantities.materials import RULES, changed_rule, materials_for, rules_with
+
+ROOM = with_door(room(3000.0, 4000.0), 500.0, 0.0, 900.0)
+
+
+def by_item(outline=ROOM, bags=10, rules=RULES, units="mm"):
+    return {m.item: m for m in materials_for(outline, bags, 5.0, rules, units)}
+
+
+def with_rules(*texts):
+    return rules_with([vars(changed_rule(text)) for text in texts])
+
+
+def test_quantities_by_hand():
+    """12 m², 14 m of wall, a door of 0.9 m; worked by hand from the rules as printed."""
+    found = by_item()
+    assert found["primer"].amount == pytest.approx(12 * 0.15 / 4)  # 3 of water to 1
+    assert found["lath"].amount == math.ceil(12e6 / ((685.8 - 25.4) * (2438.4 - 25.4)))
+    assert found["staples"].amount == math.ceil(12e6 / 152.4**2)
+    assert found["screws along joists"].amount == math.ceil(12e6 / (406.4 * 152.4))
+    assert found["edge strip"].amount == pytest.approx(13.1)
+    assert "1 rolls" in found["edge strip"].text
+    # A 4 ft by 8 ft panel has 12 ft of seam of its own: 0.375 ft a square foot.
+    seams_m = 12 * 0.375 / 0.3048
+    assert found["seam sealer"].amount == pytest.approx(seams_m * 0.03)
+    assert found["water"].amount == pytest.approx(10 * 5.0 + 20.0)
+    assert found["mixing buckets"].amount == 3
+
+
+def test_an_opening_gets_edge_strip_round_it_too():
+    more = by_item(with_opening(ROOM, 1000.0, 1000.0, 300.0, 200.0))["edge strip"].amount
+    assert more == pytest.approx(13.1 + 1.0)
+
+
+def test_every_material_says_where_its_rule_is_from():
+    assert all(m.source for m in by_item().values())
+    assert all(rule.source for rule in RULES)
+
+
+def test_a_changed_rule_stands_before_the_given_one_and_says_so():
+    found = by_item(rules=with_rules("primer=0.2l", "primer_dilution=1"))
+    assert found["primer"].amount == pytest.approx(12 * 0.2 / 2)
+    assert found["primer"].source == "as set in this job"
+    assert by_item(rules=with_rules("lath_overlap=4in"))["lath"].amount > by_item()["lath"].amount
+
+
+def test_what_is_set_to_nothing_is_left_out():
+    rules = with_rules("lath=0", "screws=0", "edge_strip=0", "primer=0l", "bucket=0")
+    assert list(by_item(rules=rules)) == ["water"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("glue=1", "keys: primer"),
+        ("primer", "KEY=VALUE"),
+        ("primer=1", "unit is missing"),
+        ("lath=two", "number from 0"),
+        ("lath=-1", "number from 0"),
+        ("lath_width=0mm", "more than 0"),
+        ("bucket=nan", "number from 0"),
+    ],
+)
+def test_a_rule_that_cannot_be_is_refused(text, told):
+    with pytest.raises(BadInput, match=told):
+        changed_rule(text)
+
+
+def test_an_overlap_as_wide_as_the_sheet_is_refused():
+    with pytest.raises(BadInput, match="overlap"):
+        by_item(rules=with_rules("lath_overlap=30in"))

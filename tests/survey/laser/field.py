@@ -1,0 +1,65 @@
+"""The simulator's laser and rod, read as the checks read them; truth known, data invented."""
+
+import math
+
+from rig.survey.laser.cross import HEADINGS, Turn
+from rig.survey.laser.two_peg import PegSight
+from simulated_devices.laser import Laser, Wave
+from simulated_devices.rod import Pose, Rod
+
+NOISE_MM = 0.15
+READINGS = 20
+
+
+def rod(seed):
+    return Rod(resolution_mm=0.01, noise_mm=NOISE_MM, seed=seed)
+
+
+def read(laser, rod, x_mm, y_mm, foot_mm, at_s=0.0, n=READINGS):
+    """Mean of n readings half a second apart: their noise hardly correlates."""
+    return math.fsum(
+        rod.sample(t := at_s + 0.5 * k, Pose(x_mm, y_mm, foot_mm), laser.line_mm(x_mm, y_mm, t))
+        .value_mm
+        for k in range(n)
+    ) / n  # fmt: skip
+
+
+STDERR_MM = NOISE_MM / math.sqrt(READINGS) * 1.01  # their memory of 0.08 s adds a hair
+
+
+def two_peg_sights(seed, cone, slope=(0.0, 0.0), pegs_m=10.0):
+    """Pegs on the x axis; the laser in the middle, then 1 m beyond B."""
+    one, sights = rod(seed), []
+    for x in (pegs_m * 500.0, pegs_m * 1000.0 + 1000.0):
+        laser = Laser(x, 0.0, 1500.0, *slope, cone_mm_per_m=cone)
+        a, b = read(laser, one, 0.0, 0.0, 0.0), read(laser, one, pegs_m * 1000.0, 0.0, 37.0)
+        sights.append(PegSight(a, b, abs(x), abs(pegs_m * 1000.0 - x), STDERR_MM))
+    return sights
+
+
+def cross_turns(seed, slope, cone=0.0, dist_m=10.0, jolt_mm=0.0):
+    """One target; turning the laser turns its slope with it."""
+    one, turns = rod(seed), []
+    for n, heading in enumerate(HEADINGS):
+        turned = math.radians(heading)
+        towards = slope[0] * math.cos(turned) + slope[1] * math.sin(turned)
+        laser = Laser(0.0, 0.0, 1500.0, towards, 0.0, cone_mm_per_m=cone)
+        if jolt_mm:
+            laser.jolt(300.0, jolt_mm)
+        reading = read(laser, one, dist_m * 1000.0, 0.0, 12.0, at_s=200.0 * n)
+        turns.append(Turn(heading, reading, dist_m * 1000.0, STDERR_MM))
+    return turns
+
+
+def watch(seed, mm_per_h=0.0, jolt_mm=0.0, seconds=600.0, rate_hz=5.0):
+    """A rod that stands 5 m off while the line climbs steadily."""
+    # A wave so long that its start is a straight line.
+    period = 3.6e7
+    wave = Wave(mm_per_h / 3600.0 * period / (2 * math.pi), period, 0.0)
+    laser = Laser(0.0, 0.0, 1500.0, drift=(wave,))
+    if jolt_mm:
+        laser.jolt(seconds / 2, jolt_mm)
+    one = rod(seed)
+    times = [k / rate_hz for k in range(int(seconds * rate_hz))]
+    pose = Pose(5000.0, 0.0, 0.0)
+    return times, [one.sample(t, pose, laser.line_mm(5000.0, 0.0, t)).value_mm for t in times]

@@ -1,0 +1,103 @@
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rig.errors import BadInput
+from rig.survey.laser.cross import HEADINGS, Turn, cross
+from rig.survey.laser.verdict import judge_tilt
+from tests.survey.laser.field import cross_turns
+
+
+def turns(readings, dist_mm=10_000.0, stderr_mm=0.3):
+    return [Turn(h, r, dist_mm, stderr_mm) for h, r in zip(HEADINGS, readings, strict=True)]
+
+
+def test_a_cross_worked_by_hand():
+    # tilt_x = (1503 − 1497) / 20 m = 0.3; tilt_y = (1499 − 1501) / 20 m = −0.1 mm/m;
+    # closure 1503 + 1497 − 1499 − 1501 = 0.
+    found = cross(turns([1503.0, 1499.0, 1497.0, 1501.0]))
+    assert found.tilt_mm_per_m == pytest.approx((0.3, -0.1))
+    assert found.closure_mm == 0.0
+    assert found.closes
+    # GUM 5.1.2: √2 · 0.3 mm over 20 m; and three times √4 · 0.3 mm.
+    assert found.stderr_mm_per_m == pytest.approx(math.sqrt(2) * 0.3 / 20.0)
+    assert found.closure_allowed_mm == pytest.approx(3 * 2 * 0.3)
+    assert found.cone_mm_per_m is None
+
+
+def test_a_cone_needs_a_second_distance():
+    # 0.2 mm/m: the mean rises by 2 mm over 10 m more, less the 5 mm that the target stands higher.
+    near, far = [1500.0] * 4, [1497.0] * 4
+    found = cross(turns(near) + turns(far, dist_mm=20_000.0), rise_mm=5.0)
+    assert found.cone_mm_per_m == pytest.approx(0.2)
+    assert found.cone_stderr_mm_per_m == pytest.approx(math.sqrt(8) * 0.3 / 4 / 10)
+
+
+def test_two_distances_agree_with_numpy_least_squares():
+    rng = np.random.default_rng(2)
+    data = turns(1500 + rng.normal(0, 1, 4), 8_000.0) + turns(1490 + rng.normal(0, 1, 4), 20_000.0)
+    design = np.array(
+        [
+            [
+                t.dist_mm == 8_000.0,
+                t.dist_mm != 8_000.0,
+                t.dist_mm / 1000 * math.cos(math.radians(t.heading_deg)),
+                t.dist_mm / 1000 * math.sin(math.radians(t.heading_deg)),
+            ]
+            for t in data
+        ],
+        dtype=float,
+    )
+    want = np.linalg.lstsq(design, [t.reading_mm for t in data], rcond=None)[0]
+    assert cross(data).tilt_mm_per_m == pytest.approx(tuple(want[2:]))
+
+
+def test_a_slope_is_found_within_the_stated_doubt_over_200_seeds():
+    z, closing = [], 0
+    for seed in range(200):
+        slope = (0.01 * (seed % 7 - 3), 0.01 * (seed % 5 - 2))
+        found = cross(cross_turns(seed, slope, cone=0.1))
+        z += [
+            (f - s) / found.stderr_mm_per_m for f, s in zip(found.tilt_mm_per_m, slope, strict=True)
+        ]
+        closing += found.closes
+    assert 0.92 <= np.mean(np.abs(z) < 1.96) <= 0.98
+    assert closing >= 196  # 0.27 % false alarms: more than four of 200 in one run of a thousand
+
+
+def test_a_jolt_in_the_middle_does_not_close():
+    # 1 mm against a noise of 0.05 mm. A jolt half-way leaves the closure as it is (+1 − 1), and
+    # only the heading read again sees it.
+    for seed in range(200):
+        whole = cross_turns(seed, (0, 0), jolt_mm=1.0)
+        again = replace(whole[0], reading_mm=whole[0].reading_mm + 1.0)
+        assert cross(whole).closes
+        assert not cross([*whole, again]).closes
+        late = [*whole[:3], replace(whole[3], reading_mm=whole[3].reading_mm + 1.0)]
+        assert not cross(late).closes
+
+
+def test_the_chance_of_a_tilt_within_the_limit_is_that_of_draws():
+    rng = np.random.default_rng(1)
+    drawn = np.hypot(*(np.array([[0.05], [0.03]]) + 0.04 * rng.standard_normal((2, 200_000))))
+    verdict = judge_tilt(0.05, 0.03, 0.04, 0.1)
+    assert verdict.chance_in == pytest.approx(np.mean(drawn <= 0.1), abs=0.005)
+    assert verdict.ok
+    assert verdict.word == "unsure"
+
+
+@pytest.mark.parametrize(
+    ("data", "say"),
+    [
+        (turns([1, 2, 3, 4])[:3], "270 is missing"),
+        ([Turn(45, 1.0, 1000.0, 0.1)], "45"),
+        (turns([1, 2, 3, 4], dist_mm=0.0), "distance"),
+        (turns([1, 2, math.inf, 4]), "finite"),
+        ([], "four readings"),
+    ],
+)
+def test_what_is_no_cross_is_refused(data, say):
+    with pytest.raises(BadInput, match=say):
+        cross(data)
