@@ -15,8 +15,9 @@ import numpy as np
 
 from rig.errors import BadInput
 from rig.flatness import f_numbers as fn
-from rig.flatness.field import Field, Floats, field_of, lines_at, longest_line, step_for
+from rig.flatness.field import Field, Floats, field_of, longest_line, step_for
 from rig.flatness.level_lines import LevelLine
+from rig.flatness.line_layout import lay_lines
 from rig.flatness.rules import Edge, Rule
 from rig.flatness.straightedge import Placement, gaps, share_within, shares, triple, worst_placement
 from rig.plan_geometry import Outline, contains, raster_of
@@ -342,29 +343,18 @@ def _settling(model: Model, outline: Outline, drawn: Floats) -> tuple[tuple[floa
 def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verdict:
     """F-numbers along lines laid over the modelled surface; draws give the doubt."""
     step = fn.FOOT_STEP_MM
+    points = lay_lines(outline, step)
+    names = list(dict.fromkeys(point.label.split("-")[0] for point in points))
     found = [
-        (float(x), float(y), lines.along, int(n))
-        for lines in (
-            lines_at(_inset(outline), bearing, fn.LEAST_APART_MM, step, 11 * step)
-            for bearing in (0.0, math.pi / 2)
-        )
-        for x, y, n in zip(lines.x_mm, lines.y_mm, lines.count, strict=True)
+        np.array([(p.x_mm, p.y_mm) for p in points if p.label.split("-")[0] == name])
+        for name in names
     ]
-    if not found:
-        raise BadInput(
-            "The room is too small for F-numbers: no line of 11 ft (3.35 m) keeps 2 ft (0.61 m) "
-            "from the walls. Use a straightedge rule, or give lines of your own: --lines FILE."
-        )
 
     def read(field: Field) -> list[Floats]:
-        heights = []
-        for x, y, along, n in found:
-            k = step * np.arange(n, dtype=np.float64)
-            heights.append(field.at(x + k * along[0], y + k * along[1]))
-        return heights
+        return [field.at(run[:, 0], run[:, 1]) for run in found]
 
     means = read(model.mean)
-    numbers = fn.f_numbers([LevelLine(str(n), z, step) for n, z in enumerate(means, 1)])
+    numbers = fn.f_numbers([LevelLine(name, z, step) for name, z in zip(names, means, strict=True)])
     draws = read(model.draws)
     each = []
     for k in range(model.draws.draws):
@@ -384,7 +374,7 @@ def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: flo
     chance = float(np.mean(good))
     word = word_for(chance, confidence)
     warnings = fn.minimum_rules(
-        [LevelLine(str(n), z, step) for n, z in enumerate(means, 1)], outline.area_m2
+        [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)], outline.area_m2
     )
     if 2.0 * model.spacing_mm > 2.0 * step * (1 + 1e-3):
         warnings.append(
@@ -394,21 +384,6 @@ def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: flo
         if word == "in":
             word = "unsure"
     return Verdict(rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings))
-
-
-def _inset(outline: Outline) -> Outline:
-    """Floor less the strip along its walls and openings that F-number lines keep off."""
-    from rig.plan_geometry import from_rings
-
-    inner = outline.polygon.buffer(-fn.LEAST_EDGE_MM, join_style="mitre")
-    pieces = [p for p in getattr(inner, "geoms", [inner]) if not p.is_empty]
-    if not pieces:
-        raise BadInput(
-            "The room is too small for F-numbers, which keep 2 ft (0.61 m) from the walls. "
-            "Use a straightedge rule."
-        )
-    piece = max(pieces, key=lambda p: float(p.area))
-    return from_rings(list(piece.exterior.coords), [list(ring.coords) for ring in piece.interiors])
 
 
 def _plain_f(heights: list[Floats]) -> tuple[float, float, float, float]:

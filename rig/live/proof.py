@@ -61,6 +61,7 @@ def proof(
     verdict = _judge(job, outline, rule, confidence, heights)
     result = verdict_result(verdict, outline, units) | {"kind": kind}
     if kind == "finished" and job.shots(kinds=["floor"]):
+        result["change"] = None
         try:
             before = _judge(job, outline, rule, confidence, own_heights(job, "floor"))
             told = verdict_result(before, outline, units)

@@ -210,3 +210,24 @@ def test_patch_options_that_cannot_be(surveyed, words, say):
     refused = surveyed("plan", *words)
     assert refused.code == 2
     assert say in refused.err
+
+
+def test_lines_are_laid_out_shot_and_proved(run, table):
+    run("new", "--room", "18ft,20ft", "--units", "in", "--door", "4ft,0ft,3ft")
+    laid = run("grid", "--lines", "--json").json["points"]
+    assert [p["order"] for p in laid] == list(range(1, len(laid) + 1))
+    assert laid[0]["label"] == "F1-1"
+    rows = "".join(
+        f"{p['label']},{p['x_mm']},{p['y_mm']},"
+        f"{1200 + 0.3 * math.sin(p['x_mm'] / 900) * math.cos(p['y_mm'] / 800):.3f},0.05,finished\n"
+        for p in laid
+    )
+    assert run("import", table(HEADING + rows), "--unit", "mm").code == 0
+    good = run("flatness", "--rule", "e1155", "--json")
+    assert good.code == 0, good.out
+    told = good.json
+    assert told["verdict"] == "in"
+    assert len(told["lines"]) == len({p["label"].split("-")[0] for p in laid})
+    assert told["ff"] > 35
+    assert told["fl"] > 25
+    assert run("grid", "--lines", "--spacing", "3ft").code == 2
