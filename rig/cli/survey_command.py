@@ -72,6 +72,7 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
                 "still_mm": options["still"],
                 "rock": options["rock"],
                 "kind": options["kind"],
+                "units": units,  # of what is typed, should the job's change
                 "points": points,
                 "resumes_from": _last_shot(job, options["kind"], setup),
                 "clamp_mm": source.profile.clamp_mm if source.profile else None,
@@ -108,6 +109,11 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
             raise BadInput(f"A {kind} needs one name: --label BM1.")
         if kind == "threshold" and at is None:
             raise BadInput("A threshold needs its place: --at X,Y.")
+        if labels[0].upper() in {point.label for point in job.points()}:
+            raise BadInput(
+                f"{labels[0]} is a grid point: give the {kind} a name of its own, as "
+                f"--label {'BM' if kind == 'benchmark' else 'T'}1."
+            )
         x_mm, y_mm = at or (None, None)
         return [(labels[0], x_mm, y_mm)]
     if at is not None:
@@ -197,7 +203,7 @@ def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[
                 profile = parse_profile(session.profile_text, "the job's own profile")
                 if session.capture["clamp_mm"] is not None:
                     profile = with_clamp(profile, session.capture["clamp_mm"])
-            items = sources.session_items(other, session.id, profile, units)
+            items = sources.session_items(other, session.id, profile, session.capture["units"])
             source = Source("replay", sources.replayed(items, options["speed"]), profile, None)
             recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
             machine = _machine(job, session.capture, source)

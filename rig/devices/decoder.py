@@ -32,6 +32,9 @@ _from_bytes = int.from_bytes
 _KINDS: tuple[Status, ...] = ("valid", "no_beam", "button", "low_battery")
 
 
+LARGEST_COUNT = 2**32 - 1
+
+
 class Decoder:
     """One device's bytes in, readings out.
 
@@ -205,6 +208,8 @@ class Decoder:
                 seq = int(seq_text)
             except ValueError:
                 seq = -1
+            if seq > LARGEST_COUNT:
+                seq = -1  # no device counts so far
             if seq - 1 == self._last_seq and seq < 65536:
                 self._last_seq = seq
             else:

@@ -1,6 +1,7 @@
 """Where a session's items come from: a device, the keyboard, a trace, or a job's own log."""
 
 import asyncio
+import contextlib
 import sys
 import threading
 from collections.abc import AsyncIterator, Callable, Iterator
@@ -38,9 +39,10 @@ async def typed(
     lines: asyncio.Queue[str] = asyncio.Queue()
 
     def read() -> None:
-        for line in sys.stdin:
-            loop.call_soon_threadsafe(lines.put_nowait, line)
-        loop.call_soon_threadsafe(lines.put_nowait, "")
+        with contextlib.suppress(RuntimeError):  # the session has ended meanwhile
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(lines.put_nowait, line)
+            loop.call_soon_threadsafe(lines.put_nowait, "")
 
     threading.Thread(target=read, daemon=True, name="typed").start()
     while line := await lines.get():

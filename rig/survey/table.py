@@ -89,8 +89,8 @@ def read_table(
         if abs(reading_mm) > LONGEST_ROD_MM:
             raise refuse(f"the reading is {reading_mm / 1000:.1f} m, longer than any rod.")
         stderr_mm = length("stderr") if cells.get("stderr", "").strip() else tape_mm
-        if stderr_mm < 0.0:
-            raise refuse("the standard error is negative.")
+        if stderr_mm < 0.0 or (stderr_mm == 0.0 and kind == "benchmark"):
+            raise refuse("the standard error must be above 0.")
 
         once = (kind, label, setup if kind == "benchmark" else "")
         if once in seen:

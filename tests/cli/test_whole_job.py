@@ -288,3 +288,23 @@ def test_a_wrong_shot_is_named_during_the_survey(run):
     # And by `floor`, which a fit that swallowed the shot would hide it from.
     warnings = run("floor", "--json").json["warnings"]
     assert any(points[wrong]["label"] in text and "shoot it again" in text for text in warnings)
+
+
+def test_typed_readings_replay_in_the_units_they_were_typed_in(run):
+    run("new", "--room", "2m,2m")
+    run("grid")
+    run("survey", "--typed", typed="48\n48 1/2\nq\n")
+    run("new", "--job", "metric.sqlite", "--room", "2m,2m", "--units", "mm")
+    run("grid", "--job", "metric.sqlite", "--spacing", "3ft", "--edge", "6in")
+    assert run("survey", "--job", "metric.sqlite", "--replay", "job.sqlite").code == 0
+    with sqlite3.connect("metric.sqlite") as database:
+        kept = [row[0] for row in database.execute("SELECT reading_mm FROM shot ORDER BY id")]
+    assert kept == TRADE([48 * 25.4, 48.5 * 25.4])
+
+
+def test_a_benchmark_may_not_be_called_like_a_grid_point(run):
+    run("new", "--room", "2m,2m", "--units", "mm")
+    run("grid")
+    refused = run("survey", "--typed", "--kind", "benchmark", "--label", "B1", typed="500\n")
+    assert refused.code == 2
+    assert "BM1" in refused.err

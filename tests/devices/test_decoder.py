@@ -420,3 +420,14 @@ def test_stored_messages_replay_to_the_same_readings(lines):
     readings = live.feed(b"".join(lines), 1.0, 2.0)
     assert [stored.decode_raw(r.raw, 1.0, 2.0) for r in readings] == readings
     assert (stored.bad, stored.missed) == (live.bad, live.missed)
+
+
+def test_a_count_beyond_all_counting_is_bad_and_ends_nothing():
+    body = "U0HGT,99999999999999999999999,1300.0,mm,V"
+    check = 0
+    for byte in body.encode():
+        check ^= byte
+    decoder = Decoder(load_profile("sentence"))
+    (reading,) = decoder.feed(f"${body}*{check:02X}\r\n".encode(), 0.0, 0.0)
+    assert reading.status == "bad"
+    assert reading.seq is None or reading.seq < 2**63
