@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.errors import BadInput
+from rig.errors import CannotAnswer
 from rig.flatness import f_numbers as fn
 from rig.flatness.field import lines_at
 from rig.plan_geometry import Outline, from_rings
@@ -35,7 +35,7 @@ def lay_lines(outline: Outline, step_mm: float) -> list[LinePoint]:
 
     Raises
     ------
-    BadInput
+    CannotAnswer
         Where no line is long enough.
     """
     fn.ff_constant_mm(step_mm)
@@ -53,7 +53,7 @@ def lay_lines(outline: Outline, step_mm: float) -> list[LinePoint]:
             k = step_mm * np.arange(count) + (length - step_mm * (count - 1)) / 2.0
             runs.append(np.column_stack([x + k * lines.along[0], y + k * lines.along[1]]))
     if not runs:
-        raise BadInput(
+        raise CannotAnswer(
             "The room is too small for F-numbers: no line of 11 ft (3.35 m) keeps 2 ft (0.61 m) "
             "off the walls. Prove it with a straightedge rule: rig flatness --rule KEY."
         )
@@ -87,7 +87,7 @@ def away_from_walls(outline: Outline) -> Outline:
     inner = outline.polygon.buffer(-fn.LEAST_EDGE_MM, join_style="mitre")
     pieces = [p for p in getattr(inner, "geoms", [inner]) if not p.is_empty]
     if not pieces:
-        raise BadInput(
+        raise CannotAnswer(
             "The room is too small for F-numbers, which keep 2 ft (0.61 m) off the walls. "
             "Use a straightedge rule: rig rules."
         )

@@ -47,7 +47,7 @@ class Verdict:
     chance : float
         Probability that the floor conforms everywhere.
     worst : Placement or None
-        Of the best estimate of the surface; None for F-numbers.
+        Of the best estimate of the surface, a gap of 0 where there is none; None for F-numbers.
     worst_range_mm : (float, float) or None
         Central 90 % of the largest gap (scaled to the limit of `worst`) over the draws.
     share_in : float or None
@@ -164,9 +164,12 @@ def judge(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verd
     edges = rule.edges(longest)
     drawn = shares(model.draws, outline, edges, DRAW_BEARINGS, longest)
     worst = worst_placement(model.mean, outline, edges, MEAN_BEARINGS, longest)
+    if worst is None:
+        somewhere = outline.polygon.representative_point()
+        worst = _no_gap(edges[-1], somewhere.x, somewhere.y)
     # What the draws' wider lattice does not see of the best estimate is given back to them.
     seen = float(shares(model.coarse, outline, edges, DRAW_BEARINGS, longest)[0])
-    drawn += max((worst.share if worst else 0.0) - seen, 0.0)
+    drawn += max(worst.share - seen, 0.0)
     chance = float(np.mean(drawn <= 1.0))
     share_in = share_within(model.mean, outline, edges, DRAW_BEARINGS, longest)
     warnings = _cut_warnings(edges, longest)
@@ -175,12 +178,11 @@ def judge(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verd
     word = word_for(chance, confidence)
     if word == "in" and blind:
         word = "unsure"
-    if word == "out" and (worst is None or worst.share <= 1.0):
+    if word == "out" and worst.share <= 1.0:
         # A maximum over draws lies above that of the best estimate, for each draw adds its own
         # ups and downs: a floor is not called out that at its best estimate is in.
         word = "unsure"
-    scale = worst.limit_mm if worst else edges[-1].limit_mm
-    low, high = np.quantile(drawn, [0.05, 0.95]) * scale
+    low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     suggested: tuple[tuple[float, float], ...] = ()
     if word == "unsure":
         suggested = _settling(model, outline, drawn)
@@ -248,8 +250,9 @@ def judge_lines(
     if word == "in" and blind:
         word = "unsure"
     warnings.append("Judged on the lines only: what lies beside them is not known.")
-    scale = worst.limit_mm if worst else usable[-1][0].limit_mm
-    low, high = np.quantile(drawn, [0.05, 0.95]) * scale
+    if worst is None:
+        worst, worst_line = _no_gap(usable[-1][0], 0.0, 0.0), lines[0].name
+    low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     return Verdict(
         rule, word, chance, confidence, worst, (float(low), float(high)), good / places, None,
         (), tuple(warnings), worst_line,
@@ -257,6 +260,11 @@ def judge_lines(
 
 
 JUDGE_SEED = 18202
+
+
+def _no_gap(edge: Edge, x_mm: float, y_mm: float) -> Placement:
+    """Stand for the worst of placements that all leave no gap."""
+    return Placement(0.0, edge.limit_mm, x_mm, y_mm, 0.0, (x_mm, x_mm), (y_mm, y_mm))
 
 
 def _pair_gaps(z_mm: Floats, steps: int) -> Floats:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from rig.errors import BadInput
+from rig.errors import CannotAnswer
 from rig.flatness.line_layout import lay_lines
 from rig.plan_geometry import from_rings, room, with_door, with_opening
 
@@ -59,7 +59,7 @@ def test_the_walk_goes_line_by_line_and_ends_by_the_door():
 
 
 def test_a_small_room_is_refused_with_the_reason():
-    with pytest.raises(BadInput, match="11 ft"):
+    with pytest.raises(CannotAnswer, match="11 ft"):
         lay_lines(room(3000.0, 3500.0), 300.0)
-    with pytest.raises(BadInput, match="2 ft"):
+    with pytest.raises(CannotAnswer, match="2 ft"):
         lay_lines(room(1100.0, 3500.0), 300.0)
