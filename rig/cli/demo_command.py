@@ -17,7 +17,8 @@ import click
 from rig.cli.options import json_option
 from rig.errors import DeviceUnavailable
 
-FILES = ("job.sqlite", "shots.csv", "truth.json")
+FILES = ("job.sqlite", "shots.csv", "truth.json", "cured.json")
+PROVED = "click-lock"
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
 IN_ROOM = ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}"]
@@ -83,6 +84,13 @@ def command(
             stage.rig("plan")
             stage.rig("markers")
             stage.set_markers()
+        cured = _pour(job, folder, seed)
+        again = ["--truth", str(folder / "cured-truth.json"), "--floor", str(cured)]
+        with simulated_rod(link, seed, speed, again) as simulator:
+            stage.simulator = simulator
+            stage.survey("--kind", "benchmark", "--label", "BM1", "--setup", "2")
+            stage.survey("--kind", "finished", "--setup", "2")
+            stage.rig("flatness", "--rule", PROVED)
         stage.rig("export", "--format", "csv", "--out", str(folder))
     told = compare(json.loads(truth_path.read_text()), job)
     told["files"] = [str(folder.absolute() / name) for name in FILES]
@@ -90,6 +98,24 @@ def command(
         click.echo(json.dumps(told, allow_nan=False))
     else:
         click.echo(apart_text(told))
+
+
+def _pour(job_path: Path, folder: Path, seed: int) -> Path:
+    """Have the simulator pour to the job's plane, round the benchmark; return the cured floor."""
+    from rig.job.store import Job
+
+    with Job.open(job_path) as job:
+        plan = job.current_plan()
+    assert plan is not None
+    truth, cured = folder / "truth.json", folder / "cured.json"
+    told = json.loads(truth.read_text())
+    mark = next(shot for shot in told["shots"] if shot["label"] == "BM1")
+    words = ["--floor", str(truth), "--out", str(cured), "--seed", str(seed)]
+    words += [f"--plane={plan.a},{plan.b},{plan.c}", "--keep", f"{mark['x_mm']},{mark['y_mm']}"]
+    done = subprocess.run([sys.executable, "-m", "simulated_devices.pour", *words])
+    if done.returncode:
+        raise DeviceUnavailable("The simulated pour did not come about.")
+    return cured
 
 
 @dataclass

@@ -116,9 +116,9 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
     if worst:
         low, high = worst["range_mm"]
         lines.append(
-            f"Worst: a gap of {length(worst['gap_mm'])} (9 times in 10 between {low:.1f} and "
-            f"{high:.1f} mm), the limit is {length(worst['limit_mm'])} with supports "
-            f"{format_place(worst['span_mm'], units)} apart:"
+            f"Worst: a gap of {length(worst['gap_mm'])} ({worst['gap_mm']:.1f} mm; 9 times in 10 "
+            f"between {low:.1f} and {high:.1f}), the limit is {length(worst['limit_mm'])} with "
+            f"supports {format_place(worst['span_mm'], units)} apart:"
         )
         lines.append(f"  {worst['where']}.")
     if result["share_in"] is not None:
@@ -141,16 +141,18 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
     if before:
         gap = f", worst gap {length(before['worst']['gap_mm'])}" if before["worst"] else ""
         lines.append(f"Before the pour: {before['verdict']}{gap}.")
-        depth = result["change"]["depth_mm"]
+    change = result.get("change")
+    if change:
+        depth = change["depth_mm"]
         if depth:
             lines.append(
-                f"The pour raised {result['change']['points']} points by {length(depth['min'])} "
+                f"The pour raised {change['points']} points by {length(depth['min'])} "
                 f"to {length(depth['max'])}, {length(depth['mean'])} on average."
             )
         lines += [
             f"Marker {m['label']}: the cured floor is {m['off_mm']:+.1f} mm off its top; was it "
             "kicked?"
-            for m in result["change"]["markers"]
+            for m in change["markers"]
             if m["kicked"]
         ]
     lines += [f"! {warning}" for warning in result["warnings"]]

@@ -52,6 +52,11 @@ class _HoldType(Lengths):
 )
 @click.option("--grind", "grind_cost", type=Money(), help="Price of grinding off a litre.")
 @click.option("--fill", "fill_cost", type=Money(), help="Price of filling a litre.")
+@click.option(
+    "--patch",
+    metavar="RULE",
+    help="Instead of a pour: the least work that passes a tolerance rule; see rig rules.",
+)
 @click.option("--short-cost", type=Money(), help="Price of running short, a bag.")
 @click.option("--spare-cost", type=Money(), help="Price of a bag left over.")
 @confidence_option
@@ -62,6 +67,7 @@ def command(
     flat: bool,
     max_slope: float | None,
     holds: tuple[HoldGiven, ...],
+    patch: str | None,
     confidence: float,
     as_json: bool,
     **costs: float | None,
@@ -82,6 +88,13 @@ def command(
             if one == "short_cost":
                 names = ["--short-cost", "--spare-cost"]
             raise BadInput(f"{names[0]} and {names[1]} go together: give both prices.")
+    if patch is not None:
+        from rig.cli.patch_text import patch_floor
+
+        if flat or holds:
+            raise BadInput("--patch has no plane: leave out --flat and --hold.")
+        patch_floor(job_path, patch, costs["grind_cost"], costs["fill_cost"], confidence, as_json)
+        return
     from rig.job.store import Job
     from rig.live.picture import picture_of
     from rig.live.planning import Wanted, plan_result

@@ -6,6 +6,8 @@ is smoothed beyond that, and bins without points take their nearest neighbour's 
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import ndimage
@@ -19,6 +21,7 @@ from rig.surface.places import checked_places, checked_values
 BIN_MM = 25.4
 MOST_BINS = 160_000
 MOST_DRAWN_BINS = 6_000
+_POINTS_A_BIN = 4.0
 # What all points of a bin may be wrong by together (common practice, no source).
 COMMON_MM = 0.2
 
@@ -40,8 +43,11 @@ def scan_model(
     """
     x, y = checked_places(x_mm, y_mm)
     z = checked_values(z_mm, x, "height")
-    mean, _, seen_x, seen_y = _binned(outline, x, y, z, step_for(outline, BIN_MM, MOST_BINS))
-    step = step_for(outline, DRAW_STEP_MM, MOST_DRAWN_BINS)
+    # Wide enough for a few points each, so that few bins are empty.
+    few = math.sqrt(_POINTS_A_BIN * outline.polygon.area / max(len(x), 1))
+    fine = step_for(outline, max(BIN_MM, few), MOST_BINS)
+    mean, _, seen_x, seen_y = _binned(outline, x, y, z, fine)
+    step = max(step_for(outline, DRAW_STEP_MM, MOST_DRAWN_BINS), fine)
     coarse, stderr, *_ = _binned(outline, x, y, z, step)
     noise = rng.standard_normal((*coarse.z_mm.shape, draws))
     drawn = coarse.z_mm[..., None] + np.hypot(stderr, COMMON_MM)[..., None] * noise

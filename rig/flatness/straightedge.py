@@ -186,9 +186,9 @@ def shares(
     worst = np.zeros(field.draws)
     z = field.z_mm if field.z_mm.ndim == 3 else field.z_mm[..., None]
     field = Field(field.x0_mm, field.y0_mm, field.step_mm, z)
-    for laid, together in _read_together(edges, longest, field.step_mm):
-        for lines in _all_lines(outline, laid, field.step_mm, most_bearings):
-            for part in _batches(lines, field.draws):
+    for laid, together in read_together(edges, longest, field.step_mm):
+        for lines in all_lines(outline, laid, field.step_mm, most_bearings):
+            for part in batches(lines, field.draws):
                 z = part.read(field)
                 for steps, limit in together:
                     best = gaps(z, steps).max(axis=(0, 1)) / limit
@@ -196,7 +196,7 @@ def shares(
     return worst
 
 
-def _read_together(
+def read_together(
     edges: Sequence[Edge], longest_mm: float, step_mm: float
 ) -> list[tuple[Laid, list[tuple[int, float]]]]:
     """Edges with the (steps, limit) that are found from one reading of their lines.
@@ -230,14 +230,14 @@ def share_within(
     """
     longest = longest_line(outline) if longest_mm is None else longest_mm
     laid_edges = [lay(edge, longest, field.step_mm) for edge in edges]
-    work = [list(_all_lines(outline, laid, field.step_mm, most_bearings)) for laid in laid_edges]
+    work = [list(all_lines(outline, laid, field.step_mm, most_bearings)) for laid in laid_edges]
     total = sum(int(lines.count.sum()) for found in work for lines in found)
     every = max(1, math.ceil(total / most_places))
     good = places = 0
     for laid, found in zip(laid_edges, work, strict=True):
         for lines in found:
             rows = np.arange(len(lines.count))[::every]
-            for part in _batches(lines.part(rows), 1):
+            for part in batches(lines.part(rows), 1):
                 within, all_of_them = _within(part, part.read(field), laid)
                 good, places = good + within, places + all_of_them
     return good / places if places else None
@@ -255,9 +255,8 @@ def _within(lines: Lines, z: Floats, laid: Laid) -> tuple[int, int]:
     return int(np.sum(exists & (earliest > start + reach))), int(np.sum(exists))
 
 
-def _all_lines(
-    outline: Outline, laid: Laid, apart_mm: float, most_bearings: int
-) -> Iterator[Lines]:
+def all_lines(outline: Outline, laid: Laid, apart_mm: float, most_bearings: int) -> Iterator[Lines]:
+    """Lines at all bearings along which an edge is laid, bearing by bearing."""
     apart = min(apart_mm, laid.step_mm * 2)
     for bearing in bearings(outline, laid.length_mm, apart_mm, most_bearings):
         lines = lines_at(outline, float(bearing), apart, laid.step_mm, laid.least_mm)
@@ -265,7 +264,7 @@ def _all_lines(
             yield lines
 
 
-def _batches(lines: Lines, draws: int) -> Iterator[Lines]:
+def batches(lines: Lines, draws: int) -> Iterator[Lines]:
     """Lines in batches of like lengths, so that little is read past their ends."""
     order = np.argsort(-lines.count, kind="stable")
     start = 0
@@ -285,8 +284,8 @@ def _search(
     every = max(1, laid.steps // _COARSE_STEPS)
     best_mm, best = max(floor_mm, 1e-9), None
     waiting: list[tuple[Floats, Lines]] = []  # upper bounds of lines that may yet be the worst
-    for lines in _all_lines(outline, laid, field.step_mm, most_bearings):
-        for part in _batches(lines, 1):
+    for lines in all_lines(outline, laid, field.step_mm, most_bearings):
+        for part in batches(lines, 1):
             z = part.read(field)
             if every == 1:
                 found = gaps(z, laid.steps).max(axis=0)

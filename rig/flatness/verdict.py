@@ -15,11 +15,13 @@ import numpy as np
 
 from rig.errors import BadInput
 from rig.flatness import f_numbers as fn
-from rig.flatness.field import Field, Floats, field_of, lines_at, longest_line, step_for
+from rig.flatness.field import Field, Floats, field_of, longest_line, step_for
 from rig.flatness.level_lines import LevelLine
+from rig.flatness.line_layout import lay_lines
 from rig.flatness.rules import Edge, Rule
 from rig.flatness.straightedge import Placement, gaps, share_within, shares, triple, worst_placement
 from rig.plan_geometry import Outline, contains, raster_of
+from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 
 Word = Literal["in", "out", "unsure"]
@@ -45,7 +47,7 @@ class Verdict:
     chance : float
         Probability that the floor conforms everywhere.
     worst : Placement or None
-        Of the best estimate of the surface; None for F-numbers.
+        Of the best estimate of the surface, a gap of 0 where there is none; None for F-numbers.
     worst_range_mm : (float, float) or None
         Central 90 % of the largest gap (scaled to the limit of `worst`) over the draws.
     share_in : float or None
@@ -107,20 +109,8 @@ def word_for(chance: float, confidence: float) -> Word:
 
 
 def fit_surface(x_mm: Floats, y_mm: Floats, z_mm: Floats, stderr_mm: Floats) -> GaussianProcess:
-    """Fit shots with the smoothness that tells each of them better from all the others.
-
-    A maximum over all placements feels how rough draws are between the shots, so the smoothness
-    is not taken for granted: it is that of the higher leave-one-out predictive density
-    (Rasmussen and Williams 2006, section 5.4.2).
-    """
-    tried = []
-    for smoothness in (1.5, 2.5):
-        surface = GaussianProcess(smoothness=smoothness).fit(x_mm, y_mm, z_mm, stderr_mm)
-        off, sd = surface.loo()
-        sound = np.isfinite(off)
-        score = float(np.sum(-0.5 * (off[sound] / sd[sound]) ** 2 - np.log(sd[sound])))
-        tried.append((score, surface))
-    return max(tried, key=lambda pair: pair[0])[1]
+    """Fit shots with the one model that the tool uses for floors."""
+    return floor_model().fit(x_mm, y_mm, z_mm, stderr_mm)
 
 
 def model_of(
@@ -131,6 +121,7 @@ def model_of(
     stderr_mm: float,
     rng: np.random.Generator,
     draws: int = DRAWS,
+    most_drawn_nodes: int = MOST_DRAWN_NODES,
 ) -> Model:
     """Best estimate and joint draws of a fitted surface over a room.
 
@@ -138,7 +129,7 @@ def model_of(
     """
     step = step_for(outline, FINEST_MM, MOST_NODES)
     mean = field_of(outline, step, lambda x, y: surface.predict(x, y)[0])
-    drawn_step = step_for(outline, DRAW_STEP_MM, MOST_DRAWN_NODES)
+    drawn_step = step_for(outline, DRAW_STEP_MM, most_drawn_nodes)
     drawn = field_of(
         outline, drawn_step, lambda x, y: np.ascontiguousarray(surface.sample(x, y, draws, rng).T)
     )
@@ -173,9 +164,12 @@ def judge(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verd
     edges = rule.edges(longest)
     drawn = shares(model.draws, outline, edges, DRAW_BEARINGS, longest)
     worst = worst_placement(model.mean, outline, edges, MEAN_BEARINGS, longest)
+    if worst is None:
+        somewhere = outline.polygon.representative_point()
+        worst = _no_gap(edges[-1], somewhere.x, somewhere.y)
     # What the draws' wider lattice does not see of the best estimate is given back to them.
     seen = float(shares(model.coarse, outline, edges, DRAW_BEARINGS, longest)[0])
-    drawn += max((worst.share if worst else 0.0) - seen, 0.0)
+    drawn += max(worst.share - seen, 0.0)
     chance = float(np.mean(drawn <= 1.0))
     share_in = share_within(model.mean, outline, edges, DRAW_BEARINGS, longest)
     warnings = _cut_warnings(edges, longest)
@@ -184,12 +178,11 @@ def judge(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verd
     word = word_for(chance, confidence)
     if word == "in" and blind:
         word = "unsure"
-    if word == "out" and (worst is None or worst.share <= 1.0):
+    if word == "out" and worst.share <= 1.0:
         # A maximum over draws lies above that of the best estimate, for each draw adds its own
         # ups and downs: a floor is not called out that at its best estimate is in.
         word = "unsure"
-    scale = worst.limit_mm if worst else edges[-1].limit_mm
-    low, high = np.quantile(drawn, [0.05, 0.95]) * scale
+    low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     suggested: tuple[tuple[float, float], ...] = ()
     if word == "unsure":
         suggested = _settling(model, outline, drawn)
@@ -257,8 +250,9 @@ def judge_lines(
     if word == "in" and blind:
         word = "unsure"
     warnings.append("Judged on the lines only: what lies beside them is not known.")
-    scale = worst.limit_mm if worst else usable[-1][0].limit_mm
-    low, high = np.quantile(drawn, [0.05, 0.95]) * scale
+    if worst is None:
+        worst, worst_line = _no_gap(usable[-1][0], 0.0, 0.0), lines[0].name
+    low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     return Verdict(
         rule, word, chance, confidence, worst, (float(low), float(high)), good / places, None,
         (), tuple(warnings), worst_line,
@@ -266,6 +260,11 @@ def judge_lines(
 
 
 JUDGE_SEED = 18202
+
+
+def _no_gap(edge: Edge, x_mm: float, y_mm: float) -> Placement:
+    """Stand for the worst of placements that all leave no gap."""
+    return Placement(0.0, edge.limit_mm, x_mm, y_mm, 0.0, (x_mm, x_mm), (y_mm, y_mm))
 
 
 def _pair_gaps(z_mm: Floats, steps: int) -> Floats:
@@ -352,29 +351,18 @@ def _settling(model: Model, outline: Outline, drawn: Floats) -> tuple[tuple[floa
 def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verdict:
     """F-numbers along lines laid over the modelled surface; draws give the doubt."""
     step = fn.FOOT_STEP_MM
+    points = lay_lines(outline, step)
+    names = list(dict.fromkeys(point.label.split("-")[0] for point in points))
     found = [
-        (float(x), float(y), lines.along, int(n))
-        for lines in (
-            lines_at(_inset(outline), bearing, fn.LEAST_APART_MM, step, 11 * step)
-            for bearing in (0.0, math.pi / 2)
-        )
-        for x, y, n in zip(lines.x_mm, lines.y_mm, lines.count, strict=True)
+        np.array([(p.x_mm, p.y_mm) for p in points if p.label.split("-")[0] == name])
+        for name in names
     ]
-    if not found:
-        raise BadInput(
-            "The room is too small for F-numbers: no line of 11 ft (3.35 m) keeps 2 ft (0.61 m) "
-            "from the walls. Use a straightedge rule, or give lines of your own: --lines FILE."
-        )
 
     def read(field: Field) -> list[Floats]:
-        heights = []
-        for x, y, along, n in found:
-            k = step * np.arange(n, dtype=np.float64)
-            heights.append(field.at(x + k * along[0], y + k * along[1]))
-        return heights
+        return [field.at(run[:, 0], run[:, 1]) for run in found]
 
     means = read(model.mean)
-    numbers = fn.f_numbers([LevelLine(str(n), z, step) for n, z in enumerate(means, 1)])
+    numbers = fn.f_numbers([LevelLine(name, z, step) for name, z in zip(names, means, strict=True)])
     draws = read(model.draws)
     each = []
     for k in range(model.draws.draws):
@@ -394,7 +382,7 @@ def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: flo
     chance = float(np.mean(good))
     word = word_for(chance, confidence)
     warnings = fn.minimum_rules(
-        [LevelLine(str(n), z, step) for n, z in enumerate(means, 1)], outline.area_m2
+        [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)], outline.area_m2
     )
     if 2.0 * model.spacing_mm > 2.0 * step * (1 + 1e-3):
         warnings.append(
@@ -404,21 +392,6 @@ def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: flo
         if word == "in":
             word = "unsure"
     return Verdict(rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings))
-
-
-def _inset(outline: Outline) -> Outline:
-    """Floor less the strip along its walls and openings that F-number lines keep off."""
-    from rig.plan_geometry import from_rings
-
-    inner = outline.polygon.buffer(-fn.LEAST_EDGE_MM, join_style="mitre")
-    pieces = [p for p in getattr(inner, "geoms", [inner]) if not p.is_empty]
-    if not pieces:
-        raise BadInput(
-            "The room is too small for F-numbers, which keep 2 ft (0.61 m) from the walls. "
-            "Use a straightedge rule."
-        )
-    piece = max(pieces, key=lambda p: float(p.area))
-    return from_rings(list(piece.exterior.coords), [list(ring.coords) for ring in piece.interiors])
 
 
 def _plain_f(heights: list[Floats]) -> tuple[float, float, float, float]:

@@ -12,9 +12,16 @@ from rig.flatness import f_numbers as fn
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import Rule
 from rig.flatness.scan import scan_model
-from rig.flatness.verdict import Model, Verdict, fit_surface, judge, judge_lines, model_of
+from rig.flatness.verdict import (
+    MOST_DRAWN_NODES,
+    Model,
+    Verdict,
+    fit_surface,
+    judge,
+    judge_lines,
+    model_of,
+)
 from rig.plan_geometry import Outline, where
-from rig.surface.gaussian_process import MOST_SHOTS, GaussianProcess
 from rig.survey.heights import Heights, heights_of
 
 if TYPE_CHECKING:
@@ -22,6 +29,8 @@ if TYPE_CHECKING:
     from rig.job.store import Job
 
 SEED = 1155
+# More shots than this are a scan: taken as they are, not smoothed.
+MOST_SHOTS = 20_000
 # Readings of a line stand this near to their equal spacing.
 _OFF_LINE_MM = 60.0
 _LINE_LABEL = re.compile(r"(F\d+)-(\d+)")
@@ -52,6 +61,7 @@ def proof(
     verdict = _judge(job, outline, rule, confidence, heights)
     result = verdict_result(verdict, outline, units) | {"kind": kind}
     if kind == "finished" and job.shots(kinds=["floor"]):
+        result["change"] = None
         try:
             before = _judge(job, outline, rule, confidence, own_heights(job, "floor"))
             told = verdict_result(before, outline, units)
@@ -72,14 +82,24 @@ def own_heights(job: Job, kind: str) -> Heights:
     return heights_of(shots, kind)
 
 
-def surface_model(outline: Outline, heights: Heights) -> Model:
+def surface_model(
+    outline: Outline, heights: Heights, most_drawn_nodes: int = MOST_DRAWN_NODES
+) -> Model:
     """Model of the surface that shots show, or of a scan's points where they are many."""
     rng = np.random.default_rng(SEED)
     if len(heights.labels) > MOST_SHOTS:
         return scan_model(outline, heights.x_mm, heights.y_mm, heights.z_mm, rng)
     surface = fit_surface(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     noise = float(np.median(heights.stderr_mm))
-    return model_of(surface, outline, heights.x_mm, heights.y_mm, noise, rng)
+    return model_of(
+        surface,
+        outline,
+        heights.x_mm,
+        heights.y_mm,
+        noise,
+        rng,
+        most_drawn_nodes=most_drawn_nodes,
+    )
 
 
 def _judge(job: Job, outline: Outline, rule: Rule, confidence: float, heights: Heights) -> Verdict:
@@ -229,7 +249,7 @@ def change(job: Job) -> dict[str, Any]:
 
 def _markers(markers: list[Marker], after: Heights) -> list[dict[str, Any]]:
     """Cured floor less marker top; beyond twice the doubt a marker was kicked, or it shrank."""
-    surface = GaussianProcess().fit(after.x_mm, after.y_mm, after.z_mm, after.stderr_mm)
+    surface = fit_surface(after.x_mm, after.y_mm, after.z_mm, after.stderr_mm)
     x = np.array([m.x_mm for m in markers])
     y = np.array([m.y_mm for m in markers])
     z, sd = surface.predict(x, y, nugget=True)

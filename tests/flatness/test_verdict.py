@@ -40,7 +40,7 @@ def test_guard_bands():
     assert word_for(0.06, 0.95) == "unsure"
 
 
-@pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.1, "unsure"), (8.0, "out")])
+@pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.6, "unsure"), (8.0, "out")])
 def test_a_dish_is_judged_by_its_gap(gap, word):
     verdict = judge(load_rule("click-lock"), ROOM, surveyed(dish(gap)), 0.95)
     assert verdict.word == word
@@ -150,3 +150,11 @@ def test_verdicts_keep_their_error_rates():
     # Of 10 no more than three may be wrong even at 5 % each (binomial, 99.9 %).
     assert np.sum((word == "in") & ~conforms) + np.sum((word == "out") & conforms) <= 3
     assert (word != "unsure").sum() >= 4
+
+
+def test_a_plane_has_a_worst_gap_of_nothing():
+    slope = [LevelLine("A", 0.5 * np.arange(20.0), 300.0)]
+    verdict = judge_lines(load_rule("bs8204-sr1"), slope, 0.95)
+    assert verdict.word == "in"
+    assert verdict.worst.gap_mm == pytest.approx(0.0, abs=1e-9)
+    assert verdict.line == "A"

@@ -19,7 +19,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-BENCHES = ("startup", "parsing", "durability", "latency", "surface", "bluetooth")
+BENCHES = ("startup", "parsing", "durability", "latency", "surface", "flatness", "bluetooth")
 REFERENCES = {
     "parsing": ["pynmea2"],
     "surface": ["sklearn", "pykrige"],

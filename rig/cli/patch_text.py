@@ -1,0 +1,66 @@
+"""`rig plan --patch`: the least work that passes a rule, for people and as JSON."""
+
+from pathlib import Path
+from typing import Any
+
+from rig.cli.jobs import outline_of, units_of
+from rig.cli.options import show
+from rig.units import format_area, format_length, format_volume
+
+
+def patch_floor(
+    job_path: Path,
+    rule_given: str,
+    grind: float | None,
+    fill: float | None,
+    confidence: float,
+    as_json: bool,
+) -> None:
+    """Plan patches and print them; the job's stored plan, if any, stays as it is."""
+    from rig.flatness.rules import load_rule
+    from rig.job.store import Job
+    from rig.live.patching import patch_result
+
+    rule = load_rule(rule_given)
+    with Job.open(job_path) as job:
+        units, denominator = units_of(job)
+        result = patch_result(job, outline_of(job), rule, confidence, fill, grind)
+    show(result, as_json, patch_text(result, units, denominator))
+
+
+def patch_text(result: dict[str, Any], units: str, denominator: int) -> str:
+    """Describe patches and the ways to choose from."""
+
+    def length(mm: float) -> str:
+        return format_length(mm, units, denominator)
+
+    bags = result["bags"]
+    lines = [
+        f"{result['way'].capitalize()} for {result['rule']}: {len(result['patches'])} places, "
+        f"{format_area(result['area_m2'], units)} filled; it passes with "
+        f"{result['chance']:.0%} probability.",
+    ]
+    for n, patch in enumerate(result["patches"], 1):
+        lines.append(
+            f"  {n}. {patch['where']}: {format_area(patch['area_m2'], units)}, up to "
+            f"{length(patch['deepest_mm'])} deep, fill {format_volume(patch['fill_l'], units)}"
+            + (f", grind {patch['grind_l']:.2f} l" if patch["grind_l"] > 0.005 else "")
+        )
+    lines += [
+        f"BUY {bags['p95']} BAGS to be 95 % sure ({bags['p50']} at even odds); "
+        f"{bags['waste']} of them for waste.",
+        "",
+        f"{'':<16}{'fill':>10}{'grind':>9}{'bags':>6}{'cost':>9}{'passes':>8}",
+    ]
+    for way in result["comparison"]:
+        cost = "" if way["cost"] is None else f"{way['cost']:.2f}"
+        chance = "" if way["chance"] is None else f"{way['chance']:.0%}"
+        lines.append(
+            f"{way['way']:<16}{format_volume(way['fill_l'], units):>10}{way['grind_l']:>7.1f} l"
+            f"{way['bags']['p95']:>6}{cost:>9}{chance:>8}"
+        )
+    lines.append("What a pour leaves is proved after it: rig flatness --kind finished.")
+    lines += [f"Assumed: {text}" for text in result["assumptions"]]
+    lines += [f"! {text}" for text in result["warnings"]]
+    lines += [f"Caution: {text}" for text in result["cautions"]]
+    return "\n".join(lines)
