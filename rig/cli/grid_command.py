@@ -21,8 +21,15 @@ from rig.units import format_place
     type=Length(above=0.0),
     help="From the wall to the outermost points.  [default: 6in, or 15cm]",
 )
+@click.option(
+    "--advise",
+    is_flag=True,
+    help="Tell what each spacing is likely to cost in bags of safety; lays out nothing.",
+)
 @json_option
-def command(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
+def command(
+    job_path: Path, spacing: float | None, edge: float | None, advise: bool, as_json: bool
+) -> None:
     """Lay out the points to shoot and the order to walk them, ending at the door.
 
     Points are lettered across and numbered along. Shots already taken are kept.
@@ -30,6 +37,9 @@ def command(job_path: Path, spacing: float | None, edge: float | None, as_json: 
     from rig.job.store import Job
     from rig.survey.grid import lay_out
 
+    if advise:
+        _advise(job_path, spacing, edge, as_json)
+        return
     with Job.open(job_path, write=True) as job:
         units = job.settings["units"]
         points = lay_out(
@@ -52,3 +62,30 @@ def command(job_path: Path, spacing: float | None, edge: float | None, as_json: 
         for p in walked
     ]
     show(result, as_json, "\n".join([*lines, "Next: rig survey"]))
+
+
+def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
+    """Show what closer and wider spacings are likely to cost."""
+    from rig.job.store import Job
+    from rig.live.advice import spacing_advice
+
+    with Job.open(job_path) as job:
+        units = job.settings["units"]
+        common = metric_or(units, 300.0, 304.8)
+        wanted = {steps * common for steps in (1.5, 2, 3, 4, 6)}
+        if spacing is not None:
+            wanted.add(spacing)
+        result = spacing_advice(
+            job,
+            outline_of(job),
+            sorted(wanted),
+            edge if edge is not None else metric_or(units, 150.0, 152.4),
+        )
+    lines = [f"Bags that doubt of the high point is likely to cost, on {result['assumed']}:"]
+    lines += [
+        f"  {format_place(row['spacing_mm'], units):>12} apart: {row['points']:3d} points, plane "
+        f"{row['safety_mm']:.1f} mm higher, {row['safety_bags']:.1f} bags"
+        for row in result["advise"]
+    ]
+    lines += [f"Assumed: {text}" for text in result["assumptions"]]
+    show(result, as_json, "\n".join([*lines, "Next: rig grid --spacing LENGTH"]))

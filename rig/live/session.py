@@ -197,6 +197,9 @@ async def run(
         for event in events:
             told = event.as_dict()
             log.event(told)
+            if told["event"] == "done":  # the last word: what is still being found out comes first
+                for late in news(last=True):
+                    tell(late)
             tell(told)
 
     def tell(told: dict[str, Any]) -> None:
