@@ -82,6 +82,11 @@ def command(
             stage.survey()
             stage.rig("floor")
             stage.rig("plan")
+            more = suggested_places(job)
+            for n, (x_mm, y_mm) in enumerate(more, start=1):
+                stage.survey("--label", f"N{n}", "--at", f"{x_mm:.0f}mm,{y_mm:.0f}mm")
+            if more:
+                stage.rig("plan")
             stage.rig("markers")
             stage.set_markers()
         cured = _pour(job, folder, seed)
@@ -219,6 +224,17 @@ class Stage:
         click.secho(f"\n$ rig {shown}", bold=True)
 
 
+def suggested_places(job_path: Path) -> list[tuple[float, float]]:
+    """Places that `rig floor` names as worth the walk."""
+    from rig.cli.jobs import outline_of
+    from rig.job.store import Job
+    from rig.live.picture import next_shots, picture_of
+
+    with Job.open(job_path) as job:
+        picture = picture_of(job, outline_of(job), 0.95)
+        return [(shot.x_mm, shot.y_mm) for shot, _ in next_shots(job, picture)]
+
+
 def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
     """Hold the job's numbers against the simulator's truth.
 
@@ -236,9 +252,11 @@ def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
     with Job.open(job_path) as job:
         outline = outline_of(job)
         plan = job.current_plan()
+        first = job.first_plan()
         markers = {marker.label: marker for marker in job.markers()}
         shots = {shot.point: shot for shot in job.shots(kinds=["floor"])}
     assert plan is not None
+    assert first is not None
 
     floor = truth["floor"]
     heights = np.array(floor["z_mm"])
@@ -284,6 +302,8 @@ def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
             "min_cover_mm": result["cover_mm"]["min"],
             "volume_l": result["volume_l"],
             "bags": result["bags"],
+            "bags_before_more_shots": first.result["bags"],
+            "more_shots": sum(label.startswith("N") for label in shots),
             "markers_set": len(standing),
         },
         "apart": {
@@ -301,6 +321,7 @@ def apart_text(told: dict[str, Any]) -> str:
     """Say for people how far the job was from the truth."""
     truth, result, apart = told["truth"], told["result"], told["apart"]
     bags, volume = result["bags"], result["volume_l"]
+    before = result["bags_before_more_shots"]
     inside = "inside" if apart["volume_in_range"] else "OUTSIDE"
     return "\n".join(
         [
@@ -312,6 +333,8 @@ def apart_text(told: dict[str, Any]) -> str:
             f"{volume['high']:.0f}), {truth['volume_l']:.0f} l true: {inside} the 95 % range",
             f"  bags            {bags['p50']} at even odds, {bags['p95']} at 95 %; "
             f"{truth['bags']:.1f} truly needed, waste included",
+            f"  more shots      {result['more_shots']} where they help most: {before['p95']} bags "
+            f"at 95 % before, {bags['p95']} after",
             f"  shots           worst {apart['shots_worst_mm']:.2f} mm from the true reading",
             f"  markers         {result['markers_set']} set, worst "
             f"{apart['markers_worst_mm']:.2f} mm from the target against the true line",

@@ -77,8 +77,12 @@ def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
         f"Shots worth the walk, expected to save {saved:.1f} bags together "
         f"(doubt {result['next'][0]['doubt_mm']:.1f} mm now, {last['left_mm']:.1f} mm after):"
     ]
-    return lines + [
-        f"  {where(outline, shot['x_mm'], shot['y_mm'], units)}: lowers the plane by "
-        f"{shot['plane_mm']:.1f} mm, {shot['bags']:.1f} bags"
-        for shot in result["next"]
-    ]
+    return (
+        lines
+        + [
+            f"  {where(outline, shot['x_mm'], shot['y_mm'], units)}: lowers the plane by "
+            f"{shot['plane_mm']:.1f} mm, {shot['bags']:.1f} bags"
+            for shot in result["next"]
+        ]
+        + ["  (rig survey --label N1 --at X,Y shoots a place beside the grid)"]
+    )

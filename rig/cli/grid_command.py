@@ -25,9 +25,19 @@ from rig.units import format_place
 @click.option(
     "--lines", is_flag=True, help="Lines for F-numbers instead, a reading every 12 in (300 mm)."
 )
+@click.option(
+    "--advise",
+    is_flag=True,
+    help="Tell what each spacing is likely to cost in bags of safety; lays out nothing.",
+)
 @json_option
 def command(
-    job_path: Path, spacing: float | None, edge: float | None, lines: bool, as_json: bool
+    job_path: Path,
+    spacing: float | None,
+    edge: float | None,
+    lines: bool,
+    advise: bool,
+    as_json: bool,
 ) -> None:
     """Lay out the points to shoot and the order to walk them, ending at the door.
 
@@ -39,6 +49,9 @@ def command(
 
     if lines and (spacing is not None or edge is not None):
         raise BadInput("--lines has its own spacing and edge: leave out --spacing and --edge.")
+    if advise:
+        _advise(job_path, spacing, edge, as_json)
+        return
     with Job.open(job_path, write=True) as job:
         units = job.settings["units"]
         if lines:
@@ -74,3 +87,30 @@ def command(
             ]
         ),
     )
+
+
+def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
+    """Show what closer and wider spacings are likely to cost."""
+    from rig.job.store import Job
+    from rig.live.advice import spacing_advice
+
+    with Job.open(job_path) as job:
+        units = job.settings["units"]
+        common = metric_or(units, 300.0, 304.8)
+        wanted = {steps * common for steps in (1.5, 2, 3, 4, 6)}
+        if spacing is not None:
+            wanted.add(spacing)
+        result = spacing_advice(
+            job,
+            outline_of(job),
+            sorted(wanted),
+            edge if edge is not None else metric_or(units, 150.0, 152.4),
+        )
+    lines = [f"Bags that doubt of the high point is likely to cost, on {result['assumed']}:"]
+    lines += [
+        f"  {format_place(row['spacing_mm'], units):>12} apart: {row['points']:3d} points, plane "
+        f"{row['safety_mm']:.1f} mm higher, {row['safety_bags']:.1f} bags"
+        for row in result["advise"]
+    ]
+    lines += [f"Assumed: {text}" for text in result["assumptions"]]
+    show(result, as_json, "\n".join([*lines, "Next: rig grid --spacing LENGTH"]))

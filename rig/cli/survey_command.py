@@ -41,9 +41,11 @@ CAUTION = "Caution: never look into the laser's beam; its class and its maker's 
     "--label",
     "labels",
     multiple=True,
-    help="A benchmark's or threshold's name, or grid points to shoot again.",
+    help="A benchmark's or threshold's name, grid points to shoot again, or a name for --at.",
 )
-@click.option("--at", type=Lengths("X", "Y"), help="Where a threshold is.")
+@click.option(
+    "--at", type=Lengths("X", "Y"), help="Where a threshold is, or a place beside the grid."
+)
 @click.option("--setup", help="Name of this position of the laser.  [default: the last one's]")
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
@@ -120,7 +122,7 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
         x_mm, y_mm = at or (None, None)
         return [(labels[0], x_mm, y_mm)]
     if at is not None:
-        raise BadInput("--at goes with --kind benchmark or threshold; grid points have places.")
+        return [_own_place(job, labels, at)]
     points: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in points_of(job)]
     if labels:
         known = {point[0]: point for point in points}
@@ -135,6 +137,20 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
             "Every point has a shot. Shoot one again with --label LABEL, or go on: rig floor."
         )
     return left
+
+
+def _own_place(job: "Job", labels: tuple[str, ...], at: tuple[float, float]) -> Place:
+    """A point beside the grid, as `rig floor` suggests them."""
+    from rig.plan_geometry import contains
+
+    if len(labels) != 1:
+        raise BadInput("A place beside the grid needs one name: --label N1 --at X,Y.")
+    known = {p.label: (p.x_mm, p.y_mm) for p in job.points()}
+    if known.get(labels[0], at) != at:
+        raise BadInput(f"{labels[0]} is a grid point elsewhere; give the place another name.")
+    if not contains(outline_of(job), at[0], at[1]).all():
+        raise BadInput("--at lies outside the floor; give X,Y from the room's corner.")
+    return labels[0], at[0], at[1]
 
 
 def _left(job: "Job", kind: str) -> int:

@@ -59,6 +59,12 @@ def current(connection: sqlite3.Connection) -> Plan | None:
     return None if row is None else _plan(row)
 
 
+def first(connection: sqlite3.Connection) -> Plan | None:
+    """Return the first plan, or None."""
+    row = connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id LIMIT 1").fetchone()
+    return None if row is None else _plan(row)
+
+
 def changed_since(connection: sqlite3.Connection, plan: Plan, bags: bool = False) -> list[str]:
     """Name what a plan stands on and what is different now; see `Job.changed_since`."""
     then = shots.select_ids(connection, json.dumps(plan.shot_ids))

@@ -458,6 +458,11 @@ class Job(JobFile):
         with self._reading() as connection:
             return plans.current(connection)
 
+    def first_plan(self) -> Plan | None:
+        """Return the first plan, or None where there is none yet."""
+        with self._reading() as connection:
+            return plans.first(connection)
+
     def changed_since(self, plan: Plan, bags: bool = False) -> list[str]:
         """Name what has changed under a plan's plane; empty where it still stands.
 

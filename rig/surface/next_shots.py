@@ -22,6 +22,7 @@ _SCREENED = 400
 _DRAWS = 500
 _OUTCOMES = 5
 _MOST_LIKELY = 1_200
+_APART_MM = 300.0
 
 
 @dataclass(frozen=True)
@@ -100,12 +101,16 @@ def suggest_shots(
         own = np.maximum(np.diag(joint[at]), 0.0) + noise
         gain = prior_weight @ joint[high] ** 2 / own
         best, best_bound = -1, bound
+        for shot in found:  # one spot twice is no second place
+            gain[np.hypot(x[chosen] - shot.x_mm, y[chosen] - shot.y_mm) < _APART_MM] = -np.inf
         for c in np.argsort(gain)[::-1][:_CANDIDATES]:
+            if not np.isfinite(gain[c]):
+                break
             seen = values[:, c] + error[:, step]
             expected = _expected_bound(draws, joint[high, c] / own[c], seen, extremes.confidence)
             if best < 0 or expected < best_bound:
                 best, best_bound = int(c), expected
-        if bound - best_bound < least_mm:
+        if best < 0 or bound - best_bound < least_mm:
             break
         reach = joint[:, best] / own[best]
         left2 = max(doubt2 - float(gain[best]), 0.0)

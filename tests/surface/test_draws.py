@@ -5,8 +5,8 @@ from rig.errors import BadInput
 from rig.surface.draws import conditional_draws
 from rig.surface.gaussian_process import GaussianProcess
 
-STEP = 150.0
-X, Y = (a.ravel() for a in np.meshgrid(np.arange(75.0, 3600, STEP), np.arange(75.0, 4500, STEP)))
+STEP = 75.0
+X, Y = (a.ravel() for a in np.meshgrid(np.arange(37.5, 3600, STEP), np.arange(37.5, 4500, STEP)))
 
 
 def fitted(smoothness, length_mm, bowl_mm=6.0):
@@ -48,8 +48,8 @@ def test_places_that_are_no_raster_are_refused():
     with pytest.raises(BadInput, match="strewn"):
         conditional_draws(
             fitted(2.5, 1500.0),
-            np.array([0.0, 4000.0]),
-            np.array([0.0, 4000.0]),
+            np.linspace(0.0, 40_000.0, 2000),
+            np.linspace(0.0, 40_000.0, 2000),
             1.0,
             5,
             np.random.default_rng(0),
