@@ -24,6 +24,7 @@ COMMANDS = {
     "plan": "Choose the finished plane; tell volume and bags.",
     "markers": "Lay out the depth markers and their heights.",
     "set": "Set the markers by live raise and lower prompts.",
+    "pour": "Plan the pour: batches, crew, wet edge; log it live.",
     "export": "Write the points to a file.",
     "devices": "List the serial ports and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",

@@ -51,6 +51,12 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return f"  rod back after {told['gap_s']:.1f} s"
         case "ask" | "trouble" | "notice":
             return f"  ! {told['text']}"
+        case "batch" | "front" | "estimate" | "edges" | "ticked" | "resumed" | "prepour":
+            return f"  {told['text']}"
+        case "edge" | "dry":
+            return f"  ! {told['text']}"
+        case "done" if "text" in told:
+            return str(told["text"])
         case "done":
             without = told["skipped"] if "skipped" in told else told["left"]
             return f"Done, without {', '.join(without)}." if without else "Done."
@@ -110,7 +116,8 @@ class BigScreen:
                 self._small = f"{told['marker']}"
             case "next":
                 label = told.get("label") or told.get("marker")
-                self._big, self._small = f"go to {label}", _place(told)
+                self._big = f"go to {label}" if label else f"batch {told['n']}"
+                self._small = _place(told)
             case "armed":
                 self._big, self._small = told["label"], f"hold still · {told['text']}"
             case "check":
@@ -119,6 +126,8 @@ class BigScreen:
                 self._small = f"{told['text']} · expect {expected}"
             case "shot" | "set":
                 self._big = f"{told.get('label') or told.get('marker')} {told['event']}"
+            case "edges":
+                self._big = f"edge {max(0.0, told['left_s']) / 60:.0f} min left"
             case "done":
                 self._big, self._small = "done", ""
         self._note = line_of(told, units, denominator) or self._note
