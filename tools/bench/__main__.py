@@ -16,8 +16,8 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-BENCHES = ("startup", "parsing", "durability", "latency")
-REFERENCES = {"parsing": ["pynmea2"]}
+BENCHES = ("startup", "parsing", "durability", "latency", "pour")
+REFERENCES = {"parsing": ["pynmea2"], "pour": ["simpy"]}
 
 
 def main() -> None:
