@@ -1,6 +1,7 @@
 """Command line of the simulated devices: `python -m simulated_devices serial …`."""
 
 import argparse
+import json
 import math
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ from simulated_devices.encode import PROFILES
 from simulated_devices.faults import FAULTS
 from simulated_devices.floor import KINDS, Floor, floor_from_file
 from simulated_devices.points_walk import read_points
+from simulated_devices.pour_crew import read_plan, script
 from simulated_devices.serial_rod import serve
 from simulated_devices.world import CLAMP_MM, LINE_MM, ROOM_MM, make_world
 
@@ -24,7 +26,10 @@ def main(words: list[str] | None = None) -> int:
     """Run the command line; return the exit code: 0 stopped, 2 refused."""
     options = _parser().parse_args(words)
     try:
-        _serial(options)
+        if options.device == "crew":
+            _crew(options)
+        else:
+            _serial(options)
     except Refused as refusal:
         print(f"simulated_devices: {refusal}", file=sys.stderr)
         return 2
@@ -60,6 +65,14 @@ def _serial(options: argparse.Namespace) -> None:
         mistakes=options.mistakes,
     )
     serve(world, speed=options.speed, link=options.link, truth=options.truth)
+
+
+def _crew(options: argparse.Namespace) -> None:
+    words, truth = script(read_plan(options.plan), options.seed)
+    for at_s, word in words:
+        print(f"{at_s:.3f} {word}")
+    if options.truth is not None:
+        options.truth.write_text(json.dumps(truth) + "\n")
 
 
 def _parser() -> _Parser:
@@ -158,6 +171,16 @@ def _parser() -> _Parser:
     )
     run.add_argument("--link", type=Path, metavar="PATH", help="a link to the pseudo-terminal")
     run.add_argument("--truth", type=Path, metavar="FILE", help="keep what is really so in FILE")
+    crew = devices.add_parser(
+        "crew",
+        help="a crew that pours",
+        description="Print what an invented crew would type, each line with its second; one of its "
+        "mixers fails.",
+        allow_abbrev=False,
+    )
+    crew.add_argument("--plan", type=Path, required=True, metavar="FILE", help="a plan's JSON")
+    crew.add_argument("--seed", type=_whole, default=1, metavar="N", help="of its paces (1)")
+    crew.add_argument("--truth", type=Path, metavar="FILE", help="keep what is really so in FILE")
     return parser
 
 

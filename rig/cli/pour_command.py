@@ -2,6 +2,7 @@
 
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -135,6 +136,18 @@ def run_command(job_path: Path, as_json: bool, **options: Any) -> None:
     Goes by the last rig pour plan, or makes one where its options are given. Cut off in mid-pour,
     it goes on where it was, with the true ages of the edges.
     """
+    log_pour(job_path, as_json, options)
+
+
+def log_pour(
+    job_path: Path,
+    as_json: bool,
+    options: dict[str, Any],
+    script: Sequence[tuple[float, str]] = (),
+    speed: float = 1.0,
+    more_sinks: Sequence[Any] = (),
+) -> None:
+    """Log a pour from the keyboard, or from a script of seconds and words by a faster clock."""
     from rig.job.store import Job
     from rig.live.pouring import (
         PourRecorder,
@@ -173,12 +186,12 @@ def run_command(job_path: Path, as_json: bool, **options: Any) -> None:
         if not as_json:
             click.echo(CAUTION, err=True)
         recorder = PourRecorder(job, session, result["interval_s"])
-        _run(machine, recorder, options, as_json, units_of(job))
+        _run(machine, recorder, options, as_json, units_of(job), script, speed, more_sinks)
     if not machine.finished:
         if not as_json:
             click.echo("Left with all kept: rig pour run goes on. Say stop to end the pour.")
         return
-    if not as_json:
+    if not as_json and not script:
         click.echo("\n".join(after_text(result["sheet"], time.time())))
 
 
@@ -195,7 +208,14 @@ def _plan_of(job: "Job") -> "Plan":
 
 
 def _run(
-    machine: Any, recorder: Any, options: dict[str, Any], as_json: bool, units: tuple[str, int]
+    machine: Any,
+    recorder: Any,
+    options: dict[str, Any],
+    as_json: bool,
+    units: tuple[str, int],
+    script: Sequence[tuple[float, str]],
+    speed: float,
+    more_sinks: Sequence[Any],
 ) -> None:
     import asyncio
 
@@ -205,14 +225,18 @@ def _run(
     from rig.live.pour_keys import HELP, PourKeys, parse_words
     from rig.live.session import run
 
-    clock = Clock()
+    clock = Clock(speed)
 
     def complain(text: str) -> None:
         click.echo(f"rig: {text}", err=True)
 
-    by_keys = sys.stdin.isatty()
-    hands = keys(clock, PourKeys()) if by_keys else sources.words(parse_words, clock, complain)
-    streams = [sources.watched(hands, clock)]
+    by_keys = not script and sys.stdin.isatty()
+    if script:
+        streams = [sources.scripted(script, parse_words, clock)]
+    elif by_keys:
+        streams = [sources.watched(keys(clock, PourKeys()), clock)]
+    else:
+        streams = [sources.watched(sources.words(parse_words, clock, complain), clock)]
     if options["serial_url"]:
         from rig.devices.profile import load_profile
         from rig.devices.serial_port import SerialTransport
@@ -221,7 +245,7 @@ def _run(
         streams.insert(0, sources.device(transport, load_profile(options["profile_name"]), clock))
 
     def go(sink: Any) -> None:
-        asyncio.run(run(machine, streams, recorder, [sink], clock))
+        asyncio.run(run(machine, streams, recorder, [sink, *more_sinks], clock))
 
     if as_json:
         go(terminal.json_lines)

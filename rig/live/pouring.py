@@ -182,7 +182,11 @@ def pour_result(
 def _batch_rows(
     made: Forecast, outline: Outline, units: str, per_bag_l: float
 ) -> list[dict[str, Any]]:
-    wet, poured = np.median(made.run.wet_s, axis=1), np.median(made.run.poured_s, axis=1)
+    # A schedule goes by the batches' order, though two that begin together may change places.
+    wet, poured = (
+        np.maximum.accumulate(np.median(times, axis=1))
+        for times in (made.run.wet_s, made.run.poured_s)
+    )
     ages = made.edge_age_p95_s()
     return [
         {

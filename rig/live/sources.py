@@ -3,7 +3,7 @@
 import asyncio
 import sys
 import threading
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Literal
 
@@ -79,6 +79,19 @@ async def words(
         except BadInput as error:
             complain(str(error))
             continue
+        if act is not None:
+            yield Act(*clock.now(), *act)
+
+
+async def scripted(
+    script: Iterable[tuple[float, str]],
+    parse: Callable[[str], tuple[str, str | None] | None],
+    clock: Clock,
+) -> AsyncIterator[Item]:
+    """Yield the acts of a script, each at its second of the clock."""
+    for at_s, line in script:
+        await asyncio.sleep(max(0.0, (at_s - clock.now()[0]) / clock.speed))
+        act = parse(line)
         if act is not None:
             yield Act(*clock.now(), *act)
 

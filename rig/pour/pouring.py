@@ -437,7 +437,7 @@ class Pouring:
         short = max(0, math.ceil(need.bags - bags - 1e-6))
         reached = [s.number for s in self._plan.strips if s.share_end * need.p95 <= bags]
         stop = reached[-1] if reached else None
-        at = f"stop at strip {stop}" if stop else "stop now"
+        at = f"stop at strip {stop}" if stop and stop > self.front else "stop now"
         said = f"A bag makes {need.yield_l:.3g} l (± {2 * need.yield_sd_l:.2g}); "
         said += f"the floor takes {need.bags:.1f} bags (95 %: up to {need.p95:.1f}). "
         if short:

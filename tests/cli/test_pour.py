@@ -12,6 +12,7 @@ import time
 import pytest
 
 from rig.cli import main
+from rig.cli.pour_command import log_pour
 
 PLAN = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
 
@@ -238,3 +239,31 @@ def test_a_pour_can_be_planned_and_run_in_one_breath(planned):
     run = planned("pour", "run", *PLAN, "--runs", "200", "--json", typed="batch\nstop\n")
     assert run.code == 0, run.err
     assert run.events[-1]["event"] == "done"
+
+
+def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(planned, tmp_path):
+    """The demo's pour: another process pours 10 % less a bag; the log must find that out."""
+    crew = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "9min"]
+    made = planned("pour", "plan", *crew, "--runs", "200", "--json")
+    (tmp_path / "plan.json").write_text(made.out)
+    spoken = subprocess.run(
+        [sys.executable, "-m", "simulated_devices", "crew", "--plan", tmp_path / "plan.json",
+         "--seed", "3", "--truth", tmp_path / "truth.json"],
+        check=True, capture_output=True, text=True,
+    ).stdout  # fmt: skip
+    script = [(float(at), word) for at, word in (x.split(" ", 1) for x in spoken.splitlines())]
+    truth = json.loads((tmp_path / "truth.json").read_text())
+    heard = []
+    options = dict.fromkeys(("mixers", "crew", "sheet_path", "bags", "serial_url"))
+    log_pour(tmp_path / "job.sqlite", True, options, script, 400.0, [heard.append])
+    done = heard[-1]
+    assert done["event"] == "done"
+    assert done["bags_used"] == truth["bags"]
+    assert done["yield_l"] == pytest.approx(truth["yield_l"], rel=0.06)
+    assert done["unticked"] == ["lath"]
+    fails = truth["mixer_fails_after_batch"]
+    failed = [e["event"] == "batch" and e["n"] == fails for e in heard].index(True)
+    assert any(e["event"] == "edge" for e in heard[failed:])
+    again = planned("pour", "plan", *crew, "--runs", "200", "--crew-from", "job.sqlite", "--json")
+    learnt = json.loads(again.out.splitlines()[-1])  # the log printed before
+    assert learnt["yield_l"] == pytest.approx(done["yield_l"])
