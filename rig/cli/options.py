@@ -101,6 +101,7 @@ class Quantity(_ParamType):
 VOLUME = Quantity("volume", units.parse_volume)
 MASS = Quantity("mass", units.parse_mass)
 PERCENT = Quantity("percent", units.parse_percent, zero=True)
+DURATION = Quantity("duration", units.parse_duration)
 SECONDS = Quantity("seconds", units.parse_duration, bare="s")
 
 

@@ -10,7 +10,7 @@ import click
 
 from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
 from rig.cli.markers_command import fresh_plan
-from rig.cli.options import SECONDS, Command, Length, Lengths, job_option, json_option, show, stack
+from rig.cli.options import DURATION, Command, Length, Lengths, job_option, json_option, show, stack
 from rig.errors import BadInput, CannotAnswer
 from rig.units import format_length, format_place, format_volume
 
@@ -23,10 +23,10 @@ CAUTION = "Caution: silica dust, caustic mix, current near water; the sheet and 
 plan_options = stack(
     click.option("--mixers", type=click.IntRange(min=1), help="Mixers that run at once."),
     click.option("--crew", type=click.IntRange(min=1), help="People, mixing hands included."),
-    click.option("--mix-time", type=SECONDS, help="Of a batch, from the sheet: 2min."),
+    click.option("--mix-time", type=DURATION, help="Of a batch, from the sheet: 2min."),
     click.option(
         "--working-time",
-        type=SECONDS,
+        type=DURATION,
         help="How long the mix flows and heals, from the sheet: 20min.",
     ),
     click.option(
@@ -41,7 +41,7 @@ plan_options = stack(
                  "place farthest from the exit, on foot]"),
     click.option("--exit", "exit_", type=Lengths("X", "Y"), help="Where the crew leaves.  "
                  "[default: the first door]"),
-    click.option("--slake-time", type=SECONDS, help="Rest after mixing.  [default: 0, or the "
+    click.option("--slake-time", type=DURATION, help="Rest after mixing.  [default: 0, or the "
                  "sheet's]"),
     click.option("--bags-per-batch", type=click.IntRange(min=1), default=1, show_default=True),
     click.option("--buckets", type=click.IntRange(min=1), help="Batches on the way at once.  "
@@ -52,11 +52,11 @@ plan_options = stack(
                  help="Poured one after another, with a stop between."),
     click.option("--mix-distance", type=Length(minimum=0.0), default="3m", show_default=True,
                  help="From the mixers to the exit."),
-    click.option("--water-time", type=SECONDS, help="Measuring water for a bag.  [default: 15]"),
-    click.option("--powder-time", type=SECONDS, help="Adding a bag's powder.  [default: 30]"),
-    click.option("--pour-time", type=SECONDS, help="Pouring out a batch.  [default: 20]"),
-    click.option("--spread-time", type=SECONDS, help="Spreading a m².  [default: 25]"),
-    click.option("--deair-time", type=SECONDS, help="Taking air out of a m².  [default: 15]"),
+    click.option("--water-time", type=DURATION, help="Measuring water for a bag.  [default: 15s]"),
+    click.option("--powder-time", type=DURATION, help="Adding a bag's powder.  [default: 30s]"),
+    click.option("--pour-time", type=DURATION, help="Pouring out a batch.  [default: 20s]"),
+    click.option("--spread-time", type=DURATION, help="Spreading a m².  [default: 25s]"),
+    click.option("--deair-time", type=DURATION, help="Taking air out of a m².  [default: 15s]"),
     click.option(
         "--crew-from",
         type=click.Path(path_type=Path, dir_okay=False),

@@ -130,9 +130,11 @@ class BigScreen:
                 self._big = f"edge {max(0.0, told['left_s']) / 60:.0f} min left"
             case "done":
                 self._big, self._small = "done", ""
-        self._note = line_of(told, units, denominator) or self._note
+        if told["event"] != "edges" and not (told["event"] == "next" and "n" in told):
+            # In a pour those two are shown above, and must not wipe a warning off.
+            self._note = line_of(told, units, denominator) or self._note
         self._draw()
-        if told["event"] in SETTLED:
+        if told["event"] in SETTLED or told["event"] == "edge":
             self._console.bell()
             if told["event"] == "set":
                 self._console.bell()

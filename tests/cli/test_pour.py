@@ -107,6 +107,8 @@ def test_start_and_exit_turn_the_front_round(planned):
         ([*PLAN[:4], *PLAN[6:]], "mixing time"),
         ([*PLAN, "--mix-time", "0s"], "more than zero"),
         ([*PLAN, "--bays", "9"], "bays"),
+        ([*PLAN, "--working-time", "20"], "unit"),
+        ([*PLAN, "--mix-time", "2"], "unit"),
         ([*PLAN, "--exit", "9m,9m"], "exit"),
         ([*PLAN, "--start", "9m,9m"], "start"),
         ([*PLAN, "--crew", "900"], "900"),
