@@ -13,6 +13,7 @@ from simulated_devices.faults import FAULTS
 from simulated_devices.floor import KINDS, Floor, floor_from_file
 from simulated_devices.points_walk import read_points
 from simulated_devices.private_bus import VARIABLE
+from simulated_devices.pour_crew import read_plan, script
 from simulated_devices.world import CLAMP_MM, LINE_MM, ROOM_MM, make_world
 
 
@@ -27,6 +28,8 @@ def main(words: list[str] | None = None) -> int:
     try:
         if options.device == "faults":
             print(json.dumps(_faults(options.link)))
+        elif options.device == "crew":
+            _crew(options)
         else:
             _run(options)
     except Refused as refusal:
@@ -76,6 +79,14 @@ def _run(options: argparse.Namespace) -> None:
         ble_rod.serve(world, speed=options.speed, name=options.name, truth=options.truth)
     else:
         serial_rod.serve(world, speed=options.speed, link=options.link, truth=options.truth)
+
+
+def _crew(options: argparse.Namespace) -> None:
+    words, truth = script(read_plan(options.plan), options.seed)
+    for at_s, word in words:
+        print(f"{at_s:.3f} {word}")
+    if options.truth is not None:
+        options.truth.write_text(json.dumps(truth) + "\n")
 
 
 def _parser() -> _Parser:
@@ -129,6 +140,16 @@ def _parser() -> _Parser:
         allow_abbrev=False,
     )
     listed.add_argument("--link", choices=("serial", "ble"), default="serial")
+    crew = devices.add_parser(
+        "crew",
+        help="a crew that pours",
+        description="Print what an invented crew would type, each line with its second; one of its "
+        "mixers fails.",
+        allow_abbrev=False,
+    )
+    crew.add_argument("--plan", type=Path, required=True, metavar="FILE", help="a plan's JSON")
+    crew.add_argument("--seed", type=_whole, default=1, metavar="N", help="of its paces (1)")
+    crew.add_argument("--truth", type=Path, metavar="FILE", help="keep what is really so in FILE")
     return parser
 
 

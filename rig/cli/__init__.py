@@ -25,6 +25,7 @@ COMMANDS = {
     "plan": "Choose the finished plane; tell volume and bags.",
     "markers": "Lay out the depth markers and their heights.",
     "set": "Set the markers by live raise and lower prompts.",
+    "pour": "Plan the pour: batches, crew, wet edge; log it live.",
     "flatness": "Prove the floor against a tolerance: in, out, too close.",
     "rules": "List the tolerance rules and their sources.",
     "export": "Write the points to a file.",

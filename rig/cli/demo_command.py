@@ -17,13 +17,14 @@ import click
 from rig.cli.options import json_option
 from rig.errors import DeviceUnavailable
 
-FILES = ("job.sqlite", "shots.csv", "truth.json", "cured.json")
 PROVED = "click-lock"
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
 IN_ROOM = ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}"]
 COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50lb"]
 COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
+POUR = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "12min"]
+POUR_SPEED = 300.0
 
 
 @click.command()
@@ -89,7 +90,8 @@ def command(
                 stage.rig("plan")
             stage.rig("markers")
             stage.set_markers()
-        cured = _pour(job, folder, seed)
+        pour = _log_pour(stage, folder, seed)
+        cured = _cure(job, folder, seed)
         again = ["--truth", str(folder / "cured-truth.json"), "--floor", str(cured)]
         with simulated_rod(link, seed, speed, again) as simulator:
             stage.simulator = simulator
@@ -98,14 +100,15 @@ def command(
             stage.rig("flatness", "--rule", PROVED)
         stage.rig("export", "--format", "csv", "--out", str(folder))
     told = compare(json.loads(truth_path.read_text()), job)
-    told["files"] = [str(folder.absolute() / name) for name in FILES]
+    told["truth"]["pour"], told["result"]["pour"] = pour
+    told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]
     if as_json:
         click.echo(json.dumps(told, allow_nan=False))
     else:
         click.echo(apart_text(told))
 
 
-def _pour(job_path: Path, folder: Path, seed: int) -> Path:
+def _cure(job_path: Path, folder: Path, seed: int) -> Path:
     """Have the simulator pour to the job's plane, round the benchmark; return the cured floor."""
     from rig.job.store import Job
 
@@ -183,17 +186,18 @@ class Stage:
     """
 
     def __init__(self, job: Path, speed: float) -> None:
-        self._job, self._speed = job, speed
+        self.job, self._speed = job, speed
         self.simulator: Simulator | None = None
         self.more_sinks: list[Any] = []
 
-    def rig(self, *words: str) -> None:
+    def rig(self, *words: str, aloud: bool = True) -> None:
         """Run a command that needs no rod."""
         from rig.cli import rig
 
-        self._say(*words)
+        if aloud:
+            self.say(*words)
         with contextlib.redirect_stderr(sys.stdout):
-            rig.main([words[0], "--job", str(self._job), *words[1:]], "rig", standalone_mode=False)
+            rig.main([*words, "--job", str(self.job)], "rig", standalone_mode=False)
 
     def survey(self, *words: str) -> None:
         """Survey with the simulated rod."""
@@ -210,16 +214,17 @@ class Stage:
     def _live(self, parser: click.Command, work: Any, *words: str) -> None:
         assert self.simulator is not None
         source = self.simulator.source
-        self._say(*words, *source)
+        self.say(*words, *source)
         with parser.make_context(words[0], [*words[1:], *source]) as context:
             options = dict(context.params)
-            options["job_path"] = self._job
+            options["job_path"] = self.job
             options.pop("as_json")
             options["speed"] = self._speed
             with contextlib.redirect_stderr(sys.stdout):
                 work(as_json=False, more_sinks=[self.simulator.hear, *self.more_sinks], **options)
 
-    def _say(self, *words: str) -> None:
+    def say(self, *words: str) -> None:
+        """Show a command before it runs."""
         shown = " ".join(f"'{word}'" if " " in word else word for word in words)
         click.secho(f"\n$ rig {shown}", bold=True)
 
@@ -233,6 +238,56 @@ def suggested_places(job_path: Path) -> list[tuple[float, float]]:
     with Job.open(job_path) as job:
         picture = picture_of(job, outline_of(job), 0.95)
         return [(shot.x_mm, shot.y_mm) for shot, _ in next_shots(job, picture)]
+
+
+def _log_pour(stage: Stage, folder: Path, seed: int) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Plan the pour and log that of a simulated crew, one of whose mixers fails."""
+    from rig.cli.pour_command import log_pour
+
+    stage.rig("pour", "plan", *POUR)
+    made = io.StringIO()
+    with contextlib.redirect_stdout(made):
+        stage.rig("pour", "plan", *POUR, "--json", aloud=False)
+    plan = json.loads(made.getvalue())
+    plan_path, truth_path = folder / "pour_plan.json", folder / "pour_truth.json"
+    plan_path.write_text(made.getvalue())
+    words = ["crew", "--plan", str(plan_path), "--seed", str(seed), "--truth", str(truth_path)]
+    spoken = subprocess.run(
+        [sys.executable, "-m", "simulated_devices", *words],
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
+    script = [(float(at), word) for at, word in (x.split(" ", 1) for x in spoken.splitlines())]
+    truth = json.loads(truth_path.read_text())
+    stage.say("pour", "run")
+    click.echo(f"(a simulated crew, {POUR_SPEED:g} times faster than life; after batch "
+               f"{truth['mixer_fails_after_batch']} one of its mixers fails)")  # fmt: skip
+    heard: list[dict[str, Any]] = []
+    options = dict.fromkeys(("mixers", "crew", "sheet_path", "bags", "serial_url"))
+    with contextlib.redirect_stderr(sys.stdout):
+        log_pour(stage.job, False, options, script, POUR_SPEED, [heard.append])
+    done = heard[-1]
+    after_ten = _need_after(heard, 10)
+    return truth, {
+        "feasible": plan["feasible"],
+        "margin_s": plan["margin_s"],
+        "bags": done["bags_used"],
+        "yield_l": done["yield_l"],
+        "need_bags_after_10": after_ten,
+        "edge_warnings": sum(told["event"] == "edge" for told in heard),
+    }
+
+
+def _need_after(heard: list[dict[str, Any]], batches: int) -> float | None:
+    """Need as it was told at the last front up to a batch."""
+    need = None
+    for told in heard:
+        if told["event"] == "batch" and told["n"] > batches:
+            break
+        if told["event"] == "estimate":
+            need = float(told["need_bags"])
+    return need
 
 
 def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
@@ -322,6 +377,7 @@ def apart_text(told: dict[str, Any]) -> str:
     truth, result, apart = told["truth"], told["result"], told["apart"]
     bags, volume = result["bags"], result["volume_l"]
     before = result["bags_before_more_shots"]
+    pour, true_pour = result["pour"], truth["pour"]
     inside = "inside" if apart["volume_in_range"] else "OUTSIDE"
     return "\n".join(
         [
@@ -338,6 +394,11 @@ def apart_text(told: dict[str, Any]) -> str:
             f"  shots           worst {apart['shots_worst_mm']:.2f} mm from the true reading",
             f"  markers         {result['markers_set']} set, worst "
             f"{apart['markers_worst_mm']:.2f} mm from the target against the true line",
+            f"  pour            {pour['need_bags_after_10']:.1f} bags foreseen after ten batches, "
+            f"{true_pour['bags']} truly went in; {pour['yield_l']:.1f} l a bag told, "
+            f"{true_pour['yield_l']:.1f} l true"
+            if pour["need_bags_after_10"] is not None
+            else f"  pour            {true_pour['bags']} bags",
             f"  the laser's own error (no rod can see it) was up to "
             f"{apart['laser_worst_mm']:.2f} mm at a marker",
             "\nFiles:",

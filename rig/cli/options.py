@@ -102,6 +102,7 @@ VOLUME = Quantity("volume", units.parse_volume)
 MASS = Quantity("mass", units.parse_mass)
 PERCENT = Quantity("percent", units.parse_percent, zero=True)
 SLOPE = Quantity("slope", units.parse_slope, zero=True)
+DURATION = Quantity("duration", units.parse_duration)
 SECONDS = Quantity("seconds", units.parse_duration, bare="s")
 
 

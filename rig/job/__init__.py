@@ -1,6 +1,7 @@
 """The job file: one SQLite file that keeps everything measured, decided and done on a floor."""
 
 from rig.job.rows import (
+    Batch,
     DoorEnds,
     Marker,
     Plan,
@@ -13,6 +14,7 @@ from rig.job.rows import (
 from rig.job.store import Job
 
 __all__ = [
+    "Batch",
     "DoorEnds",
     "Job",
     "Marker",

@@ -120,6 +120,24 @@ class Marker:
         return self.residual_mm is not None
 
 
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """A batch of the pour: as planned, and when it was poured (null until then)."""
+
+    id: int
+    n: int
+    bags: float
+    water_l: float | None
+    volume_l: float | None
+    mix_s: float | None
+    pour_s: float | None
+    x_mm: float | None
+    y_mm: float | None
+    session_id: int | None
+    mixed_utc_s: float | None
+    poured_utc_s: float | None
+
+
 class StoredReading(NamedTuple):
     """A message of the device as it came, with what was read from it then."""
 

@@ -12,9 +12,10 @@ from math import isfinite
 from typing import Any, Self
 
 from rig.errors import BadInput
-from rig.job import checks, description, markers, opening, plans, sessions, shots
+from rig.job import batches, checks, description, markers, opening, plans, sessions, shots
 from rig.job.file import JobFile
 from rig.job.rows import (
+    Batch,
     Check,
     DoorEnds,
     Marker,
@@ -536,3 +537,35 @@ class Job(JobFile):
         """Take back that a marker was set; its shot counts as undone."""
         with self._writing("the marker was not changed") as connection:
             markers.unset(connection, label)
+
+    # The pour
+
+    def save_pour_plan(self, rows: Iterable[Mapping[str, Any]], plan: Mapping[str, Any]) -> None:
+        """Keep the schedule of a pour; the event `pour_plan` keeps each whole.
+
+        Parameters
+        ----------
+        rows : iterable of mappings
+            The batches: `n`, `bags`, `water_l`, `volume_l`, `mix_s`, `pour_s`, `x_mm`, `y_mm`.
+        plan : mapping
+            What the live log goes by, as JSON holds it.
+        """
+        with self._writing("the plan of the pour was not kept") as connection:
+            batches.save(connection, rows)
+            self._note("pour_plan", plan)
+
+    def batches(self) -> list[Batch]:
+        """Return the batches poured, in their order, then those that are planned."""
+        with self._reading() as connection:
+            return batches.select(connection)
+
+    def pour_batch(self, n: int, bags: float, session_id: int, utc_s: float) -> None:
+        """Commit that a batch was poured, with all that was logged before."""
+        self._setup(session_id)
+        with self._writing("the last batch was not kept") as connection:
+            batches.pour(connection, n, bags, session_id, utc_s)
+
+    def unpour_batch(self) -> None:
+        """Take back the batch that was poured last; it is planned again."""
+        with self._writing("the batch was not taken back") as connection:
+            batches.unpour(connection)

@@ -8,6 +8,7 @@ import contextlib
 import os
 import sys
 from collections.abc import AsyncIterator, Iterator
+from typing import Protocol
 
 from rig.devices.clock import Clock
 from rig.live.session import Act
@@ -44,8 +45,16 @@ class KeyParser:
         return acts
 
 
-async def keys(clock: Clock) -> AsyncIterator[Act]:
-    """Yield an act for each key until standard input ends."""
+class Parser(Protocol):
+    """What makes acts of characters."""
+
+    def feed(self, text: str) -> list[tuple[str, str | None]]:
+        """Return the acts that these characters complete."""
+
+
+async def keys(clock: Clock, parser: Parser | None = None) -> AsyncIterator[Act]:
+    """Yield an act for each key until standard input ends; the survey's keys unless said."""
+    parser = parser or KeyParser()
     try:
         descriptor = sys.stdin.fileno()
     except (ValueError, OSError, AttributeError):
@@ -54,7 +63,6 @@ async def keys(clock: Clock) -> AsyncIterator[Act]:
         return  # in the background the terminal is not ours to read or set
     loop = asyncio.get_running_loop()
     arrived: asyncio.Queue[str] = asyncio.Queue()
-    parser = KeyParser()
 
     def ready() -> None:
         try:

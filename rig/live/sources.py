@@ -4,14 +4,14 @@ import asyncio
 import contextlib
 import sys
 import threading
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Literal
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile
-from rig.devices.reading import Back, Battery, Lost, Reading
+from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.devices.stream import supervise
 from rig.devices.trace import Trace, replay
 from rig.devices.transport import Transport
@@ -20,6 +20,8 @@ from rig.errors import BadInput
 from rig.job.rows import StoredReading
 from rig.job.store import Job
 from rig.live.session import Act, End, Item, Typed
+
+CLOCK_SET_S = 2.0
 
 
 async def device(transport: Transport, profile: Profile, clock: Clock) -> AsyncIterator[Item]:
@@ -56,6 +58,63 @@ async def typed(
             yield Typed(entry, reader.stderr_mm)
         else:
             yield Act(time_s, utc_s, entry)
+
+
+async def words(
+    parse: Callable[[str], tuple[str, str | None] | None],
+    clock: Clock,
+    complain: Callable[[str], None],
+) -> AsyncIterator[Item]:
+    """Yield the acts typed a line at a time, until the end of standard input."""
+    loop = asyncio.get_running_loop()
+    lines: asyncio.Queue[str] = asyncio.Queue()
+
+    def read() -> None:
+        for line in sys.stdin:
+            loop.call_soon_threadsafe(lines.put_nowait, line)
+        loop.call_soon_threadsafe(lines.put_nowait, "")
+
+    threading.Thread(target=read, daemon=True, name="words").start()
+    while line := await lines.get():
+        try:
+            act = parse(line)
+        except BadInput as error:
+            complain(str(error))
+            continue
+        if act is not None:
+            yield Act(*clock.now(), *act)
+
+
+async def scripted(
+    script: Iterable[tuple[float, str]],
+    parse: Callable[[str], tuple[str, str | None] | None],
+    clock: Clock,
+) -> AsyncIterator[Item]:
+    """Yield the acts of a script, each at its second of the clock."""
+    for at_s, line in script:
+        await asyncio.sleep(max(0.0, (at_s - clock.now()[0]) / clock.speed))
+        act = parse(line)
+        if act is not None:
+            yield Act(*clock.now(), *act)
+
+
+async def watched(items: AsyncIterator[Item], clock: Clock) -> AsyncIterator[Item]:
+    """Yield items, and tell where the time of day was set meanwhile."""
+    time_s, utc_s = clock.now()
+    offset = utc_s - time_s
+    async for item in items:
+        if isinstance(item, Act):
+            now = item.utc_s - item.time_s
+            if abs(now - offset) > CLOCK_SET_S:
+                way = "back" if now < offset else "on"
+                yield Notice(
+                    item.time_s,
+                    item.utc_s,
+                    f"The clock was set {way} by {abs(now - offset):.0f} s; ages go by the "
+                    "machine's steady clock and hold.",
+                )
+                offset = now
+        yield item
 
 
 async def replayed(items: Iterator[Item], speed: float | None) -> AsyncIterator[Item]:

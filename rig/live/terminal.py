@@ -57,6 +57,12 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return f"  rod back after {told['gap_s']:.1f} s"
         case "ask" | "trouble" | "notice":
             return f"  ! {told['text']}"
+        case "batch" | "front" | "estimate" | "edges" | "ticked" | "resumed" | "prepour":
+            return f"  {told['text']}"
+        case "edge" | "dry":
+            return f"  ! {told['text']}"
+        case "done" if "text" in told:
+            return str(told["text"])
         case "done":
             without = told["skipped"] if "skipped" in told else told["left"]
             return f"Done, without {', '.join(without)}." if without else "Done."
@@ -116,7 +122,8 @@ class BigScreen:
                 self._small = f"{told['marker']}"
             case "next":
                 label = told.get("label") or told.get("marker")
-                self._big, self._small = f"go to {label}", _place(told)
+                self._big = f"go to {label}" if label else f"batch {told['n']}"
+                self._small = _place(told)
             case "armed":
                 self._big, self._small = told["label"], f"hold still · {told['text']}"
             case "check":
@@ -125,14 +132,18 @@ class BigScreen:
                 self._small = f"{told['text']} · expect {expected}"
             case "shot" | "set":
                 self._big = f"{told.get('label') or told.get('marker')} {told['event']}"
+            case "edges":
+                self._big = f"edge {max(0.0, told['left_s']) / 60:.0f} min left"
             case "done":
                 self._big, self._small = "done", ""
         said_larger = told["event"] in ("prompt", "next", "armed", "check")
+        # In a pour the edges and what comes next are shown above; they must not wipe a warning off.
+        quiet = told["event"] == "edges" or (told["event"] == "next" and "n" in told)
         warned = told["event"] == "picture" and self._note.startswith("!")
-        if not said_larger and not warned:
+        if not said_larger and not warned and not quiet:
             self._note = line_of(told, units, denominator) or self._note
         self._draw()
-        if told["event"] in SETTLED:
+        if told["event"] in SETTLED or told["event"] == "edge":
             self._console.bell()
             if told["event"] == "set":
                 self._console.bell()

@@ -19,10 +19,20 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
 
-BENCHES = ("startup", "parsing", "durability", "latency", "surface", "flatness", "bluetooth")
+BENCHES = (
+    "startup",
+    "parsing",
+    "durability",
+    "latency",
+    "surface",
+    "flatness",
+    "pour",
+    "bluetooth",
+)
 REFERENCES = {
     "parsing": ["pynmea2"],
     "surface": ["sklearn", "pykrige"],
+    "pour": ["simpy"],
     "bluetooth": ["dbus_fast"],
 }
 PACKAGES = {"sklearn": "scikit-learn", "dbus_fast": "dbus-fast"}  # to install under another name

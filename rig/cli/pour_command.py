@@ -1,0 +1,384 @@
+"""`rig pour`: the plan of the pour, the list before it, and the live log."""
+
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
+from rig.cli.markers_command import fresh_plan
+from rig.cli.options import DURATION, Command, Length, Lengths, job_option, json_option, show, stack
+from rig.errors import BadInput, CannotAnswer
+from rig.units import format_length, format_place, format_volume
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan
+    from rig.job.store import Job
+
+CAUTION = "Caution: silica dust, caustic mix, current near water; the sheet and local rules rule."
+
+plan_options = stack(
+    click.option("--mixers", type=click.IntRange(min=1), help="Mixers that run at once."),
+    click.option("--crew", type=click.IntRange(min=1), help="People, mixing hands included."),
+    click.option("--mix-time", type=DURATION, help="Of a batch, from the sheet: 2min."),
+    click.option(
+        "--working-time",
+        type=DURATION,
+        help="How long the mix flows and heals, from the sheet: 20min.",
+    ),
+    click.option(
+        "--sheet",
+        "sheet_path",
+        type=click.Path(path_type=Path, dir_okay=False),
+        metavar="FILE",
+        help="What the product's data sheet says, in TOML; an option given here rules over it.",
+    ),
+    click.option("--temperature", metavar="21C", help="Of the floor; as the sheet states it."),
+    click.option("--start", type=Lengths("X", "Y"), help="Where the pour starts.  [default: the "
+                 "place farthest from the exit, on foot]"),
+    click.option("--exit", "exit_", type=Lengths("X", "Y"), help="Where the crew leaves.  "
+                 "[default: the first door]"),
+    click.option("--slake-time", type=DURATION, help="Rest after mixing.  [default: 0, or the "
+                 "sheet's]"),
+    click.option("--bags-per-batch", type=click.IntRange(min=1), default=1, show_default=True),
+    click.option("--buckets", type=click.IntRange(min=1), help="Batches on the way at once.  "
+                 "[default: as many as keep the edge youngest]"),
+    click.option("--strip", type=Length(above=0.0), help="Depth of a strip along the front.  "
+                 "[default: of 300 to 600 mm what keeps the edge youngest]"),
+    click.option("--bays", type=click.IntRange(min=1, max=8), default=1, show_default=True,
+                 help="Poured one after another, with a stop between."),
+    click.option("--mix-distance", type=Length(minimum=0.0), default="3m", show_default=True,
+                 help="From the mixers to the exit."),
+    click.option("--water-time", type=DURATION, help="Measuring water for a bag.  [default: 15s]"),
+    click.option("--powder-time", type=DURATION, help="Adding a bag's powder.  [default: 30s]"),
+    click.option("--pour-time", type=DURATION, help="Pouring out a batch.  [default: 20s]"),
+    click.option("--spread-time", type=DURATION, help="Spreading a m².  [default: 25s]"),
+    click.option("--deair-time", type=DURATION, help="Taking air out of a m².  [default: 15s]"),
+    click.option(
+        "--crew-from",
+        type=click.Path(path_type=Path, dir_okay=False),
+        metavar="JOB",
+        help="Begin with what this crew's last pour took, in another job.  [default: this job's]",
+    ),
+    click.option("--runs", type=click.IntRange(min=100, max=20_000), default=2_000,
+                 show_default=True, help="Simulated pours."),
+)  # fmt: skip
+
+
+@click.group()
+def command() -> None:
+    """Plan the pour that can't be taken back, tick the list before it, log it live."""
+
+
+@command.command("plan")
+@job_option
+@plan_options
+@json_option
+def plan_command(job_path: Path, as_json: bool, **options: Any) -> None:
+    """Order of batches, crew and mixers, and how old the wet edge gets.
+
+    Exits with 1 where one pour is not feasible, with the cheapest change that makes it so.
+    """
+    from rig.job.store import Job
+
+    with Job.open(job_path, write=True) as job:
+        units, denominator = units_of(job)
+        result = _make_plan(job, _plan_of(job), options)
+    show(result, as_json, pour_text(result, units, denominator))
+    if not result["feasible"]:
+        click.get_current_context().exit(1)
+
+
+@command.command("list")
+@job_option
+@click.option("--tick", multiple=True, metavar="STEP", help="A step that is done. Repeatable.")
+@json_option
+def list_command(job_path: Path, tick: tuple[str, ...], as_json: bool) -> None:
+    """Show or tick the steps before the pour, each with why."""
+    from rig.job.store import Job
+    from rig.live.pouring import ticked_of
+    from rig.pour.prepour import STEPS, step_called
+
+    steps = [step_called(word) for word in tick]
+    with Job.open(job_path, write=bool(steps)) as job:
+        for step in steps:
+            job.log_event(None, None, time.time(), "tick", {"step": step.key})
+        ticked = ticked_of(job)
+    rows = [{"key": s.key, "text": s.text, "why": s.why, "ticked": s.key in ticked} for s in STEPS]
+    left = [str(row["key"]) for row in rows if not row["ticked"]]
+    show({"prepour": rows, "left": left}, as_json, _list_text(rows))
+
+
+def run_options(options: Command) -> Command:
+    """Add what `rig pour run` alone takes."""
+    return stack(
+        click.option("--bags", type=click.FloatRange(min=0.0, min_open=True),
+                     help="Bags on site.  [default: the plan's, to be 95 % sure]"),
+        click.option("--serial", "serial_url", metavar="URL",
+                     help="A counter or button: each press is a batch."),
+        click.option("--baud", type=click.IntRange(min=1), default=9600, show_default=True),
+        click.option("--profile", "profile_name", metavar="KEY|FILE", default="sentence",
+                     show_default=True, help="How the counter speaks; see rig devices."),
+    )(options)  # fmt: skip
+
+
+@command.command("run")
+@job_option
+@plan_options
+@run_options
+@json_option
+def run_command(job_path: Path, as_json: bool, **options: Any) -> None:
+    """Log the pour live: batch, front LABEL, undo, tick WORD, stop, by keys or typed words.
+
+    Goes by the last rig pour plan, or makes one where its options are given. Cut off in mid-pour,
+    it goes on where it was, with the true ages of the edges.
+    """
+    log_pour(job_path, as_json, options)
+
+
+def log_pour(
+    job_path: Path,
+    as_json: bool,
+    options: dict[str, Any],
+    script: Sequence[tuple[float, str]] = (),
+    speed: float = 1.0,
+    more_sinks: Sequence[Any] = (),
+) -> None:
+    """Log a pour from the keyboard, or from a script of seconds and words by a faster clock."""
+    from rig.job.store import Job
+    from rig.live.pouring import (
+        PourRecorder,
+        after_text,
+        current_pour_plan,
+        live_plan,
+        pour_machine,
+    )
+
+    with Job.open(job_path, write=True) as job:
+        plan = _plan_of(job)
+        if any(options[name] is not None for name in ("mixers", "crew", "sheet_path")):
+            made = _make_plan(job, plan, options)
+            if not as_json and not made["feasible"]:
+                click.echo(f"rig: {made['advice']}", err=True)
+        told = current_pour_plan(job, plan)
+        live = live_plan(told.data, plan, options["bags"])
+        if live.bags > 3.0 * plan.result["bags"]["p95"]:
+            raise BadInput(
+                f"--bags {live.bags:g} is more than the room can take: the plan is for "
+                f"{plan.result['bags']['p95']}. Count again, or plan again."
+            )
+        result = told.data["result"]
+        boot, steady_s, utc_s = boot_id(), time.monotonic(), time.time()
+        machine = pour_machine(job, told, live, boot, steady_s, utc_s)
+        session = job.start_session(
+            kind="pour",
+            setup=setup_of(job, None),
+            source="serial" if options["serial_url"] else "keys",
+            profile_text="",
+            capture={"pour_plan": told.id, "bags": live.bags},
+            boot_id=boot,
+            utc_s=utc_s,
+            monotonic_s=steady_s,
+        )
+        if not as_json:
+            click.echo(CAUTION, err=True)
+        recorder = PourRecorder(job, session, result["interval_s"])
+        _run(machine, recorder, options, as_json, units_of(job), script, speed, more_sinks)
+    if not machine.finished:
+        if not as_json:
+            click.echo("Left with all kept: rig pour run goes on. Say stop to end the pour.")
+        return
+    if not as_json and not script:
+        click.echo("\n".join(after_text(result["sheet"], time.time())))
+
+
+def _plan_of(job: "Job") -> "Plan":
+    """Return the job's plan, refusing one whose plane or bags are stale."""
+    plan = fresh_plan(job)
+    changed = job.changed_since(plan, bags=True)
+    if changed:
+        raise CannotAnswer(
+            f"The plan's bags are stale: since it was made, {', '.join(changed)} changed. Run "
+            "rig plan again."
+        )
+    return plan
+
+
+def _run(
+    machine: Any,
+    recorder: Any,
+    options: dict[str, Any],
+    as_json: bool,
+    units: tuple[str, int],
+    script: Sequence[tuple[float, str]],
+    speed: float,
+    more_sinks: Sequence[Any],
+) -> None:
+    import asyncio
+
+    from rig.devices.clock import Clock
+    from rig.live import sources, terminal
+    from rig.live.keys import keys
+    from rig.live.pour_keys import HELP, PourKeys, parse_words
+    from rig.live.session import run
+
+    clock = Clock(speed)
+
+    def complain(text: str) -> None:
+        click.echo(f"rig: {text}", err=True)
+
+    by_keys = not script and sys.stdin.isatty()
+    if script:
+        streams = [sources.scripted(script, parse_words, clock)]
+    elif by_keys:
+        streams = [sources.watched(keys(clock, PourKeys()), clock)]
+    else:
+        streams = [sources.watched(sources.words(parse_words, clock, complain), clock)]
+    if options["serial_url"]:
+        from rig.devices.profile import load_profile
+        from rig.devices.serial_port import SerialTransport
+
+        transport = SerialTransport(options["serial_url"], options["baud"])
+        streams.insert(0, sources.device(transport, load_profile(options["profile_name"]), clock))
+
+    def go(sink: Any) -> None:
+        asyncio.run(run(machine, streams, recorder, [sink, *more_sinks], clock))
+
+    if as_json:
+        go(terminal.json_lines)
+    elif by_keys and sys.stdout.isatty():
+        with terminal.BigScreen(*units, HELP) as screen:
+            go(screen)
+    else:
+        go(terminal.plain_lines(*units, click.echo))
+
+
+def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, Any]:
+    """Plan the pour from options and sheet, and keep it in the job."""
+    from rig.job.store import Job
+    from rig.live.pouring import ground_of, learnt_from, pour_result
+    from rig.pour.crew import Times, check_crew
+    from rig.pour.forecast import Crew
+    from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
+
+    for name, flag in (("mixers", "--mixers 2"), ("crew", "--crew 3")):
+        if options[name] is None:
+            raise BadInput(f"Say how many there are: {flag}.")
+    check_crew(options["crew"], options["mixers"])
+    sheet = Sheet() if options["sheet_path"] is None else read_sheet(options["sheet_path"])
+    temperature = None
+    if options["temperature"] is not None:
+        temperature = parse_temperature(options["temperature"], "--temperature")
+    notes: list[str] = []
+    working_s = options["working_time"]
+    if working_s is None:
+        working_s, note = sheet.working_time(temperature)
+        notes += [note] if note else []
+    mix_s = options["mix_time"] if options["mix_time"] is not None else sheet.mixing_time_s
+    if mix_s is None:
+        raise ask_for("mixing_time")
+    if working_s is None:
+        raise ask_for("working_time")
+    slake_s = options["slake_time"] if options["slake_time"] is not None else sheet.slake_time_s
+    given = {
+        "slake_s": slake_s,
+        "water_s": options["water_time"],
+        "powder_s": options["powder_time"],
+        "pour_s": options["pour_time"],
+        "spread_s_m2": options["spread_time"],
+        "deair_s_m2": options["deair_time"],
+    }
+    times = Times(mix_s, **{name: value for name, value in given.items() if value is not None})
+    crew = Crew(
+        people=options["crew"],
+        mixers=options["mixers"],
+        times=times,
+        working_s=working_s,
+        buckets=options["buckets"],
+        bags_per_batch=options["bags_per_batch"],
+        strip_mm=options["strip"],
+        bays=options["bays"],
+    )
+    if options["crew_from"] is None:
+        learnt = learnt_from(job)
+    else:
+        with Job.open(options["crew_from"]) as other:
+            learnt = learnt_from(other)
+        if learnt is None:
+            raise BadInput(f"{options['crew_from']} holds no pour that was logged to its end.")
+    outline = outline_of(job)
+    ground = ground_of(
+        job, outline, plan, options["exit_"], options["start"], options["mix_distance"]
+    )
+    result = pour_result(
+        job, outline, plan, ground, crew, sheet, temperature, learnt, options["runs"]
+    )
+    result["warnings"] += notes
+    kept = {name: value for name, value in options.items() if value is not None}
+    job.save_pour_plan(
+        result["batches"],
+        {
+            "plan_id": plan.id,
+            "inputs": {name: str(v) if isinstance(v, Path) else v for name, v in kept.items()},
+            "result": result,
+        },
+    )
+    return result
+
+
+def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
+    """Describe the plan of a pour for people."""
+    from rig.pour.clock_text import clock, minutes
+
+    edge = result["wet_edge_age_s"]
+    lines = [
+        f"{len(result['batches'])} batches, {result['bags']} bags, in {len(result['strips'])} "
+        f"strips {format_length(result['strip_mm'], units, denominator)} deep, from the far end to "
+        "the exit:",
+        "  batch strip   mix  pour  where (reach)",
+    ]
+    bay = 1
+    for row in result["batches"]:
+        if row["bay"] != bay:
+            bay = row["bay"]
+            lines.append(f"  -- stop: let bay {bay - 1} set, then bay {bay} --")
+        deep = ", deep: first" if row["deep"] else ""
+        lines.append(
+            f"  {row['n']:>5} {row['strip']:>5} {clock(row['mix_s']):>5} "
+            f"{clock(row['pour_s']):>5}  {row['where']} "
+            f"({format_place(row['reach_mm'], units)}{deep})"
+        )
+    first = result["batches"][0]
+    idle = ", ".join(f"{role} {share:.0%}" for role, share in result["idle"].items())
+    lines += [
+        f"A batch is {format_volume(first['volume_l'], units)} in place, with "
+        f"{format_volume(first['water_l'], units, liquid=True)} of water.",
+        f"Crew of {result['crew']}: {result['roles']['text']}; {result['buckets']} buckets. "
+        f"Waiting: {idle}.",
+        f"{result['rate_bags_per_h']:.0f} bags an hour; {minutes(result['duration_s']['p50'])} in "
+        f"all, 95 times in 100 under {minutes(result['duration_s']['p95'])}.",
+        f"Wet edge: oldest {minutes(edge['p95'])} in 95 of 100 pours ({minutes(edge['max'])} in "
+        f"the worst of {result['runs']}); it keeps {minutes(result['working_time_s'])}: margin "
+        f"{minutes(result['margin_s'])}; it dies in {result['chance_edge_dies']:.1%} of pours.",
+        "FEASIBLE." if result["feasible"] else "NOT FEASIBLE IN ONE POUR.",
+        result["advice"],
+    ]
+    lines += [f"  {c['change']}: margin {minutes(c['margin_s'])}" for c in result["changes"]]
+    lines += [f"Assumed: {text}" for text in result["assumptions"]]
+    lines += [f"! {text}" for text in result["warnings"]]
+    left = [row["key"] for row in result["prepour"] if not row["ticked"]]
+    if left:
+        lines.append(f"Not ticked before the pour: {', '.join(left)} (rig pour list)")
+    lines += [f"Caution: {text}" for text in result["cautions"]]
+    return "\n".join([*lines, "Next: rig pour list, then rig pour run"])
+
+
+def _list_text(rows: list[dict[str, Any]]) -> str:
+    lines = ["Before the pour, because it can't be made good later:"]
+    for row in rows:
+        mark = "x" if row["ticked"] else " "
+        lines.append(f"  [{mark}] {row['key']:<12} {row['text']}: {row['why']}")
+    return "\n".join([*lines, "Tick: rig pour list --tick STEP"])

@@ -1,0 +1,451 @@
+"""From a job's plan to the plan of its pour, from that to the live log, and back into the job."""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rig.errors import CannotAnswer
+from rig.live.recorder import Recorder
+from rig.live.session import Act, Item
+from rig.plan_geometry import Outline, contains, raster_of, where
+from rig.pour.advice import advise
+from rig.pour.clock_text import minutes
+from rig.pour.estimate import ONE_SIDED_95, YIELD_DOUBT, Prior
+from rig.pour.forecast import RUNS, Crew, Forecast, Ground, forecast
+from rig.pour.order import floor_of, place_on
+from rig.pour.pouring import LivePlan, PlannedBatch, Pouring, Strip
+from rig.pour.prepour import CAUTIONS, STEPS
+from rig.pour.sheet import Sheet
+from rig.pour.true_clock import Stretch, on_one_clock
+from rig.surface.gaussian_process import GaussianProcess
+from rig.survey.heights import heights_of
+from rig.target.level import Plane
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan, StoredEvent
+    from rig.job.store import Job
+
+CELLS_PER_BATCH = 40
+FEWEST_CELLS, MOST_CELLS = 1_500, 6_000
+LEARNT_YIELD_DOUBT = 0.05
+"""What is left of a yield's doubt once this crew has poured (our own figure, no source)."""
+FORGOTTEN_S = 12 * 3600.0
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """What a crew's last pour taught: how its hands compare with the figures, and its yield."""
+
+    hands: float
+    yield_l: float
+    text: str
+
+
+def ground_of(
+    job: "Job",
+    outline: Outline,
+    plan: "Plan",
+    exit_mm: tuple[float, float] | None,
+    start_mm: tuple[float, float] | None,
+    mix_way_mm: float,
+) -> Ground:
+    """Lay the plan's cover over the floor, ready to be shared out to batches.
+
+    Raises
+    ------
+    CannotAnswer
+        Where there is neither an exit nor a door.
+    BadInput
+        Where exit or start are not on the floor.
+    """
+    if exit_mm is None:
+        if not outline.doors:
+            raise CannotAnswer(
+                "The room has no door: say where the crew leaves, as --exit 4ft,0ft, or add the "
+                "door with rig edit --door."
+            )
+        exit_mm = outline.doors[0].middle
+    place_on(outline, "exit", *exit_mm)
+    if start_mm is not None:
+        place_on(outline, "start", *start_mm)
+    bags = int(plan.result["bags"]["p50"])
+    cells = raster_of(outline, min(max(CELLS_PER_BATCH * bags, FEWEST_CELLS), MOST_CELLS))
+    heights = heights_of(job.shots())
+    surface = GaussianProcess().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    z, _ = surface.predict(cells.x_mm, cells.y_mm)
+    cover = Plane(plan.a, plan.b, plan.c).at(cells.x_mm, cells.y_mm) - z
+    volume_l = float(plan.result["volume_l"]["mean"])
+    return Ground(floor_of(outline, cells, cover), exit_mm, start_mm, volume_l, bags, mix_way_mm)
+
+
+def learnt_from(job: "Job") -> Learnt | None:
+    """Return what the last pour of a job taught, or None."""
+    done = job.events(["pour_done"])
+    if not done:
+        return None
+    last = done[-1].data
+    if not last["planned_interval_s"] or not last["interval_s"] or last["share"] <= 0:
+        return None
+    hands = min(max(last["planned_interval_s"] / last["interval_s"], 0.5), 2.0)
+    return Learnt(
+        hands,
+        last["yield_l"],
+        f"From this crew's last pour: a batch every {minutes(last['interval_s'])} (planned "
+        f"{minutes(last['planned_interval_s'])}), {last['yield_l']:.3g} l a bag on the floor.",
+    )
+
+
+def pour_result(
+    job: "Job",
+    outline: Outline,
+    plan: "Plan",
+    ground: Ground,
+    crew: Crew,
+    sheet: Sheet,
+    temperature_c: float | None,
+    learnt: Learnt | None = None,
+    runs: int = RUNS,
+) -> dict[str, Any]:
+    """Plan the pour, as `rig pour plan --json` prints it."""
+    units = job.settings["units"]
+    if learnt is not None:
+        crew = replace(crew, times=crew.times.faster_by(learnt.hands))
+    made = forecast(ground, crew, runs)
+    advice = advise(made, ground, runs)
+    per_bag_l = sheet.water_per_bag_l
+    if per_bag_l is None:
+        per_bag_l = next(
+            float(item["per_bag_l"]) for item in plan.result["materials"] if item["item"] == "water"
+        )
+    batches = _batch_rows(made, outline, units, per_bag_l)
+    run = made.run
+    poured = np.median(run.poured_s, axis=1)
+    usual = float(plan.result["volume_l"]["per_bag"])
+    usual /= 1.0 + float(plan.result["bags"]["waste_share"])
+    return {
+        "batches": batches,
+        "strips": _strip_rows(job, made, ground),
+        "wet_edge_age_s": {"max": float(made.oldest_s.max()), "p95": made.age_p95_s},
+        "margin_s": made.margin_s,
+        "feasible": made.feasible,
+        "advice": advice.text,
+        "binds": advice.binds,
+        "changes": advice.changes,
+        "chance_edge_dies": made.chance_edge_dies,
+        "rate_bags_per_h": made.bags_per_h,
+        "duration_s": {
+            "p50": float(np.median(made.duration_s)),
+            "p95": float(np.quantile(made.duration_s, 0.95)),
+        },
+        "bucket_age_s": {"p95": made.bucket_age_p95_s},
+        "idle": made.idle(),
+        "roles": {
+            "mixing": made.roles.mixing,
+            "carrying": made.roles.carrying,
+            "spreading": made.roles.spreading,
+            "helpers": made.roles.helpers,
+            "text": made.roles.text(),
+        },
+        "mixers": crew.mixers,
+        "crew": crew.people,
+        "buckets": made.buckets,
+        "bags": ground.bags,
+        "bays": crew.bays,
+        "strip_mm": made.strip_mm,
+        "working_time_s": crew.working_s,
+        "mix_time_s": crew.times.mix_s,
+        "exit": {"x_mm": ground.exit_mm[0], "y_mm": ground.exit_mm[1]},
+        "start": {"x_mm": batches[0]["x_mm"], "y_mm": batches[0]["y_mm"]},
+        "runs": runs,
+        "interval_s": float(np.median(np.diff(poured))) if len(poured) > 1 else 0.0,
+        "lead_s": float(np.mean(run.poured_s - run.wet_s)) + crew.times.pour_s,
+        "yield_l": usual if learnt is None else learnt.yield_l,
+        "yield_doubt": YIELD_DOUBT if learnt is None else LEARNT_YIELD_DOUBT,
+        "sheet": sheet.as_dict(),
+        "prepour": [
+            {"key": s.key, "text": s.text, "why": s.why, "ticked": s.key in ticked_of(job)}
+            for s in STEPS
+        ],
+        "assumptions": [
+            *crew.times.assumptions(),
+            *_said_of(made, ground),
+            *([learnt.text] if learnt else []),
+        ],
+        "warnings": [*sheet.warnings(temperature_c), *_warnings(made, plan, sheet)],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _batch_rows(
+    made: Forecast, outline: Outline, units: str, per_bag_l: float
+) -> list[dict[str, Any]]:
+    # A schedule goes by the batches' order, though two that begin together may change places.
+    wet, poured = (
+        np.maximum.accumulate(np.median(times, axis=1))
+        for times in (made.run.wet_s, made.run.poured_s)
+    )
+    ages = made.edge_age_p95_s()
+    return [
+        {
+            "n": batch.n,
+            "bags": batch.bags,
+            "water_l": batch.bags * per_bag_l,
+            "volume_l": batch.volume_l,
+            "mix_s": float(wet[k]),
+            "pour_s": float(poured[k]),
+            "x_mm": batch.x_mm,
+            "y_mm": batch.y_mm,
+            "strip": batch.strip,
+            "bay": batch.bay,
+            "area_m2": batch.area_m2,
+            "reach_mm": batch.reach_mm,
+            "deep": batch.deep,
+            "edge_age_p95_s": ages[k],
+            "meets": [later + 1 for earlier, later in made.order.seams if earlier == k],
+            "where": _where(outline, batch.x_mm, batch.y_mm, units),
+        }
+        for k, batch in enumerate(made.order.batches)
+    ]
+
+
+def _strip_rows(job: "Job", made: Forecast, ground: Ground) -> list[dict[str, Any]]:
+    batches, floor = made.order.batches, ground.floor
+    markers: dict[int, list[str]] = {}
+    for marker in job.markers():
+        cell = floor.nearest(marker.x_mm, marker.y_mm)
+        strip = batches[int(made.order.batch_of[cell])].strip
+        markers.setdefault(strip, []).append(marker.label)
+    rows: list[dict[str, Any]] = []
+    total = sum(batch.volume_l for batch in batches)
+    done = 0.0
+    for number in sorted({batch.strip for batch in batches}):
+        inside = [batch for batch in batches if batch.strip == number]
+        volume = sum(batch.volume_l for batch in inside)
+        done += volume
+        rows.append(
+            {
+                "strip": number,
+                "bay": inside[0].bay,
+                "batches": [inside[0].n, inside[-1].n],
+                "volume_l": volume,
+                "share": volume / total,
+                "share_end": min(1.0, done / total),
+                "markers": markers.get(number, []),
+            }
+        )
+    return rows
+
+
+def _said_of(made: Forecast, ground: Ground) -> list[str]:
+    crew = made.crew
+    said = [
+        f"The edge's age counts from water on the powder until the next batch is spread against "
+        f"it; working time {minutes(crew.working_s)}, mixing {minutes(crew.times.mix_s)} as given.",
+        f"{crew.bags_per_batch} bag{'s' if crew.bags_per_batch > 1 else ''} a batch; the mixers "
+        f"stand {ground.mix_way_mm / 1000:.1f} m from the exit, outside.",
+    ]
+    if crew.times.slake_s == 0:
+        said.append("No slaking (rest after mixing): the sheet rules (--slake-time).")
+    if crew.strip_mm is None:
+        said.append(
+            f"Strips {made.strip_mm:.0f} mm deep, chosen so that the edge stays young (--strip)."
+        )
+    if crew.buckets is None:
+        said.append(
+            f"{made.buckets} buckets in use, no more: a batch that waits grows old (--buckets)."
+        )
+    return said
+
+
+def _warnings(made: Forecast, plan: "Plan", sheet: Sheet) -> list[str]:
+    said = []
+    deepest = float(plan.result["cover_mm"]["max"])
+    if sheet.max_cover_mm is not None and deepest > sheet.max_cover_mm:
+        said.append(
+            f"The deepest place takes {deepest:.0f} mm, the sheet allows {sheet.max_cover_mm:.0f} "
+            "mm in one go: fill it first and let it set, or pour in lifts."
+        )
+    if sheet.pot_life_s is not None and made.bucket_age_p95_s > sheet.pot_life_s:
+        said.append(
+            f"A batch may be {minutes(made.bucket_age_p95_s)} old in its bucket, over the pot life "
+            f"of {minutes(sheet.pot_life_s)}: mix no faster than you pour, use fewer buckets."
+        )
+    if made.crew.times.mix_s + made.crew.times.slake_s >= made.crew.working_s:
+        said.append("Mixing takes as long as the mix keeps: check both times on the sheet.")
+    idle = made.crew.mixers - made.roles.mixing
+    if idle > 0:
+        said.append(f"{idle} of {made.crew.mixers} mixers would stand idle with this crew.")
+    return said
+
+
+def _where(outline: Outline, x_mm: float, y_mm: float, units: str) -> str:
+    if not contains(outline, np.array([x_mm]), np.array([y_mm]))[0]:
+        return f"at {x_mm:.0f}, {y_mm:.0f} mm"
+    return where(outline, x_mm, y_mm, units)
+
+
+# --- the live log ---------------------------------------------------------------------------
+
+
+def current_pour_plan(job: "Job", plan: "Plan") -> "StoredEvent":
+    """Return the pour plan that stands, refusing one of another plan."""
+    made = job.events(["pour_plan"])
+    if not made:
+        raise CannotAnswer("The pour has no plan yet. Make one first: rig pour plan")
+    if made[-1].data["plan_id"] != plan.id:
+        raise CannotAnswer(
+            "The plan of the pour is stale: rig plan was run since. Run rig pour plan again."
+        )
+    return made[-1]
+
+
+def live_plan(told: dict[str, Any], plan: "Plan", bags: float | None) -> LivePlan:
+    """Turn a stored pour plan into what the live log goes by."""
+    result = told["result"]
+    batches = tuple(
+        PlannedBatch(b["n"], b["strip"], b["bags"], b["x_mm"], b["y_mm"], b["where"])
+        for b in result["batches"]
+    )
+    strips = tuple(
+        Strip(s["strip"], s["share_end"], s["share"], tuple(s["markers"])) for s in result["strips"]
+    )
+    seams = tuple((b["n"] - 1, later - 1) for b in result["batches"] for later in b["meets"])
+    volume = plan.result["volume_l"]
+    prior = Prior(
+        volume["mean"],
+        (volume["p95"] - volume["mean"]) / ONE_SIDED_95,
+        result["yield_l"],
+        result["yield_doubt"],
+    )
+    return LivePlan(
+        batches,
+        strips,
+        seams,
+        result["working_time_s"],
+        result["lead_s"],
+        result["interval_s"],
+        float(plan.result["bags"]["p95"] if bags is None else bags),
+        prior,
+    )
+
+
+def ticked_of(job: "Job", in_sessions: bool = True) -> list[str]:
+    """Return the steps ticked since the last pour was done, those of the live log too or not."""
+    ticked: list[str] = []
+    for event in job.events(["tick", "ticked", "unticked", "pour_done"]):
+        match event.kind:
+            case "pour_done":
+                ticked = []
+            case "tick":
+                ticked.append(event.data["step"])
+            case "ticked" if in_sessions:
+                ticked.append(event.data["step"])
+            case "unticked" if event.data["step"] in ticked and in_sessions:
+                ticked.remove(event.data["step"])
+    return ticked
+
+
+def stretches_of(job: "Job", pour_plan_id: int) -> list[Stretch]:
+    """Return the sessions of the pour that is under way, none where it was stopped."""
+    found: list[Stretch] = []
+    for session in job.sessions():
+        if session.kind != "pour" or session.capture.get("pour_plan") != pour_plan_id:
+            continue
+        acts: list[tuple[float, str, str | None]] = []
+        last = (0.0, session.utc_s)
+        stopped = False
+        for message in job.stored_messages(session.id):
+            if message.what == "event" and message.kind == "end":
+                continue  # it bears the time of day of what came before it
+            time_s = message.time_s or 0.0
+            last = (max(time_s, last[0]), message.utc_s)
+            if message.what == "reading" and message.status == "button":
+                acts.append((time_s, "batch", None))
+            elif message.what == "event" and message.kind == "act":
+                acts.append((time_s, message.data["act"], message.data["argument"]))
+                stopped |= message.data["act"] == "stop"
+        found.append(
+            Stretch(
+                session.boot_id, session.monotonic_s, session.utc_s, tuple(acts), last[0], last[1]
+            )
+        )
+        if stopped:
+            found = []
+    return found
+
+
+def pour_machine(
+    job: "Job", told: "StoredEvent", live: LivePlan, boot_id: str, monotonic_s: float, utc_s: float
+) -> Pouring:
+    """Make the live log, with what earlier sessions of this pour logged, by the true clock."""
+    stretches = stretches_of(job, told.id)
+    history, notes = on_one_clock(stretches, boot_id, monotonic_s, utc_s)
+    if history and -history[-1][0] > FORGOTTEN_S:
+        notes.append(
+            f"The last entry is {minutes(-history[-1][0])} old: if this is a new pour, make a new "
+            "plan for it (rig pour plan)."
+        )
+    if not told.data["result"]["feasible"]:
+        notes.append(f"The plan says this pour is not safe. {told.data['result']['advice']}")
+    return Pouring(live, history, ticked_of(job, in_sessions=False), notes)
+
+
+class PourRecorder(Recorder):
+    """The job's side of a pour: every act is on the disk before anything else happens."""
+
+    def __init__(self, job: "Job", session_id: int, planned_interval_s: float) -> None:
+        super().__init__(job, session_id)
+        self._planned_interval_s = planned_interval_s
+
+    def item(self, item: Item) -> None:
+        """Keep one item, an act at once."""
+        super().item(item)
+        if isinstance(item, Act):
+            self.flush()
+
+    def event(self, event: dict[str, Any]) -> None:
+        """Make durable what the machine decided."""
+        time_s, utc_s = self._now
+        match event["event"]:
+            case "batch":
+                at = utc_s - (time_s - event["time_s"])
+                self._job.pour_batch(event["n"], event["bags"], self._session, at)
+            case "undone" if event["label"].startswith("batch"):
+                self._job.unpour_batch()
+            case "undone" if event["label"].startswith("tick"):
+                step = event["label"].removeprefix("tick ")
+                self._job.log_event(self._session, time_s, utc_s, "unticked", {"step": step})
+                self.flush()
+            case "ticked":
+                told = {"step": event["step"]}
+                self._job.log_event(self._session, time_s, utc_s, "ticked", told)
+                self.flush()
+            case "done":
+                told = {**event, "planned_interval_s": self._planned_interval_s}
+                self._job.log_event(self._session, time_s, utc_s, "pour_done", told)
+                self.flush()
+
+
+def after_text(sheet: dict[str, Any], done_utc_s: float) -> Sequence[str]:
+    """Say what comes after the pour, by the sheet."""
+
+    def at(seconds: float) -> str:
+        return time.strftime("%a %H:%M", time.localtime(done_utc_s + seconds))
+
+    lines = []
+    if "walk_on_s" in sheet:
+        lines.append(f"Walk on from {at(sheet['walk_on_s'])} (the sheet's time).")
+    else:
+        lines.append("Walk on when the sheet says (about 4 hours: common practice, no source).")
+    if "cover_after_s" in sheet:
+        lines.append(f"Cover from {at(sheet['cover_after_s'])} (the sheet's time).")
+    else:
+        lines.append("Cover when the sheet says; measure the moisture first.")
+    lines += [
+        "Now: rinse mixers, buckets, rake and roller before they set; no wash water into drains.",
+        "Keep sun and draught off. Then shoot the finished floor: rig survey --kind finished",
+    ]
+    return lines

@@ -1,0 +1,1 @@
+"""The pour: its order, its crew and clock, the list before it, and the live log."""

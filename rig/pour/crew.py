@@ -1,0 +1,224 @@
+"""Who does what in a pour, and how long each step takes.
+
+The steps of a batch: measure water, add the powder with the mixer running, mix, let it slake,
+carry, pour, spread, take the air out, bring the bucket back and rinse it.
+"""
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+
+from rig.errors import BadInput
+from rig.pour.clock_text import minutes
+
+MOST_PEOPLE = 50
+MOST_MIXERS = 20
+HELPER_WORTH = 0.85
+"""Someone for the water alone must quicken the line to this part of its time, or more."""
+
+
+@dataclass(frozen=True)
+class Times:
+    """Mean seconds of each step, and how they spread.
+
+    The defaults are working figures of our own, no source: time your own crew. `mix_s` and
+    `slake_s` come from the product's sheet.
+
+    Attributes
+    ----------
+    mix_s, slake_s : float
+        A batch.
+    water_s, powder_s : float
+        A bag.
+    load_s, pour_s, rinse_s : float
+        A batch.
+    walk_mm_s : float
+        Carrying a bucket, and back.
+    spread_s_m2, deair_s_m2 : float
+        A square metre.
+    spread_by_hand, spread_by_clock : float
+        Coefficient of variation of what hands do, and of the timed mixing.
+    """
+
+    mix_s: float
+    slake_s: float = 0.0
+    water_s: float = 15.0
+    powder_s: float = 30.0
+    load_s: float = 10.0
+    walk_mm_s: float = 900.0
+    pour_s: float = 20.0
+    spread_s_m2: float = 25.0
+    deair_s_m2: float = 15.0
+    rinse_s: float = 10.0
+    spread_by_hand: float = 0.3
+    spread_by_clock: float = 0.1
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            zero_is_fine = field.name not in ("mix_s", "walk_mm_s")
+            if not (math.isfinite(value) and (value > 0 or (zero_is_fine and value == 0))):
+                raise BadInput(
+                    f"The time {field.name} is {value:g}: it must be "
+                    f"{'0 or more' if zero_is_fine else 'more than 0'}."
+                )
+
+    def faster_by(self, factor: float) -> "Times":
+        """Return the times with all that hands do divided by a factor; the mixing is timed."""
+        return replace(
+            self,
+            water_s=self.water_s / factor,
+            powder_s=self.powder_s / factor,
+            load_s=self.load_s / factor,
+            walk_mm_s=self.walk_mm_s * factor,
+            pour_s=self.pour_s / factor,
+            spread_s_m2=self.spread_s_m2 / factor,
+            deair_s_m2=self.deair_s_m2 / factor,
+            rinse_s=self.rinse_s / factor,
+        )
+
+    def assumptions(self) -> list[str]:
+        """Say in sentences what is assumed and may be timed instead."""
+        return [
+            f"Times: water {minutes(self.water_s)} and powder {minutes(self.powder_s)} a bag, "
+            f"lifting {minutes(self.load_s)}, pouring {minutes(self.pour_s)}, rinsing "
+            f"{minutes(self.rinse_s)} a batch, walking {self.walk_mm_s / 1000:g} m/s, spreading "
+            f"{minutes(self.spread_s_m2)} and taking out air {minutes(self.deair_s_m2)} a m²; "
+            f"what hands do spreads by {self.spread_by_hand:.0%}, timed mixing by "
+            f"{self.spread_by_clock:.0%} (our own figures, no source: time your crew)."
+        ]
+
+
+@dataclass(frozen=True)
+class Roles:
+    """How many people do what.
+
+    `helpers` measure water (else those at the mixers do); `mixing` stand at a mixer each;
+    `carrying` carry and pour; `spreading` spread and take out air (else those who carry do).
+    Where `alone`, one person does everything.
+    """
+
+    mixing: int
+    carrying: int
+    spreading: int = 0
+    helpers: int = 0
+    alone: bool = False
+
+    @property
+    def people(self) -> int:
+        """How many there are."""
+        return 1 if self.alone else self.mixing + self.carrying + self.spreading + self.helpers
+
+    def text(self) -> str:
+        """Say who does what."""
+        if self.alone:
+            return "one person does everything"
+        said = [f"{self.helpers} measuring water"] if self.helpers else []
+        said.append(f"{self.mixing} mixing")
+        if self.spreading:
+            said += [f"{self.carrying} carrying and pouring", f"{self.spreading} spreading"]
+        else:
+            said.append(f"{self.carrying} carrying, pouring and spreading")
+        return ", ".join(said)
+
+
+@dataclass(frozen=True)
+class Work:
+    """Mean seconds of each step of every batch; arrays or lists of the same length."""
+
+    steps: Mapping[str, list[float]]
+
+    def mean(self, name: str) -> float:
+        """Mean of a step over the batches."""
+        values = self.steps[name]
+        return math.fsum(values) / len(values)
+
+
+STEPS = ("water", "powder", "mix", "slake", "carry", "pour", "spread", "deair", "back")
+
+
+def work_of(times: Times, bags: list[float], ways_mm: list[float], areas_m2: list[float]) -> Work:
+    """Turn times into seconds of each step of every batch.
+
+    Parameters
+    ----------
+    times : Times
+    bags : list of float
+    ways_mm : list of float
+        From the mixers to each place.
+    areas_m2 : list of float
+    """
+    walks = [way / times.walk_mm_s for way in ways_mm]
+    return Work(
+        {
+            "water": [times.water_s * n for n in bags],
+            "powder": [times.powder_s * n for n in bags],
+            "mix": [times.mix_s] * len(bags),
+            "slake": [times.slake_s] * len(bags),
+            "carry": [times.load_s + walk for walk in walks],
+            "pour": [times.pour_s] * len(bags),
+            "spread": [times.spread_s_m2 * area for area in areas_m2],
+            "deair": [times.deair_s_m2 * area for area in areas_m2],
+            "back": [times.rinse_s + walk for walk in walks],
+        }
+    )
+
+
+def assign(people: int, mixers: int, work: Work) -> Roles:
+    """Share roles out so that the slowest step of the line is as quick as it can be.
+
+    Of equally quick shares the one with the least waiting elsewhere is taken.
+
+    Raises
+    ------
+    BadInput
+        Where nobody is there, or no mixer, or more of either than a floor has room for.
+    """
+    check_crew(people, mixers)
+    if people == 1:
+        return Roles(1, 0, alone=True)
+
+    def cycles(roles: Roles) -> tuple[float, ...]:
+        needed = sorted(loads(roles, work).values(), reverse=True)
+        worth = HELPER_WORTH if roles.helpers else 1.0
+        return (needed[0] / worth, *needed[1:])
+
+    return min(_shares(people, mixers), key=cycles)
+
+
+def loads(roles: Roles, work: Work) -> dict[str, float]:
+    """Mean seconds that each role needs a batch, shared by those who have it."""
+    mean = work.mean
+    if roles.alone:
+        return {"crew": math.fsum(mean(step) for step in STEPS)}
+    mixing = mean("powder") + mean("mix")
+    carrying = mean("carry") + mean("pour") + mean("back")
+    spreading = mean("spread") + mean("deair")
+    told: dict[str, float] = {}
+    if roles.helpers:
+        told["helpers"] = mean("water") / roles.helpers
+    else:
+        mixing += mean("water")
+    told["mixing"] = mixing / roles.mixing
+    if roles.spreading:
+        told["spreading"] = spreading / roles.spreading
+    else:
+        carrying += spreading
+    told["carrying"] = carrying / roles.carrying
+    return told
+
+
+def check_crew(people: int, mixers: int) -> None:
+    """Refuse a crew that cannot be."""
+    if not 1 <= people <= MOST_PEOPLE:
+        raise BadInput(f"A crew of {people} cannot pour: give 1 to {MOST_PEOPLE} people.")
+    if not 1 <= mixers <= MOST_MIXERS:
+        raise BadInput(f"{mixers} mixers cannot be: give 1 to {MOST_MIXERS}.")
+
+
+def _shares(people: int, mixers: int) -> Iterator[Roles]:
+    for mixing in range(1, min(mixers, people - 1) + 1):
+        rest = people - mixing
+        for helpers in range(rest):
+            for spreading in range(rest - helpers):
+                yield Roles(mixing, rest - helpers - spreading, spreading, helpers)

@@ -1,0 +1,200 @@
+"""Reads what a product's data sheet says, from a TOML file that the user fills; guesses nothing."""
+
+import os
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
+from functools import partial
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from rig.errors import BadInput
+from rig.pour.clock_text import minutes
+from rig.units import parse_duration, parse_length, parse_volume
+
+_WHERE = {
+    "working_time": "“working time”, “flow time” or “healing time”",
+    "mixing_time": "“mixing time”, often under “mixing”",
+}
+_OPTION = {"working_time": "--working-time 20min", "mixing_time": "--mix-time 2min"}
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A data sheet as far as it was filled in; None is what it does not say.
+
+    Attributes
+    ----------
+    text : str
+        Which product and sheet, in the user's words.
+    working_time_at : tuple of (celsius, seconds)
+        The working time at other temperatures, where the sheet states it, coldest first.
+    """
+
+    text: str = ""
+    water_per_bag_l: float | None = None
+    mixing_time_s: float | None = None
+    slake_time_s: float | None = None
+    working_time_s: float | None = None
+    pot_life_s: float | None = None
+    min_temperature_c: float | None = None
+    max_temperature_c: float | None = None
+    max_cover_mm: float | None = None
+    walk_on_s: float | None = None
+    cover_after_s: float | None = None
+    working_time_at: tuple[tuple[float, float], ...] = field(default=())
+
+    def working_time(self, temperature_c: float | None) -> tuple[float | None, str | None]:
+        """Return the working time at a temperature, and what must be said about it.
+
+        Between two stated temperatures the shorter time of the two counts; nothing is interpolated,
+        and nothing is said of temperatures that the sheet does not state.
+        """
+        if not self.working_time_at:
+            if temperature_c is None or self.working_time_s is None:
+                return self.working_time_s, None
+            return self.working_time_s, (
+                "The sheet states one working time for all temperatures: at "
+                f"{temperature_c:g} °C it may be another (warmth shortens it)."
+            )
+        coldest, warmest = self.working_time_at[0][0], self.working_time_at[-1][0]
+        if temperature_c is None:
+            if self.working_time_s is not None:
+                return self.working_time_s, None
+            shortest = min(time for _, time in self.working_time_at)
+            return shortest, (
+                f"No --temperature given: the shortest working time of the sheet, "
+                f"{minutes(shortest)}, counts."
+            )
+        if not coldest <= temperature_c <= warmest:
+            raise BadInput(
+                f"The sheet states no working time at {temperature_c:g} °C, only from {coldest:g} "
+                f"to {warmest:g} °C: wait for another temperature, or give --working-time."
+            )
+        below = [time for at, time in self.working_time_at if at <= temperature_c][-1]
+        above = next(time for at, time in self.working_time_at if at >= temperature_c)
+        return min(below, above), None
+
+    def warnings(self, temperature_c: float | None) -> list[str]:
+        """Say where a temperature is outside of what the sheet allows."""
+        low, high = self.min_temperature_c, self.max_temperature_c
+        if temperature_c is None:
+            if low is None and high is None:
+                return []
+            allowed = " to ".join(f"{t:g}" for t in (low, high) if t is not None)
+            return [f"The sheet allows {allowed} °C: measure floor and air before you pour."]
+        if low is not None and temperature_c < low:
+            return [f"{temperature_c:g} °C is colder than the sheet allows ({low:g} °C): wait."]
+        if high is not None and temperature_c > high:
+            return [f"{temperature_c:g} °C is warmer than the sheet allows ({high:g} °C): wait."]
+        return []
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what the sheet says, for JSON."""
+        told = {one.name: getattr(self, one.name) for one in fields(self)}
+        return {name: value for name, value in told.items() if value not in (None, (), "")}
+
+
+def ask_for(name: str) -> BadInput:
+    """Return the refusal that asks for what a pour cannot do without."""
+    return BadInput(
+        f"The {name.replace('_', ' ')} is missing, and it is not guessed: look for "
+        f"{_WHERE[name]} on the product's data sheet and give it as {_OPTION[name]}, or as "
+        f"{name} in the file of --sheet."
+    )
+
+
+def read_sheet(path: str | os.PathLike[str]) -> Sheet:
+    """Read a sheet.
+
+    Raises
+    ------
+    BadInput
+        Naming the key: unknown, without unit, not more than zero.
+    """
+    name = Path(path).name
+    try:
+        told = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise BadInput(f"There is no file {path}.") from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise BadInput(f"{name} is not TOML: {error}.") from None
+    except OSError as error:
+        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+    return parse_sheet(told, name)
+
+
+def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:
+    """Turn a sheet's keys into numbers; `name` is for the refusals."""
+    unknown = sorted(set(told) - set(_KEYS))
+    if unknown:
+        raise BadInput(f"{name} has the key {unknown[0]!r}; the keys are {', '.join(_KEYS)}.")
+    values: dict[str, Any] = {}
+    for key, value in told.items():
+        attribute, read = _KEYS[key]
+        values[attribute] = read(value, what=f"{name}: {key}")
+    sheet = Sheet(**values)
+    low, high = sheet.min_temperature_c, sheet.max_temperature_c
+    if low is not None and high is not None and low > high:
+        raise BadInput(f"{name}: min_temperature {low:g} °C is above max_temperature {high:g} °C.")
+    return sheet
+
+
+def parse_temperature(text: object, what: str = "temperature") -> float:
+    """Read `21C`, `21 °C` or `70F` into degrees Celsius; the unit must be given."""
+    found = re.fullmatch(r"\s*([-+]?\d+(?:\.\d+)?)\s*(?:°|deg)?\s*([CFcf])\s*", str(text))
+    if found is None:
+        raise BadInput(f"{what} {str(text)[:40]!r} is no temperature; write 21C or 70F.")
+    degrees = float(found[1])
+    celsius = degrees if found[2] in "Cc" else (degrees - 32.0) / 1.8
+    if not -40.0 <= celsius <= 80.0:
+        raise BadInput(f"{what} {text} is no temperature that a floor is poured at.")
+    return celsius
+
+
+def _quantity(parse: Callable[..., float], zero: bool, value: object, what: str) -> float:
+    if not isinstance(value, str):
+        raise BadInput(f'{what} is {value!r}: write it with its unit in quotes, as "20min".')
+    return parse(value, what=what, **({"least": 0.0} if zero else {"above": 0.0}))
+
+
+def _words(value: object, what: str) -> str:
+    if not isinstance(value, str):
+        raise BadInput(f"{what} must be text in quotes.")
+    return value
+
+
+def _by_temperature(value: object, what: str) -> tuple[tuple[float, float], ...]:
+    rows: list[tuple[float, float]] = []
+    for row in value if isinstance(value, list) else [value]:
+        if not isinstance(row, dict) or set(row) != {"temperature", "working_time"}:
+            raise BadInput(f"{what}: each needs temperature and working_time, and nothing else.")
+        rows.append(
+            (
+                parse_temperature(row["temperature"], what),
+                _quantity(parse_duration, False, row["working_time"], what),
+            )
+        )
+    rows.sort()
+    if any(one[0] == other[0] for one, other in pairwise(rows)):
+        raise BadInput(f"{what} states the same temperature twice.")
+    return tuple(rows)
+
+
+_time = partial(_quantity, parse_duration, False)
+_KEYS: dict[str, tuple[str, Callable[..., Any]]] = {
+    "text": ("text", _words),
+    "water_per_bag": ("water_per_bag_l", partial(_quantity, parse_volume, False)),
+    "mixing_time": ("mixing_time_s", _time),
+    "slake_time": ("slake_time_s", partial(_quantity, parse_duration, True)),
+    "working_time": ("working_time_s", _time),
+    "pot_life": ("pot_life_s", _time),
+    "min_temperature": ("min_temperature_c", parse_temperature),
+    "max_temperature": ("max_temperature_c", parse_temperature),
+    "max_cover": ("max_cover_mm", partial(_quantity, parse_length, False)),
+    "walk_on": ("walk_on_s", _time),
+    "cover_after": ("cover_after_s", _time),
+    "working_time_at": ("working_time_at", _by_temperature),
+}

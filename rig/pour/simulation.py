@@ -1,0 +1,232 @@
+"""Simulates pours: a recursion over batches, vectorised over runs.
+
+Batches keep their order at every step, so each step is a queue with several servers in the manner
+of Kiefer and Wolfowitz: a batch starts when it is ready, the one before it has started, and the
+first of the servers is free. Nothing is scheduled by events; a run is a few maxima a batch.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rig.errors import BadInput
+from rig.pour.crew import STEPS, Roles, Work
+
+Floats = NDArray[np.float64]
+Shape = Literal["lognormal", "exponential", "fixed"]
+
+
+class Servers:
+    """A pool of like servers, in every run at once.
+
+    Parameters
+    ----------
+    count : int
+    runs : int
+    """
+
+    def __init__(self, count: int, runs: int) -> None:
+        self._free = np.zeros((runs, count))
+        self._rows = np.arange(runs)
+        self._taken = np.zeros(runs, dtype=np.intp)
+        self._last = np.zeros(runs)
+        self.busy_s = np.zeros(runs)
+        self.count = count
+
+    def start(self, ready_s: Floats) -> Floats:
+        """Take the first free server for the next batch; return when it starts."""
+        if self.count == 1:
+            free = self._free[:, 0]
+        else:
+            self._taken = np.argmin(self._free, axis=1)
+            free = self._free[self._rows, self._taken]
+        self._last = np.maximum(np.maximum(ready_s, free), self._last)
+        return self._last
+
+    def release(self, end_s: Floats) -> None:
+        """Say when the server last taken is free again."""
+        self.busy_s += end_s - self._last
+        self._free[self._rows, self._taken] = end_s
+
+    def take_out(self, for_s: float) -> None:
+        """Keep the server that is free first from work for a time; that does not count as busy."""
+        first = np.argmin(self._free, axis=1)
+        self._free[self._rows, first] += for_s
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """What happened: times in seconds, arrays of shape (batches, runs).
+
+    Attributes
+    ----------
+    begun_s, wet_s, mixed_s, poured_s, spread_s, done_s : array
+        Work on a batch begins, water meets powder, mixing ends, pouring begins, the share is
+        spread, the bucket is back.
+    busy : dict of str to (runs,) array
+        Share of the time until the last spreading in which those with a role had their hands full.
+    """
+
+    begun_s: Floats
+    wet_s: Floats
+    mixed_s: Floats
+    poured_s: Floats
+    spread_s: Floats
+    done_s: Floats
+    busy: dict[str, Floats]
+
+
+def draw(
+    work: Work,
+    runs: int,
+    rng: np.random.Generator,
+    by_hand: float,
+    by_clock: float,
+    shape: Shape = "lognormal",
+) -> dict[str, Floats]:
+    """Draw the seconds of every step of every batch in every run.
+
+    Parameters
+    ----------
+    work : Work
+        The means.
+    runs : int
+    rng : Generator
+        The same one gives the same draws batch by batch, so that changes are compared on like luck.
+    by_hand, by_clock : float
+        Coefficients of variation; mixing and slaking go by the clock.
+    shape : {'lognormal', 'exponential', 'fixed'}
+        Lognormal times are skewed as times of manual work are, and never negative.
+    """
+    drawn = {}
+    for step in STEPS:
+        mean = np.asarray(work.steps[step], dtype=np.float64)[:, None]
+        cv = by_clock if step in ("mix", "slake") else by_hand
+        if shape == "fixed":
+            drawn[step] = np.broadcast_to(mean, (len(mean), runs))
+        elif shape == "exponential":
+            drawn[step] = mean * rng.standard_exponential((len(mean), runs))
+        else:
+            log_sd = np.sqrt(np.log1p(cv**2))
+            luck = rng.standard_normal((len(mean), runs))
+            drawn[step] = mean * np.exp(log_sd * luck - log_sd**2 / 2)
+    return drawn
+
+
+def simulate(
+    drawn: dict[str, Floats],
+    roles: Roles,
+    buckets: int,
+    mixer_fails: tuple[int, float] | None = None,
+) -> Run:
+    """Run pours through the crew.
+
+    Parameters
+    ----------
+    drawn : dict of (batches, runs) arrays
+        From `draw`.
+    roles : Roles
+    buckets : int
+        A batch holds one from its water to its rinsing.
+    mixer_fails : (int, float), optional
+        One mixer fails when this batch (from 0) would come to it, for so many seconds.
+    """
+    batches, runs = drawn["mix"].shape
+    if buckets < 1:
+        raise BadInput("A pour needs at least one bucket to mix in.")
+    at = {name: np.empty((batches, runs)) for name in
+          ("begun", "wet", "mixed", "poured", "spread", "done")}  # fmt: skip
+    vessels = Servers(buckets, runs)
+    crew = _Crew(roles, runs)
+    nothing = np.zeros(runs)
+    for n in range(batches):
+        if mixer_fails is not None and n == mixer_fails[0]:
+            crew.lose_a_mixer(mixer_fails[1])
+        step = {name: drawn[name][n] for name in STEPS}
+        vessel = vessels.start(nothing)
+        begun, wet, mixed = crew.mix(vessel, step)
+        poured, spread, done = crew.place(mixed + step["slake"], step)
+        vessels.release(done)
+        for name, value in zip(at, (begun, wet, mixed, poured, spread, done), strict=True):
+            at[name][n] = value
+    whole = np.maximum(at["spread"].max(axis=0), 1e-9)
+    busy = {role: pool.busy_s / (pool.count * whole) for role, pool in crew.pools.items()}
+    return Run(at["begun"], at["wet"], at["mixed"], at["poured"], at["spread"], at["done"], busy)
+
+
+class _Crew:
+    """The roles as pools of servers."""
+
+    def __init__(self, roles: Roles, runs: int) -> None:
+        self._roles = roles
+        self._runs = runs
+        if roles.alone:
+            self.pools = {"crew": Servers(1, runs)}
+            return
+        counts = {
+            "helpers": roles.helpers,
+            "mixing": roles.mixing,
+            "carrying": roles.carrying,
+            "spreading": roles.spreading,
+        }
+        self.pools = {role: Servers(count, runs) for role, count in counts.items() if count}
+
+    def lose_a_mixer(self, repair_s: float) -> None:
+        """Take the next free mixer out for a time; its hand stands idle."""
+        self.pools["crew" if self._roles.alone else "mixing"].take_out(repair_s)
+
+    def mix(self, ready_s: Floats, step: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
+        """Return when work begins, water meets powder, and mixing ends."""
+        if self._roles.alone:
+            begun = self.pools["crew"].start(ready_s)
+            wet = begun + step["water"]
+        elif self._roles.helpers:
+            begun = self.pools["helpers"].start(ready_s)
+            measured = begun + step["water"]
+            self.pools["helpers"].release(measured)
+            wet = self.pools["mixing"].start(measured)
+        else:
+            begun = self.pools["mixing"].start(ready_s)
+            wet = begun + step["water"]
+        mixed = wet + step["powder"] + step["mix"]
+        if not self._roles.alone:
+            self.pools["mixing"].release(mixed)
+        return begun, wet, mixed
+
+    def place(self, ready_s: Floats, step: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
+        """Return when pouring begins, the share is spread, and the bucket is back."""
+        pools = self.pools
+        lifted = ready_s if self._roles.alone else pools["carrying"].start(ready_s)
+        poured = lifted + step["carry"]
+        emptied = poured + step["pour"]
+        if "spreading" in pools:
+            begun = pools["spreading"].start(emptied)
+            spread = begun + step["spread"]
+            pools["spreading"].release(spread + step["deair"])
+            done = emptied + step["back"]
+        else:
+            spread = emptied + step["spread"]
+            done = spread + step["deair"] + step["back"]
+        pools["crew" if self._roles.alone else "carrying"].release(done)
+        return poured, spread, done
+
+
+def seam_ages(run: Run, seams: Sequence[tuple[int, int]]) -> Floats:
+    """Age of the wet edge at each seam when it is closed, shape (seams, runs).
+
+    From water on the powder of the earlier batch until the later one is spread against it.
+    """
+    if not seams:
+        return np.zeros((0, run.wet_s.shape[1]))
+    earlier, later = np.asarray(seams).T
+    ages: Floats = run.spread_s[later] - run.wet_s[earlier]
+    return ages
+
+
+def makespan(run: Run) -> Floats:
+    """When the last share is spread, in each run."""
+    whole: Floats = run.spread_s.max(axis=0)
+    return whole

@@ -1,0 +1,271 @@
+"""`rig pour` as people use it: plan, list, run, cut off, go on, learn."""
+
+import json
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+
+import pytest
+
+from rig.cli import main
+from rig.cli.pour_command import log_pour
+
+PLAN = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    """Make the planned job once; tests work on copies."""
+    folder = tmp_path_factory.mktemp("built")
+    rows = "".join(
+        f"P{i}{j},{200 + i * 650},{200 + j * 720},{1200 + 3 * i - 2 * j + (i * j) % 3},0.3\n"
+        for i in range(5)
+        for j in range(6)
+    )
+    (folder / "floor.csv").write_text("label,x,y,reading,stderr\n" + rows)
+    job = ["--job", str(folder / "job.sqlite")]
+    room = ["--room", "3m,4m", "--units", "mm", "--min-cover", "6mm", "--door", "1m,0m,80cm"]
+    for words in (
+        ["new", *job, *room],
+        ["import", *job, str(folder / "floor.csv"), "--unit", "mm"],
+        ["plan", *job],
+        ["markers", *job],
+    ):
+        with pytest.raises(SystemExit) as ended:
+            main(words)
+        assert ended.value.code == 0
+    return folder / "job.sqlite"
+
+
+@pytest.fixture
+def planned(run, built):
+    shutil.copy(built, "job.sqlite")
+    run.floor = built.parent / "floor.csv"
+    return run
+
+
+@pytest.fixture
+def ready(planned):
+    assert planned("pour", "plan", *PLAN, "--runs", "200").code == 0
+    return planned
+
+
+def test_the_plan_says_what_the_contract_names(planned):
+    plan = planned("plan", "--json").json
+    made = planned("pour", "plan", *PLAN, "--json")
+    assert made.code == 0, made.err
+    pour = made.json
+    keys = {"n", "bags", "water_l", "volume_l", "mix_s", "pour_s", "x_mm", "y_mm"}
+    assert all(keys <= set(batch) for batch in pour["batches"])
+    assert sum(b["bags"] for b in pour["batches"]) == plan["bags"]["p50"]
+    assert sum(b["volume_l"] for b in pour["batches"]) == pytest.approx(plan["volume_l"]["mean"])
+    edge = pour["wet_edge_age_s"]
+    assert pour["margin_s"] == pytest.approx(1200.0 - edge["p95"])
+    assert edge["max"] >= edge["p95"] > 0
+    assert pour["feasible"] is True
+    assert pour["advice"]
+    times = [(b["mix_s"], b["pour_s"]) for b in pour["batches"]]
+    assert times == sorted(times)
+    assert all(mix < pour_s for mix, pour_s in times)
+    # From the far wall to the door at the bottom.
+    assert pour["batches"][0]["y_mm"] > 3500.0
+    assert pour["batches"][-1]["y_mm"] < 800.0
+    assert {row["key"] for row in pour["prepour"] if not row["ticked"]} >= {"primer", "dam"}
+    assert any("no source" in text for text in pour["assumptions"])
+    assert any("licensed" in text for text in pour["cautions"])
+
+
+def test_an_infeasible_pour_prints_its_json_and_exits_1(planned):
+    slow = ["--mixers", "1", "--crew", "2", "--mix-time", "15min", "--working-time", "12min"]
+    made = planned("pour", "plan", *slow, "--json", "--runs", "200")
+    assert made.code == 1
+    assert made.err == ""
+    assert made.json["feasible"] is False
+    assert made.json["margin_s"] < 0
+    assert "working time" in made.json["advice"]
+    assert "NOT FEASIBLE" in planned("pour", "plan", *slow, "--runs", "200").out
+
+
+def test_start_and_exit_turn_the_front_round(planned):
+    pour = planned("pour", "plan", *PLAN, "--start", "10cm,10cm", "--exit", "2.9m,3.9m", "--json",
+                   "--runs", "200").json  # fmt: skip
+    first, last = pour["batches"][0], pour["batches"][-1]
+    assert first["x_mm"] + first["y_mm"] < 2500.0
+    assert last["x_mm"] + last["y_mm"] > 5500.0
+
+
+@pytest.mark.parametrize(
+    ("words", "say"),
+    [
+        (["--crew", "3", *PLAN[4:]], "--mixers"),
+        (["--mixers", "1", *PLAN[4:]], "--crew"),
+        (PLAN[:6], "working time"),
+        ([*PLAN[:4], *PLAN[6:]], "mixing time"),
+        ([*PLAN, "--mix-time", "0s"], "more than zero"),
+        ([*PLAN, "--bays", "9"], "bays"),
+        ([*PLAN, "--working-time", "20"], "unit"),
+        ([*PLAN, "--mix-time", "2"], "unit"),
+        ([*PLAN, "--exit", "9m,9m"], "exit"),
+        ([*PLAN, "--start", "9m,9m"], "start"),
+        ([*PLAN, "--crew", "900"], "900"),
+        ([*PLAN, "--sheet", "nowhere.toml"], "nowhere.toml"),
+        ([*PLAN, "--temperature", "20"], "70F"),
+        ([*PLAN, "--crew-from", "nowhere.sqlite"], "nowhere.sqlite"),
+    ],
+)
+def test_bad_input_is_told(planned, words, say):
+    made = planned("pour", "plan", *words, "--runs", "200")
+    assert made.code == 2, made.out
+    assert say in made.err
+
+
+def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned, tmp_path):
+    sheet = tmp_path / "sheet.toml"
+    sheet.write_text('text = "invented"\nmixing_time = "2min"\nwater_per_bag = "6l"\n')
+    crew = ["--mixers", "1", "--crew", "3", "--sheet", sheet, "--runs", "200"]
+    asked = planned("pour", "plan", *crew)
+    assert asked.code == 2
+    assert "working time" in asked.err
+    sheet.write_text(sheet.read_text() + 'working_time = "20min"\nmax_cover = "4mm"\n')
+    made = planned("pour", "plan", *crew, "--json").json
+    assert made["working_time_s"] == 1200.0
+    assert made["batches"][0]["water_l"] == 6.0
+    assert any("lifts" in text for text in made["warnings"])
+
+
+def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready):
+    ready("plan")
+    stale = ready("pour", "run")
+    assert stale.code == 1
+    assert "rig pour plan" in stale.err
+    ready("edit", "--bag-yield", "9l")
+    bags = ready("pour", "plan", *PLAN)
+    assert bags.code == 1
+    assert "bag yield" in bags.err
+    ready("new", "--job", "bare.sqlite", "--room", "3m,4m", "--units", "mm")
+    bare = ["--job", "bare.sqlite"]
+    assert ready("pour", "plan", *bare, *PLAN).code == 1
+    assert ready("pour", "run", *bare).code == 1
+    ready("import", *bare, ready.floor, "--unit", "mm")
+    ready("plan", *bare)
+    no_door = ready("pour", "plan", *bare, *PLAN)
+    assert no_door.code == 1
+    assert "--exit" in no_door.err
+    assert ready("pour", "plan", *bare, *PLAN, "--exit", "1m,0m", "--runs", "200").code == 0
+
+
+def test_the_list_is_ticked_with_its_reasons_and_seen_by_plan_and_run(ready):
+    shown = ready("pour", "list", "--tick", "primer", "--tick", "dam")
+    assert "[x] primer" in shown.out
+    assert "pinholes" in shown.out
+    assert ready("pour", "list", "--tick", "roof").code == 2
+    run = ready("pour", "run", "--json", typed="tick screws\nundo\ntick soft\n")
+    listed = next(e for e in run.events if e["event"] == "prepour")
+    assert "primer" not in listed["left"]
+    assert "seams" in listed["left"]
+    left = ready("pour", "list", "--json").json["left"]
+    assert "soft" not in left
+    assert "screws" in left
+    made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    ticked = {row["key"] for row in made["prepour"] if row["ticked"]}
+    assert ticked == {"primer", "dam", "soft"}
+
+
+def test_a_typed_pour_goes_on_after_it_was_left_and_ends_with_stop(ready):
+    first = ready("pour", "run", "--json", typed="batch\nfront 1\nnonsense\n")
+    assert first.code == 0, first.err
+    kinds = [e["event"] for e in first.events]
+    assert {"prepour", "next", "batch", "front", "estimate", "edges"} <= set(kinds)
+    assert "not understood" in first.err
+    with sqlite3.connect("job.sqlite") as database:
+        kept = database.execute("SELECT n FROM batch WHERE poured_utc_s IS NOT NULL").fetchall()
+        assert kept == [(1,)]
+    again = ready("pour", "run", "--json", typed="batch\ny\nundo\nbatch\naccept\nstop\n")
+    resumed = next(e for e in again.events if e["event"] == "resumed")
+    assert (resumed["batches"], resumed["strip"]) == (1, 1)
+    done = again.events[-1]
+    assert done["event"] == "done"
+    assert done["bags_used"] == 2.0
+    with sqlite3.connect("job.sqlite") as database:
+        told = json.loads(
+            database.execute("SELECT data FROM event WHERE kind = 'pour_done'").fetchone()[0]
+        )
+    assert told["batches"] == 2
+    fresh = ready("pour", "run", "--json", typed="")
+    assert not [e for e in fresh.events if e["event"] == "resumed"]
+
+
+def test_the_next_plan_starts_from_what_this_crew_took(ready):
+    with_text = ready("pour", "run", typed="batch\nfront 1\nstop\n")
+    assert "finished floor" in with_text.out
+    # One batch has no interval: nothing is learnt from it.
+    assert ready("pour", "plan", *PLAN, "--crew-from", "job.sqlite").code == 2
+    ready("pour", "run", typed="batch\nbatch\ny\nfront 2\nstop\n")
+    made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    assert any("this crew's last pour" in text for text in made["assumptions"])
+
+
+def test_more_bags_than_the_room_takes_are_refused(ready):
+    refused = ready("pour", "run", "--bags", "900", typed="")
+    assert refused.code == 2
+    assert "900" in refused.err
+
+
+def test_a_killed_log_has_lost_nothing_and_knows_the_true_ages(ready):
+    command = [sys.executable, "-m", "rig.cli", "pour", "run", "--json"]
+    process = subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=os.environ
+    )
+    process.stdin.write("batch\n")
+    process.stdin.flush()
+    for line in process.stdout:
+        if json.loads(line)["event"] == "batch":
+            break
+    poured = time.monotonic()
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    process.stdin.close()
+    process.stdout.close()
+    time.sleep(1.5)
+    again = ready("pour", "run", "--json", typed="")
+    resumed = next(e for e in again.events if e["event"] == "resumed")
+    assert resumed["batches"] == 1
+    assert 1.5 <= resumed["since_s"] <= time.monotonic() - poured + 0.5
+
+
+def test_a_pour_can_be_planned_and_run_in_one_breath(planned):
+    run = planned("pour", "run", *PLAN, "--runs", "200", "--json", typed="batch\nstop\n")
+    assert run.code == 0, run.err
+    assert run.events[-1]["event"] == "done"
+
+
+def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(planned, tmp_path):
+    """The demo's pour: another process pours 10 % less a bag; the log must find that out."""
+    crew = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "9min"]
+    made = planned("pour", "plan", *crew, "--runs", "200", "--json")
+    (tmp_path / "plan.json").write_text(made.out)
+    spoken = subprocess.run(
+        [sys.executable, "-m", "simulated_devices", "crew", "--plan", tmp_path / "plan.json",
+         "--seed", "3", "--truth", tmp_path / "truth.json"],
+        check=True, capture_output=True, text=True,
+    ).stdout  # fmt: skip
+    script = [(float(at), word) for at, word in (x.split(" ", 1) for x in spoken.splitlines())]
+    truth = json.loads((tmp_path / "truth.json").read_text())
+    heard = []
+    options = dict.fromkeys(("mixers", "crew", "sheet_path", "bags", "serial_url"))
+    log_pour(tmp_path / "job.sqlite", True, options, script, 400.0, [heard.append])
+    done = heard[-1]
+    assert done["event"] == "done"
+    assert done["bags_used"] == truth["bags"]
+    assert done["yield_l"] == pytest.approx(truth["yield_l"], rel=0.06)
+    assert done["unticked"] == ["lath"]
+    fails = truth["mixer_fails_after_batch"]
+    failed = [e["event"] == "batch" and e["n"] == fails for e in heard].index(True)
+    assert any(e["event"] == "edge" for e in heard[failed:])
+    again = planned("pour", "plan", *crew, "--runs", "200", "--crew-from", "job.sqlite", "--json")
+    learnt = json.loads(again.out.splitlines()[-1])  # the log printed before
+    assert learnt["yield_l"] == pytest.approx(done["yield_l"])

@@ -1,0 +1,281 @@
+"""The live log: a list of acts in, a list of events out."""
+
+import json
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rig.devices.reading import Reading
+from rig.errors import BadInput
+from rig.pour.estimate import Prior
+from rig.pour.pouring import LivePlan, PlannedBatch, Pouring, Strip
+from rig.pour.prepour import STEPS
+
+ALL = tuple(step.key for step in STEPS)
+
+
+def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01):
+    strips = batches // per_strip
+    return LivePlan(
+        tuple(
+            PlannedBatch(n + 1, n // per_strip + 1, 1.0, 100.0 * n, 500.0, f"place {n + 1}")
+            for n in range(batches)
+        ),
+        tuple(
+            Strip(k + 1, (k + 1) / strips, 1 / strips, (f"M{2 * k + 1}", f"M{2 * k + 2}"))
+            for k in range(strips)
+        ),
+        tuple((n, m) for n in range(batches) for m in (n + 1, n + 2) if m < batches),
+        working_s,
+        180.0,
+        120.0,
+        bags,
+        Prior(12.0 * batches, 12.0 * batches * doubt, 12.0),
+    )
+
+
+def started(told=None, **more):
+    machine = Pouring(told or plan(), ticked=ALL, **more)
+    machine.start(0.0)
+    return machine
+
+
+def pour(machine, count, begin=10.0, every=120.0):
+    events = []
+    for n in range(count):
+        events += machine.act("batch", begin + n * every)
+    return events
+
+
+def names(events):
+    return [event.event for event in events]
+
+
+def one(events, name):
+    found = [event for event in events if event.event == name]
+    assert len(found) == 1, names(events)
+    return found[0]
+
+
+def test_a_batch_says_what_is_left_where_the_front_should_be_and_what_comes_next():
+    machine = started()
+    events = machine.act("batch", 10.0)
+    poured, following = one(events, "batch"), one(events, "next")
+    assert (poured.n, poured.bags_left, poured.front_should) == (1, 21.0, 1)
+    assert (following.n, following.strip) == (2, 1)
+    assert "place 2" in following.text
+    for event in events:
+        json.dumps(event.as_dict(), allow_nan=False)
+
+
+def test_two_batches_at_once_are_one_until_someone_says_yes():
+    machine = started()
+    pour(machine, 1)
+    asked = machine.act("batch", 12.0)
+    assert names(asked) == ["ask"]
+    assert machine.bags_used == 1.0
+    assert "batch" in names(machine.act("accept", 14.0))
+    assert machine.bags_used == 2.0
+    machine.act("batch", 15.0)
+    machine.act("batch", 300.0)  # the ask lapses with the next act
+    assert machine.bags_used == 3.0
+    assert machine.act("accept", 301.0) == []
+
+
+def test_undo_takes_back_the_last_entry_and_stops_at_the_start():
+    machine = started()
+    pour(machine, 3)
+    machine.act("front", 300.0, "1")
+    assert machine.front == 1
+    assert one(machine.act("undo", 310.0), "undone").label == "front 1"
+    assert machine.front == 0
+    assert one(machine.act("undo", 320.0), "undone").label == "batch 3"
+    machine.act("undo", 330.0)
+    machine.act("undo", 340.0)
+    past = machine.act("undo", 350.0)
+    assert names(past) == ["trouble"]
+    assert "nothing to undo" in past[0].text
+    assert machine.bags_used == 0.0
+
+
+def test_ages_of_edges_count_from_the_water_and_fall_away_when_the_seam_is_closed():
+    machine = started()
+    machine.act("batch", 10.0)
+    edges = one(machine.act("batch", 130.0), "edges")
+    # Batch 1 meets 2 and 3, batch 2 meets 3 and 4: batch 1 is 120 s in place, 180 s before.
+    assert edges.strips == (1,)
+    assert edges.ages_s == pytest.approx((300.0,))
+    assert edges.left_s == pytest.approx(900.0)
+    edges = one(machine.act("batch", 250.0), "edges")
+    assert edges.strips == (1, 2)
+    assert edges.ages_s == pytest.approx((300.0, 180.0))  # batch 1 has met all its neighbours
+
+
+def test_an_edge_is_warned_of_before_it_dies_and_called_dead_after_once_each():
+    machine = started()
+    machine.act("batch", 0.5)
+    told = [e for t in range(1, 1400) for e in machine.tick(float(t)) if e.event == "edge"]
+    levels = [event.level for event in told]
+    assert levels == ["pace", "soon", "dead"]
+    soon, dead = told[1], told[2]
+    assert soon.left_s == pytest.approx(300.0, abs=1.5)
+    assert dead.age_s == pytest.approx(1200.0, abs=1.5)
+    assert "stop" in dead.text
+
+
+def test_a_mixer_that_fails_is_told_by_the_pace_before_the_edge_is_in_danger():
+    machine = started()
+    events = pour(machine, 6, every=120.0)
+    assert "edge" not in names(events)
+    slow = []
+    at = 10.0 + 5 * 120.0
+    while not slow:
+        at += 1.0
+        slow = [e for e in machine.tick(at) if e.event == "edge"]
+    assert slow[0].level == "pace"
+    assert slow[0].left_s > 600.0
+    assert "stop" in slow[0].text
+
+
+def test_fronts_re_estimate_the_need_and_say_early_that_bags_run_out():
+    machine = started(plan(bags=20.0))
+    said = None
+    for n in range(1, 9):  # a bag covers 15 % less than planned
+        machine.act("batch", n * 120.0)
+        row = int(n * 0.85 / 2)
+        if row > machine.front:
+            said = one(machine.act("front", n * 120.0 + 20.0, str(row)), "estimate")
+    assert said.short_bags >= 2
+    assert said.yield_l < 11.0
+    assert said.stop_at_strip is not None
+    assert f"{said.short_bags} bags short" in said.text
+    assert f"stop at strip {said.stop_at_strip}" in said.text
+    assert machine.need.bags == pytest.approx(20.0 / 0.85, rel=0.06)
+
+
+def test_bags_that_reach_are_said_to_reach():
+    machine = started(plan(bags=30.0))
+    pour(machine, 4)
+    said = one(machine.act("front", 400.0, "2"), "estimate")
+    assert said.short_bags == 0
+    assert said.stop_at_strip is None
+    assert "reach" in said.text
+
+
+def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
+    machine = started()
+    pour(machine, 8)
+    assert one(machine.act("front", 900.0, "M1"), "front").markers == ("M1", "M2")
+    skipped = machine.act("front", 910.0, "m5")
+    assert one(skipped, "front").markers == ("M5", "M6")
+    assert one(skipped, "dry").markers == ("M3", "M4")
+    assert one(machine.act("front", 920.0, "M3"), "dry").markers == ("M4",)
+    assert machine.front == 3
+    assert "dry" not in names(machine.act("front", 930.0, "M4"))
+
+
+@pytest.mark.parametrize("told", ["M99", "0", "11", "", None, "-1", "²"])
+def test_fronts_that_are_none_are_told(told):
+    machine = started()
+    pour(machine, 1)
+    refused = machine.act("front", 200.0, told)
+    assert names(refused) == ["trouble"]
+    assert "strips 1 to 10" in refused[0].text
+    assert machine.front == 0
+
+
+def test_a_front_before_any_batch_and_one_far_off_are_told():
+    machine = started()
+    assert "No batch" in machine.act("front", 5.0, "1")[0].text
+    pour(machine, 2)
+    slip = machine.act("front", 400.0, "9")
+    assert any("far ahead" in e.text for e in slip if e.event == "trouble")
+
+
+def test_an_unticked_step_is_never_hidden():
+    machine = Pouring(plan(), ticked=[key for key in ALL if key not in ("primer", "dam")])
+    begun = machine.start(0.0)
+    listed = one(begun, "prepour")
+    assert listed.left == ("dam", "primer")
+    assert "pinholes" in listed.text  # with why
+    assert "dam, primer" in one(machine.act("batch", 10.0), "trouble").text
+    machine.act("tick", 20.0, "dam")
+    assert "There is no step" in machine.act("tick", 21.0, "roof")[0].text
+    assert one(machine.act("stop", 30.0), "done").unticked == ("primer",)
+
+
+def test_more_bags_than_the_floor_can_take_are_called():
+    machine = started(plan(batches=6, bags=8.0))
+    events = pour(machine, 14)
+    texts = [event.text for event in events if event.event == "trouble"]
+    assert sum("used up" in text for text in texts) == 1
+    assert sum("more than the whole floor" in text for text in texts) == 1
+    assert any("All planned batches" in text for text in texts)
+
+
+def test_stop_tells_what_went_in_and_what_is_left():
+    machine = started()
+    pour(machine, 6)
+    machine.act("front", 700.0, "3")
+    done = one(machine.act("stop", 710.0), "done")
+    assert machine.finished
+    assert (done.batches, done.bags_used, done.share) == (6, 6.0, pytest.approx(0.3))
+    assert done.interval_s == pytest.approx(120.0)
+    assert done.left[0] == "strip 4"
+    assert machine.act("batch", 800.0) == []
+
+
+def test_a_log_that_was_cut_off_goes_on_with_the_true_ages():
+    history = [(-700.0, "batch", None), (-580.0, "batch", None), (-570.0, "front", "1")]
+    machine = Pouring(plan(), history, ALL, ["the clock was set"])
+    events = machine.start(0.0)
+    assert events[0].text == "the clock was set"
+    resumed = one(events, "resumed")
+    assert (resumed.batches, resumed.strip, resumed.since_s) == (2, 1, 580.0)
+    assert one(events, "edges").ages_s == pytest.approx((880.0,))
+    assert one(events, "next").n == 3
+    assert one(machine.act("batch", 1.0), "batch").n == 3
+
+
+def test_a_press_of_the_counter_is_a_batch_and_heights_are_none():
+    machine = started()
+    assert "batch" in names(machine.reading(Reading(5.0, 0.0, "B", "button")))
+    assert machine.reading(Reading(60.0, 0.0, "x", "valid", 1234.0)) == []
+    assert machine.lost(70.0) == machine.back(71.0) == machine.typed(1.0, 1.0, 72.0) == []
+
+
+def test_a_plan_without_batches_is_refused():
+    empty = plan()
+    with pytest.raises(BadInput):
+        Pouring(LivePlan((), (), (), 1200.0, 1.0, 1.0, 1.0, empty.prior))
+
+
+ACTS = st.lists(
+    st.tuples(
+        st.sampled_from(["batch", "front", "undo", "tick", "accept", "nonsense"]),
+        st.sampled_from([None, "1", "3", "10", "M2", "m19", "dam", "x"]),
+        st.floats(0.0, 400.0),
+    ),
+    max_size=40,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(ACTS)
+def test_whatever_is_typed_the_log_holds_and_a_restart_knows_the_same(acts):
+    machine = started()
+    at, history = 0.0, []
+    for name, argument, gap in acts:
+        at += gap
+        for event in machine.act(name, at, argument):
+            json.dumps(event.as_dict(), allow_nan=False)
+        machine.tick(at)
+        history.append((at, name, argument))
+    assert machine.bags_used >= 0.0
+    assert machine.need.sd_bags > 0.0
+    again = Pouring(plan(), [(t - at - 60.0, n, a) for t, n, a in history], ALL)
+    again.start(0.0)
+    assert again.bags_used == machine.bags_used
+    assert again.front == machine.front
+    assert again.need == machine.need

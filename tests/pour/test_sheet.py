@@ -1,0 +1,101 @@
+"""A sheet is taken as it stands: nothing guessed, nothing silently left out."""
+
+import pytest
+
+from rig.errors import BadInput
+from rig.pour.sheet import Sheet, ask_for, parse_sheet, parse_temperature, read_sheet
+
+FULL = """
+text = "invented compound, sheet of 2024"
+water_per_bag = "5qt"
+mixing_time = "2min"
+slake_time = "0s"
+working_time = "20min"
+pot_life = "30min"
+min_temperature = "50F"
+max_temperature = "30C"
+max_cover = "1 1/2in"
+walk_on = "4h"
+cover_after = "24h"
+[[working_time_at]]
+temperature = "30C"
+working_time = "12min"
+[[working_time_at]]
+temperature = "20C"
+working_time = "20min"
+"""
+
+
+def test_a_full_sheet_is_read(tmp_path):
+    path = tmp_path / "sheet.toml"
+    path.write_text(FULL)
+    sheet = read_sheet(path)
+    assert sheet.mixing_time_s == 120.0
+    assert sheet.slake_time_s == 0.0
+    assert sheet.min_temperature_c == pytest.approx(10.0)
+    assert sheet.max_cover_mm == pytest.approx(38.1)
+    assert sheet.water_per_bag_l == pytest.approx(5 * 0.946352946)
+    assert sheet.working_time_at == ((20.0, 1200.0), (30.0, 720.0))
+
+
+def test_temperature_acts_only_as_the_sheet_states():
+    sheet = Sheet(working_time_s=1200.0, working_time_at=((20.0, 1200.0), (30.0, 720.0)))
+    assert sheet.working_time(20.0) == (1200.0, None)
+    assert sheet.working_time(25.0) == (720.0, None)  # the shorter of the two, no interpolation
+    with pytest.raises(BadInput, match="states no working time at 35"):
+        sheet.working_time(35.0)
+    plain = Sheet(working_time_s=1200.0)
+    time_s, note = plain.working_time(28.0)
+    assert time_s == 1200.0
+    assert "28 °C" in note
+    only_rows = Sheet(working_time_at=((20.0, 1200.0), (30.0, 720.0)))
+    assert only_rows.working_time(None)[0] == 720.0
+    assert Sheet().working_time(None) == (None, None)
+
+
+def test_cold_and_warm_floors_are_warned_of():
+    sheet = Sheet(min_temperature_c=10.0, max_temperature_c=30.0)
+    assert "colder" in sheet.warnings(5.0)[0]
+    assert "warmer" in sheet.warnings(31.0)[0]
+    assert sheet.warnings(20.0) == []
+    assert "measure" in sheet.warnings(None)[0]
+
+
+@pytest.mark.parametrize(
+    ("told", "say"),
+    [
+        ({"working_time": 20}, "unit"),
+        ({"working_time": "20"}, "unit"),
+        ({"working_time": "0min"}, "more than 0"),
+        ({"mixing_time": "-2min"}, "more than 0"),
+        ({"worktime": "20min"}, "worktime"),
+        ({"min_temperature": "20"}, "70F"),
+        ({"min_temperature": "30C", "max_temperature": "20C"}, "above"),
+        ({"working_time_at": [{"temperature": "20C"}]}, "working_time"),
+        ({"working_time_at": [{"temperature": "20C", "working_time": "9min"}] * 2}, "twice"),
+        ({"text": 3}, "text"),
+    ],
+)
+def test_wrong_keys_are_refused_by_name(told, say):
+    with pytest.raises(BadInput, match=say):
+        parse_sheet(told, "sheet.toml")
+
+
+def test_files_that_are_no_sheet_are_refused(tmp_path):
+    with pytest.raises(BadInput, match="no file"):
+        read_sheet(tmp_path / "nowhere.toml")
+    (tmp_path / "bad.toml").write_text("working_time = ")
+    with pytest.raises(BadInput, match="not TOML"):
+        read_sheet(tmp_path / "bad.toml")
+
+
+def test_fahrenheit_is_turned_into_celsius():
+    assert parse_temperature("70F") == pytest.approx(21.111, abs=1e-3)
+    assert parse_temperature("21 °C") == 21.0
+    with pytest.raises(BadInput, match="no temperature"):
+        parse_temperature("500C")
+
+
+def test_what_is_missing_is_asked_for():
+    assert "working time" in str(ask_for("working_time"))
+    assert "--mix-time" in str(ask_for("mixing_time"))
