@@ -12,8 +12,8 @@ from simulated_devices.encode import PROFILES
 from simulated_devices.faults import FAULTS
 from simulated_devices.floor import KINDS, Floor, floor_from_file
 from simulated_devices.points_walk import read_points
-from simulated_devices.private_bus import VARIABLE
 from simulated_devices.pour_crew import read_plan, script
+from simulated_devices.private_bus import VARIABLE
 from simulated_devices.world import CLAMP_MM, LINE_MM, ROOM_MM, make_world
 
 

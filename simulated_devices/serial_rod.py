@@ -31,6 +31,7 @@ from simulated_devices.world import World
 SHORTEST_SLEEP_S = 0.002  # messages that are due within it go out together
 LONGEST_SLEEP_S = 0.5
 ARRIVES_IN_S = 0.01
+SURELY_TAKEN = 400  # bytes: more than is ever late on its way on a busy machine
 UNREAD_FOR_S = 1.0  # after so long nobody is taken to be reading
 KEPT_UNREAD = 1024  # bytes kept for a reader who is not there
 TORN = 512  # bytes lost at a time when a reader is too slow
@@ -68,6 +69,7 @@ class Port:
         os.set_blocking(self._slave, False)
         self._name = os.ttyname(self._slave)
         self._left = self._left_before = 0
+        self._sent = 0  # bytes written and not lost again
         self._wrote_s = time.monotonic()
         self._read_s = -math.inf
         if self._link is not None:
@@ -90,11 +92,14 @@ class Port:
         arrived = self._left if now - self._wrote_s > ARRIVES_IN_S else self._left_before
         self._wrote_s = now
         if unread < min(arrived, 4000):
-            self.read_from, self._read_s = True, now
+            self._read_s = now
+        if self._sent - unread >= SURELY_TAKEN:
+            self.read_from = True
         if now - self._read_s > UNREAD_FOR_S and unread + len(data) > KEPT_UNREAD:
             self._lose(unread + len(data) - KEPT_UNREAD)
             unread = self._unread()
         self._left_before, self._left = unread, unread + len(data)
+        self._sent += len(data)
         rest = memoryview(data)
         for _ in range(16):
             try:
@@ -115,7 +120,7 @@ class Port:
 
     def _lose(self, count: int) -> None:
         with contextlib.suppress(BlockingIOError):
-            os.read(self._slave, count)
+            self._sent -= len(os.read(self._slave, count))
 
 
 def serve(
