@@ -29,6 +29,7 @@ class Mover(Protocol):
     """Whoever moves the rod."""
 
     spot: Spot | None
+    stand: str
 
     def next_time(self) -> float: ...
     def advance(self, time_s: float) -> None: ...
@@ -164,7 +165,8 @@ class World:
         pose = self.mover.pose(now)
         line = float(self.laser.line_mm(pose.x_mm, pose.y_mm, now))
         fault_s = self.fault_time(now)
-        sample = replace(self.rod.sample(now, pose, line, pressed), time_s=fault_s)
+        sample = self.rod.sample(now, pose, line, pressed, self.mover.stand)
+        sample = replace(sample, time_s=fault_s)
         for passed in self._samples.pass_on(sample):
             if self._link.up(now):
                 out.append(Sent(now, self._bytes.pass_on(self.write(passed), fault_s)))
