@@ -174,7 +174,7 @@ def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
 
     if kind != "floor":
         return None
-    return Watcher(job.shots(), setup, job.outline_rings(), job.settings)
+    return Watcher(job.shots(), setup, job.outline_rings(), job.settings, job.setups())
 
 
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:

@@ -36,6 +36,8 @@ class Checked(Event):
     n: int
     time_s: float
     text: str
+    x_mm: float | None = None
+    y_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,7 +79,9 @@ def compare(
         text += f", within the {shown_length(allowed, units, denominator)} that noise allows"
     else:
         text += ": the laser was moved or restarted. Tie it again: rig set --setup NAME"
-    return Checked(sight.label, difference, allowed, ok, *steady, time_s, text)
+    return Checked(
+        sight.label, difference, allowed, ok, *steady, time_s, text, sight.x_mm, sight.y_mm
+    )
 
 
 def shown_length(mm: float, units: str, denominator: int) -> str:

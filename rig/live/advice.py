@@ -104,7 +104,7 @@ def _typical(job: "Job") -> tuple[float, float, float, str]:
     """Length, undulation and roughness (mm) of the floor to make up, and where they are from."""
     shots = job.shots()
     if sum(shot.kind == "floor" for shot in shots) >= 12:
-        heights = heights_of(shots)
+        heights = heights_of(shots, "floor", job.setups())
         model = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
         sd, nugget_sd = np.sqrt(model.variance_mm2), np.sqrt(model.nugget_mm2)
         return (

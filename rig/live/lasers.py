@@ -9,6 +9,7 @@ from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.plan_geometry import Outline
+    from rig.survey.setups import Ties
 
 SETTING = "laser_places"
 FARTHEST_MM = 200_000.0
@@ -50,3 +51,21 @@ def limit_of(job: "Job | None", outline: "Outline | None", setup: str) -> tuple[
     return NEED_MM / far_m, (
         f"what this job needs: {NEED_MM:g} mm at its farthest place, {far_m:.1f} m from {stands}"
     )
+
+
+def tie_warnings(job: "Job", ties: "Ties | None" = None) -> list[str]:
+    """Say where the benchmarks of a job contradict each other, whatever else is still untied.
+
+    Fewer than four sights from two set-ups cannot.
+    """
+    from rig.survey.heights import ties_of
+    from rig.survey.setups import contradictions
+    from rig.units import format_length
+
+    if ties is None:
+        sights = job.shots(kinds=["benchmark"])
+        if len(sights) < 4 or len({sight.setup for sight in sights}) < 2:
+            return []
+        ties = ties_of(job.shots(), "", job.setups())
+    units, denominator = job.settings["units"], job.settings["denominator"]
+    return contradictions(ties, lambda mm: format_length(mm, units, denominator))

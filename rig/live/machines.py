@@ -85,7 +85,8 @@ def setting_machine(
     settings = job.settings
     units, denominator = settings["units"], settings["denominator"]
     shots = [shot for shot in job.shots() if shot.kind in ("floor", "benchmark", "threshold")]
-    lines = {line.setup: line.line_mm for line in lines_of(shots)}
+    lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", job.setups())}
+    shots = [shot for shot in shots if shot.setup in lines]
     retie = setup not in lines
     if retie and skip_check:
         raise BadInput(

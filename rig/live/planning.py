@@ -219,7 +219,7 @@ def holds_of(
     thresholds = None
     for hold in holds:
         if isinstance(hold, str):
-            thresholds = thresholds or heights_of(job.shots(), "threshold")
+            thresholds = thresholds or heights_of(job.shots(), "threshold", job.setups())
             if hold not in thresholds.labels:
                 known = ", ".join(thresholds.labels) or "none yet"
                 raise BadInput(

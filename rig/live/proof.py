@@ -79,7 +79,7 @@ def own_heights(job: Job, kind: str) -> Heights:
     mine = [shot for shot in shots if shot.kind == kind]
     if len({shot.setup for shot in mine}) == 1:
         return heights_of(mine, kind)
-    return heights_of(shots, kind)
+    return heights_of(shots, kind, job.setups())
 
 
 def surface_model(
@@ -226,7 +226,8 @@ def change(job: Job) -> dict[str, Any]:
     Heights before and after are compared, so every set-up must be tied by a benchmark.
     """
     shots = job.shots()
-    before, after = heights_of(shots, "floor"), heights_of(shots, "finished")
+    setups = job.setups()
+    before, after = heights_of(shots, "floor", setups), heights_of(shots, "finished", setups)
     row = {label: n for n, label in enumerate(before.labels)}
     both = [(row[label], n) for n, label in enumerate(after.labels) if label in row]
     depth = np.array([after.z_mm[n] - before.z_mm[m] for m, n in both])

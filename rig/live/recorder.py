@@ -38,6 +38,7 @@ class Recorder:
         self._watcher = watcher
         self._now = (0.0, 0.0)
         self._shots: list[int] = []
+        self._news: list[dict[str, Any]] = []
         self.shots = 0
 
     def item(self, item: Item) -> None:
@@ -81,6 +82,8 @@ class Recorder:
             case "shot":
                 self._shots.append(self._add_shot(event, event["kind"], time_s, utc_s))
                 self.shots += 1
+                if event["kind"] == "benchmark":
+                    self._ties(time_s, utc_s)
             case "undone":
                 self._job.supersede(self._shots.pop())
                 self.shots -= 1
@@ -111,11 +114,21 @@ class Recorder:
 
     def news(self, last: bool = False) -> Iterable[dict[str, Any]]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""
-        return self._watcher.news(last) if self._watcher is not None else ()
+        told, self._news = self._news, []
+        return [*told, *(self._watcher.news(last) if self._watcher is not None else ())]
 
     def flush(self) -> None:
         """Commit what is still in memory."""
         self._job.flush()
+
+    def _ties(self, time_s: float, utc_s: float) -> None:
+        """Tell where the benchmarks, with the one just shot, contradict each other."""
+        from rig.live.lasers import tie_warnings
+
+        for text in tie_warnings(self._job):
+            told = {"event": "trouble", "reason": "ties", "text": text}
+            self._job.log_event(self._session, time_s, utc_s, "trouble", told)
+            self._news.append(told)
 
     def _add_shot(self, event: dict[str, Any], kind: str, time_s: float, utc_s: float) -> int:
         return self._job.add_shot(

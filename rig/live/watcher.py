@@ -36,12 +36,19 @@ class Watcher:
         Walls, openings and doors, as the job keeps them.
     settings : dict
         Of the job: the minimum cover, for the volume so far.
+    setups : sequence of str
+        Of the job, in its order: the first is what heights are relative to.
     """
 
     def __init__(
-        self, shots: "Sequence[Shot]", setup: str, rings: Any, settings: dict[str, Any]
+        self,
+        shots: "Sequence[Shot]",
+        setup: str,
+        rings: Any,
+        settings: dict[str, Any],
+        setups: Sequence[str] = (),
     ) -> None:
-        self._given = (list(shots), setup, rings, settings)
+        self._given = (list(shots), setup, rings, settings, setups)
         self._heard: queue.SimpleQueue[News | None] = queue.SimpleQueue()
         self._told: queue.SimpleQueue[News] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
@@ -83,7 +90,12 @@ class _FloorSoFar:
     """What the watcher's thread knows: the shots in their order, and the picture of them."""
 
     def __init__(
-        self, shots: "list[Shot]", setup: str, rings: Any, settings: dict[str, Any]
+        self,
+        shots: "list[Shot]",
+        setup: str,
+        rings: Any,
+        settings: dict[str, Any],
+        setups: Sequence[str],
     ) -> None:
         from rig.errors import RigError
         from rig.live.picture import cells_of
@@ -96,7 +108,7 @@ class _FloorSoFar:
         self._settings = settings
         floor = [shot for shot in shots if shot.kind == "floor"]
         try:
-            lines = {line.setup: line.line_mm for line in lines_of(shots)}
+            lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", setups)}
             self._line_mm = lines.get(setup, 0.0)
         except RigError:  # not tied yet: only this set-up's shots are of one line
             floor, lines, self._line_mm = [s for s in floor if s.setup == setup], {}, 0.0
