@@ -4,8 +4,9 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rig.guidance.events import Check, Checked
+from rig.guidance.events import Checked
 from rig.guidance.phrases import shown_step_mm
+from rig.survey.events import Check
 from rig.units import format_length
 
 SIGMAS = 3.0

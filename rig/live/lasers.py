@@ -1,7 +1,7 @@
 """What a job knows of its laser: where it stood at each set-up, and what the job asks of it."""
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
@@ -30,6 +30,55 @@ def set_place(job: "Job", setup: str, place: Place) -> None:
     places = places_of(job)
     if places.get(setup) != place:
         job.update_settings({SETTING: {**places, setup: place}})
+
+
+def line_of(job: "Job", setup: str, kind: str, utc_s: float) -> dict[str, Any] | None:
+    """What is known of a set-up's line, for a session that begins now, as JSON keeps it.
+
+    Returns
+    -------
+    dict or None
+        `known` has what `Known` takes, `earlier` the shots of a kind since the line was last seen
+        to be good; None where the set-up has no benchmark.
+    """
+    benchmarks = [shot for shot in job.shots(kinds=["benchmark"]) if shot.setup == setup]
+    if not benchmarks:
+        return None
+    mark = benchmarks[-1]
+    offset_mm = offset_stderr_mm = 0.0
+    good_s, good_shot = mark.utc_s, mark.id
+    for event in job.events(["checked"]):
+        told = event.data
+        if told.get("setup") != setup or "offset_mm" not in told:
+            continue
+        offset_mm, offset_stderr_mm = told["offset_mm"], told["offset_stderr_mm"]
+        if told["after_shot"] >= mark.id:
+            good_s, good_shot = event.utc_s, told["after_shot"]
+    earlier = [
+        {
+            "label": shot.point,
+            "x_mm": shot.x_mm,
+            "y_mm": shot.y_mm,
+            "reading_mm": shot.reading_mm,
+            "stderr_mm": shot.stderr_mm,
+            "n": shot.n,
+            "kind": shot.kind,
+            "time_s": min(shot.utc_s - utc_s, 0.0),
+        }
+        for shot in job.shots(kinds=[kind])
+        if shot.setup == setup and shot.id > good_shot
+    ]
+    known = {
+        "label": mark.point,
+        "reading_mm": mark.reading_mm,
+        "stderr_mm": mark.stderr_mm,
+        "offset_mm": offset_mm,
+        "offset_stderr_mm": offset_stderr_mm,
+        "checked_s": min(good_s - utc_s, 0.0),
+        "x_mm": mark.x_mm,
+        "y_mm": mark.y_mm,
+    }
+    return {"known": known, "earlier": earlier}
 
 
 def limit_of(job: "Job | None", outline: "Outline | None", setup: str) -> tuple[float, str]:

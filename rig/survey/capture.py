@@ -5,13 +5,31 @@ second, patience) fire at their own time on the next input that is later. The sa
 same shots bit for bit, whatever ticks come between.
 """
 
+import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 from rig.devices.reading import Reading
 from rig.survey.arming import Arming
 from rig.survey.button import Button
-from rig.survey.events import Armed, Ask, Done, Event, Next, ShotTaken, Skipped, Trouble, Undone
+from rig.survey.events import (
+    Armed,
+    Ask,
+    Check,
+    Done,
+    Drifted,
+    Event,
+    Jolted,
+    LineChecked,
+    Next,
+    ShotTaken,
+    Skipped,
+    Trouble,
+    Undone,
+)
+from rig.survey.laser.line_watch import GIVE_UP_S, GIVE_UP_TYPED_S, Found, Known, LineWatch
+from rig.survey.laser.verdict import SIGMAS
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
 from rig.survey.stillness import GAP_S, StillWindow
@@ -50,6 +68,16 @@ class _Height:
     sag_mm: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class _Check:
+    """A sight of the benchmark that is being asked for; `first` is one that needs a second."""
+
+    stand: Stand
+    at_end: bool
+    until_s: float
+    first: _Height | None = None
+
+
 _Sample = tuple[float, float | None, bool]  # time, height (None: no beam), link broke here
 
 
@@ -76,6 +104,13 @@ class Capture:
         Labels that have their shot already.
     show : callable
         Writes a length for people.
+    line : Known, optional
+        What a benchmark read under this line before. Shots are told as that line would have read
+        them; with `checks` the walk goes back to it now and then and at its end.
+    checks : bool
+    earlier : sequence of ShotTaken
+        Shots since the line was last seen to be good, from before this session; their points are
+        among the stands.
     """
 
     def __init__(
@@ -93,8 +128,17 @@ class Capture:
         last_label: str | None = None,
         done: Iterable[str] = (),
         show: Callable[[float], str] = "{:.1f} mm".format,
+        line: Known | None = None,
+        checks: bool = False,
+        earlier: Sequence[ShotTaken] = (),
     ) -> None:
         self.finished = False
+        self._line = LineWatch(line) if line is not None else None
+        self._checks = checks
+        # Shots since the line was last seen to be good, and the sight that is being asked for.
+        self._since = {shot.label: shot for shot in earlier}
+        self._check: _Check | None = None
+        self._wait_s = GIVE_UP_TYPED_S  # until a rod is heard
         self._stands = list(stands)
         self._kind = kind
         self._show = show
@@ -110,7 +154,8 @@ class Capture:
         )
         self._arming = Arming(walk_s)
         if last_shot_mm is not None:
-            self._arming.leave(last_shot_mm, self._band(0.0), label=last_label or "the last shot")
+            here_mm = last_shot_mm + self._offset_mm
+            self._arming.leave(here_mm, self._band(0.0), label=last_label or "the last shot")
             self._arming.interrupt()  # nobody knows where the rod went meanwhile
         self._patience = Patience()
         self._said: set[str] = set()
@@ -194,7 +239,11 @@ class Capture:
     def _fire_deadlines(self, until_s: float) -> None:
         while not self.finished:
             pressed, patience = self._button.deadline_s, self._patience.deadline()
-            if pressed is not None and (patience is None or pressed <= patience[0]):
+            given_up = self._check.until_s if self._check is not None else math.inf
+            others = [at for at in (pressed, patience and patience[0]) if at is not None]
+            if given_up <= until_s and given_up < min(others, default=math.inf):
+                self._give_up(given_up)
+            elif pressed is not None and (patience is None or pressed <= patience[0]):
                 if pressed > until_s:
                     return
                 self._settle_presses()
@@ -207,6 +256,7 @@ class Capture:
     # Readings
 
     def _sample(self, time_s: float, value_mm: float | None) -> None:
+        self._wait_s = GIVE_UP_S
         if self._button.count:
             self._since_press.append((time_s, value_mm, False))
         was_armed = self._arming.armed
@@ -239,7 +289,7 @@ class Capture:
             self._shoot(height)
         elif arming.disturbed and not arming.asked and arming.near(height.reading_mm):
             arming.asked = True
-            label = self._stands[self._current].label
+            label = self._asked_for.label
             before = arming.reference_label or "before"
             text = f"same height as {before}: still there? press to take it as {label}"
             self._out.append(Ask(label, text))
@@ -295,10 +345,14 @@ class Capture:
     ) -> None:
         if not stand_is_open:
             return
+        if height is None and self._check is not None:
+            first = self._check.first  # a press shakes the rod, a hand shades it
+            if first is not None and (self._beam_mm is None or self._arming.near(self._beam_mm)):
+                height = first
         if height is None:
             self._out.append(Trouble("hold still and press again", "accept"))
             return
-        self._shoot(height)
+        self._shoot(height, sure=self._check is not None and self._check.first is not None)
         # What came while presses were counted is judged again, now against this shot.
         for time_s, value_mm, broken in since:
             if self.finished:
@@ -308,42 +362,199 @@ class Capture:
             else:
                 self._sample(time_s, value_mm)
 
-    def _shoot(self, height: _Height) -> None:
+    def _shoot(self, height: _Height, sure: bool = False) -> None:
+        if self._check is not None:
+            self._sight(height, sure)
+            return
         i = self._current
         stand = self._stands[i]
-        self._out.append(
-            ShotTaken(
-                label=stand.label,
-                x_mm=stand.x_mm,
-                y_mm=stand.y_mm,
-                reading_mm=height.reading_mm,
-                stderr_mm=height.stderr_mm,
-                n=height.n,
-                kind=self._kind,
-                time_s=height.time_s,
-            )
+        stderr_mm = height.stderr_mm
+        if self._line is not None:
+            stderr_mm = math.hypot(stderr_mm, self._line.offset_stderr_mm)
+        shot = ShotTaken(
+            label=stand.label,
+            x_mm=stand.x_mm,
+            y_mm=stand.y_mm,
+            reading_mm=height.reading_mm - self._offset_mm,
+            stderr_mm=stderr_mm,
+            n=height.n,
+            kind=self._kind,
+            time_s=height.time_s,
         )
+        self._out.append(shot)
+        self._since[shot.label] = shot
         self._taken.append(i)
         self._open.discard(i)
         if i in self._skipped:
             self._skipped.remove(i)
+        self._leave_shot(height, stand.label)
+        self._go_on(height.time_s)
+
+    def _leave_shot(self, height: _Height, label: str) -> None:
         self._arming.leave(
             height.reading_mm,
             self._band(height.spread_mm),
             sag_mm=1.5 * height.sag_mm,
-            label=stand.label,
+            label=label,
             time_s=height.time_s,
         )
         if height.n > 1:
             self._window.learn()
         self._window.clear()
-        self._go_on(height.time_s)
+
+    # The line
+
+    @property
+    def _offset_mm(self) -> float:
+        return self._line.offset_mm if self._line is not None else 0.0
+
+    @property
+    def _asked_for(self) -> Stand:
+        if self._check is not None:
+            return self._check.stand
+        return self._stands[self._current]
+
+    def _go_back(self, time_s: float, at_end: bool) -> None:
+        """Ask for a sight of the benchmark."""
+        assert self._line is not None
+        known = self._line.known
+        stand = Stand(known.label, known.x_mm, known.y_mm, known.where)
+        self._check = _Check(stand, at_end, time_s + self._wait_s)
+        self._said = set()
+        self._patience.interrupt()
+        self._patience.armed_s = None
+        text = f"back to {stand.text}: is the line still where it was? Skip if you must"
+        self._out.append(Check(stand.label, stand.x_mm, stand.y_mm, self._line.expected_mm, text))
+        if self._arming.armed:
+            self._tell_armed(time_s)
+
+    def _sight(self, height: _Height, sure: bool) -> None:
+        """Take a sight of the benchmark; one that says that the line moved is taken twice."""
+        assert self._line is not None
+        assert self._check is not None
+        check, label = self._check, self._check.stand.label
+        found = self._line.compare(height.reading_mm, height.stderr_mm, height.time_s)
+        if found.word != "held" and not sure:
+            first = check.first
+            self._check = replace(check, first=height, until_s=self._now_s + self._wait_s)
+            again = first is not None and abs(height.reading_mm - first.reading_mm) <= (
+                SIGMAS * math.hypot(height.stderr_mm, first.stderr_mm)
+            )
+            if not again:
+                way = "more" if found.change_mm > 0 else "less"
+                text = (
+                    f"{label} reads {self._show(abs(found.change_mm))} {way} than before: is the "
+                    f"rod on {label}? Press, or lift it and stand it there again"
+                )
+                self._leave_here(height.reading_mm)
+                self._out.append(Ask(label, text))
+                return
+        self._check = None
+        self._leave_shot(height, label)
+        self._go_by(found, height, label)
+        if not self.finished:
+            self._go_on(height.time_s)
+
+    def _go_by(self, found: Found, height: _Height, label: str) -> None:
+        """Tell what the line did, and do right by the shots since it was last seen."""
+        line = self._line
+        assert line is not None
+        since, self._since = list(self._since.values()), {}
+        shown, way = self._show(abs(found.change_mm)), "up" if found.change_mm > 0 else "down"
+        moved = f"the line went {shown} {way} since it was last seen at {label}"
+        restless = found.word == "jolt" and line.unsettled
+        corrected: tuple[dict[str, Any], ...] = ()
+        if found.word == "held":
+            text = f"the line stands where it was, within {self._show(found.allowed_mm)}"
+        elif found.word == "drift":
+            text = f"{moved}: slowly enough for drift"
+            corrected = tuple(self._spread(found, shot, height.time_s) for shot in since)
+        else:
+            text = f"{moved}: more than a laser drifts, it was knocked"
+        line.follow(found, height.time_s)
+        self._out.append(
+            LineChecked(
+                label,
+                found.change_mm,
+                found.allowed_mm,
+                found.word == "held",
+                height.reading_mm,
+                height.stderr_mm,
+                height.n,
+                height.time_s,
+                text,
+                found.word,
+                line.offset_mm,
+                line.offset_stderr_mm,
+            )
+        )
+        if found.word == "drift":
+            doubt = 2.0 * max((shot["stderr_mm"] for shot in corrected), default=found.stderr_mm)
+            text = (
+                f"drift: {text}. Spread over the {len(corrected)} shots since, each now with its "
+                f"doubt (up to ± {self._show(doubt)})"
+            )
+            hours = max(found.hours, 1e-9)
+            rate, rate_stderr = found.change_mm / hours, found.stderr_mm / hours
+            self._out.append(
+                Drifted(label, found.change_mm, found.stderr_mm, rate, rate_stderr, corrected, text)
+            )
+        elif found.word == "jolt":
+            labels = [shot.label for shot in since]
+            text = f"jolt: {text}. "
+            if labels:
+                text += (
+                    f"{len(labels)} shots since are set aside (kept, not used): shoot them again. "
+                )
+            text += f"The line is tied anew at {label}"
+            self._out.append(
+                Jolted(label, found.change_mm, found.stderr_mm, self._kind, tuple(labels), text)
+            )
+            reopened = {i for i, stand in enumerate(self._stands) if stand.label in set(labels)}
+            self._open |= reopened
+            self._taken = [i for i in self._taken if i not in reopened]
+            if restless:
+                text = (
+                    "the line does not hold: give the laser a firm stand and time to settle, see "
+                    "rig check drift, then go on with rig survey"
+                )
+                self._out.append(Trouble(text, "restless"))
+                self._end()
+
+    def _spread(self, found: Found, shot: ShotTaken, now_s: float) -> dict[str, Any]:
+        assert self._line is not None
+        reading_mm, stderr_mm = self._line.spread(
+            found, shot.reading_mm, shot.stderr_mm, shot.time_s, now_s
+        )
+        told = replace(shot, reading_mm=reading_mm, stderr_mm=stderr_mm).as_dict()
+        del told["event"]
+        return told
+
+    def _give_up(self, time_s: float) -> None:
+        """Go on without the sight: nobody came."""
+        assert self._check is not None
+        label = self._check.stand.label
+        text = (
+            f"nobody came to {label}: the line is not checked. Later: rig survey --kind benchmark "
+            f"--label {label}"
+        )
+        self._out.append(Trouble(text, "unchecked"))
+        self._without_check(time_s)
+
+    def _without_check(self, time_s: float) -> None:
+        assert self._line is not None
+        assert self._check is not None
+        self._line.put_off(time_s, self._check.at_end)
+        self._check = None
+        self._go_on(time_s)
 
     def _undo(self) -> None:
         if not self._taken:
             self._out.append(Trouble("nothing more to undo", "undo"))
             return
         i = self._taken.pop()
+        self._check = None
+        self._since.pop(self._stands[i].label, None)
         self._open.add(i)
         self._out.append(Undone(self._stands[i].label))
         here = self._beam_mm if self._beam_mm is not None else self._arming.reference_mm
@@ -352,6 +563,11 @@ class Capture:
         self._go(i, self._now_s)
 
     def _skip(self) -> None:
+        if self._check is not None:
+            self._out.append(Skipped(self._check.stand.label))
+            self._leave_if_standing()
+            self._without_check(self._now_s)
+            return
         i = self._current
         if i in self._open:
             self._open.discard(i)
@@ -367,6 +583,7 @@ class Capture:
         except ValueError:
             self._out.append(Trouble(f"there is no point {label} in this survey", "goto"))
             return
+        self._check = None
         if i in self._skipped:
             self._skipped.remove(i)
             self._open.add(i)
@@ -385,12 +602,19 @@ class Capture:
 
     def _go_on(self, time_s: float) -> None:
         """Ask for the next point along the walk that has no shot, or end."""
+        watch = self._line if self._checks else None
         n = len(self._stands)
+        if watch is not None and self._open and watch.due(time_s):
+            self._go_back(time_s, at_end=False)
+            return
         for step in range(1, n + 1):
             i = (self._current + step) % n
             if i in self._open:
                 self._go(i, time_s)
                 return
+        if watch is not None and watch.due_at_end(time_s, len(self._since)):
+            self._go_back(time_s, at_end=True)
+            return
         self._end()
 
     def _end(self) -> None:
@@ -410,5 +634,7 @@ class Capture:
 
     def _tell_armed(self, time_s: float) -> None:
         self._patience.armed_s = time_s
-        stand = self._stands[self._current]
+        if self._check is not None:
+            self._check = replace(self._check, until_s=time_s + self._wait_s)
+        stand = self._asked_for
         self._out.append(Armed(stand.label, stand.x_mm, stand.y_mm, stand.text))
