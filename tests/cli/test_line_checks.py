@@ -98,9 +98,7 @@ def test_marker_setting_goes_by_the_line_as_it_is_now(room, table):
 def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(room):
     room("survey", "--typed", typed=typed(room.order[:2]) + "q\n")
     back = f"{1000 + JOLT}\n"
-    told = room(
-        "survey", "--typed", "--json", typed=typed(room.order[2:], JOLT) + back * 2 + "q\n"
-    )
+    told = room("survey", "--typed", "--json", typed=typed(room.order[2:], JOLT) + back * 2 + "q\n")
     (jolt,) = (event for event in told.events if event["event"] == "jolt")
     assert sorted(jolt["labels"]) == sorted(room.order)
     assert [point for point, _, now in shots() if now] == ["BM1"]
