@@ -47,6 +47,7 @@ CAUTION = "Caution: never look into the laser's beam; its class and its maker's 
 @click.option(
     "--at", type=Lengths("X", "Y"), help="Where a threshold is, or a place beside the grid."
 )
+@click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands at this set-up.")
 @click.option("--setup", help="Name of this position of the laser.  [default: the last one's]")
 @click.option(
     "--skip-check", is_flag=True, help="Do without the sights back to this set-up's benchmark."
@@ -65,7 +66,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
 def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any) -> None:
     """Survey into a job from the source that the options name."""
     from rig.job.store import Job
-    from rig.live.lasers import line_of
+    from rig.live.lasers import line_of, set_place
     from rig.live.recorder import Recorder
 
     replays_job = is_job_replay(options, job_path)
@@ -77,6 +78,8 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
             points = _wanted(job, options)
             setup = setup_of(job, options["setup"])
             source = open_source(options, units)
+            if options["laser"] is not None:
+                set_place(job, setup, options["laser"])
             capture = {
                 "dwell_s": options["dwell"],
                 "walk_s": options["walk"],

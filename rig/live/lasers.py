@@ -1,17 +1,22 @@
 """What a job knows of its laser: where it stood at each set-up, and what the job asks of it."""
 
 import math
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 
 if TYPE_CHECKING:
+    from rig.job.rows import Shot
     from rig.job.store import Job
     from rig.plan_geometry import Outline
+    from rig.survey.laser.share import Trust
     from rig.survey.setups import Ties
 
 SETTING = "laser_places"
+CORRECTION = "laser_correction"
 FARTHEST_MM = 200_000.0
 
 Place = tuple[float, float]
@@ -30,6 +35,78 @@ def set_place(job: "Job", setup: str, place: Place) -> None:
     places = places_of(job)
     if places.get(setup) != place:
         job.update_settings({SETTING: {**places, setup: place}})
+
+
+def correction_of(job: "Job") -> dict[str, float] | None:
+    """Return the radial error that is taken off every shot, and its doubt, where that is asked."""
+    found: dict[str, float] | None = job.settings.get(CORRECTION)
+    return found
+
+
+def climb_mm(job: "Job", setup: str, x_mm: float | None, y_mm: float | None) -> float:
+    """What a shot of a set-up reads too much at a place, by the correction that was asked for."""
+    correction, place = correction_of(job), places_of(job).get(setup)
+    if correction is None or place is None or x_mm is None or y_mm is None:
+        return 0.0
+    return correction["error_mm_per_m"] * math.dist((x_mm, y_mm), place) / 1000.0
+
+
+def shots_of(job: "Job") -> "list[Shot]":
+    """Current shots, less the laser's radial error where that is corrected."""
+    shots, correction, places = job.shots(), correction_of(job), places_of(job)
+    if correction is None:
+        return shots
+    error = correction["error_mm_per_m"] / 1000.0
+    return [
+        replace(
+            shot,
+            reading_mm=shot.reading_mm
+            - error * math.dist((shot.x_mm, shot.y_mm), places[shot.setup]),
+        )
+        if shot.setup in places and shot.x_mm is not None and shot.y_mm is not None
+        else shot
+        for shot in shots
+    ]
+
+
+def correction_warnings(job: "Job", setups: Iterable[str]) -> list[str]:
+    """Say which set-ups a correction leaves as they are, for want of the laser's place."""
+    if correction_of(job) is None:
+        return []
+    known = places_of(job)
+    return [
+        f"The shots of set-up {name} are not corrected: say where its laser stood (--laser)."
+        for name in setups
+        if name not in known
+    ]
+
+
+def trust_of(job: "Job") -> "Trust":
+    """How far a job's laser is to be trusted, by its last checks."""
+    from rig.survey.laser.share import Trust, unchecked
+
+    last = {check.kind: check.result for check in job.checks()}
+    usual, usual_text = unchecked()
+    correction = correction_of(job)
+    if correction is not None:
+        radial = correction["stderr_mm_per_m"]
+        told = [f"Climb with distance: corrected, ± {radial:.3f} mm/m left by the two-peg test."]
+    elif "two-peg" in last:
+        found = last["two-peg"]
+        # Not corrected, so all of it counts (JCGM 100:2008, F.2.4.5 on why one should).
+        radial = math.hypot(found["error_mm_per_m"], found["stderr_mm_per_m"])
+        told = [f"Climb with distance: {radial:.3f} mm/m, by the two-peg test."]
+    else:
+        radial, told = usual, [f"Climb with distance: not checked, {usual_text}."]
+    if "cross" in last:
+        found = last["cross"]
+        x, y = found["tilt_mm_per_m"]
+        tilt = math.sqrt((x * x + y * y) / 2.0 + found["stderr_mm_per_m"] ** 2)
+        told.append(f"Slope: {tilt:.3f} mm/m along either axis, by the cross check.")
+    else:
+        tilt = usual
+        told.append(f"Slope: not checked, {usual_text}.")
+    return Trust(radial, tilt, tuple(told))
 
 
 def line_of(job: "Job", setup: str, kind: str, utc_s: float) -> dict[str, Any] | None:

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput, CannotAnswer
@@ -100,12 +101,12 @@ def setting_machine(
     CannotAnswer
         Where nothing is there to check the line against.
     """
-    from rig.live.lasers import line_of
+    from rig.live.lasers import climb_mm, line_of, shots_of
     from rig.survey.heights import lines_of
 
     settings = job.settings
     units, denominator = settings["units"], settings["denominator"]
-    shots = [shot for shot in job.shots() if shot.kind in ("floor", "benchmark", "threshold")]
+    shots = [shot for shot in shots_of(job) if shot.kind in ("floor", "benchmark", "threshold")]
     lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", job.setups())}
     shots = [shot for shot in shots if shot.setup in lines]
     retie = setup not in lines
@@ -121,15 +122,21 @@ def setting_machine(
             marker.label,
             marker.x_mm,
             marker.y_mm,
-            marker.target_reading_mm + line_mm,
+            # Where the line climbs with distance, the rod must read that much more.
+            marker.target_reading_mm + line_mm + climb_mm(job, setup, marker.x_mm, marker.y_mm),
             where(outline, marker.x_mm, marker.y_mm, units),
         )
         for marker in job.markers()
     ]
+    check = None
+    if not skip_check:
+        check = check_sight(shots, lines, line_mm, plan, outline, units)
+        climb = climb_mm(job, setup, check.x_mm, check.y_mm)
+        check = replace(check, expected_mm=check.expected_mm + climb)
     return Setting(
         markers,
         already_set=[marker.label for marker in job.markers() if marker.is_set],
-        check=None if skip_check else check_sight(shots, lines, line_mm, plan, outline, units),
+        check=check,
         retie=retie,
         tolerance_mm=tolerance_mm,
         dwell_s=dwell_s,
