@@ -3,6 +3,10 @@
 A reading of a benchmark is the line's height less the benchmark's; least squares over all sights
 finds both, relative to the line of the first set-up. Sights beyond what that needs test the rest:
 a chi-square test of the whole, and standardised residuals that name the sight at fault.
+
+The earth's curvature and the bending of light are left out: over a sight of d they come to
+d²/2R·(1 − k), with R = 6371 km and k = 0.13 (surveying handbooks) 0.06 mm at 30 m, far below what a
+rod tells, and balanced sights are free of them.
 """
 
 import math

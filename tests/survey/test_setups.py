@@ -26,6 +26,15 @@ def test_a_height_of_instrument_booking_that_closes():
     assert [line.line_mm for line in found.lines] == pytest.approx([0.0, 320.0, 55.0])
     assert found.residuals_mm == pytest.approx(np.zeros(6), abs=1e-9)
     ground = {mark: 101520.0 + z for mark, z in found.benchmarks.items()}
+    # The same booking by rise and fall: each fore sight taken from its back sight.
+    rise_and_fall = {"BM": 100000.0}
+    for back, fore in (("BM", "TP1"), ("TP1", "TP2"), ("TP2", "BM")):
+        first, second = (next(s for s in sights if s.setup == n and s.benchmark == b)
+                         for n in [{"TP1": "1", "TP2": "2", "BM": "3"}[fore]]
+                         for b in (back, fore))  # fmt: skip
+        risen = rise_and_fall[back] + first.reading_mm - second.reading_mm
+        assert rise_and_fall.setdefault(fore, risen) == pytest.approx(risen)
+    assert ground == pytest.approx(rise_and_fall)
     assert ground == pytest.approx({"BM": 100000.0, "TP1": 100630.0, "TP2": 100500.0})
     assert found.redundancy == 1
     assert found.misfit == pytest.approx(0.0, abs=1e-9)
@@ -146,12 +155,14 @@ def test_two_hundred_setups_within_a_second_and_linear_in_the_sights():
     adjust([], network(20, 400, 40, 0))  # imports
     took = []
     for sights, marks in ((10_000, 1_000), (20_000, 2_000)):
-        shot = network(200, sights, marks, 1)
-        begun = time.perf_counter()
-        adjust([], shot)
-        took.append(time.perf_counter() - begun)
+        shot, times = network(200, sights, marks, 1), []
+        for _ in range(4):  # a busy machine is slow, never quick
+            begun = time.perf_counter()
+            adjust([], shot)
+            times.append(time.perf_counter() - begun)
+        took.append(min(times))
     assert took[1] < 1.0
-    assert took[1] < 4.0 * took[0]  # twice as many; the rest is for a busy machine
+    assert took[1] < 3.5 * took[0]  # twice as many; the rest is for a busy machine
 
 
 def test_a_blunder_is_found_and_named_and_sound_sights_are_not():
