@@ -7,75 +7,33 @@ same shots bit for bit, whatever ticks come between.
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
 
 from rig.devices.reading import Reading
 from rig.survey.arming import Arming
+from rig.survey.back_sights import RESTLESS, BackSights
 from rig.survey.button import Button
 from rig.survey.events import (
     Armed,
     Ask,
-    Check,
     Done,
-    Drifted,
     Event,
     Jolted,
-    LineChecked,
     Next,
     ShotTaken,
     Skipped,
     Trouble,
     Undone,
 )
-from rig.survey.laser.line_watch import GIVE_UP_S, GIVE_UP_TYPED_S, Found, Known, LineWatch
-from rig.survey.laser.verdict import SIGMAS
+from rig.survey.laser.line_watch import Known
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
+from rig.survey.stand import Height, Stand
 from rig.survey.stillness import GAP_S, StillWindow
+
+__all__ = ["Capture", "Stand"]
 
 TICK_LATENESS_S = 0.05
 """A tick can overtake a reading that is still on its way from the port: it counts as this late."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stand:
-    """A place to shoot: a grid point, or a benchmark without coordinates.
-
-    ``where`` says how to find it: "6 ft from the door wall, 4 ft from the left wall".
-    """
-
-    label: str
-    x_mm: float | None = None
-    y_mm: float | None = None
-    where: str = ""
-
-    @property
-    def text(self) -> str:
-        """Label and where it is."""
-        return f"{self.label}: {self.where}" if self.where else self.label
-
-
-@dataclass(frozen=True, slots=True)
-class _Height:
-    """What a still window says, kept for when it is accepted."""
-
-    reading_mm: float
-    stderr_mm: float
-    n: int
-    time_s: float
-    spread_mm: float = 0.0
-    sag_mm: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Check:
-    """A sight of the benchmark that is being asked for; `first` is one that needs a second."""
-
-    stand: Stand
-    at_end: bool
-    until_s: float
-    first: _Height | None = None
 
 
 _Sample = tuple[float, float | None, bool]  # time, height (None: no beam), link broke here
@@ -133,12 +91,7 @@ class Capture:
         earlier: Sequence[ShotTaken] = (),
     ) -> None:
         self.finished = False
-        self._line = LineWatch(line) if line is not None else None
-        self._checks = checks
-        # Shots since the line was last seen to be good, and the sight that is being asked for.
-        self._since = {shot.label: shot for shot in earlier}
-        self._check: _Check | None = None
-        self._wait_s = GIVE_UP_TYPED_S  # until a rod is heard
+        self._line = BackSights(line, checks, kind, show, earlier)
         self._stands = list(stands)
         self._kind = kind
         self._show = show
@@ -154,13 +107,13 @@ class Capture:
         )
         self._arming = Arming(walk_s)
         if last_shot_mm is not None:
-            here_mm = last_shot_mm + self._offset_mm
+            here_mm = last_shot_mm + self._line.offset_mm
             self._arming.leave(here_mm, self._band(0.0), label=last_label or "the last shot")
             self._arming.interrupt()  # nobody knows where the rod went meanwhile
         self._patience = Patience()
         self._said: set[str] = set()
         self._button = Button()
-        self._at_press: _Height | None = None
+        self._at_press: Height | None = None
         self._press_counts = True
         self._since_press: list[_Sample] = []
         self._beam_mm: float | None = None
@@ -186,7 +139,7 @@ class Capture:
     def typed(self, value_mm: float, stderr_mm: float, time_s: float) -> list[Event]:
         """Take a reading made by eye: it is the shot of the point asked for."""
         if self._begin(time_s) and self._settle_presses():
-            self._shoot(_Height(value_mm, stderr_mm, 1, self._now_s))
+            self._shoot(Height(value_mm, stderr_mm, 1, self._now_s))
         return self._told()
 
     def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
@@ -239,10 +192,11 @@ class Capture:
     def _fire_deadlines(self, until_s: float) -> None:
         while not self.finished:
             pressed, patience = self._button.deadline_s, self._patience.deadline()
-            given_up = self._check.until_s if self._check is not None else math.inf
+            given_up = self._line.deadline_s
             others = [at for at in (pressed, patience and patience[0]) if at is not None]
             if given_up <= until_s and given_up < min(others, default=math.inf):
-                self._give_up(given_up)
+                self._out.append(self._line.give_up(given_up))
+                self._go_on(given_up)
             elif pressed is not None and (patience is None or pressed <= patience[0]):
                 if pressed > until_s:
                     return
@@ -256,7 +210,7 @@ class Capture:
     # Readings
 
     def _sample(self, time_s: float, value_mm: float | None) -> None:
-        self._wait_s = GIVE_UP_S
+        self._line.hear_rod()
         if self._button.count:
             self._since_press.append((time_s, value_mm, False))
         was_armed = self._arming.armed
@@ -294,12 +248,12 @@ class Capture:
             text = f"same height as {before}: still there? press to take it as {label}"
             self._out.append(Ask(label, text))
 
-    def _height(self) -> _Height | None:
+    def _height(self) -> Height | None:
         window = self._window
         if window.state() != "still" or self._now_s - window.last_time_s > GAP_S:
             return None
         sag_mm = window.sag_mm if isinstance(window, RockWindow) else 0.0
-        return _Height(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
+        return Height(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
 
     def _band(self, spread_mm: float) -> float:
         return max(3.0 * spread_mm, self._window.still_mm, 2.0 * self._window.resolution_mm)
@@ -341,18 +295,19 @@ class Capture:
         return self._arming.away or not self._arming.gave_shot
 
     def _accept(
-        self, height: _Height | None, stand_is_open: bool, since: Sequence[_Sample] = ()
+        self, height: Height | None, stand_is_open: bool, since: Sequence[_Sample] = ()
     ) -> None:
         if not stand_is_open:
             return
-        if height is None and self._check is not None:
-            first = self._check.first  # a press shakes the rod, a hand shades it
+        pending = self._line.pending
+        if height is None and pending is not None:
+            first = pending.first  # a press shakes the rod, a hand shades it
             if first is not None and (self._beam_mm is None or self._arming.near(self._beam_mm)):
                 height = first
         if height is None:
             self._out.append(Trouble("hold still and press again", "accept"))
             return
-        self._shoot(height, sure=self._check is not None and self._check.first is not None)
+        self._shoot(height, sure=pending is not None and pending.first is not None)
         # What came while presses were counted is judged again, now against this shot.
         for time_s, value_mm, broken in since:
             if self.finished:
@@ -362,27 +317,23 @@ class Capture:
             else:
                 self._sample(time_s, value_mm)
 
-    def _shoot(self, height: _Height, sure: bool = False) -> None:
-        if self._check is not None:
+    def _shoot(self, height: Height, sure: bool = False) -> None:
+        if self._line.pending is not None:
             self._sight(height, sure)
             return
         i = self._current
         stand = self._stands[i]
-        stderr_mm = height.stderr_mm
-        if self._line is not None:
-            stderr_mm = math.hypot(stderr_mm, self._line.offset_stderr_mm)
         shot = ShotTaken(
             label=stand.label,
             x_mm=stand.x_mm,
             y_mm=stand.y_mm,
-            reading_mm=height.reading_mm - self._offset_mm,
-            stderr_mm=stderr_mm,
+            reading_mm=height.reading_mm,
+            stderr_mm=height.stderr_mm,
             n=height.n,
             kind=self._kind,
             time_s=height.time_s,
         )
-        self._out.append(shot)
-        self._since[shot.label] = shot
+        self._out.append(self._line.shot(shot))
         self._taken.append(i)
         self._open.discard(i)
         if i in self._skipped:
@@ -390,7 +341,7 @@ class Capture:
         self._leave_shot(height, stand.label)
         self._go_on(height.time_s)
 
-    def _leave_shot(self, height: _Height, label: str) -> None:
+    def _leave_shot(self, height: Height, label: str) -> None:
         self._arming.leave(
             height.reading_mm,
             self._band(height.spread_mm),
@@ -405,156 +356,42 @@ class Capture:
     # The line
 
     @property
-    def _offset_mm(self) -> float:
-        return self._line.offset_mm if self._line is not None else 0.0
-
-    @property
     def _asked_for(self) -> Stand:
-        if self._check is not None:
-            return self._check.stand
-        return self._stands[self._current]
+        pending = self._line.pending
+        return pending.stand if pending is not None else self._stands[self._current]
 
     def _go_back(self, time_s: float, at_end: bool) -> None:
         """Ask for a sight of the benchmark."""
-        assert self._line is not None
-        known = self._line.known
-        stand = Stand(known.label, known.x_mm, known.y_mm, known.where)
-        self._check = _Check(stand, at_end, time_s + self._wait_s)
         self._said = set()
         self._patience.interrupt()
         self._patience.armed_s = None
-        text = f"back to {stand.text}: is the line still where it was? Skip if you must"
-        self._out.append(Check(stand.label, stand.x_mm, stand.y_mm, self._line.expected_mm, text))
+        self._out.append(self._line.ask(time_s, at_end))
         if self._arming.armed:
             self._tell_armed(time_s)
 
-    def _sight(self, height: _Height, sure: bool) -> None:
-        """Take a sight of the benchmark; one that says that the line moved is taken twice."""
-        assert self._line is not None
-        assert self._check is not None
-        check, label = self._check, self._check.stand.label
-        found = self._line.compare(height.reading_mm, height.stderr_mm, height.time_s)
-        if found.word != "held" and not sure:
-            first = check.first
-            self._check = replace(check, first=height, until_s=self._now_s + self._wait_s)
-            again = first is not None and abs(height.reading_mm - first.reading_mm) <= (
-                SIGMAS * math.hypot(height.stderr_mm, first.stderr_mm)
-            )
-            if not again:
-                way = "more" if found.change_mm > 0 else "less"
-                text = (
-                    f"{label} reads {self._show(abs(found.change_mm))} {way} than before: is the "
-                    f"rod on {label}? Press, or lift it and stand it there again"
-                )
-                self._leave_here(height.reading_mm)
-                self._out.append(Ask(label, text))
-                return
-        self._check = None
-        self._leave_shot(height, label)
-        self._go_by(found, height, label)
-        if not self.finished:
-            self._go_on(height.time_s)
-
-    def _go_by(self, found: Found, height: _Height, label: str) -> None:
-        """Tell what the line did, and do right by the shots since it was last seen."""
-        line = self._line
-        assert line is not None
-        since, self._since = list(self._since.values()), {}
-        shown, way = self._show(abs(found.change_mm)), "up" if found.change_mm > 0 else "down"
-        moved = f"the line went {shown} {way} since it was last seen at {label}"
-        restless = found.word == "jolt" and line.unsettled
-        corrected: tuple[dict[str, Any], ...] = ()
-        if found.word == "held":
-            text = f"the line stands where it was, within {self._show(found.allowed_mm)}"
-        elif found.word == "drift":
-            text = f"{moved}: slowly enough for drift"
-            corrected = tuple(self._spread(found, shot, height.time_s) for shot in since)
+    def _sight(self, height: Height, sure: bool) -> None:
+        """Take a sight of the benchmark, and go by what it says."""
+        events = self._line.look(height, self._now_s, sure)
+        self._out += events
+        if self._line.pending is not None:
+            self._leave_here(height.reading_mm)
+            return
+        gone = {label for event in events if isinstance(event, Jolted) for label in event.labels}
+        reopened = {i for i, stand in enumerate(self._stands) if stand.label in gone}
+        self._open |= reopened
+        self._taken = [i for i in self._taken if i not in reopened]
+        self._leave_shot(height, events[0].as_dict()["label"])
+        if any(isinstance(event, Trouble) and event.reason == RESTLESS for event in events):
+            self._end()
         else:
-            text = f"{moved}: more than a laser drifts, it was knocked"
-        line.follow(found, height.time_s)
-        self._out.append(
-            LineChecked(
-                label,
-                found.change_mm,
-                found.allowed_mm,
-                found.word == "held",
-                height.reading_mm,
-                height.stderr_mm,
-                height.n,
-                height.time_s,
-                text,
-                found.word,
-                line.offset_mm,
-                line.offset_stderr_mm,
-            )
-        )
-        if found.word == "drift":
-            doubt = 2.0 * max((shot["stderr_mm"] for shot in corrected), default=found.stderr_mm)
-            text = (
-                f"drift: {text}. Spread over the {len(corrected)} shots since, each now with its "
-                f"doubt (up to ± {self._show(doubt)})"
-            )
-            hours = max(found.hours, 1e-9)
-            rate, rate_stderr = found.change_mm / hours, found.stderr_mm / hours
-            self._out.append(
-                Drifted(label, found.change_mm, found.stderr_mm, rate, rate_stderr, corrected, text)
-            )
-        elif found.word == "jolt":
-            labels = [shot.label for shot in since]
-            text = f"jolt: {text}. "
-            if labels:
-                text += (
-                    f"{len(labels)} shots since are set aside (kept, not used): shoot them again. "
-                )
-            text += f"The line is tied anew at {label}"
-            self._out.append(
-                Jolted(label, found.change_mm, found.stderr_mm, self._kind, tuple(labels), text)
-            )
-            reopened = {i for i, stand in enumerate(self._stands) if stand.label in set(labels)}
-            self._open |= reopened
-            self._taken = [i for i in self._taken if i not in reopened]
-            if restless:
-                text = (
-                    "the line does not hold: give the laser a firm stand and time to settle, see "
-                    "rig check drift, then go on with rig survey"
-                )
-                self._out.append(Trouble(text, "restless"))
-                self._end()
-
-    def _spread(self, found: Found, shot: ShotTaken, now_s: float) -> dict[str, Any]:
-        assert self._line is not None
-        reading_mm, stderr_mm = self._line.spread(
-            found, shot.reading_mm, shot.stderr_mm, shot.time_s, now_s
-        )
-        told = replace(shot, reading_mm=reading_mm, stderr_mm=stderr_mm).as_dict()
-        del told["event"]
-        return told
-
-    def _give_up(self, time_s: float) -> None:
-        """Go on without the sight: nobody came."""
-        assert self._check is not None
-        label = self._check.stand.label
-        text = (
-            f"nobody came to {label}: the line is not checked. Later: rig survey --kind benchmark "
-            f"--label {label}"
-        )
-        self._out.append(Trouble(text, "unchecked"))
-        self._without_check(time_s)
-
-    def _without_check(self, time_s: float) -> None:
-        assert self._line is not None
-        assert self._check is not None
-        self._line.put_off(time_s, self._check.at_end)
-        self._check = None
-        self._go_on(time_s)
+            self._go_on(height.time_s)
 
     def _undo(self) -> None:
         if not self._taken:
             self._out.append(Trouble("nothing more to undo", "undo"))
             return
         i = self._taken.pop()
-        self._check = None
-        self._since.pop(self._stands[i].label, None)
+        self._line.undo(self._stands[i].label)
         self._open.add(i)
         self._out.append(Undone(self._stands[i].label))
         here = self._beam_mm if self._beam_mm is not None else self._arming.reference_mm
@@ -563,10 +400,11 @@ class Capture:
         self._go(i, self._now_s)
 
     def _skip(self) -> None:
-        if self._check is not None:
-            self._out.append(Skipped(self._check.stand.label))
+        if self._line.pending is not None:
+            self._out.append(Skipped(self._line.pending.stand.label))
             self._leave_if_standing()
-            self._without_check(self._now_s)
+            self._line.put_off(self._now_s)
+            self._go_on(self._now_s)
             return
         i = self._current
         if i in self._open:
@@ -583,7 +421,7 @@ class Capture:
         except ValueError:
             self._out.append(Trouble(f"there is no point {label} in this survey", "goto"))
             return
-        self._check = None
+        self._line.pending = None
         if i in self._skipped:
             self._skipped.remove(i)
             self._open.add(i)
@@ -602,19 +440,15 @@ class Capture:
 
     def _go_on(self, time_s: float) -> None:
         """Ask for the next point along the walk that has no shot, or end."""
-        watch = self._line if self._checks else None
         n = len(self._stands)
-        if watch is not None and self._open and watch.due(time_s):
-            self._go_back(time_s, at_end=False)
+        if self._line.due(time_s, bool(self._open)):
+            self._go_back(time_s, at_end=not self._open)
             return
         for step in range(1, n + 1):
             i = (self._current + step) % n
             if i in self._open:
                 self._go(i, time_s)
                 return
-        if watch is not None and watch.due_at_end(time_s, len(self._since)):
-            self._go_back(time_s, at_end=True)
-            return
         self._end()
 
     def _end(self) -> None:
@@ -634,7 +468,6 @@ class Capture:
 
     def _tell_armed(self, time_s: float) -> None:
         self._patience.armed_s = time_s
-        if self._check is not None:
-            self._check = replace(self._check, until_s=time_s + self._wait_s)
+        self._line.wait_from(time_s)
         stand = self._asked_for
         self._out.append(Armed(stand.label, stand.x_mm, stand.y_mm, stand.text))
