@@ -154,15 +154,15 @@ def test_agrees_with_a_dense_solution_to_a_millionth_of_a_micrometre(seed):
 def test_two_hundred_setups_within_a_second_and_linear_in_the_sights():
     adjust([], network(20, 400, 40, 0))  # imports
     took = []
-    for sights, marks in ((10_000, 1_000), (20_000, 2_000)):
+    for sights, marks in ((5_000, 500), (20_000, 2_000)):
         shot, times = network(200, sights, marks, 1), []
-        for _ in range(4):  # a busy machine is slow, never quick
-            begun = time.perf_counter()
+        for _ in range(4):  # its own time: others may keep the machine busy
+            begun = time.process_time()
             adjust([], shot)
-            times.append(time.perf_counter() - begun)
+            times.append(time.process_time() - begun)
         took.append(min(times))
     assert took[1] < 1.0
-    assert took[1] < 3.5 * took[0]  # twice as many; the rest is for a busy machine
+    assert took[1] < 10.0 * took[0]  # four times as many; sixteen would be squared
 
 
 def test_a_blunder_is_found_and_named_and_sound_sights_are_not():
