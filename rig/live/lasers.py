@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput
+from rig.survey.heights import REFOUND_MM
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 
 if TYPE_CHECKING:
@@ -121,7 +122,9 @@ def line_of(job: "Job", setup: str, kind: str, utc_s: float) -> dict[str, Any] |
     benchmarks = [shot for shot in job.shots(kinds=["benchmark"]) if shot.setup == setup]
     if not benchmarks:
         return None
-    mark = benchmarks[-1]
+    mark, stderr_mm = benchmarks[-1], benchmarks[-1].stderr_mm
+    if mark.point in {point.label for point in job.points()}:
+        stderr_mm = math.hypot(stderr_mm, REFOUND_MM)  # a spot of the floor, not a fixed point
     offset_mm = offset_stderr_mm = 0.0
     good_s, good_shot = mark.utc_s, mark.id
     for event in job.events(["checked"]):
@@ -148,7 +151,7 @@ def line_of(job: "Job", setup: str, kind: str, utc_s: float) -> dict[str, Any] |
     known = {
         "label": mark.point,
         "reading_mm": mark.reading_mm,
-        "stderr_mm": mark.stderr_mm,
+        "stderr_mm": stderr_mm,
         "offset_mm": offset_mm,
         "offset_stderr_mm": offset_stderr_mm,
         "checked_s": min(good_s - utc_s, 0.0),

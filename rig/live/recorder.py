@@ -155,7 +155,8 @@ class Recorder:
         self._job.log_event(self._session, time_s, utc_s, "jolt", event)
         gone = set(event["labels"])
         current = self._job.shots(kinds=[event["kind"]])
-        self._job.set_aside([shot.id for shot in current if shot.point in gone])
+        mine = [shot for shot in current if shot.setup == self._setup]
+        self._job.set_aside([shot.id for shot in mine if shot.point in gone])
         kept = [(n, s) for n, s in zip(self._labels, self._shots, strict=True) if n not in gone]
         self.shots -= len(self._shots) - len(kept)
         self._labels, self._shots = [n for n, _ in kept], [s for _, s in kept]
