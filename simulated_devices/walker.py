@@ -192,7 +192,7 @@ class Walker:
         label = told.get("label") or told.get("marker")
         if label is None:
             return None
-        if told["event"] in ("check", "prompt") or "marker" in told:
+        if told["event"] == "prompt" or "marker" in told:
             self._setting = True
         kind: Kind = "check" if told["event"] == "check" else "marker" if self._setting else "point"
         key = f"marker {label}" if kind == "marker" else str(label)

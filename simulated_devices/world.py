@@ -180,6 +180,8 @@ class World:
         line = float(self.laser.line_mm(spot.x_mm, spot.y_mm, self.time_s))
         self.shots.append(TrueShot(label, spot.x_mm, spot.y_mm, self.time_s, spot.foot_mm, line))
         self.changes += 1
+        if "jolt" in self.chosen and len(self.shots) == int(self.chosen["jolt"][1]):
+            self.laser.jolt(self.time_s, self.chosen["jolt"][0])
 
     def _note_marker(self, label: str) -> None:
         screw = self.site.markers.get(label)

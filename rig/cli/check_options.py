@@ -159,7 +159,7 @@ def typed_stderr_mm(unit: str | None, given_mm: float | None) -> float:
 
 def is_live(options: dict[str, Any], typed_in: Sequence[Any], how: str) -> bool:
     """Say whether the readings come from a rod; refuse both and neither."""
-    live = any(options.get(name) for name in ("serial_url", "ble", "typed", "replay"))
+    live = any(options.get(name) for name in ("serial_url", "ble_rod", "typed", "replay"))
     if live and typed_in:
         raise BadInput(f"Readings come from {how} or from a rod, not from both.")
     if not live and not typed_in:

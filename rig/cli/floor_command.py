@@ -5,8 +5,15 @@ from typing import Any
 
 import click
 
-from rig.cli.jobs import outline_of, units_of
-from rig.cli.options import confidence_option, job_option, json_option, show, unit_option
+from rig.cli.jobs import laser_places, outline_of, units_of
+from rig.cli.options import (
+    confidence_option,
+    job_option,
+    json_option,
+    laser_place_option,
+    show,
+    unit_option,
+)
 from rig.errors import BadInput
 from rig.units import format_length
 
@@ -20,15 +27,22 @@ from rig.units import format_length
     help="A CSV x,y of places whose heights to tell. Needs --unit.",
 )
 @unit_option
+@laser_place_option
 @json_option
 def command(
-    job_path: Path, confidence: float, points: Path | None, unit: str | None, as_json: bool
+    job_path: Path,
+    confidence: float,
+    points: Path | None,
+    unit: str | None,
+    laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
+    as_json: bool,
 ) -> None:
     """Tell what the floor is like: its high and low points and how sure that is.
 
     Heights are relative to the laser's line at set-up 1, negative below it.
     """
     from rig.job.store import Job
+    from rig.live.laser_share import budget_lines
     from rig.live.picture import floor_result, picture_of
     from rig.plan_geometry import where
     from rig.survey.table import read_columns
@@ -39,7 +53,8 @@ def command(
         units, denominator = units_of(job)
         outline = outline_of(job)
         places = read_columns(points, ("x", "y"), unit) if points and unit else None
-        result = floor_result(job, picture_of(job, outline, confidence), places)
+        laser = laser_places(job, laser_at)
+        result = floor_result(job, picture_of(job, outline, confidence), places, laser)
 
     def length(mm: float) -> str:
         return format_length(mm, units, denominator)
@@ -60,6 +75,7 @@ def command(
             for p in result["points"]
         ],
         *next_lines(result, outline, units),
+        *budget_lines(result["budget"]),
         *[f"! {warning}" for warning in result["warnings"]],
     ]
     show(result, as_json, "\n".join(lines))

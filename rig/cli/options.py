@@ -74,6 +74,30 @@ class Lengths(_ParamType):
             self.fail(str(error), param, ctx)
 
 
+class LaserPlace(Lengths):
+    """Where the laser stood: X,Y, or SETUP:X,Y where there are several set-ups."""
+
+    def __init__(self) -> None:
+        super().__init__("X", "Y")
+        self.name = "[SETUP:]X,Y"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read an optional name and two lengths."""
+        if not isinstance(value, str):
+            return value
+        setup, colon, place = value.rpartition(":")
+        return (setup.strip() if colon else None), super().convert(place, param, ctx)
+
+
+laser_place_option = click.option(
+    "--laser",
+    "laser_at",
+    type=LaserPlace(),
+    multiple=True,
+    help="Where the laser stood, from the room's corner; with several set-ups SETUP:X,Y for each.",
+)
+
+
 class Quantity(_ParamType):
     """A quantity that one of the parsers of `rig.units` reads, more than zero unless said."""
 

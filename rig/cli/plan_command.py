@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from rig.cli.jobs import outline_of, units_of
+from rig.cli.jobs import laser_places, outline_of, units_of
 from rig.cli.options import (
     SLOPE,
     Lengths,
@@ -13,6 +13,7 @@ from rig.cli.options import (
     confidence_option,
     job_option,
     json_option,
+    laser_place_option,
     show,
 )
 from rig.errors import BadInput
@@ -59,6 +60,7 @@ class _HoldType(Lengths):
 )
 @click.option("--short-cost", type=Money(), help="Price of running short, a bag.")
 @click.option("--spare-cost", type=Money(), help="Price of a bag left over.")
+@laser_place_option
 @confidence_option
 @json_option
 def command(
@@ -68,6 +70,7 @@ def command(
     max_slope: float | None,
     holds: tuple[HoldGiven, ...],
     patch: str | None,
+    laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
     confidence: float,
     as_json: bool,
     **costs: float | None,
@@ -96,6 +99,7 @@ def command(
         patch_floor(job_path, patch, costs["grind_cost"], costs["fill_cost"], confidence, as_json)
         return
     from rig.job.store import Job
+    from rig.live.lasers import set_place
     from rig.live.picture import picture_of
     from rig.live.planning import Wanted, plan_result
     from rig.quantities.materials import RULES
@@ -104,6 +108,8 @@ def command(
     with Job.open(job_path, write=True) as job:
         units, denominator = units_of(job)
         outline = outline_of(job)
+        for setup, place in laser_places(job, laser_at).items():
+            set_place(job, setup, place)
         picture = picture_of(job, outline, confidence)
         result = plan_result(job, picture, wanted)
         plane = result["plane"]
@@ -144,6 +150,9 @@ def plan_text(
         f"Dead load of the compound: {load['mean']:.2f} kPa on average, {load['max']:.2f} kPa at "
         "the deepest."
     )
+    from rig.live.laser_share import budget_lines
+
+    lines += budget_lines(result["budget"])
     lines += [f"Assumed: {text}" for text in result["assumptions"]]
     lines += [f"! {text}" for text in result["warnings"]]
     lines += [f"Caution: {text}" for text in result["cautions"]]

@@ -17,7 +17,7 @@ from rig.cli.live_options import (
     source_options,
 )
 from rig.cli.markers_command import fresh_plan
-from rig.cli.options import Length, job_option, json_option
+from rig.cli.options import Length, Lengths, job_option, json_option
 from rig.errors import CannotAnswer
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
     show_default=True,
     help="How near a marker's top must come to its height.",
 )
+@click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands at this set-up.")
 @click.option("--setup", help="Name of this position of the laser; a new name ties a new line.")
 @click.option("--marker", metavar="LABEL", help="Begin with this marker.")
 @click.option("--skip-check", is_flag=True, help="Do without the sight that ties today's line.")
@@ -55,6 +56,7 @@ def set_markers(
 ) -> None:
     """Set the markers of a job from the source that the options name."""
     from rig.job.store import Job
+    from rig.live.lasers import set_place
 
     replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
@@ -82,6 +84,8 @@ def set_markers(
             }
             source = open_source(options, units)
             capture["clamp_mm"] = source.profile.clamp_mm if source.profile else None
+            if options["laser"] is not None:
+                set_place(job, setup_of(job, options["setup"]), options["laser"])
             rounds = [(source, setup_of(job, options["setup"]), capture)]
         failed = None
         for source, setup, capture in rounds:

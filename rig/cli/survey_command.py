@@ -1,5 +1,6 @@
 """`rig survey`: shoot the points live, hands-free."""
 
+import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -46,13 +47,18 @@ CAUTION = "Caution: never look into the laser's beam; its class and its maker's 
 @click.option(
     "--at", type=Lengths("X", "Y"), help="Where a threshold is, or a place beside the grid."
 )
+@click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands at this set-up.")
 @click.option("--setup", help="Name of this position of the laser.  [default: the last one's]")
+@click.option(
+    "--skip-check", is_flag=True, help="Do without the sights back to this set-up's benchmark."
+)
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
     """Shoot the points, hands-free, with a rod or a tape.
 
     Stand the rod on the point, hold still until it is taken, walk on. Ends when every point has a
-    shot, or on Ctrl-C with all kept; the next run goes on where it stopped.
+    shot, or on Ctrl-C with all kept; the next run goes on where it stopped. Where the set-up has a
+    benchmark, the walk goes back to it every twenty minutes and at its end.
     """
     survey(job_path, as_json, **options)
 
@@ -60,6 +66,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
 def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any) -> None:
     """Survey into a job from the source that the options name."""
     from rig.job.store import Job
+    from rig.live.lasers import line_of, set_place
     from rig.live.recorder import Recorder
 
     replays_job = is_job_replay(options, job_path)
@@ -71,6 +78,8 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
             points = _wanted(job, options)
             setup = setup_of(job, options["setup"])
             source = open_source(options, units)
+            if options["laser"] is not None:
+                set_place(job, setup, options["laser"])
             capture = {
                 "dwell_s": options["dwell"],
                 "walk_s": options["walk"],
@@ -80,12 +89,15 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
                 "units": units,  # of what is typed, should the job's change
                 "points": points,
                 "resumes_from": _last_shot(job, options["kind"], setup),
+                "line": line_of(job, setup, options["kind"], time.time()),
+                "checks": options["kind"] in WALKED and not options["skip_check"],
                 "clamp_mm": source.profile.clamp_mm if source.profile else None,
             }
             if not as_json:
                 click.echo(CAUTION, err=True)
             watcher = _watcher(job, options["kind"], setup)
-            recorder = Recorder(job, _begin(job, source, setup, capture), watcher=watcher)
+            session = _begin(job, source, setup, capture)
+            recorder = Recorder(job, session, watcher=watcher, setup=setup)
             machine = _machine(job, capture, source)
             run_live(
                 machine,
@@ -174,12 +186,10 @@ def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
 
     if kind != "floor":
         return None
-    return Watcher(job.shots(), setup, job.outline_rings(), job.settings)
+    return Watcher(job.shots(), setup, job.outline_rings(), job.settings, job.setups())
 
 
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:
-    import time
-
     return job.start_session(
         kind="survey",
         setup=setup,
@@ -210,7 +220,8 @@ def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[
 
     units, denominator = units_of(job)
     for session, source in replayed_sessions(options["replay"], "survey", units, options["speed"]):
-        recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
+        number = _begin(job, source, session.setup, session.capture)
+        recorder = Recorder(job, number, setup=session.setup)
         run_live(
             _machine(job, session.capture, source),
             source,

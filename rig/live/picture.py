@@ -1,5 +1,6 @@
 """The running picture: from a job's shots to the floor's surface, its high point, their doubt."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -7,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import CannotAnswer
+from rig.live.lasers import correction_warnings, shots_of, tie_warnings
 from rig.plan_geometry import Outline, Raster, contains, raster, raster_of
 from rig.quantities.bags import bag_sheet
 from rig.surface.floor_model import floor_model
@@ -14,7 +16,8 @@ from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import Extremes, find_extremes
 from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.surface.next_shots import NextShot, suggest_shots
-from rig.survey.heights import Heights, heights_of, lines_of
+from rig.survey.heights import Heights, heights_of, ties_of
+from rig.survey.setups import Ties
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -29,9 +32,13 @@ WORTH_BAGS = 0.1
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A floor as the shots show it: the surface, its raster, and joint draws of its extremes."""
+    """A floor as the shots show it: the surface, its raster, and joint draws of its extremes.
+
+    `ties` is how the lines of its set-ups hang together.
+    """
 
     outline: Outline
+    ties: Ties
     heights: Heights
     surface: GaussianProcess
     cells: Raster
@@ -51,7 +58,8 @@ def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "flo
     CannotAnswer
         Too few or collinear shots, or set-ups that are not tied.
     """
-    heights = heights_of(job.shots(), kind)
+    shots, setups = shots_of(job), job.setups()
+    ties, heights = ties_of(shots, kind, setups), heights_of(shots, kind, setups)
     if len(heights.labels) == 0:
         raise CannotAnswer("The job has no shots of the floor yet. Shoot it first: rig survey")
     surface = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
@@ -64,7 +72,7 @@ def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "flo
         np.random.default_rng(SEED),
         confidence,
     )
-    return Picture(outline, heights, surface, cells, extremes)
+    return Picture(outline, ties, heights, surface, cells, extremes)
 
 
 def cells_of(outline: Outline, most: int = MOST_CELLS) -> Raster:
@@ -101,7 +109,12 @@ def next_shots(job: "Job", picture: Picture) -> list[tuple[NextShot, float]]:
     ]
 
 
-def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) -> dict[str, Any]:
+def floor_result(
+    job: "Job",
+    picture: Picture,
+    points: ArrayLike | None = None,
+    laser: Mapping[str, tuple[float, float]] | None = None,
+) -> dict[str, Any]:
     """What the floor is like, as `rig floor --json` prints it.
 
     Parameters
@@ -110,7 +123,11 @@ def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) 
     picture : Picture
     points : array, shape (m, 2), optional
         Places in mm whose heights are asked for.
+    laser : mapping of str to place, optional
+        Where the laser stood at set-ups, in the place of what the job says.
     """
+    from rig.live.laser_share import floor_budget, share_of
+
     extremes, surface = picture.extremes, picture.surface
     result: dict[str, Any] = {
         "shots": len(picture.heights.labels),
@@ -138,8 +155,9 @@ def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) 
         ],
         "setups": [
             {"setup": line.setup, "line_mm": line.line_mm, "stderr_mm": line.stderr_mm}
-            for line in lines_of(job.shots())
+            for line in picture.ties.lines
         ],
+        "budget": floor_budget(job, picture, share_of(job, picture, laser)),
         "warnings": warnings_of(job, picture),
     }
     if points is not None:
@@ -165,7 +183,8 @@ def high_of(extremes: Extremes) -> dict[str, float]:
 
 def warnings_of(job: "Job", picture: Picture) -> list[str]:
     """What a careful person would point out about these shots."""
-    found = []
+    found = tie_warnings(job, picture.ties)
+    found += correction_warnings(job, [line.setup for line in picture.ties.lines])
     shot = set(picture.heights.labels)
     left = [point.label for point in job.points() if point.label not in shot]
     if left and shot.intersection(point.label for point in job.points()):

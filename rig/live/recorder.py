@@ -8,6 +8,8 @@ from rig.job.store import Job
 from rig.live.session import Act, End, Item, Typed
 from rig.live.watcher import Watcher
 
+HEARD = ("shot", "undone", "drift", "jolt")
+
 
 class Recorder:
     """The job's side of one session.
@@ -22,6 +24,8 @@ class Recorder:
         The set-up is new: its check sight is kept as a benchmark shot, which ties its line.
     watcher : Watcher, optional
         Hears of each floor shot once it is on disk.
+    setup : str
+        Of the session: which line a check is about.
     """
 
     def __init__(
@@ -31,13 +35,17 @@ class Recorder:
         *,
         ties_line: bool = False,
         watcher: Watcher | None = None,
+        setup: str = "",
     ) -> None:
         self._job = job
         self._session = session_id
         self._ties_line = ties_line
         self._watcher = watcher
         self._now = (0.0, 0.0)
+        self._setup = setup
         self._shots: list[int] = []
+        self._labels: list[str] = []
+        self._news: list[dict[str, Any]] = []
         self.shots = 0
 
     def item(self, item: Item) -> None:
@@ -80,16 +88,27 @@ class Recorder:
         match event["event"]:
             case "shot":
                 self._shots.append(self._add_shot(event, event["kind"], time_s, utc_s))
+                self._labels.append(event["label"])
                 self.shots += 1
+                if event["kind"] == "benchmark":
+                    self._ties(time_s, utc_s)
             case "undone":
                 self._job.supersede(self._shots.pop())
+                self._labels.pop()
                 self.shots -= 1
             case "checked":
-                self._job.log_event(self._session, time_s, utc_s, "checked", event)
+                # A survey's is committed with what came of it for the shots before.
+                last = {"setup": self._setup, "after_shot": self._last_shot()}
+                self._job.log_event(self._session, time_s, utc_s, "checked", event | last)
                 if self._ties_line:
+                    self._ties_line = False
                     self._add_shot(event, "benchmark", time_s, utc_s)
-                else:
+                elif event.get("found") in (None, "held"):
                     self._job.flush()
+            case "drift":
+                self._correct(event, time_s, utc_s)
+            case "jolt":
+                self._set_aside(event, time_s, utc_s)
             case "set":
                 self._job.set_marker(
                     event["marker"],
@@ -106,16 +125,53 @@ class Recorder:
                 self._job.log_event(self._session, time_s, utc_s, "trouble", data)
             case "unset":
                 self._job.unset_marker(event["marker"])
-        if self._watcher is not None and event["event"] in ("shot", "undone"):
+        if self._watcher is not None and event["event"] in HEARD:
             self._watcher.hear(event)
 
     def news(self, last: bool = False) -> Iterable[dict[str, Any]]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""
-        return self._watcher.news(last) if self._watcher is not None else ()
+        told, self._news = self._news, []
+        return [*told, *(self._watcher.news(last) if self._watcher is not None else ())]
 
     def flush(self) -> None:
         """Commit what is still in memory."""
         self._job.flush()
+
+    def _correct(self, event: dict[str, Any], time_s: float, utc_s: float) -> None:
+        """Put shots that a drift was spread over in the place of what they were."""
+        data = {key: value for key, value in event.items() if key != "shots"}
+        self._job.log_event(self._session, time_s, utc_s, "drift", data)
+        keys = ("x_mm", "y_mm", "reading_mm", "stderr_mm", "n", "kind", "time_s")
+        rows = [
+            {"point": shot["label"], "utc_s": utc_s, **{key: shot[key] for key in keys}}
+            for shot in event["shots"]
+        ]
+        for row, shot_id in zip(rows, self._job.add_shots(self._session, rows), strict=True):
+            for n, label in enumerate(self._labels):
+                if label == row["point"]:
+                    self._shots[n] = shot_id
+
+    def _set_aside(self, event: dict[str, Any], time_s: float, utc_s: float) -> None:
+        self._job.log_event(self._session, time_s, utc_s, "jolt", event)
+        gone = set(event["labels"])
+        current = self._job.shots(kinds=[event["kind"]])
+        mine = [shot for shot in current if shot.setup == self._setup]
+        self._job.set_aside([shot.id for shot in mine if shot.point in gone])
+        kept = [(n, s) for n, s in zip(self._labels, self._shots, strict=True) if n not in gone]
+        self.shots -= len(self._shots) - len(kept)
+        self._labels, self._shots = [n for n, _ in kept], [s for _, s in kept]
+
+    def _last_shot(self) -> int:
+        return max((shot.id for shot in self._job.shots(current=False)), default=0)
+
+    def _ties(self, time_s: float, utc_s: float) -> None:
+        """Tell where the benchmarks, with the one just shot, contradict each other."""
+        from rig.live.lasers import tie_warnings
+
+        for text in tie_warnings(self._job):
+            told = {"event": "trouble", "reason": "ties", "text": text}
+            self._job.log_event(self._session, time_s, utc_s, "trouble", told)
+            self._news.append(told)
 
     def _add_shot(self, event: dict[str, Any], kind: str, time_s: float, utc_s: float) -> int:
         return self._job.add_shot(

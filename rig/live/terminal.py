@@ -55,7 +55,7 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return f"  rod lost ({told['reason']}): trying again, no shot is lost"
         case "back":
             return f"  rod back after {told['gap_s']:.1f} s"
-        case "ask" | "trouble" | "notice":
+        case "ask" | "trouble" | "notice" | "drift" | "jolt":
             return f"  ! {told['text']}"
         case "batch" | "front" | "estimate" | "edges" | "ticked" | "resumed" | "prepour":
             return f"  {told['text']}"

@@ -159,8 +159,11 @@ class Guard:
         """Hear what the machine made of it; return the doubts about its shots."""
         if event.event == "check":
             self._away = True
-        elif event.event == "checked":
+        elif event.event in ("checked", "next", "skipped"):
             self._away = False
+        elif event.event == "jolt":
+            gone = set(event.as_dict()["labels"])
+            self._places = [place for place in self._places if place.label not in gone]
         elif isinstance(event, ShotTaken):
             if event.kind not in ("floor", "finished"):
                 return self._moved(event)

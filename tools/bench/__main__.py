@@ -25,6 +25,7 @@ BENCHES = (
     "durability",
     "latency",
     "surface",
+    "setups",
     "flatness",
     "pour",
     "bluetooth",
