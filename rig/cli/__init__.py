@@ -28,6 +28,7 @@ COMMANDS = {
     "pour": "Plan the pour: batches, crew, wet edge; log it live.",
     "flatness": "Prove the floor against a tolerance: in, out, too close.",
     "rules": "List the tolerance rules and their sources.",
+    "report": "Write the job as one HTML file, and a PDF.",
     "export": "Write points, surface, contours, markers to a file.",
     "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",

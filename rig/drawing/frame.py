@@ -36,9 +36,9 @@ from rig.drawing.vector import (
 from rig.plan_geometry import Outline, named_walls
 from rig.units import format_length, format_place
 
-# Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, and so on).
-_METRIC = (5, 10, 20, 25, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
-_IMPERIAL = (6, 12, 16, 24, 32, 48, 64, 96, 128, 192, 240, 360, 480, 600, 960, 1200)
+# Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
+_METRIC = (5, 10, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
+_IMPERIAL = (6, 12, 16, 24, 32, 36, 48, 60, 64, 72, 96, 120, 128, 192, 240, 360, 480, 600, 1200)
 _BARS_MM = (100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
 _BARS_FT = (0.25, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)
 _SIDE_MM = 9.0  # room for the walls' names

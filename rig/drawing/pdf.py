@@ -1,5 +1,6 @@
 """Draws a drawing onto a page of a PDF: the same shapes in the same order as in SVG."""
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +14,14 @@ if TYPE_CHECKING:
 POINT_MM = 25.4 / 72.0
 
 
-def draw(pdf: "FPDF", drawing: Drawing, x_mm: float, y_mm: float, family: str) -> None:
+def draw(
+    pdf: "FPDF",
+    drawing: Drawing,
+    x_mm: float,
+    y_mm: float,
+    family: str,
+    fit: Callable[[str], str] = str,
+) -> None:
     """Draw at full size, the sheet's upper left corner at a place of the page.
 
     Parameters
@@ -24,6 +32,8 @@ def draw(pdf: "FPDF", drawing: Drawing, x_mm: float, y_mm: float, family: str) -
     x_mm, y_mm : float
     family : str
         A font that is there, plain and bold.
+    fit : callable
+        Turns texts into letters that the font has.
     """
     for shape in flat(drawing.shapes):
         match shape:
@@ -35,7 +45,7 @@ def draw(pdf: "FPDF", drawing: Drawing, x_mm: float, y_mm: float, family: str) -
                     x, y = x_mm + shape.x_mm, y_mm + shape.y_mm
                     pdf.circle(x=x, y=y, radius=shape.radius_mm, style=style)
             case Text():
-                _text(pdf, shape, x_mm, y_mm, family)
+                _text(pdf, shape, x_mm, y_mm, family, fit)
     pdf.set_dash_pattern()
 
 
@@ -83,14 +93,17 @@ def _pen(pdf: "FPDF", fill: str | None, pen: Pen | None) -> str:
     return style
 
 
-def _text(pdf: "FPDF", text: Text, x_mm: float, y_mm: float, family: str) -> None:
+def _text(
+    pdf: "FPDF", text: Text, x_mm: float, y_mm: float, family: str, fit: Callable[[str], str]
+) -> None:
     pdf.set_font(family, "B" if text.bold else "", text.size_mm / POINT_MM)
     pdf.set_text_color(COLOURS[text.colour])
     x, y = x_mm + text.x_mm, y_mm + text.y_mm
     share = {"start": 0.0, "middle": 0.5, "end": 1.0}[text.anchor]
-    left = x - share * pdf.get_string_width(text.text)
+    words = fit(text.text)
+    left = x - share * pdf.get_string_width(words)
     if text.turn_deg:
         with pdf.rotation(text.turn_deg, x, y):
-            pdf.text(left, y, text.text)
+            pdf.text(left, y, words)
     else:
-        pdf.text(left, y, text.text)
+        pdf.text(left, y, words)
