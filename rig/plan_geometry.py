@@ -432,6 +432,14 @@ def wall_offsets(
     return (one.name, one.distance_mm), (other.name, other.distance_mm)
 
 
+def named_walls(outline: Outline) -> list[tuple[str, Point, Point]]:
+    """Walls in their order: name as `wall_offsets` tells it, and both ends."""
+    return [
+        (side.name, a, b)
+        for side, (a, b) in zip(outline._sides, _segments(outline.walls), strict=True)
+    ]
+
+
 def where(outline: Outline, x_mm: float, y_mm: float, units: str = "in") -> str:
     """Tell where a place is: `6 ft from the door wall, 4 ft from the left wall`."""
     return ", ".join(

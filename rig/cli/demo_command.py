@@ -98,7 +98,9 @@ def command(
             stage.survey("--kind", "benchmark", "--label", "BM1", "--setup", "2")
             stage.survey("--kind", "finished", "--setup", "2")
             stage.rig("flatness", "--rule", PROVED)
-        stage.rig("export", "--format", "csv", "--out", str(folder))
+        stage.rig("report", "--rule", PROVED, "--drawings", "--out", str(folder))
+        for file_format in ("csv", "geojson", "dxf"):
+            stage.rig("export", "--format", file_format, "--out", str(folder))
     told = compare(json.loads(truth_path.read_text()), job)
     told["truth"]["pour"], told["result"]["pour"] = pour
     told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]

@@ -1,16 +1,28 @@
-"""`rig export`: write the job's points to a file that other programs read."""
+"""`rig export`: write the job's points, surface, contours and markers for other programs."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput, CannotAnswer
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
 
 
 @click.command()
 @job_option
-@click.option("--format", "file_format", type=click.Choice(["csv"]), default="csv")
+@click.option(
+    "--format",
+    "file_format",
+    type=click.Choice(["csv", "geojson", "dxf"]),
+    default="csv",
+    show_default=True,
+    help="csv: every shot; geojson, dxf: the room, shots, surface, contours, markers, in mm.",
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
@@ -19,18 +31,48 @@ from rig.errors import BadInput, CannotAnswer
 )
 @json_option
 def command(job_path: Path, file_format: str, out: Path, as_json: bool) -> None:
-    """Write every current shot to shots.csv, which `rig import --unit mm` takes back."""
-    from rig.job.store import Job
-    from rig.survey.table import write_table
+    """Write the job to shots.csv, floor.geojson or floor.dxf.
 
+    `rig import --unit mm` takes shots.csv back. Both others are in mm of the room's plane, from
+    its corner 0,0, and say so.
+    """
+    from rig.job.store import Job
+
+    name = {"csv": "shots.csv", "geojson": "floor.geojson", "dxf": "floor.dxf"}[file_format]
+    path = (out / name).absolute()
     with Job.open(job_path) as job:
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+            written = _write(job, file_format, path, job_path.stem)
+        except OSError as error:
+            raise BadInput(
+                f"{path} cannot be written: {error.strerror}. Give another --out."
+            ) from None
+    show({"files": [str(path)]}, as_json, f"{written} written to {path}")
+
+
+def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
+    if file_format == "csv":
+        from rig.survey.table import write_table
+
         shots = [shot for shot in job.shots() if shot.kind != "marker"]
-    if not shots:
-        raise CannotAnswer("The job has no shots to write yet. Survey first: rig survey")
-    path = (out / "shots.csv").absolute()
-    try:
-        out.mkdir(parents=True, exist_ok=True)
+        if not shots:
+            raise CannotAnswer("The job has no shots to write yet. Survey first: rig survey")
         write_table(path, shots)
-    except OSError as error:
-        raise BadInput(f"{path} cannot be written: {error.strerror}. Give another --out.") from None
-    show({"files": [str(path)]}, as_json, f"{len(shots)} shots written to {path}")
+        return f"{len(shots)} shots"
+    from rig.report.plan_data import plan_data
+
+    data = plan_data(job, outline_of(job))
+    if file_format == "geojson":
+        from rig.report.geojson import to_geojson
+
+        path.write_text(to_geojson(data, name), encoding="utf-8")
+    else:
+        from rig.report.dxf import to_dxf
+
+        to_dxf(data, units_of(job)[0]).saveas(path)
+    placed = sum(len(heights.labels) for heights in data.heights.values())
+    has = [f"{placed} shots"] if placed else []
+    has += [f"the {surface.kind} with its contours" for surface in data.surfaces]
+    has += [f"{len(data.markers)} markers"] if data.markers else []
+    return ", ".join(["The room", *has])

@@ -305,7 +305,7 @@ def _search(
     if best is None:
         return None
     part, row = best
-    return _placement(field, laid, part, row)
+    return place_on_line(field, laid, part, row)
 
 
 def _bounds(z: Floats, count: Ints, steps: int, every: int) -> tuple[Floats, Floats]:
@@ -354,7 +354,8 @@ def _refine(
     return best_mm, best
 
 
-def _placement(field: Field, laid: Laid, lines: Lines, row: int) -> Placement:
+def place_on_line(field: Field, laid: Laid, lines: Lines, row: int) -> Placement:
+    """Worst placement of an edge on one of several lines."""
     line = lines.part(np.array([row]))
     z = line.read(field)[: int(line.count[0]), 0]
     gap, a, c, b = triple(z, laid.steps)

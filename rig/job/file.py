@@ -105,6 +105,13 @@ class JobFile:
             with self._writing("the last readings were not kept"):
                 pass
 
+    def content_hash(self) -> str:
+        """Return SHA-256 over every row of every table, however the file lies on the disk."""
+        from rig.job.content import content_hash
+
+        with self._reading() as connection:
+            return content_hash(connection)
+
     @contextlib.contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
         with plain_words(self.path):

@@ -237,7 +237,7 @@ def _patch(piece: patches.Patch, model: Model, outline: Outline, units: str) -> 
     rows, columns = np.divmod(piece.nodes, field.z_mm.shape[1])
     x = field.x0_mm + field.step_mm * columns
     y = field.y0_mm + field.step_mm * rows
-    half = field.step_mm / 2
+    half = field.step_mm / 2 + 0.5  # a hair more, so that neighbours join whatever their rounding
     cells = shapely.box(x - half, y - half, x + half, y + half)
     shape = shapely.intersection(shapely.union_all(cells), outline.polygon)
     parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]

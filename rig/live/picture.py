@@ -13,7 +13,7 @@ from rig.plan_geometry import Outline, Raster, contains, raster, raster_of
 from rig.quantities.bags import bag_sheet
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
-from rig.surface.high_point import Extremes, find_extremes
+from rig.surface.high_point import DRAWS, Extremes, find_extremes
 from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.surface.next_shots import NextShot, suggest_shots
 from rig.survey.heights import Heights, heights_of, ties_of
@@ -50,7 +50,13 @@ class Picture:
         return float(np.median(self.heights.stderr_mm))
 
 
-def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "floor") -> Picture:
+def picture_of(
+    job: "Job",
+    outline: Outline,
+    confidence: float,
+    most_cells: int = MOST_CELLS,
+    draws: int = DRAWS,
+) -> Picture:
     """Model the floor from the job's current shots.
 
     Raises
@@ -63,7 +69,7 @@ def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "flo
     if len(heights.labels) == 0:
         raise CannotAnswer("The job has no shots of the floor yet. Shoot it first: rig survey")
     surface = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
-    cells = cells_of(outline)
+    cells = cells_of(outline, most_cells)
     extremes = find_extremes(
         surface,
         cells.x_mm,
@@ -71,6 +77,7 @@ def picture_of(job: "Job", outline: Outline, confidence: float, kind: str = "flo
         cells.share * cells.step_mm**2,
         np.random.default_rng(SEED),
         confidence,
+        draws,
     )
     return Picture(outline, ties, heights, surface, cells, extremes)
 

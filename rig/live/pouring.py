@@ -16,7 +16,7 @@ from rig.pour.advice import advise
 from rig.pour.clock_text import minutes
 from rig.pour.estimate import ONE_SIDED_95, YIELD_DOUBT, Prior
 from rig.pour.forecast import RUNS, Crew, Forecast, Ground, forecast
-from rig.pour.order import floor_of, place_on
+from rig.pour.order import Order, floor_of, order_of_pour, place_on
 from rig.pour.pouring import LivePlan, PlannedBatch, Pouring, Strip
 from rig.pour.prepour import CAUTIONS, STEPS
 from rig.pour.sheet import Sheet
@@ -237,6 +237,34 @@ def _strip_rows(job: "Job", made: Forecast, ground: Ground) -> list[dict[str, An
             }
         )
     return rows
+
+
+def order_again(
+    job: "Job", outline: Outline, plan: "Plan", told: dict[str, Any]
+) -> tuple[Ground, Order] | None:
+    """Share the floor out anew as a stored pour plan did, for its drawing.
+
+    None where it does not come out the same: an older version made it, say.
+    """
+    result, start = told["result"], told["inputs"].get("start")
+    exit_mm = (result["exit"]["x_mm"], result["exit"]["y_mm"])
+    start_mm = None if start is None else (float(start[0]), float(start[1]))
+    ground = ground_of(job, outline, plan, exit_mm, start_mm, 0.0)
+    rows = result["batches"]
+    order = order_of_pour(
+        ground.floor,
+        exit_mm,
+        start_mm,
+        [row["bags"] for row in rows],
+        ground.volume_l,
+        result["strip_mm"],
+        result["bays"],
+    )
+    same = len(order.batches) == len(rows) and all(
+        abs(batch.x_mm - row["x_mm"]) + abs(batch.y_mm - row["y_mm"]) < 1.0
+        for batch, row in zip(order.batches, rows, strict=True)
+    )
+    return (ground, order) if same else None
 
 
 def _said_of(made: Forecast, ground: Ground) -> list[str]:

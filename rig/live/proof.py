@@ -10,11 +10,15 @@ import numpy as np
 
 from rig.errors import CannotAnswer
 from rig.flatness import f_numbers as fn
+from rig.flatness.field import field_of, longest_line, step_for
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import Rule
 from rig.flatness.scan import scan_model
+from rig.flatness.strips import failed_strips
 from rig.flatness.verdict import (
+    FINEST_MM,
     MOST_DRAWN_NODES,
+    MOST_NODES,
     Model,
     Verdict,
     fit_surface,
@@ -102,6 +106,31 @@ def _with_laser(
         )
         verdict = replace(verdict, word="unsure", warnings=(*verdict.warnings, text))
     return verdict, {"gap_stderr_mm": stderr}
+
+
+def strips(
+    job: Job, outline: Outline, rule: Rule, kind: str, most: int = 40
+) -> list[dict[str, Any]]:
+    """Strips of the judged surface that fail a straightedge rule, the worst first, few for all."""
+    if rule.measure != "straightedge":
+        return []
+    heights = own_heights(job, kind)
+    surface = fit_surface(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    step = step_for(outline, FINEST_MM, MOST_NODES)
+    field = field_of(outline, step, lambda x, y: surface.predict(x, y)[0])
+    return [
+        {
+            "gap_mm": one.gap_mm,
+            "limit_mm": one.limit_mm,
+            "x_mm": one.x_mm,
+            "y_mm": one.y_mm,
+            "supports": [
+                {"x_mm": x, "y_mm": y}
+                for x, y in zip(one.support_x_mm, one.support_y_mm, strict=True)
+            ],
+        }
+        for one in failed_strips(field, outline, rule.edges(longest_line(outline)), most)
+    ]
 
 
 def own_heights(job: Job, kind: str) -> Heights:

@@ -1,0 +1,124 @@
+"""The plan of a proof: the judged surface, the worst place, and every strip that fails."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from rig.drawing.contours import contours_of, lattice_of
+from rig.drawing.frame import Frame, Key, Look, ring, stroke, tagged
+from rig.drawing.vector import (
+    SMALL_MM,
+    USUAL_MM,
+    Circle,
+    Drawing,
+    Floats,
+    Group,
+    Pen,
+    Shape,
+    area,
+    line,
+)
+from rig.plan_geometry import Outline
+
+FAILED = Pen("alarm", 0.9, (2.4, 0.9))
+WORST = Pen("alarm", 1.6)
+GOOD = Pen("ink", 1.6)
+RUN = Pen("mark", 0.5)
+
+
+def flatness_drawing(
+    outline: Outline,
+    look: Look,
+    height: Callable[[Floats, Floats], Floats],
+    verdict: Mapping[str, Any],
+    strips: Sequence[Mapping[str, Any]] = (),
+    lines: Sequence[tuple[str, Floats]] = (),
+    title: str = "Flatness",
+) -> Drawing:
+    """The judged surface with what the rule finds on it.
+
+    Parameters
+    ----------
+    outline : Outline
+    look : Look
+    height : callable
+        Of x and y (m,): height of the surface, (m,).
+    verdict : mapping
+        As `rig flatness --json` prints it.
+    strips : sequence of mappings
+        Failed placements: `gap_mm`, `limit_mm`, `x_mm`, `y_mm` and two `supports`.
+    lines : sequence of (name, places)
+        Lines that F-numbers are taken along, places (n, 2).
+    """
+    lattice = lattice_of(outline, height)
+    lattice.values[:] -= lattice.values.max()
+    contours = contours_of(outline, lattice, look.units)
+    worst = verdict["worst"]
+    over = bool(worst) and worst["gap_mm"] > worst["limit_mm"] * (1 + 1e-9)
+    keys: list[Key] = []
+    if worst:
+        pen = WORST if over else GOOD
+        text = "worst place of the edge, over the limit" if over else "worst place, in the limit"
+        keys.append(Key(stroke(pen), text))
+    if strips:
+        keys.append(Key(stroke(FAILED), "edge over the limit too"))
+    if lines:
+        keys.append(Key(stroke(RUN), "line of readings"))
+    if verdict["next"]:
+        keys.append(Key(_plus, "a shot here would settle it"))
+    frame = Frame(
+        outline,
+        look,
+        keys,
+        contours,
+        "height",
+        f"Lower than the highest place, {look.unit}",
+        reverse=True,
+        level_text=lambda value: look.short(-value),
+    )
+    frame.add_bands()
+    frame.add_room()
+    for name, places in lines:
+        run = frame.places(places)
+        frame.add(tagged("line", name, [line(run, RUN)]))
+        x, y = run[len(run) // 2]
+        frame.add(*frame.labels.beside(x, y, [(name, SMALL_MM, True)], 0.6))
+    for n, strip in enumerate(strips, 1):
+        ends = frame.places(np.array([(p["x_mm"], p["y_mm"]) for p in strip["supports"]]))
+        frame.add(tagged("strip", str(n), [line(ends, FAILED)]))
+    if worst and worst["gap_mm"] > 0:
+        frame.add(_worst(frame, look, worst, WORST if over else GOOD))
+    for place in verdict["next"]:
+        frame.add(*_plus(*frame.place(place["x_mm"], place["y_mm"])))
+    frame.label_contours()
+    return frame.finish(title, f"Contour lines every {look.length(contours.step)}.")
+
+
+def _worst(frame: Frame, look: Look, worst: Mapping[str, Any], pen: Pen) -> Group:
+    ends = frame.places(np.array([(p["x_mm"], p["y_mm"]) for p in worst["supports"]]))
+    shapes: list[Shape] = [line(ends, Pen("paper", pen.width_mm + 0.8)), line(ends, pen)]
+    for end in ends:
+        wings = [(end[0] - 1.5, end[1] + 2.4), (end[0] + 1.5, end[1] + 2.4)]
+        shapes.append(area([[tuple(end), *wings]], "paper", Pen(pen.colour, 0.4)))
+    x, y = frame.place(worst["x_mm"], worst["y_mm"])
+    shapes.append(Circle(x, y, 1.7, Pen(pen.colour, 0.6), "paper"))
+    gap = look.length(worst["gap_mm"])
+    if gap.startswith("0 "):  # less than the units can say
+        gap = f"{worst['gap_mm']:.1f} mm"
+    told = [
+        (f"gap {gap}", USUAL_MM, True),
+        (f"limit {look.length(worst['limit_mm'])}", SMALL_MM + 0.2, False),
+    ]
+    frame.labels.take((x - 2, y - 2, x + 2, y + 2))
+    shapes += frame.labels.beside(x, y, told, 2.4, must=True)
+    return tagged("worst", look.length(worst["gap_mm"]), shapes)
+
+
+def _plus(x: float, y: float) -> list[Shape]:
+    pen = Pen("ink", 0.6)
+    return [
+        *ring(x, y, 1.7),
+        line([(x - 1.1, y), (x + 1.1, y)], pen),
+        line([(x, y - 1.1), (x, y + 1.1)], pen),
+    ]

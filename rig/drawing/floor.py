@@ -1,0 +1,214 @@
+"""Two plans of the floor: its heights as found with their doubt, and the cover that is to come."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+
+from rig.drawing.contours import Lattice, between, contours_of, lattice_of, rings_of
+from rig.drawing.frame import (
+    Frame,
+    Key,
+    Look,
+    closest,
+    dot,
+    patch,
+    stroke,
+    tagged,
+    triangle,
+)
+from rig.drawing.vector import SMALL_MM, Drawing, Floats, Pen, line, rectangle, text_width
+from rig.plan_geometry import Outline
+
+Predict = Callable[[Floats, Floats], tuple[Floats, Floats]]
+
+LIKELY = Pen("alarm", 0.5, (2.2, 1.2))
+DOUBT = Pen("soft", 0.16)
+LEAST = Pen("alarm", 0.45)
+# Both labels and heights of shots this far apart on the sheet can be read.
+_ROOM_FOR_VALUES_MM = 6.0
+
+
+def floor_drawing(
+    outline: Outline,
+    look: Look,
+    predict: Predict,
+    shots: Iterable[tuple[str, float, float, float]],
+    high: Mapping[str, float],
+    low: Mapping[str, float] | None = None,
+    likely: Any | None = None,
+    title: str = "The floor as found",
+) -> Drawing:
+    """Heights below the high point, as contour lines and bands.
+
+    Parameters
+    ----------
+    outline : Outline
+    look : Look
+    predict : callable
+        Of x and y (m,): height and its standard deviation, each (m,).
+    shots : iterable of (label, x_mm, y_mm, z_mm)
+    high, low : mappings with x_mm, y_mm, z_mm
+        As `rig floor --json` has them.
+    likely : shapely geometry, optional
+        Where the high point is to be looked for.
+    """
+    top = high["z_mm"]
+
+    doubts = []
+
+    def below(x: Floats, y: Floats) -> Floats:
+        z, sd = predict(x, y)
+        doubts.append(2.0 * sd)
+        return np.minimum(z - top, 0.0)
+
+    lattice = lattice_of(outline, below)
+    doubt = Lattice(lattice.x_mm, lattice.y_mm, doubts[0].reshape(lattice.values.shape))
+    contours = contours_of(outline, lattice, look.units)
+    unsure = between(outline, doubt, contours.step, np.inf)
+    inside = _on_floor(outline, doubt)
+    keys = [
+        Key(lambda x, y: triangle(x, y), "high point"),
+        Key(lambda x, y: triangle(x, y, up=False, fill="paper"), "low point"),
+        Key(lambda x, y: dot(x, y, 0.6), "shot, how far below the high point"),
+    ]
+    if low is None:
+        keys.pop(1)
+    if likely is not None:
+        keys.append(Key(stroke(LIKELY), "the high point lies in here, 95 times in 100"))
+    if not shapely.is_empty(unsure):
+        keys.append(Key(patch("paper", DOUBT), f"doubt over ± {look.length(contours.step)} (95 %)"))
+
+    def level_text(value: float) -> str:
+        return look.short(-value)
+
+    frame = Frame(
+        outline,
+        look,
+        keys,
+        contours,
+        "height",
+        f"Lower than the high point, {look.unit}",
+        reverse=True,
+        level_text=level_text,
+    )
+    frame.add_bands()
+    frame.add_hatching(unsure, DOUBT, 1.3)
+    if likely is not None:
+        for rings in rings_of(likely):
+            for ring in rings:
+                frame.add(line(frame.places(ring), LIKELY))
+    frame.add_room()
+    seen = [(label, *frame.place(x, y), look.short(top - z)) for label, x, y, z in shots]
+    for _, x, y, _ in seen:
+        frame.labels.take((x - 0.7, y - 0.7, x + 0.7, y + 0.7))
+    for place, up in ((high, True), (low, False)):
+        if place is not None:
+            x, y = frame.place(place["x_mm"], place["y_mm"])
+            frame.labels.take((x - 2, y - 2, x + 2, y + 2))
+            told = look.length(top - place["z_mm"]) + " low" if not up else "HIGH"
+            shapes = triangle(x, y, up, fill="ink" if up else "paper")
+            shapes += frame.labels.beside(x, y, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
+            frame.add(tagged("high" if up else "low", told, shapes))
+    frame.label_contours()
+    _add_shots(frame, seen)
+    return frame.finish(
+        title,
+        f"Contour lines every {look.length(contours.step)}. The modelled floor is known to "
+        f"± {look.length(float(np.median(inside)))} in the middle of things, "
+        f"± {look.length(float(inside.max()))} at the worst place (95 %).",
+    )
+
+
+def cover_drawing(
+    outline: Outline,
+    look: Look,
+    predict: Predict,
+    plane: tuple[float, float, float],
+    min_cover_mm: float,
+    spots: Sequence[Mapping[str, float]] = (),
+    title: str = "Cover: thickness of compound",
+) -> Drawing:
+    """Thickness of the compound, best estimate, as contour lines and bands.
+
+    Parameters
+    ----------
+    outline : Outline
+    look : Look
+    predict : callable
+        As for `floor_drawing`.
+    plane : (a, b, c)
+        Finished plane z = a + b·x + c·y.
+    min_cover_mm : float
+        What it should nowhere be less than.
+    spots : sequence of mappings
+        Spots to grind, `x_mm`, `y_mm`, `depth_mm`, `area_m2`.
+    """
+    a, b, c = plane
+
+    def cover(x: Floats, y: Floats) -> Floats:
+        return a + b * x + c * y - predict(x, y)[0]
+
+    lattice = lattice_of(outline, cover)
+    contours = contours_of(outline, lattice, look.units)
+    thin = between(outline, lattice, -np.inf, min_cover_mm)
+    keys = [
+        Key(lambda x, y: triangle(x, y), "thinnest"),
+        Key(lambda x, y: triangle(x, y, up=False, fill="paper"), "deepest"),
+    ]
+    if not shapely.is_empty(thin):
+        keys.append(Key(patch("paper", LEAST), f"under {look.length(min_cover_mm)} of cover"))
+    if spots:
+        keys.append(Key(lambda x, y: _grind_mark(x, y), "grind first, how deep"))
+    frame = Frame(outline, look, keys, contours, "cover", f"Thickness of compound, {look.unit}")
+    frame.add_bands()
+    frame.add_hatching(thin, LEAST, 1.3)
+    frame.add_room()
+    x, y = (part.ravel() for part in np.meshgrid(lattice.x_mm, lattice.y_mm))
+    inside = shapely.intersects_xy(outline.polygon.buffer(1.0), x, y)
+    values, x, y = lattice.values.ravel()[inside], x[inside], y[inside]
+    for index, up in ((int(np.argmin(values)), True), (int(np.argmax(values)), False)):
+        at = frame.place(float(x[index]), float(y[index]))
+        frame.labels.take((at[0] - 2, at[1] - 2, at[0] + 2, at[1] + 2))
+        told = look.length(float(values[index]))
+        shapes = triangle(*at, up, fill="ink" if up else "paper")
+        shapes += frame.labels.beside(*at, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
+        frame.add(tagged("thinnest" if up else "deepest", told, shapes))
+    for spot in spots:
+        at = frame.place(spot["x_mm"], spot["y_mm"])
+        shapes = _grind_mark(*at)
+        told = look.length(spot["depth_mm"])
+        shapes += frame.labels.beside(*at, [(told, SMALL_MM, True)], 2.0, must=True)
+        frame.add(tagged("grind", told, shapes))
+    frame.label_contours()
+    return frame.finish(
+        title, f"Best estimate. Lines of equal thickness every {look.length(contours.step)}."
+    )
+
+
+def _grind_mark(x: float, y: float) -> list[Any]:
+    pen = Pen("alarm", 0.5)
+    box = rectangle((x - 1.5, y - 1.5, x + 1.5, y + 1.5), "paper", pen)
+    return [box, line([(x - 1.5, y - 1.5), (x + 1.5, y + 1.5)], pen),
+            line([(x - 1.5, y + 1.5), (x + 1.5, y - 1.5)], pen)]  # fmt: skip
+
+
+def _add_shots(frame: Frame, shots: Sequence[tuple[str, float, float, str]]) -> None:
+    """Dots with label and value; labels give way where shots stand close, then values."""
+    close = closest([(x, y) for _, x, y, _ in shots])
+    widest = max(text_width(label, SMALL_MM) for label, *_ in shots) if shots else 0.0
+    named = close > max(2.2 * _ROOM_FOR_VALUES_MM, widest + 4.0)
+    for label, x, y, told in shots:
+        shapes = dot(x, y, 0.6)
+        if close >= _ROOM_FOR_VALUES_MM:
+            texts = [(label, SMALL_MM, False)] if named else []
+            texts.append((told, SMALL_MM, True))
+            shapes += frame.labels.beside(x, y, texts, 0.9, backed=False)
+        frame.add(tagged("shot", label, shapes))
+
+
+def _on_floor(outline: Outline, lattice: Lattice) -> Floats:
+    x, y = np.meshgrid(lattice.x_mm, lattice.y_mm)
+    inside = shapely.intersects_xy(outline.polygon.buffer(1.0), x, y)
+    return np.asarray(lattice.values[inside], dtype=float)

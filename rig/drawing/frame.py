@@ -1,0 +1,554 @@
+"""The sheet round a room's plan: walls, openings, the door at the bottom, scale bar and legend.
+
+A plan is drawn as it is seen by who stands in the door, so that left and right on paper are left
+and right in the room; without a door x runs to the right and y up.
+"""
+
+import itertools
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from rig.drawing.contours import Contours, hatching, rings_of
+from rig.drawing.palette import ramp
+from rig.drawing.vector import (
+    SMALL_MM,
+    USUAL_MM,
+    Box,
+    Circle,
+    Drawing,
+    Floats,
+    Group,
+    Labels,
+    Path,
+    Pen,
+    Place,
+    Shape,
+    Text,
+    area,
+    line,
+    rectangle,
+    text_width,
+)
+from rig.plan_geometry import Outline, named_walls
+from rig.units import format_length, format_place
+
+# Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
+_METRIC = (5, 10, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
+_IMPERIAL = (6, 12, 16, 24, 32, 36, 48, 60, 64, 72, 96, 120, 128, 192, 240, 360, 480, 600, 1200)
+_BARS_MM = (100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
+_BARS_FT = (0.25, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)
+_SIDE_MM = 9.0  # room for the walls' names
+_KEY_ROW_MM = 5.2
+_SYMBOL_MM = 8.0
+
+WALL = Pen("wall", 0.9)
+THIN = Pen("rule", 0.18)
+CONTOUR = Pen("soft", 0.22)
+
+Symbol = Callable[[float, float], Sequence[Shape]]
+
+
+@dataclass(frozen=True)
+class Look:
+    """Units of a drawing and the sheet that it may fill.
+
+    `to_scale` takes a round scale, for paper; without it the plan is as large as it can be.
+    """
+
+    units: str = "in"
+    denominator: int = 32
+    width_mm: float = 180.0
+    height_mm: float = 200.0
+    to_scale: bool = True
+
+    def length(self, mm: float) -> str:
+        """A length in the job's units."""
+        return format_length(mm, self.units, self.denominator)
+
+    def short(self, mm: float, step_mm: float = 0.5) -> str:
+        """A length without its unit, for a drawing that says the unit in its legend."""
+        if self.units == "mm":
+            return format_length(mm, "mm", step_mm=step_mm).removesuffix(" mm")
+        return format_length(mm, "in", self.denominator).removesuffix(" in")
+
+    @property
+    def unit(self) -> str:
+        """The unit that `short` leaves out."""
+        return "inches" if self.units == "in" else "mm"
+
+
+@dataclass(frozen=True)
+class Key:
+    """An entry of the legend: a symbol drawn about a place, and what it means."""
+
+    symbol: Symbol
+    text: str
+
+
+class Frame:
+    """A sheet in the making: add shapes in the room's mm, then `finish`."""
+
+    def __init__(
+        self,
+        outline: Outline,
+        look: Look,
+        keys: Sequence[Key] = (),
+        scale_of: Contours | None = None,
+        ramp_name: str = "height",
+        ramp_text: str = "",
+        reverse: bool = False,
+        level_text: Callable[[float], str] | None = None,
+    ) -> None:
+        self.outline, self.look = outline, look
+        self._keys = list(keys)
+        self._contours, self._ramp, self._ramp_text = scale_of, ramp_name, ramp_text
+        self._reverse = reverse
+        self._level_text = level_text or look.short
+        self._turn = _turn(outline)
+        corners = self._turned(np.array(outline.walls, dtype=float))
+        (self._left, low), (right, self._top) = corners.min(axis=0), corners.max(axis=0)
+        wide, high = float(right - self._left), float(self._top - low)
+        foot = self._foot_mm()
+        room_w, room_h = look.width_mm - 2 * _SIDE_MM, look.height_mm - foot - 2 * _SIDE_MM
+        self.scale = self._scale(wide, high, room_w, room_h)
+        w, h = wide / self.scale, high / self.scale
+        self.width_mm = look.width_mm
+        self._x0, self._y0 = (look.width_mm - w) / 2, _SIDE_MM
+        self.height_mm = h + 2 * _SIDE_MM + foot
+        self._foot_y = h + 2 * _SIDE_MM
+        self.box: Box = (self._x0, self._y0, self._x0 + w, self._y0 + h)
+        self.shapes: list[Shape] = []
+        self.labels = Labels(
+            (self._x0 + 0.6, self._y0 + 0.6, self._x0 + w - 0.6, self._y0 + h - 0.6)
+        )
+
+    # From the room to the sheet
+
+    def place(self, x_mm: float, y_mm: float) -> Place:
+        """Where a place of the room is on the sheet."""
+        x, y = self.places(np.array([[x_mm, y_mm]]))[0]
+        return float(x), float(y)
+
+    def places(self, room: Floats) -> Floats:
+        """Places (n, 2) of the room on the sheet."""
+        turned = self._turned(np.asarray(room, dtype=float))
+        out = np.empty_like(turned)
+        out[:, 0] = self._x0 + (turned[:, 0] - self._left) / self.scale
+        out[:, 1] = self._y0 + (self._top - turned[:, 1]) / self.scale
+        return out
+
+    def matrix(self) -> tuple[float, float, float, float, float, float]:
+        """The same as `places`, in SVG's order."""
+        (e, f), (a, b), (c, d) = (self.place(*p) for p in ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
+        return a - e, b - f, c - e, d - f, e, f
+
+    # What is drawn
+
+    def add(self, *shapes: Shape) -> None:
+        """Draw shapes that are on the sheet already."""
+        self.shapes += shapes
+
+    def add_area(self, shape: object, fill: str | None, pen: Pen | None = None) -> None:
+        """Draw a shapely polygon of the room, its holes left out."""
+        for rings in rings_of(shape):
+            self.add(area([self.places(ring) for ring in rings], fill, pen))
+
+    def add_runs(self, runs: Iterable[Floats], pen: Pen) -> None:
+        """Draw lines of the room."""
+        drawn = tuple(self.places(run) for run in runs if len(run) > 1)
+        if drawn:
+            self.add(Path(drawn, pen))
+
+    def add_hatching(
+        self, shape: object, pen: Pen, apart_mm: float = 1.6, bearing_deg: float = 45.0
+    ) -> None:
+        """Hatch a shapely polygon of the room, `apart_mm` on the sheet."""
+        self.add_runs(hatching(shape, apart_mm * self.scale, bearing_deg), pen)
+
+    def add_bands(self) -> None:
+        """Draw the contours that the frame was made for, their lines labelled."""
+        contours = self._contours
+        assert contours is not None
+        for colour, band in zip(self._colours(), contours.bands, strict=True):
+            self.add_area(shapely.simplify(band, 0.08 * self.scale), colour)
+        for _, runs in contours.lines:
+            self.add_runs([simple(run, 0.08 * self.scale) for run in runs], CONTOUR)
+
+    def label_contours(self) -> None:
+        """Write each line's level on it, where there is room."""
+        contours = self._contours
+        assert contours is not None
+        for level, runs in contours.lines:
+            text = self._level_text(level)
+            w, h = text_width(text, SMALL_MM) + 0.5, SMALL_MM
+            for run in sorted(runs, key=_length, reverse=True)[:2]:
+                sheet = self.places(run)
+                if _length(sheet) < 2.5 * w:
+                    continue
+                for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+                    (x, y), turn = _along(sheet, share)
+                    cos, sin = abs(math.cos(turn)), abs(math.sin(turn))
+                    half = ((w * cos + h * sin) / 2, (w * sin + h * cos) / 2)
+                    box = (x - half[0], y - half[1], x + half[0], y + half[1])
+                    if not self.labels.free(box):
+                        continue
+                    self.labels.take(box)
+                    self.add(*_turned_label(x, y, text, w, h, turn))
+                    break
+
+    def add_room(self) -> None:
+        """Draw openings, walls with names and lengths, and doors; over what fills the floor."""
+        for opening in self.outline.openings:
+            shape = shapely.Polygon(opening)
+            self.add_area(shape, "void", Pen("wall", 0.4))
+            self.add_hatching(shape, Pen("soft", 0.18), 2.2, 45.0)
+            self.add_hatching(shape, Pen("soft", 0.18), 2.2, 135.0)
+            box = self.places(np.array(opening))
+            self.labels.take((*box.min(axis=0), *box.max(axis=0)))
+        ring = self.places(np.array(self.outline.walls))
+        self.add(area([ring], None, WALL))
+        self._add_wall_names()
+        for n, door in enumerate(self.outline.doors):
+            self._add_door(n, (door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
+
+    def finish(self, title: str, description: str = "") -> Drawing:
+        """Add scale bar and legend and hand the drawing out."""
+        y = self._foot_y
+        self._add_scale_bar(y + 1.0)
+        y += 9.0
+        if self._contours is not None:
+            self._add_ramp(y)
+            y += 13.0
+        self._add_keys(y)
+        # Walls' names may lie outside a short sheet's box; nothing else does.
+        return Drawing(
+            self.width_mm,
+            self.height_mm,
+            tuple(self.shapes),
+            title,
+            description,
+            self.matrix(),
+            self.scale if self.look.to_scale else None,
+        )
+
+    # Within
+
+    def _turned(self, room: Floats) -> Floats:
+        x, y = room[:, 0], room[:, 1]
+        turned = [(x, y), (-y, x), (-x, -y), (y, -x)][self._turn]
+        return np.column_stack(turned)
+
+    def _scale(self, wide: float, high: float, room_w: float, room_h: float) -> float:
+        least = max(wide / room_w, high / max(room_h, 30.0), 1e-3)
+        if not self.look.to_scale:
+            return least
+        for scale in _METRIC if self.look.units == "mm" else _IMPERIAL:
+            if scale >= least - 1e-9:
+                return float(scale)
+        return float(math.ceil(least / 100.0) * 100)
+
+    def _colours(self) -> list[str]:
+        assert self._contours is not None
+        names = ramp(self._ramp, len(self._contours.bands))
+        return names[::-1] if self._reverse else names
+
+    def _foot_mm(self) -> float:
+        rows = len(self._key_rows())
+        return 10.0 + (13.0 if self._contours is not None else 0.0) + rows * _KEY_ROW_MM + 1.0
+
+    def _key_rows(self) -> list[list[tuple[Key, float]]]:
+        """Entries of the legend in rows, each with its left edge."""
+        rows: list[list[tuple[Key, float]]] = []
+        x = self.look.width_mm
+        for key in self._keys:
+            wide = _SYMBOL_MM + 1.5 + text_width(key.text, SMALL_MM + 0.2) + 5.0
+            if not rows or x + wide > self.look.width_mm:
+                rows.append([])
+                x = 1.0
+            rows[-1].append((key, x))
+            x += wide
+        return rows
+
+    def _add_keys(self, y: float) -> None:
+        for row in self._key_rows():
+            for key, x in row:
+                self.add(*key.symbol(x + _SYMBOL_MM / 2, y + _KEY_ROW_MM / 2 - 0.2))
+                self.add(Text(x + _SYMBOL_MM + 1.5, y + 3.3, key.text, SMALL_MM + 0.2))
+            y += _KEY_ROW_MM
+
+    def _add_ramp(self, y: float) -> None:
+        contours = self._contours
+        assert contours is not None
+        self.add(Text(1.0, y + 2.4, self._ramp_text, SMALL_MM + 0.2))
+        names = self._colours()
+        edges = [self._level_text(edge) for edge in contours.edges]
+        if self._reverse:
+            names, edges = names[::-1], edges[::-1]
+        least = max(text_width(edge, SMALL_MM) for edge in edges) + 2.0
+        wide = min(max(least, 12.0), (self.look.width_mm - 10.0) / len(names))
+        x = 1.0 + text_width(edges[0], SMALL_MM) / 2
+        for n, name in enumerate(names):
+            left = x + n * wide
+            self.add(
+                rectangle((left, y + 3.8, left + wide, y + 7.4), name, Pen("soft", 0.18)),
+            )
+        every = 1 if wide >= least - 2.0 else 2
+        for n, edge in enumerate(edges):
+            if n % every == 0:
+                self.add(Text(x + n * wide, y + 10.6, edge, SMALL_MM, "middle"))
+
+    def _add_scale_bar(self, y: float) -> None:
+        metric = self.look.units == "mm"
+        sizes = _BARS_MM if metric else tuple(ft * 304.8 for ft in _BARS_FT)
+        parts = 4
+        fitting = [s for s in sizes if parts * s / self.scale <= 0.45 * self.look.width_mm]
+        size = fitting[-1] if fitting else sizes[0]
+        step = size / self.scale
+        for n in range(parts):
+            box = (2.0 + n * step, y, 2.0 + (n + 1) * step, y + 1.6)
+            self.add(rectangle(box, "ink" if n % 2 == 0 else "paper", Pen("ink", 0.2)))
+        for n in range(0, parts + 1, 2):
+            told = format_place(n * size, self.look.units) if n else "0"
+            anchor = "start" if n == 0 else "middle"
+            x = 1.0 if n == 0 else 2.0 + n * step
+            self.add(Text(x, y + 4.8, told, SMALL_MM, anchor))  # type: ignore[arg-type]
+        note = "Seen from the door." if self.outline.doors else "x to the right, y up."
+        if self.look.to_scale:
+            note += f" 1:{self.scale:g} at full size."
+        self.add(Text(self.look.width_mm - 1.0, y + 2.0, note, SMALL_MM, "end", colour="soft"))
+
+    def _add_wall_names(self) -> None:
+        ring = shapely.LinearRing(self.outline.walls)
+        turn = 1.0 if ring.is_ccw else -1.0
+        for name, a, b in named_walls(self.outline):
+            ends = self.places(np.array([a, b]))
+            length = float(np.hypot(*(ends[1] - ends[0])))
+            told = f"{name}, {format_place(math.dist(a, b), self.look.units)}"
+            for text in (told, format_place(math.dist(a, b), self.look.units)):
+                if text_width(text, SMALL_MM) <= length - 2.0:
+                    break
+            else:
+                continue
+            along = (ends[1] - ends[0]) / length
+            # y runs down on the sheet: the outside of a counter-clockwise ring lies to its right.
+            out = np.array([-along[1], along[0]]) * turn
+            angle = math.degrees(math.atan2(-along[1], along[0]))
+            if angle > 90.0 + 1e-6 or angle <= -90.0 + 1e-6:
+                angle -= math.copysign(180.0, angle)
+            # The baseline lies below the letters: those above a wall need less room than below.
+            up = np.array([math.sin(math.radians(angle)), math.cos(math.radians(angle))])
+            above = float(out @ -up) > 0
+            gap = 1.6 if above else 1.6 + 0.72 * SMALL_MM
+            share = 0.5
+            if name == "door wall" and self.outline.doors:
+                share = self._clear_of_door(a, b, text_width(text, SMALL_MM) / length)
+                if share < 0:
+                    continue
+            x, y = ends[0] + (ends[1] - ends[0]) * share + out * gap
+            self.add(
+                Text(float(x), float(y), text, SMALL_MM, "middle", colour="soft", turn_deg=angle)
+            )
+            # Beside a corner that sticks into the room a name lies where labels may come.
+            half = np.abs(along) * text_width(text, SMALL_MM) / 2 + 0.6 * SMALL_MM
+            self.labels.take((x - half[0], y - half[1], x + half[0], y + half[1]))
+
+    def _clear_of_door(self, a: Place, b: Place, width: float) -> float:
+        """Where along the door's wall, as a share, its name has most room; -1 where it has none."""
+        start, wall = np.array(a), np.array(b) - np.array(a)
+        length = float(wall @ wall)
+        cuts = [0.0]
+        for door in self.outline.doors:
+            ends = [(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)]
+            shares = sorted(float((np.array(end) - start) @ wall) / length for end in ends)
+            away = max(
+                abs(wall[0] * (end[1] - start[1]) - wall[1] * (end[0] - start[0])) for end in ends
+            )
+            if away / math.sqrt(length) < 50.0:
+                cuts += shares
+        cuts.append(1.0)
+        cuts.sort()
+        room = max(itertools.pairwise(cuts), key=lambda gap: gap[1] - gap[0])
+        return sum(room) / 2 if room[1] - room[0] > width else -1.0
+
+    def _add_door(self, n: int, a: Place, b: Place) -> None:
+        ends = self.places(np.array([a, b]))
+        along = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-6)
+        out = np.array([-along[1], along[0]])
+        middle = ends.mean(axis=0)
+        inside = self.places(np.array([shapely.get_coordinates(self.outline.polygon.centroid)[0]]))
+        probe = shapely.Point(*self._room(middle + out * 1.0))
+        if self.outline.polygon.contains(probe) or (
+            not self.outline.polygon.contains(shapely.Point(*self._room(middle - out * 1.0)))
+            and float((inside[0] - middle) @ out) > 0
+        ):
+            out = -out
+        shapes: list[Shape] = [line(ends, Pen("paper", 1.4))]
+        shapes += [line([end - out * 1.0, end + out * 1.6], Pen("wall", 0.6)) for end in ends]
+        tip, base = middle + out * 0.6, middle + out * 3.2
+        wing = along * 1.5
+        shapes.append(area([[tip, base + wing, base - wing]], "ink"))
+        word = "DOOR" if n == 0 else f"DOOR {n + 1}"
+        at = middle + out * (3.9 + (USUAL_MM if out[1] > 0.5 else 0.5))
+        anchor = "middle"
+        if abs(out[0]) > 0.7:
+            anchor, at = ("start" if out[0] > 0 else "end"), middle + out * 3.8
+        angle = 0.0
+        if anchor != "middle":
+            angle, anchor = (-90.0 if out[0] > 0 else 90.0), "middle"
+            at = middle + out * 4.0
+        shapes.append(
+            Text(float(at[0]), float(at[1]), word, USUAL_MM, anchor, True, turn_deg=angle)  # type: ignore[arg-type]
+        )
+        self.add(Group("door", str(n + 1), tuple(shapes)))
+
+    def _room(self, sheet: Floats) -> Place:
+        """Back from the sheet to the room."""
+        a, b, c, d, e, f = self.matrix()
+        x, y = np.linalg.solve(np.array([[a, c], [b, d]]), np.array([sheet[0] - e, sheet[1] - f]))
+        return float(x), float(y)
+
+
+# Symbols for legends and for plans
+
+
+def dot(x: float, y: float, radius: float = 0.8, colour: str = "ink") -> list[Shape]:
+    """A filled dot."""
+    return [Circle(x, y, radius, None, colour)]
+
+
+def ring(x: float, y: float, radius: float = 1.2, colour: str = "ink") -> list[Shape]:
+    """An open ring on paper."""
+    return [Circle(x, y, radius, Pen(colour, 0.4), "paper")]
+
+
+def triangle(
+    x: float, y: float, up: bool = True, size: float = 1.9, fill: str = "ink"
+) -> list[Shape]:
+    """A triangle: up for a high point, down for a low one."""
+    way = -1.0 if up else 1.0
+    tip = (x, y + way * size)
+    wings = [(x - size, y - way * 0.8 * size), (x + size, y - way * 0.8 * size)]
+    return [area([[tip, *wings]], fill, Pen("ink", 0.35))]
+
+
+def patch(fill: str | None, hatch: Pen | None = None, bearing_deg: float = 45.0) -> Symbol:
+    """A legend's little field, filled or hatched."""
+
+    def drawn(x: float, y: float) -> list[Shape]:
+        box = (x - 3.5, y - 1.6, x + 3.5, y + 1.6)
+        shapes: list[Shape] = [rectangle(box, fill, Pen("soft", 0.18))]
+        if hatch is not None:
+            runs = hatching(shapely.box(*box), 1.3, -bearing_deg)
+            shapes.append(Path(tuple(runs), hatch))
+        return shapes
+
+    return drawn
+
+
+def stroke(pen: Pen) -> Symbol:
+    """A legend's little line."""
+    return lambda x, y: [line([(x - 3.6, y), (x + 3.6, y)], pen)]
+
+
+def arrow(a: Place, b: Place, pen: Pen, head_mm: float = 1.8) -> list[Shape]:
+    """A line from one place of the sheet to another with a head in its middle."""
+    start, end = np.array(a), np.array(b)
+    way = end - start
+    length = float(np.hypot(*way))
+    if length < 1e-6:
+        return []
+    way = way / length
+    shapes: list[Shape] = [line(np.array([start, end]), pen)]
+    if length > 2.2 * head_mm:
+        tip = start + way * (length / 2 + head_mm / 2)
+        side = np.array([-way[1], way[0]]) * head_mm * 0.4
+        back = tip - way * head_mm
+        shapes.append(area([[tip, back + side, back - side]], pen.colour))
+    return shapes
+
+
+def tagged(kind: str, name: str, shapes: Sequence[Shape]) -> Group:
+    """Shapes that stand for one thing of the job."""
+    return Group(kind, name, tuple(shapes))
+
+
+def closest(places: Sequence[Place]) -> float:
+    """Distance on the sheet that nine in ten places keep from their nearest neighbour."""
+    from scipy.spatial import cKDTree
+
+    if len(places) < 2:
+        return 100.0
+    away, _ = cKDTree(np.array(places)).query(np.array(places), k=2)
+    return float(np.quantile(away[:, 1], 0.1))
+
+
+def smaller(look: Look, height_mm: float) -> Look:
+    """The same look on a lower sheet."""
+    return replace(look, height_mm=height_mm)
+
+
+def _turn(outline: Outline) -> int:
+    """Quarter turns that bring the door's wall to the bottom."""
+    if not outline.doors:
+        return 0
+    door = outline.doors[0]
+    walls = named_walls(outline)
+    middle = door.middle
+
+    def away(wall: tuple[str, Place, Place]) -> float:
+        return float(shapely.LineString(wall[1:]).distance(shapely.Point(middle)))
+
+    _, a, b = min((w for w in walls if w[0] == "door wall"), key=away)
+    turn = 1.0 if shapely.LinearRing(outline.walls).is_ccw else -1.0
+    inward = np.array([-(b[1] - a[1]), b[0] - a[0]]) * turn
+    angle = math.degrees(math.atan2(inward[1], inward[0]))
+    return round((90.0 - angle) / 90.0) % 4
+
+
+def simple(run: Floats, tolerance: float) -> Floats:
+    """A line with fewer corners, nowhere farther off than a tolerance."""
+    if len(run) < 3:
+        return run
+    return np.asarray(
+        shapely.get_coordinates(shapely.simplify(shapely.LineString(run), tolerance)), dtype=float
+    )
+
+
+def _length(run: Floats) -> float:
+    return float(np.hypot(*np.diff(run, axis=0).T).sum()) if len(run) > 1 else 0.0
+
+
+def _along(run: Floats, share: float) -> tuple[Place, float]:
+    """Place at a share of a line's length, and its way there in radians, upright."""
+    steps = np.hypot(*np.diff(run, axis=0).T)
+    far = np.concatenate([[0.0], np.cumsum(steps)])
+    at = share * far[-1]
+    x, y = (float(np.interp(at, far, run[:, k])) for k in (0, 1))
+    a, b = ([float(np.interp(at + d, far, run[:, k])) for k in (0, 1)] for d in (-1.5, 1.5))
+    turn = math.atan2(-(b[1] - a[1]), b[0] - a[0])
+    if turn > math.pi / 2:
+        turn -= math.pi
+    elif turn <= -math.pi / 2:
+        turn += math.pi
+    return (x, y), turn
+
+
+def _turned_label(x: float, y: float, text: str, w: float, h: float, turn: float) -> list[Shape]:
+    along = np.array([math.cos(turn), -math.sin(turn)])
+    up = np.array([-math.sin(turn), -math.cos(turn)])
+    middle = np.array([x, y])
+    corners = [
+        middle + along * s * w / 2 + up * t * h / 2 for s, t in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    ]
+    base = middle - up * 0.34 * SMALL_MM
+    return [
+        area([np.array(corners)], "paper"),
+        Text(
+            float(base[0]), float(base[1]), text, SMALL_MM, "middle",
+            colour="soft", turn_deg=math.degrees(turn),
+        ),
+    ]  # fmt: skip

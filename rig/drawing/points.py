@@ -1,0 +1,107 @@
+"""Plans of where to stand: the walk over the grid, and the markers with their stick-outs."""
+
+import itertools
+from collections.abc import Collection, Sequence
+from typing import Protocol
+
+from rig.drawing.frame import Frame, Key, Look, arrow, closest, dot, ring, stroke, tagged
+from rig.drawing.vector import LARGE_MM, SMALL_MM, USUAL_MM, Drawing, Pen, Shape, Text
+from rig.plan_geometry import Outline
+
+WALK = Pen("rule", 0.35)
+
+
+class _Point(Protocol):
+    @property
+    def label(self) -> str: ...
+    @property
+    def x_mm(self) -> float: ...
+    @property
+    def y_mm(self) -> float: ...
+
+
+class _Marker(_Point, Protocol):
+    @property
+    def stick_out_mm(self) -> float: ...
+    @property
+    def is_set(self) -> bool: ...
+
+
+def room_drawing(outline: Outline, look: Look, title: str = "The room") -> Drawing:
+    """Draw nothing but the room."""
+    frame = Frame(outline, look)
+    frame.add_room()
+    return frame.finish(title)
+
+
+def walk_drawing(
+    outline: Outline,
+    look: Look,
+    points: Sequence[_Point],
+    shot: Collection[str] = (),
+    title: str = "Points to shoot, in the order to walk them",
+) -> Drawing:
+    """Grid points in the order of the walk, those already shot filled."""
+    keys = [
+        Key(lambda x, y: _start(x, y), "start"),
+        Key(lambda x, y: ring(x, y, 1.1), "to shoot"),
+        Key(lambda x, y: dot(x, y, 1.1), "shot"),
+        Key(stroke(WALK), "the walk"),
+    ]
+    frame = Frame(outline, look, keys)
+    frame.add_room()
+    places = [frame.place(point.x_mm, point.y_mm) for point in points]
+    for a, b in itertools.pairwise(places):
+        frame.add(*arrow(a, b, WALK, 1.6))
+    size, radius = (USUAL_MM, 1.1) if closest(places) > 14.0 else (SMALL_MM, 0.8)
+    for x, y in places:
+        frame.labels.take((x - radius, y - radius, x + radius, y + radius))
+    for n, (point, (x, y)) in enumerate(zip(points, places, strict=True)):
+        shapes: list[Shape] = list(_start(x, y)) if n == 0 else []
+        shapes += dot(x, y, radius) if point.label in shot else ring(x, y, radius)
+        away = radius + 0.4 if n else 2.6
+        shapes += frame.labels.beside(x, y, [(point.label, size, True)], away, below=True)
+        frame.add(tagged("point", point.label, shapes))
+    done = sum(point.label in shot for point in points)
+    return frame.finish(title, f"{len(points)} points, {done} of them shot.")
+
+
+def markers_drawing(
+    outline: Outline,
+    look: Look,
+    markers: Sequence[_Marker],
+    title: str = "Depth markers: how far each top stands above the floor",
+) -> Drawing:
+    """Markers in their order with how far each stands out, those already set filled."""
+    keys = [
+        Key(lambda x, y: ring(x, y, 1.6, "mark"), "to set"),
+        Key(lambda x, y: dot(x, y, 1.6, "mark"), "set"),
+        Key(stroke(WALK), "the order to set them"),
+        Key(lambda x, y: [Text(x, y + 1.1, "1/2", USUAL_MM, "middle", True)],
+            f"stick-out, {look.unit}") if look.units == "in" else
+        Key(lambda x, y: [Text(x, y + 1.1, "12", USUAL_MM, "middle", True)],
+            f"stick-out, {look.unit}"),
+    ]  # fmt: skip
+    frame = Frame(outline, look, keys)
+    frame.add_room()
+    places = [frame.place(marker.x_mm, marker.y_mm) for marker in markers]
+    for a, b in itertools.pairwise(places):
+        frame.add(*arrow(a, b, WALK, 1.6))
+    for x, y in places:
+        frame.labels.take((x - 1.7, y - 1.7, x + 1.7, y + 1.7))
+    close = closest(places)
+    large = LARGE_MM + 1.0 if close > 22.0 else LARGE_MM if close > 17.0 else USUAL_MM
+    for marker, (x, y) in zip(markers, places, strict=True):
+        shapes = dot(x, y, 1.6, "mark") if marker.is_set else ring(x, y, 1.6, "mark")
+        texts = [
+            (marker.label, max(0.7 * large, SMALL_MM), False),
+            (look.short(marker.stick_out_mm), large, True),
+        ]
+        shapes += frame.labels.beside(x, y, texts, 2.1, must=True)
+        frame.add(tagged("marker", marker.label, shapes))
+    done = sum(marker.is_set for marker in markers)
+    return frame.finish(title, f"{len(markers)} markers, {done} of them set.")
+
+
+def _start(x: float, y: float) -> list[Shape]:
+    return ring(x, y, 2.2, "mark")

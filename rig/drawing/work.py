@@ -1,0 +1,203 @@
+"""Plans of the work: patches that make a floor pass, and the order in which batches are poured."""
+
+import math
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from rig.drawing.contours import Lattice, between, isoline, runs_of
+from rig.drawing.frame import Frame, Key, Look, closest, patch, simple, stroke, tagged, triangle
+from rig.drawing.vector import (
+    LARGE_MM,
+    SMALL_MM,
+    USUAL_MM,
+    Drawing,
+    Floats,
+    Pen,
+    Text,
+    rectangle,
+    text_width,
+)
+from rig.plan_geometry import Outline
+
+FILL = Pen("mark", 0.25)
+GRIND = Pen("alarm", 0.3)
+SEAM = Pen("soft", 0.18)
+FRONT = Pen("ink", 0.4)
+POURED = Pen("mark", 0.2)
+MOST_FRONTS = 24
+
+
+@dataclass(frozen=True, eq=False)
+class Shares:
+    """Cells of a floor and the batch (counted from 0) that fills each."""
+
+    x_mm: Floats
+    y_mm: Floats
+    step_mm: float
+    batch_of: npt.NDArray[np.intp]
+
+
+def patches_drawing(
+    outline: Outline,
+    look: Look,
+    patches: Sequence[Mapping[str, Any]],
+    title: str = "Patches: where to fill and where to grind",
+) -> Drawing:
+    """Patches as `rig plan --patch --json` has them, numbered as there."""
+    ground = [one["grind_l"] > one["fill_l"] for one in patches]
+    keys = [Key(patch("cover2", FILL), "fill, how deep at most")]
+    if any(ground):
+        keys.append(Key(patch("paper", GRIND, 135.0), "grind, how deep at most"))
+    frame = Frame(outline, look, keys)
+    for one, grind in zip(patches, ground, strict=True):
+        if len(one["outline"]) < 4:
+            continue
+        shape = shapely.make_valid(shapely.Polygon(one["outline"]))
+        pen = GRIND if grind else FILL
+        frame.add_area(shape, "paper" if grind else "cover2", Pen(pen.colour, 0.45))
+        frame.add_hatching(shape, pen, 1.8, 135.0 if grind else 45.0)
+    frame.add_room()
+    for n, one in enumerate(patches, 1):
+        x, y = frame.place(one["x_mm"], one["y_mm"])
+        told = [(str(n), LARGE_MM, True), (look.length(one["deepest_mm"]), USUAL_MM, False)]
+        shapes = frame.labels.beside(x, y, told, 2.0, must=True, centred=True)
+        frame.add(tagged("patch", str(n), shapes))
+    return frame.finish(title, f"{len(patches)} places.")
+
+
+def pour_drawing(
+    outline: Outline,
+    look: Look,
+    batches: Sequence[Mapping[str, Any]],
+    exit_mm: tuple[float, float],
+    shares: Shares | None = None,
+    poured: Collection[int] = (),
+    title: str = "Order of the pour",
+) -> Drawing:
+    """Batches in their order, each with its share of the floor where that is known.
+
+    Parameters
+    ----------
+    outline : Outline
+    look : Look
+    batches : sequence of mappings
+        As `rig pour plan --json` has them.
+    exit_mm : (x, y)
+        Where the crew leaves.
+    shares : Shares, optional
+    poured : collection of int
+        Numbers of the batches that were poured.
+    """
+    by_the_door = any(math.dist(exit_mm, door.middle) < 100.0 for door in outline.doors)
+    strips = max((one["strip"] for one in batches), default=1)
+    every = max(1, math.ceil(strips / MOST_FRONTS))
+    front = "front after a strip" if every == 1 else f"front after every {every} strips"
+    keys = [
+        Key(lambda x, y: [Text(x, y + 1.1, "7", USUAL_MM, "middle", True)], "batch, poured here"),
+        Key(stroke(FRONT), front),
+        Key(stroke(SEAM), "from batch to batch"),
+    ]
+    if shares is None or every > 1:
+        keys.pop()
+    if shares is None:
+        keys.pop()
+    if not by_the_door:
+        keys.append(Key(lambda x, y: triangle(x, y, fill="paper"), "the crew leaves here"))
+    if poured:
+        keys.append(Key(patch("paper", POURED), "poured"))
+    frame = Frame(outline, look, keys)
+    if shares is not None:
+        _add_shares(frame, outline, batches, shares, poured, every)
+    frame.add_room()
+    places = [frame.place(one["x_mm"], one["y_mm"]) for one in batches]
+    size = USUAL_MM + 0.6 if closest(places) > 9.0 else SMALL_MM
+    if not by_the_door:
+        frame.add(*triangle(*frame.place(*exit_mm), fill="paper"))
+    # First and last come first, then the first of each strip: where it is crowded, others give way.
+    turns = [0 if n in (0, len(batches) - 1) else 2 for n in range(len(batches))]
+    for n in range(1, len(batches) - 1):
+        if batches[n]["strip"] != batches[n - 1]["strip"]:
+            turns[n] = 1
+    for n in sorted(range(len(batches)), key=lambda n: turns[n]):
+        x, y = frame.labels.inside(*places[n], 2.5, 0.55 * size)
+        name = str(batches[n]["n"])
+        wide = text_width(name, size, True) / 2 + 0.4
+        box = (x - wide, y - 0.55 * size, x + wide, y + 0.55 * size)
+        if turns[n] and not frame.labels.free(box):
+            continue
+        frame.labels.take(box)
+        word = Text(x, y + 0.36 * size, name, size, "middle", True)
+        frame.add(tagged("batch", name, [rectangle(box, "paper"), word]))
+    told = f"{len(batches)} batches in {strips} strips"
+    if by_the_door:
+        told += "; the crew leaves by the door"
+    return frame.finish(title, told + ".")
+
+
+def _add_shares(
+    frame: Frame,
+    outline: Outline,
+    batches: Sequence[Mapping[str, Any]],
+    shares: Shares,
+    poured: Collection[int],
+    every: int,
+) -> None:
+    """Draw strips as bands between smoothed fronts, and thin lines between their batches."""
+    from scipy.ndimage import gaussian_filter
+    from scipy.spatial import cKDTree
+
+    strip_of = np.array([one["strip"] for one in batches], dtype=float)
+    left, low, right, high = shapely.bounds(outline.polygon)
+    step = shares.step_mm
+    columns = np.arange(left - step / 2, right + 1.5 * step, step)
+    rows = np.arange(low - step / 2, high + 1.5 * step, step)
+    x, y = np.meshgrid(columns, rows)
+    tree = cKDTree(np.column_stack([shares.x_mm, shares.y_mm]))
+    near = tree.query(np.column_stack([x.ravel(), y.ravel()]))[1].reshape(x.shape)
+    batch = shares.batch_of[near]
+    strips = gaussian_filter(strip_of[batch], 0.8, mode="nearest")
+    field = Lattice(columns, rows, strips)
+    last = int(strip_of.max())
+    fronts = [*range(every, last, every)]
+    for n, front in enumerate([0, *fronts]):
+        if n % 2 == 0:
+            over = fronts[n] + 0.5 if n < len(fronts) else np.inf
+            band = between(outline, field, front + 0.5 if front else -np.inf, over)
+            frame.add_area(shapely.simplify(band, 0.1 * frame.scale), "tint")
+    done = np.array([one["n"] in poured for one in batches])
+    if done.any():
+        wet = gaussian_filter(done[batch].astype(float), 0.8, mode="nearest")
+        frame.add_hatching(
+            between(outline, Lattice(columns, rows, wet), 0.5, np.inf), POURED, 1.8, 45.0
+        )
+    if every == 1:
+        frame.add_runs(_seams(outline, columns, rows, batch, strip_of), SEAM)
+    for front in fronts:
+        runs = isoline(outline, field, front + 0.5)
+        frame.add_runs([simple(run, 0.1 * frame.scale) for run in runs], FRONT)
+
+
+def _seams(
+    outline: Outline, columns: Floats, rows: Floats, batch: npt.NDArray[np.intp], strip_of: Floats
+) -> list[Floats]:
+    """Lines between neighbouring cells of one strip that different batches fill."""
+    half = (columns[1] - columns[0]) / 2
+    strip = strip_of[batch]
+    found = []
+    across = (batch[:, 1:] != batch[:, :-1]) & (strip[:, 1:] == strip[:, :-1])
+    for j, i in np.argwhere(across):
+        x, y = columns[i] + half, rows[j]
+        found.append([(x, y - half), (x, y + half)])
+    along = (batch[1:] != batch[:-1]) & (strip[1:] == strip[:-1])
+    for j, i in np.argwhere(along):
+        x, y = columns[i], rows[j] + half
+        found.append([(x - half, y), (x + half, y)])
+    if not found:
+        return []
+    lines = shapely.line_merge(shapely.MultiLineString(found))
+    return runs_of(shapely.intersection(lines, outline.polygon))

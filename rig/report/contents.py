@@ -1,0 +1,120 @@
+"""From a job at any stage to a report: a glance first, then part by part what there is."""
+
+import json
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+from rig import __version__
+from rig.report.appendix_part import appendix_section, cautions_section
+from rig.report.document import Facts, Report, Section, section
+from rig.report.plan_part import (
+    markers_section,
+    patches_section,
+    plane_section,
+    quantities_section,
+)
+from rig.report.pour_part import pour_section
+from rig.report.proof_part import proof_section
+from rig.report.source import Options, Source
+from rig.report.survey_part import floor_section, instruments_section, job_section
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+    from rig.plan_geometry import Outline
+
+STAMP = "floor-rig report "
+
+
+def report_of(
+    job: "Job", outline: "Outline", options: Options, name: str, made_utc_s: float
+) -> Report:
+    """Make the report of a job as it stands.
+
+    Parameters
+    ----------
+    job : Job
+    outline : Outline
+    options : Options
+    name : str
+        Of the job.
+    made_utc_s : float
+        What it bears as its time; two reports of one job with the same time are the same.
+
+    Raises
+    ------
+    BadInput
+        A rule that is not known.
+    """
+    source = Source(job, outline, options, name)
+    job_hash = job.content_hash()
+    parts = [
+        job_section(source),
+        instruments_section(source),
+        floor_section(source),
+        plane_section(source),
+        quantities_section(source),
+        patches_section(source),
+        markers_section(source),
+        pour_section(source),
+        proof_section(source),
+        cautions_section(source),
+        appendix_section(source, job_hash),
+    ]
+    there = [part for part in parts if part is not None]
+    whole = [_glance(source, there), *there]
+    return Report(
+        f"Floor report: {name}",
+        f"Made {source.time(made_utc_s)} UTC by floor-rig {__version__}. Best estimates with their "
+        "doubt; where none is told, none is known.",
+        tuple(whole),
+        "A4" if source.units == "mm" else "letter",
+        stamp_of(options, name, made_utc_s, job_hash),
+        made_utc_s,
+        job_hash,
+    )
+
+
+def stamp_of(options: Options, name: str, made_utc_s: float, job_hash: str) -> str:
+    """One line that says what made a report, so that it can be made again."""
+    told = {
+        "version": __version__,
+        "job": quote(name),
+        "made_utc_s": int(made_utc_s),
+        "rule": options.rule and quote(options.rule),
+        "patch": options.patch and quote(options.patch),
+        "confidence": options.confidence,
+        "job_sha256": job_hash,
+    }
+    return STAMP + json.dumps(told, separators=(",", ":"))
+
+
+def _glance(source: Source, parts: list[Section]) -> Section:
+    """What most readers look for, in one place."""
+    rows: list[tuple[str, str]] = [("Room", source.area(source.outline.area_m2))]
+    floor = sum(shot.kind == "floor" for shot in source.shots)
+    finished = sum(shot.kind == "finished" for shot in source.shots)
+    rows.append(("Shot", f"{floor} points of the floor, {finished} of the finished surface"))
+    if source.picture is not None:
+        rows.append(("Floor as found", f"{source.length(source.range_mm)} out of level"))
+    if source.plan is not None:
+        result: dict[str, Any] = source.plan.result
+        stale = " (stale)" if source.changed else ""
+        rows.append(("Finished plane", _plane(source, result) + stale))
+        rows.append(("Compound", f"buy {result['bags']['buy']} bags{stale}"))
+    if source.markers:
+        done = sum(marker.is_set for marker in source.markers)
+        rows.append(("Markers", f"{done} of {len(source.markers)} set"))
+    if source.job.events(["pour_done"]):
+        rows.append(("Pour", "done"))
+    elif source.job.events(["pour_plan"]):
+        rows.append(("Pour", "planned"))
+    proof = next(part for part in parts if part.key == "proof")
+    first = proof.blocks[0]
+    rows.append((proof.title, getattr(first, "text", "")))
+    return section("glance", "At a glance", Facts(tuple(rows)))
+
+
+def _plane(source: Source, result: dict[str, Any]) -> str:
+    assert source.plan is not None
+    word = "level" if result["slope"]["falls_to_deg"] is None else "sloping"
+    return f"{word}, {source.length(-source.plan.a)} below the line of set-up 1"

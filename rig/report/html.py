@@ -1,0 +1,154 @@
+"""Writes a report as one HTML file that needs nothing from outside and prints well."""
+
+from html import escape
+
+from rig.drawing.palette import COLOURS
+from rig.drawing.svg import FAMILY, to_svg
+from rig.report.document import Block, Bullets, Facts, Figure, Report, Section, Table, Words
+
+MARKS = {"good": "IN", "bad": "OUT", "unsure": "OPEN", "warning": "!"}
+
+STYLE = """
+:root { color-scheme: light; }
+* { box-sizing: border-box; }
+body { margin: 0 auto; padding: 1rem; max-width: 54rem; background: PAPER; color: INK;
+  font: 1rem/1.45 FAMILY; }
+h1 { font-size: 1.9rem; line-height: 1.15; margin: .5rem 0 0; }
+h2 { font-size: 1.35rem; margin: 2.4rem 0 .6rem; padding-top: .5rem; border-top: .2rem solid INK; }
+p { margin: .5rem 0; }
+nav ol { columns: 14rem; padding-left: 1.4rem; }
+nav a { color: MARK; }
+.lead { font-size: 1.25rem; font-weight: bold; }
+.small, .subtitle, figcaption, caption { color: SOFT; }
+.small { font-size: .85rem; overflow-wrap: anywhere; }
+.tone { border-left: .45rem solid INK; padding: .25rem .7rem; }
+.tone b { display: inline-block; min-width: 2.2em; }
+.bad, .warning { border-color: ALARM; border-left-style: double; border-left-width: .6rem; }
+.good { border-color: MARK; }
+.unsure { border-left-style: dashed; }
+.verdict { font-size: 1.4rem; font-weight: bold; }
+dl { display: grid; grid-template-columns: minmax(9rem, 16rem) 1fr; gap: .2rem 1rem;
+  margin: .6rem 0; }
+dt { color: SOFT; } dd { margin: 0; font-weight: bold; }
+.scroll { overflow-x: auto; }
+table { border-collapse: collapse; margin: .8rem 0; width: 100%; font-size: .92rem; }
+caption { text-align: left; font-weight: bold; padding: .3rem 0; }
+th, td { text-align: left; vertical-align: top; padding: .22rem .6rem .22rem 0;
+  border-bottom: 1px solid RULE; }
+th { border-bottom: 2px solid INK; }
+.right { text-align: right; font-variant-numeric: tabular-nums; }
+table.large { font-size: 1.9rem; font-weight: bold; line-height: 1.2; }
+table.large th { font-size: 1rem; }
+table.large td:last-child { font-size: 1.1rem; font-weight: normal; }
+figure { margin: 1rem 0; overflow-x: auto; }
+figure svg { width: 100%; height: auto; min-width: 32rem; max-width: 180mm; }
+td:first-child, .right { white-space: nowrap; }
+footer { margin-top: 3rem; border-top: 1px solid RULE; }
+@media (max-width: 34rem) { dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .4rem; }
+  table.large { font-size: 1.3rem; } }
+@media print { @page { size: SIZE; margin: 15mm; } body { max-width: none; padding: 0; }
+  figure svg { min-width: 0; }
+  h2 { break-after: avoid; } .page { break-before: page; }
+  figure, tr, .tone { break-inside: avoid; }
+  nav { display: none; } thead { display: table-header-group; } }
+"""
+
+
+def to_html(report: Report) -> str:
+    """Write the whole file."""
+    style = STYLE.replace("FAMILY", FAMILY).replace("SIZE", report.paper)
+    for name in ("paper", "ink", "soft", "rule", "alarm", "mark"):
+        style = style.replace(name.upper(), COLOURS[name])
+    contents = "\n".join(
+        f'<li><a href="#{part.key}">{escape(part.title)}</a></li>' for part in report.sections
+    )
+    body = "\n".join(_section(part) for part in report.sections)
+    return f"""<!DOCTYPE html>
+<html lang="{report.lang}">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="generator" content="{escape(report.stamp)}">
+<title>{escape(report.title)}</title>
+<style>{style}</style>
+</head>
+<body>
+<header>
+<h1>{escape(report.title)}</h1>
+<p class="subtitle">{escape(report.subtitle)}</p>
+</header>
+<nav aria-label="Contents"><ol>
+{contents}
+</ol></nav>
+<main>
+{body}
+</main>
+<footer><p class="small">{escape(report.stamp)}</p></footer>
+</body>
+</html>
+"""
+
+
+def _section(part: Section) -> str:
+    page = ' class="page"' if part.new_page else ""
+    body = "\n".join(_block(block) for block in part.blocks)
+    return (
+        f'<section id="{part.key}"{page} aria-labelledby="{part.key}-title">\n'
+        f'<h2 id="{part.key}-title">{escape(part.title)}</h2>\n{body}\n</section>'
+    )
+
+
+def _block(block: Block) -> str:
+    match block:
+        case Words():
+            return _words(block)
+        case Bullets():
+            items = "".join(f"<li>{escape(item)}</li>" for item in block.items)
+            if block.tone == "plain":
+                return f"<ul>{items}</ul>"
+            return f'<div class="tone {block.tone}"><ul>{items}</ul></div>'
+        case Facts():
+            rows = "".join(f"<dt>{escape(a)}</dt><dd>{escape(b)}</dd>" for a, b in block.rows)
+            return f"<dl>{rows}</dl>"
+        case Table():
+            return _table(block)
+        case Figure():
+            drawing = block.drawing
+            return (
+                f'<figure id="figure-{block.name}">\n{to_svg(drawing)}\n'
+                f"<figcaption>{escape(caption_of(block))}</figcaption>\n</figure>"
+            )
+
+
+def caption_of(figure: Figure) -> str:
+    """Title and description of a figure."""
+    drawing = figure.drawing
+    return f"{drawing.title}. {drawing.description}".strip()
+
+
+def _words(words: Words) -> str:
+    text = escape(words.text)
+    if words.tone in MARKS:
+        mark = MARKS[words.tone]
+        size = " verdict" if words.tone in ("good", "bad", "unsure") else ""
+        return f'<p class="tone {words.tone}{size}"><b>{mark}</b> {text}</p>'
+    return f'<p class="{words.tone}">{text}</p>' if words.tone != "plain" else f"<p>{text}</p>"
+
+
+def _table(table: Table) -> str:
+    def cell(tag: str, n: int, text: str) -> str:
+        side = ' class="right"' if n in table.right else ""
+        scope = ' scope="col"' if tag == "th" else ""
+        return f"<{tag}{scope}{side}>{escape(text)}</{tag}>"
+
+    head = "".join(cell("th", n, text) for n, text in enumerate(table.head))
+    rows = "\n".join(
+        "<tr>" + "".join(cell("td", n, text) for n, text in enumerate(row)) + "</tr>"
+        for row in table.rows
+    )
+    size = ' class="large"' if table.large else ""
+    return (
+        f'<div class="scroll"><table{size}><caption>{escape(table.title)}</caption>\n'
+        f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>"
+    )

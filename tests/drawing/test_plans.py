@@ -1,0 +1,231 @@
+"""Every plan: on its sheet, the door at the bottom, nothing over anything, the same in PDF."""
+
+import re
+from dataclasses import dataclass
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from fpdf import FPDF
+from fpdf.fonts import CORE_FONTS_CHARWIDTHS
+
+from rig.drawing.flatness import flatness_drawing
+from rig.drawing.floor import cover_drawing, floor_drawing
+from rig.drawing.frame import Frame, Look
+from rig.drawing.palette import COLOURS
+from rig.drawing.pdf import draw
+from rig.drawing.points import markers_drawing, room_drawing, walk_drawing
+from rig.drawing.svg import to_svg
+from rig.drawing.vector import text_width
+from rig.drawing.work import Shares, patches_drawing, pour_drawing
+from rig.plan_geometry import from_rings, room, with_door, with_opening
+from tests.drawing.shapes import off_the_sheet, overlapping, texts
+
+ROOM = with_opening(
+    with_door(room(3658.0, 4572.0), 1220.0, 0.0, 914.0), 2000.0, 2000.0, 500.0, 300.0
+)
+ELL = with_door(
+    from_rings([(0, 0), (6000, 0), (6000, 3000), (2500, 3000), (2500, 7000), (0, 7000)]),
+    6000.0, 1000.0, 900.0,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Place:
+    label: str
+    x_mm: float
+    y_mm: float
+    stick_out_mm: float = 12.0
+    is_set: bool = False
+
+
+def surface(x, y):
+    z = -1200.0 + 5.0 * np.sin(x / 900.0) + 4.0 * np.cos(y / 1100.0)
+    return z, 0.3 + 0.001 * np.asarray(x)
+
+
+def grid(outline, nx=5, ny=6):
+    left, low, right, high = outline.polygon.bounds
+    places = [
+        Place(f"{'ABCDEFGHIJKLMNOPQRST'[i]}{j + 1}", x, y, 10.0 + i + j, (i + j) % 2 == 0)
+        for i, x in enumerate(np.linspace(left + 150, right - 150, nx))
+        for j, y in enumerate(np.linspace(low + 150, high - 150, ny))
+    ]
+    from rig.plan_geometry import contains
+
+    return [p for p in places if contains(outline, [p.x_mm], [p.y_mm])[0]]
+
+
+VERDICT = {
+    "worst": {
+        "gap_mm": 6.0, "limit_mm": 4.8, "x_mm": 1500.0, "y_mm": 1000.0, "bearing_deg": 0.0,
+        "supports": [{"x_mm": 600.0, "y_mm": 1000.0}, {"x_mm": 2400.0, "y_mm": 1000.0}],
+    },
+    "next": [{"x_mm": 800.0, "y_mm": 2600.0}],
+}  # fmt: skip
+
+
+def drawings(outline, look, places=None):
+    places = places or grid(outline)
+    shots = [(p.label, p.x_mm, p.y_mm, float(surface(p.x_mm, p.y_mm)[0])) for p in places]
+    top = max(shots, key=lambda shot: shot[3])
+    low = min(shots, key=lambda shot: shot[3])
+    high, low = ({"x_mm": s[1], "y_mm": s[2], "z_mm": s[3]} for s in (top, low))
+    likely = outline.polygon.buffer(-200).intersection(outline.polygon.buffer(-200).envelope)
+    batches = [
+        {"n": n + 1, "strip": n // 3 + 1, "bay": 1, "x_mm": p.x_mm, "y_mm": p.y_mm}
+        for n, p in enumerate(places)
+    ]
+    from rig.plan_geometry import raster
+
+    cells = raster(outline, 150.0)
+    near = [
+        int(np.argmin([(p.x_mm - x) ** 2 + (p.y_mm - y) ** 2 for p in places]))
+        for x, y in zip(cells.x_mm, cells.y_mm, strict=True)
+    ]
+    shares = Shares(cells.x_mm, cells.y_mm, cells.step_mm, np.array(near))
+    ring = [[600.0, 600.0], [1400.0, 600.0], [1400.0, 1500.0], [600.0, 1500.0], [600.0, 600.0]]
+    patch = {
+        "x_mm": 1000.0, "y_mm": 1000.0, "fill_l": 2.0, "grind_l": 0.0, "deepest_mm": 4.0,
+        "outline": ring,
+    }  # fmt: skip
+    grind = patch | {"fill_l": 0.0, "grind_l": 1.0, "y_mm": 2300.0}
+    grind["outline"] = [[x, y + 1300.0] for x, y in ring]
+    line = [("F1", np.array([[300.0, 400.0], [300.0, 2500.0]]))]
+    exit_mm = outline.doors[0].middle if outline.doors else (1000.0, 0.0)
+    return {
+        "room": room_drawing(outline, look),
+        "floor": floor_drawing(outline, look, surface, shots, high, low, likely),
+        "cover": cover_drawing(outline, look, surface, (-1185.0, 0.0, 0.0), 8.0),
+        "walk": walk_drawing(outline, look, places, {p.label for p in places[:4]}),
+        "markers": markers_drawing(outline, look, places[::4]),
+        "flatness": flatness_drawing(
+            outline, look, lambda x, y: surface(x, y)[0], VERDICT, [VERDICT["worst"]], line
+        ),
+        "patches": patches_drawing(outline, look, [patch, grind]),
+        "pour": pour_drawing(outline, look, batches, exit_mm, shares, {1, 2}),
+    }  # fmt: skip
+
+
+LOOKS = {"paper in": Look("in", 32), "paper mm": Look("mm"),
+         "phone": Look("in", 32, 95.0, 130.0, to_scale=False)}  # fmt: skip
+
+
+@pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])
+@pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
+def test_plans_stay_on_their_sheets_and_no_text_covers_another(outline, look):
+    for name, drawing in drawings(outline, look).items():
+        assert drawing.height_mm <= look.height_mm + 1e-6, name
+        assert off_the_sheet(drawing) == [], name
+        assert overlapping(drawing) == [], name
+        assert min(text.size_mm for text in texts(drawing)) >= 2.4, name
+
+
+@pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])
+def test_svg_is_well_formed_and_needs_no_style_sheet(outline):
+    for name, drawing in drawings(outline, Look("mm")).items():
+        text = to_svg(drawing)
+        tree = ElementTree.fromstring(text)
+        assert tree.find("{*}title").text == drawing.title
+        for element in tree.iter():
+            assert "style" not in element.attrib
+            assert "href" not in " ".join(element.attrib)
+        seen = {"".join(e.itertext()) for e in tree.findall(".//{*}text")}
+        assert seen == {t.text for t in texts(drawing)}, name
+        assert {"#" + c for c in re.findall(r'(?:fill|stroke)="#(\w+)"', text)} <= set(
+            COLOURS.values()
+        )
+
+
+def test_each_marker_can_be_found_by_its_name():
+    places = grid(ROOM)
+    tree = ElementTree.fromstring(to_svg(markers_drawing(ROOM, Look(), places)))
+    names = [
+        e.attrib["data-name"] for e in tree.findall(".//{*}g") if e.attrib["data-kind"] == "marker"
+    ]
+    assert names == [p.label for p in places]
+
+
+def test_the_matrix_takes_the_room_to_the_sheet():
+    drawing = markers_drawing(ELL, Look(), grid(ELL)[:3])
+    a, b, c, d, e, f = drawing.room_to_sheet
+    frame = Frame(ELL, Look())
+    for x, y in ((0.0, 0.0), (6000.0, 1000.0), (-70.0, 12.5)):
+        assert frame.place(x, y) == pytest.approx((a * x + c * y + e, b * x + d * y + f))
+        assert frame.place(x, y)[0] == pytest.approx(a * x + c * y + e)
+
+
+@pytest.mark.parametrize(
+    ("door", "turned"),
+    [((1000, 0), 0), ((4000, 1000), 1), ((1000, 3000), 2), ((0, 1000), 3)],
+)
+@pytest.mark.parametrize("clockwise", [False, True])
+def test_the_door_is_at_the_bottom_and_left_is_left(door, turned, clockwise):
+    walls = [(0, 0), (4000, 0), (4000, 3000), (0, 3000)]
+    outline = with_door(from_rings(walls[::-1] if clockwise else walls), *map(float, door), 900.0)
+    frame = Frame(outline, Look("mm"))
+    middle = outline.doors[0].middle
+    assert frame.place(*middle)[1] == pytest.approx(frame.box[3])
+    drawing = room_drawing(outline, Look("mm"))
+    word = next(t for t in texts(drawing) if t.text == "DOOR")
+    assert word.y_mm > frame.box[3]
+    at = {t.text.split(",")[0]: (t.x_mm, t.y_mm) for t in texts(drawing) if "wall" in t.text}
+    assert at["left wall"][0] < frame.box[0]
+    assert at["right wall"][0] > frame.box[2]
+    assert at["far wall"][1] < frame.box[1]
+    # A mirrored plan would have the turn right and this sign wrong.
+    a, b, c, d, *_ = frame.matrix()
+    assert a * d - b * c < 0
+
+
+def test_the_scale_bar_measures_what_it_says():
+    for look, unit_mm in ((Look("mm"), 1000.0), (Look("in"), 304.8)):
+        drawing = room_drawing(ROOM, look)
+        scale = drawing.scale
+        ends = [t for t in texts(drawing) if re.fullmatch(r"\d+ (ft|m)", t.text) and t.x_mm > 5]
+        ends = [t for t in ends if abs(t.y_mm - max(e.y_mm for e in ends)) < 0.1]
+        assert ends
+        for text in ends:
+            told = float(text.text.split()[0]) * unit_mm
+            assert (text.x_mm - 2.0) * scale == pytest.approx(told, rel=1e-9)
+
+
+def test_pdf_has_the_same_texts_and_colours():
+    import io
+
+    from pypdf import PdfReader
+
+    for drawing in drawings(ROOM, Look("in", 32)).values():
+        pdf = FPDF(unit="mm", format="letter")
+        pdf.add_page()
+        draw(pdf, drawing, 15.0, 15.0, "Helvetica")
+        page = PdfReader(io.BytesIO(bytes(pdf.output()))).pages[0]
+        seen = page.extract_text()
+        for text in texts(drawing):
+            assert text.text in seen
+
+
+def test_widths_of_text_agree_with_the_font_metrics():
+    for text in ("The floor as found 25/32 in, 12.5 mm", "A1 C4 M63", "left wall, 15 ft (95 %)"):
+        for bold, font in ((False, "helvetica"), (True, "helveticaB")):
+            widths = CORE_FONTS_CHARWIDTHS[font]
+            exact = sum(widths[letter] for letter in text) / 1000.0 * 3.2
+            assert text_width(text, 3.2, bold) == pytest.approx(exact, rel=0.03)
+
+
+def test_many_shots_keep_their_dots_and_drop_what_has_no_room():
+    places = grid(ROOM, 15, 14)
+    drawing = drawings(ROOM, Look("mm", width_mm=90, height_mm=120), places)["floor"]
+    assert overlapping(drawing) == []
+    assert to_svg(drawing).count('data-kind="shot"') == len(places)
+
+
+def test_a_door_on_a_slanted_wall_and_no_door_at_all():
+    slanted = with_door(
+        from_rings([(0, 0), (3000, 900), (2000, 4000), (-800, 3200)]), 900.0, 270.0, 800.0
+    )
+    assert off_the_sheet(room_drawing(slanted, Look("mm"))) == []
+    bare = room(3000.0, 2000.0)
+    seen = {t.text for t in texts(room_drawing(bare, Look("mm")))}
+    assert "DOOR" not in seen
+    assert any("x to the right" in text for text in seen)
