@@ -1,6 +1,7 @@
 """`rig survey`: shoot the points live, hands-free."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -177,10 +178,12 @@ def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
     return Watcher(job.shots(), setup, job.outline_rings(), job.settings)
 
 
-def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:
+def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> Callable[[], int]:
+    """What starts the session, by the clocks as they are now."""
     import time
 
-    return job.start_session(
+    return partial(
+        job.start_session,
         kind="survey",
         setup=setup,
         source=source.name,

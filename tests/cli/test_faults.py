@@ -20,7 +20,7 @@ TOLD = {
     "flicker=0.05": None,
     "coarse": None,
     "stick=7:27": "stuck",
-    "jump=60:7": "step",
+    "jump=60:11": "step",
     "battery": "battery",
     "duplicate=10": "repeated",
     "double": "repeated",
@@ -28,7 +28,7 @@ TOLD = {
     "beam=6:5": None,
     "clock=8": None,
     "wrap=60": None,
-    "unit=7": "unit",
+    "unit=11": "unit",
 }
 # The true readings no longer tell the floor's height: told, and left to the installer.
 UNTRUE = {"jump", "unit", "stick"}
