@@ -63,6 +63,27 @@ def _mishaps(given: argparse.Namespace) -> bool:
     return not any(outcome.faults for outcome in outcomes)
 
 
+def _fuzz(given: argparse.Namespace) -> bool:
+    from tools.endurance.fuzz import fuzz, name_of
+    from tools.endurance.parsers import FAMILIES
+
+    finds = []
+    for name in given.families.split(",") if given.families else FAMILIES:
+        did = fuzz(FAMILIES[name], given.inputs, given.seed)
+        print(
+            f"{name:<10} {did.inputs:>9} inputs, {did.refused / did.inputs:4.0%} refused, "
+            f"{len(did.finds)} finds, slowest {did.slowest_s:.3f} s, "
+            f"{did.inputs / did.seconds:.0f} a second",
+            flush=True,
+        )
+        finds += did.finds
+    for find in finds:
+        print(f"{find.family}: {find.error}\n    {find.data!r}")
+        if given.keep:
+            (Path(given.keep) / name_of(find)).write_bytes(find.data)
+    return not finds
+
+
 COMMANDS = {
     "kills": (
         "kill live surveys at random instants",
@@ -78,6 +99,15 @@ COMMANDS = {
         "a full disk, no leave to write, a file moved or deleted, a clock set back",
         [],
         _mishaps,
+    ),
+    "fuzz": (
+        "throw made-up input at every parser",
+        [
+            ("--inputs", 1_000_000, "how many for each family of parsers"),
+            ("--families", "", "which, by commas; else all"),
+            ("--keep", "", "folder for what was found; tests/endurance/finds keeps them as tests"),
+        ],
+        _fuzz,
     ),
 }
 
