@@ -146,13 +146,16 @@ class Simulator:
 def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterator[Simulator]:
     """Start the simulated rod as a process of its own, known only by its port and truth file.
 
-    While it runs, Bluetooth means its private bus.
+    While it runs, Bluetooth means its private bus. What it says of itself is told only where it
+    does not start: standard error is for the tool.
     """
     words = [link, "--seed", str(seed), "--rate", "20", "--speed", str(speed), "--follow", *more]
+    said = tempfile.TemporaryFile("w+")  # noqa: SIM115
     process = subprocess.Popen(
         [sys.executable, "-m", "simulated_devices", *words],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
+        stderr=said,
         text=True,
     )
     assert process.stdin is not None
@@ -161,7 +164,9 @@ def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterat
     try:
         place = process.stdout.readline().strip()
         if not place:
-            raise DeviceUnavailable("The simulated rod did not start.")
+            said.seek(0)
+            last = said.read().strip().rpartition("\n")[2]
+            raise DeviceUnavailable(f"The simulated rod did not start. {last}".rstrip())
         if link == "ble":
             name, _, bus = process.stdout.readline().strip().partition("=")
             os.environ[name] = bus
@@ -174,6 +179,7 @@ def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterat
         with contextlib.suppress(BrokenPipeError):
             process.stdin.close()
         process.stdout.close()
+        said.close()
 
 
 class Stage:

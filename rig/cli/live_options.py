@@ -147,7 +147,7 @@ def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
         assert transport is not None
         clock = Clock(options["speed"] or 1.0)
         name = "ble" if options["ble_rod"] else "serial"
-        return Source(name, sources.device(transport, profile, clock), profile, clock)
+        return Source(name, sources.Device(transport, profile, clock), profile, clock)
     if options["typed"]:
         from rig.devices.typed import TypedReader
 

@@ -242,7 +242,7 @@ def _run(
         from rig.devices.serial_port import SerialTransport
 
         transport = SerialTransport(options["serial_url"], options["baud"])
-        streams.insert(0, sources.device(transport, load_profile(options["profile_name"]), clock))
+        streams.insert(0, sources.Device(transport, load_profile(options["profile_name"]), clock))
 
     def go(sink: Any) -> None:
         asyncio.run(run(machine, streams, recorder, [sink, *more_sinks], clock))

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -126,7 +127,8 @@ def _set(
         start_marker=capture.get("marker"),
         skip_check=capture.get("skip_check", False),
     )
-    session = job.start_session(
+    start = partial(
+        job.start_session,
         kind="set",
         setup=setup,
         source=source.name,
@@ -141,7 +143,7 @@ def _set(
     run_live(
         machine,
         source,
-        Recorder(job, session, ties_line=setup not in known),
+        Recorder(job, start, ties_line=setup not in known),
         guard=guard_of(job, setup, source.profile, [m.target_reading_mm for m in job.markers()]),
         as_json=as_json,
         units=units,

@@ -1,7 +1,8 @@
 """`rig survey`: shoot the points live, hands-free."""
 
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -189,8 +190,11 @@ def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
     return Watcher(job.shots(), setup, job.outline_rings(), job.settings, job.setups())
 
 
-def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:
-    return job.start_session(
+def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> Callable[[], int]:
+    """What starts the session, by the clocks as they are now."""
+
+    return partial(
+        job.start_session,
         kind="survey",
         setup=setup,
         source=source.name,

@@ -364,7 +364,8 @@ class Job(JobFile):
     def supersede(self, shot_id: int, by: int | None = None) -> None:
         """Take a current shot out of use; an undone one (`by` None) points at itself.
 
-        A marker that an undone shot showed to be set is no longer set.
+        The shot that an undone one had taken the place of counts again; a marker
+        that an undone shot showed to be set is no longer set.
         """
         with self._writing("the shot was not undone") as connection:
             shots.supersede(connection, shot_id, by)

@@ -65,7 +65,7 @@ def picture_of(
         Too few or collinear shots, or set-ups that are not tied.
     """
     shots, setups = shots_of(job), job.setups()
-    ties, heights = ties_of(shots, kind, setups), heights_of(shots, kind, setups)
+    ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups)
     if len(heights.labels) == 0:
         raise CannotAnswer("The job has no shots of the floor yet. Shoot it first: rig survey")
     surface = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)

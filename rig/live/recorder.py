@@ -1,6 +1,6 @@
 """Write a live session into the job: items with their times, shots before they are announced."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
@@ -18,8 +18,9 @@ class Recorder:
     ----------
     job : Job
         Open for writing.
-    session_id : int
-        From `Job.start_session`.
+    session : int or callable
+        From `Job.start_session`; or what starts one and returns it, called once the source is
+        reached, so that a rod that is not there leaves no session behind.
     ties_line : bool
         The set-up is new: its check sight is kept as a benchmark shot, which ties its line.
     watcher : Watcher, optional
@@ -31,14 +32,15 @@ class Recorder:
     def __init__(
         self,
         job: Job,
-        session_id: int,
+        session: int | Callable[[], int],
         *,
         ties_line: bool = False,
         watcher: Watcher | None = None,
         setup: str = "",
     ) -> None:
         self._job = job
-        self._session = session_id
+        self._start = session
+        self._session = 0 if callable(session) else session
         self._ties_line = ties_line
         self._watcher = watcher
         self._now = (0.0, 0.0)
@@ -47,6 +49,11 @@ class Recorder:
         self._labels: list[str] = []
         self._news: list[dict[str, Any]] = []
         self.shots = 0
+
+    def begin(self) -> None:
+        """Start the session, where the source had to be reached first."""
+        if callable(self._start):
+            self._session = self._start()
 
     def item(self, item: Item) -> None:
         """Keep one item as it came; it reaches the disk with the next shot or within a second."""

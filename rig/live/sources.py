@@ -24,10 +24,24 @@ from rig.live.session import Act, End, Item, Typed
 CLOCK_SET_S = 2.0
 
 
-async def device(transport: Transport, profile: Profile, clock: Clock) -> AsyncIterator[Item]:
-    """Yield a supervised device's readings and what happens to its link."""
-    async for item in supervise(transport, Decoder(profile), clock):
-        yield item
+class Device:
+    """A supervised device's readings and what happens to its link, to be gone through once.
+
+    Attributes
+    ----------
+    reached : asyncio.Event
+        Set when the device was opened for the first time.
+    """
+
+    def __init__(self, transport: Transport, profile: Profile, clock: Clock) -> None:
+        self.reached = asyncio.Event()
+        self._items = supervise(transport, Decoder(profile), clock, on_open=self.reached.set)
+
+    def __aiter__(self) -> AsyncIterator[Item]:
+        return self._items
+
+    async def __anext__(self) -> Item:
+        return await anext(self._items)
 
 
 async def typed(

@@ -454,7 +454,7 @@ class Capture:
     def _end(self) -> None:
         self.finished = True
         skipped = tuple(self._stands[i].label for i in self._skipped)
-        self._out.append(Done(len(self._taken), skipped))
+        self._out.append(Done(len(set(self._taken)), skipped))
 
     def _go(self, i: int, time_s: float) -> None:
         self._current = i

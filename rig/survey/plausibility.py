@@ -8,7 +8,7 @@ that no floor makes, and says once what else is wrong with the device. The insta
 import math
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from statistics import median
 
@@ -48,6 +48,11 @@ class Counts:
     repeated: int = 0
     missed: int = 0
     lost: int = 0
+
+    @property
+    def found(self) -> dict[str, int]:
+        """The counts that are not 0, by name, for the last word of a session."""
+        return {name: count for name, count in asdict(self).items() if count}
 
     @property
     def text(self) -> str:
