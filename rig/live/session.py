@@ -177,7 +177,7 @@ async def run(
         Made durable before `sinks` hear anything. One with a method `news(last)` is asked for
         events that were found out beside the session.
     sinks : sequence of callables
-        Each takes one flat event dict.
+        Each takes one flat event dict. One with a method `tick()` is called as time goes by too.
     clock : Clock or None
         Gives the machine its ticks; None in a replay, where only the data's own times count.
     guard : Guard, optional
@@ -216,6 +216,7 @@ async def run(
             sink(told)
 
     news: Callable[..., Iterable[dict[str, Any]]] = getattr(log, "news", lambda last=False: ())
+    beats = [sink.tick for sink in sinks if hasattr(sink, "tick")]
     hear(machine.start(clock.now()[0] if clock else 0.0))
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
@@ -229,6 +230,8 @@ async def run(
                 except TimeoutError:
                     assert clock is not None
                     hear(machine.tick(clock.now()[0]))
+                    for beat in beats:
+                        beat()
                 else:
                     if item is None:
                         break
