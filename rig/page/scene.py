@@ -13,6 +13,8 @@ from rig.survey.stillness import StillWindow
 from rig.units import format_length
 
 MOST_NOTES = 5
+MOST_CUES = 4
+"""What is said at one moment, "set" and where next, must all reach the ear."""
 SPOKEN_AGAIN_S = 6.0
 """A prompt that stays the same is spoken again after so long."""
 WALK_ACTS = ("accept", "undo", "skip", "goto")
@@ -112,7 +114,7 @@ class Scene:
             "ask": None,
             "count": self._count(),
             "pour": pour,
-            "cue": {"n": 0, "say": "", "tone": "", "text": ""},
+            "cues": [],
             "ended": None,
         }
 
@@ -378,8 +380,9 @@ class Scene:
             return set()
         self._cues += 1
         text = told.get("text", "") if name in ("set", "prompt") else ""
-        self.sections["cue"] = {"n": self._cues, "say": say, "tone": tone, "text": text}
-        return {"cue"}
+        cue = {"n": self._cues, "say": say, "tone": tone, "text": text}
+        self.sections["cues"] = [*self.sections["cues"], cue][-MOST_CUES:]
+        return {"cues"}
 
     def _put(self, section: str, **values: Any) -> None:
         self.sections[section] = {**(self.sections[section] or {}), **values}

@@ -75,6 +75,7 @@
   function hear(message) {
     heard = Date.now();
     tries = 0;
+    const caughtUp = linked && state.cues;  // what was said while nobody listened is old
     if (!linked) {
       linked = true;
       body.link = "live";
@@ -90,10 +91,11 @@
       changed.add("me");
     }
     if (message.refused) tell(message.refused);
-    if (changed.has("cue") && state.cue && state.cue.n !== lastCue) {
-      const first = lastCue < 0;
-      lastCue = state.cue.n;
-      if (!first) sound.cue(state.cue);
+    if (message.state.cues && state.cues.length) {
+      const fresh = caughtUp ? state.cues.filter((cue) => cue.n > lastCue) : [];
+      lastCue = state.cues.at(-1).n;
+      sound.cues(fresh);
+      flash(fresh.find((cue) => cue.tone === "set" || cue.tone === "taken"));
     }
     // A page in the background paints nothing, and must not fall behind for it.
     if (document.hidden) render();
@@ -182,7 +184,6 @@
       buttons();
     },
     pour: paintPour,
-    cue() { if (state.cue.tone === "set" || state.cue.tone === "taken") flash(); },
     me: buttons,
     ended() {
       if (!state.ended) return;
@@ -210,7 +211,7 @@
         amount.textContent = text.slice(space + 1);
         prompt.replaceChildren(`${text.slice(0, space)} `, amount);
       } else prompt.textContent = text;
-      prompt.className = text.length > 12 ? "long" : "";
+      prompt.className = space < 0 && text.length > 12 ? "long" : text.length > 11 ? "wide" : "";
     }
     const chip = fresh && now.stale ? ` · ${now.stale}` : "";
     put($("where"), fresh ? lead(now) + (now.where || "").replaceAll(", ", "\n") + chip : "");
@@ -246,12 +247,12 @@
     buttons();
   }
 
-  function flash() {
-    if (!state.cue.n || state.cue.n === flashing) return;
-    flashing = state.cue.n;
-    $("flash").textContent = state.cue.tone === "set" ? state.cue.text || "set" : "taken";
+  function flash(cue) {
+    if (!cue) return;
+    clearTimeout(flashing);
+    $("flash").textContent = cue.tone === "set" ? cue.text || "set" : "taken";
     $("flash").hidden = false;
-    setTimeout(() => { $("flash").hidden = true; }, FLASH_MS);
+    flashing = setTimeout(() => { $("flash").hidden = true; }, FLASH_MS);
   }
 
   function tell(text) {
@@ -372,6 +373,6 @@
   stayAwake();
 
   // For tests and for the curious: what was said and sounded, and what is known.
-  window.floorPage = { state, said: sound.said, sounded: sound.sounded, send, me: () => me };
+  window.floorPage = { state, said: sound.said, sounded: sound.sounded, send, hear, me: () => me };
   connect();
 })();

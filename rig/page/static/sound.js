@@ -72,9 +72,17 @@ const sound = (() => {
     speechSynthesis.speak(words);
   }
 
-  function cue(told) {
-    tone(told.tone);
-    speak(told.say, ["raise", "lower", "hold"].includes(told.tone));
+  const MOVES = ["raise", "lower", "hold"];
+  const RANK = ["next", "raise", "lower", "hold", "taken", "set", "warn"];
+
+  // What came at one moment is one tone, the weightiest, and one sentence.
+  function cues(told) {
+    const tones = told.map((cue) => cue.tone).filter((name) => TONES[name]);
+    if (tones.length) tone(tones.reduce((one, other) => (RANK.indexOf(other) > RANK.indexOf(one) ? other : one)));
+    const words = told.filter((cue) => !MOVES.includes(cue.tone)).map((cue) => cue.say).filter(Boolean);
+    const prompts = told.filter((cue) => MOVES.includes(cue.tone) && cue.say);
+    if (words.length) speak(words.join(". "), false);
+    else if (prompts.length) speak(prompts.at(-1).say, true);
   }
 
   function toggle() {
@@ -85,5 +93,5 @@ const sound = (() => {
     return on;
   }
 
-  return { cue, toggle, unlock, said, sounded, isOn: () => on, isFree: () => !!audio && audio.state === "running" };
+  return { cues, toggle, unlock, said, sounded, isOn: () => on, isFree: () => !!audio && audio.state === "running" };
 })();
