@@ -29,6 +29,7 @@ COMMANDS = {
     "flatness": "Prove the floor against a tolerance: in, out, too close.",
     "rules": "List the tolerance rules and their sources.",
     "export": "Write the points to a file.",
+    "serve": "Show a running session on a phone that watches.",
     "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",
     "demo": "Run the whole job on a simulated rod.",

@@ -179,7 +179,6 @@ def replayed_sessions(
     BadInput
         When it holds none.
     """
-    from rig.devices.profile import parse_profile, with_clamp
     from rig.job.store import Job
     from rig.live import sources
 
@@ -188,11 +187,7 @@ def replayed_sessions(
         if not old:
             raise BadInput(f"{path} holds no session of rig {kind} to replay.")
         for session in old:
-            profile = None
-            if session.profile_text:
-                profile = parse_profile(session.profile_text, "the job's own profile")
-                if session.capture.get("clamp_mm") is not None:
-                    profile = with_clamp(profile, session.capture["clamp_mm"])
+            profile = sources.profile_of(session)
             typed_in = session.capture.get("units", units)
             items = sources.session_items(other, session.id, profile, typed_in)
             yield session, Source("replay", sources.replayed(items, speed), profile, None)

@@ -18,9 +18,16 @@ STALE = (NO_BEAM, SILENT, LINK_LOST)
 
 
 class Beam:
-    """Hears what the screens hear; says in a word what is wrong, or nothing."""
+    """Hears what the screens hear; says in a word what is wrong, or nothing.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    quiet_s : float
+        How long nothing may come in any case.
+    """
+
+    def __init__(self, quiet_s: float = DARK_S) -> None:
+        self._quiet_s = quiet_s
         self._linked = True
         self._dark_since: float | None = None
         self._dark_s = 0.0
@@ -54,7 +61,9 @@ class Beam:
         if self._heard_s is None:
             return ""
         beat_s = median(self._beats) if self._beats else math.inf
-        if beat_s <= SLOWEST_S and now_s - self._heard_s > max(DARK_S, SILENT_BEATS * beat_s):
+        if beat_s <= SLOWEST_S and now_s - self._heard_s > max(
+            self._quiet_s, SILENT_BEATS * beat_s
+        ):
             return SILENT
         if self._dark_since is not None and self._dark_s > DARK_S:
             return NO_BEAM

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
 from rig.guidance.phrases import spoken_event
-from rig.live.beam import LINK_LOST, Beam
+from rig.live.beam import DARK_S, LINK_LOST, Beam
 from rig.survey.stillness import StillWindow
 from rig.units import format_length
 
@@ -78,6 +78,8 @@ class Scene:
         Whether the page may do what the session can.
     pour : dict, optional
         Strips, bags and the open list as the pour begins.
+    quiet_s : float
+        How long no reading may come before that is told.
     """
 
     def __init__(
@@ -93,10 +95,11 @@ class Scene:
         window: StillWindow | None = None,
         acts: bool = False,
         pour: Section | None = None,
+        quiet_s: float = DARK_S,
     ) -> None:
         self._units, self._denominator = units, denominator
         self._measures, self._window = measures, window
-        self._beam = Beam()
+        self._beam = Beam(quiet_s)
         self._prompt: Section | None = None
         self._said: tuple[float, str] = (0.0, "")
         self._cues = 0
@@ -273,7 +276,10 @@ class Scene:
 
     def _next_batch(self, told: Section) -> set[str]:
         self._put("pour", next=told["n"], strip=told["strip"])
-        return self._go("batch", str(told["n"]), told, told["text"]) | {"pour"}
+        _, _, where = told["text"].partition(", ")
+        changed = self._go("batch", str(told["n"]), told, where.replace(": ", ", ", 1))
+        self._put("now", text=f"batch {told['n']}")
+        return changed | {"pour"}
 
     def _on_batch(self, told: Section) -> set[str]:
         self._put(
@@ -317,7 +323,7 @@ class Scene:
 
     def _on_prepour(self, told: Section) -> set[str]:
         self._put("pour", unticked=told["left"])
-        return {"pour"} | self._note(told["text"], "warn")
+        return {"pour"} | self._note(f"Not ticked before: {', '.join(told['left'])}.", "warn")
 
     def _on_ticked(self, told: Section) -> set[str]:
         left = [step for step in self.sections["pour"]["unticked"] if step != told["step"]]

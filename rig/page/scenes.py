@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from rig.live.beam import DARK_S
 from rig.page.scene import Measures, Scene, Section, places_of
 from rig.plan_geometry import Outline, wall_feet
 from rig.survey.stillness import StillWindow
@@ -27,6 +28,7 @@ def survey_scene(
     foot_mm: float,
     *,
     acts: bool,
+    quiet_s: float = DARK_S,
 ) -> Scene:
     """Show a survey: where to go next, how still the rod is, what was taken."""
     units, denominator = _units(job)
@@ -50,6 +52,7 @@ def survey_scene(
         measures=_measures(outline, units),
         window=_window(capture, resolution_mm, foot_mm),
         acts=acts,
+        quiet_s=quiet_s,
     )
 
 
@@ -61,6 +64,7 @@ def set_scene(
     foot_mm: float,
     *,
     acts: bool,
+    quiet_s: float = DARK_S,
 ) -> Scene:
     """Show the setting of markers: the word and the amount first."""
     units, denominator = _units(job)
@@ -78,6 +82,7 @@ def set_scene(
         measures=_measures(outline, units),
         window=_window(capture, resolution_mm, foot_mm),
         acts=acts,
+        quiet_s=quiet_s,
     )
 
 

@@ -58,7 +58,7 @@ class Live:
         self.events: list[dict[str, Any]] = []
         self._hears = hears
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "rig.cli", *map(str, words), "--serve", "--json"],
+            [sys.executable, "-m", "rig.cli", *map(str, words), "--json"],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -98,6 +98,8 @@ def live() -> Iterator[Callable[..., Live]]:
     started: list[Live] = []
 
     def start(*words: object, **more: Any) -> Live:
+        if words[0] != "serve":
+            words += ("--serve",)
         started.append(Live(*words, **more))
         return started[-1]
 
