@@ -190,6 +190,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         "unit": "bag",
         "bags": buy,
         "mass_kg": buy * sheet.mass_kg,
+        "water_per_bag_l": sheet.water_l,
         "text": f"{buy} bags, {format_mass(buy * sheet.mass_kg, units)} in all",
         "source": "the bag's sheet",
     }

@@ -117,9 +117,8 @@ def pour_result(
     advice = advise(made, ground, runs)
     per_bag_l = sheet.water_per_bag_l
     if per_bag_l is None:
-        per_bag_l = next(
-            float(item["per_bag_l"]) for item in plan.result["materials"] if item["item"] == "water"
-        )
+        (compound,) = (x for x in plan.result["materials"] if x["item"] == "compound")
+        per_bag_l = float(compound["water_per_bag_l"])
     batches = _batch_rows(made, outline, units, per_bag_l)
     run = made.run
     poured = np.median(run.poured_s, axis=1)
