@@ -172,9 +172,9 @@ def fresh_job(planned: Path, tmp_path: Path) -> Path:
     return Path(shutil.copy(planned / "fresh.sqlite", tmp_path))
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    """Debian's Chromium; `tools/test` installs it."""
+    """Debian's Chromium; `tools/test` installs it. Its loop is in no other module's way."""
     from playwright.sync_api import sync_playwright
 
     path = shutil.which("chromium") or shutil.which("chromium-browser")

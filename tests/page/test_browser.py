@@ -103,7 +103,7 @@ def test_taps_act_in_the_session(fresh_job, rod, live, phone):
     page.get_by_role("button", name="Skip").tap()
     assert session.wait("skipped")["label"] == first["label"]
 
-    page.locator("#plan text.label", has_text="B1").tap(force=True)
+    page.locator("#plan text.label", has_text="B1").tap()
     session.wait("next", label="B1")
     when(page, "document.querySelector('#prompt').textContent == 'B1'")
     assert "from the" in page.locator("#where").inner_text()

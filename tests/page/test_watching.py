@@ -13,11 +13,11 @@ POUR = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", 
 
 
 def test_a_page_watches_the_session_of_another_process(job, rod, live, phone):
-    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=2.5)
     session = live(
-        "set", "--job", job, "--serial", port, "--skip-check", "--speed", "5", hears=hear
+        "set", "--job", job, "--serial", port, "--skip-check", "--speed", "2.5", hears=hear
     )
-    session.wait("set")
+    session.wait("prompt")
     watching = live("serve", "--job", job)
     page = phone(watching.url)
     when(page, "floorPage.state.job && floorPage.state.job.screen == 'set'")
