@@ -215,6 +215,7 @@
     }
     const chip = fresh && now.stale ? ` · ${now.stale}` : "";
     put($("where"), fresh ? lead(now) + (now.where || "").replaceAll(", ", "\n") + chip : "");
+    buttons();
     put($("mark"), body.mode === "prompt" ? now.label : body.mode === "lost" && now.label ? now.label : "");
   }
 
@@ -227,20 +228,22 @@
   function paintPour() {
     const pour = state.pour;
     if (!pour) return;
-    put($("bags"), `${Math.round(10 * pour.bags_left) / 10}`);
+    const bags = Math.round(10 * pour.bags_left) / 10;
+    put($("bags"), `${Math.abs(bags)}`);
+    put($("bagswords"), bags < 0 ? "bags over the count" : "bags left");
     const left = pour.left_s;
     put($("edge"), left === null ? "–" : left <= 0 ? "dead" : `${Math.floor(left / 60)} min`);
     $("edge").className = left !== null && left < 180 ? "late" : "";
     put($("edgewords"), left === null ? "no wet edge yet" : left <= 0 ? "the oldest wet edge" : "left for the oldest wet edge");
     put($("estimate"), pour.estimate);
     $("edges").replaceChildren(...pour.edges.map(({ strip, age_s }) => {
-      const row = document.createElement("li"), bar = document.createElement("meter");
-      const words = document.createElement("span");
+      const row = document.createElement("li"), bar = document.createElement("div");
+      const words = document.createElement("span"), fill = document.createElement("i");
+      const share = Math.min(1, age_s / pour.working_s);
       words.textContent = `strip ${strip}: ${Math.floor(age_s / 60)} of ${Math.round(pour.working_s / 60)} min`;
-      bar.max = pour.working_s;
-      bar.high = pour.working_s * 0.75;
-      bar.value = age_s;
-      bar.setAttribute("aria-label", words.textContent);
+      bar.className = share > 0.75 ? "bar late" : "bar";
+      fill.style.width = `${100 * share}%`;
+      bar.append(fill);
       row.append(words, bar);
       return row;
     }));
@@ -250,7 +253,7 @@
   function flash(cue) {
     if (!cue) return;
     clearTimeout(flashing);
-    $("flash").textContent = cue.tone === "set" ? cue.text || "set" : "taken";
+    $("flash").textContent = cue.tone === "set" ? cue.text || "set" : body.screen === "pour" ? "poured" : "taken";
     $("flash").hidden = false;
     flashing = setTimeout(() => { $("flash").hidden = true; }, FLASH_MS);
   }
@@ -272,9 +275,10 @@
   let drawn = "";
   function buttons() {
     const acts = state.job ? state.job.acts : [];
-    const may = me.acts && acts.length && !ended;
+    const done = state.now && state.now.mode === "done";
+    const may = me.acts && acts.length && !ended && !done;
     const asked = !!state.ask;
-    const key = JSON.stringify([acts, may, asked, me.phones > 1, state.job && state.job.screen, ended]);
+    const key = JSON.stringify([acts, may, asked, me.phones > 1, state.job && state.job.screen, ended, done]);
     if (key === drawn) return;
     drawn = key;
     const row = $("buttons"), made = [];
@@ -296,9 +300,9 @@
       if (acts.includes("skip")) add("Skip", () => act("skip"));
       if (acts.includes("goto")) add("Go to …", goTo);
       if (acts.includes("stop")) add("More …", more);
-    } else if (acts.length && !ended) add("Take over", () => send({ say: "take" }), true);
+    } else if (acts.length && !ended && !done) add("Take over", () => send({ say: "take" }), true);
     row.replaceChildren(...made);
-    $("turn").hidden = !!may || ended;
+    $("turn").hidden = !!may || ended || !!done;
     put($("turn"), acts.length ? "Another phone acts; this one watches." : "This page watches.");
   }
 
