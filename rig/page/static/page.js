@@ -166,8 +166,9 @@
     rod() {
       put($("shown"), state.rod.shown);
       put($("state"), state.rod.state);
-      $("still").className = state.rod.still >= 1 ? "full" : "";
-      $("still").firstElementChild.style.width = `${100 * state.rod.still}%`;
+      const full = state.rod.still >= 1 ? "full" : "";
+      if ($("still").className !== full) $("still").className = full;
+      $("still").firstElementChild.style.transform = `scaleX(${state.rod.still})`;
     },
     last() { put($("last"), state.last); },
     notes() {
