@@ -54,6 +54,12 @@ class Shown(Protocol):
     def tick(self, now_s: float) -> set[str]:
         """Let time go by; return the names of the sections that changed."""
 
+    def practise(self) -> None:
+        """Let the page move the rod."""
+
+    def move(self, told: dict[str, Any]) -> set[str]:
+        """Show where a trainee has the rod; return the names of the sections that changed."""
+
 
 class Scene:
     """A survey, a marker setting or a pour as the page shows it.
@@ -74,8 +80,8 @@ class Scene:
         From a place to where its two measures meet the walls, each with distance and text.
     window : StillWindow, optional
         Judges how still the rod is, for show.
-    acts : bool
-        Whether the page may do what the session can.
+    acts : bool or tuple of str
+        Whether the page may do what the session can, or what it may do.
     pour : dict, optional
         Strips, bags and the open list as the pour begins.
     quiet_s : float
@@ -93,7 +99,7 @@ class Scene:
         *,
         measures: Measures | None = None,
         window: StillWindow | None = None,
-        acts: bool = False,
+        acts: bool | tuple[str, ...] = False,
         pour: Section | None = None,
         quiet_s: float = DARK_S,
     ) -> None:
@@ -104,7 +110,9 @@ class Scene:
         self._said: tuple[float, str] = (0.0, "")
         self._cues = 0
         self._places = {place["label"]: place for place in places}
-        self._acts = (POUR_ACTS if screen == "pour" else WALK_ACTS) if acts else ()
+        if isinstance(acts, bool):
+            acts = (POUR_ACTS if screen == "pour" else WALK_ACTS) if acts else ()
+        self._acts = acts
         self.sections: dict[str, Any] = {
             "job": {"screen": screen, "title": title, "units": units, "acts": list(self._acts)},
             "plan": plan,
@@ -137,6 +145,18 @@ class Scene:
         if "now" in changed:
             self._put("now", shown=_shown(self.sections["now"]))
         return changed
+
+    def practise(self) -> None:
+        """Let the page move the rod."""
+        self.sections["job"] = {**self.sections["job"], "practice": True}
+        self.sections["hand"] = None
+
+    def move(self, told: Section) -> set[str]:
+        """Show where a trainee has the rod."""
+        if told["do"] in ("carry", "stand") and "x" in told and "y" in told:
+            self.sections["hand"] = {"x": told["x"], "y": told["y"], "does": told["do"]}
+            return {"hand"}
+        return set()
 
     def tick(self, now_s: float) -> set[str]:
         """Take back what is no longer true; return the names of the sections that changed."""

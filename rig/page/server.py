@@ -187,6 +187,8 @@ class Page:
                 self._spread({"me"})
 
     def _begin(self, scene: Shown) -> None:
+        if self.moves is not None:
+            scene.practise()
         self._scene = scene
         self._spread(set(scene.sections))
 
@@ -335,6 +337,7 @@ class Page:
             if self.moves is None:
                 raise messages.Refused("The rod is a real one: move it by hand.")
             self.moves(message.told)
+            self._spread(self._scene.move(message.told))
             return
         if message.name not in self._scene.acts:
             raise messages.Refused(f"There is no {message.name} here.")

@@ -185,6 +185,21 @@
       buttons();
     },
     pour: paintPour,
+    score() {
+      $("score").hidden = !state.score;
+      if (!state.score) return;
+      $("scorerows").replaceChildren(...state.score.map(({ what, got, aim, good }) => {
+        const row = document.createElement("tr");
+        for (const text of [what, got, aim, good === null ? "" : good ? "good" : "not yet"]) {
+          const cell = document.createElement(row.children.length ? "td" : "th");
+          if (cell.tagName === "TH") cell.scope = "row";
+          cell.textContent = text;
+          row.append(cell);
+        }
+        row.className = good === false ? "bad" : "";
+        return row;
+      }));
+    },
     me: buttons,
     ended() {
       if (!state.ended) return;
@@ -279,7 +294,7 @@
     const done = state.now && state.now.mode === "done";
     const may = me.acts && acts.length && !ended && !done;
     const asked = !!state.ask;
-    const key = JSON.stringify([acts, may, asked, me.phones > 1, state.job && state.job.screen, ended, done]);
+    const key = JSON.stringify([acts, state.job && state.job.practice, may, asked, me.phones > 1, state.job && state.job.screen, ended, done]);
     if (key === drawn) return;
     drawn = key;
     const row = $("buttons"), made = [];
@@ -299,8 +314,11 @@
       if (acts.includes("front")) add("Front …", fronts);
       if (acts.includes("undo")) add("Undo", () => act("undo"));
       if (acts.includes("skip")) add("Skip", () => act("skip"));
-      if (acts.includes("goto")) add("Go to …", goTo);
+      if (acts.includes("goto")) add(window.rod && window.rod.owns(state) ? "Walk to …" : "Go to …", goTo);
       if (acts.includes("stop")) add("More …", more);
+      if (acts.includes("replay")) add("See it again", () => act("replay"), true);
+      if (acts.includes("finish")) add("Finish", () => act("finish"));
+      if (acts.includes("begin")) add("Begin", () => act("begin"), true);
     } else if (acts.length && !ended && !done) add("Take over", () => send({ say: "take" }), true);
     row.replaceChildren(...made);
     $("turn").hidden = !!may || ended || !!done;
@@ -327,10 +345,11 @@
 
   const WORDS = { todo: "to do", done: "done", skipped: "skipped", doubt: "doubtful" };
   function goTo() {
-    choose("Go to", state.places.map((place) => ({
+    const walks = window.rod && window.rod.owns(state);
+    choose(walks ? "Walk to" : "Go to", state.places.map((place) => ({
       text: place.label,
       small: WORDS[place.state],
-      work: () => act("goto", place.label),
+      work: () => (walks ? window.rod.walk(place) : act("goto", place.label)),
     })));
   }
 
