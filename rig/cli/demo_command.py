@@ -7,9 +7,10 @@ import os
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
@@ -177,10 +178,16 @@ class Simulator:
 
     source: list[str]
     events: IO[str]
+    _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def hear(self, told: dict[str, Any]) -> None:
         """Pass on what the tool says; the simulated installer acts on it."""
         if told["event"] != "reading":
+            self.tell(told)
+
+    def tell(self, told: dict[str, Any]) -> None:
+        """Pass on one object, from whatever thread."""
+        with self._lock:
             self.events.write(json.dumps(told) + "\n")
             self.events.flush()
 

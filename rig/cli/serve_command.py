@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from rig.job.rows import Session
     from rig.job.store import Job
     from rig.live.following import Follower
-    from rig.page.scene import Scene
     from rig.page.server import Page
 
 POLL_S = 0.2
@@ -65,13 +64,13 @@ def watch(job: "Job", page: "Page", as_json: bool) -> None:
 def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
     """Show a session, what it has told so far included; nothing where it cannot be followed."""
     from rig.live.following import FOLLOWED, Follower
-    from rig.page.scenes import idle_scene
+    from rig.page.scenes import idle_scene, scene_of
 
     outline = outline_of(job)
     if session.kind in FOLLOWED:
         try:
             follower = Follower(job, session, outline)
-            scene = _scene(job, session, follower)
+            scene = scene_of(job, session, follower.then, follower.profile, quiet_s=QUIET_S)
             now_s = time.monotonic()
             behind_s = time.time() - session.utc_s - now_s
             for told in follower.news(time.time()):
@@ -84,26 +83,3 @@ def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
                 return follower
     page.begin(idle_scene(job, outline))
     return None
-
-
-def _scene(job: "Job", session: "Session", follower: "Follower") -> "Scene":
-    from rig.live.pouring import current_pour_plan
-    from rig.page.scenes import pour_scene, set_scene, survey_scene
-
-    outline, then, capture = outline_of(job), follower.then, session.capture
-    if session.kind == "pour":
-        plan = job.current_plan()
-        assert plan is not None
-        result = current_pour_plan(job, plan).data["result"]
-        return pour_scene(then, outline, result, capture["bags"], acts=False)
-    make = survey_scene if session.kind == "survey" else set_scene
-    profile = follower.profile
-    return make(
-        then,
-        outline,
-        capture,
-        profile.resolution_mm if profile else 0.0,
-        profile.foot_mm if profile else 0.0,
-        acts=False,
-        quiet_s=QUIET_S,
-    )

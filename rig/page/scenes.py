@@ -5,11 +5,13 @@ from typing import TYPE_CHECKING, Any
 
 from rig.live.beam import DARK_S
 from rig.page.scene import Measures, Scene, Section, places_of
-from rig.plan_geometry import Outline, wall_feet
+from rig.plan_geometry import Door, Outline, from_rings, wall_feet
 from rig.survey.stillness import StillWindow
 from rig.units import format_place
 
 if TYPE_CHECKING:
+    from rig.devices.profile import Profile
+    from rig.job.rows import Session
     from rig.job.store import Job
 
 SURVEY_TITLES = {
@@ -27,7 +29,7 @@ def survey_scene(
     resolution_mm: float,
     foot_mm: float,
     *,
-    acts: bool,
+    acts: bool | tuple[str, ...],
     quiet_s: float = DARK_S,
 ) -> Scene:
     """Show a survey: where to go next, how still the rod is, what was taken."""
@@ -63,7 +65,7 @@ def set_scene(
     resolution_mm: float,
     foot_mm: float,
     *,
-    acts: bool,
+    acts: bool | tuple[str, ...],
     quiet_s: float = DARK_S,
 ) -> Scene:
     """Show the setting of markers: the word and the amount first."""
@@ -87,7 +89,12 @@ def set_scene(
 
 
 def pour_scene(
-    job: "Job", outline: Outline, result: dict[str, Any], bags: float, *, acts: bool
+    job: "Job",
+    outline: Outline,
+    result: dict[str, Any],
+    bags: float,
+    *,
+    acts: bool | tuple[str, ...],
 ) -> Scene:
     """Show a pour: batches, the wet edge, the bags that are left."""
     units, denominator = _units(job)
@@ -125,7 +132,43 @@ def pour_scene(
     )
 
 
-def idle_scene(job: "Job", outline: Outline) -> Scene:
+def scene_of(
+    job: "Job",
+    session: "Session",
+    then: "Job",
+    profile: "Profile | None",
+    *,
+    acts: tuple[str, ...] = (),
+    quiet_s: float = DARK_S,
+) -> Scene:
+    """Make the scene of a session that a job holds; `then` is the job as it began."""
+    from rig.live.pouring import current_pour_plan
+
+    outline, capture = outline_from(then), session.capture
+    if session.kind == "pour":
+        plan = job.current_plan()
+        assert plan is not None
+        result = current_pour_plan(job, plan).data["result"]
+        return pour_scene(then, outline, result, capture["bags"], acts=acts)
+    make = survey_scene if session.kind == "survey" else set_scene
+    return make(
+        then,
+        outline,
+        capture,
+        profile.resolution_mm if profile else 0.0,
+        profile.foot_mm if profile else 0.0,
+        acts=acts,
+        quiet_s=quiet_s,
+    )
+
+
+def outline_from(job: "Job") -> Outline:
+    """Return the job's outline with openings and doors."""
+    walls, openings, doors = job.outline_rings()
+    return from_rings(walls, openings, tuple(Door(*door) for door in doors))
+
+
+def idle_scene(job: "Job", outline: Outline, acts: tuple[str, ...] = ()) -> Scene:
     """Show a job in which nothing is going on: its plan and what is done of it."""
     units, denominator = _units(job)
     markers = job.markers()
@@ -136,9 +179,14 @@ def idle_scene(job: "Job", outline: Outline) -> Scene:
         rows = [(point.label, point.x_mm, point.y_mm) for point in job.points()]
         done = [shot.point for shot in job.shots(kinds=["floor"])]
     scene = Scene(
-        "idle", "Markers" if markers else "Survey", units, denominator, plan_of(outline),
+        "idle",
+        "Markers" if markers else "Survey",
+        units,
+        denominator,
+        plan_of(outline),
         places_of(rows, done),
-    )  # fmt: skip
+        acts=acts,
+    )
     text = "Nothing is going on"
     scene.sections["now"] = {"mode": "idle", "text": text, "stale": "", "shown": text}
     return scene

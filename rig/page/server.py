@@ -122,6 +122,10 @@ class Page:
         """Take an event of the session; returns at once."""
         self._call(self._hear, told)
 
+    def hand(self, told: dict[str, Any]) -> None:
+        """Show where a trainee had the rod."""
+        self._call(self._show_hand, told)
+
     def wait_for_phone(self, timeout_s: float) -> bool:
         """Wait until somebody has opened the page."""
         return self._came.wait(timeout_s)
@@ -195,6 +199,10 @@ class Page:
     def _hear(self, told: dict[str, Any]) -> None:
         if self._scene is not None:
             self._spread(self._scene.hear(told, self._loop.time()))
+
+    def _show_hand(self, told: dict[str, Any]) -> None:
+        if self._scene is not None:
+            self._spread(self._scene.move(told))
 
     def _end(self, text: str) -> None:
         if self._scene is not None:

@@ -76,7 +76,7 @@ class Live:
                 self._hears(line)
 
     def of(self, name: str) -> list[dict[str, Any]]:
-        return [told for told in list(self.events) if told["event"] == name]
+        return [told for told in list(self.events) if told.get("event") == name]
 
     def wait(self, name: str, wait_s: float = WAIT_S, **values: Any) -> dict[str, Any]:
         def there() -> Any:
@@ -98,7 +98,7 @@ def live() -> Iterator[Callable[..., Live]]:
     started: list[Live] = []
 
     def start(*words: object, **more: Any) -> Live:
-        if words[0] != "serve":
+        if words[0] not in ("serve", "practice"):
             words += ("--serve",)
         started.append(Live(*words, **more))
         return started[-1]
