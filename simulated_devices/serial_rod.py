@@ -24,6 +24,7 @@ from pathlib import Path
 
 from simulated_devices import Refused
 from simulated_devices.points_walk import PointsWalk
+from simulated_devices.steered import Steered
 from simulated_devices.truth import TruthFile
 from simulated_devices.walker import Walker
 from simulated_devices.world import World
@@ -193,7 +194,7 @@ def serve(
 
 def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stopped: int) -> None:
     world.heard_s, world.listening = None, False
-    walker = world.mover if isinstance(world.mover, Walker) else None
+    walker = world.mover if isinstance(world.mover, Walker | Steered) else None
     stdin = sys.stdin.fileno() if walker else -1
     heard = b""
     begun = time.monotonic()

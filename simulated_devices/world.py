@@ -17,6 +17,7 @@ from simulated_devices.motion import Spot
 from simulated_devices.points_walk import Point, PointsWalk, StandStill
 from simulated_devices.rod import Pose, Rod
 from simulated_devices.site import Site
+from simulated_devices.steered import Steered
 from simulated_devices.walker import Walker
 
 ROOM_MM = (3657.6, 4572.0)  # 12 ft by 15 ft
@@ -220,6 +221,7 @@ def make_world(
     drift_mm_per_h: float = 0.3,
     fault: Iterable[str] = (),
     follow: bool = False,
+    steered: bool = False,
     points: Sequence[Point] | None = None,
     stand_s: float = 3.0,
     mistakes: float = 0.04,
@@ -227,9 +229,9 @@ def make_world(
 ) -> World:
     """Put a world together.
 
-    With `follow` the installer does what the tool says, and `points` are places that he knows
-    beforehand; without it he walks the `points`, or, where there are none, stands in the middle of
-    the room.
+    With `steered` a person moves the rod. With `follow` the installer does what the tool says,
+    and `points` are places that he knows beforehand; without either he walks the `points`, or,
+    where there are none, stands in the middle of the room.
 
     Parameters
     ----------
@@ -291,7 +293,9 @@ def make_world(
     faults.apply_to_rod(rod, chosen)
 
     mover: Mover
-    if follow:
+    if steered:
+        mover = Steered(site, seed)
+    elif follow:
         site.places.update({point.label: (point.x_mm, point.y_mm) for point in points or ()})
         mover = Walker(site, seed, mistakes=mistakes)
     elif points:

@@ -19,11 +19,13 @@ from rig.cli.live_options import (
 )
 from rig.cli.markers_command import fresh_plan
 from rig.cli.options import Length, Lengths, job_option, json_option
+from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
     from rig.job.store import Job
+    from rig.page.server import Page
 
 CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear, mind your knees."
 
@@ -42,6 +44,7 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
 @click.option("--setup", help="Name of this position of the laser; a new name ties a new line.")
 @click.option("--marker", metavar="LABEL", help="Begin with this marker.")
 @click.option("--skip-check", is_flag=True, help="Do without the sight that ties today's line.")
+@serve_options
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
     """Set the markers: the prompt says raise, lower or hold, and by how much.
@@ -49,11 +52,16 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     Begins with a sight that ties today's line to the survey, so that a laser bumped or restarted
     since then never shifts the pour.
     """
-    set_markers(job_path, as_json, **options)
+    with open_page(options) as page:
+        set_markers(job_path, as_json, page=page, **options)
 
 
 def set_markers(
-    job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any
+    job_path: Path,
+    as_json: bool,
+    more_sinks: Iterable[Any] = (),
+    page: "Page | None" = None,
+    **options: Any,
 ) -> None:
     """Set the markers of a job from the source that the options name."""
     from rig.job.store import Job
@@ -90,7 +98,7 @@ def set_markers(
             rounds = [(source, setup_of(job, options["setup"]), capture)]
         failed = None
         for source, setup, capture in rounds:
-            failed = _set(job, plan, source, setup, capture, as_json, more_sinks)
+            failed = _set(job, plan, source, setup, capture, as_json, more_sinks, page)
         left = [marker.label for marker in job.markers() if not marker.is_set]
     if failed:
         raise CannotAnswer(failed)
@@ -106,6 +114,7 @@ def _set(
     capture: dict[str, Any],
     as_json: bool,
     more_sinks: Iterable[Any],
+    page: "Page | None",
 ) -> str | None:
     """Go one round; return what the check found wrong, if anything."""
     from rig.live.machines import guard_of, setting_machine
@@ -138,6 +147,18 @@ def _set(
         utc_s=time.time(),
         monotonic_s=time.monotonic(),
     )
+    scene = None
+    if page is not None:
+        from rig.page.scenes import set_scene
+
+        scene = set_scene(
+            job,
+            outline_of(job),
+            capture,
+            source.resolution_mm,
+            source.foot_mm,
+            acts=source.clock is not None,
+        )
     if not as_json:
         click.echo(CAUTION, err=True)
     run_live(
@@ -149,5 +170,7 @@ def _set(
         units=units,
         denominator=denominator,
         more_sinks=more_sinks,
+        page=page,
+        scene=scene,
     )
     return machine.failed

@@ -18,11 +18,14 @@ from rig.cli.live_options import (
     source_options,
 )
 from rig.cli.options import Lengths, job_option, json_option
+from rig.cli.serve_options import open_page, serve_options
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.live.watcher import Watcher
+    from rig.page.scene import Scene
+    from rig.page.server import Page
     from rig.survey.capture import Capture
     from rig.survey.plausibility import Guard
 
@@ -53,6 +56,7 @@ CAUTION = "Caution: never look into the laser's beam; its class and its maker's 
 @click.option(
     "--skip-check", is_flag=True, help="Do without the sights back to this set-up's benchmark."
 )
+@serve_options
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
     """Shoot the points, hands-free, with a rod or a tape.
@@ -61,11 +65,18 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     shot, or on Ctrl-C with all kept; the next run goes on where it stopped. Where the set-up has a
     benchmark, the walk goes back to it every twenty minutes and at its end.
     """
-    survey(job_path, as_json, **options)
+    with open_page(options) as page:
+        survey(job_path, as_json, page=page, **options)
 
 
-def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any) -> None:
-    """Survey into a job from the source that the options name."""
+def survey(
+    job_path: Path,
+    as_json: bool,
+    more_sinks: Iterable[Any] = (),
+    page: "Page | None" = None,
+    **options: Any,
+) -> None:
+    """Survey into a job from the source that the options name, on a page too if there is one."""
     from rig.job.store import Job
     from rig.live.lasers import line_of, set_place
     from rig.live.recorder import Recorder
@@ -73,7 +84,7 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
     replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
         if replays_job:
-            shots = sum(_replay_job(job, options, as_json))
+            shots = sum(_replay_job(job, options, as_json, page))
         else:
             units, denominator = units_of(job)
             points = _wanted(job, options)
@@ -109,6 +120,8 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
                 units=units,
                 denominator=denominator,
                 more_sinks=more_sinks,
+                page=page,
+                scene=_scene(job, capture, source) if page else None,
             )
             shots = recorder.shots
         left = _left(job, options["kind"])
@@ -192,7 +205,6 @@ def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
 
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> Callable[[], int]:
     """What starts the session, by the clocks as they are now."""
-
     return partial(
         job.start_session,
         kind="survey",
@@ -218,7 +230,23 @@ def _guard(job: "Job", setup: str, source: Source) -> "Guard":
     return guard_of(job, setup, source.profile)
 
 
-def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[int]:
+def _scene(job: "Job", capture: dict[str, Any], source: Source) -> "Scene":
+    """What a page shows of it."""
+    from rig.page.scenes import survey_scene
+
+    return survey_scene(
+        job,
+        outline_of(job),
+        capture,
+        source.resolution_mm,
+        source.foot_mm,
+        acts=source.clock is not None,
+    )
+
+
+def _replay_job(
+    job: "Job", options: dict[str, Any], as_json: bool, page: "Page | None"
+) -> Iterator[int]:
     """Replay the survey sessions of another job with the settings they were made with."""
     from rig.live.recorder import Recorder
 
@@ -234,5 +262,7 @@ def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[
             as_json=as_json,
             units=units,
             denominator=denominator,
+            page=page,
+            scene=_scene(job, session.capture, source) if page else None,
         )
         yield recorder.shots

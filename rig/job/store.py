@@ -294,6 +294,13 @@ class Job(JobFile):
         with self._reading() as connection:
             yield from sessions.messages(connection, session_id)
 
+    def messages_since(
+        self, session_id: int, reading_id: int, event_id: int
+    ) -> list[StoredReading | StoredEvent]:
+        """Return what has come into a session after a reading and an event, for who follows it."""
+        with self._reading() as connection:
+            return sessions.messages_since(connection, session_id, reading_id, event_id)
+
     def events(self, kinds: Iterable[str] | None = None) -> list[StoredEvent]:
         """Return events of the whole job, edits and relabellings included, in their order."""
         if self._lock is not None:

@@ -178,7 +178,7 @@ async def run(
         session begins; one with a method `news(last)` is asked for events that were found out
         beside the session.
     sinks : sequence of callables
-        Each takes one flat event dict.
+        Each takes one flat event dict. One with a method `tick()` is called as time goes by too.
     clock : Clock or None
         Gives the machine its ticks; None in a replay, where only the data's own times count.
     guard : Guard, optional
@@ -238,6 +238,7 @@ async def run(
         await reached.wait()
         await queue.put(reached)
 
+    beats = [sink.tick for sink in sinks if hasattr(sink, "tick")]
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
     ]
@@ -254,6 +255,8 @@ async def run(
                     assert clock is not None
                     if begin_once_reached():
                         hear(machine.tick(clock.now()[0]))
+                    for beat in beats:
+                        beat()
                 else:
                     if item is None:
                         break

@@ -2,9 +2,11 @@
 
 import json
 import sys
+import time
 from collections.abc import Callable
 from typing import Any
 
+from rig.live.beam import LINK_LOST, Beam
 from rig.units import format_amount, format_length, format_volume
 
 CONTEXT_ROWS = 5  # what stands around the big line
@@ -103,6 +105,8 @@ class BigScreen:
         self._console = Console()
         self._live = Live(console=self._console, auto_refresh=False, transient=False)
         self._big, self._small, self._note = "", "", ""
+        self._beam, self._stale = Beam(), ""
+        self._prompting = False  # the big line says what the latest reading says
 
     def __enter__(self) -> "BigScreen":
         self._live.start()
@@ -114,8 +118,10 @@ class BigScreen:
     def __call__(self, told: dict[str, Any]) -> None:
         """Show one event."""
         units, denominator = self._units, self._denominator
+        self._beam.hear(told, time.monotonic())
         match told["event"]:
             case "reading":
+                self.tick()
                 return
             case "prompt":
                 self._big = told["text"]
@@ -136,6 +142,11 @@ class BigScreen:
                 self._big = f"edge {max(0.0, told['left_s']) / 60:.0f} min left"
             case "done":
                 self._big, self._small = "done", ""
+        if told["event"] in ("prompt", "next", "armed", "check", "shot", "set", "done"):
+            self._prompting = told["event"] == "prompt"
+        if told["event"] != "prompt":
+            self._take_back()
+        self._stale = self._beam.state(time.monotonic())
         said_larger = told["event"] in ("prompt", "next", "armed", "check")
         # In a pour the edges and what comes next are shown above; they must not wipe a warning off.
         quiet = told["event"] == "edges" or (told["event"] == "next" and "n" in told)
@@ -148,16 +159,38 @@ class BigScreen:
             if told["event"] == "set":
                 self._console.bell()
 
+    def tick(self) -> None:
+        """Take back a prompt whose readings have stopped; called as time goes by."""
+        if self._take_back():
+            self._draw()
+
+    def _take_back(self) -> bool:
+        """Follow the beam; tell whether what is shown changes."""
+        before, self._stale = self._stale, self._beam.state(time.monotonic())
+        if self._prompting and before and not self._stale:
+            self._big = "…"  # until the next prompt: what was said last may be untrue by now
+        return before != self._stale
+
+    @property
+    def shown(self) -> tuple[str, str]:
+        """The big line and the one below it."""
+        if not self._stale:
+            return self._big, self._small
+        if self._prompting or self._stale == LINK_LOST:
+            return self._stale, self._small
+        return self._big, f"{self._small} · {self._stale}"
+
     def _draw(self) -> None:
         from rich.console import Group
         from rich.text import Text
 
         width, height = self._console.size
+        big, small = self.shown
         self._live.update(
             Group(
-                Text(big_letters(self._big, width, height - CONTEXT_ROWS), style="bold"),
+                Text(big_letters(big, width, height - CONTEXT_ROWS), style="bold"),
                 Text(""),
-                Text(self._small, style="bold"),
+                Text(small, style="bold"),
                 Text(self._note.strip()),
                 Text(self._keys, style="dim"),
             ),

@@ -11,6 +11,8 @@ HEAVY = (
     "sqlite_utils",
     "asyncio",
     "rich",
+    "aiohttp",
+    "segno",
 )
 
 

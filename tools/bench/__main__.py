@@ -29,12 +29,14 @@ BENCHES = (
     "flatness",
     "pour",
     "bluetooth",
+    "page",
 )
 REFERENCES = {
     "parsing": ["pynmea2"],
     "surface": ["sklearn", "pykrige"],
     "pour": ["simpy"],
     "bluetooth": ["dbus_fast"],
+    "page": ["playwright"],
 }
 PACKAGES = {"sklearn": "scikit-learn", "dbus_fast": "dbus-fast"}  # to install under another name
 
