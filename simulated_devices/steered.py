@@ -45,6 +45,7 @@ class Steered:
         self._setting = False
         self._called: str | None = None
         self.spot: Spot | None = None
+        self.stand = ""
         self.notices: list[str] = []
 
     def next_time(self) -> float:
@@ -102,6 +103,7 @@ class Steered:
         self._let_go(now)
         self._here = self.spot = self._mark_at(x, y)
         rng = self._rng
+        self.stand = f"{rng.random()}"
         self._motion = Standing(self._here, now, rng.uniform(3.0, 8.0), rng.uniform(-4.0, 4.0))
 
     def _mark_at(self, x: float, y: float) -> Spot:
