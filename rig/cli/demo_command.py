@@ -39,7 +39,7 @@ COMING_S = 30.0
 
 
 @click.command()
-@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(min=0), default=5, show_default=True)
 @click.option(
     "--speed",
     type=click.FloatRange(min=1.0, max=40.0),
@@ -139,7 +139,8 @@ def _run(
     told["truth"]["pour"], told["result"]["pour"] = pour
     if page is not None:
         page.close(_last_word(told))
-    told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]
+    files = sorted(path for path in folder.iterdir() if path.suffix != ".lock")
+    told["files"] = [str(path.absolute()) for path in files]
     if as_json:
         click.echo(json.dumps(told, allow_nan=False))
     else:

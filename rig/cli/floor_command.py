@@ -15,7 +15,7 @@ from rig.cli.options import (
     unit_option,
 )
 from rig.errors import BadInput
-from rig.units import format_length
+from rig.units import format_doubt, format_length
 
 
 @click.command()
@@ -59,6 +59,9 @@ def command(
     def length(mm: float) -> str:
         return format_length(mm, units, denominator)
 
+    def doubt(mm: float) -> str:
+        return format_doubt(mm, units, denominator)
+
     high, low = result["high"], result["low"]
     lines = [
         f"{result['shots']} shots. The floor is {length(result['range_mm'])} out of level.",
@@ -71,7 +74,7 @@ def command(
         f"{where(outline, low['x_mm'], low['y_mm'], units)}.",
         *[
             f"At {length(p['x_mm'])}, {length(p['y_mm'])}: {length(-p['z_mm'])} below the line, "
-            f"± {2 * p['stderr_mm']:.1f} mm."
+            f"± {doubt(2 * p['stderr_mm'])}."
             for p in result["points"]
         ],
         *next_lines(result, outline, units),
@@ -91,13 +94,14 @@ def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
     saved = sum(shot["bags"] for shot in result["next"])
     lines = [
         f"Shots worth the walk, expected to save {saved:.1f} bags together "
-        f"(doubt {result['next'][0]['doubt_mm']:.1f} mm now, {last['left_mm']:.1f} mm after):"
+        f"(doubt {format_doubt(result['next'][0]['doubt_mm'], units)} now, "
+        f"{format_doubt(last['left_mm'], units)} after):"
     ]
     return (
         lines
         + [
             f"  {where(outline, shot['x_mm'], shot['y_mm'], units)}: lowers the plane by "
-            f"{shot['plane_mm']:.1f} mm, {shot['bags']:.1f} bags"
+            f"{format_doubt(shot['plane_mm'], units)}, {shot['bags']:.1f} bags"
             for shot in result["next"]
         ]
         + ["  (rig survey --label N1 --at X,Y shoots a place beside the grid)"]

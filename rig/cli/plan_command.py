@@ -174,13 +174,13 @@ def _plane_line(result: dict[str, Any], units: str, denominator: int) -> str:
 def _buy_lines(result: dict[str, Any]) -> list[str]:
     bags, safety = result["bags"], result["safety"]
     lines = [
-        f"BUY {bags['buy']} BAGS to be {result['confidence']:.0%} sure ({bags['p50']} at even "
-        f"odds); {bags['waste']} of them for waste."
+        f"BUY {bags['buy']} {_bags(bags['buy'])} to be {result['confidence']:.0%} sure "
+        f"({bags['p50']} at even odds); {bags['waste']} of them for waste."
     ]
     if "purchase" in result:
         bought = result["purchase"]
         lines = [
-            f"BUY {bags['buy']} BAGS: at these prices the cheapest; short "
+            f"BUY {bags['buy']} {_bags(bags['buy'])}: at these prices the cheapest; short "
             f"{bought['chance_short']:.0%} of the time, expected cost of being wrong "
             f"{bought['expected_cost']:.2f}. ({bags['p50']} bags are enough at even odds, "
             f"{bags['p95']} with 95 %.)"
@@ -212,3 +212,7 @@ def _grind_lines(
             f"{format_area(spot['area_m2'], units)}, {place}"
         )
     return lines
+
+
+def _bags(count: float) -> str:
+    return "BAG" if count == 1 else "BAGS"

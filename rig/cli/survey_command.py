@@ -127,7 +127,8 @@ def survey(
         left = _left(job, options["kind"])
     if not as_json:
         taken = f"{shots} shot{'s' if shots != 1 else ''} taken"
-        click.echo(taken + (f", {left} points left." if left else "."))
+        still = f", {left} point{'s' if left != 1 else ''} left."
+        click.echo(taken + (still if left else "."))
         if options["kind"] == "floor" and not left:
             click.echo("Next: rig floor, then rig plan")
 
@@ -146,7 +147,8 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
                 f"--label {'BM' if kind == 'benchmark' else 'T'}1."
             )
         x_mm, y_mm = at or (None, None)
-        return [(labels[0], x_mm, y_mm)]
+        shot_before = {shot.point.upper(): shot.point for shot in job.shots(kinds=[kind])}
+        return [(shot_before.get(labels[0].upper(), labels[0]), x_mm, y_mm)]
     if at is not None:
         return [_own_place(job, labels, at)]
     points: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in points_of(job)]
@@ -156,8 +158,7 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
         if unknown:
             raise BadInput(f"There is no grid point {unknown[0]!r}; see rig grid.")
         return [known[label.upper()] for label in labels]
-    done = {shot.point for shot in job.shots(kinds=[kind])}
-    left = [point for point in points if point[0] not in done]
+    left: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in job.unshot(kind)]
     if not left:
         raise BadInput(
             "Every point has a shot. Shoot one again with --label LABEL, or go on: rig floor."
@@ -180,10 +181,7 @@ def _own_place(job: "Job", labels: tuple[str, ...], at: tuple[float, float]) -> 
 
 
 def _left(job: "Job", kind: str) -> int:
-    if kind not in WALKED:
-        return 0
-    done = {shot.point for shot in job.shots(kinds=[kind])}
-    return sum(point.label not in done for point in job.points())
+    return len(job.unshot(kind)) if kind in WALKED else 0
 
 
 def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:

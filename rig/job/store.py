@@ -8,13 +8,14 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from math import isfinite
+from math import hypot, isfinite
 from typing import Any, Self
 
 from rig.errors import BadInput
 from rig.job import batches, checks, description, markers, opening, plans, sessions, shots
 from rig.job.file import JobFile
 from rig.job.rows import (
+    SAME_PLACE_MM,
     Batch,
     Check,
     DoorEnds,
@@ -408,6 +409,21 @@ class Job(JobFile):
         """
         with self._reading() as connection:
             return shots.select(connection, kinds, current)
+
+    def unshot(self, kind: str) -> list[Point]:
+        """Return the grid's points, in the order of the walk, that have no shot of a kind.
+
+        A shot that bears a point's label but was taken elsewhere, on an earlier grid, is none.
+        """
+        done = {shot.point: shot for shot in self.shots(kinds=[kind])}
+        return [
+            point
+            for point in self.points()
+            if (shot := done.get(point.label)) is None
+            or shot.x_mm is None
+            or shot.y_mm is None
+            or hypot(shot.x_mm - point.x_mm, shot.y_mm - point.y_mm) > SAME_PLACE_MM
+        ]
 
     def import_shots(self, rows: Iterable[Mapping[str, Any]]) -> list[int]:
         """Take a table of shots, all or none, and return their ids.

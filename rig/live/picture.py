@@ -192,11 +192,11 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     """What a careful person would point out about these shots."""
     found = tie_warnings(job, picture.ties)
     found += correction_warnings(job, [line.setup for line in picture.ties.lines])
-    shot = set(picture.heights.labels)
-    left = [point.label for point in job.points() if point.label not in shot]
-    if left and shot.intersection(point.label for point in job.points()):
+    left = [point.label for point in job.unshot("floor")]
+    if 0 < len(left) < len(job.points()):
         names = ", ".join(left[:5]) + (" …" if len(left) > 5 else "")
-        found.append(f"{len(left)} grid points have no shot: {names}.")
+        have = "grid point has" if len(left) == 1 else "grid points have"
+        found.append(f"{len(left)} {have} no shot: {names}.")
     heights, surface = picture.heights, picture.surface
     odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     found += [unexplained_text(heights.labels[one.shot], one.above_mm) for one in odd]

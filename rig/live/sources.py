@@ -63,10 +63,16 @@ async def typed(
     threading.Thread(target=read, daemon=True, name="typed").start()
     while line := await lines.get():
         time_s, utc_s = clock.now()
+        word, _, label = line.strip().partition(" ")
+        if word.lower() == "g" and label:
+            yield Act(time_s, utc_s, "goto", label.strip().upper())
+            continue
         try:
             entry = reader.parse(line, time_s, utc_s)
         except BadInput as error:
-            complain(f"{error} Or u to undo, s to skip, y to accept, q to stop.")
+            complain(
+                f"{error} Or u to undo, s to skip, y to accept, g LABEL to go there, q to stop."
+            )
             continue
         if isinstance(entry, Reading):
             yield Typed(entry, reader.stderr_mm)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.live.beam import LINK_LOST, Beam
-from rig.units import format_amount, format_length, format_volume
+from rig.units import format_amount, format_doubt, format_length, format_volume
 
 CONTEXT_ROWS = 5  # what stands around the big line
 SETTLED = ("shot", "set")
@@ -19,6 +19,10 @@ def json_lines(told: dict[str, Any]) -> None:
     sys.stdout.flush()
 
 
+def _readings(n: int) -> str:
+    return f"{n} reading{'s' if n != 1 else ''}"
+
+
 def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
     """One event as one plain line, or None where a person need not hear of it."""
     match told["event"]:
@@ -28,8 +32,8 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return f"  {told['label']} ready: stand the rod and hold still"
         case "shot":
             reading = format_length(told["reading_mm"], units, denominator)
-            doubt = f"± {2 * told['stderr_mm']:.1f} mm"
-            return f"  {told['label']} taken: {reading} ({doubt}, {told['n']} readings)"
+            doubt = f"± {format_doubt(2 * told['stderr_mm'], units, denominator)}"
+            return f"  {told['label']} taken: {reading} ({doubt}, {_readings(told['n'])})"
         case "doubtful":
             return f"! {told['text']}"
         case "picture":

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
+from rig.job.rows import SAME_PLACE_MM
 from rig.survey.setups import Line, Sight, Ties, adjust
 
 if TYPE_CHECKING:
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
 # A shot point stood on again is found only so well; a benchmark is a point (common practice, no
 # source). Counts where a floor shot has to serve as a tie.
 REFOUND_MM = 0.5
-SAME_PLACE_MM = 10.0
 # Kinds that a plan stands on: the first set-up that gave one is set-up 1.
 BASIS = ("floor", "benchmark", "threshold")
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
+from rig.job.rows import SAME_PLACE_MM
 from rig.units import parse_length
 
 if TYPE_CHECKING:
@@ -19,7 +20,6 @@ KINDS = ("floor", "benchmark", "threshold", "finished")
 NEEDED = ("label", "x", "y", "reading")
 OPTIONAL = ("stderr", "setup", "kind")
 EXPORTED = ("label", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind")
-SAME_PLACE_MM = 10.0
 OUTSIDE_MM = 25.0
 LONGEST_ROD_MM = 20_000.0
 
