@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from rig.live.lasers import correction_of, places_of, trust_of
 from rig.surface.floor_model import floor_model
+from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
 from rig.survey.setups import Sight
 
@@ -25,7 +26,9 @@ Floats = npt.NDArray[np.float64]
 
 OFF_MIDDLE_MM = 1000.0
 SEED = 61
-SURFACE, LASER = "the shots, and the floor between them", "the laser's own error"
+SURFACE = "the shots, and the floor between them"
+LASER = "the laser's own error"
+TIES = "the ties between set-ups"
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,20 +89,48 @@ def share_of(
     given : mapping of str to place, optional
         In the place of what the job says.
     """
-    shots = {shot.point: shot for shot in job.shots(kinds=["floor"])}
-    mine = [shots[label].setup for label in picture.heights.labels if label in shots]
-    if len(mine) != len(picture.heights.labels):
-        return None  # not the floor's shots
+    mine = _setups_of(job, picture)
     known = {**places_of(job), **(given or {})}
-    names = [line.setup for line in picture.ties.lines if line.setup in set(mine)]
-    if any(name not in known for name in names):
+    lines = [line.setup for line in picture.ties.lines]
+    names = [name for name in lines if name in set(mine)]
+    if not mine or any(name not in known for name in names):
         return None
     places = {name: known[name] for name in names}
+    heights, cells = picture.heights, picture.cells
+    effect = on_shots(places, mine, heights.x_mm, heights.y_mm, sights_of(job.shots()), lines[0])
+    on_plane = at([places[names[-1]]], 0, cells.x_mm, cells.y_mm)
+    return LaserShare(trust_of(job), places, _over(picture, effect), on_plane)
+
+
+def ties_over(job: "Job", picture: "Picture") -> Floats:
+    """What the doubt of the lines of several set-ups does over the floor's raster.
+
+    All points of one set-up share the doubt of its line, so that it does not average out either.
+    The columns, (cells, lines less one) in mm, are independent and of standard uncertainty 1.
+    """
+    mine = _setups_of(job, picture)
+    lines = [line.setup for line in picture.ties.lines]
+    if len(set(mine)) < 2:
+        return np.zeros((len(picture.cells.x_mm), 0))
+    lower = np.zeros((len(lines), len(lines) - 1))
+    lower[1:] = np.linalg.cholesky(picture.ties.covariance_mm2[1:, 1:])
+    at_shots = lower[[lines.index(setup) for setup in mine]]
+    return _over(picture, at_shots)
+
+
+def _setups_of(job: "Job", picture: "Picture") -> list[str]:
+    """Return the set-up of each shot of a picture of the floor; nothing for another surface."""
+    shots = {shot.point: shot.setup for shot in job.shots(kinds=["floor"])}
+    if any(label not in shots for label in picture.heights.labels):
+        return []
+    return [shots[label] for label in picture.heights.labels]
+
+
+def _over(picture: "Picture", effect: Floats) -> Floats:
+    """Carry effects on the shots (n, k) over the raster (cells, k), as the surface would."""
     heights, surface, cells = picture.heights, picture.surface, picture.cells
-    marks = [shot for shot in job.shots(kinds=["benchmark"]) if shot.setup in places]
-    effect = on_shots(places, mine, heights.x_mm, heights.y_mm, [_sight(shot) for shot in marks])
     like = floor_model(surface.length_mm, surface.variance_mm2, surface.nugget_mm2)
-    on_floor = np.column_stack(
+    return np.column_stack(
         [
             like.like()
             .fit(heights.x_mm, heights.y_mm, column, heights.stderr_mm)
@@ -107,28 +138,31 @@ def share_of(
             for column in effect.T
         ]
     )
-    on_plane = at([places[names[-1]]], 0, cells.x_mm, cells.y_mm)
-    return LaserShare(trust_of(job), places, on_floor, on_plane)
 
 
-def with_laser(extremes: "Extremes", share: LaserShare | None) -> "Extremes":
-    """Return draws of the highest spots that hold the laser's errors, joint over the floor."""
-    if share is None:
-        return extremes
-    columns, u = share.on_cover_m()
+def with_shared(extremes: "Extremes", share: LaserShare | None, ties_mm: Floats) -> "Extremes":
+    """Return draws of the highest spots that hold what many shots share, joint over the floor."""
     rng = np.random.default_rng(SEED)
-    errors = rng.standard_normal((len(extremes.highest_mm), len(u))) * u
-    return replace(
-        extremes, highest_mm=extremes.highest_mm + (errors @ columns.T).astype(np.float32)
-    )
+    highest, draws = extremes.highest_mm, len(extremes.highest_mm)
+    if share is not None:
+        columns, u = share.on_cover_m()
+        errors = rng.standard_normal((draws, len(u))) * u
+        highest = highest + (errors @ columns.T).astype(np.float32)
+    if ties_mm.shape[1]:
+        errors = rng.standard_normal((draws, ties_mm.shape[1]))
+        highest = highest + (errors @ ties_mm.T).astype(np.float32)
+    return replace(extremes, highest_mm=highest)
 
 
-def laser_volume_l(share: LaserShare | None, area_mm2: Floats) -> float:
-    """Standard uncertainty of the volume from the laser alone, in litres."""
-    return 0.0 if share is None else share.cover_mm(area_mm2) * 1e-6
+def shared_volume_l(share: LaserShare | None, ties_mm: Floats, area_mm2: Floats) -> float:
+    """Standard uncertainty of the volume from the laser and the ties alone, in litres."""
+    laser = 0.0 if share is None else share.cover_mm(area_mm2)
+    return math.hypot(laser, float(np.linalg.norm(area_mm2 @ ties_mm))) * 1e-6
 
 
-def floor_budget(job: "Job", picture: "Picture", share: LaserShare | None) -> dict[str, Any]:
+def floor_budget(
+    job: "Job", picture: "Picture", share: LaserShare | None, ties_mm: Floats
+) -> dict[str, Any]:
     """Where the doubt of the floor's heights comes from (GUM)."""
     high, low = _nearest(picture, "high"), _nearest(picture, "low")
     _, sd = picture.surface.predict(
@@ -144,8 +178,8 @@ def floor_budget(job: "Job", picture: "Picture", share: LaserShare | None) -> di
     step[low] -= 1.0
     own = (None, None) if share is None else (share.floor_mm(top), share.floor_mm(step))
     rows = [
-        _row("height of the high point", "mm", float(sd[0]), own[0]),
-        _row("high point over low point", "mm", fall, own[1]),
+        _row("height of the high point", "mm", float(sd[0]), own[0], top @ ties_mm),
+        _row("high point over low point", "mm", fall, own[1], step @ ties_mm),
     ]
     return _budget(job, picture, share, rows)
 
@@ -154,6 +188,7 @@ def plan_budget(
     job: "Job",
     picture: "Picture",
     share: LaserShare | None,
+    ties_mm: Floats,
     cover_at: tuple[float, float],
     volume: "Volume",
 ) -> dict[str, Any]:
@@ -165,6 +200,8 @@ def plan_budget(
     picture : Picture
         With draws that do not hold the laser's errors.
     share : LaserShare or None
+    ties_mm : array
+        From `ties_over`.
     cover_at : (x_mm, y_mm)
         Where the cover is least.
     volume : Volume
@@ -177,13 +214,20 @@ def plan_budget(
     top[high], least[thin] = 1.0, 1.0
     _, sd = picture.surface.predict(cells.x_mm[[thin]], cells.y_mm[[thin]], nugget=True)
     area = cells.share * cells.step_mm**2
+    laser: tuple[float | None, ...] = (None,) * 4
+    if share is not None:
+        laser = (
+            share.floor_mm(top),
+            float(share.level_mm().max()),
+            share.cover_mm(least),
+            share.cover_mm(area) * 1e-6,
+        )
     rows = [
-        _row("height of the plane", "mm", highest, None if share is None else share.floor_mm(top)),
-        _row("level of the plane, at its farthest", "mm", 0.0,
-             None if share is None else float(share.level_mm().max())),
-        _row("least cover", "mm", float(sd[0]), None if share is None else share.cover_mm(least)),
-        _row("volume", "l", volume.sd_l, None if share is None else laser_volume_l(share, area)),
-    ]  # fmt: skip
+        _row("height of the plane", "mm", highest, laser[0], top @ ties_mm),
+        _row("level of the plane, at its farthest", "mm", 0.0, laser[1], ties_mm[:0].sum(axis=0)),
+        _row("least cover", "mm", float(sd[0]), laser[2], least @ ties_mm),
+        _row("volume", "l", volume.sd_l, laser[3], area @ ties_mm * 1e-6),
+    ]
     return _budget(job, picture, share, rows)
 
 
@@ -201,11 +245,7 @@ def gap_mm(
     if any(name not in known for name in names):
         return None
     places = {name: known[name] for name in names}
-    marks = [_sight(shot) for shot in job.shots(kinds=["benchmark"]) if shot.setup in places]
-    tied = {sight.setup for sight, _ in marks}
-    if len(names) > 1 and not tied.issuperset(names):
-        return None  # tied through set-ups that shot nothing of this kind
-    effect = on_shots(places, mine, heights.x_mm, heights.y_mm, marks)
+    effect = on_shots(places, mine, heights.x_mm, heights.y_mm, sights_of(job.shots()))
     x, y = np.append(supports[0], at_mm[0]), np.append(supports[1], at_mm[1])
     rows = []
     for place in zip(x, y, strict=True):
@@ -322,12 +362,18 @@ def _unbalanced(share: LaserShare, marks: list[tuple[Sight, Place | None]]) -> l
     ]
 
 
-def _row(quantity: str, unit: str, surface: float, laser: float | None) -> dict[str, Any]:
+def _row(
+    quantity: str, unit: str, surface: float, laser: float | None, ties: Floats
+) -> dict[str, Any]:
+    parts = [{"source": SURFACE, "stderr": surface}, {"source": LASER, "stderr": laser}]
+    tied = float(np.linalg.norm(ties))
+    if len(ties):
+        parts.append({"source": TIES, "stderr": tied})
     return {
         "quantity": quantity,
         "unit": unit,
-        "parts": [{"source": SURFACE, "stderr": surface}, {"source": LASER, "stderr": laser}],
-        "stderr": math.hypot(surface, laser or 0.0),
+        "parts": parts,
+        "stderr": math.hypot(surface, laser or 0.0, tied),
     }
 
 

@@ -133,7 +133,7 @@ def floor_result(
     laser : mapping of str to place, optional
         Where the laser stood at set-ups, in the place of what the job says.
     """
-    from rig.live.laser_share import floor_budget, share_of
+    from rig.live.laser_share import floor_budget, share_of, ties_over
 
     extremes, surface = picture.extremes, picture.surface
     result: dict[str, Any] = {
@@ -164,7 +164,9 @@ def floor_result(
             {"setup": line.setup, "line_mm": line.line_mm, "stderr_mm": line.stderr_mm}
             for line in picture.ties.lines
         ],
-        "budget": floor_budget(job, picture, share_of(job, picture, laser)),
+        "budget": floor_budget(
+            job, picture, share_of(job, picture, laser), ties_over(job, picture)
+        ),
         "warnings": warnings_of(job, picture),
     }
     if points is not None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from rig.errors import BadInput
 from rig.guidance.layout import MarkerPlace
-from rig.live.laser_share import laser_volume_l, plan_budget, share_of, with_laser
+from rig.live.laser_share import plan_budget, share_of, shared_volume_l, ties_over, with_shared
 from rig.live.lasers import shots_of
 from rig.live.picture import Picture, high_of, warnings_of
 from rig.plan_geometry import contains, where
@@ -102,8 +102,8 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     units, denominator = settings["units"], settings["denominator"]
     min_cover_mm, assumptions = _min_cover(settings, units, denominator)
     check_cover_limits(min_cover_mm, settings["max_cover_mm"])
-    share, plain = share_of(job, picture), picture
-    picture = replace(picture, extremes=with_laser(picture.extremes, share))
+    share, ties_mm, plain = share_of(job, picture), ties_over(job, picture), picture
+    picture = replace(picture, extremes=with_shared(picture.extremes, share, ties_mm))
     extremes, cells = picture.extremes, picture.cells
     area = cells.share * cells.step_mm**2
     mean, _ = picture.surface.predict(cells.x_mm, cells.y_mm, quick=True)
@@ -136,8 +136,8 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         )
     cover = cover_of(plane, floor.x_mm, floor.y_mm, floor.floor_mm, area)
     volume, flat_l = _volume(picture, floor, plane, ground)
-    budget = plan_budget(job, plain, share, (cover.min_x_mm, cover.min_y_mm), volume)
-    volume = widened(volume, laser_volume_l(share, area))
+    budget = plan_budget(job, plain, share, ties_mm, (cover.min_x_mm, cover.min_y_mm), volume)
+    volume = widened(volume, shared_volume_l(share, ties_mm, area))
     safety = safety_stock(volume.mean_l, volume.sd_l, volume.area_m2, sheet, extremes.confidence)
     # As a volume in place whose waste is still to come, which is how bags are counted.
     in_place95_l = safety.need_l(0.95) / (1.0 + sheet.waste_share)

@@ -73,23 +73,33 @@ def ties_of(shots: Iterable[_Shot], kind: str | None = None, setups: Iterable[st
         Where a set-up that must be tied shares no benchmark with the rest.
     """
     shots = list(shots)
-    marks: dict[str, list[_Shot]] = {}
-    for shot in shots:
-        if shot.kind == "benchmark":
-            marks.setdefault(shot.point, []).append(shot)
-    sights = []
-    for shot in shots:
-        if shot.kind == "benchmark":
-            sights.append(Sight(shot.setup, shot.point, shot.reading_mm, shot.stderr_mm))
-        elif shot.kind == "floor" and any(_at_same(shot, m) for m in marks.get(shot.point, ())):
-            doubt = (shot.stderr_mm**2 + REFOUND_MM**2) ** 0.5
-            sights.append(Sight(shot.setup, shot.point, shot.reading_mm, doubt))
+    sights = [sight for sight, _ in sights_of(shots)]
     used = {shot.setup for shot in shots if shot.kind in BASIS} or {s.setup for s in shots}
     order = [name for name in setups if name in used]
     order += [shot.setup for shot in shots if shot.setup in used]
     order += [shot.setup for shot in shots]
     needed = [shot.setup for shot in shots if kind is None or shot.kind == kind]
     return adjust(order, sights, needed)
+
+
+def sights_of(shots: Iterable[_Shot]) -> list[tuple[Sight, tuple[float, float] | None]]:
+    """Return the sights that tie set-ups, as `ties_of` says, each with its place if known."""
+    shots = list(shots)
+    marks: dict[str, list[_Shot]] = {}
+    for shot in shots:
+        if shot.kind == "benchmark":
+            marks.setdefault(shot.point, []).append(shot)
+    sights = []
+    for shot in shots:
+        doubt = shot.stderr_mm
+        if shot.kind == "floor" and any(_at_same(shot, m) for m in marks.get(shot.point, ())):
+            doubt = math.hypot(doubt, REFOUND_MM)
+        elif shot.kind != "benchmark":
+            continue
+        placed = shot.x_mm is not None and shot.y_mm is not None
+        place = (shot.x_mm or 0.0, shot.y_mm or 0.0) if placed else None
+        sights.append((Sight(shot.setup, shot.point, shot.reading_mm, doubt), place))
+    return sights
 
 
 def lines_of(

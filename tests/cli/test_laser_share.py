@@ -183,3 +183,34 @@ def test_places_of_several_setups_are_named(run, table):
     told = run("floor", "--laser", "a:2.5m,0.2m", "--laser", "b:5m,3.5m", "--json").json["budget"]
     assert any("Balance the sights: BM" in text for text in told["advice"])
     assert run("floor", "--json").json["budget"]["laser"] is None  # floor keeps nothing
+
+
+def two_halves(link=""):
+    """A room whose left half was shot from set-up a, its right half from b."""
+    rows = "label,x,y,reading,stderr,setup,kind\n"
+    for setup, by, x0 in (("a", 0, 300), ("b", 50, 3300)):
+        rows += "".join(
+            f"{setup}{i}{j},{x0 + 600 * i},{250 + 700 * j},{1200 + by + (i * j) % 3},"
+            f"0.2,{setup},floor\n"
+            for i in range(5)
+            for j in range(6)
+        )
+    if link:  # a and b see no benchmark in common, but set-up c sees both
+        rows += "BM1,,,1000,0.3,a,benchmark\nBM1,,,1010,0.3,c,benchmark\n"
+        rows += "BM2,,,1110,0.3,c,benchmark\nBM2,,,1150,0.3,b,benchmark\n"
+    else:
+        rows += "BM,,,1000,0.3,a,benchmark\nBM,,,1050,0.3,b,benchmark\n"
+    return rows
+
+
+@pytest.mark.parametrize(("link", "sights"), [("", 2), ("c", 4)])
+def test_shots_of_one_setup_share_the_doubt_of_its_line(run, table, link, sights):
+    run("new", *ROOM)
+    assert run("import", table(two_halves(link)), "--unit", "mm").code == 0
+    result = run("plan", "--json").json
+    # By hand: half the floor, 12 m², goes up and down by the doubt of so many sights of 0.3 mm.
+    assert part(result, "volume", 2) == pytest.approx(0.3 * math.sqrt(sights) * 12.0, rel=0.05)
+    told = run("plan", "--laser", "a:1.5m,2m", "--laser", "b:4.5m,2m", "--json")
+    assert told.code == 0, told.err
+    assert part(told.json, "volume", 1) is not None
+    assert run("floor").code == 0

@@ -66,6 +66,7 @@ def on_shots(
     x_mm: Floats,
     y_mm: Floats,
     sights: Sequence[tuple[Sight, Place | None]] = (),
+    reference: str | None = None,
 ) -> Floats:
     """What unit errors do to the heights that were shot, (n, 1 + 2 set-ups) in m.
 
@@ -75,12 +76,14 @@ def on_shots(
     Parameters
     ----------
     setups : mapping of str to (x_mm, y_mm)
-        Where the laser stood, the reference first.
+        Where the laser stood at each set-up that shot something.
     shot_setups : sequence of str
         The set-up of each shot.
     x_mm, y_mm : arrays, shape (n,)
     sights : sequence of (Sight, place or None)
-        Of the benchmarks.
+        Of the benchmarks, those from other set-ups in between too; these are taken to be sound.
+    reference : str, optional
+        Set-up 1, to whose line heights are relative; the first of `setups` unless said.
     """
     names, places = list(setups), list(setups.values())
     effect = np.zeros((len(shot_setups), 1 + 2 * len(names)))
@@ -89,20 +92,20 @@ def on_shots(
         effect[mine] = -at(places, own, x_mm[mine], y_mm[mine])
     if len(names) > 1:
         line_at = {name: n for n, name in enumerate(names)}
-        known = [(sight, place) for sight, place in sights if sight.setup in line_at]
-        wrong = np.zeros((len(known), effect.shape[1]))
-        for row, (sight, place) in enumerate(known):
-            if place is not None:
+        wrong = np.zeros((len(sights), effect.shape[1]))
+        for row, (sight, place) in enumerate(sights):
+            if place is not None and sight.setup in line_at:
                 x, y = np.array([place[0]]), np.array([place[1]])
                 wrong[row] = at(places, line_at[sight.setup], x, y)[0]
-        own_line = np.array([line_at[setup] for setup in shot_setups])
+        order = names if reference is None else [reference, *names]
         for column in range(effect.shape[1]):
             moved = [
                 Sight(sight.setup, sight.benchmark, float(mm), sight.stderr_mm)
-                for (sight, _), mm in zip(known, wrong[:, column], strict=True)
+                for (sight, _), mm in zip(sights, wrong[:, column], strict=True)
             ]
-            found = {line.setup: line.line_mm for line in adjust(names, moved).lines}
-            effect[:, column] += np.array([found[name] for name in names])[own_line]
+            lines = adjust(order, moved, needed=names).lines
+            found = {line.setup: line.line_mm for line in lines}
+            effect[:, column] += np.array([found[name] for name in shot_setups])
     return effect
 
 
