@@ -95,13 +95,14 @@ def command(
             raise BadInput("--patch has no plane: leave out --flat and --hold.")
         patch_floor(job_path, patch, costs["grind_cost"], costs["fill_cost"], confidence, as_json)
         return
+    from rig.cli.progress import working
     from rig.job.store import Job
     from rig.live.picture import picture_of
     from rig.live.planning import Wanted, plan_result
     from rig.quantities.materials import RULES
 
     wanted = Wanted(max_slope, holds, **costs)
-    with Job.open(job_path, write=True) as job:
+    with Job.open(job_path, write=True) as job, working("Choosing the plane"):
         units, denominator = units_of(job)
         outline = outline_of(job)
         picture = picture_of(job, outline, confidence)

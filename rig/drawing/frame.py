@@ -108,7 +108,7 @@ class Frame:
         self._contours, self._ramp, self._ramp_text = scale_of, ramp_name, ramp_text
         self._reverse = reverse
         self._level_text = level_text or look.short
-        self._turn = _turn(outline)
+        self._turn = quarter_turns(outline)
         corners = self._turned(np.array(outline.walls, dtype=float))
         (self._left, low), (right, self._top) = corners.min(axis=0), corners.max(axis=0)
         wide, high = float(right - self._left), float(self._top - low)
@@ -238,9 +238,7 @@ class Frame:
     # Within
 
     def _turned(self, room: Floats) -> Floats:
-        x, y = room[:, 0], room[:, 1]
-        turned = [(x, y), (-y, x), (-x, -y), (y, -x)][self._turn]
-        return np.column_stack(turned)
+        return turned(room, self._turn)
 
     def _scale(self, wide: float, high: float, room_w: float, room_h: float) -> float:
         least = max(wide / room_w, high / max(room_h, 30.0), 1e-3)
@@ -491,8 +489,14 @@ def smaller(look: Look, height_mm: float) -> Look:
     return replace(look, height_mm=height_mm)
 
 
-def _turn(outline: Outline) -> int:
-    """Quarter turns that bring the door's wall to the bottom."""
+def turned(room: Floats, turns: int) -> Floats:
+    """Places (n, 2) turned counter-clockwise about 0,0 by so many quarters."""
+    x, y = room[:, 0], room[:, 1]
+    return np.column_stack([(x, y), (-y, x), (-x, -y), (y, -x)][turns % 4])
+
+
+def quarter_turns(outline: Outline) -> int:
+    """Quarter turns, counter-clockwise, that bring the door's wall to the bottom."""
     if not outline.doors:
         return 0
     door = outline.doors[0]

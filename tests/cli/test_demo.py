@@ -27,3 +27,5 @@ def test_the_demo_ends_near_its_truth(tmp_path):
     assert truth["min_cover_mm"] > 6.35 - 1.0
     assert truth["bags"] <= result["bags"]["p95"] + 1
     assert all(os.path.exists(path) for path in told["files"])
+    names = {os.path.basename(path) for path in told["files"]}
+    assert {"report.html", "report.pdf", "report-floor.svg", "floor.dxf", "shots.csv"} <= names

@@ -27,6 +27,7 @@ BENCHES = (
     "surface",
     "flatness",
     "pour",
+    "report",
     "bluetooth",
 )
 REFERENCES = {
