@@ -70,10 +70,11 @@ def command(
         if rule_given is None:
             raise BadInput("Name the rule: --rule a108-small, for one. rig rules lists them.")
         rule = load_rule(rule_given)
+        from rig.cli.progress import working
         from rig.job.store import Job
         from rig.live.proof import near_points, proof
 
-        with Job.open(job_path) as job:
+        with Job.open(job_path) as job, working("Laying the edge everywhere"):
             units, denominator = units_of(job)
             result = proof(job, outline_of(job), rule, confidence, kind)
             worst = result["worst"]

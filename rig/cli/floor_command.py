@@ -41,6 +41,7 @@ def command(
 
     Heights are relative to the laser's line at set-up 1, negative below it.
     """
+    from rig.cli.progress import working
     from rig.job.store import Job
     from rig.live.laser_share import budget_lines
     from rig.live.picture import floor_result, picture_of
@@ -49,12 +50,13 @@ def command(
 
     if points is not None and unit is None:
         raise BadInput("--points needs --unit: say what the table's lengths are in, as --unit mm.")
-    with Job.open(job_path) as job:
+    with Job.open(job_path) as job, working("Modelling the floor"):
         units, denominator = units_of(job)
         outline = outline_of(job)
         places = read_columns(points, ("x", "y"), unit) if points and unit else None
         laser = laser_places(job, laser_at)
-        result = floor_result(job, picture_of(job, outline, confidence), places, laser)
+        picture = picture_of(job, outline, confidence)
+        result = floor_result(job, picture, places, laser)
 
     def length(mm: float) -> str:
         return format_length(mm, units, denominator)
@@ -81,7 +83,26 @@ def command(
         *budget_lines(result["budget"]),
         *[f"! {warning}" for warning in result["warnings"]],
     ]
+    if not as_json:
+        lines += _drawn(picture, result, units, denominator)
     show(result, as_json, "\n".join(lines))
+
+
+def _drawn(picture: Any, result: dict[str, Any], units: str, denominator: int) -> list[str]:
+    """The floor small in characters."""
+    from shutil import get_terminal_size
+
+    from rig.drawing.characters import floor_in_characters
+    from rig.drawing.frame import Look
+
+    return floor_in_characters(
+        picture.outline,
+        Look(units, denominator),
+        lambda x, y: picture.surface.predict(x, y, quick=True)[0],
+        result["high"],
+        result["low"],
+        get_terminal_size().columns,
+    )
 
 
 def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:

@@ -28,12 +28,13 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
 
     The layout is stored: rig set follows it in its order.
     """
+    from rig.cli.progress import working
     from rig.guidance.layout import lay_out_markers
     from rig.job.store import Job
     from rig.live.picture import picture_of
     from rig.live.planning import marker_rows
 
-    with Job.open(job_path, write=True) as job:
+    with Job.open(job_path, write=True) as job, working("Laying out the markers"):
         units, denominator = units_of(job)
         plan = fresh_plan(job)
         outline = outline_of(job)

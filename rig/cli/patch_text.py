@@ -17,12 +17,13 @@ def patch_floor(
     as_json: bool,
 ) -> None:
     """Plan patches and print them; the job's stored plan, if any, stays as it is."""
+    from rig.cli.progress import working
     from rig.flatness.rules import load_rule
     from rig.job.store import Job
     from rig.live.patching import patch_result
 
     rule = load_rule(rule_given)
-    with Job.open(job_path) as job:
+    with Job.open(job_path) as job, working("Looking for the least work"):
         units, denominator = units_of(job)
         result = patch_result(job, outline_of(job), rule, confidence, fill, grind)
     show(result, as_json, patch_text(result, units, denominator))

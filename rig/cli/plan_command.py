@@ -98,6 +98,7 @@ def command(
             raise BadInput("--patch has no plane: leave out --flat and --hold.")
         patch_floor(job_path, patch, costs["grind_cost"], costs["fill_cost"], confidence, as_json)
         return
+    from rig.cli.progress import working
     from rig.job.store import Job
     from rig.live.lasers import set_place
     from rig.live.picture import picture_of
@@ -105,7 +106,7 @@ def command(
     from rig.quantities.materials import RULES
 
     wanted = Wanted(max_slope, holds, **costs)
-    with Job.open(job_path, write=True) as job:
+    with Job.open(job_path, write=True) as job, working("Choosing the plane"):
         units, denominator = units_of(job)
         outline = outline_of(job)
         for setup, place in laser_places(job, laser_at).items():

@@ -84,9 +84,10 @@ def plan_command(job_path: Path, as_json: bool, **options: Any) -> None:
 
     Exits with 1 where one pour is not feasible, with the cheapest change that makes it so.
     """
+    from rig.cli.progress import working
     from rig.job.store import Job
 
-    with Job.open(job_path, write=True) as job:
+    with Job.open(job_path, write=True) as job, working("Simulating the crew"):
         units, denominator = units_of(job)
         result = _make_plan(job, _plan_of(job), options)
     show(result, as_json, pour_text(result, units, denominator))

@@ -62,6 +62,11 @@ def command(
     with Job.open(job_path) as job:
         if checked is not None:
             return _check(job, job_path, checked, as_json)
+        if out.suffix.lower() == ".pdf":
+            raise BadInput(
+                f"--out takes a folder or a file ending in .html, not {out.name}; the PDF goes "
+                "beside it under the same name."
+            )
         html = out if out.suffix.lower() in (".html", ".htm") else out / "report.html"
         html = html.absolute()
         options = Options(rule, patch, confidence)

@@ -103,25 +103,25 @@ def contours_of(outline: Outline, lattice: Lattice, units: str) -> Contours:
     return Contours(step, edges, tuple(lines), tuple(bands))
 
 
-def isoline(outline: Outline, lattice: Lattice, level: float) -> list[Floats]:
-    """Lines of one level on the floor."""
+def isoline(floor: Any, lattice: Lattice, level: float) -> list[Floats]:
+    """Lines of one level inside a shapely polygon."""
     from contourpy import LineType, contour_generator
 
     made = contour_generator(
         lattice.x_mm, lattice.y_mm, lattice.values, line_type=LineType.Separate
     )
     found = [shapely.LineString(run) for run in made.lines(level)]
-    return runs_of(shapely.intersection(shapely.MultiLineString(found), outline.polygon))
+    return runs_of(shapely.intersection(shapely.MultiLineString(found), floor))
 
 
-def between(outline: Outline, lattice: Lattice, low: float, high: float) -> Any:
-    """Part of the floor where a lattice's values lie between two levels."""
+def between(floor: Any, lattice: Lattice, low: float, high: float) -> Any:
+    """Part of a shapely polygon where a lattice's values lie between two levels."""
     from contourpy import FillType, contour_generator
 
     made = contour_generator(
         lattice.x_mm, lattice.y_mm, lattice.values, fill_type=FillType.OuterOffset
     )
-    return _filled(made, low, high, outline.polygon)
+    return _filled(made, low, high, floor)
 
 
 def _filled(made: Any, low: float, high: float, floor: Any) -> Any:

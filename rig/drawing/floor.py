@@ -66,7 +66,7 @@ def floor_drawing(
     lattice = lattice_of(outline, below)
     doubt = Lattice(lattice.x_mm, lattice.y_mm, doubts[0].reshape(lattice.values.shape))
     contours = contours_of(outline, lattice, look.units)
-    unsure = between(outline, doubt, contours.step, np.inf)
+    unsure = between(outline.polygon, doubt, contours.step, np.inf)
     inside = _on_floor(outline, doubt)
     keys = [
         Key(lambda x, y: triangle(x, y), "high point"),
@@ -152,7 +152,7 @@ def cover_drawing(
 
     lattice = lattice_of(outline, cover)
     contours = contours_of(outline, lattice, look.units)
-    thin = between(outline, lattice, -np.inf, min_cover_mm)
+    thin = between(outline.polygon, lattice, -np.inf, min_cover_mm)
     keys = [
         Key(lambda x, y: triangle(x, y), "thinnest"),
         Key(lambda x, y: triangle(x, y, up=False, fill="paper"), "deepest"),

@@ -108,7 +108,7 @@ class Frame:
         self._contours, self._ramp, self._ramp_text = scale_of, ramp_name, ramp_text
         self._reverse = reverse
         self._level_text = level_text or look.short
-        self._turn = _turn(outline)
+        self._turn = quarter_turns(outline)
         corners = self._turned(np.array(outline.walls, dtype=float))
         (self._left, low), (right, self._top) = corners.min(axis=0), corners.max(axis=0)
         wide, high = float(right - self._left), float(self._top - low)
@@ -123,7 +123,8 @@ class Frame:
         self.box: Box = (self._x0, self._y0, self._x0 + w, self._y0 + h)
         self.shapes: list[Shape] = []
         self.labels = Labels(
-            (self._x0 + 0.6, self._y0 + 0.6, self._x0 + w - 0.6, self._y0 + h - 0.6)
+            (self._x0 + 0.6, self._y0 + 0.6, self._x0 + w - 0.6, self._y0 + h - 0.6),
+            within=shapely.Polygon(self.places(np.array(outline.walls))).buffer(-0.4),
         )
 
     # From the room to the sheet
@@ -238,9 +239,7 @@ class Frame:
     # Within
 
     def _turned(self, room: Floats) -> Floats:
-        x, y = room[:, 0], room[:, 1]
-        turned = [(x, y), (-y, x), (-x, -y), (y, -x)][self._turn]
-        return np.column_stack(turned)
+        return turned(room, self._turn)
 
     def _scale(self, wide: float, high: float, room_w: float, room_h: float) -> float:
         least = max(wide / room_w, high / max(room_h, 30.0), 1e-3)
@@ -343,11 +342,9 @@ class Frame:
             up = np.array([math.sin(math.radians(angle)), math.cos(math.radians(angle))])
             above = float(out @ -up) > 0
             gap = 1.6 if above else 1.6 + 0.72 * SMALL_MM
-            share = 0.5
-            if name == "door wall" and self.outline.doors:
-                share = self._clear_of_door(a, b, text_width(text, SMALL_MM) / length)
-                if share < 0:
-                    continue
+            share = self._clear_of_doors(a, b, text_width(text, SMALL_MM) / length)
+            if share < 0:
+                continue
             x, y = ends[0] + (ends[1] - ends[0]) * share + out * gap
             self.add(
                 Text(float(x), float(y), text, SMALL_MM, "middle", colour="soft", turn_deg=angle)
@@ -356,10 +353,12 @@ class Frame:
             half = np.abs(along) * text_width(text, SMALL_MM) / 2 + 0.6 * SMALL_MM
             self.labels.take((x - half[0], y - half[1], x + half[0], y + half[1]))
 
-    def _clear_of_door(self, a: Place, b: Place, width: float) -> float:
-        """Where along the door's wall, as a share, its name has most room; -1 where it has none."""
+    def _clear_of_doors(self, a: Place, b: Place, width: float) -> float:
+        """Where along a wall, as a share, its name has most room; -1 where it has none."""
         start, wall = np.array(a), np.array(b) - np.array(a)
         length = float(wall @ wall)
+        # The word beside a narrow door may be wider than the doorway.
+        word = (text_width("DOOR 2", USUAL_MM, True) + 2.0) * self.scale / math.sqrt(length)
         cuts = [0.0]
         for door in self.outline.doors:
             ends = [(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)]
@@ -367,9 +366,12 @@ class Frame:
             away = max(
                 abs(wall[0] * (end[1] - start[1]) - wall[1] * (end[0] - start[0])) for end in ends
             )
-            if away / math.sqrt(length) < 50.0:
-                cuts += shares
+            if away / math.sqrt(length) < 50.0 and shares[1] > 0.0 and shares[0] < 1.0:
+                more = max(0.0, word - (shares[1] - shares[0])) / 2
+                cuts += [min(max(shares[0] - more, 0.0), 1.0), min(max(shares[1] + more, 0.0), 1.0)]
         cuts.append(1.0)
+        if len(cuts) == 2:
+            return 0.5
         cuts.sort()
         room = max(itertools.pairwise(cuts), key=lambda gap: gap[1] - gap[0])
         return sum(room) / 2 if room[1] - room[0] > width else -1.0
@@ -491,8 +493,14 @@ def smaller(look: Look, height_mm: float) -> Look:
     return replace(look, height_mm=height_mm)
 
 
-def _turn(outline: Outline) -> int:
-    """Quarter turns that bring the door's wall to the bottom."""
+def turned(room: Floats, turns: int) -> Floats:
+    """Places (n, 2) turned counter-clockwise about 0,0 by so many quarters."""
+    x, y = room[:, 0], room[:, 1]
+    return np.column_stack([(x, y), (-y, x), (-x, -y), (y, -x)][turns % 4])
+
+
+def quarter_turns(outline: Outline) -> int:
+    """Quarter turns, counter-clockwise, that bring the door's wall to the bottom."""
     if not outline.doors:
         return 0
     door = outline.doors[0]

@@ -6,10 +6,11 @@ x runs to the right and y down, from the sheet's upper left corner. Colours are 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 Floats = npt.NDArray[np.float64]
 Place = tuple[float, float]
@@ -162,6 +163,11 @@ class Labels:
 
     bounds: Box
     taken: list[Box] = field(default_factory=list)
+    within: Any = None  # a shapely polygon that texts should not leave
+
+    def __post_init__(self) -> None:
+        if self.within is not None:
+            shapely.prepare(self.within)
 
     def take(self, box: Box) -> None:
         """Keep texts off a box."""
@@ -226,6 +232,10 @@ class Labels:
         outside = max(0.0, self.bounds[0] - left) + max(0.0, self.bounds[1] - top)
         outside += max(0.0, right - self.bounds[2]) + max(0.0, bottom - self.bounds[3])
         covered = 100.0 * outside
+        if self.within is not None:
+            whole = shapely.box(*box)
+            if not self.within.contains(whole):
+                covered += 3.0 * float(whole.difference(self.within).area)
         for a, b, c, d in self.taken:
             wide, high = min(right, c) - max(left, a), min(bottom, d) - max(top, b)
             if wide > 0 and high > 0:

@@ -1,5 +1,6 @@
 """Plans of the work: patches that make a floor pass, and the order in which batches are poured."""
 
+import itertools
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -28,6 +29,7 @@ FILL = Pen("mark", 0.25)
 GRIND = Pen("alarm", 0.3)
 SEAM = Pen("soft", 0.18)
 FRONT = Pen("ink", 0.4)
+BAY = Pen("alarm", 1.1, (3.0, 1.2))
 POURED = Pen("mark", 0.2)
 MOST_FRONTS = 24
 
@@ -102,10 +104,12 @@ def pour_drawing(
         Key(stroke(FRONT), front),
         Key(stroke(SEAM), "from batch to batch"),
     ]
-    if shares is None or every > 1:
-        keys.pop()
     if shares is None:
+        keys = keys[:1]
+    elif every > 1:
         keys.pop()
+    if shares is not None and len({one["bay"] for one in batches}) > 1:
+        keys.append(Key(stroke(BAY), "stop: let the bay before it set"))
     if not by_the_door:
         keys.append(Key(lambda x, y: triangle(x, y, fill="paper"), "the crew leaves here"))
     if poured:
@@ -152,34 +156,50 @@ def _add_shares(
     from scipy.spatial import cKDTree
 
     strip_of = np.array([one["strip"] for one in batches], dtype=float)
+    bay_of = np.array([one["bay"] for one in batches])
     left, low, right, high = shapely.bounds(outline.polygon)
     step = shares.step_mm
     columns = np.arange(left - step / 2, right + 1.5 * step, step)
     rows = np.arange(low - step / 2, high + 1.5 * step, step)
     x, y = np.meshgrid(columns, rows)
-    tree = cKDTree(np.column_stack([shares.x_mm, shares.y_mm]))
-    near = tree.query(np.column_stack([x.ravel(), y.ravel()]))[1].reshape(x.shape)
-    batch = shares.batch_of[near]
-    strips = gaussian_filter(strip_of[batch], 0.8, mode="nearest")
-    field = Lattice(columns, rows, strips)
-    last = int(strip_of.max())
-    fronts = [*range(every, last, every)]
-    for n, front in enumerate([0, *fronts]):
-        if n % 2 == 0:
-            over = fronts[n] + 0.5 if n < len(fronts) else np.inf
-            band = between(outline, field, front + 0.5 if front else -np.inf, over)
-            frame.add_area(shapely.simplify(band, 0.1 * frame.scale), "tint")
+    nodes = np.column_stack([x.ravel(), y.ravel()])
+
+    def nearest(cells: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+        """Batch of the nearest of some cells, at each node."""
+        tree = cKDTree(np.column_stack([shares.x_mm[cells], shares.y_mm[cells]]))
+        found: npt.NDArray[np.intp] = shares.batch_of[cells[tree.query(nodes)[1]]]
+        return found.reshape(x.shape)
+
+    def smooth(values: npt.NDArray[Any]) -> Lattice:
+        return Lattice(columns, rows, gaussian_filter(values.astype(float), 0.8, mode="nearest"))
+
+    batch = nearest(np.arange(len(shares.batch_of)))
+    runs: list[Floats] = []
+    for bay in np.unique(bay_of):
+        # Within a bay strips come one after another; across its border they jump.
+        cells = np.flatnonzero(bay_of[shares.batch_of] == bay)
+        own = between(outline.polygon, smooth(bay_of[batch] == bay), 0.5, np.inf)
+        field = smooth(strip_of[nearest(cells)])
+        strips = strip_of[bay_of == bay]
+        first, last = int(strips.min()), int(strips.max())
+        fronts = [*range(first + every - 1, last, every)]
+        edges = [-np.inf, *(front + 0.5 for front in fronts), np.inf]
+        for n, (below, over) in enumerate(itertools.pairwise(edges)):
+            if n % 2 == 0:
+                band = between(own, field, below, over)
+                frame.add_area(shapely.simplify(band, 0.1 * frame.scale), "tint")
+        for front in fronts:
+            runs += isoline(own, field, front + 0.5)
     done = np.array([one["n"] in poured for one in batches])
     if done.any():
-        wet = gaussian_filter(done[batch].astype(float), 0.8, mode="nearest")
-        frame.add_hatching(
-            between(outline, Lattice(columns, rows, wet), 0.5, np.inf), POURED, 1.8, 45.0
-        )
+        wet = between(outline.polygon, smooth(done[batch]), 0.5, np.inf)
+        frame.add_hatching(wet, POURED, 1.8, 45.0)
     if every == 1:
         frame.add_runs(_seams(outline, columns, rows, batch, strip_of), SEAM)
-    for front in fronts:
-        runs = isoline(outline, field, front + 0.5)
-        frame.add_runs([simple(run, 0.1 * frame.scale) for run in runs], FRONT)
+    frame.add_runs([simple(run, 0.1 * frame.scale) for run in runs], FRONT)
+    for bay in np.unique(bay_of)[1:]:
+        border = isoline(outline.polygon, smooth(bay_of[batch] >= bay), 0.5)
+        frame.add_runs(border, BAY)
 
 
 def _seams(

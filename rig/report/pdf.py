@@ -39,6 +39,7 @@ class _Paper(FPDF):
         super().__init__(unit="mm", format=report.paper)
         self.report = report
         self.core_fonts_encoding = "windows-1252"
+        self._widths_at_1000: dict[tuple[str, bool], float] = {}
         self.family, self.lost = self._choose_font()
         self.set_margins(MARGIN_MM, MARGIN_MM, MARGIN_MM)
         self.set_auto_page_break(False)
@@ -255,7 +256,8 @@ class _Paper(FPDF):
             bold = table.large and n < len(table.head) - 1
             inside = [self._wide(row[n], sizes[n], bold) for row in table.rows]
             words = [self._wide(word, head, True) for word in name.split()]
-            wanted.append(max([*inside, *words, 6.0]) + 3.0)
+            whole = self._wide(name, head, True) * 0.6  # in no more than two lines
+            wanted.append(max([*inside, *words, whole, 6.0]) + 3.0)
         over = sum(wanted) - self.epw
         while over > 0.01:
             most = max(wanted)
@@ -292,37 +294,45 @@ class _Paper(FPDF):
         colour: str = "ink",
         side: str = "L",
     ) -> None:
+        away = [width - self._measure(line, size, bold) if side == "R" else 0.0 for line in lines]
         self._font(size, bold, colour)
-        for line in lines:
-            away = width - self.get_string_width(line) if side == "R" else 0.0
-            self.text(x + away, self.y + 0.79 * _line_mm(size), line)
+        for line, left in zip(lines, away, strict=True):
+            self.text(x + left, self.y + 0.79 * _line_mm(size), line)
             self.set_y(self.y + _line_mm(size))
 
     def _lines(self, text: str, size: float, width: float, bold: bool = False) -> list[str]:
         """Break a text into lines; a word too long for one is cut."""
-        self._font(size, bold)
         lines, line = [], ""
+        space = self._measure(" ", size, bold)
+        at = 0.0
         for word in self.fit(text).split():
-            while self.get_string_width(word) > width and len(word) > 1:
+            while self._measure(word, size, bold) > width and len(word) > 1:
                 cut = len(word) - 1
-                while cut > 1 and self.get_string_width(word[:cut]) > width:
+                while cut > 1 and self._measure(word[:cut], size, bold) > width:
                     cut -= 1
                 if line:
                     lines.append(line)
                     line = ""
                 lines.append(word[:cut])
                 word = word[cut:]
-            longer = f"{line} {word}" if line else word
-            if line and self.get_string_width(longer) > width:
+            wide = self._measure(word, size, bold)
+            if line and at + space + wide > width:
                 lines.append(line)
-                line = word
-            else:
-                line = longer
+                line = ""
+            at = at + space + wide if line else wide
+            line = f"{line} {word}" if line else word
         return [*lines, line] if line or not lines else lines
 
     def _wide(self, text: str, size: float, bold: bool = False) -> float:
-        self._font(size, bold)
-        return float(self.get_string_width(self.fit(text)))
+        return self._measure(self.fit(text), size, bold)
+
+    def _measure(self, text: str, size: float, bold: bool) -> float:
+        """Width of a text that is fit already; fpdf2 measures each word only once."""
+        key = (text, bold)
+        if key not in self._widths_at_1000:
+            self._font(1000.0, bold)
+            self._widths_at_1000[key] = float(self.get_string_width(text))
+        return self._widths_at_1000[key] * size / 1000.0
 
     def _need(self, height: float) -> None:
         if self.y + height > self.bottom:

@@ -92,15 +92,10 @@ def instruments_section(source: Source) -> Section:
             )
         )
     troubles = source.job.events(["trouble"])
-    blocks.append(
-        bullets([f"{source.time(one.utc_s)}: {one.data['text']}" for one in troubles[:20]])
-    )
     if troubles:
-        blocks.append(
-            Words(
-                f"Above: what the rod said that cannot be, {len(troubles)} times in all.", "small"
-            )
-        )
+        told = "once" if len(troubles) == 1 else f"{len(troubles)} times"
+        blocks.append(Words(f"Told while measuring, {told}:"))
+        blocks.append(bullets([_trouble(source, one) for one in troubles[:20]]))
     return section("instruments", "Instruments and checks", *blocks)
 
 
@@ -225,6 +220,12 @@ def _rod(kind: str, profile_text: str) -> str:
     except tomllib.TOMLDecodeError:
         text = ""
     return f"{kind}: {text}" if text else ""
+
+
+def _trouble(source: Source, event: Any) -> str:
+    # What is told before the first reading has no time of day.
+    when = f"{source.time(event.utc_s)}: " if event.utc_s > 0 else ""
+    return f"{when}{event.data['text']}"
 
 
 def _figures(result: dict[str, Any]) -> str:

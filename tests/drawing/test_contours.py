@@ -25,10 +25,10 @@ def bowl(x, y):
 
 def test_contours_of_a_bowl_are_circles():
     lattice = lattice_of(ROOM, bowl)
-    for run in isoline(ROOM, lattice, 1.0):
+    for run in isoline(ROOM.polygon, lattice, 1.0):
         away = np.hypot(run[:, 0] - 2000.0, run[:, 1] - 1500.0)
         assert np.all(np.abs(away - 1000.0) < 1.0)
-    inside = between(ROOM, lattice, -math.inf, 1.0)
+    inside = between(ROOM.polygon, lattice, -math.inf, 1.0)
     circle = shapely.Point(2000.0, 1500.0).buffer(1000.0, quad_segs=128)
     assert inside.area == pytest.approx(circle.intersection(ROOM.polygon).area, rel=2e-3)
 
@@ -58,7 +58,9 @@ def test_lines_agree_with_those_of_matplotlib():
     outline = room(4000.0, 3000.0)
     lattice = lattice_of(outline, waves)
     for level in (-2.0, 0.5, 3.0):
-        ours = sum(shapely.LineString(run).length for run in isoline(outline, lattice, level))
+        ours = sum(
+            shapely.LineString(run).length for run in isoline(outline.polygon, lattice, level)
+        )
         drawn = pyplot.contour(lattice.x_mm, lattice.y_mm, lattice.values, levels=[level])
         theirs = sum(shapely.LineString(run).length for run in drawn.allsegs[0] if len(run) > 1)
         assert ours == pytest.approx(theirs, rel=1e-6)

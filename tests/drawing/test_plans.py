@@ -213,6 +213,25 @@ def test_widths_of_text_agree_with_the_font_metrics():
             assert text_width(text, 3.2, bold) == pytest.approx(exact, rel=0.03)
 
 
+def test_bays_are_told_apart_and_walls_named_clear_of_doors():
+    outline = with_door(ELL, 500.0, 7000.0, 900.0)
+    drawing = drawings(outline, Look("mm"))["pour"]
+    assert "stop: let the bay before it set" not in {t.text for t in texts(drawing)}
+    batches = [
+        {"n": n + 1, "strip": n + 1, "bay": 1 + (n > 1), "x_mm": 800.0 + 600 * n, "y_mm": 1500.0}
+        for n in range(5)
+    ]
+    from rig.plan_geometry import raster
+
+    cells = raster(outline, 200.0)
+    nearest = np.clip((cells.x_mm - 500.0) // 600.0, 0, 4).astype(int)
+    shares = Shares(cells.x_mm, cells.y_mm, 200.0, nearest)
+    drawing = pour_drawing(outline, Look("mm"), batches, (3000.0, 0.0), shares)
+    assert overlapping(drawing) == []
+    seen = {t.text for t in texts(drawing)}
+    assert {"stop: let the bay before it set", "DOOR 2", "1", "5"} <= seen
+
+
 def test_many_shots_keep_their_dots_and_drop_what_has_no_room():
     places = grid(ROOM, 15, 14)
     drawing = drawings(ROOM, Look("mm", width_mm=90, height_mm=120), places)["floor"]

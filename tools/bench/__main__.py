@@ -28,6 +28,7 @@ BENCHES = (
     "setups",
     "flatness",
     "pour",
+    "report",
     "bluetooth",
     "page",
 )
