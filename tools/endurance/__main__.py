@@ -84,6 +84,13 @@ def _fuzz(given: argparse.Namespace) -> bool:
     return not finds
 
 
+def _model(given: argparse.Namespace) -> bool:
+    from tools.endurance import model
+
+    print(f"{model.run(given.steps, given.seed)} steps, all held")
+    return True
+
+
 COMMANDS = {
     "kills": (
         "kill live surveys at random instants",
@@ -108,6 +115,11 @@ COMMANDS = {
             ("--keep", "", "folder for what was found; tests/endurance/finds keeps them as tests"),
         ],
         _fuzz,
+    ),
+    "model": (
+        "drive surveys and marker settings in random order against a model of what must hold",
+        [("--steps", 100_000, "how many acts, faults and restarts")],
+        _model,
     ),
 }
 
