@@ -106,6 +106,14 @@ class JobFile:
             with self._writing("the last readings were not kept"):
                 pass
 
+    @property
+    def size_bytes(self) -> int:
+        """How large the job is on the disk."""
+        with self._reading() as connection:
+            (pages,) = connection.execute("PRAGMA page_count").fetchone()
+            (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
+        return int(pages) * int(page_bytes)
+
     @contextlib.contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
         with plain_words(self.path):

@@ -23,6 +23,9 @@ class Recorder:
         The set-up is new: its check sight is kept as a benchmark shot, which ties its line.
     watcher : Watcher, optional
         Hears of each floor shot once it is on disk.
+    most_bytes : int, optional
+        Once the job is so large, plain readings are not logged any more; shots, acts and what
+        happens to the link still are. Such a session cannot be replayed to its end.
     """
 
     def __init__(
@@ -32,12 +35,16 @@ class Recorder:
         *,
         ties_line: bool = False,
         watcher: Watcher | None = None,
+        most_bytes: int | None = None,
     ) -> None:
         self._job = job
         self._start = session
         self._session = 0 if callable(session) else session
         self._ties_line = ties_line
         self._watcher = watcher
+        self._most_bytes = most_bytes
+        self._log_is_full = False
+        self._news: list[dict[str, Any]] = []
         self._now = (0.0, 0.0)
         self._shots: list[int] = []
         self.shots = 0
@@ -53,6 +60,8 @@ class Recorder:
         match item:
             case Reading():
                 self._now = (item.time_s, item.utc_s)
+                if self._log_is_full:
+                    return
                 job.log_reading(
                     session,
                     time_s=item.time_s,
@@ -118,11 +127,22 @@ class Recorder:
 
     def news(self, last: bool = False) -> Iterable[dict[str, Any]]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""
-        return self._watcher.news(last) if self._watcher is not None else ()
+        news, self._news = self._news, []
+        return [*news, *(self._watcher.news(last) if self._watcher is not None else ())]
 
     def flush(self) -> None:
-        """Commit what is still in memory."""
+        """Commit what is still in memory, and see whether the log may grow on."""
         self._job.flush()
+        if self._most_bytes is None or self._log_is_full:
+            return
+        if self._job.size_bytes > self._most_bytes:
+            self._log_is_full = True
+            text = (
+                f"The log has reached {self._most_bytes / 1e6:g} MB (--log-limit): readings are "
+                "not kept any more, shots are; this session cannot be replayed to its end."
+            )
+            self._job.log_event(self._session, *self._now, "log full", {"text": text})
+            self._news.append({"event": "notice", "time_s": self._now[0], "text": text})
 
     def _add_shot(self, event: dict[str, Any], kind: str, time_s: float, utc_s: float) -> int:
         return self._job.add_shot(

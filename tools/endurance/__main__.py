@@ -91,6 +91,20 @@ def _model(given: argparse.Namespace) -> bool:
     return True
 
 
+def _soak(given: argparse.Namespace) -> bool:
+    from tools.endurance import soak
+
+    with tempfile.TemporaryDirectory() as folder:
+        report = soak.soak(given.hours, Path(folder), given.limit_mb * 1_000_000 or None)
+    for hour in report.hours:
+        print(hour)
+    print(
+        f"memory {report.memory_growth_mb:+.2f} MB after the first hour, "
+        f"log {report.file_mb_per_hour:.2f} MB an hour"
+    )
+    return report.sound
+
+
 COMMANDS = {
     "kills": (
         "kill live surveys at random instants",
@@ -120,6 +134,14 @@ COMMANDS = {
         "drive surveys and marker settings in random order against a model of what must hold",
         [("--steps", 100_000, "how many acts, faults and restarts")],
         _model,
+    ),
+    "soak": (
+        "20 readings a second for simulated hours: does anything grow?",
+        [
+            ("--hours", 24, "how many"),
+            ("--limit-mb", 0, "as --log-limit of rig survey, in MB; 0 is none"),
+        ],
+        _soak,
     ),
 }
 
