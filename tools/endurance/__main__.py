@@ -105,6 +105,20 @@ def _soak(given: argparse.Namespace) -> bool:
     return report.sound
 
 
+def _small(given: argparse.Namespace) -> bool:
+    from tools.endurance import small
+
+    uses, wheel = small.report(given.seconds)
+    for use in uses:
+        print(
+            f"{use.name:<8} ready after {use.ready_s:.2f} s, {use.memory_mb:.0f} MB at most "
+            f"(aim {use.most_mb:.0f}), {use.share:.1%} of a core (aim {small.MOST_SHARE:.0%}); "
+            f"loaded: {use.loaded}"
+        )
+    print(f"wheel: {wheel}")
+    return all(use.sound for use in uses) and wheel.endswith("-none-any.whl")
+
+
 COMMANDS = {
     "kills": (
         "kill live surveys at random instants",
@@ -142,6 +156,11 @@ COMMANDS = {
             ("--limit-mb", 0, "as --log-limit of rig survey, in MB; 0 is none"),
         ],
         _soak,
+    ),
+    "small": (
+        "what live work takes on one core and 512 MB; build the wheel",
+        [("--seconds", 30.0, "how long each is measured")],
+        _small,
     ),
 }
 

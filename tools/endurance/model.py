@@ -19,6 +19,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 from hypothesis import HealthCheck, Phase, seed, settings
@@ -343,7 +344,8 @@ class SurveyModel(RuleBasedStateMachine):
             if run and run[0][0] <= shot["time_s"] <= run[-1][0]:
                 assert len(used) == shot["n"], "a shot mixes readings from both sides of a gap"
                 assert min(used) - 1e-9 <= shot["reading_mm"] <= max(used) + 1e-9
-                assert max(used) - min(used) < 2.0, "a shot mixes two stands"
+                # A few strays are left out of a shot; what it says is where most of it stood.
+                assert abs(shot["reading_mm"] - median(used)) < 0.5, "a shot mixes two stands"
                 return
         raise AssertionError("a shot without readings")
 
