@@ -28,6 +28,7 @@ BENCHES = (
     "flatness",
     "pour",
     "bluetooth",
+    "growth",
 )
 REFERENCES = {
     "parsing": ["pynmea2"],
