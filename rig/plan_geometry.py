@@ -667,7 +667,7 @@ def _missed(x: float, y: float, closing: float, walked: float, units: str) -> st
 
 def _from_wkt(text: str, size: float, name: str) -> Outline:
     try:
-        with np.errstate(invalid="ignore"):  # a coordinate that is no number is refused below
+        with np.errstate(all="ignore"):  # what is no number is refused below
             shape = shapely.from_wkt(text.strip())
     except shapely.errors.ShapelyError as error:
         reason = str(error).splitlines()[0]

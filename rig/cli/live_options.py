@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from rig.cli.options import SECONDS, Command, Length, stack
+from rig.cli.options import SECONDS, Command, Length, Size, stack
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
@@ -75,6 +75,15 @@ def source_options(command: Command) -> Command:
             help="Spread of readings that still counts as still.",
         ),
     )(command)
+
+
+log_limit_option = click.option(
+    "--log-limit",
+    type=Size(),
+    metavar="SIZE",
+    help="Log no more readings once the job is so large, as 200MB; shots are still kept.  "
+    "[default: no limit]",
+)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
 from rig.cli.live_options import (
     Source,
     is_job_replay,
+    log_limit_option,
     open_source,
     replayed_sessions,
     run_live,
@@ -33,6 +34,7 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
 @click.command()
 @job_option
 @source_options
+@log_limit_option
 @click.option(
     "--tolerance",
     type=Length(above=0.0),
@@ -98,7 +100,8 @@ def set_markers(
             rounds = [(source, setup_of(job, options["setup"]), capture)]
         failed = None
         for source, setup, capture in rounds:
-            failed = _set(job, plan, source, setup, capture, as_json, more_sinks, page)
+            most_bytes = options["log_limit"]
+            failed = _set(job, plan, source, setup, capture, as_json, more_sinks, page, most_bytes)
         left = [marker.label for marker in job.markers() if not marker.is_set]
     if failed:
         raise CannotAnswer(failed)
@@ -115,6 +118,7 @@ def _set(
     as_json: bool,
     more_sinks: Iterable[Any],
     page: "Page | None",
+    most_bytes: int | None,
 ) -> str | None:
     """Go one round; return what the check found wrong, if anything."""
     from rig.live.machines import guard_of, setting_machine
@@ -164,7 +168,7 @@ def _set(
     run_live(
         machine,
         source,
-        Recorder(job, start, ties_line=setup not in known),
+        Recorder(job, start, ties_line=setup not in known, most_bytes=most_bytes),
         guard=guard_of(job, setup, source.profile, [m.target_reading_mm for m in job.markers()]),
         as_json=as_json,
         units=units,

@@ -12,6 +12,7 @@ from rig.cli.jobs import boot_id, outline_of, points_of, setup_of, units_of
 from rig.cli.live_options import (
     Source,
     is_job_replay,
+    log_limit_option,
     open_source,
     replayed_sessions,
     run_live,
@@ -38,6 +39,7 @@ CAUTION = "Caution: never look into the laser's beam; its class and its maker's 
 @click.command()
 @job_option
 @source_options
+@log_limit_option
 @click.option("--rock", is_flag=True, help="Wave the rod through plumb; the vertex is the shot.")
 @click.option(
     "--kind", type=click.Choice(KINDS), default="floor", show_default=True, help="What is shot."
@@ -108,8 +110,13 @@ def survey(
             if not as_json:
                 click.echo(CAUTION, err=True)
             watcher = _watcher(job, options["kind"], setup)
-            session = _begin(job, source, setup, capture)
-            recorder = Recorder(job, session, watcher=watcher, setup=setup)
+            recorder = Recorder(
+                job,
+                _begin(job, source, setup, capture),
+                watcher=watcher,
+                setup=setup,
+                most_bytes=options["log_limit"],
+            )
             machine = _machine(job, capture, source)
             run_live(
                 machine,

@@ -273,7 +273,7 @@ class Setting:
         if self._looked_moved_s is not None and not waited:
             return []
         self._prompter.live.rests(self._window.spread_mm)
-        self._window.learn()
+        self._window.learn(self._window.spread_mm)
         return self._compare(Steady(*self._window.value()), second=waited)
 
     def _compare(self, steady: Steady, *, second: bool) -> list[Event]:
@@ -384,7 +384,7 @@ class Setting:
         marker = self._marker
         residual = self.target_today_mm(marker) - steady.mean_mm
         if self._window.state() == "still":
-            self._window.learn()
+            self._window.learn(self._window.spread_mm)
         self._round.set(marker)
         self._leave(self._arming, steady, marker.label)
         taken = MarkerSet(marker.label, residual, *steady, self._now_s, phrases.SET)

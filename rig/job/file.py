@@ -113,6 +113,14 @@ class JobFile:
         with self._reading() as connection:
             return content_hash(connection)
 
+    @property
+    def size_bytes(self) -> int:
+        """How large the job is on the disk."""
+        with self._reading() as connection:
+            (pages,) = connection.execute("PRAGMA page_count").fetchone()
+            (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
+        return int(pages) * int(page_bytes)
+
     @contextlib.contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
         with plain_words(self.path):

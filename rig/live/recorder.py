@@ -27,6 +27,9 @@ class Recorder:
         Hears of each floor shot once it is on disk.
     setup : str
         Of the session: which line a check is about.
+    most_bytes : int, optional
+        Once the job is so large, plain readings are not logged any more; shots, acts and what
+        happens to the link still are. Such a session cannot be replayed to its end.
     """
 
     def __init__(
@@ -37,12 +40,15 @@ class Recorder:
         ties_line: bool = False,
         watcher: Watcher | None = None,
         setup: str = "",
+        most_bytes: int | None = None,
     ) -> None:
         self._job = job
         self._start = session
         self._session = 0 if callable(session) else session
         self._ties_line = ties_line
         self._watcher = watcher
+        self._most_bytes = most_bytes
+        self._log_is_full = False
         self._now = (0.0, 0.0)
         self._setup = setup
         self._shots: list[int] = []
@@ -61,6 +67,8 @@ class Recorder:
         match item:
             case Reading():
                 self._now = (item.time_s, item.utc_s)
+                if self._log_is_full:
+                    return
                 job.log_reading(
                     session,
                     time_s=item.time_s,
@@ -141,8 +149,18 @@ class Recorder:
         return [*told, *(self._watcher.news(last) if self._watcher is not None else ())]
 
     def flush(self) -> None:
-        """Commit what is still in memory."""
+        """Commit what is still in memory, and see whether the log may grow on."""
         self._job.flush()
+        if self._most_bytes is None or self._log_is_full:
+            return
+        if self._job.size_bytes > self._most_bytes:
+            self._log_is_full = True
+            text = (
+                f"The log has reached {self._most_bytes / 1e6:g} MB (--log-limit): readings are "
+                "not kept any more, shots are; this session cannot be replayed to its end."
+            )
+            self._job.log_event(self._session, *self._now, "log full", {"text": text})
+            self._news.append({"event": "notice", "time_s": self._now[0], "text": text})
 
     def _correct(self, event: dict[str, Any], time_s: float, utc_s: float) -> None:
         """Put shots that a drift was spread over in the place of what they were."""

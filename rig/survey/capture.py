@@ -350,7 +350,7 @@ class Capture:
             time_s=height.time_s,
         )
         if height.n > 1:
-            self._window.learn()
+            self._window.learn(height.spread_mm)
         self._window.clear()
 
     # The line

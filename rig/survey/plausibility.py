@@ -118,6 +118,7 @@ class Guard:
         self._benchmarks = dict(benchmarks or {})
         self._places = [_Place(*shot) for shot in shots]
         self._heights = [place.reading_mm for place in self._places] + list(heights_mm)
+        self._usual_mm = median(self._heights) if self._heights else 0.0
         self._said: set[str] = set()
         self._away = False  # on a benchmark, whose height says nothing of the floor's
         # The run of equal readings, the present block of readings, and how blocks at rest flutter.
@@ -174,6 +175,7 @@ class Guard:
                 return self._moved(event)
             told = self._step(event)
             self._heights.append(event.reading_mm)
+            self._usual_mm = median(self._heights)  # once a shot, not with each reading
             return told
         elif event.event == "undone" and self._places:
             label = event.as_dict()["label"]
@@ -208,7 +210,7 @@ class Guard:
         )
 
     def _unit(self, time_s: float, value_mm: float) -> list[Event]:
-        usual = median(self._heights) if self._heights else 0.0
+        usual = self._usual_mm
         if self._away or usual <= 0.0 or value_mm <= 0.0:
             self._odd.clear()
             return []

@@ -40,6 +40,15 @@ def test_live_capture_leaves_numbers_alone_until_they_are_needed():
     assert ran.stdout.strip() == "[]"
 
 
+def test_a_survey_reads_its_grid_without_scipy():
+    code = (
+        "import sys, rig.cli.jobs, rig.survey.grid, rig.live.machines, rig.cli.survey_command\n"
+        "print([name for name in ('scipy', 'sqlite_utils', 'rich') if name in sys.modules])"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"
+
+
 def test_every_command_has_help():
     from click.testing import CliRunner
 

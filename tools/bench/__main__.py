@@ -31,6 +31,7 @@ BENCHES = (
     "report",
     "bluetooth",
     "page",
+    "growth",
 )
 REFERENCES = {
     "parsing": ["pynmea2"],

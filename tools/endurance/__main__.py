@@ -84,6 +84,41 @@ def _fuzz(given: argparse.Namespace) -> bool:
     return not finds
 
 
+def _model(given: argparse.Namespace) -> bool:
+    from tools.endurance import model
+
+    print(f"{model.run(given.steps, given.seed)} steps, all held")
+    return True
+
+
+def _soak(given: argparse.Namespace) -> bool:
+    from tools.endurance import soak
+
+    with tempfile.TemporaryDirectory() as folder:
+        report = soak.soak(given.hours, Path(folder), given.limit_mb * 1_000_000 or None)
+    for hour in report.hours:
+        print(hour)
+    print(
+        f"memory {report.memory_growth_mb:+.2f} MB after the first hour, "
+        f"log {report.file_mb_per_hour:.2f} MB an hour"
+    )
+    return report.sound
+
+
+def _small(given: argparse.Namespace) -> bool:
+    from tools.endurance import small
+
+    uses, wheel = small.report(given.seconds)
+    for use in uses:
+        print(
+            f"{use.name:<8} ready after {use.ready_s:.2f} s, {use.memory_mb:.0f} MB at most "
+            f"(aim {use.most_mb:.0f}), {use.share:.1%} of a core (aim {small.MOST_SHARE:.0%}); "
+            f"loaded: {use.loaded}"
+        )
+    print(f"wheel: {wheel}")
+    return all(use.sound for use in uses) and wheel.endswith("-none-any.whl")
+
+
 COMMANDS = {
     "kills": (
         "kill live surveys at random instants",
@@ -108,6 +143,24 @@ COMMANDS = {
             ("--keep", "", "folder for what was found; tests/endurance/finds keeps them as tests"),
         ],
         _fuzz,
+    ),
+    "model": (
+        "drive surveys and marker settings in random order against a model of what must hold",
+        [("--steps", 100_000, "how many acts, faults and restarts")],
+        _model,
+    ),
+    "soak": (
+        "20 readings a second for simulated hours: does anything grow?",
+        [
+            ("--hours", 24, "how many"),
+            ("--limit-mb", 0, "as --log-limit of rig survey, in MB; 0 is none"),
+        ],
+        _soak,
+    ),
+    "small": (
+        "what live work takes on one core and 512 MB; build the wheel",
+        [("--seconds", 30.0, "how long each is measured")],
+        _small,
     ),
 }
 

@@ -43,8 +43,11 @@ class Tally:
 class Walker(threading.Thread):
     """A rod that stands and walks on without end, each stand at a height of its own."""
 
-    def __init__(self) -> None:
+    def __init__(
+        self, rate_hz: float = RATE_HZ, stand_s: float = STAND_S, walk_s: float = WALK_S
+    ) -> None:
         super().__init__(daemon=True)
+        self._rate_hz, self._stand_s, self._walk_s = rate_hz, stand_s, walk_s
         self._master, self._slave = os.openpty()
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)
@@ -55,12 +58,12 @@ class Walker(threading.Thread):
         seq, stand = 0, 0
         while not self._over.is_set():
             stand += 1
-            for n in range(round((STAND_S + WALK_S) * RATE_HZ)):
-                dark = n >= STAND_S * RATE_HZ
+            for n in range(round((self._stand_s + self._walk_s) * self._rate_hz)):
+                dark = n >= self._stand_s * self._rate_hz
                 value = "" if dark else f"{1200 + stand * 3.7 % 50:.1f}"
                 self._send(f"U0HGT,{seq},{value},mm,{'N' if dark else 'V'}")
                 seq = (seq + 1) % 65536
-                time.sleep(1.0 / RATE_HZ)
+                time.sleep(1.0 / self._rate_hz)
         os.close(self._master)
         os.close(self._slave)
 
