@@ -17,6 +17,7 @@ from simulated_devices.site import PLACEMENT_MM, Site
 STEP_S = 0.25
 REACH_MM = 150.0
 """A mark so near to where a finger puts the rod is what the foot is put on."""
+SHORTEST_WALK_S, LONGEST_WALK_S, WALK_MM_S = 1.2, 3.0, 1500.0
 MOST_TURN_MM = 60.0
 TURN_MM_S = 12.0
 DEEPEST_MM = 2.0
@@ -40,7 +41,8 @@ class Steered:
         x, y = site.middle
         self._here = Spot(None, x, y, site.floor_mm(x, y))
         self._motion: Motion = Rest(self._here)
-        self._turned_s = math.inf
+        self._due_s = math.inf  # when a turn ends, or a walk
+        self._lifted: tuple[float, Spot] | None = None
         self._presses = 0
         self._setting = False
         self._called: str | None = None
@@ -49,11 +51,17 @@ class Steered:
         self.notices: list[str] = []
 
     def next_time(self) -> float:
-        return self._turned_s
+        return self._due_s
 
     def advance(self, time_s: float) -> None:
-        if self._turned_s <= time_s:
-            self._let_go(self._turned_s)
+        if self._due_s > time_s:
+            return
+        if isinstance(self._motion, Turning):
+            self._let_go(self._due_s)
+        elif isinstance(self._motion, Carried):
+            self._put_down(self._due_s)
+        else:
+            self._due_s = math.inf
 
     def pose(self, time_s: float) -> Pose:
         return self._motion.pose(time_s)
@@ -73,7 +81,7 @@ class Steered:
                 self._turn(float(by_mm), time_s)
             case {"do": "press"}:
                 self._presses += 1
-                self._turned_s = min(self._turned_s, time_s)  # wakes the world
+                self._due_s = min(self._due_s, time_s)  # wakes the world
             case {"event": str(name)}:
                 self._note(name, told)
 
@@ -95,16 +103,33 @@ class Steered:
 
     def _carry(self, x: float, y: float, now: float) -> None:
         self._let_go(now)
+        self._lift(now)
         end = self._on_floor(None, x, y)
         self._motion = Carried(self._here, end, now, now + STEP_S, swings=False)
         self._here = end
 
     def _stand(self, x: float, y: float, now: float) -> None:
+        """Put the rod down, no sooner than a person has walked there."""
         self._let_go(now)
-        self._here = self.spot = self._mark_at(x, y)
+        lifted_s, start = self._lift(now)
+        end = self._mark_at(x, y)
+        way = math.hypot(end.x_mm - start.x_mm, end.y_mm - start.y_mm)
+        there_s = max(now, lifted_s + min(LONGEST_WALK_S, SHORTEST_WALK_S + way / WALK_MM_S))
+        self._motion = Carried(self._here, end, now, there_s + 1e-6, swings=False)
+        self._here, self._due_s = end, there_s
+
+    def _put_down(self, now: float) -> None:
+        self._due_s, self._lifted = math.inf, None
+        self.spot = self._here
         rng = self._rng
         self.stand = f"{rng.random()}"
         self._motion = Standing(self._here, now, rng.uniform(3.0, 8.0), rng.uniform(-4.0, 4.0))
+
+    def _lift(self, now: float) -> tuple[float, Spot]:
+        """When the rod was lifted for this walk, and where from."""
+        if self._lifted is None:
+            self._lifted = (now, self._here)
+        return self._lifted
 
     def _mark_at(self, x: float, y: float) -> Spot:
         """The screw or the named place under the foot, else the bare floor there."""
@@ -137,12 +162,12 @@ class Steered:
         by_mm = min(max(by_mm, -MOST_TURN_MM), MOST_TURN_MM)
         floor_mm = self._site.floor_mm(spot.x_mm, spot.y_mm)
         top = max(spot.foot_mm + by_mm, floor_mm + DEEPEST_MM)
-        self._turned_s = now + 0.2 + abs(by_mm) / TURN_MM_S
-        self._motion = Turning(spot, now, self._turned_s, top)
+        self._due_s = now + 0.2 + abs(by_mm) / TURN_MM_S
+        self._motion = Turning(spot, now, self._due_s, top)
 
     def _let_go(self, now: float) -> None:
         """Leave a screw that is being turned where it has got to."""
-        self._turned_s = math.inf
+        self._due_s = math.inf
         if not isinstance(self._motion, Turning):
             return
         top, spot = self._motion.pose(now).foot_mm, self._motion.spot

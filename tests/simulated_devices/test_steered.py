@@ -12,6 +12,12 @@ def world():
     return make_world(seed=4, room_mm=(3000.0, 2400.0), rate_hz=20.0, noise_mm=0.0, steered=True)
 
 
+def stand(world, x, y):
+    """Put the rod down and wait until whoever carries it has walked there."""
+    world.event({"do": "stand", "x": x, "y": y})
+    readings(world, 3.2)
+
+
 def readings(world, seconds):
     """Heights of the lines that the rod sends; None without beam."""
     lines = world.step(world.time_s + seconds).decode().splitlines()
@@ -23,18 +29,26 @@ def test_a_carried_rod_has_no_beam_and_a_stood_one_reads_the_floor(world):
     assert isinstance(world.mover, Steered)
     world.event({"do": "carry", "x": 500.0, "y": 500.0})
     assert set(readings(world, 0.5)) == {None}
-    world.event({"do": "stand", "x": 500.0, "y": 500.0})
+    stand(world, 500.0, 500.0)
     last = readings(world, 3.0)[-1]
     line = float(world.laser.line_mm(500.0, 500.0, world.time_s))
     assert last == pytest.approx(line - world.site.floor_mm(500.0, 500.0), abs=0.1)
 
 
+def test_nobody_is_quicker_than_a_walk(world):
+    stand(world, 200.0, 200.0)
+    world.event({"do": "stand", "x": 2900.0, "y": 2300.0})
+    assert set(readings(world, 1.1)) == {None}
+    assert readings(world, 3.0)[-1] is not None
+    assert world.mover.spot.x_mm == 2900.0
+
+
 def test_near_a_named_place_the_foot_is_put_on_it(world):
     world.event(NEXT)
-    world.event({"do": "stand", "x": 1090.0, "y": 860.0})
+    stand(world, 1090.0, 860.0)
     assert world.mover.spot.label == "B2"
     assert abs(world.mover.spot.x_mm - 1000.0) < 40
-    world.event({"do": "stand", "x": 1400.0, "y": 860.0})
+    stand(world, 1400.0, 860.0)
     assert world.mover.spot.label is None
     assert world.mover.spot.x_mm == 1400.0
 
@@ -42,7 +56,7 @@ def test_near_a_named_place_the_foot_is_put_on_it(world):
 def test_a_turned_screw_moves_its_top_by_what_was_told(world):
     world.event(MARKER)
     top = world.site.markers["M1"].top_mm
-    world.event({"do": "stand", "x": 1500.0, "y": 1200.0})
+    stand(world, 1500.0, 1200.0)
     before = readings(world, 3.0)[-1]
     world.event({"do": "turn", "by": 6.0})
     after = readings(world, 3.0)[-1]
@@ -57,7 +71,7 @@ def test_a_turned_screw_moves_its_top_by_what_was_told(world):
 def test_away_from_a_screw_nothing_turns(world):
     world.event(MARKER)
     top = world.site.markers["M1"].top_mm
-    world.event({"do": "stand", "x": 300.0, "y": 300.0})
+    stand(world, 300.0, 300.0)
     world.event({"do": "turn", "by": 6.0})
     readings(world, 2.0)
     assert world.site.markers["M1"].top_mm == top
@@ -65,7 +79,7 @@ def test_away_from_a_screw_nothing_turns(world):
 
 def test_the_truth_knows_where_the_foot_really_stood(world):
     world.event(NEXT)
-    world.event({"do": "stand", "x": 2000.0, "y": 900.0})
+    stand(world, 2000.0, 900.0)
     readings(world, 2.0)
     world.event({"event": "shot", "label": "B2"})
     assert world.shots[0].x_mm == 2000.0
@@ -80,5 +94,5 @@ def test_what_is_not_understood_does_nothing(world, told):
 
 
 def test_a_place_outside_the_room_is_at_its_wall(world):
-    world.event({"do": "stand", "x": -900.0, "y": 99999.0})
+    stand(world, -900.0, 99999.0)
     assert (world.mover.spot.x_mm, world.mover.spot.y_mm) == (0.0, 2400.0)
