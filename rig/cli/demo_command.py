@@ -27,6 +27,8 @@ PROVED = "click-lock"
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
 IN_ROOM = ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}"]
+SECOND_ROOM = ["--room", "10ft,10ft", "--door", "3ft,0ft,3ft", "--units", "in"]
+IN_SECOND_ROOM = ["--room-mm", "3048,3048"]
 COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50lb"]
 COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
 POUR = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "12min"]
@@ -135,7 +137,9 @@ def _run(
         stage.rig("report", "--rule", PROVED, "--drawings", "--out", str(folder))
         for file_format in ("csv", "geojson", "dxf"):
             stage.rig("export", "--format", file_format, "--out", str(folder))
+        patched = _second_room(folder, link, seed, speed, page)
     told = compare(json.loads(truth_path.read_text()), job)
+    told["result"]["second_room"] = patched
     told["truth"]["pour"], told["result"]["pour"] = pour
     if page is not None:
         page.close(_last_word(told))
@@ -145,6 +149,25 @@ def _run(
         click.echo(json.dumps(told, allow_nan=False))
     else:
         click.echo(apart_text(told))
+
+
+def _second_room(
+    folder: Path, link: str, seed: int, speed: float, page: "Page | None"
+) -> dict[str, Any]:
+    """Survey a second room, whose floor is poured or only patched: what each takes."""
+    stage = Stage(folder / "second-room.sqlite", speed, page)
+    stage.rig("new", *SECOND_ROOM, *COMPOUND)
+    stage.rig("grid")
+    with simulated_rod(link, seed, speed, IN_SECOND_ROOM) as simulator:
+        stage.simulator = simulator
+        stage.survey()
+    stage.rig("plan", "--patch", PROVED)
+    made = io.StringIO()
+    with contextlib.redirect_stdout(made):
+        stage.rig("plan", "--patch", PROVED, "--json", aloud=False)
+    told = json.loads(made.getvalue())
+    bags = {way["way"]: way["bags"]["p95"] for way in told["comparison"]}
+    return {"bags": bags, "chance_patched": told["chance"]}
 
 
 def _last_word(told: dict[str, Any]) -> str:
@@ -482,6 +505,7 @@ def apart_text(told: dict[str, Any]) -> str:
     truth, result, apart = told["truth"], told["result"], told["apart"]
     bags, volume = result["bags"], result["volume_l"]
     before = result["bags_before_more_shots"]
+    second = result["second_room"]["bags"]
     pour, true_pour = result["pour"], truth["pour"]
     inside = "inside" if apart["volume_in_range"] else "OUTSIDE"
     return "\n".join(
@@ -506,6 +530,9 @@ def apart_text(told: dict[str, Any]) -> str:
             else f"  pour            {true_pour['bags']} bags",
             f"  the laser's own error (no rod can see it) was up to "
             f"{apart['laser_worst_mm']:.2f} mm at a marker",
+            f"  second room     {second['patch']} bags of patches keep the rule {PROVED} with "
+            f"{result['second_room']['chance_patched']:.0%} probability; a whole pour takes "
+            f"{second['pour']}",
             "\nFiles:",
             *(f"  {path}" for path in told["files"]),
             "  Every number of the floor and the rod is simulated and invented.",

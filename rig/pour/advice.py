@@ -1,4 +1,4 @@
-"""Says what a forecast means: what holds a pour up, and the cheapest change that makes it safe."""
+"""Says what a forecast means: what limits its pace, and the cheapest change that makes it safe."""
 
 import math
 from dataclasses import dataclass
@@ -9,13 +9,13 @@ from rig.pour.clock_text import minutes
 from rig.pour.forecast import RUNS, SEED, Forecast, Ground, binding, changes, forecast
 
 _THING = {
-    "buckets": "The buckets hold the pour up",
-    "mixers": "The mixers hold the pour up",
-    "crew": "One pair of hands for everything holds the pour up",
-    "mixing": "Those at the mixers hold the pour up",
-    "helpers": "Measuring water holds the pour up",
+    "buckets": "The buckets limit the pace",
+    "mixers": "The mixers limit the pace",
+    "crew": "One pair of hands for everything limits the pace",
+    "mixing": "Those at the mixers limit the pace",
+    "helpers": "Measuring water limits the pace",
     "carrying": "Those who carry and pour hold it up",
-    "spreading": "Those who spread hold the pour up",
+    "spreading": "Those who spread limit the pace",
 }
 
 
@@ -26,7 +26,7 @@ class Advice:
     Attributes
     ----------
     binds : str
-        What holds the pour up.
+        What limits the pace.
     text : str
         In one or a few sentences.
     changes : list of dict

@@ -139,7 +139,7 @@ def markers_section(source: Source) -> Section | None:
             large=True,
         ),
         Words(
-            f"A stick-out is sure to ± {2 * doubt:.1f} mm or better (95 %), the spot's own "
+            f"A stick-out is sure to ± {source.doubt(2 * doubt)} or better (95 %), the spot's own "
             "roughness included; the reading of the rod is what counts.",
             "small",
         ),

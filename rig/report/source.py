@@ -12,7 +12,14 @@ from rig.errors import CannotAnswer
 from rig.live.picture import Picture, cells_of, high_of, picture_of
 from rig.plan_geometry import Outline
 from rig.survey.heights import Heights, heights_of, lines_of
-from rig.units import format_area, format_length, format_mass, format_place, format_volume
+from rig.units import (
+    format_area,
+    format_doubt,
+    format_length,
+    format_mass,
+    format_place,
+    format_volume,
+)
 
 if TYPE_CHECKING:
     from rig.job.rows import Marker, Plan, Shot
@@ -144,6 +151,10 @@ class Source:
     def length(self, mm: float) -> str:
         """A length in the job's units."""
         return format_length(mm, self.units, self.denominator)
+
+    def doubt(self, mm: float) -> str:
+        """How far off something may be, in the job's units, never less than it is."""
+        return format_doubt(mm, self.units, self.denominator)
 
     def place(self, mm: float) -> str:
         """A distance to find a place by."""

@@ -143,7 +143,7 @@ def floor_section(source: Source) -> Section:
             f"{source.length(-low['z_mm'])} below the line, "
             f"{source.where(low['x_mm'], low['y_mm'])}",
         ),
-        ("A shot is sure to", f"± {2 * picture.shot_stderr_mm:.1f} mm (95 %)"),
+        ("A shot is sure to", f"± {source.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
         (
             "Roughness between shots",
             f"{np.sqrt(picture.surface.nugget_mm2):.1f} mm (one standard deviation)",
@@ -204,7 +204,7 @@ def _ties(source: Source) -> list[Any]:
     if not source.lines:
         return [Words("The set-ups share no benchmark: their heights are not tied.", "warning")]
     rows = tuple(
-        (line.setup, source.length(line.line_mm), f"± {2 * line.stderr_mm:.1f} mm")
+        (line.setup, source.length(line.line_mm), f"± {source.doubt(2 * line.stderr_mm)}")
         for line in source.lines
     )
     return [

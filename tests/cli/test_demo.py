@@ -40,6 +40,9 @@ def test_the_demo_ends_near_its_truth(told, link):
     assert truth["min_cover_mm"] > 6.35 - 1.0
     assert truth["bags"] <= result["bags"]["p95"] + 1
     assert all(os.path.exists(path) for path in told[link]["files"])
+    second = result["second_room"]
+    assert second["bags"]["patch"] < second["bags"]["pour"]
+    assert second["chance_patched"] >= 0.95
     names = {os.path.basename(path) for path in told[link]["files"]}
     assert {"report.html", "report.pdf", "report-floor.svg", "floor.dxf", "shots.csv"} <= names
 
