@@ -1,5 +1,6 @@
 """`rig floor`: what the floor is like, with its doubt."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -74,11 +75,35 @@ def command(
             f"± {2 * p['stderr_mm']:.1f} mm."
             for p in result["points"]
         ],
+        *setup_lines(result, length),
         *next_lines(result, outline, units),
         *budget_lines(result["budget"]),
         *[f"! {warning}" for warning in result["warnings"]],
     ]
     show(result, as_json, "\n".join(lines))
+
+
+def setup_lines(result: dict[str, Any], length: Callable[[float], str]) -> list[str]:
+    """Say how the set-ups stand to each other, and how well their benchmarks agree."""
+    first, *others = result["setups"]
+    if not others:
+        return []
+    lines = [
+        f"Set-up {row['setup']}: its line stands {length(abs(row['line_mm']))} "
+        f"{'above' if row['line_mm'] >= 0 else 'below'} that of set-up {first['setup']} "
+        f"(± {2 * row['stderr_mm']:.1f} mm)."
+        for row in others
+    ]
+    ties = result["ties"]
+    if ties["misfit"] is None:
+        return [*lines, "  No sight is beyond need: a wrong one would not show. Shoot one more."]
+    worst = max(ties["sights"], key=lambda sight: abs(sight["residual_mm"]))
+    return [
+        *lines,
+        f"  {ties['redundancy']} sights beyond need disagree {ties['misfit']:.1f} times as much as "
+        f"their doubt says (chance {ties['chance_agree']:.0%}); the largest residual is "
+        f"{worst['residual_mm']:+.1f} mm, {worst['benchmark']} from set-up {worst['setup']}.",
+    ]
 
 
 def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
