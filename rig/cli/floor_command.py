@@ -1,6 +1,5 @@
 """`rig floor`: what the floor is like, with its doubt."""
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +42,7 @@ def command(
     Heights are relative to the laser's line at set-up 1, negative below it.
     """
     from rig.job.store import Job
-    from rig.live.laser_share import budget_lines
+    from rig.live.laser_share import budget_lines, setup_lines
     from rig.live.picture import floor_result, picture_of
     from rig.plan_geometry import where
     from rig.survey.table import read_columns
@@ -75,35 +74,12 @@ def command(
             f"± {2 * p['stderr_mm']:.1f} mm."
             for p in result["points"]
         ],
-        *setup_lines(result, length),
         *next_lines(result, outline, units),
+        *setup_lines(result, length),
         *budget_lines(result["budget"]),
         *[f"! {warning}" for warning in result["warnings"]],
     ]
     show(result, as_json, "\n".join(lines))
-
-
-def setup_lines(result: dict[str, Any], length: Callable[[float], str]) -> list[str]:
-    """Say how the set-ups stand to each other, and how well their benchmarks agree."""
-    first, *others = result["setups"]
-    if not others:
-        return []
-    lines = [
-        f"Set-up {row['setup']}: its line stands {length(abs(row['line_mm']))} "
-        f"{'above' if row['line_mm'] >= 0 else 'below'} that of set-up {first['setup']} "
-        f"(± {2 * row['stderr_mm']:.1f} mm)."
-        for row in others
-    ]
-    ties = result["ties"]
-    if ties["misfit"] is None:
-        return [*lines, "  No sight is beyond need: a wrong one would not show. Shoot one more."]
-    worst = max(ties["sights"], key=lambda sight: abs(sight["residual_mm"]))
-    return [
-        *lines,
-        f"  {ties['redundancy']} sights beyond need disagree {ties['misfit']:.1f} times as much as "
-        f"their doubt says (chance {ties['chance_agree']:.0%}); the largest residual is "
-        f"{worst['residual_mm']:+.1f} mm, {worst['benchmark']} from set-up {worst['setup']}.",
-    ]
 
 
 def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
