@@ -43,7 +43,7 @@ def command(
     """
     from rig.cli.progress import working
     from rig.job.store import Job
-    from rig.live.laser_share import budget_lines
+    from rig.live.laser_share import budget_lines, setup_lines
     from rig.live.picture import floor_result, picture_of
     from rig.plan_geometry import where
     from rig.survey.table import read_columns
@@ -80,6 +80,7 @@ def command(
             for p in result["points"]
         ],
         *next_lines(result, outline, units),
+        *setup_lines(result, length),
         *budget_lines(result["budget"]),
         *[f"! {warning}" for warning in result["warnings"]],
     ]

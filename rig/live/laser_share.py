@@ -1,7 +1,7 @@
 """The laser's share in a job's numbers: from its places and its checks to budgets and advice."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -260,6 +260,29 @@ def gap_mm(
     share = math.dist((x[0], y[0]), at_mm) / span if span > 0 else 0.0
     gap = (1.0 - share) * rows[0] + share * rows[1] - rows[2]
     return _joint(gap, uncertainties(trust_of(job), len(names)))
+
+
+def setup_lines(result: dict[str, Any], length: Callable[[float], str]) -> list[str]:
+    """Say how the set-ups stand to each other, and how well their benchmarks agree."""
+    first, *others = result["setups"]
+    if not others:
+        return []
+    lines = [
+        f"Set-up {row['setup']}: its line stands {length(abs(row['line_mm']))} "
+        f"{'above' if row['line_mm'] >= 0 else 'below'} that of set-up {first['setup']} "
+        f"(± {2 * row['stderr_mm']:.1f} mm)."
+        for row in others
+    ]
+    ties = result["ties"]
+    if ties["misfit"] is None:
+        return [*lines, "  No sight is beyond need: a wrong one would not show. Shoot one more."]
+    worst = max(ties["sights"], key=lambda sight: abs(sight["residual_mm"]))
+    return [
+        *lines,
+        f"  {ties['redundancy']} sights beyond need disagree {ties['misfit']:.1f} times as much as "
+        f"their doubt says (chance {ties['chance_agree']:.0%}); the largest residual is "
+        f"{worst['residual_mm']:+.1f} mm, {worst['benchmark']} from set-up {worst['setup']}.",
+    ]
 
 
 def budget_lines(budget: dict[str, Any]) -> list[str]:

@@ -164,6 +164,7 @@ def floor_result(
             {"setup": line.setup, "line_mm": line.line_mm, "stderr_mm": line.stderr_mm}
             for line in picture.ties.lines
         ],
+        "ties": ties_result(picture.ties),
         "budget": floor_budget(
             job, picture, share_of(job, picture, laser), ties_over(job, picture)
         ),
@@ -182,6 +183,27 @@ def floor_result(
                     f"The place {a:.0f}, {b:.0f} mm lies outside the floor: its height is a guess."
                 )
     return result
+
+
+def ties_result(ties: Ties) -> dict[str, Any]:
+    """How well the set-ups hang together: residuals, and the chi-square test of all."""
+    rows = zip(ties.sights, ties.residuals_mm, ties.standardised, strict=True)
+    return {
+        "redundancy": ties.redundancy,
+        "misfit": ties.misfit,
+        "chance_agree": ties.agree,
+        "widened": ties.widened,
+        "sights": [
+            {
+                "setup": sight.setup,
+                "benchmark": sight.benchmark,
+                "residual_mm": float(residual),
+                "standardised": float(share) if np.isfinite(share) else None,
+            }
+            for sight, residual, share in rows
+            if np.isfinite(residual)
+        ],
+    }
 
 
 def high_of(extremes: Extremes) -> dict[str, float]:

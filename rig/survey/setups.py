@@ -83,6 +83,8 @@ class Ties:
         `widened` squared, as are the lines' standard errors.
     benchmarks : dict of str to float
         Height of each benchmark.
+    sights : tuple of Sight
+        In the order given.
     residuals_mm : (m,) array
         Reading less what the heights say, for each sight in the order given; NaN where the sight's
         set-up is not tied to the first.
@@ -103,6 +105,7 @@ class Ties:
     lines: list[Line]
     covariance_mm2: Floats
     benchmarks: dict[str, float]
+    sights: tuple[Sight, ...]
     residuals_mm: Floats
     standardised: Floats
     redundancy: int
@@ -148,7 +151,9 @@ def adjust(
             )
     nothing = np.full(len(sights), np.nan)
     if not names:
-        return Ties([], np.zeros((0, 0)), {}, nothing, nothing, 0, None, None, 1.0, None)
+        return Ties(
+            [], np.zeros((0, 0)), {}, tuple(sights), nothing, nothing, 0, None, None, 1.0, None
+        )
     tied = _tied(names, sights)
     for name in names if needed is None else dict.fromkeys(needed):
         if name not in tied:
@@ -176,6 +181,7 @@ def adjust(
         ],
         covariance_mm2=widened**2 * solved.covariance,
         benchmarks=dict(zip(solved.marks, map(float, solved.heights), strict=True)),
+        sights=tuple(sights),
         residuals_mm=residuals,
         standardised=standardised,
         redundancy=redundancy,

@@ -143,3 +143,9 @@ def test_a_cross_and_a_watch_live_from_a_rod(run):
         assert database.execute('SELECT count(*) FROM "check"').fetchone() == (2,)
         assert database.execute("SELECT count(*) FROM shot").fetchone() == (0,)
         assert database.execute("SELECT count(*) FROM reading").fetchone()[0] > 500
+
+
+def test_a_rod_over_bluetooth_is_a_live_rod():
+    from rig.cli.check_options import is_live
+
+    assert is_live({"ble_rod": "Rod-1"}, (), "--sight")

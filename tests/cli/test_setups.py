@@ -58,6 +58,25 @@ def test_sound_benchmarks_are_silent_and_sure(room, table):
     assert lines["two"]["stderr_mm"] == pytest.approx(0.3 * (2 / 3) ** 0.5)
 
 
+def test_residuals_are_shown(room, table):
+    take(room, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
+    ties = room("floor", "--json").json["ties"]
+    assert ties["redundancy"] == 9 - 2 - 3
+    worst = max(ties["sights"], key=lambda sight: abs(sight["standardised"]))
+    assert (worst["setup"], worst["benchmark"]) == ("two", "BM3")
+    # By hand: of 8 mm in one of nine sights (3 by 3) 4/9 shows in its own residual.
+    assert worst["residual_mm"] == pytest.approx(8.0 * 4 / 9)
+    text = room("floor").out
+    assert "Set-up two: its line stands 10" in text
+    assert "the largest residual is +3.6 mm, BM3 from set-up two" in text
+
+
+def test_a_tie_without_a_spare_sight_says_so(room, table):
+    take(room, table, "BM,,,1000,0.3,one,benchmark\n"
+         + "BM,,,1100,0.3,two,benchmark\n" + floor(["one", "two"], SHIFT))  # fmt: skip
+    assert "a wrong one would not show" in room("floor").out
+
+
 def test_a_finished_shot_of_an_untied_setup_blocks_no_floor(room, table):
     take(room, table, floor(["one"], SHIFT) + "P0,200,200,900,0.3,after,finished\n")
     assert room("floor", "--json").code == 0

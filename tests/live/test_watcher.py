@@ -3,6 +3,8 @@ import subprocess
 import sys
 import time
 
+import pytest
+
 from rig.job.rows import Shot
 from rig.live.watcher import Watcher
 
@@ -119,3 +121,31 @@ def test_news_come_by_themselves_while_the_survey_goes_on():
         time.sleep(0.02)
     assert news[-1]["event"] == "picture"
     assert list(watcher.news(last=True)) == []
+
+
+def test_shots_set_aside_leave_the_picture_and_come_again():
+    watcher = Watcher([], "1", RINGS, SETTINGS)
+    for n in range(20):
+        watcher.hear(shot(n))
+    watcher.hear({"event": "jolt", "label": "BM1", "labels": [f"P{n}" for n in range(10, 20)]})
+    watcher.hear(shot(10))
+    watcher.hear({"event": "undone", "label": "P10"})
+    watcher.hear(shot(11))
+    pictures = [told for told in watcher.news(last=True) if told["event"] == "picture"]
+    assert pictures[-1]["shots"] == 11
+
+
+def test_a_drift_moves_the_shots_of_the_picture():
+    def high_mm(off_mm):
+        watcher = Watcher([], "1", RINGS, SETTINGS)
+        for n in range(20):
+            watcher.hear(shot(n))
+        if off_mm:
+            moved = [{**shot(n, off_mm), "stderr_mm": 0.2} for n in range(20)]
+            watcher.hear({"event": "drift", "label": "BM1", "shots": moved})
+        watcher.hear(shot(20, off_mm))
+        pictures = [told for told in watcher.news(last=True) if told["event"] == "picture"]
+        assert pictures[-1]["shots"] == 21
+        return pictures[-1]["high"]["z_mm"]
+
+    assert high_mm(1.0) == pytest.approx(high_mm(0.0) - 1.0, abs=0.1)  # fitted anew, a hair apart

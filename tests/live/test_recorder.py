@@ -1,0 +1,92 @@
+"""What a survey's checks of its line leave in the job."""
+
+import pytest
+
+from rig.job.store import Job
+from rig.live.lasers import line_of
+from rig.live.recorder import Recorder
+
+SQUARE = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 3000.0), (0.0, 3000.0)]
+
+
+def shot(label, reading, kind="floor", time_s=1.0, stderr=0.2):
+    place = (None, None) if kind == "benchmark" else (500.0, 700.0)
+    return {
+        "event": "shot",
+        "label": label,
+        "x_mm": place[0],
+        "y_mm": place[1],
+        "reading_mm": reading,
+        "stderr_mm": stderr,
+        "n": 9,
+        "kind": kind,
+        "time_s": time_s,
+    }
+
+
+def checked(found, offset=0.0, time_s=60.0):
+    return {
+        "event": "checked",
+        "label": "BM1",
+        "found": found,
+        "ok": found == "held",
+        "offset_mm": offset,
+        "offset_stderr_mm": 0.2,
+        "time_s": time_s,
+    }
+
+
+@pytest.fixture
+def job(tmp_path):
+    with Job.create(tmp_path / "job.sqlite", {"units": "mm"}, SQUARE) as made:
+        yield made
+
+
+@pytest.fixture
+def recorder(job):
+    session = job.start_session("survey", "1", "typed", "", {}, "boot", 1000.0)
+    made = Recorder(job, session, setup="1")
+    made.event(shot("BM1", 900.0, "benchmark"))
+    for n in range(3):
+        made.event(shot(f"P{n}", 1200.0 + n))
+    return made
+
+
+def current(job):
+    return {s.point: s.reading_mm for s in job.shots() if s.kind == "floor"}
+
+
+def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job, recorder):
+    recorder.event(checked("drift", 0.8))
+    moved = [shot(f"P{n}", 1199.5 + n, stderr=0.5) for n in range(3)]
+    recorder.event({"event": "drift", "label": "BM1", "shots": moved})
+    assert current(job) == {"P0": 1199.5, "P1": 1200.5, "P2": 1201.5}
+    old = [s for s in job.shots(current=False) if s.superseded_by is not None]
+    assert [s.reading_mm for s in old] == [1200.0, 1201.0, 1202.0]
+    recorder.event({"event": "undone", "label": "P2"})  # takes back the corrected one
+    assert current(job) == {"P0": 1199.5, "P1": 1200.5}
+    line = line_of(job, "1", "floor", 1100.0)
+    assert line["known"]["offset_mm"] == 0.8
+    assert line["known"]["reading_mm"] == 900.0
+
+
+def test_a_jolt_sets_aside_only_the_shots_that_it_names(job, recorder):
+    recorder.event(checked("jolt", 4.0))
+    told = {"event": "jolt", "label": "BM1", "kind": "floor", "labels": ["P1", "P2"]}
+    recorder.event(told)
+    assert current(job) == {"P0": 1200.0}
+    assert len(job.shots(current=False)) == 4
+    assert recorder.shots == 2
+    recorder.event(shot("P1", 1201.2))
+    recorder.event({"event": "undone", "label": "P1"})
+    assert current(job) == {"P0": 1200.0}
+
+
+def test_the_next_session_knows_which_shots_the_line_has_not_been_seen_since(job, recorder):
+    line = line_of(job, "1", "floor", 1100.0)
+    assert [s["label"] for s in line["earlier"]] == ["P0", "P1", "P2"]
+    recorder.event(checked("held"))
+    recorder.event(shot("P3", 1203.0))
+    line = line_of(job, "1", "floor", 1100.0)
+    assert [s["label"] for s in line["earlier"]] == ["P3"]
+    assert line_of(job, "2", "floor", 1100.0) is None
