@@ -478,14 +478,14 @@ def tagged(kind: str, name: str, shapes: Sequence[Shape]) -> Group:
     return Group(kind, name, tuple(shapes))
 
 
-def closest(places: Sequence[Place]) -> float:
-    """Distance on the sheet that nine in ten places keep from their nearest neighbour."""
+def closest(places: Sequence[Place], share: float = 0.1) -> float:
+    """Distance on the sheet that all but a share of places keep from their nearest neighbour."""
     from scipy.spatial import cKDTree
 
     if len(places) < 2:
         return 100.0
     away, _ = cKDTree(np.array(places)).query(np.array(places), k=2)
-    return float(np.quantile(away[:, 1], 0.1))
+    return float(np.quantile(away[:, 1], share))
 
 
 def smaller(look: Look, height_mm: float) -> Look:

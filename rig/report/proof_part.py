@@ -93,9 +93,9 @@ def proof_section(source: Source) -> Section:
         bullets(told["warnings"], "warning"),
         Words("Shots that would settle it:") if settle else None,
         bullets(settle),
-        _figure(source, kind, rule, told, failed[1:] if worst else failed),
         _strips_table(source, failed),
         _markers_table(change),
+        _figure(source, kind, rule, told, failed[1:] if worst else failed),
         Words("The standard itself and the covering's maker rule over what stands here.", "small"),
     )
 

@@ -14,6 +14,8 @@ from rig.report.source import Source
 
 # Part of the draws whose highest place the dashed line takes in.
 LIKELY_SHARE = 0.95
+# Reasons of words to the hand at the keys; they say nothing about rod, laser or floor.
+SLIPS = {"act", "accept", "undo", "goto", "tick", "front", "planned", "end", "off height"}
 
 
 def job_section(source: Source) -> Section:
@@ -91,7 +93,7 @@ def instruments_section(source: Source) -> Section:
                 "warning",
             )
         )
-    troubles = source.job.events(["trouble"])
+    troubles = [one for one in source.job.events(["trouble"]) if one.data["reason"] not in SLIPS]
     if troubles:
         told = "once" if len(troubles) == 1 else f"{len(troubles)} times"
         blocks.append(Words(f"Told while measuring, {told}:"))
