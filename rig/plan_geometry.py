@@ -412,23 +412,7 @@ def wall_offsets(
     BadInput
         Where the place is outside the walls.
     """
-    at = (float(x_mm), float(y_mm))
-    spot = shapely.Point(at)
-    if not all(map(math.isfinite, at)) or shapely.distance(outline._sight, spot) > ON_WALL_MM:
-        raise BadInput(f"the place {_at(at)} lies outside the walls.")
-    if not shapely.covers(outline._sight, spot):  # in a doorway, say: told as if on its wall
-        rim = shapely.shortest_line(shapely.Polygon(outline.walls), spot)
-        at = (float(rim.coords[0][0]), float(rim.coords[0][1]))
-    offers = sorted((_offer(side, at, outline._sight) for side in outline._sides), key=_usefulness)
-    first = offers[0]
-
-    def sine(other: _Offer) -> float:
-        return abs(_cross(first.side.along, other.side.along))
-
-    clear = [offer for offer in offers if sine(offer) >= _CLEAR_SINE]
-    told_apart = [offer for offer in clear if offer.side.name != first.side.name]
-    second = (told_apart or clear or [max(offers, key=sine)])[0]
-    one, other = sorted((first, second), key=lambda offer: offer.side.rank)
+    _, (one, other) = _two_offers(outline, x_mm, y_mm)
     return (one.name, one.distance_mm), (other.name, other.distance_mm)
 
 
@@ -438,6 +422,17 @@ def named_walls(outline: Outline) -> list[tuple[str, Point, Point]]:
         (side.name, a, b)
         for side, (a, b) in zip(outline._sides, _segments(outline.walls), strict=True)
     ]
+
+
+def wall_feet(outline: Outline, x_mm: float, y_mm: float) -> list[tuple[Point, float]]:
+    """Where the two measures of `wall_offsets` meet their walls, each with its distance in mm."""
+    at, offers = _two_offers(outline, x_mm, y_mm)
+    feet = []
+    for offer in offers:
+        (x, y), (dx, dy) = offer.side.start, offer.side.along
+        along = (at[0] - x) * dx + (at[1] - y) * dy
+        feet.append(((x + along * dx, y + along * dy), offer.distance_mm))
+    return feet
 
 
 def where(outline: Outline, x_mm: float, y_mm: float, units: str = "in") -> str:
@@ -466,6 +461,30 @@ class _Offer(NamedTuple):
     tier: int  # 0 a wall in sight, 1 the same under a vague name, 2 a wall carried on
     reach_mm: float
     side: _Side
+
+
+def _two_offers(
+    outline: Outline, x_mm: float, y_mm: float
+) -> "tuple[Point, tuple[_Offer, _Offer]]":
+    """The two sides that a place is measured from, and the place itself."""
+    at = (float(x_mm), float(y_mm))
+    spot = shapely.Point(at)
+    if not all(map(math.isfinite, at)) or shapely.distance(outline._sight, spot) > ON_WALL_MM:
+        raise BadInput(f"the place {_at(at)} lies outside the walls.")
+    if not shapely.covers(outline._sight, spot):  # in a doorway, say: told as if on its wall
+        rim = shapely.shortest_line(shapely.Polygon(outline.walls), spot)
+        at = (float(rim.coords[0][0]), float(rim.coords[0][1]))
+    offers = sorted((_offer(side, at, outline._sight) for side in outline._sides), key=_usefulness)
+    first = offers[0]
+
+    def sine(other: _Offer) -> float:
+        return abs(_cross(first.side.along, other.side.along))
+
+    clear = [offer for offer in offers if sine(offer) >= _CLEAR_SINE]
+    told_apart = [offer for offer in clear if offer.side.name != first.side.name]
+    second = (told_apart or clear or [max(offers, key=sine)])[0]
+    one, other = sorted((first, second), key=lambda offer: offer.side.rank)
+    return at, (one, other)
 
 
 def _offer(side: _Side, at: Point, sight: Any) -> _Offer:
@@ -648,7 +667,8 @@ def _missed(x: float, y: float, closing: float, walked: float, units: str) -> st
 
 def _from_wkt(text: str, size: float, name: str) -> Outline:
     try:
-        shape = shapely.from_wkt(text.strip())
+        with np.errstate(all="ignore"):  # what is no number is refused below
+            shape = shapely.from_wkt(text.strip())
     except shapely.errors.ShapelyError as error:
         reason = str(error).splitlines()[0]
         raise BadInput(

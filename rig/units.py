@@ -269,6 +269,13 @@ def format_amount(mm: float, units: str = "in", denominator: int = 32) -> str:
     return fraction(mm, denominator)
 
 
+def format_doubt(mm: float, units: str = "in", denominator: int = 32) -> str:
+    """Write how far off something may be, never less than it is: `1/16 in`, or `1.3 mm`."""
+    step = 0.1 if _is_metric(units) else float(_INCH) / denominator
+    up = max(1, math.ceil(mm / step - 1e-6)) * step
+    return format_length(up, units, denominator)
+
+
 def format_place(mm: float, units: str = "in") -> str:
     """Write a distance to find a place by: `4 ft 6 in` to half an inch, or `1.85 m`."""
     if _is_metric(units):

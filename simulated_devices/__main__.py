@@ -70,6 +70,7 @@ def _run(options: argparse.Namespace) -> None:
         drift_mm_per_h=options.drift,
         fault=options.fault,
         follow=options.follow,
+        steered=getattr(options, "steered", False),
         points=read_points(options.points) if options.points else None,
         stand_s=options.stand,
         mistakes=options.mistakes,
@@ -218,6 +219,11 @@ def _add_world(device: argparse.ArgumentParser) -> argparse._ArgumentGroup:
         "--follow",
         action="store_true",
         help="do what the tool says: its events come in on standard input, one JSON object a line",
+    )
+    who.add_argument(
+        "--steered",
+        action="store_true",
+        help="be moved by a person: what the hands do comes in on standard input too",
     )
     who.add_argument(
         "--mistakes", type=_number, default=0.04, metavar="SHARE", help="of the walks (0.04)"

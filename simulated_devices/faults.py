@@ -71,6 +71,10 @@ FAULTS: Mapping[str, Fault] = {
         (("MM", 3, float("-inf")), ("FROM_S", 0, 0)),
         shown="20",
     ),
+    "jolt": Fault(
+        "the tripod is kicked after so many shots: the line jumps by so many mm",
+        (("MM", 4, float("-inf")), ("SHOTS", 4, 1)),
+    ),
     "clock": Fault("the rod starts its clock and its count anew at a time", (("AT_S", 10, 0),)),
     "wrap": Fault("the count begins so many before its end, then goes on from 0", (("N", 50, 1),)),
     "unit": Fault(

@@ -71,6 +71,7 @@ class PointsWalk:
         x, y = site.middle
         self._motion: Motion = Rest(Spot(None, x, y, site.floor_mm(x, y)))
         self.spot: Spot | None = None
+        self.stand = ""
         self.stands: list[tuple[float, Spot]] = []
 
     def begin(self, time_s: float) -> None:
@@ -85,7 +86,7 @@ class PointsWalk:
         while self._next_s <= time_s:
             now = self._next_s
             if isinstance(self._motion, Carried):
-                self.spot = self._motion.end
+                self.spot, self.stand = self._motion.end, f"{self._rng.random()}"
                 if not self.stands or self.spot is not self.stands[-1][1]:
                     self.stands.append((now, self.spot))
                 self._motion = Standing(self.spot, now, self._rng.uniform(3, 8), 3.0)
@@ -119,6 +120,8 @@ class PointsWalk:
 
 class StandStill:
     """The rod stands on one point, for ever."""
+
+    stand = ""
 
     def __init__(self, site: Site, x_mm: float, y_mm: float) -> None:
         self.spot: Spot | None = Spot("middle", x_mm, y_mm, site.floor_mm(x_mm, y_mm))

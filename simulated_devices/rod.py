@@ -59,14 +59,23 @@ class Rod:
     seed: int = 1
     seq: int = 0
     _rng: random.Random = field(init=False, repr=False)
+    _stand: str = field(init=False, default="", repr=False)
     _noise: float = field(init=False, default=0.0, repr=False)
     _noise_s: float = field(init=False, default=-math.inf, repr=False)
 
     def __post_init__(self) -> None:
         self._rng = random.Random(f"rod {self.seed}")
 
-    def sample(self, time_s: float, pose: Pose, line_mm: float, pressed: bool = False) -> Sample:
-        """Read the line once; `pressed` tags the message as a press of the button."""
+    def sample(
+        self, time_s: float, pose: Pose, line_mm: float, pressed: bool = False, stand: str = ""
+    ) -> Sample:
+        """Read the line once; `pressed` tags the message as a press of the button.
+
+        Each `stand` has its own noise, the same again whenever it begins.
+        """
+        if stand != self._stand:
+            self._stand = stand
+            self._rng = random.Random(f"rod {self.seed} {stand}")
         value = reading_mm(pose, line_mm) + self._noise_at(time_s)
         seen = pose.beam and self.shortest_mm <= value <= self.longest_mm
         shown = quantised(value, self.resolution_mm) if seen else None

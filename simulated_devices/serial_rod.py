@@ -5,9 +5,9 @@ reads, loses the oldest bytes when nobody does, and lets readers come and go.
 """
 
 import contextlib
+import ctypes
 import fcntl
 import json
-import math
 import os
 import pty
 import select
@@ -24,17 +24,41 @@ from pathlib import Path
 
 from simulated_devices import Refused
 from simulated_devices.points_walk import PointsWalk
+from simulated_devices.steered import Steered
 from simulated_devices.truth import TruthFile
 from simulated_devices.walker import Walker
 from simulated_devices.world import World
 
 SHORTEST_SLEEP_S = 0.002  # messages that are due within it go out together
 LONGEST_SLEEP_S = 0.5
-ARRIVES_IN_S = 0.01
-SURELY_TAKEN = 400  # bytes: more than is ever late on its way on a busy machine
-UNREAD_FOR_S = 1.0  # after so long nobody is taken to be reading
 KEPT_UNREAD = 1024  # bytes kept for a reader who is not there
-TORN = 512  # bytes lost at a time when a reader is too slow
+KEPT_FOR_READER = 1_000_000  # bytes kept for one who is held up
+TORN = 512  # bytes lost at a time
+
+IN_CLOSE, IN_OPEN, IN_NONBLOCK, IN_CLOEXEC = 0x18, 0x20, 0o4000, 0o2000000  # from <sys/inotify.h>
+
+
+class Readers:
+    """Tells whether somebody has a file open, by Linux's inotify."""
+
+    def __init__(self, path: str) -> None:
+        libc = ctypes.CDLL(None, use_errno=True)
+        self._descriptor = libc.inotify_init1(IN_NONBLOCK | IN_CLOEXEC)
+        watch = libc.inotify_add_watch(self._descriptor, os.fsencode(path), IN_OPEN | IN_CLOSE)
+        if self._descriptor < 0 or watch < 0:
+            raise Refused(f"{path} cannot be watched: {os.strerror(ctypes.get_errno())}.")
+        self._open = 0
+
+    def any(self) -> bool:
+        with contextlib.suppress(BlockingIOError):
+            seen = os.read(self._descriptor, 65536)
+            for _, mask, _, length in struct.iter_unpack("iIII", seen):
+                assert length == 0  # a watched file's events carry no name
+                self._open = max(0, self._open + (1 if mask & IN_OPEN else -1))
+        return self._open > 0
+
+    def close(self) -> None:
+        os.close(self._descriptor)
 
 
 class Port:
@@ -43,7 +67,8 @@ class Port:
     def __init__(self, link: Path | None) -> None:
         self._link = link
         self._master = self._slave = -1
-        self.read_from = False  # somebody has read
+        self._readers: Readers | None = None
+        self.read_from = False  # somebody has opened it
         self.open()
 
     @property
@@ -68,10 +93,8 @@ class Port:
         os.set_blocking(self._master, False)
         os.set_blocking(self._slave, False)
         self._name = os.ttyname(self._slave)
-        self._left = self._left_before = 0
-        self._sent = 0  # bytes written and not lost again
-        self._wrote_s = time.monotonic()
-        self._read_s = -math.inf
+        self._waiting = bytearray()  # for a reader who is held up
+        self._readers = Readers(self._name)
         if self._link is not None:
             _point(self._link, self._name)
 
@@ -82,32 +105,34 @@ class Port:
         for descriptor in (self._master, self._slave):
             if descriptor >= 0:
                 os.close(descriptor)
+        if self._readers is not None:
+            self._readers.close()
+            self._readers = None
         self._master = self._slave = -1
 
     def write(self, data: bytes) -> None:
-        """Send, never waiting; what does not fit pushes out what is oldest."""
-        now = time.monotonic()
-        unread = self._unread()
-        # The last write may still be on its way to the other end; the ones before it are not.
-        arrived = self._left if now - self._wrote_s > ARRIVES_IN_S else self._left_before
-        self._wrote_s = now
-        if unread < min(arrived, 4000):
-            self._read_s = now
-        if self._sent - unread >= SURELY_TAKEN:
-            self.read_from = True
-        if now - self._read_s > UNREAD_FOR_S and unread + len(data) > KEPT_UNREAD:
-            self._lose(unread + len(data) - KEPT_UNREAD)
-            unread = self._unread()
-        self._left_before, self._left = unread, unread + len(data)
-        self._sent += len(data)
-        rest = memoryview(data)
+        """Send, never waiting; where nobody reads, what does not fit pushes out what is oldest."""
+        reader = self.has_reader()
+        unread = self._unread() + len(self._waiting) + len(data)
+        self._lose(unread - (KEPT_FOR_READER if reader else KEPT_UNREAD))
+        self._waiting += data
         for _ in range(16):
             try:
-                rest = rest[os.write(self._master, rest) :]
+                sent = os.write(self._master, self._waiting)
             except BlockingIOError:
+                if reader:  # held up, and soon back: fast simulated time must not cost him a line
+                    break
                 self._lose(TORN)
-            if not rest:
-                return
+                continue
+            del self._waiting[:sent]
+            if not self._waiting:
+                break
+
+    def has_reader(self) -> bool:
+        """Whether somebody has the port open now."""
+        reader = self._readers is not None and self._readers.any()
+        self.read_from |= reader
+        return reader
 
     def drain(self) -> None:
         """Take and forget what a reader sends to the rod; it has no ears."""
@@ -119,8 +144,10 @@ class Port:
         return int(count)
 
     def _lose(self, count: int) -> None:
+        if count <= 0:
+            return
         with contextlib.suppress(BlockingIOError):
-            self._sent -= len(os.read(self._slave, count))
+            os.read(self._slave, count)
 
 
 def serve(
@@ -167,7 +194,7 @@ def serve(
 
 def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stopped: int) -> None:
     world.heard_s, world.listening = None, False
-    walker = world.mover if isinstance(world.mover, Walker) else None
+    walker = world.mover if isinstance(world.mover, Walker | Steered) else None
     stdin = sys.stdin.fileno() if walker else -1
     heard = b""
     begun = time.monotonic()
@@ -181,6 +208,7 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
         catch_up()
         if port.is_open != world.link_up():
             port.close() if port.is_open else port.open()
+        port.has_reader()
         if port.read_from:
             world.listen()
             world.listening = True

@@ -7,6 +7,7 @@ happen in it; whatever the installer hears comes to him a moment later than it w
 import heapq
 import math
 import random
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -43,14 +44,18 @@ class Walker:
     site : Site
         The floor and the markers' screws, which he turns.
     seed : int
-        Of his errors.
+        Of his errors. Each walk draws from a generator of its own, named by where it goes and how
+        often he has gone there, so that a link which is a little later changes no later walk.
     mistakes : float
         Share of his walks on which he does the wrong thing; 0 for a perfect one.
     """
 
     def __init__(self, site: Site, seed: int, *, mistakes: float = MISTAKE_SHARE) -> None:
         self._site = site
+        self._seed = seed
         self._rng = random.Random(f"walker {seed}")
+        self._reactions = random.Random(f"reactions {seed}")
+        self._walks: Counter[str] = Counter()
         self._mistakes = mistakes
         self._timers: list[tuple[float, int, int | None, Callable[[float], None]]] = []
         self._count = 0
@@ -60,6 +65,7 @@ class Walker:
         x, y = site.middle
         self._motion: Motion = Rest(Spot(None, x, y, site.floor_mm(x, y)))
         self.spot: Spot | None = None  # where the foot last stood
+        self.stand = ""  # names this stand of the rod, another for every one
         self._goal: Goal | None = None
         self._last_marker: Goal | None = None
         self._setting = False
@@ -100,7 +106,7 @@ class Walker:
         self._note_screw(time_s)
         react = HEARD.get(str(told.get("event")))
         if react is not None:
-            self._heard_s = max(self._heard_s, time_s + self._rng.uniform(*REACTION_S))
+            self._heard_s = max(self._heard_s, time_s + self._reactions.uniform(*REACTION_S))
             self._at(self._heard_s, lambda now: react(self, told, now), always=True)
 
     # --- what he makes of an event
@@ -186,7 +192,7 @@ class Walker:
         label = told.get("label") or told.get("marker")
         if label is None:
             return None
-        if told["event"] in ("check", "prompt") or "marker" in told:
+        if told["event"] == "prompt" or "marker" in told:
             self._setting = True
         kind: Kind = "check" if told["event"] == "check" else "marker" if self._setting else "point"
         key = f"marker {label}" if kind == "marker" else str(label)
@@ -213,6 +219,7 @@ class Walker:
         self._note_screw(now)
         goal = Goal(goal.kind, goal.label, goal.x_mm, goal.y_mm)
         self._goal, self._stood_right = goal, False
+        self._begin_walk(goal)
         mistake = "" if careful else self._choose_mistake(goal)
         spot = self._spot_for(goal)
         if mistake == "wrong point":
@@ -223,6 +230,11 @@ class Walker:
         distance = math.hypot(spot.x_mm - here.x_mm, spot.y_mm - here.y_mm)
         self._carry(here, spot, min(3.0, 1.2 + distance / 1500.0), now, mistake)
 
+    def _begin_walk(self, goal: Goal) -> None:
+        walk = f"{goal.kind} {goal.label}"
+        self._walks[walk] += 1
+        self._rng = random.Random(f"walker {self._seed} {walk} {self._walks[walk]}")
+
     def _carry(self, here: Spot, spot: Spot, seconds: float, now: float, mistake: str = "") -> None:
         swings, phase = self._rng.random() < 0.5, self._rng.uniform(0, 2 * math.pi)
         self._move(Carried(here, spot, now, now + seconds, swings, phase))
@@ -230,6 +242,7 @@ class Walker:
 
     def _stand(self, spot: Spot, now: float, mistake: str = "") -> None:
         rng = self._rng
+        self.stand = f"{rng.random()}"
         blocked = None
         if mistake == "body in the beam":
             start = now + rng.uniform(0.5, 0.9)
@@ -298,6 +311,7 @@ class Walker:
 
     def _stand_again(self, now: float) -> None:
         if self._goal is not None and not self._goal.done:
+            self._begin_walk(self._goal)
             spot = self._spot_for(self._goal)
             self._carry(self._spot_now(), spot, self._rng.uniform(1.2, 1.8), now)
 

@@ -17,6 +17,7 @@ from simulated_devices.motion import Spot
 from simulated_devices.points_walk import Point, PointsWalk, StandStill
 from simulated_devices.rod import Pose, Rod
 from simulated_devices.site import Site
+from simulated_devices.steered import Steered
 from simulated_devices.walker import Walker
 
 ROOM_MM = (3657.6, 4572.0)  # 12 ft by 15 ft
@@ -29,6 +30,7 @@ class Mover(Protocol):
     """Whoever moves the rod."""
 
     spot: Spot | None
+    stand: str
 
     def next_time(self) -> float: ...
     def advance(self, time_s: float) -> None: ...
@@ -164,7 +166,8 @@ class World:
         pose = self.mover.pose(now)
         line = float(self.laser.line_mm(pose.x_mm, pose.y_mm, now))
         fault_s = self.fault_time(now)
-        sample = replace(self.rod.sample(now, pose, line, pressed), time_s=fault_s)
+        sample = self.rod.sample(now, pose, line, pressed, self.mover.stand)
+        sample = replace(sample, time_s=fault_s)
         for passed in self._samples.pass_on(sample):
             if self._link.up(now):
                 out.append(Sent(now, self._bytes.pass_on(self.write(passed), fault_s)))
@@ -178,6 +181,8 @@ class World:
         line = float(self.laser.line_mm(spot.x_mm, spot.y_mm, self.time_s))
         self.shots.append(TrueShot(label, spot.x_mm, spot.y_mm, self.time_s, spot.foot_mm, line))
         self.changes += 1
+        if "jolt" in self.chosen and len(self.shots) == int(self.chosen["jolt"][1]):
+            self.laser.jolt(self.time_s, self.chosen["jolt"][0])
 
     def _note_marker(self, label: str) -> None:
         screw = self.site.markers.get(label)
@@ -216,6 +221,7 @@ def make_world(
     drift_mm_per_h: float = 0.3,
     fault: Iterable[str] = (),
     follow: bool = False,
+    steered: bool = False,
     points: Sequence[Point] | None = None,
     stand_s: float = 3.0,
     mistakes: float = 0.04,
@@ -223,9 +229,9 @@ def make_world(
 ) -> World:
     """Put a world together.
 
-    With `follow` the installer does what the tool says, and `points` are places that he knows
-    beforehand; without it he walks the `points`, or, where there are none, stands in the middle of
-    the room.
+    With `steered` a person moves the rod. With `follow` the installer does what the tool says,
+    and `points` are places that he knows beforehand; without either he walks the `points`, or,
+    where there are none, stands in the middle of the room.
 
     Parameters
     ----------
@@ -287,7 +293,9 @@ def make_world(
     faults.apply_to_rod(rod, chosen)
 
     mover: Mover
-    if follow:
+    if steered:
+        mover = Steered(site, seed)
+    elif follow:
         site.places.update({point.label: (point.x_mm, point.y_mm) for point in points or ()})
         mover = Walker(site, seed, mistakes=mistakes)
     elif points:

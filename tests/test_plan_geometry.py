@@ -585,3 +585,13 @@ def test_place_on_a_wall_or_in_a_doorway_is_told():
 def test_place_outside_is_refused(place):
     with pytest.raises(BadInput, match="lies outside the walls"):
         plan.wall_offsets(plan.from_rings(SQUARE), *place)
+
+
+def test_measures_meet_their_walls_square():
+    outline = plan.room(4000.0, 3000.0)
+    feet = plan.wall_feet(outline, 1000.0, 700.0)
+    assert sorted(feet) == [((0.0, 700.0), 1000.0), ((1000.0, 0.0), 700.0)]
+    for ((x, y), distance), (_, told) in zip(
+        feet, plan.wall_offsets(outline, 1000.0, 700.0), strict=True
+    ):
+        assert math.hypot(x - 1000.0, y - 700.0) == pytest.approx(distance) == told

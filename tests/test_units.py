@@ -413,3 +413,17 @@ def test_a_slope_is_written_in_the_jobs_units():
     assert units.format_slope(0.005, "mm") == "5 mm/m"
     assert units.format_slope(0.00501, "mm", up=True) == "5.1 mm/m"
     assert units.format_slope(0.005, "in") == "0.06 in/ft"
+
+
+@pytest.mark.parametrize(
+    ("mm", "system", "text"),
+    [
+        (1.3, "in", "1/16 in"),
+        (25.4 / 32, "in", "1/32 in"),
+        (0.01, "in", "1/32 in"),
+        (1.31, "mm", "1.4 mm"),
+        (1.3, "mm", "1.3 mm"),
+    ],
+)
+def test_a_doubt_is_never_written_smaller_than_it_is(mm, system, text):
+    assert units.format_doubt(mm, system) == text

@@ -30,8 +30,10 @@ COMMANDS = {
     "rules": "List the tolerance rules and their sources.",
     "report": "Write the job as one HTML file, and a PDF.",
     "export": "Write points, surface, contours, markers to a file.",
+    "serve": "Show a running session on a phone that watches.",
     "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",
+    "practice": "Practise a whole job on the page, and be scored.",
     "demo": "Run the whole job on a simulated rod.",
 }
 

@@ -51,6 +51,12 @@ def command() -> None:
     metavar="DIST_A,DIST_B",
     help="Live: where the laser will stand, once for each sight.",
 )
+@click.option(
+    "--correct/--no-correct",
+    default=None,
+    help="Take this error off every shot of the job from now on (the radial part only), or no "
+    "longer. Needs where the laser stood: --laser on rig survey, plan and set.",
+)
 @slope_limit_option
 @stderr_option
 @check_options
@@ -61,6 +67,7 @@ def two_peg_command(
     sights: tuple[str, ...],
     rise: str | None,
     distances: tuple[str, ...],
+    correct: bool | None,
     limit: float | None,
     stderr_mm: float | None,
     job_path: Path | None,
@@ -151,6 +158,8 @@ def two_peg_command(
             "rise_mm": rise_mm,
             "weighted": weighted,
         }
+        if correct is not None:
+            lines.append(_correct(place, found, correct))
         finish(context, place, "two-peg", inputs, result, lines, live=live, session=session)
 
 
@@ -535,6 +544,26 @@ def rod_command(
         lines += [f"  {row['tilt_deg']:.1f}°: {row['error_mm']:.2f} mm" for row in plumb]
         lines.append("rig survey --rock waves the rod through plumb and takes the vertex.")
         finish(context, place, "rod", {"pairs_mm": both}, result, lines, live=False)
+
+
+def _correct(place: Any, found: Any, wanted: bool) -> str:
+    """Keep a two-peg test's error to be taken off every shot, or forget it."""
+    from rig.live.lasers import CORRECTION
+
+    if place.job is None:
+        raise BadInput("--correct needs a job whose shots to correct: --job PATH.")
+    if not wanted:
+        place.job.update_settings({CORRECTION: None})
+        return "No error is taken off the shots any more."
+    kept = {
+        "error_mm_per_m": found.error_mm_per_m,
+        "stderr_mm_per_m": found.stderr_mm_per_m,
+    }
+    place.job.update_settings({CORRECTION: kept})
+    return (
+        f"From now on {found.error_mm_per_m:+.3f} mm/m of distance from the laser are taken off "
+        "every shot of this job where it is known where the laser stood. Plan again: rig plan"
+    )
 
 
 def _way(text: str, unit: str | None) -> tuple[float, float]:

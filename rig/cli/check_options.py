@@ -159,7 +159,7 @@ def typed_stderr_mm(unit: str | None, given_mm: float | None) -> float:
 
 def is_live(options: dict[str, Any], typed_in: Sequence[Any], how: str) -> bool:
     """Say whether the readings come from a rod; refuse both and neither."""
-    live = any(options.get(name) for name in ("serial_url", "ble", "typed", "replay"))
+    live = any(options.get(name) for name in ("serial_url", "ble_rod", "typed", "replay"))
     if live and typed_in:
         raise BadInput(f"Readings come from {how} or from a rod, not from both.")
     if not live and not typed_in:
@@ -274,20 +274,23 @@ def _run(
 
     from rig.live.check_log import CheckLog
 
-    session = None
-    if place.job is not None:
-        session = place.job.start_session(
+    utc_s = time.time()
+
+    def start() -> int:
+        assert place.job is not None
+        return place.job.start_session(
             kind=f"check {kind}",
             setup=place.setup,
             source=source.name,
             profile_text=source.profile.text_toml if source.profile else "",
             capture={name: options[name] for name in ("dwell", "walk", "still")},
             boot_id=boot_id(),
-            utc_s=time.time(),
+            utc_s=utc_s,
         )
+
     if not place.as_json:
         click.echo(CAUTION, err=True)
-    log = CheckLog(place.job, session or 0)
+    log = CheckLog(place.job, start)
     run_live(
         machine,
         source,
@@ -296,4 +299,4 @@ def _run(
         units=place.units or "mm",
         denominator=place.denominator,
     )
-    return log, session
+    return log, log.session

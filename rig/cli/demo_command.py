@@ -7,15 +7,21 @@ import os
 import subprocess
 import sys
 import tempfile
+import threading
+import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import click
 
 from rig.cli.options import json_option
+from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import DeviceUnavailable
+
+if TYPE_CHECKING:
+    from rig.page.server import Page
 
 PROVED = "click-lock"
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
@@ -25,16 +31,20 @@ COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50l
 COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
 POUR = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "12min"]
 POUR_SPEED = 300.0
+SPEED, WATCHED_SPEED, WATCHED_POUR_SPEED = 10.0, 3.0, 60.0
+SHOWN_LINES = 6
+READING_S = 4.0
+"""What a command says stands on the page for so long."""
+COMING_S = 30.0
 
 
 @click.command()
-@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(min=0), default=5, show_default=True)
 @click.option(
     "--speed",
     type=click.FloatRange(min=1.0, max=40.0),
-    default=10.0,
-    show_default=True,
-    help="How much faster than life the simulated installer works.",
+    help="How much faster than life the simulated installer works.  "
+    f"[default: {SPEED:g}, with --serve {WATCHED_SPEED:g}]",
 )
 @click.option(
     "--link",
@@ -53,9 +63,16 @@ POUR_SPEED = 300.0
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the job and its files.  [default: a new temporary one]",
 )
+@serve_options
 @json_option
 def command(
-    seed: int, speed: float, link: str, faults: bool, out: Path | None, as_json: bool
+    seed: int,
+    speed: float | None,
+    link: str,
+    faults: bool,
+    out: Path | None,
+    as_json: bool,
+    **served: Any,
 ) -> None:
     """Run the whole job on a simulated rod, over a real pseudo-terminal or a private D-Bus.
 
@@ -67,13 +84,30 @@ def command(
 
         show_faults(link, seed, as_json)
         return
+    with open_page(served) as page:
+        _run(seed, speed, link, out, as_json, page)
+
+
+def _run(
+    seed: int,
+    speed: float | None,
+    link: str,
+    out: Path | None,
+    as_json: bool,
+    page: "Page | None",
+) -> None:
+    if speed is None:
+        speed = SPEED if page is None else WATCHED_SPEED
+    if page is not None:
+        announce(page, as_json)
+        page.wait_for_phone(COMING_S)
     folder = out or Path(tempfile.mkdtemp(prefix="floor-rig-demo-"))
     folder.mkdir(parents=True, exist_ok=True)
     job = folder / "job.sqlite"
     truth_path = folder / "truth.json"
     quiet = contextlib.redirect_stdout(io.StringIO()) if as_json else contextlib.nullcontext()
     with quiet:
-        stage = Stage(job, speed)
+        stage = Stage(job, speed, page)
         click.echo(f"Simulated floor {seed}, {speed:g} times faster than life; data invented.")
         stage.rig("new", *ROOM, *COMPOUND)
         stage.rig("grid")
@@ -103,11 +137,24 @@ def command(
             stage.rig("export", "--format", file_format, "--out", str(folder))
     told = compare(json.loads(truth_path.read_text()), job)
     told["truth"]["pour"], told["result"]["pour"] = pour
-    told["files"] = [str(path.absolute()) for path in sorted(folder.iterdir())]
+    if page is not None:
+        page.close(_last_word(told))
+    files = sorted(path for path in folder.iterdir() if path.suffix != ".lock")
+    told["files"] = [str(path.absolute()) for path in files]
     if as_json:
         click.echo(json.dumps(told, allow_nan=False))
     else:
         click.echo(apart_text(told))
+
+
+def _last_word(told: dict[str, Any]) -> str:
+    """What stays on the page of a job that is done."""
+    result, off_mm = told["result"], told["apart"]["markers_worst_mm"]
+    return (
+        f"The simulated job is done: {result['pour']['bags']:g} bags went in, "
+        f"{result['bags']['p95']} were told; {result['markers_set']} markers set, worst "
+        f"{off_mm:.1f} mm off. Floor and rod are invented."
+    )
 
 
 def _cure(job_path: Path, folder: Path, seed: int) -> Path:
@@ -134,10 +181,16 @@ class Simulator:
 
     source: list[str]
     events: IO[str]
+    _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def hear(self, told: dict[str, Any]) -> None:
         """Pass on what the tool says; the simulated installer acts on it."""
         if told["event"] != "reading":
+            self.tell(told)
+
+    def tell(self, told: dict[str, Any]) -> None:
+        """Pass on one object, from whatever thread."""
+        with self._lock:
             self.events.write(json.dumps(told) + "\n")
             self.events.flush()
 
@@ -146,13 +199,16 @@ class Simulator:
 def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterator[Simulator]:
     """Start the simulated rod as a process of its own, known only by its port and truth file.
 
-    While it runs, Bluetooth means its private bus.
+    While it runs, Bluetooth means its private bus. What it says of itself is told only where it
+    does not start: standard error is for the tool.
     """
     words = [link, "--seed", str(seed), "--rate", "20", "--speed", str(speed), "--follow", *more]
+    said = tempfile.TemporaryFile("w+")  # noqa: SIM115
     process = subprocess.Popen(
         [sys.executable, "-m", "simulated_devices", *words],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
+        stderr=said,
         text=True,
     )
     assert process.stdin is not None
@@ -161,7 +217,9 @@ def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterat
     try:
         place = process.stdout.readline().strip()
         if not place:
-            raise DeviceUnavailable("The simulated rod did not start.")
+            said.seek(0)
+            last = said.read().strip().rpartition("\n")[2]
+            raise DeviceUnavailable(f"The simulated rod did not start. {last}".rstrip())
         if link == "ble":
             name, _, bus = process.stdout.readline().strip().partition("=")
             os.environ[name] = bus
@@ -174,6 +232,23 @@ def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterat
         with contextlib.suppress(BrokenPipeError):
             process.stdin.close()
         process.stdout.close()
+        said.close()
+
+
+class _Both(io.TextIOBase):
+    """Writes to two places."""
+
+    def __init__(self, one: Any, other: Any) -> None:
+        self._both = (one, other)
+
+    def write(self, text: str) -> int:
+        for place in self._both:
+            place.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        for place in self._both:
+            place.flush()
 
 
 class Stage:
@@ -185,10 +260,12 @@ class Stage:
         The rod that live commands use.
     more_sinks : list of callables
         Hear every event, besides.
+    page : Page or None
+        Shows and acts.
     """
 
-    def __init__(self, job: Path, speed: float) -> None:
-        self.job, self._speed = job, speed
+    def __init__(self, job: Path, speed: float, page: "Page | None" = None) -> None:
+        self.job, self._speed, self.page = job, speed, page
         self.simulator: Simulator | None = None
         self.more_sinks: list[Any] = []
 
@@ -198,8 +275,28 @@ class Stage:
 
         if aloud:
             self.say(*words)
-        with contextlib.redirect_stderr(sys.stdout):
+        said = io.StringIO()
+        out = _Both(sys.stdout, said)
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
             rig.main([*words, "--job", str(self.job)], "rig", standalone_mode=False)
+        if self.page is not None and aloud:
+            self._show(words, said.getvalue())
+
+    def _show(self, words: tuple[str, ...], said: str) -> None:
+        """Let what a command said stand on the page for a while."""
+        from rig.cli.jobs import outline_of
+        from rig.job.store import Job
+        from rig.page.scenes import idle_scene
+
+        assert self.page is not None
+        with Job.open(self.job) as job:
+            scene = idle_scene(job, outline_of(job))
+        text = f"rig {' '.join(word for word in words[:2] if not word.startswith('-'))}"
+        lines = [line.strip() for line in said.splitlines() if line.strip()]
+        scene.sections["now"] |= {"text": text, "shown": text}
+        scene.sections["notes"] = [{"text": line, "level": "say"} for line in lines[:SHOWN_LINES]]
+        self.page.begin(scene)
+        time.sleep(READING_S)
 
     def survey(self, *words: str) -> None:
         """Survey with the simulated rod."""
@@ -223,7 +320,12 @@ class Stage:
             options.pop("as_json")
             options["speed"] = self._speed
             with contextlib.redirect_stderr(sys.stdout):
-                work(as_json=False, more_sinks=[self.simulator.hear, *self.more_sinks], **options)
+                work(
+                    as_json=False,
+                    page=self.page,
+                    more_sinks=[self.simulator.hear, *self.more_sinks],
+                    **options,
+                )
 
     def say(self, *words: str) -> None:
         """Show a command before it runs."""
@@ -263,12 +365,13 @@ def _log_pour(stage: Stage, folder: Path, seed: int) -> tuple[dict[str, Any], di
     script = [(float(at), word) for at, word in (x.split(" ", 1) for x in spoken.splitlines())]
     truth = json.loads(truth_path.read_text())
     stage.say("pour", "run")
-    click.echo(f"(a simulated crew, {POUR_SPEED:g} times faster than life; after batch "
+    speed = POUR_SPEED if stage.page is None else WATCHED_POUR_SPEED
+    click.echo(f"(a simulated crew, {speed:g} times faster than life; after batch "
                f"{truth['mixer_fails_after_batch']} one of its mixers fails)")  # fmt: skip
     heard: list[dict[str, Any]] = []
     options = dict.fromkeys(("mixers", "crew", "sheet_path", "bags", "serial_url"))
     with contextlib.redirect_stderr(sys.stdout):
-        log_pour(stage.job, False, options, script, POUR_SPEED, [heard.append])
+        log_pour(stage.job, False, options, script, speed, [heard.append], stage.page)
     done = heard[-1]
     after_ten = _need_after(heard, 10)
     return truth, {

@@ -77,13 +77,11 @@ def _meet(link: str, seed: int, fault: dict[str, str]) -> dict[str, Any]:
             stage.rig("grid", "--spacing", "0.9m")
             with simulated_rod(link, seed, SPEED, more) as stage.simulator:
                 benchmark = ("--kind", "benchmark", "--label", "BM1")
-                creeps = fault["name"] == "drift"  # only a fixed point shows it
+                creeps = fault["name"] == "drift"
                 try:
-                    if creeps:
+                    if creeps or fault["name"] == "jolt":  # only a fixed point shows them
                         stage.survey(*benchmark)
                     stage.survey()
-                    if creeps:
-                        stage.survey(*benchmark)
                 except DeviceUnavailable as error:
                     refused = error
                 except _GivesUp:
@@ -101,7 +99,13 @@ def _meet(link: str, seed: int, fault: dict[str, str]) -> dict[str, Any]:
 
 def _worst(events: list[dict[str, Any]], truth: dict[str, Any]) -> tuple[float | None, int]:
     shots = {e["label"]: e["reading_mm"] for e in events if e["event"] == "shot"}
-    true = {s["label"]: s["true_reading_mm"] for s in truth["shots"] if not s["undone"]}
+    # Shots are told as the line of before a kick would have read them.
+    true = {
+        s["label"]: s["true_reading_mm"]
+        - sum(kick["up_mm"] for kick in truth["line"]["jolts"] if kick["time_s"] < s["time_s"])
+        for s in truth["shots"]
+        if not s["undone"]
+    }
     off = [abs(shots[label] - true[label]) for label in shots if label in true]
     return (max(off), len(off)) if off else (None, 0)
 
@@ -109,7 +113,7 @@ def _worst(events: list[dict[str, Any]], truth: dict[str, Any]) -> tuple[float |
 def _told(events: list[dict[str, Any]]) -> Iterator[str]:
     for event in events:
         match event["event"]:
-            case "trouble" | "notice":
+            case "trouble" | "notice" | "drift" | "jolt":
                 yield event["text"]
             case "lost":
                 yield f"rod lost: {event['reason']}"

@@ -117,8 +117,8 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
     if worst:
         low, high = worst["range_mm"]
         lines.append(
-            f"Worst: a gap of {length(worst['gap_mm'])} ({worst['gap_mm']:.1f} mm; 9 times in 10 "
-            f"between {low:.1f} and {high:.1f}), the limit is {length(worst['limit_mm'])} with "
+            f"Worst: a gap of {length(worst['gap_mm'])} on the best estimate, between {low:.1f} "
+            f"and {high:.1f} mm 9 times in 10; the limit is {length(worst['limit_mm'])} with "
             f"supports {format_place(worst['span_mm'], units)} apart:"
         )
         lines.append(f"  {worst['where']}.")

@@ -5,10 +5,17 @@ from typing import Any
 
 import click
 
-from rig.cli.jobs import outline_of, units_of
-from rig.cli.options import confidence_option, job_option, json_option, show, unit_option
+from rig.cli.jobs import laser_places, outline_of, units_of
+from rig.cli.options import (
+    confidence_option,
+    job_option,
+    json_option,
+    laser_place_option,
+    show,
+    unit_option,
+)
 from rig.errors import BadInput
-from rig.units import format_length
+from rig.units import format_doubt, format_length
 
 
 @click.command()
@@ -20,9 +27,15 @@ from rig.units import format_length
     help="A CSV x,y of places whose heights to tell. Needs --unit.",
 )
 @unit_option
+@laser_place_option
 @json_option
 def command(
-    job_path: Path, confidence: float, points: Path | None, unit: str | None, as_json: bool
+    job_path: Path,
+    confidence: float,
+    points: Path | None,
+    unit: str | None,
+    laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
+    as_json: bool,
 ) -> None:
     """Tell what the floor is like: its high and low points and how sure that is.
 
@@ -30,6 +43,7 @@ def command(
     """
     from rig.cli.progress import working
     from rig.job.store import Job
+    from rig.live.laser_share import budget_lines
     from rig.live.picture import floor_result, picture_of
     from rig.plan_geometry import where
     from rig.survey.table import read_columns
@@ -40,11 +54,15 @@ def command(
         units, denominator = units_of(job)
         outline = outline_of(job)
         places = read_columns(points, ("x", "y"), unit) if points and unit else None
+        laser = laser_places(job, laser_at)
         picture = picture_of(job, outline, confidence)
-        result = floor_result(job, picture, places)
+        result = floor_result(job, picture, places, laser)
 
     def length(mm: float) -> str:
         return format_length(mm, units, denominator)
+
+    def doubt(mm: float) -> str:
+        return format_doubt(mm, units, denominator)
 
     high, low = result["high"], result["low"]
     lines = [
@@ -58,10 +76,11 @@ def command(
         f"{where(outline, low['x_mm'], low['y_mm'], units)}.",
         *[
             f"At {length(p['x_mm'])}, {length(p['y_mm'])}: {length(-p['z_mm'])} below the line, "
-            f"± {2 * p['stderr_mm']:.1f} mm."
+            f"± {doubt(2 * p['stderr_mm'])}."
             for p in result["points"]
         ],
         *next_lines(result, outline, units),
+        *budget_lines(result["budget"]),
         *[f"! {warning}" for warning in result["warnings"]],
     ]
     if not as_json:
@@ -96,13 +115,14 @@ def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
     saved = sum(shot["bags"] for shot in result["next"])
     lines = [
         f"Shots worth the walk, expected to save {saved:.1f} bags together "
-        f"(doubt {result['next'][0]['doubt_mm']:.1f} mm now, {last['left_mm']:.1f} mm after):"
+        f"(doubt {format_doubt(result['next'][0]['doubt_mm'], units)} now, "
+        f"{format_doubt(last['left_mm'], units)} after):"
     ]
     return (
         lines
         + [
             f"  {where(outline, shot['x_mm'], shot['y_mm'], units)}: lowers the plane by "
-            f"{shot['plane_mm']:.1f} mm, {shot['bags']:.1f} bags"
+            f"{format_doubt(shot['plane_mm'], units)}, {shot['bags']:.1f} bags"
             for shot in result["next"]
         ]
         + ["  (rig survey --label N1 --at X,Y shoots a place beside the grid)"]

@@ -7,7 +7,7 @@ import click
 from rig.cli.jobs import outline_of
 from rig.cli.options import Length, job_option, json_option, metric_or, show
 from rig.errors import BadInput
-from rig.units import format_place
+from rig.units import format_doubt, format_place
 
 
 @click.command()
@@ -109,7 +109,7 @@ def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: 
     lines = [f"Bags that doubt of the high point is likely to cost, on {result['assumed']}:"]
     lines += [
         f"  {format_place(row['spacing_mm'], units):>12} apart: {row['points']:3d} points, plane "
-        f"{row['safety_mm']:.1f} mm higher, {row['safety_bags']:.1f} bags"
+        f"{format_doubt(row['safety_mm'], units)} higher, {row['safety_bags']:.1f} bags"
         for row in result["advise"]
     ]
     lines += [f"Assumed: {text}" for text in result["assumptions"]]

@@ -1,9 +1,10 @@
 """What commands share around a job file: opening it, its outline, its units."""
 
 import os
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Literal
 
-from rig.errors import CannotAnswer
+from rig.errors import BadInput, CannotAnswer
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -38,6 +39,30 @@ def units_of(job: "Job") -> tuple[Literal["in", "mm"], int]:
 def setup_of(job: "Job", given: str | None) -> str:
     """Return the set-up that was named, else the last one used, else the first there is."""
     return given or job.last_setup() or "1"
+
+
+def laser_places(
+    job: "Job", given: Iterable[tuple[str | None, tuple[float, float]]]
+) -> dict[str, tuple[float, float]]:
+    """Return where `--laser` says that the laser stood, by set-up.
+
+    Raises
+    ------
+    BadInput
+        A place without a set-up where there are several, or a set-up that there is none of.
+    """
+    places = {}
+    setups = job.setups()
+    for name, place in given:
+        if name is None and len(setups) > 1:
+            raise BadInput(
+                f"The job has set-ups {', '.join(setups)}: say which, as --laser {setups[0]}:X,Y."
+            )
+        setup = name or (setups[0] if setups else "1")
+        if setups and setup not in setups:
+            raise BadInput(f"There is no set-up {setup!r}; there are {', '.join(setups)}.")
+        places[setup] = place
+    return places
 
 
 def boot_id() -> str:

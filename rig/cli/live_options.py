@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from rig.cli.options import SECONDS, Command, Length, stack
+from rig.cli.options import SECONDS, Command, Length, Size, stack
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from rig.devices.transport import Transport
     from rig.job.rows import Session
     from rig.live.session import Item, Machine
+    from rig.page.scene import Shown
+    from rig.page.server import Page
     from rig.survey.plausibility import Guard
 
 profile_options = stack(
@@ -73,6 +75,15 @@ def source_options(command: Command) -> Command:
             help="Spread of readings that still counts as still.",
         ),
     )(command)
+
+
+log_limit_option = click.option(
+    "--log-limit",
+    type=Size(),
+    metavar="SIZE",
+    help="Log no more readings once the job is so large, as 200MB; shots are still kept.  "
+    "[default: no limit]",
+)
 
 
 @dataclass(frozen=True)
@@ -147,7 +158,7 @@ def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
         assert transport is not None
         clock = Clock(options["speed"] or 1.0)
         name = "ble" if options["ble_rod"] else "serial"
-        return Source(name, sources.device(transport, profile, clock), profile, clock)
+        return Source(name, sources.Device(transport, profile, clock), profile, clock)
     if options["typed"]:
         from rig.devices.typed import TypedReader
 
@@ -177,7 +188,6 @@ def replayed_sessions(
     BadInput
         When it holds none.
     """
-    from rig.devices.profile import parse_profile, with_clamp
     from rig.job.store import Job
     from rig.live import sources
 
@@ -186,11 +196,7 @@ def replayed_sessions(
         if not old:
             raise BadInput(f"{path} holds no session of rig {kind} to replay.")
         for session in old:
-            profile = None
-            if session.profile_text:
-                profile = parse_profile(session.profile_text, "the job's own profile")
-                if session.capture.get("clamp_mm") is not None:
-                    profile = with_clamp(profile, session.capture["clamp_mm"])
+            profile = sources.profile_of(session)
             typed_in = session.capture.get("units", units)
             items = sources.session_items(other, session.id, profile, typed_in)
             yield session, Source("replay", sources.replayed(items, speed), profile, None)
@@ -221,17 +227,31 @@ def run_live(
     denominator: int,
     guard: "Guard | None" = None,
     more_sinks: Iterable[Any] = (),
+    page: "Page | None" = None,
+    scene: "Shown | None" = None,
 ) -> None:
-    """Run a machine on a source with the screens that fit the output."""
+    """Run a machine on a source with the screens that fit the output.
+
+    With a page, `scene` is what it shows, and what it does are acts like keys.
+    """
+    from rig.cli.serve_options import announce
     from rig.live import terminal
     from rig.live.keys import HELP, keys
     from rig.live.session import run
+
+    sinks_beside = list(more_sinks)
+    if page is not None and scene is not None:
+        announce(page, as_json)
+        page.begin(scene)
+        sinks_beside.append(page.hear)
 
     def go(sinks: Sequence[Any]) -> None:
         streams = [source.items]
         if source.clock is not None and source.name != "typed":
             streams.append(keys(source.clock))
-        asyncio.run(run(machine, streams, log, [*sinks, *more_sinks], source.clock, guard))
+        if page is not None and source.clock is not None:
+            streams.append(page.acts(source.clock))
+        asyncio.run(run(machine, streams, log, [*sinks, *sinks_beside], source.clock, guard))
 
     if as_json:
         go([terminal.json_lines])

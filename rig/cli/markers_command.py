@@ -8,7 +8,7 @@ import click
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import Length, job_option, json_option, metric_or, show
 from rig.errors import CannotAnswer
-from rig.units import format_length, format_place
+from rig.units import format_doubt, format_length, format_place
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -50,7 +50,7 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
             f"y {format_place(row['y_mm'], units)}: rod reads "
             f"{format_length(row['target_reading_mm'], units, denominator)}, top stands "
             f"{format_length(row['stick_out_mm'], units, denominator)} above the floor "
-            f"(± {2 * row['stick_out_stderr_mm']:.1f} mm)"
+            f"(± {format_doubt(2 * row['stick_out_stderr_mm'], units, denominator)})"
         )
     show({"markers": rows}, as_json, "\n".join([*lines, "Next: rig set"]))
 

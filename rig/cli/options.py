@@ -1,6 +1,7 @@
 """Options that several commands share, and the types that read quantities with their units."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -74,6 +75,30 @@ class Lengths(_ParamType):
             self.fail(str(error), param, ctx)
 
 
+class LaserPlace(Lengths):
+    """Where the laser stood: X,Y, or SETUP:X,Y where there are several set-ups."""
+
+    def __init__(self) -> None:
+        super().__init__("X", "Y")
+        self.name = "[SETUP:]X,Y"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read an optional name and two lengths."""
+        if not isinstance(value, str):
+            return value
+        setup, colon, place = value.rpartition(":")
+        return (setup.strip() if colon else None), super().convert(place, param, ctx)
+
+
+laser_place_option = click.option(
+    "--laser",
+    "laser_at",
+    type=LaserPlace(),
+    multiple=True,
+    help="Where the laser stood, from the room's corner; with several set-ups SETUP:X,Y for each.",
+)
+
+
 class Quantity(_ParamType):
     """A quantity that one of the parsers of `rig.units` reads, more than zero unless said."""
 
@@ -122,6 +147,21 @@ class Money(_ParamType):
         if not 0.0 < amount < 1e9:
             self.fail(f"{value!r} must be more than zero.", param, ctx)
         return amount
+
+
+class Size(_ParamType):
+    """A size of a file with its unit, in bytes."""
+
+    name = "size"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Read the text, or fail with what is accepted."""
+        if isinstance(value, int):
+            return value
+        found = re.fullmatch(r"\s*(\d{1,6}(?:\.\d{1,3})?)\s*([kMG])B\s*", value)
+        if found is None or not float(found[1]):
+            self.fail(f"{value!r} is no size; write 200MB, or with kB or GB.", param, ctx)
+        return round(float(found[1]) * {"k": 1e3, "M": 1e6, "G": 1e9}[found[2]])
 
 
 class Confidence(_ParamType):

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from rig.cli.jobs import outline_of, units_of
+from rig.cli.jobs import laser_places, outline_of, units_of
 from rig.cli.options import (
     SLOPE,
     Lengths,
@@ -13,6 +13,7 @@ from rig.cli.options import (
     confidence_option,
     job_option,
     json_option,
+    laser_place_option,
     show,
 )
 from rig.errors import BadInput
@@ -59,6 +60,7 @@ class _HoldType(Lengths):
 )
 @click.option("--short-cost", type=Money(), help="Price of running short, a bag.")
 @click.option("--spare-cost", type=Money(), help="Price of a bag left over.")
+@laser_place_option
 @confidence_option
 @json_option
 def command(
@@ -68,6 +70,7 @@ def command(
     max_slope: float | None,
     holds: tuple[HoldGiven, ...],
     patch: str | None,
+    laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
     confidence: float,
     as_json: bool,
     **costs: float | None,
@@ -97,6 +100,7 @@ def command(
         return
     from rig.cli.progress import working
     from rig.job.store import Job
+    from rig.live.lasers import set_place
     from rig.live.picture import picture_of
     from rig.live.planning import Wanted, plan_result
     from rig.quantities.materials import RULES
@@ -105,6 +109,8 @@ def command(
     with Job.open(job_path, write=True) as job, working("Choosing the plane"):
         units, denominator = units_of(job)
         outline = outline_of(job)
+        for setup, place in laser_places(job, laser_at).items():
+            set_place(job, setup, place)
         picture = picture_of(job, outline, confidence)
         result = plan_result(job, picture, wanted)
         plane = result["plane"]
@@ -145,6 +151,9 @@ def plan_text(
         f"Dead load of the compound: {load['mean']:.2f} kPa on average, {load['max']:.2f} kPa at "
         "the deepest."
     )
+    from rig.live.laser_share import budget_lines
+
+    lines += budget_lines(result["budget"])
     lines += [f"Assumed: {text}" for text in result["assumptions"]]
     lines += [f"! {text}" for text in result["warnings"]]
     lines += [f"Caution: {text}" for text in result["cautions"]]
@@ -166,13 +175,13 @@ def _plane_line(result: dict[str, Any], units: str, denominator: int) -> str:
 def _buy_lines(result: dict[str, Any]) -> list[str]:
     bags, safety = result["bags"], result["safety"]
     lines = [
-        f"BUY {bags['buy']} BAGS to be {result['confidence']:.0%} sure ({bags['p50']} at even "
-        f"odds); {bags['waste']} of them for waste."
+        f"BUY {bags['buy']} {_bags(bags['buy'])} to be {result['confidence']:.0%} sure "
+        f"({bags['p50']} at even odds); {bags['waste']} of them for waste."
     ]
     if "purchase" in result:
         bought = result["purchase"]
         lines = [
-            f"BUY {bags['buy']} BAGS: at these prices the cheapest; short "
+            f"BUY {bags['buy']} {_bags(bags['buy'])}: at these prices the cheapest; short "
             f"{bought['chance_short']:.0%} of the time, expected cost of being wrong "
             f"{bought['expected_cost']:.2f}. ({bags['p50']} bags are enough at even odds, "
             f"{bags['p95']} with 95 %.)"
@@ -204,3 +213,7 @@ def _grind_lines(
             f"{format_area(spot['area_m2'], units)}, {place}"
         )
     return lines
+
+
+def _bags(count: float) -> str:
+    return "BAG" if count == 1 else "BAGS"

@@ -11,12 +11,14 @@ import click
 from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
 from rig.cli.markers_command import fresh_plan
 from rig.cli.options import DURATION, Command, Length, Lengths, job_option, json_option, show, stack
+from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import BadInput, CannotAnswer
 from rig.units import format_length, format_place, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
     from rig.job.store import Job
+    from rig.page.server import Page
 
 CAUTION = "Caution: silica dust, caustic mix, current near water; the sheet and local rules rule."
 
@@ -130,6 +132,7 @@ def run_options(options: Command) -> Command:
 @job_option
 @plan_options
 @run_options
+@serve_options
 @json_option
 def run_command(job_path: Path, as_json: bool, **options: Any) -> None:
     """Log the pour live: batch, front LABEL, undo, tick WORD, stop, by keys or typed words.
@@ -137,7 +140,8 @@ def run_command(job_path: Path, as_json: bool, **options: Any) -> None:
     Goes by the last rig pour plan, or makes one where its options are given. Cut off in mid-pour,
     it goes on where it was, with the true ages of the edges.
     """
-    log_pour(job_path, as_json, options)
+    with open_page(options) as page:
+        log_pour(job_path, as_json, options, page=page)
 
 
 def log_pour(
@@ -147,8 +151,9 @@ def log_pour(
     script: Sequence[tuple[float, str]] = (),
     speed: float = 1.0,
     more_sinks: Sequence[Any] = (),
+    page: "Page | None" = None,
 ) -> None:
-    """Log a pour from the keyboard, or from a script of seconds and words by a faster clock."""
+    """Log a pour from the keyboard and a page, or from a script by a faster clock."""
     from rig.job.store import Job
     from rig.live.pouring import (
         PourRecorder,
@@ -187,7 +192,13 @@ def log_pour(
         if not as_json:
             click.echo(CAUTION, err=True)
         recorder = PourRecorder(job, session, result["interval_s"])
-        _run(machine, recorder, options, as_json, units_of(job), script, speed, more_sinks)
+        if page is not None:
+            from rig.page.scenes import pour_scene
+
+            announce(page, as_json)
+            page.begin(pour_scene(job, outline_of(job), result, live.bags, acts=True))
+            more_sinks = [*more_sinks, page.hear]
+        _run(machine, recorder, options, as_json, units_of(job), script, speed, more_sinks, page)
     if not machine.finished:
         if not as_json:
             click.echo("Left with all kept: rig pour run goes on. Say stop to end the pour.")
@@ -217,6 +228,7 @@ def _run(
     script: Sequence[tuple[float, str]],
     speed: float,
     more_sinks: Sequence[Any],
+    page: "Page | None",
 ) -> None:
     import asyncio
 
@@ -238,12 +250,15 @@ def _run(
         streams = [sources.watched(keys(clock, PourKeys()), clock)]
     else:
         streams = [sources.watched(sources.words(parse_words, clock, complain), clock)]
+    if page is not None:
+        # The page goes on when standard input has ended; a script does not wait for it.
+        streams.insert(len(streams) if script else 0, sources.watched(page.acts(clock), clock))
     if options["serial_url"]:
         from rig.devices.profile import load_profile
         from rig.devices.serial_port import SerialTransport
 
         transport = SerialTransport(options["serial_url"], options["baud"])
-        streams.insert(0, sources.device(transport, load_profile(options["profile_name"]), clock))
+        streams.insert(0, sources.Device(transport, load_profile(options["profile_name"]), clock))
 
     def go(sink: Any) -> None:
         asyncio.run(run(machine, streams, recorder, [sink, *more_sinks], clock))

@@ -26,7 +26,7 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
     from rig.devices.clock import Clock
     from rig.devices.trace import TraceWriter
     from rig.live.session import Act, run
-    from rig.live.sources import device
+    from rig.live.sources import Device
 
     if bool(options["serial_url"]) == bool(options["ble_rod"]):
         raise BadInput(
@@ -46,7 +46,7 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
     with TraceWriter(trace, profile, started_utc_s=time.time()) as writer:
         keeper = _Keeper(writer)
         asyncio.run(
-            run(keeper, [device(transport, profile, clock), stop_after()], keeper, [], clock)
+            run(keeper, [Device(transport, profile, clock), stop_after()], keeper, [], clock)
         )
     result = {"file": str(trace.absolute()), "messages": keeper.messages, "bad": keeper.bad}
     text = f"{keeper.messages} messages kept in {trace}" + (

@@ -93,8 +93,8 @@ def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, fl
     options : dict
         As click hands them over.
     current : Outline or None
-        What `edit` starts from; doors and openings given are added to it only where no new
-        outline is given, and replace those that were there.
+        What `edit` starts from; its doors and openings stay, also in a new room, unless others
+        are given.
 
     Returns
     -------
@@ -120,15 +120,30 @@ def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, fl
             )
         outline = plan_geometry.from_file(options["outline_file"], options["unit"])
     elif current is not None:
-        outline = plan_geometry.from_rings(
-            current.walls,
-            () if openings else current.openings,
-            () if doors else current.doors,
-        )
+        outline = plan_geometry.from_rings(current.walls)
     else:
         raise BadInput("Give the room: --room 12ft,15ft, or --walls, or --outline.")
+    if current is not None:
+        outline = _with_kept(outline, current, not openings and not outline.openings, not doors)
     for opening in openings:
         outline = plan_geometry.with_opening(outline, *opening)
     for door in doors:
         outline = plan_geometry.with_door(outline, *door)
     return outline, closing_mm
+
+
+def _with_kept(outline: Any, current: Any, openings: bool, doors: bool) -> Any:
+    """Outline with the openings and doors that the job has already."""
+    from rig import plan_geometry
+
+    try:
+        return plan_geometry.from_rings(
+            outline.walls,
+            current.openings if openings else outline.openings,
+            current.doors if doors else (),
+        )
+    except BadInput as error:
+        raise BadInput(
+            f"What the job has already does not fit the new room: {error} Give --door or "
+            "--opening anew, all of them."
+        ) from None

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,18 +12,21 @@ from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
 from rig.cli.live_options import (
     Source,
     is_job_replay,
+    log_limit_option,
     open_source,
     replayed_sessions,
     run_live,
     source_options,
 )
 from rig.cli.markers_command import fresh_plan
-from rig.cli.options import Length, job_option, json_option
+from rig.cli.options import Length, Lengths, job_option, json_option
+from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
     from rig.job.store import Job
+    from rig.page.server import Page
 
 CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear, mind your knees."
 
@@ -30,6 +34,7 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
 @click.command()
 @job_option
 @source_options
+@log_limit_option
 @click.option(
     "--tolerance",
     type=Length(above=0.0),
@@ -37,9 +42,11 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
     show_default=True,
     help="How near a marker's top must come to its height.",
 )
+@click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands at this set-up.")
 @click.option("--setup", help="Name of this position of the laser; a new name ties a new line.")
 @click.option("--marker", metavar="LABEL", help="Begin with this marker.")
 @click.option("--skip-check", is_flag=True, help="Do without the sight that ties today's line.")
+@serve_options
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
     """Set the markers: the prompt says raise, lower or hold, and by how much.
@@ -47,14 +54,20 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     Begins with a sight that ties today's line to the survey, so that a laser bumped or restarted
     since then never shifts the pour.
     """
-    set_markers(job_path, as_json, **options)
+    with open_page(options) as page:
+        set_markers(job_path, as_json, page=page, **options)
 
 
 def set_markers(
-    job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any
+    job_path: Path,
+    as_json: bool,
+    more_sinks: Iterable[Any] = (),
+    page: "Page | None" = None,
+    **options: Any,
 ) -> None:
     """Set the markers of a job from the source that the options name."""
     from rig.job.store import Job
+    from rig.live.lasers import set_place
 
     replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
@@ -82,10 +95,13 @@ def set_markers(
             }
             source = open_source(options, units)
             capture["clamp_mm"] = source.profile.clamp_mm if source.profile else None
+            if options["laser"] is not None:
+                set_place(job, setup_of(job, options["setup"]), options["laser"])
             rounds = [(source, setup_of(job, options["setup"]), capture)]
         failed = None
         for source, setup, capture in rounds:
-            failed = _set(job, plan, source, setup, capture, as_json, more_sinks)
+            most_bytes = options["log_limit"]
+            failed = _set(job, plan, source, setup, capture, as_json, more_sinks, page, most_bytes)
         left = [marker.label for marker in job.markers() if not marker.is_set]
     if failed:
         raise CannotAnswer(failed)
@@ -101,6 +117,8 @@ def _set(
     capture: dict[str, Any],
     as_json: bool,
     more_sinks: Iterable[Any],
+    page: "Page | None",
+    most_bytes: int | None,
 ) -> str | None:
     """Go one round; return what the check found wrong, if anything."""
     from rig.live.machines import guard_of, setting_machine
@@ -122,7 +140,8 @@ def _set(
         start_marker=capture.get("marker"),
         skip_check=capture.get("skip_check", False),
     )
-    session = job.start_session(
+    start = partial(
+        job.start_session,
         kind="set",
         setup=setup,
         source=source.name,
@@ -132,16 +151,30 @@ def _set(
         utc_s=time.time(),
         monotonic_s=time.monotonic(),
     )
+    scene = None
+    if page is not None:
+        from rig.page.scenes import set_scene
+
+        scene = set_scene(
+            job,
+            outline_of(job),
+            capture,
+            source.resolution_mm,
+            source.foot_mm,
+            acts=source.clock is not None,
+        )
     if not as_json:
         click.echo(CAUTION, err=True)
     run_live(
         machine,
         source,
-        Recorder(job, session, ties_line=setup not in known),
+        Recorder(job, start, ties_line=setup not in known, most_bytes=most_bytes),
         guard=guard_of(job, setup, source.profile, [m.target_reading_mm for m in job.markers()]),
         as_json=as_json,
         units=units,
         denominator=denominator,
         more_sinks=more_sinks,
+        page=page,
+        scene=scene,
     )
     return machine.failed

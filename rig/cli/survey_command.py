@@ -1,6 +1,8 @@
 """`rig survey`: shoot the points live, hands-free."""
 
-from collections.abc import Iterable, Iterator
+import time
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,17 +12,21 @@ from rig.cli.jobs import boot_id, outline_of, points_of, setup_of, units_of
 from rig.cli.live_options import (
     Source,
     is_job_replay,
+    log_limit_option,
     open_source,
     replayed_sessions,
     run_live,
     source_options,
 )
 from rig.cli.options import Lengths, job_option, json_option
+from rig.cli.serve_options import open_page, serve_options
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.live.watcher import Watcher
+    from rig.page.scene import Scene
+    from rig.page.server import Page
     from rig.survey.capture import Capture
     from rig.survey.plausibility import Guard
 
@@ -33,6 +39,7 @@ CAUTION = "Caution: never look into the laser's beam; its class and its maker's 
 @click.command()
 @job_option
 @source_options
+@log_limit_option
 @click.option("--rock", is_flag=True, help="Wave the rod through plumb; the vertex is the shot.")
 @click.option(
     "--kind", type=click.Choice(KINDS), default="floor", show_default=True, help="What is shot."
@@ -46,31 +53,47 @@ CAUTION = "Caution: never look into the laser's beam; its class and its maker's 
 @click.option(
     "--at", type=Lengths("X", "Y"), help="Where a threshold is, or a place beside the grid."
 )
+@click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands at this set-up.")
 @click.option("--setup", help="Name of this position of the laser.  [default: the last one's]")
+@click.option(
+    "--skip-check", is_flag=True, help="Do without the sights back to this set-up's benchmark."
+)
+@serve_options
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
     """Shoot the points, hands-free, with a rod or a tape.
 
     Stand the rod on the point, hold still until it is taken, walk on. Ends when every point has a
-    shot, or on Ctrl-C with all kept; the next run goes on where it stopped.
+    shot, or on Ctrl-C with all kept; the next run goes on where it stopped. Where the set-up has a
+    benchmark, the walk goes back to it every twenty minutes and at its end.
     """
-    survey(job_path, as_json, **options)
+    with open_page(options) as page:
+        survey(job_path, as_json, page=page, **options)
 
 
-def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **options: Any) -> None:
-    """Survey into a job from the source that the options name."""
+def survey(
+    job_path: Path,
+    as_json: bool,
+    more_sinks: Iterable[Any] = (),
+    page: "Page | None" = None,
+    **options: Any,
+) -> None:
+    """Survey into a job from the source that the options name, on a page too if there is one."""
     from rig.job.store import Job
+    from rig.live.lasers import line_of, set_place
     from rig.live.recorder import Recorder
 
     replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
         if replays_job:
-            shots = sum(_replay_job(job, options, as_json))
+            shots = sum(_replay_job(job, options, as_json, page))
         else:
             units, denominator = units_of(job)
             points = _wanted(job, options)
             setup = setup_of(job, options["setup"])
             source = open_source(options, units)
+            if options["laser"] is not None:
+                set_place(job, setup, options["laser"])
             capture = {
                 "dwell_s": options["dwell"],
                 "walk_s": options["walk"],
@@ -80,12 +103,20 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
                 "units": units,  # of what is typed, should the job's change
                 "points": points,
                 "resumes_from": _last_shot(job, options["kind"], setup),
+                "line": line_of(job, setup, options["kind"], time.time()),
+                "checks": options["kind"] in WALKED and not options["skip_check"],
                 "clamp_mm": source.profile.clamp_mm if source.profile else None,
             }
             if not as_json:
                 click.echo(CAUTION, err=True)
             watcher = _watcher(job, options["kind"], setup)
-            recorder = Recorder(job, _begin(job, source, setup, capture), watcher=watcher)
+            recorder = Recorder(
+                job,
+                _begin(job, source, setup, capture),
+                watcher=watcher,
+                setup=setup,
+                most_bytes=options["log_limit"],
+            )
             machine = _machine(job, capture, source)
             run_live(
                 machine,
@@ -96,12 +127,15 @@ def survey(job_path: Path, as_json: bool, more_sinks: Iterable[Any] = (), **opti
                 units=units,
                 denominator=denominator,
                 more_sinks=more_sinks,
+                page=page,
+                scene=_scene(job, capture, source) if page else None,
             )
             shots = recorder.shots
         left = _left(job, options["kind"])
     if not as_json:
         taken = f"{shots} shot{'s' if shots != 1 else ''} taken"
-        click.echo(taken + (f", {left} points left." if left else "."))
+        still = f", {left} point{'s' if left != 1 else ''} left."
+        click.echo(taken + (still if left else "."))
         if options["kind"] == "floor" and not left:
             click.echo("Next: rig floor, then rig plan")
 
@@ -120,7 +154,8 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
                 f"--label {'BM' if kind == 'benchmark' else 'T'}1."
             )
         x_mm, y_mm = at or (None, None)
-        return [(labels[0], x_mm, y_mm)]
+        shot_before = {shot.point.upper(): shot.point for shot in job.shots(kinds=[kind])}
+        return [(shot_before.get(labels[0].upper(), labels[0]), x_mm, y_mm)]
     if at is not None:
         return [_own_place(job, labels, at)]
     points: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in points_of(job)]
@@ -130,8 +165,7 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
         if unknown:
             raise BadInput(f"There is no grid point {unknown[0]!r}; see rig grid.")
         return [known[label.upper()] for label in labels]
-    done = {shot.point for shot in job.shots(kinds=[kind])}
-    left = [point for point in points if point[0] not in done]
+    left: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in job.unshot(kind)]
     if not left:
         raise BadInput(
             "Every point has a shot. Shoot one again with --label LABEL, or go on: rig floor."
@@ -154,10 +188,7 @@ def _own_place(job: "Job", labels: tuple[str, ...], at: tuple[float, float]) -> 
 
 
 def _left(job: "Job", kind: str) -> int:
-    if kind not in WALKED:
-        return 0
-    done = {shot.point for shot in job.shots(kinds=[kind])}
-    return sum(point.label not in done for point in job.points())
+    return len(job.unshot(kind)) if kind in WALKED else 0
 
 
 def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:
@@ -174,13 +205,13 @@ def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
 
     if kind != "floor":
         return None
-    return Watcher(job.shots(), setup, job.outline_rings(), job.settings)
+    return Watcher(job.shots(), setup, job.outline_rings(), job.settings, job.setups())
 
 
-def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> int:
-    import time
-
-    return job.start_session(
+def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> Callable[[], int]:
+    """What starts the session, by the clocks as they are now."""
+    return partial(
+        job.start_session,
         kind="survey",
         setup=setup,
         source=source.name,
@@ -204,13 +235,30 @@ def _guard(job: "Job", setup: str, source: Source) -> "Guard":
     return guard_of(job, setup, source.profile)
 
 
-def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[int]:
+def _scene(job: "Job", capture: dict[str, Any], source: Source) -> "Scene":
+    """What a page shows of it."""
+    from rig.page.scenes import survey_scene
+
+    return survey_scene(
+        job,
+        outline_of(job),
+        capture,
+        source.resolution_mm,
+        source.foot_mm,
+        acts=source.clock is not None,
+    )
+
+
+def _replay_job(
+    job: "Job", options: dict[str, Any], as_json: bool, page: "Page | None"
+) -> Iterator[int]:
     """Replay the survey sessions of another job with the settings they were made with."""
     from rig.live.recorder import Recorder
 
     units, denominator = units_of(job)
     for session, source in replayed_sessions(options["replay"], "survey", units, options["speed"]):
-        recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
+        number = _begin(job, source, session.setup, session.capture)
+        recorder = Recorder(job, number, setup=session.setup)
         run_live(
             _machine(job, session.capture, source),
             source,
@@ -219,5 +267,7 @@ def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[
             as_json=as_json,
             units=units,
             denominator=denominator,
+            page=page,
+            scene=_scene(job, session.capture, source) if page else None,
         )
         yield recorder.shots

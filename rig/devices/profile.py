@@ -8,12 +8,14 @@ import math
 import re
 import struct
 import tomllib
+import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 from rig.devices.framing import LONGEST_MESSAGE
+from rig.devices.pattern_cost import TooCostly, check_cost
 from rig.errors import BadInput
 
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
@@ -223,9 +225,14 @@ def _status_lists(top: "_Table", framing: str) -> dict[str, tuple[str | int, ...
 def _pattern(table: "_Table") -> re.Pattern[str]:
     table.allow("pattern")
     try:
-        pattern = re.compile(table.text("pattern"), re.ASCII)
-    except (re.error, RecursionError, OverflowError) as error:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")  # what Python will read otherwise one day
+            pattern = re.compile(table.text("pattern"), re.ASCII)
+        check_cost(pattern.pattern, re.ASCII)
+    except (re.error, RecursionError, OverflowError, Warning) as error:
         table.refuse("pattern", f"is not a regular expression: {error}")
+    except TooCostly as error:
+        table.refuse("pattern", str(error))
     if "value" not in pattern.groupindex:
         table.refuse(
             "pattern",
@@ -241,7 +248,7 @@ def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[s
         table.refuse("layout", f"is {text!r}; begin it with < (low byte first) or > (high first)")
     try:
         layout = struct.Struct(text)
-    except struct.error as error:
+    except (struct.error, UnicodeEncodeError) as error:
         table.refuse("layout", f"is {text!r}, not the notation of Python's struct module: {error}")
     if layout.size + checksum_size > LONGEST_MESSAGE:
         table.refuse("layout", f"is longer than {LONGEST_MESSAGE} bytes")

@@ -1,7 +1,7 @@
 """A device's readings as one stream that outlives the loss of the link."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER, Decoder
@@ -22,6 +22,7 @@ async def supervise(
     silence_s: float | None = 3.0,
     first_delay_s: float = 0.5,
     longest_delay_s: float = 10.0,
+    on_open: Callable[[], None] = lambda: None,
 ) -> AsyncIterator[Reading | Lost | Back | Battery | Notice]:
     """Open a device and yield what it says, for ever, opening it again whenever it is lost.
 
@@ -30,10 +31,12 @@ async def supervise(
     transport, decoder, clock
         Where bytes come from, what makes readings of them, and their time.
     silence_s : float or None
-        After so many real seconds without a byte the user is told and the device opened again;
-        None for a device that speaks only when asked.
+        After so many real seconds without a message the user is told and the device opened again,
+        for noise alone is no sign of it; None for a device that speaks only when asked.
     first_delay_s, longest_delay_s : float
         How long to wait before opening again: first, and at most. The wait doubles in between.
+    on_open : callable
+        Called once, when the device was opened for the first time.
 
     Yields
     ------
@@ -43,7 +46,7 @@ async def supervise(
     Battery
         What the device tells of it beside its readings, whenever that changes.
     Back
-        When bytes come again, with the time since the last ones.
+        When messages come again, with the time since the last ones.
 
     Raises
     ------
@@ -57,44 +60,38 @@ async def supervise(
     """
     sense = _Sense()
     percent: int | None = None
-    # A notification is a packet as it was sent; lines may come in pieces, whatever carries them.
-    whole = transport.whole_messages and decoder.profile.framing == "packet"
+    ears = _Ears(transport, decoder, clock)
     try:
         await transport.open()
-        last_s, _ = clock.now()
-        decoder.reset(last_s)
+        ears.begin()
+        last_s, _ = ears.time
+        on_open()
         while True:
-            watchdog = asyncio.timeout(silence_s)
             reason = None
+            watchdog = asyncio.timeout(ears.left_s(silence_s))
             try:
                 async with watchdog:
-                    data = await transport.read()
+                    data, readings = await ears.hear()
             except (TransportLost, OSError) as error:
                 reason = str(error)
             time_s, utc_s = clock.now()
             if reason is not None:
                 silent = watchdog.expired()
                 if silent:
-                    reason = f"nothing came for {silence_s:g} s"
-                    text = "The rod is connected but silent; opening it again."
-                    yield Notice(time_s, utc_s, text + " Is it switched on and set to send?")
+                    reason, text = _silence(silence_s, ears.noise)
+                    yield Notice(time_s, utc_s, text)
                 yield Lost(time_s, utc_s, reason)
-                data = await _reach_again(
+                data, readings = await _reach_again(
                     transport,
-                    decoder,
-                    clock,
+                    ears,
                     silence_s,
                     first_delay_s,
                     longest_delay_s,
                     at_once=silent,
                 )
-                time_s, utc_s = clock.now()
+                time_s, utc_s = ears.time
                 yield Back(time_s, utc_s, time_s - last_s)
             last_s = time_s
-            if whole:
-                readings = [decoder.message(data, time_s, utc_s)]
-            else:
-                readings = decoder.feed(data, time_s, utc_s)
             for reading in readings:
                 yield reading
             warning = None if sense.settled else sense.judge(data, readings)
@@ -108,17 +105,74 @@ async def supervise(
         await transport.close()
 
 
+class _Ears:
+    """Hears a transport's bytes as messages, and knows how long ago the last one was."""
+
+    def __init__(self, transport: Transport, decoder: Decoder, clock: Clock) -> None:
+        self.noise = False  # bytes came, but no message since
+        self.time = (0.0, 0.0)  # of the last bytes
+        self._transport, self._decoder, self._clock = transport, decoder, clock
+        self._heard_s = 0.0
+        self._lines = decoder.profile.framing == "line"
+        # A notification is a packet as it was sent; lines may come in pieces, whatever carries
+        # them.
+        self._whole = transport.whole_messages and not self._lines
+
+    def begin(self) -> None:
+        """Start over with a link that was just opened."""
+        self.time = self._clock.now()
+        self._decoder.reset(self.time[0])
+        self._message()
+
+    def left_s(self, silence_s: float | None) -> float | None:
+        """How much of so long a silence is left."""
+        if silence_s is None:
+            return None
+        left_s = self._heard_s + silence_s - asyncio.get_running_loop().time()
+        return max(left_s, silence_s / 10.0)  # what waited while nobody asked is heard first
+
+    async def hear(self) -> tuple[bytes, list[Reading]]:
+        """Wait for bytes; return them with what they complete."""
+        data = await self._transport.read()
+        time_s, utc_s = self.time = self._clock.now()
+        if self._whole:
+            readings = [self._decoder.message(data, time_s, utc_s)]
+        else:
+            readings = self._decoder.feed(data, time_s, utc_s)
+        # An empty line is a sign too: some displays send nothing else while they have no beam.
+        if readings or (self._lines and (b"\n" in data or b"\r" in data)):
+            self._message()
+        else:
+            self.noise = True
+        return data, readings
+
+    def _message(self) -> None:
+        self._heard_s = asyncio.get_running_loop().time()
+        self.noise = False
+
+
+def _silence(silence_s: float | None, noise: bool) -> tuple[str, str]:
+    """Return the reason for a loss by silence, and what to tell the user."""
+    if noise:
+        return f"no whole message came for {silence_s:g} s", (
+            "The rod is connected, but bytes without a whole message arrive: check the cable, "
+            "--baud and --profile. Opening it again."
+        )
+    return f"nothing came for {silence_s:g} s", (
+        "The rod is connected but silent; opening it again. Is it switched on and set to send?"
+    )
+
+
 async def _reach_again(
     transport: Transport,
-    decoder: Decoder,
-    clock: Clock,
+    ears: _Ears,
     silence_s: float | None,
     first_delay_s: float,
     longest_delay_s: float,
     *,
     at_once: bool,
-) -> bytes:
-    """Open until bytes come, and return them.
+) -> tuple[bytes, list[Reading]]:
+    """Open until a message comes, and return it with its bytes.
 
     A port that opens and stays silent is listened to for longer each time, not left closed for
     longer: what the device says meanwhile would be lost.
@@ -131,9 +185,12 @@ async def _reach_again(
         watchdog = asyncio.timeout(listen_s)
         try:
             await transport.open()
-            decoder.reset(clock.now()[0])
+            ears.begin()
             async with watchdog:
-                return await transport.read()
+                while True:
+                    data, readings = await ears.hear()
+                    if not ears.noise:
+                        return data, readings
         except (DeviceUnavailable, OSError):
             if listen_s is not None and watchdog.expired():
                 delay_s = 0.0

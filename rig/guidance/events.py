@@ -11,18 +11,6 @@ from rig.survey.events import Event
 
 
 @dataclass(frozen=True, slots=True)
-class Check(Event):
-    """Asks for the sight that ties today's line to the survey."""
-
-    event: ClassVar[str] = "check"
-    label: str
-    x_mm: float | None
-    y_mm: float | None
-    expected_mm: float
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
 class Checked(Event):
     """The sight was taken: how today's line compares, and whether prompts may be trusted."""
 
@@ -36,6 +24,8 @@ class Checked(Event):
     n: int
     time_s: float
     text: str
+    x_mm: float | None = None
+    y_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,9 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rig.guidance.events import Check, Checked
+from rig.guidance.events import Checked
 from rig.guidance.phrases import shown_step_mm
+from rig.survey.events import Check
 from rig.units import format_length
 
 SIGMAS = 3.0
@@ -79,7 +80,9 @@ def compare(
         text += f", within the {shown_length(allowed, units, denominator)} that noise allows"
     else:
         text += ": the laser was moved or restarted. Tie it again: rig set --setup NAME"
-    return Checked(sight.label, difference, allowed, ok, *steady, time_s, text)
+    return Checked(
+        sight.label, difference, allowed, ok, *steady, time_s, text, sight.x_mm, sight.y_mm
+    )
 
 
 def shown_length(mm: float, units: str, denominator: int) -> str:

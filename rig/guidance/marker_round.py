@@ -89,6 +89,8 @@ class MarkerRound:
     def set(self, marker: MarkerTarget) -> None:
         """Count a marker as set."""
         self._done.add(marker.label)
+        if marker in self._history:
+            self._history.remove(marker)  # set again: it can be taken back once
         self._history.append(marker)
 
     def skip(self, marker: MarkerTarget) -> None:

@@ -5,7 +5,8 @@ is: it must be read at two metres and heard over a mixer.
 """
 
 import re
-from typing import Literal
+from collections.abc import Mapping
+from typing import Any, Literal
 
 from rig.units import MM_PER_IN, format_amount
 
@@ -32,6 +33,14 @@ _PARTS = {
     32: ("a thirty-second", "thirty-seconds"),
     64: ("a sixty-fourth", "sixty-fourths"),
 }
+_FOR_FINGERS = re.compile(r"\s*\(rig [^)]*\)")  # a command to type is no use to an ear
+_FEET = re.compile(r"(\d+) ft\b")
+_SOME_INCHES = re.compile(
+    r"(?<![\d/.])(?:(\d+) (\d+)/(\d+)|(\d+)/(\d+)|(\d+)) in\b(?! the| a| strip)"
+)
+_METRIC = re.compile(r"(-?)(\d+)(?:\.(\d+))? (mm|m)\b(?!/)")
+_MINUTES = re.compile(r"(\d+) min\b")
+_LABEL = re.compile(r"\b([A-Z]{1,3})(\d{1,4})\b")
 _INCHES = re.compile(r"(raise|lower) (?:(\d+) )?(?:(\d+)/(\d+))?$|(raise|lower) (\d+)$")
 _MILLIMETRES = re.compile(r"(raise|lower) (\d+)(?:\.(\d+))? mm$")
 
@@ -92,12 +101,92 @@ def spoken(text: str) -> str:
     return text
 
 
+def sounding(text: str) -> str:
+    """Turn the lengths, times and labels in any text into words that sound right.
+
+    >>> sounding("C4: 6 ft from the door wall, 4 ft 6 1/2 in from the left wall")
+    'C 4: six feet from the door wall, four feet six and a half inches from the left wall'
+    >>> sounding("1.85 m from wall 1")
+    'one point eight five metres from wall 1'
+    """
+    text = _FOR_FINGERS.sub("", text)
+    text = _FEET.sub(lambda m: _counted(int(m[1]), "foot", "feet"), text)
+    text = _SOME_INCHES.sub(_inches, text)
+    text = _METRIC.sub(_metric, text)
+    text = _MINUTES.sub(lambda m: _counted(int(m[1]), "minute", "minutes"), text)
+    return _LABEL.sub(r"\1 \2", text.replace("\u2212", "minus "))
+
+
+def spoken_event(told: Mapping[str, Any]) -> str:
+    """What a voice says of an event, nothing where the ear need not hear of it."""
+    match told["event"]:
+        case "prompt":
+            return spoken(told["text"])
+        case "set":
+            return SET
+        case "next":
+            label = told.get("marker")
+            return sounding(f"next, {label}: {told['text']}" if label else f"next, {told['text']}")
+        case "shot":
+            return sounding(f"{told['label']} taken")
+        case "skipped" | "undone":
+            return sounding(f"{told['label']} {told['event']}")
+        case "unset":
+            return sounding(f"{told['marker']} no longer set")
+        case "check":
+            where = f": {told['text']}" if told["text"] else ""
+            return sounding(f"check the line on {told['label']}{where}")
+        case "checked" | "ask" | "trouble" | "notice" | "doubtful" | "edge" | "dry" | "front":
+            return sounding(str(told["text"]))
+        case "estimate" if told["short_bags"]:
+            return sounding(str(told["text"]))
+        case "batch":
+            bags = told["bags_left"]
+            left = _counted(int(bags), "bag", "bags") if bags == int(bags) else f"{bags:g} bags"
+            return f"batch {_number(told['n'])} poured, {left} left"
+        case "lost":
+            return "rod lost"
+        case "back":
+            return "rod back"
+        case "done":
+            return "done"
+    return ""
+
+
+def _counted(n: int, one: str, many: str) -> str:
+    return f"{_number(n)} {one if n == 1 else many}"
+
+
+def _inches(found: re.Match[str]) -> str:
+    whole, above, below, plain_above, plain_below, plain = found.groups()
+    if plain is not None:
+        return _counted(int(plain), "inch", "inches")
+    part = _part(int(above or plain_above), int(below or plain_below))
+    if whole is None:
+        return f"{part.removeprefix('a ')} an inch" if part == "a half" else f"{part} of an inch"
+    return f"{_number(int(whole))} and {part} inches"
+
+
+def _metric(found: re.Match[str]) -> str:
+    minus, whole, decimals, unit = found.groups()
+    sign = "minus " if minus else ""
+    decimals = (decimals or "").rstrip("0")
+    if unit == "mm":
+        return sign + _millimetres(int(whole), decimals)
+    if decimals:
+        return f"{sign}{_number(int(whole))} point {_digits(decimals)} metres"
+    return sign + _counted(int(whole), "metre", "metres")
+
+
+def _digits(decimals: str) -> str:
+    return " ".join(_ONES[int(digit)] for digit in decimals)
+
+
 def _millimetres(whole: int, decimals: str) -> str:
     if decimals == "5":
         return f"{_number(whole)} and a half millimetres" if whole else "half a millimetre"
     if decimals:
-        digits = " ".join(_ONES[int(digit)] for digit in decimals)
-        return f"{_number(whole)} point {digits} millimetres"
+        return f"{_number(whole)} point {_digits(decimals)} millimetres"
     return f"{_number(whole)} {'millimetre' if whole == 1 else 'millimetres'}"
 
 

@@ -7,6 +7,7 @@ open, and takes no marker for set without having seen it out of height first, or
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from rig.devices.reading import Reading
 from rig.errors import BadInput
@@ -35,6 +36,8 @@ SETTLING_S = 15.0
 """Patience with a rod that may be at height: longer than the survey's, a hand is on the screw."""
 SECOND_LOOK_S = 6.0
 """A line that looks moved gets a second sight: the rod may not be on its place yet."""
+BREAK_S = 15 * 60.0
+"""After so long without a reading the line is checked anew (common practice, no source)."""
 GUARD = 1.645
 """Standard errors between a set marker and the tolerance's edge: 95 % one-sided (guard band after
 JCGM 106:2012, 8.3.2)."""
@@ -111,6 +114,8 @@ class Setting:
 
         self._round = MarkerRound(markers, already_set, start_marker)
         self._check = None if skip_check else check
+        self._again: CheckSight | None = None  # the sight to come back to, once it was good
+        self._seen_s = math.inf  # when a reading last came
         self._looked_moved_s: float | None = None
         self._retie = retie
         self._tolerance_mm = tolerance_mm
@@ -133,7 +138,7 @@ class Setting:
 
     def start(self, time_s: float) -> list[Event]:
         """Ask for the check sight, or for the first marker."""
-        self._now_s = time_s
+        self._now_s = self._seen_s = time_s
         self._patience.armed_s = time_s
         if self._round.current is None:
             return self._end()
@@ -153,6 +158,7 @@ class Setting:
         if reading.status == "no_beam":
             self._dark()
         elif reading.value_mm is not None:
+            events += self._after_break()
             self._beam_mm = reading.value_mm
             self._patience.see(self._now_s, True)
             if self._check is not None:
@@ -167,6 +173,7 @@ class Setting:
         if self.finished:
             return events
         steady = Steady(value_mm, stderr_mm, 1)
+        events += self._after_break()
         if self._check is not None:
             events += self._compare(steady, second=self._looked_moved_s is not None)
         else:
@@ -243,6 +250,16 @@ class Setting:
 
     # --- the check --------------------------------------------------------------------------
 
+    def _after_break(self) -> list[Event]:
+        """Ask for the check sight again where nothing was read for long."""
+        pause_s, self._seen_s = self._now_s - self._seen_s, self._now_s
+        if pause_s <= BREAK_S or self._check is not None or self._again is None:
+            return []
+        self._check, self._looked_moved_s = self._again, None
+        self._break()
+        self._patience.interrupt()
+        return [ask_for(self._check)]
+
     def _sight(self, value_mm: float) -> list[Event]:
         was_armed = self._arming.armed
         if self._arming.see(self._now_s, value_mm) or (self._arming.armed and not was_armed):
@@ -256,7 +273,7 @@ class Setting:
         if self._looked_moved_s is not None and not waited:
             return []
         self._prompter.live.rests(self._window.spread_mm)
-        self._window.learn()
+        self._window.learn(self._window.spread_mm)
         return self._compare(Steady(*self._window.value()), second=waited)
 
     def _compare(self, steady: Steady, *, second: bool) -> list[Event]:
@@ -274,9 +291,15 @@ class Setting:
             text = f"not on {self._check.label} yet? Stand the rod there and hold still"
             return [checked, Trouble(text, "check again")]
         self.failed = None
+        self._again = self._check
         if self._retie:
+            self._retie = False
             self.shift_mm = checked.difference_mm
             self.shift_stderr_mm = checked.allowed_mm / SIGMAS
+            # From now on the spot reads as it did just now.
+            self._again = replace(
+                self._check, expected_mm=steady.mean_mm, noise_mm=self.shift_stderr_mm
+            )
         self._leave(self._arming, steady, self._check.label)
         self._check = None
         return [checked, *self._go(self._round.current)]
@@ -361,7 +384,7 @@ class Setting:
         marker = self._marker
         residual = self.target_today_mm(marker) - steady.mean_mm
         if self._window.state() == "still":
-            self._window.learn()
+            self._window.learn(self._window.spread_mm)
         self._round.set(marker)
         self._leave(self._arming, steady, marker.label)
         taken = MarkerSet(marker.label, residual, *steady, self._now_s, phrases.SET)

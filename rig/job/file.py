@@ -13,7 +13,7 @@ from typing import Any, Self
 
 from rig.errors import BadInput, JobUnusable
 from rig.job import description, opening
-from rig.job.lock import WriterLock
+from rig.job.lock import Place, WriterLock
 from rig.job.log import Log
 from rig.job.trouble import plain_words
 
@@ -32,6 +32,7 @@ class JobFile:
         self._lock = lock
         self._closed = False
         self._log = Log(connection)
+        self._place = Place(os.path.realpath(path))
         self._setup_of = dict(connection.execute("SELECT id, setup_id FROM session"))
 
     @classmethod
@@ -112,6 +113,14 @@ class JobFile:
         with self._reading() as connection:
             return content_hash(connection)
 
+    @property
+    def size_bytes(self) -> int:
+        """How large the job is on the disk."""
+        with self._reading() as connection:
+            (pages,) = connection.execute("PRAGMA page_count").fetchone()
+            (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
+        return int(pages) * int(page_bytes)
+
     @contextlib.contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
         with plain_words(self.path):
@@ -122,6 +131,15 @@ class JobFile:
         if self._lock is None:
             raise JobUnusable(f"{self.path} is open for reading only: {lost}.")
         connection = self._connection
+        gone = self._place.gone()
+        if gone is not None:
+            # What the log holds is put into the file, wherever that is now.
+            with contextlib.suppress(sqlite3.Error):
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            raise JobUnusable(
+                f"{gone} was moved or deleted while {self.path} was in use: {lost}; "
+                "put it back where it was, then start again."
+            )
         waiting_events = self._log.waiting_events
         try:
             with plain_words(self.path, lost):

@@ -1,4 +1,4 @@
-"""One writer at a time: an advisory lock on a file beside the job file.
+"""One writer at a time, on a file that is still there: an advisory lock beside the job file.
 
 The lock is never taken on the database itself: closing a second descriptor on that file would
 drop the locks SQLite holds on it in this process.
@@ -81,6 +81,37 @@ class WriterLock:
                         "End it, then try again."
                     ) from None
                 time.sleep(min(_POLL_S, left_s))
+
+
+class Place:
+    """Where a job file and its log were when they were opened.
+
+    SQLite goes on writing into a file that was moved or deleted meanwhile, and what it commits
+    then is found by nobody: the log stays behind under the old name, or goes with the last
+    descriptor.
+    """
+
+    def __init__(self, file: str) -> None:
+        self._seen = {
+            name: (found.st_dev, found.st_ino)
+            for name in (file, file + "-wal")
+            if (found := _stat(name)) is not None
+        }
+
+    def gone(self) -> str | None:
+        """Return the one that is not there any more, or is another file now; None is usual."""
+        for name, seen in self._seen.items():
+            found = _stat(name)
+            if found is None or (found.st_dev, found.st_ino) != seen:
+                return name
+        return None
+
+
+def _stat(name: str) -> os.stat_result | None:
+    try:
+        return os.stat(name)
+    except OSError:
+        return None
 
 
 def _holder(descriptor: int) -> str:

@@ -16,7 +16,7 @@ from rig.job.description import IN_WORDS, finite, read_outline, read_settings, t
 from rig.job.rows import Plan, Shot
 
 STANDS_ON = ("floor", "benchmark", "threshold")
-_PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm")
+_PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm", "laser_correction")
 _BAG_SETTINGS = ("bag_yield_l", "bag_mass_kg", "bag_water_l", "waste_share")
 _COLUMNS = "id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis"
 
@@ -112,7 +112,9 @@ def _basis(connection: sqlite3.Connection) -> dict[str, Any]:
     settings = read_settings(connection)
     walls, openings, _ = read_outline(connection)
     outline = hashlib.sha256(repr((walls, openings)).encode()).hexdigest()
-    return {"outline": outline} | {key: settings[key] for key in (*_PLANE_SETTINGS, *_BAG_SETTINGS)}
+    return {"outline": outline} | {
+        key: settings.get(key) for key in (*_PLANE_SETTINGS, *_BAG_SETTINGS)
+    }
 
 
 def _natural(label: str) -> list[tuple[int, str]]:

@@ -10,6 +10,9 @@ from typing import Any, Literal, NamedTuple
 Corner = tuple[float, float]
 Ring = tuple[Corner, ...]
 
+SAME_PLACE_MM = 10.0
+"""A shot no farther than this from a point was taken on it (common practice, no source)."""
+
 
 class DoorEnds(NamedTuple):
     """A doorway by its two ends on the wall."""

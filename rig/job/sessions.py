@@ -88,6 +88,33 @@ def messages(
         event = events.fetchone()
 
 
+def messages_since(
+    connection: sqlite3.Connection, session_id: int, reading_id: int, event_id: int
+) -> list[StoredReading | StoredEvent]:
+    """Return what a session has after a reading and an event, as of one moment."""
+    begun = not connection.in_transaction
+    if begun:
+        connection.execute("BEGIN")
+    try:
+        readings = connection.execute(
+            "SELECT time_s, utc_s, raw, value_mm, status, seq, id FROM reading "
+            "WHERE session_id = ? AND id > ? ORDER BY id",
+            (session_id, reading_id),
+        ).fetchall()
+        events = connection.execute(
+            f"{_EVENT} WHERE session_id = ? AND id > ? ORDER BY id", (session_id, event_id)
+        ).fetchall()
+    finally:
+        if begun:
+            connection.execute("ROLLBACK")
+    # An event stands behind the reading it followed.
+    rows: list[tuple[int, int, StoredReading | StoredEvent]] = [
+        (row[-1], 0, StoredReading("reading", *row)) for row in readings
+    ]
+    rows += [(row[0], row[-1], _event(row)) for row in events]
+    return [row[2] for row in sorted(rows, key=lambda row: row[:2])]
+
+
 def select_events(
     connection: sqlite3.Connection, kinds: Iterable[str] | None = None
 ) -> list[StoredEvent]:

@@ -55,8 +55,12 @@ def add(
 
 
 def supersede(connection: sqlite3.Connection, shot_id: int, by: int | None) -> None:
-    """Take a current shot out of use; an undone one points at itself."""
-    _current(connection, shot_id)
+    """Take a current shot out of use; an undone one points at itself.
+
+    What an undone shot had taken the place of counts again, except at a marker: its screw was
+    turned since.
+    """
+    shot = _current(connection, shot_id)
     if (
         by is not None
         and not connection.execute("SELECT 1 FROM shot WHERE id = ?", (by,)).fetchone()
@@ -65,6 +69,8 @@ def supersede(connection: sqlite3.Connection, shot_id: int, by: int | None) -> N
     connection.execute(
         "UPDATE shot SET superseded_by = ? WHERE id = ?", (shot_id if by is None else by, shot_id)
     )
+    if by is None:
+        _bring_back(connection, shot)
     connection.execute(
         "UPDATE marker SET residual_mm = NULL, shot_id = NULL, set_utc_s = NULL WHERE shot_id = ?",
         (shot_id,),
@@ -177,6 +183,21 @@ def _supersede_current(
         connection.execute(_SUPERSEDE + " AND setup_id = ?", (by, point, kind, setup))
     else:
         connection.execute(_SUPERSEDE, (by, point, kind))
+
+
+def _bring_back(connection: sqlite3.Connection, undone: tuple[Any, ...]) -> None:
+    """Make the shot current that an undone one superseded at its own point, if there was one."""
+    shot_id, _, setup, point, *_, kind, _, _, _ = undone
+    if kind == "marker":
+        return
+    replaced = (
+        "SELECT max(id) FROM shot WHERE superseded_by = ? AND id <> ? AND point = ? AND kind = ?"
+    )
+    values = [shot_id, shot_id, point, kind]
+    if kind == "benchmark":
+        replaced += " AND setup_id = ?"
+        values.append(setup)
+    connection.execute(f"UPDATE shot SET superseded_by = NULL WHERE id = ({replaced})", values)
 
 
 def _current(connection: sqlite3.Connection, shot_id: int) -> tuple[Any, ...]:

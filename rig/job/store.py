@@ -8,13 +8,14 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from math import isfinite
+from math import hypot, isfinite
 from typing import Any, Self
 
 from rig.errors import BadInput
 from rig.job import batches, checks, description, markers, opening, plans, sessions, shots
 from rig.job.file import JobFile
 from rig.job.rows import (
+    SAME_PLACE_MM,
     Batch,
     Check,
     DoorEnds,
@@ -294,6 +295,13 @@ class Job(JobFile):
         with self._reading() as connection:
             yield from sessions.messages(connection, session_id)
 
+    def messages_since(
+        self, session_id: int, reading_id: int, event_id: int
+    ) -> list[StoredReading | StoredEvent]:
+        """Return what has come into a session after a reading and an event, for who follows it."""
+        with self._reading() as connection:
+            return sessions.messages_since(connection, session_id, reading_id, event_id)
+
     def events(self, kinds: Iterable[str] | None = None) -> list[StoredEvent]:
         """Return events of the whole job, edits and relabellings included, in their order."""
         if self._lock is not None:
@@ -346,10 +354,26 @@ class Job(JobFile):
                 utc_s=utc_s,
             )
 
+    def add_shots(self, session_id: int, rows: Iterable[Mapping[str, Any]]) -> list[int]:
+        """Commit several shots in one transaction, each as `add_shot` takes it."""
+        setup_id = self._setup(session_id)
+        with self._writing("the shots were not kept") as connection:
+            return [
+                shots.add(connection, session_id=session_id, setup_id=setup_id, **row)
+                for row in rows
+            ]
+
+    def set_aside(self, shot_ids: Iterable[int]) -> None:
+        """Take several current shots out of use in one transaction, as `supersede` does."""
+        with self._writing("the shots were not set aside") as connection:
+            for shot_id in shot_ids:
+                shots.supersede(connection, shot_id, None)
+
     def supersede(self, shot_id: int, by: int | None = None) -> None:
         """Take a current shot out of use; an undone one (`by` None) points at itself.
 
-        A marker that an undone shot showed to be set is no longer set.
+        The shot that an undone one had taken the place of counts again; a marker
+        that an undone shot showed to be set is no longer set.
         """
         with self._writing("the shot was not undone") as connection:
             shots.supersede(connection, shot_id, by)
@@ -385,6 +409,21 @@ class Job(JobFile):
         """
         with self._reading() as connection:
             return shots.select(connection, kinds, current)
+
+    def unshot(self, kind: str) -> list[Point]:
+        """Return the grid's points, in the order of the walk, that have no shot of a kind.
+
+        A shot that bears a point's label but was taken elsewhere, on an earlier grid, is none.
+        """
+        done = {shot.point: shot for shot in self.shots(kinds=[kind])}
+        return [
+            point
+            for point in self.points()
+            if (shot := done.get(point.label)) is None
+            or shot.x_mm is None
+            or shot.y_mm is None
+            or hypot(shot.x_mm - point.x_mm, shot.y_mm - point.y_mm) > SAME_PLACE_MM
+        ]
 
     def import_shots(self, rows: Iterable[Mapping[str, Any]]) -> list[int]:
         """Take a table of shots, all or none, and return their ids.

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rig.errors import BadInput, CannotAnswer
+from rig.live.lasers import shots_of
 from rig.live.picture import cells_of
 from rig.plan_geometry import Outline
 from rig.quantities.bags import bag_sheet
@@ -102,9 +103,9 @@ def spacing_advice(
 
 def _typical(job: "Job") -> tuple[float, float, float, str]:
     """Length, undulation and roughness (mm) of the floor to make up, and where they are from."""
-    shots = job.shots()
+    shots = shots_of(job)
     if sum(shot.kind == "floor" for shot in shots) >= 12:
-        heights = heights_of(shots)
+        heights = heights_of(shots, "floor", job.setups())
         model = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
         sd, nugget_sd = np.sqrt(model.variance_mm2), np.sqrt(model.nugget_mm2)
         return (

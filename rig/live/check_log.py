@@ -1,5 +1,6 @@
 """Keeps a live check in the job, where there is one: what the rod said, and the sights taken."""
 
+from collections.abc import Callable
 from typing import Any
 
 from rig.job.store import Job
@@ -14,20 +15,29 @@ class CheckLog:
     ----------
     job : Job or None
         Open for writing.
-    session_id : int
-        From `Job.start_session`, where there is a job.
+    start : callable
+        Starts the session, where there is a job, and returns its id.
 
     Attributes
     ----------
+    session : int or None
+        The session's id, once the rod is reached.
     sights : list of dict
         The `shot` events that stand, by the order in which they were taken.
     """
 
-    def __init__(self, job: Job | None, session_id: int) -> None:
-        self._job, self._session = job, session_id
-        self._recorder = Recorder(job, session_id) if job else None
+    def __init__(self, job: Job | None, start: Callable[[], int]) -> None:
+        self._job, self._start = job, start
+        self.session: int | None = None
+        self._recorder: Recorder | None = None
         self._utc_s = 0.0
         self.sights: list[dict[str, Any]] = []
+
+    def begin(self) -> None:
+        """Start the session."""
+        if self._job:
+            self.session = self._start()
+            self._recorder = Recorder(self._job, self.session)
 
     def item(self, item: Item) -> None:
         """Keep one item as it came."""
@@ -45,7 +55,7 @@ class CheckLog:
             return
         if self._job:
             kind = "sight" if event["event"] == "shot" else "undone"
-            self._job.log_event(self._session, event.get("time_s"), self._utc_s, kind, event)
+            self._job.log_event(self.session, event.get("time_s"), self._utc_s, kind, event)
             self._job.flush()
 
     def flush(self) -> None:

@@ -2,12 +2,15 @@
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.plan_geometry import Outline, where
 from rig.survey.capture import Capture, Stand
+from rig.survey.events import ShotTaken
+from rig.survey.laser.line_watch import Known
 from rig.survey.plausibility import Guard
 from rig.units import format_length
 
@@ -30,7 +33,8 @@ def survey_machine(
         For where each point is.
     capture : dict
         `kind`, `points` (label, x_mm, y_mm), `dwell_s`, `walk_s`, `still_mm`, `rock`,
-        `resumes_from` (label, reading_mm) or None.
+        `resumes_from` (label, reading_mm) or None, `line` as `rig.live.lasers.line_of` tells it
+        (or None), `checks` whether the walk goes back to the benchmark.
     resolution_mm, foot_mm : float
         Of the rod.
     """
@@ -41,6 +45,19 @@ def survey_machine(
         for label, x_mm, y_mm in capture["points"]
     ]
     label, reading_mm = capture["resumes_from"] or (None, None)
+    line, earlier = None, []
+    if capture.get("line"):
+        known = capture["line"]["known"]
+        place = "" if known["x_mm"] is None else where(outline, known["x_mm"], known["y_mm"], units)
+        line = Known(**known, where=place)
+        earlier = [ShotTaken(**shot) for shot in capture["line"]["earlier"]]
+        asked = {stand.label for stand in stands}
+        earlier = [shot for shot in earlier if shot.label not in asked]
+        stands += [
+            Stand(shot.label, shot.x_mm, shot.y_mm, where(outline, shot.x_mm, shot.y_mm, units))
+            for shot in earlier
+            if shot.x_mm is not None and shot.y_mm is not None
+        ]
     return Capture(
         stands,
         kind=capture["kind"],
@@ -52,6 +69,10 @@ def survey_machine(
         foot_mm=foot_mm,
         last_shot_mm=reading_mm,
         last_label=label,
+        done=[shot.label for shot in earlier],
+        line=line,
+        checks=capture.get("checks", False),
+        earlier=earlier,
         show=lambda mm: format_length(mm, units, denominator),
     )
 
@@ -80,33 +101,42 @@ def setting_machine(
     CannotAnswer
         Where nothing is there to check the line against.
     """
+    from rig.live.lasers import climb_mm, line_of, shots_of
     from rig.survey.heights import lines_of
 
     settings = job.settings
     units, denominator = settings["units"], settings["denominator"]
-    shots = [shot for shot in job.shots() if shot.kind in ("floor", "benchmark", "threshold")]
-    lines = {line.setup: line.line_mm for line in lines_of(shots)}
+    shots = [shot for shot in shots_of(job) if shot.kind in ("floor", "benchmark", "threshold")]
+    lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", job.setups())}
+    shots = [shot for shot in shots if shot.setup in lines]
     retie = setup not in lines
     if retie and skip_check:
         raise BadInput(
             f"Set-up {setup} has no line yet: without the check sight its height is unknown. "
             "Leave out --skip-check, or name a set-up of the survey."
         )
-    line_mm = 0.0 if retie else lines[setup]
+    known = (line_of(job, setup, "floor", 0.0) or {}).get("known", {})
+    line_mm = 0.0 if retie else lines[setup] + known.get("offset_mm", 0.0)
     markers = [
         MarkerTarget(
             marker.label,
             marker.x_mm,
             marker.y_mm,
-            marker.target_reading_mm + line_mm,
+            # Where the line climbs with distance, the rod must read that much more.
+            marker.target_reading_mm + line_mm + climb_mm(job, setup, marker.x_mm, marker.y_mm),
             where(outline, marker.x_mm, marker.y_mm, units),
         )
         for marker in job.markers()
     ]
+    check = None
+    if not skip_check:
+        check = check_sight(shots, lines, line_mm, plan, outline, units)
+        climb = climb_mm(job, setup, check.x_mm, check.y_mm)
+        check = replace(check, expected_mm=check.expected_mm + climb)
     return Setting(
         markers,
         already_set=[marker.label for marker in job.markers() if marker.is_set],
-        check=None if skip_check else check_sight(shots, lines, line_mm, plan, outline, units),
+        check=check,
         retie=retie,
         tolerance_mm=tolerance_mm,
         dwell_s=dwell_s,

@@ -1,5 +1,6 @@
 """The running picture: from a job's shots to the floor's surface, its high point, their doubt."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -7,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import CannotAnswer
+from rig.live.lasers import correction_warnings, shots_of, tie_warnings
 from rig.plan_geometry import Outline, Raster, contains, raster, raster_of
 from rig.quantities.bags import bag_sheet
 from rig.surface.floor_model import floor_model
@@ -14,7 +16,8 @@ from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import DRAWS, Extremes, find_extremes
 from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.surface.next_shots import NextShot, suggest_shots
-from rig.survey.heights import Heights, heights_of, lines_of
+from rig.survey.heights import Heights, heights_of, ties_of
+from rig.survey.setups import Ties
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -29,9 +32,13 @@ WORTH_BAGS = 0.1
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A floor as the shots show it: the surface, its raster, and joint draws of its extremes."""
+    """A floor as the shots show it: the surface, its raster, and joint draws of its extremes.
+
+    `ties` is how the lines of its set-ups hang together.
+    """
 
     outline: Outline
+    ties: Ties
     heights: Heights
     surface: GaussianProcess
     cells: Raster
@@ -57,7 +64,8 @@ def picture_of(
     CannotAnswer
         Too few or collinear shots, or set-ups that are not tied.
     """
-    heights = heights_of(job.shots())
+    shots, setups = shots_of(job), job.setups()
+    ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups)
     if len(heights.labels) == 0:
         raise CannotAnswer("The job has no shots of the floor yet. Shoot it first: rig survey")
     surface = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
@@ -71,7 +79,7 @@ def picture_of(
         confidence,
         draws,
     )
-    return Picture(outline, heights, surface, cells, extremes)
+    return Picture(outline, ties, heights, surface, cells, extremes)
 
 
 def cells_of(outline: Outline, most: int = MOST_CELLS) -> Raster:
@@ -108,7 +116,12 @@ def next_shots(job: "Job", picture: Picture) -> list[tuple[NextShot, float]]:
     ]
 
 
-def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) -> dict[str, Any]:
+def floor_result(
+    job: "Job",
+    picture: Picture,
+    points: ArrayLike | None = None,
+    laser: Mapping[str, tuple[float, float]] | None = None,
+) -> dict[str, Any]:
     """What the floor is like, as `rig floor --json` prints it.
 
     Parameters
@@ -117,7 +130,11 @@ def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) 
     picture : Picture
     points : array, shape (m, 2), optional
         Places in mm whose heights are asked for.
+    laser : mapping of str to place, optional
+        Where the laser stood at set-ups, in the place of what the job says.
     """
+    from rig.live.laser_share import floor_budget, share_of, ties_over
+
     extremes, surface = picture.extremes, picture.surface
     result: dict[str, Any] = {
         "shots": len(picture.heights.labels),
@@ -145,8 +162,11 @@ def floor_result(job: "Job", picture: Picture, points: ArrayLike | None = None) 
         ],
         "setups": [
             {"setup": line.setup, "line_mm": line.line_mm, "stderr_mm": line.stderr_mm}
-            for line in lines_of(job.shots())
+            for line in picture.ties.lines
         ],
+        "budget": floor_budget(
+            job, picture, share_of(job, picture, laser), ties_over(job, picture)
+        ),
         "warnings": warnings_of(job, picture),
     }
     if points is not None:
@@ -172,12 +192,13 @@ def high_of(extremes: Extremes) -> dict[str, float]:
 
 def warnings_of(job: "Job", picture: Picture) -> list[str]:
     """What a careful person would point out about these shots."""
-    found = []
-    shot = set(picture.heights.labels)
-    left = [point.label for point in job.points() if point.label not in shot]
-    if left and shot.intersection(point.label for point in job.points()):
+    found = tie_warnings(job, picture.ties)
+    found += correction_warnings(job, [line.setup for line in picture.ties.lines])
+    left = [point.label for point in job.unshot("floor")]
+    if 0 < len(left) < len(job.points()):
         names = ", ".join(left[:5]) + (" …" if len(left) > 5 else "")
-        found.append(f"{len(left)} grid points have no shot: {names}.")
+        have = "grid point has" if len(left) == 1 else "grid points have"
+        found.append(f"{len(left)} {have} no shot: {names}.")
     heights, surface = picture.heights, picture.surface
     odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     found += [unexplained_text(heights.labels[one.shot], one.above_mm) for one in odd]

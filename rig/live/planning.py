@@ -1,20 +1,22 @@
 """From the running picture to a plan: finished plane, cover, volume, bags, load, marker heights."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from rig.errors import BadInput
 from rig.guidance.layout import MarkerPlace
+from rig.live.laser_share import plan_budget, share_of, shared_volume_l, ties_over, with_shared
+from rig.live.lasers import shots_of
 from rig.live.picture import Picture, high_of, warnings_of
 from rig.plan_geometry import contains, where
 from rig.quantities.bags import BagSheet, bag_sheet, bags_for
 from rig.quantities.load import dead_load
 from rig.quantities.materials import materials_for, rules_with
 from rig.quantities.safety import Safety, best_purchase, safety_stock
-from rig.quantities.volume import Volume, volume_under
+from rig.quantities.volume import Volume, volume_under, widened
 from rig.surface.triangulation import Triangulation
 from rig.survey.heights import heights_of
 from rig.target.grind import Grinding, cheapest_plane
@@ -100,6 +102,8 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     units, denominator = settings["units"], settings["denominator"]
     min_cover_mm, assumptions = _min_cover(settings, units, denominator)
     check_cover_limits(min_cover_mm, settings["max_cover_mm"])
+    share, ties_mm, plain = share_of(job, picture), ties_over(job, picture), picture
+    picture = replace(picture, extremes=with_shared(picture.extremes, share, ties_mm))
     extremes, cells = picture.extremes, picture.cells
     area = cells.share * cells.step_mm**2
     mean, _ = picture.surface.predict(cells.x_mm, cells.y_mm, quick=True)
@@ -132,6 +136,8 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         )
     cover = cover_of(plane, floor.x_mm, floor.y_mm, floor.floor_mm, area)
     volume, flat_l = _volume(picture, floor, plane, ground)
+    budget = plan_budget(job, plain, share, ties_mm, (cover.min_x_mm, cover.min_y_mm), volume)
+    volume = widened(volume, shared_volume_l(share, ties_mm, area))
     safety = safety_stock(volume.mean_l, volume.sd_l, volume.area_m2, sheet, extremes.confidence)
     # As a volume in place whose waste is still to come, which is how bags are counted.
     in_place95_l = safety.need_l(0.95) / (1.0 + sheet.waste_share)
@@ -197,6 +203,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     others = materials_for(picture.outline, buy, sheet.water_l, rules, units)
     result["materials"] = [compound, *(material.as_dict() for material in others)]
     result["assumptions"] = [*assumptions, *sheet.assumptions]
+    result["budget"] = budget
     result["warnings"] = warnings
     result["cautions"] = [*load.cautions, *CAUTIONS]
     return result
@@ -220,7 +227,7 @@ def holds_of(
     thresholds = None
     for hold in holds:
         if isinstance(hold, str):
-            thresholds = thresholds or heights_of(job.shots(), "threshold")
+            thresholds = thresholds or heights_of(shots_of(job), "threshold", job.setups())
             if hold not in thresholds.labels:
                 known = ", ".join(thresholds.labels) or "none yet"
                 raise BadInput(

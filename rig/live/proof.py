@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,6 +26,7 @@ from rig.flatness.verdict import (
     judge_lines,
     model_of,
 )
+from rig.live.lasers import shots_of
 from rig.plan_geometry import Outline, where
 from rig.survey.heights import Heights, heights_of
 
@@ -62,8 +64,10 @@ def proof(
     kind = kind_to_judge(job, kind)
     units = job.settings["units"]
     heights = own_heights(job, kind)
-    verdict = _judge(job, outline, rule, confidence, heights)
-    result = verdict_result(verdict, outline, units) | {"kind": kind}
+    verdict, laser = _with_laser(
+        job, kind, heights, _judge(job, outline, rule, confidence, heights)
+    )
+    result = verdict_result(verdict, outline, units) | {"kind": kind, "laser": laser}
     if kind == "finished" and job.shots(kinds=["floor"]):
         result["change"] = None
         try:
@@ -75,6 +79,33 @@ def proof(
         except CannotAnswer as error:
             result["warnings"].append(f"No comparison with the floor before the pour: {error}")
     return result
+
+
+def _with_laser(
+    job: Job, kind: str, heights: Heights, verdict: Verdict
+) -> tuple[Verdict, dict[str, Any] | None]:
+    """Carry the laser's own error into the worst gap: what it leaves open is too close to tell."""
+    from scipy.special import ndtri
+
+    from rig.live.laser_share import gap_mm
+
+    worst = verdict.worst
+    if worst is None or len(worst.support_x_mm) != 2:
+        return verdict, None
+    supports = (np.asarray(worst.support_x_mm), np.asarray(worst.support_y_mm))
+    stderr = gap_mm(job, kind, heights, supports, (worst.x_mm, worst.y_mm))
+    if stderr is None:
+        return verdict, None
+    by = float(ndtri(verdict.confidence)) * stderr
+    room = worst.limit_mm - worst.gap_mm
+    if (verdict.word == "in" and room < by) or (verdict.word == "out" and -room < by):
+        text = (
+            f"The laser's own error may make {2.0 * stderr:.1f} mm of this gap, or hide as much, "
+            "and more shots do not average it out: check the laser (rig check two-peg), or stand "
+            "it elsewhere."
+        )
+        verdict = replace(verdict, word="unsure", warnings=(*verdict.warnings, text))
+    return verdict, {"gap_stderr_mm": stderr}
 
 
 def strips(
@@ -104,11 +135,11 @@ def strips(
 
 def own_heights(job: Job, kind: str) -> Heights:
     """Heights of a kind; one set-up alone needs no tie, for flatness has no datum."""
-    shots = job.shots()
+    shots = shots_of(job)
     mine = [shot for shot in shots if shot.kind == kind]
     if len({shot.setup for shot in mine}) == 1:
         return heights_of(mine, kind)
-    return heights_of(shots, kind)
+    return heights_of(shots, kind, job.setups())
 
 
 def surface_model(
@@ -254,8 +285,8 @@ def change(job: Job) -> dict[str, Any]:
 
     Heights before and after are compared, so every set-up must be tied by a benchmark.
     """
-    shots = job.shots()
-    before, after = heights_of(shots, "floor"), heights_of(shots, "finished")
+    shots, setups = shots_of(job), job.setups()
+    before, after = heights_of(shots, "floor", setups), heights_of(shots, "finished", setups)
     row = {label: n for n, label in enumerate(before.labels)}
     both = [(row[label], n) for n, label in enumerate(after.labels) if label in row]
     depth = np.array([after.z_mm[n] - before.z_mm[m] for m, n in both])

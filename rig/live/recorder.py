@@ -1,12 +1,14 @@
 """Write a live session into the job: items with their times, shots before they are announced."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.job.store import Job
 from rig.live.session import Act, End, Item, Typed
 from rig.live.watcher import Watcher
+
+HEARD = ("shot", "undone", "drift", "jolt")
 
 
 class Recorder:
@@ -16,29 +18,48 @@ class Recorder:
     ----------
     job : Job
         Open for writing.
-    session_id : int
-        From `Job.start_session`.
+    session : int or callable
+        From `Job.start_session`; or what starts one and returns it, called once the source is
+        reached, so that a rod that is not there leaves no session behind.
     ties_line : bool
         The set-up is new: its check sight is kept as a benchmark shot, which ties its line.
     watcher : Watcher, optional
         Hears of each floor shot once it is on disk.
+    setup : str
+        Of the session: which line a check is about.
+    most_bytes : int, optional
+        Once the job is so large, plain readings are not logged any more; shots, acts and what
+        happens to the link still are. Such a session cannot be replayed to its end.
     """
 
     def __init__(
         self,
         job: Job,
-        session_id: int,
+        session: int | Callable[[], int],
         *,
         ties_line: bool = False,
         watcher: Watcher | None = None,
+        setup: str = "",
+        most_bytes: int | None = None,
     ) -> None:
         self._job = job
-        self._session = session_id
+        self._start = session
+        self._session = 0 if callable(session) else session
         self._ties_line = ties_line
         self._watcher = watcher
+        self._most_bytes = most_bytes
+        self._log_is_full = False
         self._now = (0.0, 0.0)
+        self._setup = setup
         self._shots: list[int] = []
+        self._labels: list[str] = []
+        self._news: list[dict[str, Any]] = []
         self.shots = 0
+
+    def begin(self) -> None:
+        """Start the session, where the source had to be reached first."""
+        if callable(self._start):
+            self._session = self._start()
 
     def item(self, item: Item) -> None:
         """Keep one item as it came; it reaches the disk with the next shot or within a second."""
@@ -46,6 +67,8 @@ class Recorder:
         match item:
             case Reading():
                 self._now = (item.time_s, item.utc_s)
+                if self._log_is_full:
+                    return
                 job.log_reading(
                     session,
                     time_s=item.time_s,
@@ -80,16 +103,27 @@ class Recorder:
         match event["event"]:
             case "shot":
                 self._shots.append(self._add_shot(event, event["kind"], time_s, utc_s))
+                self._labels.append(event["label"])
                 self.shots += 1
+                if event["kind"] == "benchmark":
+                    self._ties(time_s, utc_s)
             case "undone":
                 self._job.supersede(self._shots.pop())
+                self._labels.pop()
                 self.shots -= 1
             case "checked":
-                self._job.log_event(self._session, time_s, utc_s, "checked", event)
+                # A survey's is committed with what came of it for the shots before.
+                last = {"setup": self._setup, "after_shot": self._last_shot()}
+                self._job.log_event(self._session, time_s, utc_s, "checked", event | last)
                 if self._ties_line:
+                    self._ties_line = False
                     self._add_shot(event, "benchmark", time_s, utc_s)
-                else:
+                elif event.get("found") in (None, "held"):
                     self._job.flush()
+            case "drift":
+                self._correct(event, time_s, utc_s)
+            case "jolt":
+                self._set_aside(event, time_s, utc_s)
             case "set":
                 self._job.set_marker(
                     event["marker"],
@@ -106,16 +140,63 @@ class Recorder:
                 self._job.log_event(self._session, time_s, utc_s, "trouble", data)
             case "unset":
                 self._job.unset_marker(event["marker"])
-        if self._watcher is not None and event["event"] in ("shot", "undone"):
+        if self._watcher is not None and event["event"] in HEARD:
             self._watcher.hear(event)
 
     def news(self, last: bool = False) -> Iterable[dict[str, Any]]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""
-        return self._watcher.news(last) if self._watcher is not None else ()
+        told, self._news = self._news, []
+        return [*told, *(self._watcher.news(last) if self._watcher is not None else ())]
 
     def flush(self) -> None:
-        """Commit what is still in memory."""
+        """Commit what is still in memory, and see whether the log may grow on."""
         self._job.flush()
+        if self._most_bytes is None or self._log_is_full:
+            return
+        if self._job.size_bytes > self._most_bytes:
+            self._log_is_full = True
+            text = (
+                f"The log has reached {self._most_bytes / 1e6:g} MB (--log-limit): readings are "
+                "not kept any more, shots are; this session cannot be replayed to its end."
+            )
+            self._job.log_event(self._session, *self._now, "log full", {"text": text})
+            self._news.append({"event": "notice", "time_s": self._now[0], "text": text})
+
+    def _correct(self, event: dict[str, Any], time_s: float, utc_s: float) -> None:
+        """Put shots that a drift was spread over in the place of what they were."""
+        data = {key: value for key, value in event.items() if key != "shots"}
+        self._job.log_event(self._session, time_s, utc_s, "drift", data)
+        keys = ("x_mm", "y_mm", "reading_mm", "stderr_mm", "n", "kind", "time_s")
+        rows = [
+            {"point": shot["label"], "utc_s": utc_s, **{key: shot[key] for key in keys}}
+            for shot in event["shots"]
+        ]
+        for row, shot_id in zip(rows, self._job.add_shots(self._session, rows), strict=True):
+            for n, label in enumerate(self._labels):
+                if label == row["point"]:
+                    self._shots[n] = shot_id
+
+    def _set_aside(self, event: dict[str, Any], time_s: float, utc_s: float) -> None:
+        self._job.log_event(self._session, time_s, utc_s, "jolt", event)
+        gone = set(event["labels"])
+        current = self._job.shots(kinds=[event["kind"]])
+        mine = [shot for shot in current if shot.setup == self._setup]
+        self._job.set_aside([shot.id for shot in mine if shot.point in gone])
+        kept = [(n, s) for n, s in zip(self._labels, self._shots, strict=True) if n not in gone]
+        self.shots -= len(self._shots) - len(kept)
+        self._labels, self._shots = [n for n, _ in kept], [s for _, s in kept]
+
+    def _last_shot(self) -> int:
+        return max((shot.id for shot in self._job.shots(current=False)), default=0)
+
+    def _ties(self, time_s: float, utc_s: float) -> None:
+        """Tell where the benchmarks, with the one just shot, contradict each other."""
+        from rig.live.lasers import tie_warnings
+
+        for text in tie_warnings(self._job):
+            told = {"event": "trouble", "reason": "ties", "text": text}
+            self._job.log_event(self._session, time_s, utc_s, "trouble", told)
+            self._news.append(told)
 
     def _add_shot(self, event: dict[str, Any], kind: str, time_s: float, utc_s: float) -> int:
         return self._job.add_shot(

@@ -171,13 +171,14 @@ async def run(
     machine : Machine
         The survey or the setting.
     sources : sequence of async iterators of Item
-        The first is the device: when it ends, so does the session. Others (keys, page) may end
-        sooner or never.
+        The first is the device: when it ends, so does the session, and where it has an event
+        `reached` the session begins only then. Others (keys, page) may end sooner or never.
     log : Log
-        Made durable before `sinks` hear anything. One with a method `news(last)` is asked for
-        events that were found out beside the session.
+        Made durable before `sinks` hear anything. One with a method `begin()` is told when the
+        session begins; one with a method `news(last)` is asked for events that were found out
+        beside the session.
     sinks : sequence of callables
-        Each takes one flat event dict.
+        Each takes one flat event dict. One with a method `tick()` is called as time goes by too.
     clock : Clock or None
         Gives the machine its ticks; None in a replay, where only the data's own times count.
     guard : Guard, optional
@@ -190,7 +191,9 @@ async def run(
     JobUnusable
         When the log cannot be written; what was accepted before is safe.
     """
-    queue: asyncio.Queue[Item | BaseException | None] = asyncio.Queue(maxsize=10_000)
+    queue: asyncio.Queue[Item | BaseException | asyncio.Event | None] = asyncio.Queue(
+        maxsize=10_000
+    )
 
     async def pump(source: AsyncIterator[Item], ends_session: bool) -> None:
         try:
@@ -207,7 +210,10 @@ async def run(
         for event in events:
             told = event.as_dict()
             log.event(told)
-            closing.append(told) if told["event"] == "done" else tell(told)
+            if told["event"] == "done":
+                closing.append(told if guard is None else {**told, **guard.counts.found})
+            else:
+                tell(told)
             if guard is not None:
                 hear(guard.event(event))
 
@@ -216,24 +222,52 @@ async def run(
             sink(told)
 
     news: Callable[..., Iterable[dict[str, Any]]] = getattr(log, "news", lambda last=False: ())
-    hear(machine.start(clock.now()[0] if clock else 0.0))
+    begin: Callable[[], None] = getattr(log, "begin", lambda: None)
+    reached: asyncio.Event | None = getattr(sources[0], "reached", None)
+    begun = False
+
+    def begin_once_reached() -> bool:
+        nonlocal begun
+        if not begun and (reached is None or reached.is_set()):
+            begun = True
+            begin()
+            hear(machine.start(clock.now()[0] if clock else 0.0))
+        return begun
+
+    async def wake(reached: asyncio.Event) -> None:
+        await reached.wait()
+        await queue.put(reached)
+
+    beats = [sink.tick for sink in sinks if hasattr(sink, "tick")]
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
     ]
+    if reached is not None:
+        tasks.append(asyncio.create_task(wake(reached)))
     flushed, end_s = asyncio.get_running_loop().time(), 0.0
     try:
         with _stopping_on_signals(queue):
+            begin_once_reached()
             while not machine.finished:
                 try:
                     item = await asyncio.wait_for(queue.get(), TICK_S if clock else None)
                 except TimeoutError:
                     assert clock is not None
-                    hear(machine.tick(clock.now()[0]))
+                    if begin_once_reached():
+                        hear(machine.tick(clock.now()[0]))
+                    for beat in beats:
+                        beat()
                 else:
                     if item is None:
                         break
                     if isinstance(item, BaseException):
                         raise item
+                    if not begin_once_reached():
+                        if isinstance(item, Act) and item.name == "quit":
+                            break
+                        continue  # nothing can be done yet
+                    if isinstance(item, asyncio.Event):
+                        continue  # it only woke us
                     end_s = item.time_s
                     log.item(item)
                     for told in announcements(item):
@@ -249,11 +283,11 @@ async def run(
                 if now - flushed > FLUSH_S:
                     log.flush()
                     flushed = now
-        if clock:
+        if clock and begun:
             end_s = clock.now()[0]
             log.item(End(end_s))
             hear(step(machine, End(end_s)))
-        if not machine.finished:
+        if begun and not machine.finished:
             hear(machine.act("quit", end_s))
     finally:
         for task in tasks:

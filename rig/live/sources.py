@@ -10,24 +10,38 @@ from typing import Literal
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
-from rig.devices.profile import Profile
+from rig.devices.profile import Profile, parse_profile, with_clamp
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.devices.stream import supervise
 from rig.devices.trace import Trace, replay
 from rig.devices.transport import Transport
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
-from rig.job.rows import StoredReading
+from rig.job.rows import Session, StoredEvent, StoredReading
 from rig.job.store import Job
 from rig.live.session import Act, End, Item, Typed
 
 CLOCK_SET_S = 2.0
 
 
-async def device(transport: Transport, profile: Profile, clock: Clock) -> AsyncIterator[Item]:
-    """Yield a supervised device's readings and what happens to its link."""
-    async for item in supervise(transport, Decoder(profile), clock):
-        yield item
+class Device:
+    """A supervised device's readings and what happens to its link, to be gone through once.
+
+    Attributes
+    ----------
+    reached : asyncio.Event
+        Set when the device was opened for the first time.
+    """
+
+    def __init__(self, transport: Transport, profile: Profile, clock: Clock) -> None:
+        self.reached = asyncio.Event()
+        self._items = supervise(transport, Decoder(profile), clock, on_open=self.reached.set)
+
+    def __aiter__(self) -> AsyncIterator[Item]:
+        return self._items
+
+    async def __anext__(self) -> Item:
+        return await anext(self._items)
 
 
 async def typed(
@@ -49,10 +63,16 @@ async def typed(
     threading.Thread(target=read, daemon=True, name="typed").start()
     while line := await lines.get():
         time_s, utc_s = clock.now()
+        word, _, label = line.strip().partition(" ")
+        if word.lower() == "g" and label:
+            yield Act(time_s, utc_s, "goto", label.strip().upper())
+            continue
         try:
             entry = reader.parse(line, time_s, utc_s)
         except BadInput as error:
-            complain(f"{error} Or u to undo, s to skip, y to accept, q to stop.")
+            complain(
+                f"{error} Or u to undo, s to skip, y to accept, g LABEL to go there, q to stop."
+            )
             continue
         if isinstance(entry, Reading):
             yield Typed(entry, reader.stderr_mm)
@@ -149,36 +169,63 @@ def is_job_file(path: Path) -> bool:
         raise BadInput(f"{path} cannot be read to replay: {error.strerror}.") from None
 
 
-def session_items(
-    job: Job, session_id: int, profile: Profile | None, units: Literal["in", "mm"]
-) -> Iterator[Item]:
-    """The items of a session that a job recorded, in the order in which they were logged.
+def profile_of(session: Session) -> Profile | None:
+    """Return the profile that a session was read with, None where it was typed."""
+    if not session.profile_text:
+        return None
+    profile = parse_profile(session.profile_text, "the job's own profile")
+    clamp_mm = session.capture.get("clamp_mm")
+    return profile if clamp_mm is None else with_clamp(profile, clamp_mm)
+
+
+class StoredItems:
+    """Turns a session's stored messages back into the items that they were.
 
     Raw messages go through the decoder again, so that the same readings come out only if the
     same code and profile make them.
+
+    Parameters
+    ----------
+    profile : Profile or None
+        Of the session's device; None where readings were typed.
+    units : {"in", "mm"}
+        Of what was typed.
     """
-    decoder = Decoder(profile) if profile else None
-    reader = TypedReader(units)
-    for stored in job.stored_messages(session_id):
+
+    def __init__(self, profile: Profile | None, units: Literal["in", "mm"]) -> None:
+        self._decoder = Decoder(profile) if profile else None
+        self._reader = TypedReader(units)
+
+    def item(self, stored: StoredReading | StoredEvent) -> Item | None:
+        """Return the item of one message, None for what is no item."""
         time_s, utc_s = stored.time_s or 0.0, stored.utc_s
         if isinstance(stored, StoredReading):
-            if decoder is not None:
-                yield decoder.decode_raw(stored.raw, time_s, utc_s)
-            else:
-                entry = reader.parse(stored.raw, time_s, utc_s)
-                if isinstance(entry, Reading):
-                    yield Typed(entry, reader.stderr_mm)
-            continue
+            if self._decoder is not None:
+                return self._decoder.decode_raw(stored.raw, time_s, utc_s)
+            entry = self._reader.parse(stored.raw, time_s, utc_s)
+            return Typed(entry, self._reader.stderr_mm) if isinstance(entry, Reading) else None
         match stored.kind:
             case "act":
-                yield Act(time_s, utc_s, stored.data["act"], stored.data["argument"])
+                return Act(time_s, utc_s, stored.data["act"], stored.data["argument"])
             case "lost":
-                if decoder is not None:
-                    decoder.reset()
-                yield Lost(time_s, utc_s, stored.data["reason"])
+                if self._decoder is not None:
+                    self._decoder.reset()
+                return Lost(time_s, utc_s, stored.data["reason"])
             case "back":
-                yield Back(time_s, utc_s, stored.data["gap_s"])
+                return Back(time_s, utc_s, stored.data["gap_s"])
             case "battery":
-                yield Battery(time_s, utc_s, stored.data["percent"])
+                return Battery(time_s, utc_s, stored.data["percent"])
             case "end":
-                yield End(time_s)
+                return End(time_s)
+        return None
+
+
+def session_items(
+    job: Job, session_id: int, profile: Profile | None, units: Literal["in", "mm"]
+) -> Iterator[Item]:
+    """The items of a session that a job recorded, in the order in which they were logged."""
+    items = StoredItems(profile, units)
+    for stored in job.stored_messages(session_id):
+        item = items.item(stored)
+        if item is not None:
+            yield item

@@ -2,10 +2,12 @@
 
 import json
 import sys
+import time
 from collections.abc import Callable
 from typing import Any
 
-from rig.units import format_amount, format_length, format_volume
+from rig.live.beam import LINK_LOST, Beam
+from rig.units import format_amount, format_doubt, format_length, format_volume
 
 CONTEXT_ROWS = 5  # what stands around the big line
 SETTLED = ("shot", "set")
@@ -17,6 +19,10 @@ def json_lines(told: dict[str, Any]) -> None:
     sys.stdout.flush()
 
 
+def _readings(n: int) -> str:
+    return f"{n} reading{'s' if n != 1 else ''}"
+
+
 def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
     """One event as one plain line, or None where a person need not hear of it."""
     match told["event"]:
@@ -26,8 +32,8 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return f"  {told['label']} ready: stand the rod and hold still"
         case "shot":
             reading = format_length(told["reading_mm"], units, denominator)
-            doubt = f"± {2 * told['stderr_mm']:.1f} mm"
-            return f"  {told['label']} taken: {reading} ({doubt}, {told['n']} readings)"
+            doubt = f"± {format_doubt(2 * told['stderr_mm'], units, denominator)}"
+            return f"  {told['label']} taken: {reading} ({doubt}, {_readings(told['n'])})"
         case "doubtful":
             return f"! {told['text']}"
         case "picture":
@@ -55,7 +61,7 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return f"  rod lost ({told['reason']}): trying again, no shot is lost"
         case "back":
             return f"  rod back after {told['gap_s']:.1f} s"
-        case "ask" | "trouble" | "notice":
+        case "ask" | "trouble" | "notice" | "drift" | "jolt":
             return f"  ! {told['text']}"
         case "batch" | "front" | "estimate" | "edges" | "ticked" | "resumed" | "prepour":
             return f"  {told['text']}"
@@ -103,6 +109,8 @@ class BigScreen:
         self._console = Console()
         self._live = Live(console=self._console, auto_refresh=False, transient=False)
         self._big, self._small, self._note = "", "", ""
+        self._beam, self._stale = Beam(), ""
+        self._prompting = False  # the big line says what the latest reading says
 
     def __enter__(self) -> "BigScreen":
         self._live.start()
@@ -114,8 +122,10 @@ class BigScreen:
     def __call__(self, told: dict[str, Any]) -> None:
         """Show one event."""
         units, denominator = self._units, self._denominator
+        self._beam.hear(told, time.monotonic())
         match told["event"]:
             case "reading":
+                self.tick()
                 return
             case "prompt":
                 self._big = told["text"]
@@ -136,6 +146,11 @@ class BigScreen:
                 self._big = f"edge {max(0.0, told['left_s']) / 60:.0f} min left"
             case "done":
                 self._big, self._small = "done", ""
+        if told["event"] in ("prompt", "next", "armed", "check", "shot", "set", "done"):
+            self._prompting = told["event"] == "prompt"
+        if told["event"] != "prompt":
+            self._take_back()
+        self._stale = self._beam.state(time.monotonic())
         said_larger = told["event"] in ("prompt", "next", "armed", "check")
         # In a pour the edges and what comes next are shown above; they must not wipe a warning off.
         quiet = told["event"] == "edges" or (told["event"] == "next" and "n" in told)
@@ -148,16 +163,38 @@ class BigScreen:
             if told["event"] == "set":
                 self._console.bell()
 
+    def tick(self) -> None:
+        """Take back a prompt whose readings have stopped; called as time goes by."""
+        if self._take_back():
+            self._draw()
+
+    def _take_back(self) -> bool:
+        """Follow the beam; tell whether what is shown changes."""
+        before, self._stale = self._stale, self._beam.state(time.monotonic())
+        if self._prompting and before and not self._stale:
+            self._big = "…"  # until the next prompt: what was said last may be untrue by now
+        return before != self._stale
+
+    @property
+    def shown(self) -> tuple[str, str]:
+        """The big line and the one below it."""
+        if not self._stale:
+            return self._big, self._small
+        if self._prompting or self._stale == LINK_LOST:
+            return self._stale, self._small
+        return self._big, f"{self._small} · {self._stale}"
+
     def _draw(self) -> None:
         from rich.console import Group
         from rich.text import Text
 
         width, height = self._console.size
+        big, small = self.shown
         self._live.update(
             Group(
-                Text(big_letters(self._big, width, height - CONTEXT_ROWS), style="bold"),
+                Text(big_letters(big, width, height - CONTEXT_ROWS), style="bold"),
                 Text(""),
-                Text(self._small, style="bold"),
+                Text(small, style="bold"),
                 Text(self._note.strip()),
                 Text(self._keys, style="dim"),
             ),

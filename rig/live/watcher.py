@@ -36,18 +36,25 @@ class Watcher:
         Walls, openings and doors, as the job keeps them.
     settings : dict
         Of the job: the minimum cover, for the volume so far.
+    setups : sequence of str
+        Of the job, in its order: the first is what heights are relative to.
     """
 
     def __init__(
-        self, shots: "Sequence[Shot]", setup: str, rings: Any, settings: dict[str, Any]
+        self,
+        shots: "Sequence[Shot]",
+        setup: str,
+        rings: Any,
+        settings: dict[str, Any],
+        setups: Sequence[str] = (),
     ) -> None:
-        self._given = (list(shots), setup, rings, settings)
+        self._given = (list(shots), setup, rings, settings, setups)
         self._heard: queue.SimpleQueue[News | None] = queue.SimpleQueue()
         self._told: queue.SimpleQueue[News] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
 
     def hear(self, event: News) -> None:
-        """Take in a shot that was taken, or one that was undone; returns at once."""
+        """Take in a shot that was taken, undone, corrected or set aside; returns at once."""
         if self._thread is None:
             self._thread = threading.Thread(target=self._work, name="watcher", daemon=True)
             self._thread.start()
@@ -83,7 +90,12 @@ class _FloorSoFar:
     """What the watcher's thread knows: the shots in their order, and the picture of them."""
 
     def __init__(
-        self, shots: "list[Shot]", setup: str, rings: Any, settings: dict[str, Any]
+        self,
+        shots: "list[Shot]",
+        setup: str,
+        rings: Any,
+        settings: dict[str, Any],
+        setups: Sequence[str],
     ) -> None:
         from rig.errors import RigError
         from rig.live.picture import cells_of
@@ -96,7 +108,7 @@ class _FloorSoFar:
         self._settings = settings
         floor = [shot for shot in shots if shot.kind == "floor"]
         try:
-            lines = {line.setup: line.line_mm for line in lines_of(shots)}
+            lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", setups)}
             self._line_mm = lines.get(setup, 0.0)
         except RigError:  # not tied yet: only this set-up's shots are of one line
             floor, lines, self._line_mm = [s for s in floor if s.setup == setup], {}, 0.0
@@ -126,6 +138,12 @@ class _FloorSoFar:
         from rig.surface.look_out import UNEXPLAINED_SDS
 
         label = event["label"]
+        if event["event"] == "drift":
+            self._correct(event)
+            return
+        if event["event"] == "jolt":
+            self._drop(event["labels"])
+            return
         if event["event"] == "undone":
             name, old = self._before.pop()
             self._shots.pop(name, None)
@@ -172,6 +190,26 @@ class _FloorSoFar:
         glance = self._picture.add(*shot)
         if glance is not None and latest:
             yield self._told(label, glance)
+
+    def _correct(self, event: News) -> None:
+        """Take shots as they read once a drift was spread over them."""
+        for shot in event["shots"]:
+            for known in (self._shots, self._doubted):
+                if shot["label"] in known:
+                    z_mm = self._line_mm - shot["reading_mm"]
+                    x_mm, y_mm, *_ = known[shot["label"]]
+                    known[shot["label"]] = (x_mm, y_mm, z_mm, shot["stderr_mm"])
+        self._picture.start(list(self._shots.values()))
+
+    def _drop(self, labels: Iterable[str]) -> None:
+        """Forget shots that were set aside, and that they can be undone."""
+        gone = set(labels)
+        self._before = [step for step in self._before if step[0] not in gone]
+        for known in (self._shots, self._doubted):
+            for label in gone & known.keys():
+                del known[label]
+        self._in_a_row = [label for label in self._in_a_row if label not in gone]
+        self._picture.start(list(self._shots.values()))
 
     def _told(self, label: str, glance: "Glance") -> News:
         from rig.live.planning import USUAL_MIN_COVER_MM

@@ -57,8 +57,8 @@ def proof_section(source: Source) -> Section:
         rows += [
             (
                 "Worst place",
-                f"a gap of {source.length(worst['gap_mm'])} ({worst['gap_mm']:.1f} mm; 9 times "
-                f"in 10 between {low:.1f} and {high:.1f} mm)",
+                f"a gap of {source.length(worst['gap_mm'])} on the best estimate, between "
+                f"{low:.1f} and {high:.1f} mm 9 times in 10",
             ),
             (
                 "Limit there",

@@ -5,49 +5,35 @@ second, patience) fire at their own time on the next input that is later. The sa
 same shots bit for bit, whatever ticks come between.
 """
 
+import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
 from rig.devices.reading import Reading
 from rig.survey.arming import Arming
+from rig.survey.back_sights import RESTLESS, BackSights
 from rig.survey.button import Button
-from rig.survey.events import Armed, Ask, Done, Event, Next, ShotTaken, Skipped, Trouble, Undone
+from rig.survey.events import (
+    Armed,
+    Ask,
+    Done,
+    Event,
+    Jolted,
+    Next,
+    ShotTaken,
+    Skipped,
+    Trouble,
+    Undone,
+)
+from rig.survey.laser.line_watch import Known
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
+from rig.survey.stand import Height, Stand
 from rig.survey.stillness import GAP_S, StillWindow
+
+__all__ = ["Capture", "Stand"]
 
 TICK_LATENESS_S = 0.05
 """A tick can overtake a reading that is still on its way from the port: it counts as this late."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stand:
-    """A place to shoot: a grid point, or a benchmark without coordinates.
-
-    ``where`` says how to find it: "6 ft from the door wall, 4 ft from the left wall".
-    """
-
-    label: str
-    x_mm: float | None = None
-    y_mm: float | None = None
-    where: str = ""
-
-    @property
-    def text(self) -> str:
-        """Label and where it is."""
-        return f"{self.label}: {self.where}" if self.where else self.label
-
-
-@dataclass(frozen=True, slots=True)
-class _Height:
-    """What a still window says, kept for when it is accepted."""
-
-    reading_mm: float
-    stderr_mm: float
-    n: int
-    time_s: float
-    spread_mm: float = 0.0
-    sag_mm: float = 0.0
 
 
 _Sample = tuple[float, float | None, bool]  # time, height (None: no beam), link broke here
@@ -76,6 +62,13 @@ class Capture:
         Labels that have their shot already.
     show : callable
         Writes a length for people.
+    line : Known, optional
+        What a benchmark read under this line before. Shots are told as that line would have read
+        them; with `checks` the walk goes back to it now and then and at its end.
+    checks : bool
+    earlier : sequence of ShotTaken
+        Shots since the line was last seen to be good, from before this session; their points are
+        among the stands.
     """
 
     def __init__(
@@ -93,8 +86,12 @@ class Capture:
         last_label: str | None = None,
         done: Iterable[str] = (),
         show: Callable[[float], str] = "{:.1f} mm".format,
+        line: Known | None = None,
+        checks: bool = False,
+        earlier: Sequence[ShotTaken] = (),
     ) -> None:
         self.finished = False
+        self._line = BackSights(line, checks, kind, show, earlier)
         self._stands = list(stands)
         self._kind = kind
         self._show = show
@@ -110,12 +107,13 @@ class Capture:
         )
         self._arming = Arming(walk_s)
         if last_shot_mm is not None:
-            self._arming.leave(last_shot_mm, self._band(0.0), label=last_label or "the last shot")
+            here_mm = last_shot_mm + self._line.offset_mm
+            self._arming.leave(here_mm, self._band(0.0), label=last_label or "the last shot")
             self._arming.interrupt()  # nobody knows where the rod went meanwhile
         self._patience = Patience()
         self._said: set[str] = set()
         self._button = Button()
-        self._at_press: _Height | None = None
+        self._at_press: Height | None = None
         self._press_counts = True
         self._since_press: list[_Sample] = []
         self._beam_mm: float | None = None
@@ -141,7 +139,7 @@ class Capture:
     def typed(self, value_mm: float, stderr_mm: float, time_s: float) -> list[Event]:
         """Take a reading made by eye: it is the shot of the point asked for."""
         if self._begin(time_s) and self._settle_presses():
-            self._shoot(_Height(value_mm, stderr_mm, 1, self._now_s))
+            self._shoot(Height(value_mm, stderr_mm, 1, self._now_s))
         return self._told()
 
     def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
@@ -194,7 +192,12 @@ class Capture:
     def _fire_deadlines(self, until_s: float) -> None:
         while not self.finished:
             pressed, patience = self._button.deadline_s, self._patience.deadline()
-            if pressed is not None and (patience is None or pressed <= patience[0]):
+            given_up = self._line.deadline_s
+            others = [at for at in (pressed, patience and patience[0]) if at is not None]
+            if given_up <= until_s and given_up < min(others, default=math.inf):
+                self._out.append(self._line.give_up(given_up))
+                self._go_on(given_up)
+            elif pressed is not None and (patience is None or pressed <= patience[0]):
                 if pressed > until_s:
                     return
                 self._settle_presses()
@@ -207,6 +210,7 @@ class Capture:
     # Readings
 
     def _sample(self, time_s: float, value_mm: float | None) -> None:
+        self._line.hear_rod()
         if self._button.count:
             self._since_press.append((time_s, value_mm, False))
         was_armed = self._arming.armed
@@ -239,17 +243,17 @@ class Capture:
             self._shoot(height)
         elif arming.disturbed and not arming.asked and arming.near(height.reading_mm):
             arming.asked = True
-            label = self._stands[self._current].label
+            label = self._asked_for.label
             before = arming.reference_label or "before"
             text = f"same height as {before}: still there? press to take it as {label}"
             self._out.append(Ask(label, text))
 
-    def _height(self) -> _Height | None:
+    def _height(self) -> Height | None:
         window = self._window
         if window.state() != "still" or self._now_s - window.last_time_s > GAP_S:
             return None
         sag_mm = window.sag_mm if isinstance(window, RockWindow) else 0.0
-        return _Height(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
+        return Height(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
 
     def _band(self, spread_mm: float) -> float:
         return max(3.0 * spread_mm, self._window.still_mm, 2.0 * self._window.resolution_mm)
@@ -291,14 +295,19 @@ class Capture:
         return self._arming.away or not self._arming.gave_shot
 
     def _accept(
-        self, height: _Height | None, stand_is_open: bool, since: Sequence[_Sample] = ()
+        self, height: Height | None, stand_is_open: bool, since: Sequence[_Sample] = ()
     ) -> None:
         if not stand_is_open:
             return
+        pending = self._line.pending
+        if height is None and pending is not None:
+            first = pending.first  # a press shakes the rod, a hand shades it
+            if first is not None and (self._beam_mm is None or self._arming.near(self._beam_mm)):
+                height = first
         if height is None:
             self._out.append(Trouble("hold still and press again", "accept"))
             return
-        self._shoot(height)
+        self._shoot(height, sure=pending is not None and pending.first is not None)
         # What came while presses were counted is judged again, now against this shot.
         for time_s, value_mm, broken in since:
             if self.finished:
@@ -308,42 +317,81 @@ class Capture:
             else:
                 self._sample(time_s, value_mm)
 
-    def _shoot(self, height: _Height) -> None:
+    def _shoot(self, height: Height, sure: bool = False) -> None:
+        if self._line.pending is not None:
+            self._sight(height, sure)
+            return
         i = self._current
         stand = self._stands[i]
-        self._out.append(
-            ShotTaken(
-                label=stand.label,
-                x_mm=stand.x_mm,
-                y_mm=stand.y_mm,
-                reading_mm=height.reading_mm,
-                stderr_mm=height.stderr_mm,
-                n=height.n,
-                kind=self._kind,
-                time_s=height.time_s,
-            )
+        shot = ShotTaken(
+            label=stand.label,
+            x_mm=stand.x_mm,
+            y_mm=stand.y_mm,
+            reading_mm=height.reading_mm,
+            stderr_mm=height.stderr_mm,
+            n=height.n,
+            kind=self._kind,
+            time_s=height.time_s,
         )
+        self._out.append(self._line.shot(shot))
         self._taken.append(i)
         self._open.discard(i)
         if i in self._skipped:
             self._skipped.remove(i)
+        self._leave_shot(height, stand.label)
+        self._go_on(height.time_s)
+
+    def _leave_shot(self, height: Height, label: str) -> None:
         self._arming.leave(
             height.reading_mm,
             self._band(height.spread_mm),
             sag_mm=1.5 * height.sag_mm,
-            label=stand.label,
+            label=label,
             time_s=height.time_s,
         )
         if height.n > 1:
-            self._window.learn()
+            self._window.learn(height.spread_mm)
         self._window.clear()
-        self._go_on(height.time_s)
+
+    # The line
+
+    @property
+    def _asked_for(self) -> Stand:
+        pending = self._line.pending
+        return pending.stand if pending is not None else self._stands[self._current]
+
+    def _go_back(self, time_s: float, at_end: bool) -> None:
+        """Ask for a sight of the benchmark."""
+        self._said = set()
+        self._patience.interrupt()
+        self._patience.armed_s = None
+        self._out.append(self._line.ask(time_s, at_end))
+        if self._arming.armed:
+            self._tell_armed(time_s)
+
+    def _sight(self, height: Height, sure: bool) -> None:
+        """Take a sight of the benchmark, and go by what it says."""
+        events = self._line.look(height, self._now_s, sure)
+        self._out += events
+        if self._line.pending is not None:
+            self._leave_here(height.reading_mm)
+            return
+        gone = {label for event in events if isinstance(event, Jolted) for label in event.labels}
+        reopened = {i for i, stand in enumerate(self._stands) if stand.label in gone}
+        self._open |= reopened
+        self._taken = [i for i in self._taken if i not in reopened]
+        self._leave_shot(height, events[0].as_dict()["label"])
+        if any(isinstance(event, Trouble) and event.reason == RESTLESS for event in events):
+            self._end()
+        else:
+            self._go_on(height.time_s)
 
     def _undo(self) -> None:
         if not self._taken:
             self._out.append(Trouble("nothing more to undo", "undo"))
             return
         i = self._taken.pop()
+        self._line.undo(self._stands[i].label)
         self._open.add(i)
         self._out.append(Undone(self._stands[i].label))
         here = self._beam_mm if self._beam_mm is not None else self._arming.reference_mm
@@ -352,6 +400,12 @@ class Capture:
         self._go(i, self._now_s)
 
     def _skip(self) -> None:
+        if self._line.pending is not None:
+            self._out.append(Skipped(self._line.pending.stand.label))
+            self._leave_if_standing()
+            self._line.put_off(self._now_s)
+            self._go_on(self._now_s)
+            return
         i = self._current
         if i in self._open:
             self._open.discard(i)
@@ -367,6 +421,7 @@ class Capture:
         except ValueError:
             self._out.append(Trouble(f"there is no point {label} in this survey", "goto"))
             return
+        self._line.pending = None
         if i in self._skipped:
             self._skipped.remove(i)
             self._open.add(i)
@@ -386,6 +441,9 @@ class Capture:
     def _go_on(self, time_s: float) -> None:
         """Ask for the next point along the walk that has no shot, or end."""
         n = len(self._stands)
+        if self._line.due(time_s, bool(self._open)):
+            self._go_back(time_s, at_end=not self._open)
+            return
         for step in range(1, n + 1):
             i = (self._current + step) % n
             if i in self._open:
@@ -396,7 +454,7 @@ class Capture:
     def _end(self) -> None:
         self.finished = True
         skipped = tuple(self._stands[i].label for i in self._skipped)
-        self._out.append(Done(len(self._taken), skipped))
+        self._out.append(Done(len(set(self._taken)), skipped))
 
     def _go(self, i: int, time_s: float) -> None:
         self._current = i
@@ -410,5 +468,6 @@ class Capture:
 
     def _tell_armed(self, time_s: float) -> None:
         self._patience.armed_s = time_s
-        stand = self._stands[self._current]
+        self._line.wait_from(time_s)
+        stand = self._asked_for
         self._out.append(Armed(stand.label, stand.x_mm, stand.y_mm, stand.text))

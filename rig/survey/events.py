@@ -103,3 +103,61 @@ class Done(Event):
     event: ClassVar[str] = "done"
     shots: int
     skipped: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Check(Event):
+    """Asks for a sight that tells whether the line is still where it was."""
+
+    event: ClassVar[str] = "check"
+    label: str
+    x_mm: float | None
+    y_mm: float | None
+    expected_mm: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineChecked(Event):
+    """That sight was taken in a survey; `offset_mm` is what the line reads more from now on."""
+
+    event: ClassVar[str] = "checked"
+    label: str
+    difference_mm: float
+    allowed_mm: float
+    ok: bool
+    reading_mm: float
+    stderr_mm: float
+    n: int
+    time_s: float
+    text: str
+    found: str
+    offset_mm: float
+    offset_stderr_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Drifted(Event):
+    """The line wandered: `shots` as they read in the line as it was, with the doubt of that."""
+
+    event: ClassVar[str] = "drift"
+    label: str
+    change_mm: float
+    stderr_mm: float
+    rate_mm_per_h: float
+    rate_stderr_mm_per_h: float
+    shots: tuple[dict[str, Any], ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Jolted(Event):
+    """The line was knocked: the shots of these labels are set aside, and asked for again."""
+
+    event: ClassVar[str] = "jolt"
+    label: str
+    change_mm: float
+    stderr_mm: float
+    kind: str
+    labels: tuple[str, ...]
+    text: str

@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import shapely
-from scipy.spatial import cKDTree
 from shapely.geometry import Point, box
 from shapely.ops import nearest_points
 
@@ -159,6 +158,14 @@ def _at(nodes: list[_Node]) -> Floats:
     return np.array([(node.x_mm, node.y_mm) for node in nodes]).reshape(-1, 2)
 
 
+def _nearest(points: Floats, places: Floats) -> Floats:
+    """Return how far each place is from the nearest point."""
+    from scipy.spatial import cKDTree  # here: a survey reads a grid and needs none of it
+
+    distances: Floats = cKDTree(points).query(places)[0]
+    return distances
+
+
 def _merge(nodes: list[_Node], places: Floats, reach: float, spacing_mm: float) -> list[_Node]:
     """Drop a pulled-in point that came close to another, where every place stays in reach."""
     kept = list(nodes)
@@ -171,7 +178,7 @@ def _merge(nodes: list[_Node], places: Floats, reach: float, spacing_mm: float) 
             continue
         mine = places[np.hypot(*(places - (node.x_mm, node.y_mm)).T) <= reach]
         near = _at(others)[away <= 2.0 * reach]
-        if not len(mine) or cKDTree(near).query(mine)[0].max() <= reach:
+        if not len(mine) or _nearest(near, mine).max() <= reach:
             kept = others
     return kept
 
@@ -186,7 +193,7 @@ def _fill(
     spacing_mm: float,
 ) -> list[_Node]:
     """Add points where the lattice left places out of reach, the farthest first."""
-    away = cKDTree(_at(nodes)).query(places)[0] if nodes else np.full(len(places), np.inf)
+    away = _nearest(_at(nodes), places) if nodes else np.full(len(places), np.inf)
     if away.max() <= reach:
         return []
     taken: dict[int, int] = {}

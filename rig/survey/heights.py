@@ -1,10 +1,12 @@
 """From shots to heights: every shot relative to the line of set-up 1, its doubt with it."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from rig.survey.setups import Line, Sight, tie
+from rig.job.rows import SAME_PLACE_MM
+from rig.survey.setups import Line, Sight, Ties, adjust
 
 if TYPE_CHECKING:
     import numpy as np
@@ -13,6 +15,8 @@ if TYPE_CHECKING:
 # A shot point stood on again is found only so well; a benchmark is a point (common practice, no
 # source). Counts where a floor shot has to serve as a tie.
 REFOUND_MM = 0.5
+# Kinds that a plan stands on: the first set-up that gave one is set-up 1.
+BASIS = ("floor", "benchmark", "threshold")
 
 
 class _Shot(Protocol):
@@ -46,41 +50,76 @@ class Heights:
     stderr_mm: "NDArray[np.float64]"
 
 
-def lines_of(shots: Iterable[_Shot]) -> list[Line]:
-    """Tie the set-ups of these shots together; the first one met is set-up 1.
+def ties_of(shots: Iterable[_Shot], kind: str | None = None, setups: Iterable[str] = ()) -> Ties:
+    """Tie the set-ups of these shots together.
 
-    Benchmarks tie. A floor shot does too where its label was shot as a benchmark from another
-    set-up, with the doubt of finding the spot again.
+    Benchmarks of one name tie. So does a floor shot with a benchmark at its own place that has its
+    name, which is how a line is tied to a floor without benchmarks, with the doubt of finding the
+    spot again.
+
+    Parameters
+    ----------
+    shots : iterable of shots
+        Current ones, of all kinds.
+    kind : str, optional
+        Only set-ups with shots of this kind must be tied; all unless said, none where it is empty.
+    setups : iterable of str
+        In the order in which the job met them; the first in use is set-up 1. Without it the first
+        shot decides.
 
     Raises
     ------
     CannotAnswer
-        Where a set-up shares no benchmark with the rest.
+        Where a set-up that must be tied shares no benchmark with the rest.
     """
     shots = list(shots)
-    shared = {shot.point for shot in shots if shot.kind == "benchmark"}
-    sights = []
+    sights = [sight for sight, _ in sights_of(shots)]
+    used = {shot.setup for shot in shots if shot.kind in BASIS} or {s.setup for s in shots}
+    order = [name for name in setups if name in used]
+    order += [shot.setup for shot in shots if shot.setup in used]
+    order += [shot.setup for shot in shots]
+    needed = [shot.setup for shot in shots if kind is None or shot.kind == kind]
+    return adjust(order, sights, needed)
+
+
+def sights_of(shots: Iterable[_Shot]) -> list[tuple[Sight, tuple[float, float] | None]]:
+    """Return the sights that tie set-ups, as `ties_of` says, each with its place if known."""
+    shots = list(shots)
+    marks: dict[str, list[_Shot]] = {}
     for shot in shots:
         if shot.kind == "benchmark":
-            sights.append(Sight(shot.setup, shot.point, shot.reading_mm, shot.stderr_mm))
-        elif shot.kind == "floor" and shot.point in shared:
-            doubt = (shot.stderr_mm**2 + REFOUND_MM**2) ** 0.5
-            sights.append(Sight(shot.setup, shot.point, shot.reading_mm, doubt))
-    setups = list(dict.fromkeys(shot.setup for shot in shots))
-    return tie(setups, sights)
+            marks.setdefault(shot.point, []).append(shot)
+    sights = []
+    for shot in shots:
+        doubt = shot.stderr_mm
+        if shot.kind == "floor" and any(_at_same(shot, m) for m in marks.get(shot.point, ())):
+            doubt = math.hypot(doubt, REFOUND_MM)
+        elif shot.kind != "benchmark":
+            continue
+        placed = shot.x_mm is not None and shot.y_mm is not None
+        place = (shot.x_mm or 0.0, shot.y_mm or 0.0) if placed else None
+        sights.append((Sight(shot.setup, shot.point, shot.reading_mm, doubt), place))
+    return sights
 
 
-def heights_of(shots: Sequence[_Shot], kind: str = "floor") -> Heights:
-    """Heights of all shots of a kind that have a place.
+def lines_of(
+    shots: Iterable[_Shot], kind: str | None = None, setups: Iterable[str] = ()
+) -> list[Line]:
+    """Return the lines of `ties_of`."""
+    return ties_of(shots, kind, setups).lines
+
+
+def heights_of(shots: Sequence[_Shot], kind: str = "floor", setups: Iterable[str] = ()) -> Heights:
+    """Heights of all shots of a kind that have a place; `setups` as in `ties_of`.
 
     Raises
     ------
     CannotAnswer
-        Where set-ups are not tied.
+        Where set-ups of that kind are not tied.
     """
     import numpy as np
 
-    lines = {line.setup: line for line in lines_of(shots)}
+    lines = {line.setup: line for line in lines_of(shots, kind, setups)}
     placed = [
         (shot, shot.x_mm, shot.y_mm)
         for shot in shots
@@ -93,3 +132,10 @@ def heights_of(shots: Sequence[_Shot], kind: str = "floor") -> Heights:
         np.array([lines[s.setup].line_mm - s.reading_mm for s, _, _ in placed], dtype=float),
         np.array([np.hypot(s.stderr_mm, lines[s.setup].stderr_mm) for s, _, _ in placed]),
     )
+
+
+def _at_same(shot: _Shot, mark: _Shot) -> bool:
+    """Tell whether a benchmark's sight is one of the very spot of a floor shot."""
+    if shot.x_mm is None or shot.y_mm is None or mark.x_mm is None or mark.y_mm is None:
+        return False
+    return math.dist((shot.x_mm, shot.y_mm), (mark.x_mm, mark.y_mm)) <= SAME_PLACE_MM

@@ -8,7 +8,7 @@ that no floor makes, and says once what else is wrong with the device. The insta
 import math
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from statistics import median
 
@@ -48,6 +48,11 @@ class Counts:
     repeated: int = 0
     missed: int = 0
     lost: int = 0
+
+    @property
+    def found(self) -> dict[str, int]:
+        """The counts that are not 0, by name, for the last word of a session."""
+        return {name: count for name, count in asdict(self).items() if count}
 
     @property
     def text(self) -> str:
@@ -113,6 +118,7 @@ class Guard:
         self._benchmarks = dict(benchmarks or {})
         self._places = [_Place(*shot) for shot in shots]
         self._heights = [place.reading_mm for place in self._places] + list(heights_mm)
+        self._usual_mm = median(self._heights) if self._heights else 0.0
         self._said: set[str] = set()
         self._away = False  # on a benchmark, whose height says nothing of the floor's
         # The run of equal readings, the present block of readings, and how blocks at rest flutter.
@@ -159,13 +165,17 @@ class Guard:
         """Hear what the machine made of it; return the doubts about its shots."""
         if event.event == "check":
             self._away = True
-        elif event.event == "checked":
+        elif event.event in ("checked", "next", "skipped"):
             self._away = False
+        elif event.event == "jolt":
+            gone = set(event.as_dict()["labels"])
+            self._places = [place for place in self._places if place.label not in gone]
         elif isinstance(event, ShotTaken):
             if event.kind not in ("floor", "finished"):
                 return self._moved(event)
             told = self._step(event)
             self._heights.append(event.reading_mm)
+            self._usual_mm = median(self._heights)  # once a shot, not with each reading
             return told
         elif event.event == "undone" and self._places:
             label = event.as_dict()["label"]
@@ -200,7 +210,7 @@ class Guard:
         )
 
     def _unit(self, time_s: float, value_mm: float) -> list[Event]:
-        usual = median(self._heights) if self._heights else 0.0
+        usual = self._usual_mm
         if self._away or usual <= 0.0 or value_mm <= 0.0:
             self._odd.clear()
             return []

@@ -77,9 +77,9 @@ class RockWindow:
         elif value_mm > extreme + turn:
             self._rising, self._extreme = True, here
 
-    def learn(self) -> None:
-        """Remember how well these swings agreed."""
-        self._rests.append(self.spread_mm)
+    def learn(self, spread_mm: float) -> None:
+        """Remember how well the swings agreed that gave a shot."""
+        self._rests.append(spread_mm)
 
     @property
     def swings(self) -> int:

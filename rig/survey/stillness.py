@@ -77,9 +77,12 @@ class StillWindow:
         self._last_value = None
         self._spread = self._state = None
 
-    def learn(self) -> None:
-        """Remember this window's spread as that of a resting rod (it gave a shot)."""
-        self._rests.append(self.spread_mm)
+    def learn(self, spread_mm: float) -> None:
+        """Remember the spread of a window that gave a shot as that of a resting rod.
+
+        It may be another window by now: a press counts where it was made.
+        """
+        self._rests.append(spread_mm)
         self._state = None
 
     @property

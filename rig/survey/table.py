@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
+from rig.job.rows import SAME_PLACE_MM
 from rig.units import parse_length
 
 if TYPE_CHECKING:
@@ -19,7 +20,6 @@ KINDS = ("floor", "benchmark", "threshold", "finished")
 NEEDED = ("label", "x", "y", "reading")
 OPTIONAL = ("stderr", "setup", "kind")
 EXPORTED = ("label", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind")
-SAME_PLACE_MM = 10.0
 OUTSIDE_MM = 25.0
 LONGEST_ROD_MM = 20_000.0
 
@@ -102,6 +102,13 @@ def read_table(
                 raise refuse(f"the grid has {label} at {x:.0f}, {y:.0f} mm, not here.")
             if kind != "threshold" and _outside_mm(outline, x_mm, y_mm) > OUTSIDE_MM:
                 raise refuse(f"{label} lies outside the walls or in an opening.")
+        # A line may be tied by a sight of the very spot; else two places would pass for one.
+        if kind == "benchmark" and label in grid:
+            x, y = grid[label]
+            if x_mm is None or y_mm is None or math.dist((x_mm, y_mm), (x, y)) > SAME_PLACE_MM:
+                raise refuse(
+                    f"{label} is a grid point: give the benchmark a name of its own, as BM1."
+                )
         rows.append(Row(label, x_mm, y_mm, reading_mm, stderr_mm, setup, kind))
     if not rows:
         raise BadInput(f"{path} has a heading but no rows.")

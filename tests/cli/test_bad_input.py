@@ -5,6 +5,8 @@ import sqlite3
 
 import pytest
 
+from rig.job import Job
+
 HEAD = "label,x,y,reading\n"
 GOOD = "P1,200,200,1200\nP2,2800,200,1203\nP3,2800,3800,1207\nP4,200,3800,1202\nP5,1500,2000,1204\n"
 
@@ -170,3 +172,15 @@ def test_unknown_words_are_told(run):
     refused = run("levelize")
     assert refused.code == 2
     assert "survey" in refused.err
+
+
+@pytest.mark.parametrize("command", ["survey", "set"])
+def test_a_rod_that_is_not_there_leaves_no_trace_in_the_job(surveyed, command):
+    for words in (["grid", "--spacing", "2m"], ["plan"], ["markers"]):
+        assert surveyed(*words).code == 0
+    with Job.open("job.sqlite") as job:
+        setups = job.setups()
+    done = surveyed(command, "--serial", "/dev/ttyNONE", "--setup", "elsewhere", "--json")
+    assert (done.code, done.out) == (3, "")
+    with Job.open("job.sqlite") as job:
+        assert (job.sessions(), job.setups()) == ([], setups)

@@ -8,17 +8,30 @@ import sys
 import pytest
 
 
+@pytest.fixture(scope="module")
+def told(tmp_path_factory):
+    """What the demo of one seed tells over each link; both run at once."""
+    runs = {}
+    for link in ("serial", "ble"):
+        words = ["--seed", "4", "--link", link, "--out", str(tmp_path_factory.mktemp(link))]
+        runs[link] = subprocess.Popen(
+            [sys.executable, "-m", "rig.cli", "demo", *words, "--json"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+    told = {}
+    for link, run in runs.items():
+        out, err = run.communicate(timeout=220)
+        assert (run.returncode, err) == (0, "")
+        told[link] = json.loads(out)
+    return told
+
+
 @pytest.mark.timeout(240)
-def test_the_demo_ends_near_its_truth(tmp_path):
-    ran = subprocess.run(
-        [sys.executable, "-m", "rig.cli", "demo", "--seed", "3", "--out", str(tmp_path), "--json"],
-        capture_output=True,
-        text=True,
-        timeout=200,
-    )
-    assert ran.returncode == 0, ran.stderr
-    told = json.loads(ran.stdout)
-    result, truth, apart = told["result"], told["truth"], told["apart"]
+@pytest.mark.parametrize("link", ["serial", "ble"])
+def test_the_demo_ends_near_its_truth(told, link):
+    result, truth, apart = (told[link][part] for part in ("result", "truth", "apart"))
     assert result["markers_set"] >= 6
     assert apart["markers_worst_mm"] < 1.0
     assert apart["shots_worst_mm"] < 0.6
@@ -26,6 +39,18 @@ def test_the_demo_ends_near_its_truth(tmp_path):
     assert abs(apart["volume_l"]) < 2 * half  # four standard deviations: a broken run, not bad luck
     assert truth["min_cover_mm"] > 6.35 - 1.0
     assert truth["bags"] <= result["bags"]["p95"] + 1
-    assert all(os.path.exists(path) for path in told["files"])
-    names = {os.path.basename(path) for path in told["files"]}
+    assert all(os.path.exists(path) for path in told[link]["files"])
+    names = {os.path.basename(path) for path in told[link]["files"]}
     assert {"report.html", "report.pdf", "report-floor.svg", "floor.dxf", "shots.csv"} <= names
+
+
+@pytest.mark.timeout(240)
+def test_a_seed_gives_the_same_numbers_over_both_links(told):
+    serial, ble = (told[link]["result"] for link in ("serial", "ble"))
+    # The links are a few milliseconds apart, and with them which readings a shot is the mean of.
+    for key in ("more_shots", "markers_set"):
+        assert serial[key] == ble[key]
+    assert serial["bags"]["p50"] == ble["bags"]["p50"]
+    assert serial["bags"]["p95"] == pytest.approx(ble["bags"]["p95"], abs=1)  # whole bags
+    assert serial["volume_l"]["mean"] == pytest.approx(ble["volume_l"]["mean"], abs=1.5)
+    assert serial["high_mm"] == pytest.approx(ble["high_mm"], abs=0.15)

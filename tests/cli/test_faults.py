@@ -20,7 +20,7 @@ TOLD = {
     "flicker=0.05": None,
     "coarse": None,
     "stick=7:27": "stuck",
-    "jump=60:7": "step",
+    "jump=60:11": "step",
     "battery": "battery",
     "duplicate=10": "repeated",
     "double": "repeated",
@@ -28,12 +28,12 @@ TOLD = {
     "beam=6:5": None,
     "clock=8": None,
     "wrap=60": None,
-    "unit=7": "unit",
+    "unit=11": "unit",
 }
 # The true readings no longer tell the floor's height: told, and left to the installer.
 UNTRUE = {"jump", "unit", "stick"}
 LINES_ONLY = {"noend"}
-ELSEWHERE = {"drift", "noisy"}
+ELSEWHERE = {"drift", "noisy", "jolt"}
 
 
 @pytest.fixture(scope="module")
@@ -164,9 +164,32 @@ def test_a_line_that_creeps_is_told_at_the_benchmark(link, jobs, tmp_path):
         benchmark = [*words, "--kind", "benchmark", "--label", "BM1"]
         first = rig(*benchmark, rod=rod)[1]
         assert reasons(first) == []
-        assert rig(*words, rod=rod)[0] == 0
+        code, told, _ = rig(*words, rod=rod)
+        assert code == 0
+        assert [event["event"] for event in told].count("jolt") == 2
+        assert reasons(told)[-1] == "restless"  # it asks again once, not for ever
         again = rig(*benchmark, rod=rod)[1]
     assert reasons(again) == ["moved"]
+
+
+@pytest.mark.parametrize("link", ["serial", "ble"])
+def test_a_tripod_that_is_kicked_is_told_and_the_shots_asked_for_again(link, jobs, tmp_path):
+    job, truth_path = copied(jobs[4], tmp_path), tmp_path / "truth.json"
+    with simulator(link, "jolt=4:3", words=[*FOLLOW, "--truth", str(truth_path)]) as rod:
+        words = ["survey", "--job", job, *rod.source, "--speed", SPEED, "--json"]
+        assert rig(*words, "--kind", "benchmark", "--label", "BM1", rod=rod)[0] == 0
+        code, told, err = rig(*words, rod=rod)
+    assert code == 0, err
+    (jolt,) = (event for event in told if event["event"] == "jolt")
+    assert jolt["change_mm"] == pytest.approx(4.0, abs=3 * jolt["stderr_mm"])
+    shots = [event for event in told if event["event"] == "shot"]
+    assert [shot["label"] for shot in shots] == jolt["labels"] * 2
+    assert [event["ok"] for event in told if event["event"] == "checked"] == [False, True]
+    truth = json.loads(truth_path.read_text())
+    (kick,) = truth["line"]["jolts"]
+    floor = {s["label"]: s["true_reading_mm"] for s in truth["shots"]}  # the last of each label
+    for shot in shots[4:]:
+        assert shot["reading_mm"] == pytest.approx(floor[shot["label"]] - kick["up_mm"], abs=1.0)
 
 
 def copied(job: Path, folder: Path) -> Path:

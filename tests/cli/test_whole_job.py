@@ -308,3 +308,45 @@ def test_a_benchmark_may_not_be_called_like_a_grid_point(run):
     refused = run("survey", "--typed", "--kind", "benchmark", "--label", "B1", typed="500\n")
     assert refused.code == 2
     assert "BM1" in refused.err
+
+
+def test_a_new_room_keeps_the_doors_and_openings_of_the_old_one(run):
+    run("new", "--room", "3m,4m", "--units", "mm", "--door", "1m,0m,0.9m",
+        "--opening", "1m,1m,0.2m,0.2m")  # fmt: skip
+    assert run("edit", "--room", "3.2m,4m", "--json").json["area_m2"] == pytest.approx(12.76)
+    with sqlite3.connect("job.sqlite") as database:
+        assert database.execute("SELECT x_mm, end_x_mm FROM door").fetchall() == [(1000, 1900)]
+    refused = run("edit", "--room", "1.5m,4m")
+    assert refused.code == 2
+    assert "--door" in refused.err
+    moved = run("edit", "--room", "1.5m,4m", "--door", "0.2m,0m,0.8m", "--json")
+    assert moved.json["area_m2"] == pytest.approx(6.0 - 0.04)
+
+
+def test_a_shot_of_an_earlier_grid_is_no_shot_of_the_new_one(run):
+    run("new", "--room", "2m,2m", "--units", "mm")
+    run("grid", "--spacing", "2m")
+    run("survey", "--typed", typed="1200\n" * 4)
+    assert run("survey", "--typed", typed="").code == 2
+    run("grid", "--spacing", "1m")
+    again = run("survey", "--typed", "--json", typed="")
+    assert again.code == 0
+    assert [told["label"] for told in again.events if told["event"] == "next"] != []
+    warned = run("floor", "--json").json["warnings"]
+    assert any("no shot" in text for text in warned)
+
+
+def test_while_typing_g_goes_to_a_point(run):
+    run("new", "--room", "2m,2m", "--units", "mm")
+    run("grid", "--spacing", "1m")
+    events = run("survey", "--typed", "--json", typed="g c3\n1201\ng Z9\n").events
+    assert [told["label"] for told in events if told["event"] == "shot"] == ["C3"]
+    assert any("Z9" in told.get("text", "") for told in events if told["event"] == "trouble")
+
+
+def test_a_benchmark_is_known_again_in_other_letters(run):
+    run("new", "--room", "2m,2m", "--units", "mm")
+    for label in ("BM1", "bm1"):
+        run("survey", "--kind", "benchmark", "--label", label, "--typed", typed="1200\n")
+    with sqlite3.connect("job.sqlite") as database:
+        assert database.execute("SELECT DISTINCT point FROM shot").fetchall() == [("BM1",)]

@@ -1,5 +1,6 @@
 import re
 import struct
+import time
 import uuid
 
 import pytest
@@ -170,3 +171,41 @@ def test_the_clamp_height_is_kept_with_the_profile():
     for height in (0.0, -1.0, float("nan")):
         with pytest.raises(BadInput, match="clamp height"):
             with_clamp(load_profile("offset-mm"), height)
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        "(?P<value>(a+)+)",
+        "(?P<value>(a|a)*b)",
+        "(?P<value>(?:a|ab)*c)",
+        ".*.*.*(?P<value>x)",
+        "(?P<value>" + "a?" * 20 + "a" * 20 + ")",
+        "(?P<value>[0-9]*[0-9]*[0-9]*[0-9]*),",
+        r"(?P<value>(\w)\2)",
+        "(?i)A*a*a*(?P<value>a*)x",
+    ],
+)
+def test_a_pattern_that_could_hold_a_survey_up_is_refused(pattern):
+    with pytest.raises(BadInput, match=r"`line\.pattern` (can take|repeats|refers)"):
+        parse_profile(f"text='t'\nframing='line'\nunit='mm'\n[line]\npattern='{pattern}'", "mine")
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        r".*?(?P<value>\d+).*",
+        r"(?P<seq>\d+),(?P<value>[-+]?\d+\.\d+),(?P<unit>mm|in),[^,]*,(?P<status>[A-Z]),\d+,\w*",
+        r"(?:[^,]*,){3}(?P<value>[-+]?[\d.]+)(?:,.*)?",
+        r"(?:[0-9a-f]{2})*:(?P<value>\d+)",
+        r"\s*H\s*=\s*(?P<value>[-+]?\d+(?:\.\d*)?)\s*(?P<unit>mm|cm|in)?\s*",
+    ],
+)
+def test_a_pattern_for_a_line_of_fields_is_taken(pattern):
+    profile = parse_profile(
+        f"text='t'\nframing='line'\nunit='mm'\n[line]\npattern='{pattern}'", "mine"
+    )
+    begun = time.process_time()
+    for line in ("1," * 250, "a" * 500, "1" * 500 + "!", " " * 500, "," * 500):
+        profile.pattern.fullmatch(line)
+    assert time.process_time() - begun < 1.0

@@ -99,7 +99,7 @@ def test_a_loss_is_told_once_however_often_it_is_tried_again():
     items = listen(transport, 4)
     assert kinds(items) == ["Reading", "Lost", "Back", "Reading"]
     assert items[1].reason == "unplugged"
-    assert items[2].gap_s == pytest.approx(items[2].time_s - items[0].time_s)
+    assert items[2].gap_s == pytest.approx(items[2].time_s - items[0].time_s, abs=0.01)
     assert items[3].missed == 0
     assert len(transport.opened) == 6
 
@@ -189,7 +189,27 @@ def test_noise_at_the_wrong_speed_is_told_once():
     assert items[0].problem == "too long"
     assert items[1].text.startswith("Bytes arrive but none make sense")
     assert "--baud" in items[1].text
-    assert "silent" in items[2].text
+    assert "without a whole message" in items[2].text
+
+
+def test_noise_without_a_message_is_silence():
+    drip = [b"\x80"] * 400
+    transport = Script([sentence(1), *drip, HANGS], [*drip, HANGS], [sentence(2), HANGS])
+    items = listen(transport, 5, silence_s=0.03)
+    assert kinds(items) == ["Reading", "Notice", "Lost", "Back", "Reading"]
+    assert "--baud" in items[1].text
+    assert items[2].reason == "no whole message came for 0.03 s"
+    assert items[4].seq == 2
+
+
+def test_empty_lines_are_a_sign_of_the_device():
+    class Dripping(Script):
+        async def read(self):
+            await asyncio.sleep(0.01)
+            return await super().read()
+
+    transport = Dripping([sentence(1), *[b"\r\n"] * 12, sentence(2), HANGS])
+    assert kinds(listen(transport, 2, silence_s=0.06)) == ["Reading", "Reading"]
 
 
 def test_the_wrong_profile_is_told_with_what_is_wrong():

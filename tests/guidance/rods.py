@@ -115,9 +115,9 @@ def feed(setting: Setting, item: Input) -> list[Event]:
     raise AssertionError(item)
 
 
-def play(setting: Setting, script: Script) -> list[Event]:
-    """Run a script from the start; a last tick lets deadlines act."""
-    events = list(setting.start(0.0))
+def play(setting: Setting, script: Script, begin: bool = True) -> list[Event]:
+    """Run a script from the start, or go on; a last tick lets deadlines act."""
+    events = list(setting.start(0.0)) if begin else []
     for item in script.inputs:
         events += feed(setting, item)
     return events + list(setting.tick(script.time_s + 2.0))

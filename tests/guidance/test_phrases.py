@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.guidance.phrases import move, prompt, spoken
+from rig.guidance.phrases import move, prompt, sounding, spoken, spoken_event
 from rig.units import MM_PER_IN, parse_length
 
 
@@ -85,3 +85,59 @@ def test_spoken_words_sound_right(text, words):
 def test_no_prompt_is_left_with_figures(what, by_mm, units, denominator):
     words = spoken(prompt(what, by_mm, units, denominator))
     assert not any(character.isdigit() or character == "/" for character in words)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            "C4: 6 ft from the door wall, 4 ft 6 1/2 in from the left wall",
+            "C 4: six feet from the door wall, four feet six and a half inches from the left wall",
+        ),
+        ("1 ft from wall 2, 1 in from wall 3", "one foot from wall 2, one inch from wall 3"),
+        (
+            "1.85 m from wall 1, 1 m from wall 2",
+            "one point eight five metres from wall 1, one metre from wall 2",
+        ),
+        ("1/2 in from the door wall", "half an inch from the door wall"),
+        (
+            "the line reads 3/16 in higher than at the survey",
+            "the line reads three sixteenths of an inch higher than at the survey",
+        ),
+        (
+            "B4 is 9 mm above what its neighbours say: shoot it again? (rig survey --label B4)",
+            "B 4 is nine millimetres above what its neighbours say: shoot it again?",
+        ),
+        ("the edge in strip 2 is 12 min old", "the edge in strip 2 is twelve minutes old"),
+        ("2 in all, steeper than 3 mm/m", "2 in all, steeper than 3 mm/m"),
+    ],
+)
+def test_lengths_times_and_labels_in_a_sentence_sound_right(text, words):
+    assert sounding(text) == words
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ({"event": "prompt", "marker": "M7", "text": "raise 3/16"}, "raise three sixteenths"),
+        ({"event": "set", "marker": "M7"}, "set"),
+        (
+            {"event": "next", "marker": "M8", "text": "6 ft from the door wall"},
+            "next, M 8: six feet from the door wall",
+        ),
+        ({"event": "shot", "label": "C4"}, "C 4 taken"),
+        (
+            {"event": "batch", "n": 5, "bags_left": 12.0, "text": ""},
+            "batch five poured, twelve bags left",
+        ),
+        (
+            {"event": "batch", "n": 5, "bags_left": 2.5, "text": ""},
+            "batch five poured, 2.5 bags left",
+        ),
+        ({"event": "estimate", "short_bags": 0, "text": "enough"}, ""),
+        ({"event": "reading", "value_mm": 1200.0}, ""),
+        ({"event": "lost", "reason": "unplugged"}, "rod lost"),
+    ],
+)
+def test_a_voice_says_what_the_screen_does_in_few_words(told, words):
+    assert spoken_event(told) == words

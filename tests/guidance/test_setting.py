@@ -458,6 +458,35 @@ def test_a_skipped_check_warns():
     assert named(events, "prompt") != []
 
 
+def test_after_a_break_the_line_is_checked_again():
+    setting = machine(check=sight())
+    events = play(setting, Script().stand(1200.0, 1.5).dark(1.5).set_from(1012.0, 1000.0))
+    assert len(named(events, "check")) == 1
+    script = Script()
+    script.time_s = 2000.0
+    again = play(setting, script.stand(1200.0, 1.5).dark(1.5).stand(1012.0, 1.0), begin=False)
+    assert [event.event for event in again][:2] == ["check", "checked"]
+    assert named(again, "prompt")
+
+
+def test_a_line_that_moved_in_the_break_ends_the_round():
+    setting = machine(check=sight(), retie=True)
+    play(setting, Script().stand(1235.0, 1.5).dark(1.5).set_from(1047.0, 1035.0))
+    script = Script()
+    script.time_s = 2000.0
+    again = play(setting, script.stand(1240.0, 10.0), begin=False)
+    assert setting.failed is not None
+    assert not named(again, "prompt")
+
+
+def test_a_short_pause_asks_for_nothing():
+    setting = machine(check=sight())
+    play(setting, Script().stand(1200.0, 1.5).dark(1.5).set_from(1012.0, 1000.0))
+    script = Script()
+    script.time_s = 600.0
+    assert not named(play(setting, script.stand(1012.0, 1.0), begin=False), "check")
+
+
 def test_acts_wait_for_the_check():
     script = Script().act("accept").act("skip").act("undo").press().wait(1.5)
     script.act("goto", "M3").stand(1200.0, 1.5)

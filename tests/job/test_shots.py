@@ -77,6 +77,29 @@ def test_an_undone_shot_points_at_itself_once(job, shoot):
         job.supersede(shoot("A2"), by=77)
 
 
+def test_undoing_a_reshoot_brings_the_earlier_shot_back(job, shoot):
+    first, second = shoot("A1", 50.0), shoot("A1", 51.0)
+    elsewhere = shoot("BM", 100.0, kind="benchmark")
+    job.supersede(second)
+    assert [s.id for s in job.shots()] == [first, elsewhere]
+    again = shoot("A1", 52.0)
+    job.supersede(again)
+    job.supersede(first)
+    assert [s.id for s in job.shots()] == [elsewhere]
+    assert {s.id: s.superseded_by for s in job.shots("floor", current=False)} == {
+        first: first,
+        second: second,
+        again: again,
+    }
+
+
+def test_undoing_a_moved_shot_brings_back_only_what_stood_at_its_point(job, shoot):
+    moved, stood = shoot("A1", 50.0), shoot("A2", 60.0)
+    (new,) = job.relabel([(moved, "A2", 1.0, 2.0)])
+    job.supersede(new)
+    assert [s.id for s in job.shots()] == [stood]
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
@@ -165,7 +188,7 @@ STEPS = st.lists(
 @settings(max_examples=60, deadline=None)
 @given(STEPS)
 def test_any_order_of_acts_leaves_what_a_slate_would_show(steps):
-    slate: dict[str, float] = {}
+    slate: dict[str, list[float]] = {}  # what stands at a label, over what it took the place of
     written = 0
     folder = Path(tempfile.mkdtemp())
     try:
@@ -174,7 +197,7 @@ def test_any_order_of_acts_leaves_what_a_slate_would_show(steps):
             for n, (act, argument) in enumerate(steps):
                 ids = {shot.point: shot.id for shot in job.shots()}
                 if act == "shoot":
-                    slate[argument] = float(n)
+                    slate.setdefault(argument, []).append(float(n))
                     job.add_shot(
                         session,
                         point=argument,
@@ -189,15 +212,20 @@ def test_any_order_of_acts_leaves_what_a_slate_would_show(steps):
                     )
                     written += 1
                 elif act == "undo" and argument in slate:
-                    del slate[argument]
+                    slate[argument].pop()
+                    if not slate[argument]:
+                        del slate[argument]
                     job.supersede(ids[argument])
                 elif act == "move":
                     pairs = zip(["A1", "A2", "A3", "A4"], argument, strict=True)
                     moves = {old: new for old, new in pairs if old in slate}
-                    slate = {new: slate[old] for old, new in moves.items()}
+                    slate = {
+                        new: [*(slate[old] if old == new else []), slate[old][-1]]
+                        for old, new in moves.items()
+                    }
                     job.relabel([(ids[old], new, 0.0, 0.0) for old, new in moves.items()])
                     written += len(moves)
-                assert current(job) == slate
+                assert current(job) == {label: there[-1] for label, there in slate.items()}
             assert len(job.shots(current=False)) == written
             assert len(job.shots()) == len(slate)
     finally:

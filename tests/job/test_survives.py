@@ -169,3 +169,36 @@ def test_close_keeps_what_waits(job, path, session):
     job.close()
     with Job.open(path) as reader:
         assert [message.raw for message in reader.stored_messages(session)] == ["last"]
+
+
+def test_a_job_moved_away_while_open_is_told_and_whole(job, path, shoot, tmp_path):
+    shoot("A1")
+    os.rename(path, tmp_path / "elsewhere.sqlite")
+    with pytest.raises(JobUnusable, match=r"was moved or deleted .*: the last shot was not kept"):
+        shoot("A2")
+    with pytest.raises(JobUnusable, match="the last readings were not kept"):
+        job.close()
+    with Job.open(tmp_path / "elsewhere.sqlite") as reader:
+        assert [shot.point for shot in reader.shots()] == ["A1"]
+
+
+def test_a_log_deleted_while_open_is_told_and_nothing_lost(job, path, shoot):
+    shoot("A1")
+    os.unlink(path + "-wal")
+    with pytest.raises(JobUnusable, match="sqlite-wal was moved or deleted"):
+        shoot("A2")
+    with pytest.raises(JobUnusable, match="the last readings were not kept"):
+        job.close()
+    with Job.open(path) as reader:
+        assert [shot.point for shot in reader.shots()] == ["A1"]
+
+
+def test_another_file_in_its_place_is_not_written(job, path, shoot, tmp_path):
+    shoot("A1")
+    os.rename(path, tmp_path / "elsewhere.sqlite")
+    (tmp_path / "job.sqlite").write_bytes(b"something else")
+    with pytest.raises(JobUnusable, match="was moved or deleted"):
+        shoot("A2")
+    with pytest.raises(JobUnusable, match="the last readings were not kept"):
+        job.close()
+    assert (tmp_path / "job.sqlite").read_bytes() == b"something else"

@@ -1,11 +1,16 @@
 """The order of things: logged, decided, durable, and only then told."""
 
 import asyncio
+import dataclasses
+
+import pytest
 
 from rig.devices.clock import Clock
 from rig.devices.reading import Back, Lost, Reading
+from rig.errors import DeviceUnavailable
 from rig.live.session import Act, End, run
 from rig.survey.capture import Capture, Stand
+from rig.survey.plausibility import Guard
 
 
 class Story:
@@ -25,6 +30,23 @@ class Story:
 
     def sink(self, event):
         self.told.append(("told", event["event"]))
+        self.last = event
+
+
+class Slow:
+    """A source that is reached late, or never."""
+
+    def __init__(self, *sequence, error=None):
+        self.reached = asyncio.Event()
+        self._sequence, self._error = sequence, error
+
+    async def __aiter__(self):
+        await asyncio.sleep(0.01)
+        if self._error:
+            raise self._error
+        self.reached.set()
+        for item in self._sequence:
+            yield item
 
 
 async def items(sequence):
@@ -70,3 +92,44 @@ def test_a_live_session_keeps_when_it_ended():
     told = play(still(0.0, 1200.0), clock=Clock())
     assert ("logged", End.__name__) in told
     assert told[-1] == ("told", "done")
+
+
+def listen(source):
+    story = Story()
+    story.begin = lambda: story.told.append(("begun", ""))
+    machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
+    asyncio.run(run(machine, [source], story, [story.sink], Clock()))
+    return story
+
+
+def test_nothing_begins_before_the_device_is_reached():
+    told = listen(Slow(*still(0.0, 1200.0))).told
+    assert told[:3] == [("begun", ""), ("kept", "next"), ("told", "next")]
+    assert told.count(("begun", "")) == 1
+    assert ("kept", "shot") in told
+
+
+def test_a_device_that_is_not_there_leaves_nothing_behind():
+    story = Story()
+    story.begin = lambda: story.told.append(("begun", ""))
+    machine = Capture([Stand("A1")])
+    source = Slow(error=DeviceUnavailable("no port"))
+    with pytest.raises(DeviceUnavailable):
+        asyncio.run(run(machine, [source], story, [story.sink], Clock()))
+    assert story.told == []
+
+
+def test_the_last_word_counts_what_never_came():
+    readings = still(0.0, 1200.0)
+    readings[3] = dataclasses.replace(readings[3], missed=4)
+    readings.insert(5, dataclasses.replace(readings[4], status="bad", problem="checksum"))
+    story = Story()
+    machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
+    asyncio.run(run(machine, [items(readings)], story, [story.sink], None, Guard()))
+    assert story.last == {
+        "event": "done",
+        "shots": 1,
+        "skipped": [],
+        "missed": 4,
+        "damaged": 1,
+    }

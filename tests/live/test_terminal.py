@@ -1,6 +1,6 @@
 import pytest
 
-from rig.live.terminal import big_letters, line_of, plain_lines
+from rig.live.terminal import BigScreen, big_letters, line_of, plain_lines
 
 
 @pytest.mark.parametrize(("width", "height"), [(60, 12), (80, 18), (100, 24), (200, 50)])
@@ -28,3 +28,54 @@ def test_a_line_says_each_thing_once():
 def test_a_set_marker_says_how_far_off_it_stands():
     told = {"event": "set", "marker": "M4", "residual_mm": -0.31}
     assert line_of(told, "in", 32) == "  M4 SET (0.3 mm low)"
+
+
+@pytest.fixture
+def screen(monkeypatch):
+    """The big screen with a clock in the test's hand: (screen, clock)."""
+    from rig.live import terminal
+
+    clock = [0.0]
+    monkeypatch.setattr(terminal.time, "monotonic", lambda: clock[0])
+    big = BigScreen("in", 32, "keys")
+    for n in range(20):
+        clock[0] = n / 20
+        big({"event": "reading", "time_s": n / 20, "value_mm": 1200.0, "status": "valid"})
+    big({"event": "prompt", "marker": "M1", "text": "raise 3/16"})
+    return big, clock
+
+
+def test_a_prompt_is_taken_back_when_the_beam_is_lost(screen):
+    big, clock = screen
+    assert big.shown == ("raise 3/16", "M1")
+    for n in range(20, 32):
+        clock[0] = n / 20
+        big({"event": "reading", "time_s": n / 20, "value_mm": None, "status": "no_beam"})
+    assert big.shown == ("no beam", "M1")
+    big({"event": "reading", "time_s": 1.6, "value_mm": 1201.0, "status": "valid"})
+    assert "raise" not in big.shown[0]
+    big({"event": "prompt", "marker": "M1", "text": "hold"})
+    assert big.shown == ("hold", "M1")
+
+
+def test_a_prompt_is_taken_back_when_the_rod_falls_silent_or_the_link_breaks(screen):
+    big, clock = screen
+    clock[0] += 0.6
+    big.tick()
+    assert big.shown[0] == "no readings"
+    big({"event": "lost", "time_s": 2.0, "reason": "unplugged"})
+    assert big.shown[0] == "link lost"
+    big({"event": "back", "time_s": 3.0, "gap_s": 1.0})
+    assert big.shown[0] == "…"
+    big({"event": "prompt", "marker": "M1", "text": "lower 1/8"})
+    assert big.shown[0] == "lower 1/8"
+
+
+def test_where_to_go_stays_while_the_rod_is_carried_without_beam(screen):
+    big, clock = screen
+    big({"event": "armed", "label": "C4", "text": "C4: 6 ft from the door wall"})
+    for n in range(20, 32):
+        clock[0] = n / 20
+        big({"event": "reading", "time_s": n / 20, "value_mm": None, "status": "no_beam"})
+    assert big.shown[0] == "C4"
+    assert "no beam" in big.shown[1]

@@ -96,7 +96,7 @@ def test_it_stops_in_good_order_and_leaves_the_truth(tmp_path):
 def test_readers_come_and_go_and_nobody_gets_stale_heaps():
     with served("--rate", "50", "--speed", "10") as (_, path):
         for _ in range(2):
-            time.sleep(1.4)  # 700 messages, some 20 kB, that nobody reads
+            time.sleep(2.6)  # 1300 messages, some 35 kB, that nobody reads
             port = os.open(path, os.O_RDONLY | os.O_NOCTTY)
             first = os.read(port, 65536)
             seqs = [row[0] for line in joined(read_for(port, 0.3)).splitlines()[1:-1]

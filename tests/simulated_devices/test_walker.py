@@ -50,6 +50,17 @@ def test_the_same_seed_makes_the_same_bytes():
     assert first != other
 
 
+def test_a_late_link_changes_nothing_that_is_invented():
+    prompt, late = (make_world(seed=5, room_mm=ROOM, follow=True, mistakes=0.2) for _ in range(2))
+    lead(prompt, SurveyTool(GRID), dt_s=0.05)
+    lead(late, SurveyTool(GRID), dt_s=0.13)
+    assert late.time_s > prompt.time_s + 0.5
+    places = [{label: (shot.x_mm, shot.y_mm) for label, shot in current(w).items()}
+              for w in (prompt, late)]  # fmt: skip
+    assert places[0] == places[1]
+    assert prompt.mover.mistakes_made == late.mover.mistakes_made != []
+
+
 def test_mistakes_are_made_noticed_and_mended():
     made = set()
     for seed in range(4):
@@ -158,12 +169,12 @@ def test_markers_are_turned_until_they_are_set(seed, mistakes):
 
 
 def test_a_marker_set_from_the_wrong_screw_is_undone_by_two_presses():
-    # Seed 1 goes back to a marker that stands at the edge of the tolerance; a hasty tool sets it.
-    world = make_world(seed=1, room_mm=ROOM, follow=True, mistakes=0.5)
+    # Seed 32 goes back to a marker that stands at the edge of the tolerance; a hasty tool sets it.
+    world = make_world(seed=32, room_mm=ROOM, follow=True, mistakes=0.5)
     tool = lead(world, SettingTool(MARKERS, 38.1, check=GRID[7], surely_mm=0.0))
     assert tool.finished
     unset = [told["marker"] for told in tool.said if told["event"] == "unset"]
-    assert unset == [row.label for row in world.markers if row.unset] == ["M3"]
+    assert unset == [row.label for row in world.markers if row.unset] == ["M4"]
     last = {row.label: row for row in world.markers}
     assert all(abs(row.line_mm - row.top_mm - 38.1) < 1.4 for row in last.values())
 

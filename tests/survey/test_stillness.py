@@ -94,11 +94,11 @@ def test_resting_spread_widens_the_limit_by_its_median():
     for seed in range(5):
         fill(win, noise(11, 0.09, seed), start_s=20.0 * seed)
         assert win.state() in ("still", "noisy")
-        win.learn()
+        win.learn(win.spread_mm)
     assert win.limit_mm == pytest.approx(4 * 0.09, rel=0.4)
     before = win.limit_mm
     fill(win, noise(11, 5.0), start_s=200.0)
-    win.learn()  # one loose window hardly moves a median
+    win.learn(win.spread_mm)  # one loose window hardly moves a median
     assert win.limit_mm < 1.5 * before
 
 
@@ -176,6 +176,6 @@ def test_how_the_foot_came_down_does_not_pull_the_shot():
             window.add(since_s, round(1200.0 - bounce + error, 1))
             if window.state() == "still":
                 break
-        window.learn()
+        window.learn(window.spread_mm)
         errors.append(window.value()[0] - 1200.0)
     assert abs(sum(errors) / len(errors)) < 0.1

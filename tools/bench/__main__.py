@@ -25,16 +25,20 @@ BENCHES = (
     "durability",
     "latency",
     "surface",
+    "setups",
     "flatness",
     "pour",
     "report",
     "bluetooth",
+    "page",
+    "growth",
 )
 REFERENCES = {
     "parsing": ["pynmea2"],
     "surface": ["sklearn", "pykrige"],
     "pour": ["simpy"],
     "bluetooth": ["dbus_fast"],
+    "page": ["playwright"],
 }
 PACKAGES = {"sklearn": "scikit-learn", "dbus_fast": "dbus-fast"}  # to install under another name
 

@@ -1,12 +1,10 @@
 """Kill a live survey at random instants, again and again: no shot that was told may be missing.
 
-`python tools/endurance/kills.py --kills 500` prints what it found; a small run is a test. Each
-survey runs on a pseudo-terminal as a user's would and dies by SIGKILL, in the middle of whatever it
-was doing. Then the file must be sound, hold every shot that was told, and the next survey must ask
-for the first point that has none.
+Each survey runs on a pseudo-terminal as a user's would and dies by SIGKILL, in the middle of
+whatever it was doing. Then the file must be sound, hold every shot that was told, and the next
+survey must ask for the first point that has none.
 """
 
-import argparse
 import json
 import os
 import random
@@ -14,7 +12,6 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 import tty
@@ -37,12 +34,20 @@ class Tally:
     damaged: int = 0
     wrong_next: int = 0
 
+    @property
+    def sound(self) -> bool:
+        """Nothing went wrong."""
+        return not (self.lost or self.damaged or self.wrong_next)
+
 
 class Walker(threading.Thread):
     """A rod that stands and walks on without end, each stand at a height of its own."""
 
-    def __init__(self) -> None:
+    def __init__(
+        self, rate_hz: float = RATE_HZ, stand_s: float = STAND_S, walk_s: float = WALK_S
+    ) -> None:
         super().__init__(daemon=True)
+        self._rate_hz, self._stand_s, self._walk_s = rate_hz, stand_s, walk_s
         self._master, self._slave = os.openpty()
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)
@@ -53,12 +58,12 @@ class Walker(threading.Thread):
         seq, stand = 0, 0
         while not self._over.is_set():
             stand += 1
-            for n in range(round((STAND_S + WALK_S) * RATE_HZ)):
-                dark = n >= STAND_S * RATE_HZ
+            for n in range(round((self._stand_s + self._walk_s) * self._rate_hz)):
+                dark = n >= self._stand_s * self._rate_hz
                 value = "" if dark else f"{1200 + stand * 3.7 % 50:.1f}"
                 self._send(f"U0HGT,{seq},{value},mm,{'N' if dark else 'V'}")
                 seq = (seq + 1) % 65536
-                time.sleep(1.0 / RATE_HZ)
+                time.sleep(1.0 / self._rate_hz)
         os.close(self._master)
         os.close(self._slave)
 
@@ -80,16 +85,16 @@ def torment(kills: int, seed: int, folder: Path) -> Tally:
     tally = Tally()
     rod = Walker()
     rod.start()
-    job, walk = _new_job(folder, 0), []
+    job, walk = new_job(folder, 0), []
     told: list[dict[str, object]] = []
     try:
         while tally.kills < kills:
             if not walk:
-                walk = _grid(job)
+                walk = grid(job)
             told += _survey_and_kill(job, rod.path, rng.uniform(0.3, 2.5), tally, walk)
             _check(job, told, tally)
-            if len(_labels(job)) == len(walk):
-                job, walk, told = _new_job(folder, tally.kills), [], []
+            if len(labels(job)) == len(walk):
+                job, walk, told = new_job(folder, tally.kills), [], []
     finally:
         rod.stop()
     return tally
@@ -98,7 +103,7 @@ def torment(kills: int, seed: int, folder: Path) -> Tally:
 def _survey_and_kill(
     job: Path, port: str, after_s: float, tally: Tally, walk: list[str]
 ) -> list[dict[str, object]]:
-    had = _labels(job)  # more than was told, where a kill came between the disk and the word
+    had = labels(job)  # more than was told, where a kill came between the disk and the word
     words = ["survey", "--job", str(job), "--serial", port, "--json"]
     process = subprocess.Popen(
         [*COMMAND, *words, "--dwell", "0.2", "--walk", "0.2"],
@@ -141,12 +146,12 @@ def _check(job: Path, told: list[dict[str, object]], tally: Tally) -> None:
             tally.lost += 1
 
 
-def _labels(job: Path) -> set[str]:
+def labels(job: Path) -> set[str]:
     with sqlite3.connect(job) as database:
         return {row[0] for row in database.execute("SELECT point FROM shot")}
 
 
-def _new_job(folder: Path, n: int) -> Path:
+def new_job(folder: Path, n: int) -> Path:
     job = folder / f"job{n}.sqlite"
     subprocess.run(
         [*COMMAND, "new", "--job", str(job), "--room", "4m,5m", "--units", "mm"],
@@ -156,24 +161,8 @@ def _new_job(folder: Path, n: int) -> Path:
     return job
 
 
-def _grid(job: Path) -> list[str]:
+def grid(job: Path) -> list[str]:
     out = subprocess.run(
         [*COMMAND, "grid", "--job", str(job), "--json"], check=True, capture_output=True, text=True
     ).stdout
     return [point["label"] for point in json.loads(out)["points"]]
-
-
-def main() -> None:
-    """Run from the command line."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--kills", type=int, default=500)
-    options.add_argument("--seed", type=int, default=1)
-    given = options.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        tally = torment(given.kills, given.seed, Path(folder))
-    print(tally)
-    sys.exit(bool(tally.lost or tally.damaged or tally.wrong_next))
-
-
-if __name__ == "__main__":
-    main()

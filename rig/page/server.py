@@ -1,0 +1,449 @@
+"""Serve the page: a small web server in a thread of its own, beside whatever session there is.
+
+The session never waits for a phone: it hands over events and takes acts. Each phone is sent the
+latest value of what changed since it was last sent something, so a slow one gets fewer, not older.
+"""
+
+import asyncio
+import contextlib
+import json
+import os
+import socket
+import threading
+from collections import deque
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+from importlib import resources
+from typing import Any
+
+from aiohttp import WSMsgType, web
+
+from rig.devices.clock import Clock
+from rig.errors import BadInput
+from rig.live.session import Act
+from rig.page import access, messages
+from rig.page.scene import Shown
+from rig.page.turn import Turn
+
+THIN_S = 0.015
+BEAT_S = 2.0
+TICK_S = 0.1
+STUCK_S = 8.0
+MOST_PHONES = 24
+MOST_A_SECOND = 30
+LONGEST_FRAME = 64 * 1024
+GOODBYE_S = 1.0
+TYPES = {
+    "html": "text/html; charset=utf-8",
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+}
+EVERYWHERE = ("", "0.0.0.0", "::")
+
+
+@dataclass(eq=False)
+class _Phone:
+    """One open socket, and what its phone has not been sent yet."""
+
+    socket: web.WebSocketResponse
+    transport: asyncio.Transport | None
+    name: str = ""
+    dirty: set[str] = field(default_factory=set)
+    told: list[str] = field(default_factory=list)
+    said_s: deque[float] = field(default_factory=lambda: deque(maxlen=MOST_A_SECOND))
+    wake: asyncio.Event = field(default_factory=asyncio.Event)
+
+
+class Page:
+    """The page and its server.
+
+    Parameters
+    ----------
+    host : str
+        Address to listen at; this machine alone unless said.
+    port : int
+        0 takes a free one.
+
+    Attributes
+    ----------
+    url : str
+        The address to open, with its key; known once started.
+    """
+
+    def __init__(self, host: str = "127.0.0.1", port: int = 0) -> None:
+        self._host, self._asked_port = host, port
+        self._port = 0
+        self._key = access.new_key()
+        self._names: frozenset[str] = frozenset()
+        self._files = _static_files()
+        self._loop = asyncio.new_event_loop()
+        self._thread = threading.Thread(target=self._work, name="page", daemon=True)
+        self._ready = threading.Event()
+        self._stop: asyncio.Event | None = None
+        self._scene: Shown | None = None
+        self._phones: set[_Phone] = set()
+        self._turn = Turn()
+        self._came = threading.Event()
+        self._session: tuple[asyncio.AbstractEventLoop, asyncio.Queue[Any]] | None = None
+        self.moves: Any = None  # takes what a trainee does with the rod, in practice
+        self.url = ""
+        self.announced = False
+
+    # --- for the session's side, any thread -------------------------------------------------
+
+    def start(self) -> "Page":
+        """Listen; the page is there when this returns.
+
+        Raises
+        ------
+        BadInput
+            When the port is taken or the host is none of this machine's.
+        """
+        self._listening = _listen(self._host, self._asked_port)
+        self._port = self._listening.getsockname()[1]
+        self._names = _names_of(self._host)
+        shown = _shown_host(self._host)
+        self.url = f"http://{f'[{shown}]' if ':' in shown else shown}:{self._port}/{self._key}/"
+        self._thread.start()
+        self._ready.wait()
+        return self
+
+    @property
+    def here_only(self) -> bool:
+        """Whether only this machine can open the page."""
+        return self._listening.getsockname()[0] in ("127.0.0.1", "::1")
+
+    def begin(self, scene: Shown) -> None:
+        """Show another scene from now on."""
+        self._call(self._begin, scene)
+
+    def hear(self, told: dict[str, Any]) -> None:
+        """Take an event of the session; returns at once."""
+        self._call(self._hear, told)
+
+    def hand(self, told: dict[str, Any]) -> None:
+        """Show where a trainee had the rod."""
+        self._call(self._show_hand, told)
+
+    def wait_for_phone(self, timeout_s: float) -> bool:
+        """Wait until somebody has opened the page."""
+        return self._came.wait(timeout_s)
+
+    async def acts(self, clock: Clock) -> AsyncIterator[Act]:
+        """Yield what is done on the page; runs in the session's loop."""
+        queue: asyncio.Queue[tuple[str, str | None]] = asyncio.Queue()
+        mine = (asyncio.get_running_loop(), queue)
+        self._session = mine
+        try:
+            while True:
+                name, argument = await queue.get()
+                yield Act(*clock.now(), name, argument)
+        finally:
+            if self._session is mine:
+                self._session = None
+
+    def close(self, text: str = "The session has ended.") -> None:
+        """Say the last word to every phone and stop."""
+        if self._thread.is_alive():
+            self._call(self._end, text)
+            self._thread.join(GOODBYE_S + STUCK_S)
+
+    def _call(self, work: Any, *arguments: Any) -> None:
+        with contextlib.suppress(RuntimeError):  # closed meanwhile
+            self._loop.call_soon_threadsafe(work, *arguments)
+
+    # --- in the page's own thread -----------------------------------------------------------
+
+    def _work(self) -> None:
+        asyncio.set_event_loop(self._loop)
+        try:
+            self._loop.run_until_complete(self._serve())
+        finally:
+            self._ready.set()
+            self._loop.close()
+
+    async def _serve(self) -> None:
+        self._stop = asyncio.Event()
+        app = web.Application(client_max_size=LONGEST_FRAME)
+        app.router.add_route("*", "/{path:.*}", self._answer)
+        runner = web.AppRunner(app, access_log=None, shutdown_timeout=GOODBYE_S)
+        await runner.setup()
+        await web.SockSite(runner, self._listening).start()
+        ticking = asyncio.create_task(self._tick())
+        self._ready.set()
+        await self._stop.wait()
+        ticking.cancel()
+        await asyncio.sleep(0.2)  # the last word is on its way
+        for phone in list(self._phones):
+            with contextlib.suppress(Exception):
+                await asyncio.wait_for(phone.socket.close(code=1000, message=b"ended"), GOODBYE_S)
+        await runner.cleanup()
+
+    async def _tick(self) -> None:
+        beat_s = self._loop.time()
+        while True:
+            await asyncio.sleep(TICK_S)
+            if self._scene is not None:
+                self._spread(self._scene.tick(self._loop.time()))
+            if self._loop.time() - beat_s >= BEAT_S:
+                beat_s = self._loop.time()
+                self._spread({"me"})
+
+    def _begin(self, scene: Shown) -> None:
+        if self.moves is not None:
+            scene.practise()
+        self._scene = scene
+        self._spread(set(scene.sections))
+
+    def _hear(self, told: dict[str, Any]) -> None:
+        if self._scene is not None:
+            self._spread(self._scene.hear(told, self._loop.time()))
+
+    def _show_hand(self, told: dict[str, Any]) -> None:
+        if self._scene is not None:
+            self._spread(self._scene.move(told))
+
+    def _end(self, text: str) -> None:
+        if self._scene is not None:
+            self._scene.sections["ended"] = {"text": text}
+        self._spread({"ended"})
+        assert self._stop is not None
+        self._stop.set()
+
+    def _spread(self, changed: set[str]) -> None:
+        if changed:
+            for phone in self._phones:
+                phone.dirty |= changed
+                phone.wake.set()
+
+    # --- requests ---------------------------------------------------------------------------
+
+    async def _answer(self, request: web.Request) -> web.StreamResponse:
+        refusal = self._refusal(request)
+        if refusal:
+            return _plain(403, refusal)
+        _, _, path = request.path.lstrip("/").partition("/")
+        if path == "live":
+            return await self._live(request)
+        if request.method not in ("GET", "HEAD"):
+            return _plain(405, "Only GET.")
+        name = path or "page.html"
+        if name == "alive":
+            return _plain(200, "yes")
+        if name not in self._files or (not path and not request.path.endswith("/")):
+            return _plain(404, "There is nothing here.")
+        host = request.headers["Host"]
+        return web.Response(
+            body=self._files[name],
+            headers={
+                **_HEADERS,
+                "Content-Type": TYPES[name.rpartition(".")[2]],
+                "Content-Security-Policy": _policy(host),
+            },
+        )
+
+    def _refusal(self, request: web.Request) -> str:
+        """Say why a request is not answered, or nothing where it may be."""
+        headers = request.headers
+        host, origin = headers.get("Host", ""), headers.get("Origin")
+        transport = request.transport
+        reached = transport.get_extra_info("sockname")[0] if transport else ""
+        if not access.host_is_ours(host, reached, self._port, self._names):
+            return "This address is not ours."
+        if not access.origin_is_ours(origin, host) or not access.site_is_ours(
+            headers.get("Sec-Fetch-Site"), headers.get("Sec-Fetch-Mode")
+        ):
+            return "Another site may not ask."
+        if not access.same_key(request.path.lstrip("/").partition("/")[0], self._key):
+            return "The key is missing or old: open the address that the terminal shows now."
+        return ""
+
+    async def _live(self, request: web.Request) -> web.StreamResponse:
+        if len(self._phones) >= MOST_PHONES:
+            return _plain(503, "Too many phones are watching.")
+        ws = web.WebSocketResponse(max_msg_size=LONGEST_FRAME, compress=False)
+        if not ws.can_prepare(request):
+            return _plain(400, "Only a WebSocket.")
+        await ws.prepare(request)
+        phone = _Phone(ws, request.transport)
+        self._phones.add(phone)
+        sender = asyncio.create_task(self._send(phone))
+        try:
+            async for message in ws:
+                if message.type in (WSMsgType.TEXT, WSMsgType.BINARY):
+                    self._take(phone, message.data)
+        finally:
+            sender.cancel()
+            self._phones.discard(phone)
+            if phone.name:
+                self._turn.go(phone.name, self._loop.time())
+                self._spread({"me"})
+        return ws
+
+    async def _send(self, phone: _Phone) -> None:
+        """Send a phone what it lacks, as often as it can take it."""
+        while True:
+            await phone.wake.wait()
+            phone.wake.clear()
+            scene, now_s = self._scene, self._loop.time()
+            state = {}
+            if scene is not None:
+                state = {
+                    name: scene.sections[name] for name in phone.dirty if name in scene.sections
+                }
+            told: dict[str, Any] = {"state": state}
+            if "me" in phone.dirty and phone.name:
+                acts = self._turn.acts(phone.name, now_s)
+                told["me"] = {"acts": acts, "phones": self._turn.phones}
+            if phone.told:
+                told["refused"], phone.told = phone.told[-1], []
+            phone.dirty.clear()
+            try:
+                await asyncio.wait_for(phone.socket.send_str(json.dumps(told)), STUCK_S)
+            except (TimeoutError, ConnectionError, RuntimeError):
+                if phone.transport is not None:
+                    phone.transport.abort()  # too slow, or gone: it comes back by itself
+                return
+            await asyncio.sleep(THIN_S)
+
+    def _take(self, phone: _Phone, data: str | bytes) -> None:
+        """Do what a phone asks for, or tell it why not."""
+        now_s = self._loop.time()
+        said = phone.said_s
+        try:
+            if len(said) == MOST_A_SECOND and now_s - said[0] < 1.0:
+                raise messages.Refused("Too many messages: slower, please.")
+            said.append(now_s)
+            self._follow(phone, messages.parse(data), now_s)
+        except messages.Refused as refused:
+            phone.told.append(str(refused))
+            phone.wake.set()
+
+    def _follow(self, phone: _Phone, message: messages.Message, now_s: float) -> None:
+        if isinstance(message, messages.Hello):
+            if phone.name:
+                raise messages.Refused("You have said hello already.")
+            phone.name = message.phone
+            self._turn.come(phone.name, now_s)
+            self._came.set()
+            if self._scene is not None:
+                phone.dirty |= set(self._scene.sections)
+            self._spread({"me"})
+            return
+        if not phone.name:
+            raise messages.Refused("Say hello first.")
+        if self._scene is None or (not self._scene.acts and self.moves is None):
+            raise messages.Refused("This page only watches.")
+        if isinstance(message, messages.Take):
+            self._turn.take(phone.name)
+            self._spread({"me"})
+            return
+        if not self._turn.acts(phone.name, now_s):
+            raise messages.Refused("Another phone acts at present. Take over first.")
+        if isinstance(message, messages.Move):
+            if self.moves is None:
+                raise messages.Refused("The rod is a real one: move it by hand.")
+            self.moves(message.told)
+            self._spread(self._scene.move(message.told))
+            return
+        if message.name not in self._scene.acts:
+            raise messages.Refused(f"There is no {message.name} here.")
+        session = self._session
+        if session is None:
+            raise messages.Refused("Nothing is going on at present.")
+        loop, queue = session
+        with contextlib.suppress(RuntimeError):
+            loop.call_soon_threadsafe(queue.put_nowait, (message.name, message.argument))
+
+
+_HEADERS = {
+    "Cache-Control": "no-store",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Server": "floor-rig",
+}
+
+
+def _policy(host: str) -> str:
+    """Nothing from elsewhere; the socket by name too, as older browsers do not take it for own."""
+    return (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+        f"connect-src 'self' ws://{host}; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    )
+
+
+def _plain(status: int, text: str) -> web.Response:
+    headers = {**_HEADERS, "Content-Security-Policy": "default-src 'none'"}
+    return web.Response(status=status, text=text + "\n", headers=headers)
+
+
+def _static_files() -> dict[str, bytes]:
+    folder = resources.files("rig.page") / "static"
+    return {
+        file.name: file.read_bytes()
+        for file in folder.iterdir()
+        if file.name.rpartition(".")[2] in TYPES
+    }
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    try:
+        found = socket.getaddrinfo(
+            host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )
+    except (OSError, UnicodeError):
+        raise BadInput(f"--host {host} is no address: give one of this machine's.") from None
+    family, kind, protocol, _, address = found[0]
+    listening = socket.socket(family, kind, protocol)
+    if os.name == "posix":
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind(address)
+        listening.listen(64)
+    except OSError as error:
+        listening.close()
+        raise BadInput(_why_not(error, host, port)) from None
+    listening.setblocking(False)
+    return listening
+
+
+def _why_not(error: OSError, host: str, port: int) -> str:
+    import errno
+
+    if error.errno == errno.EADDRINUSE:
+        return f"Port {port} is taken by another program: leave --port out for a free one."
+    if error.errno == errno.EADDRNOTAVAIL:
+        return (
+            f"--host {host} is none of this machine's addresses: leave it out for this machine "
+            "alone, or give 0.0.0.0 for every network it is in."
+        )
+    if error.errno == errno.EACCES:
+        return f"Port {port} is not ours to open: give one above 1023, or leave --port out."
+    return f"The page cannot be served at {host}, port {port}: {error.strerror}."
+
+
+def _names_of(host: str) -> frozenset[str]:
+    """Names other than addresses under which the page may be asked for."""
+    own = socket.gethostname().lower()
+    names = {own, f"{own}.local"}
+    if host in EVERYWHERE or host in ("127.0.0.1", "::1", "localhost"):
+        names.add("localhost")
+    return frozenset({*names, host.lower()} - set(EVERYWHERE))
+
+
+def _shown_host(host: str) -> str:
+    """The address to show: where every network is served, the one that leads outside."""
+    if host not in EVERYWHERE:
+        return host
+    family = socket.AF_INET6 if host == "::" else socket.AF_INET
+    with socket.socket(family, socket.SOCK_DGRAM) as probe:
+        try:
+            # No packet is sent: this only asks which address would be used (RFC 5737, 3849).
+            probe.connect(("2001:db8::1" if host == "::" else "192.0.2.1", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return socket.gethostname()

@@ -1,0 +1,402 @@
+"use strict";
+// Shows the state that the session sends, section by section, and sends back what a thumb does.
+(() => {
+  const $ = (id) => document.getElementById(id);
+  const body = document.body.dataset;
+  const QUIET_MS = 5000;
+  const RETRY_MS = [300, 600, 1200, 2500, 5000];
+  const FLASH_MS = 900;
+  const MAIN = { survey: "Take it now", set: "Take it now", pour: "Batch poured" };
+
+  const state = {};
+  let socket = null, heard = 0, tries = 0, retry = 0, linked = false, ended = false, lastCue = -1;
+  let me = { acts: false, phones: 0 }, changed = new Set(), flashing = 0, wake = null, stale = "";
+
+  // --- the link ---------------------------------------------------------------------------
+
+  function name() {
+    let mine = null;
+    try { mine = sessionStorage.getItem("phone"); } catch { /* a new name each time */ }
+    if (!mine) {
+      mine = Array.from(crypto.getRandomValues(new Uint8Array(12)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+      try { sessionStorage.setItem("phone", mine); } catch { /* as above */ }
+    }
+    return mine;
+  }
+  const phone = name();
+
+  function connect() {
+    clearTimeout(retry);
+    if (ended || (socket && socket.readyState <= WebSocket.OPEN)) return;
+    const mine = new WebSocket(new URL("live", location.href.replace(/^http/, "ws")));
+    socket = mine;
+    mine.onopen = () => mine.send(JSON.stringify({ say: "hello", phone }));
+    mine.onmessage = (event) => { if (mine === socket) hear(JSON.parse(event.data)); };
+    mine.onclose = () => {
+      if (mine !== socket) return;
+      socket = null;
+      if (ended) return;
+      lose();
+      if (tries >= 2) ask();
+      retry = setTimeout(connect, RETRY_MS[Math.min(tries++, RETRY_MS.length - 1)]);
+    };
+  }
+
+  // A socket that is refused does not say why; a plain request does.
+  async function ask() {
+    try {
+      const answer = await fetch("alive", { cache: "no-store" });
+      if (answer.status === 403) {
+        ended = true;
+        clearTimeout(retry);
+        $("old").textContent = "This address is old. Scan the code that the terminal shows now.";
+      }
+    } catch { /* no link at all: it is tried again */ }
+  }
+
+  function lose() {
+    if (!linked && body.link === "old") return age();
+    linked = false;
+    body.link = "old";
+    changed.add("now");
+    render();
+    age();
+  }
+
+  function age() {
+    if (linked || ended) return;
+    const when = heard ? new Date(heard) : null;
+    $("old").hidden = false;
+    $("old").textContent = when
+      ? `Link lost: this is old, of ${when.toLocaleTimeString()}. Trying again …`
+      : "Not connected yet. Trying …";
+  }
+
+  function hear(message) {
+    heard = Date.now();
+    tries = 0;
+    const caughtUp = linked && state.cues;  // what was said while nobody listened is old
+    if (!linked) {
+      linked = true;
+      body.link = "live";
+      $("old").hidden = true;
+      for (const section in state) changed.add(section);
+    }
+    for (const section in message.state) {
+      state[section] = message.state[section];
+      changed.add(section);
+    }
+    if (message.me) {
+      me = message.me;
+      changed.add("me");
+    }
+    if (message.refused) tell(message.refused);
+    if (message.state.cues && state.cues.length) {
+      const fresh = caughtUp ? state.cues.filter((cue) => cue.n > lastCue) : [];
+      lastCue = state.cues.at(-1).n;
+      sound.cues(fresh);
+      flash(fresh.find((cue) => cue.tone === "set" || cue.tone === "taken"));
+    }
+    // A page in the background paints nothing, and must not fall behind for it.
+    if (document.hidden) render();
+    else schedule();
+  }
+
+  let scheduled = false;
+  function schedule() {
+    if (scheduled) return;
+    scheduled = true;
+    requestAnimationFrame(() => { scheduled = false; render(); });
+  }
+
+  function send(told) {
+    if (socket && socket.readyState === WebSocket.OPEN && linked) socket.send(JSON.stringify(told));
+    else tell("Not sent: the link is lost.");
+  }
+
+  function act(what, label) {
+    send(label === undefined ? { say: "act", act: what } : { say: "act", act: what, label });
+  }
+
+  setInterval(() => {
+    if (ended) return;
+    if (linked && Date.now() - heard > QUIET_MS) {
+      if (socket) socket.close();
+      socket = null;
+      lose();
+      connect();
+    }
+  }, 500);
+  addEventListener("offline", () => {
+    if (socket) socket.close();
+    socket = null;
+    lose();
+    clearTimeout(retry);
+    retry = setTimeout(connect, RETRY_MS[0]);
+  });
+  addEventListener("online", () => { tries = 0; connect(); });
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) return;
+    stayAwake();
+    tries = 0;
+    connect();
+    changed = new Set(Object.keys(state));
+    schedule();
+  });
+
+  // --- what is shown ----------------------------------------------------------------------
+
+  function put(element, text) {
+    if (element.textContent !== text) element.textContent = text;
+  }
+
+  const PAINT = {
+    job() {
+      body.screen = state.job.screen;
+      put($("title"), state.job.title);
+      document.title = `${state.job.title} · floor-rig`;
+      $("pour").hidden = state.job.screen !== "pour";
+      buttons();
+    },
+    plan() { plan.draw($("plan"), state); },
+    places() { plan.drawPlaces($("plan"), state); },
+    here() { plan.drawHere($("plan"), state); },
+    count() { put($("count"), state.count.of ? `${state.count.done} of ${state.count.of}` : ""); },
+    now: paintNow,
+    rod() {
+      put($("shown"), state.rod.shown);
+      put($("state"), state.rod.state);
+      const full = state.rod.still >= 1 ? "full" : "";
+      if ($("still").className !== full) $("still").className = full;
+      $("still").firstElementChild.style.transform = `scaleX(${state.rod.still})`;
+    },
+    last() { put($("last"), state.last); },
+    notes() {
+      $("notes").replaceChildren(...state.notes.map((note) => {
+        const row = document.createElement("li");
+        row.className = note.level;
+        row.textContent = (note.level === "warn" ? "! " : "") + note.text;
+        return row;
+      }));
+    },
+    ask() {
+      $("question").hidden = !state.ask;
+      put($("question"), state.ask ? state.ask.text : "");
+      buttons();
+    },
+    pour: paintPour,
+    score() {
+      $("score").hidden = !state.score;
+      if (!state.score) return;
+      $("scorerows").replaceChildren(...state.score.map(({ what, got, aim, good }) => {
+        const row = document.createElement("tr");
+        for (const text of [what, got, aim, good === null ? "" : good ? "good" : "not yet"]) {
+          const cell = document.createElement(row.children.length ? "td" : "th");
+          if (cell.tagName === "TH") cell.scope = "row";
+          cell.textContent = text;
+          row.append(cell);
+        }
+        row.className = good === false ? "bad" : "";
+        return row;
+      }));
+    },
+    me: buttons,
+    ended() {
+      if (!state.ended) return;
+      ended = true;
+      $("old").hidden = false;
+      $("old").className = "ended";
+      put($("old"), state.ended.text);
+      buttons();
+    },
+  };
+
+  function paintNow() {
+    const now = state.now || { mode: "wait", text: "", shown: "" };
+    const text = linked || ended ? now.shown : "link lost";
+    const fresh = text === now.text && (linked || ended);
+    body.mode = fresh ? now.mode : "lost";
+    body.move = fresh && now.mode === "prompt" ? now.move : "";
+    const prompt = $("prompt");
+    if (prompt.dataset.text !== text) {
+      prompt.dataset.text = text;
+      const space = now.mode === "prompt" && fresh ? text.indexOf(" ") : -1;
+      if (space > 0) {
+        const amount = document.createElement("span");
+        amount.className = "amount";
+        amount.textContent = text.slice(space + 1);
+        prompt.replaceChildren(`${text.slice(0, space)} `, amount);
+      } else prompt.textContent = text;
+      prompt.className = space < 0 && text.length > 12 ? "long" : text.length > 11 ? "wide" : "";
+    }
+    const chip = fresh && now.stale ? ` · ${now.stale}` : "";
+    put($("where"), fresh ? lead(now) + (now.where || "").replaceAll(", ", "\n") + chip : "");
+    buttons();
+    put($("mark"), body.mode === "prompt" ? now.label : body.mode === "lost" && now.label ? now.label : "");
+  }
+
+  function lead(now) {
+    if (now.mode === "hold") return "stand the rod, hold still\n";
+    if (now.mode === "check") return "check the line:\n";
+    return "";
+  }
+
+  function paintPour() {
+    const pour = state.pour;
+    if (!pour) return;
+    const bags = Math.round(10 * pour.bags_left) / 10;
+    put($("bags"), `${Math.abs(bags)}`);
+    put($("bagswords"), bags < 0 ? "bags over the count" : "bags left");
+    const left = pour.left_s;
+    put($("edge"), left === null ? "–" : left <= 0 ? "dead" : `${Math.floor(left / 60)} min`);
+    $("edge").className = left !== null && left < 180 ? "late" : "";
+    put($("edgewords"), left === null ? "no wet edge yet" : left <= 0 ? "the oldest wet edge" : "left for the oldest wet edge");
+    put($("estimate"), pour.estimate);
+    $("edges").replaceChildren(...pour.edges.map(({ strip, age_s }) => {
+      const row = document.createElement("li"), bar = document.createElement("div");
+      const words = document.createElement("span"), fill = document.createElement("i");
+      const share = Math.min(1, age_s / pour.working_s);
+      words.textContent = `strip ${strip}: ${Math.floor(age_s / 60)} of ${Math.round(pour.working_s / 60)} min`;
+      bar.className = share > 0.75 ? "bar late" : "bar";
+      fill.style.width = `${100 * share}%`;
+      bar.append(fill);
+      row.append(words, bar);
+      return row;
+    }));
+    buttons();
+  }
+
+  function flash(cue) {
+    if (!cue) return;
+    clearTimeout(flashing);
+    $("flash").textContent = cue.tone === "set" ? cue.text || "set" : body.screen === "pour" ? "poured" : "taken";
+    $("flash").hidden = false;
+    flashing = setTimeout(() => { $("flash").hidden = true; }, FLASH_MS);
+  }
+
+  function tell(text) {
+    put($("last"), text);
+  }
+
+  function render() {
+    const now = changed;
+    changed = new Set();
+    if (now.has("plan")) ["places", "here"].forEach((section) => now.delete(section));
+    for (const section of now) if (PAINT[section] && (section === "me" || section === "now" || section in state)) PAINT[section]();
+    if (window.rod) window.rod.render(state, now, me);
+  }
+
+  // --- what a thumb can do ----------------------------------------------------------------
+
+  let drawn = "";
+  function buttons() {
+    const acts = state.job ? state.job.acts : [];
+    const done = state.now && state.now.mode === "done";
+    const may = me.acts && acts.length && !ended && !done;
+    const asked = !!state.ask;
+    const key = JSON.stringify([acts, state.job && state.job.practice, may, asked, me.phones > 1, state.job && state.job.screen, ended, done]);
+    if (key === drawn) return;
+    drawn = key;
+    const row = $("buttons"), made = [];
+    const add = (text, work, main) => {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = text;
+      if (main) button.className = "main";
+      button.onclick = work;
+      made.push(button);
+    };
+    const screen = state.job ? state.job.screen : "";
+    if (may) {
+      if (asked) add("Yes", () => act("accept"), true);
+      else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Take it now", () => act("accept"), true);
+      else if (acts.includes("batch")) add(MAIN.pour, () => act("batch"), true);
+      if (acts.includes("front")) add("Front …", fronts);
+      if (acts.includes("undo")) add("Undo", () => act("undo"));
+      if (acts.includes("skip")) add("Skip", () => act("skip"));
+      if (acts.includes("goto")) add(window.rod && window.rod.owns(state) ? "Walk to …" : "Go to …", goTo);
+      if (acts.includes("stop")) add("More …", more);
+      if (acts.includes("replay")) add("See it again", () => act("replay"), true);
+      if (acts.includes("finish")) add("Finish", () => act("finish"));
+      if (acts.includes("begin")) add("Begin", () => act("begin"), true);
+    } else if (acts.length && !ended && !done) add("Take over", () => send({ say: "take" }), true);
+    row.replaceChildren(...made);
+    $("turn").hidden = !!may || ended || !!done;
+    put($("turn"), acts.length ? "Another phone acts; this one watches." : "This page watches.");
+  }
+
+  function choose(title, choices) {
+    $("listtitle").textContent = title;
+    $("choices").replaceChildren(...choices.map(({ text, small, wide, work }) => {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = text;
+      if (small) {
+        const more = document.createElement("small");
+        more.textContent = small;
+        button.append(more);
+      }
+      if (wide) button.className = "wide";
+      button.onclick = () => { $("list").close(); work(); };
+      return button;
+    }));
+    $("list").showModal();
+  }
+
+  const WORDS = { todo: "to do", done: "done", skipped: "skipped", doubt: "doubtful" };
+  function goTo() {
+    const walks = window.rod && window.rod.owns(state);
+    choose(walks ? "Walk to" : "Go to", state.places.map((place) => ({
+      text: place.label,
+      small: WORDS[place.state],
+      work: () => (walks ? window.rod.walk(place) : act("goto", place.label)),
+    })));
+  }
+
+  function fronts() {
+    choose("The front is at", state.pour.strips.map(({ strip, markers }) => ({
+      text: `strip ${strip}`,
+      small: markers.join(", ") || "no markers",
+      work: () => act("front", String(strip)),
+    })));
+  }
+
+  function more() {
+    const ticks = state.pour.unticked.map((step) => ({ text: `Tick: ${step}`, wide: true, work: () => act("tick", step) }));
+    const stop = { text: "End the pour …", wide: true, work: () => choose("End the pour now?", [{ text: "Yes, it is over", wide: true, work: () => act("stop") }]) };
+    choose("More", [...ticks, stop]);
+  }
+
+  async function stayAwake() {
+    try { wake = navigator.wakeLock ? await navigator.wakeLock.request("screen") : null; } catch { wake = null; }
+  }
+
+  function soundButton() {
+    const on = sound.isOn();
+    $("sound").setAttribute("aria-pressed", String(on));
+    put($("sound"), on ? (sound.isFree() ? "Sound on" : "Tap for sound") : "Sound off");
+  }
+
+  $("sound").onclick = () => {
+    if (sound.isOn() && !sound.isFree() && window.AudioContext) sound.unlock();
+    else sound.toggle();
+    setTimeout(soundButton, 150);
+    soundButton();
+  };
+  $("close").onclick = () => $("list").close();
+  addEventListener("pointerdown", (event) => {
+    if (event.target.id === "sound") return;
+    sound.unlock();
+    setTimeout(soundButton, 150);
+    if (!wake || wake.released) stayAwake();
+  });
+  plan.listen($("plan"), (label) => {
+    if (me.acts && state.job && state.job.acts.includes("goto") && !(window.rod && window.rod.owns(state))) act("goto", label);
+  });
+  soundButton();
+  stayAwake();
+
+  // For tests and for the curious: what was said and sounded, and what is known.
+  window.floorPage = { state, said: sound.said, sounded: sound.sounded, send, hear, me: () => me };
+  connect();
+})();

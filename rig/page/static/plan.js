@@ -1,0 +1,128 @@
+"use strict";
+// The room from above, the door's wall where the job has it, y upwards as on a building plan.
+const plan = (() => {
+  const NS = "http://www.w3.org/2000/svg";
+  let box = null, scale = 1, places = [], onTap = () => {};
+
+  function make(name, attributes, parent, text) {
+    const made = document.createElementNS(NS, name);
+    for (const key in attributes) made.setAttribute(key, attributes[key]);
+    if (text !== undefined) made.textContent = text;
+    if (parent) parent.append(made);
+    return made;
+  }
+
+  const ring = (corners) => corners.map(([x, y]) => `${x},${-y}`).join(" ");
+
+  function draw(svg, state) {
+    const room = state.plan;
+    svg.replaceChildren();
+    places = [];
+    box = null;
+    if (!room || !room.walls.length) return;
+    const xs = room.walls.map((c) => c[0]), ys = room.walls.map((c) => -c[1]);
+    const width = Math.max(...xs) - Math.min(...xs), height = Math.max(...ys) - Math.min(...ys);
+    scale = Math.max(width, height) / 100;
+    const rim = 5 * scale;
+    box = [Math.min(...xs) - rim, Math.min(...ys) - rim, width + 2 * rim, height + 2 * rim];
+    svg.setAttribute("viewBox", box.join(" "));
+    const defs = make("defs", {}, svg);
+    const hatch = make("pattern", { id: "hatch", width: 2.4 * scale, height: 2.4 * scale, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, defs);
+    make("path", { class: "hatch", d: `M0 0V${2.4 * scale}`, "stroke-width": 0.8 * scale }, hatch);
+    make("polygon", { class: "floor", points: ring(room.walls) }, svg);
+    make("polygon", { class: "wall", points: ring(room.walls), "stroke-width": 2 * scale }, svg);
+    for (const [x, y, x2, y2] of room.doors)
+      make("line", { class: "door", x1: x, y1: -y, x2, y2: -y2, "stroke-width": 2.4 * scale }, svg);
+    for (const opening of room.openings)
+      make("polygon", { class: "opening", points: ring(opening), "stroke-width": 0.6 * scale }, svg);
+    make("g", { id: "measures" }, svg);
+    make("g", { id: "places" }, svg);
+    make("g", { id: "top" }, svg);
+    drawPlaces(svg, state);
+    drawHere(svg, state);
+  }
+
+  function drawPlaces(svg, state) {
+    const group = svg.querySelector("#places");
+    if (!group) return;
+    group.replaceChildren();
+    places = state.places;
+    const r = 2.4 * scale, pour = state.pour;
+    for (const { label, x, y, state: how, area } of places) {
+      if (area) make("circle", { class: "bubble", cx: x, cy: -y, r: 1000 * Math.sqrt(area / Math.PI) * 0.94, "stroke-width": 0.3 * scale }, group);
+      const wet = pour && how === "done" ? "wet" : "";
+      make("circle", { class: `place ${how} ${wet}`, cx: x, cy: -y, r, "stroke-width": 0.6 * scale }, group);
+      if (how === "done") make("path", { class: "tick", d: `M${x - r * 0.5} ${-y} l${r * 0.38} ${r * 0.42} l${r * 0.66} ${-r * 0.9}`, "stroke-width": 0.8 * scale }, group);
+      if (how === "doubt") make("text", { class: "sign", x, y: -y + 1.4 * scale, "font-size": 4 * scale, "text-anchor": "middle" }, group, "?");
+      make("text", { class: "label", x, y: -y + r + 4.2 * scale, "font-size": 4.4 * scale, "text-anchor": "middle", "stroke-width": scale }, group, label);
+    }
+    const done = places.filter((place) => place.state === "done").length;
+    svg.setAttribute("aria-label", `Plan of the room: ${done} of ${places.length} places done`);
+  }
+
+  function drawHere(svg, state) {
+    const measures = svg.querySelector("#measures"), top = svg.querySelector("#top");
+    if (!measures) return;
+    measures.replaceChildren();
+    top.replaceChildren();
+    const here = state.here;
+    if (!here || here.x === null || here.x === undefined) return;
+    const { x, y } = here;
+    for (const measure of here.measures) {
+      const [fx, fy] = [measure.x, -measure.y];
+      make("line", { class: "measure", x1: fx, y1: fy, x2: x, y2: -y, "stroke-width": 0.7 * scale, "stroke-dasharray": `${2 * scale} ${scale}` }, measures);
+      const across = Math.abs(fy + y) < Math.abs(fx - x);
+      const tick = 1.6 * scale;
+      make("line", { class: "measure", "stroke-width": 1 * scale, ...(across ? { x1: fx, x2: fx, y1: fy - tick, y2: fy + tick } : { x1: fx - tick, x2: fx + tick, y1: fy, y2: fy }) }, measures);
+      make("text", { class: "measure-text", "font-size": 5.6 * scale, "stroke-width": 1.4 * scale, ...textAt(x, -y, fx, fy, across) }, top, measure.text);
+    }
+    make("circle", { class: "here", cx: x, cy: -y, r: 4.6 * scale, "stroke-width": 1.5 * scale }, top);
+    for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]])
+      make("line", { class: "here", x1: x + dx * 4.6 * scale, y1: -y + dy * 4.6 * scale, x2: x + dx * 7 * scale, y2: -y + dy * 7 * scale, "stroke-width": 1.5 * scale }, top);
+  }
+
+  // Beside its line; where that is short, beyond the place, on the side away from the wall.
+  function textAt(x, y, fx, fy, across) {
+    const long = Math.hypot(fx - x, fy - y) > 22 * scale;
+    if (across) {
+      const away = x >= fx ? 1 : -1;
+      if (!long) return { x: x + away * 8.5 * scale, y: y + 2 * scale, "text-anchor": away > 0 ? "start" : "end" };
+      const low = y - box[1] > box[3] / 2 ? -2.2 : 6.4;
+      return { x: (fx * 0.55 + x * 0.45), y: y + low * scale, "text-anchor": "middle" };
+    }
+    const away = y >= fy ? 1 : -1;
+    if (!long) return { x, y: y + (away > 0 ? 13 : -9) * scale, "text-anchor": "middle" };
+    const left = x - box[0] > box[2] / 2;
+    return { x: x + (left ? -2 : 2) * scale, y: fy * 0.55 + y * 0.45 + 2 * scale, "text-anchor": left ? "end" : "start" };
+  }
+
+  // Where a finger points, in millimetres of the room.
+  function at(svg, event) {
+    if (!box) return null;
+    const matrix = svg.getScreenCTM();
+    if (!matrix) return null;
+    const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(matrix.inverse());
+    return [point.x, -point.y];
+  }
+
+  // The place nearest to a finger, which is wide: a tap anywhere nearby will do.
+  function nearest(x, y) {
+    let best = null, least = 14 * scale;
+    for (const place of places) {
+      const far = Math.hypot(place.x - x, place.y - y);
+      if (far < least) [best, least] = [place, far];
+    }
+    return best;
+  }
+
+  function listen(svg, tapped) {
+    onTap = tapped;
+    svg.addEventListener("click", (event) => {
+      const spot = at(svg, event);
+      const place = spot && nearest(...spot);
+      if (place) onTap(place.label);
+    });
+  }
+
+  return { draw, drawPlaces, drawHere, listen, at, make, unit: () => scale };
+})();

@@ -1,0 +1,33 @@
+"""A place to stand the rod on, and the height that it gave there."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A place to shoot: a grid point, or a benchmark without coordinates.
+
+    ``where`` says how to find it: "6 ft from the door wall, 4 ft from the left wall".
+    """
+
+    label: str
+    x_mm: float | None = None
+    y_mm: float | None = None
+    where: str = ""
+
+    @property
+    def text(self) -> str:
+        """Label and where it is."""
+        return f"{self.label}: {self.where}" if self.where else self.label
+
+
+@dataclass(frozen=True, slots=True)
+class Height:
+    """What a still window says, kept for when it is accepted."""
+
+    reading_mm: float
+    stderr_mm: float
+    n: int
+    time_s: float
+    spread_mm: float = 0.0
+    sag_mm: float = 0.0

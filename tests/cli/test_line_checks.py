@@ -1,0 +1,116 @@
+"""The line checked on the way, through the command line: what stands in the job afterwards."""
+
+import sqlite3
+
+import pytest
+
+HEIGHT = {"A1": 1200.0, "A2": 1203.0, "B1": 1199.0, "B2": 1205.0}
+JOLT = 4.0
+
+
+def shots(path="job.sqlite"):
+    with sqlite3.connect(path) as database:
+        query = "SELECT point, reading_mm, superseded_by IS NULL FROM shot ORDER BY id"
+        return [(point, value, bool(now)) for point, value, now in database.execute(query)]
+
+
+@pytest.fixture
+def room(run):
+    """A room of four points, typed in mm, its benchmark shot."""
+    run("new", "--room", "2m,2m", "--units", "mm", "--min-cover", "6mm")
+    points = run("grid", "--spacing", "1.8m", "--json").json["points"]
+    run("survey", "--typed", "--kind", "benchmark", "--label", "BM1", typed="1000\n")
+    run.order = [point["label"] for point in points]
+    return run
+
+
+def typed(order, by=0.0):
+    return "".join(f"{HEIGHT[label] + by:.1f}\n" for label in order)
+
+
+def test_a_line_that_stands_is_said_to(room):
+    told = room("survey", "--typed", "--json", typed=typed(room.order) + "1000.5\n")
+    assert told.code == 0
+    checked = [event for event in told.events if event["event"] == "checked"]
+    assert [event["ok"] for event in checked] == [True]
+    assert told.events[-1]["event"] == "done"
+    assert [now for *_, now in shots()] == [True] * 5
+
+
+def test_stdin_may_end_before_the_check(room):
+    told = room("survey", "--typed", "--json", typed=typed(room.order))
+    assert told.code == 0
+    assert told.events[-1] == {"event": "done", "shots": 4, "skipped": []}
+
+
+def test_skip_check_asks_for_nothing(room):
+    told = room("survey", "--typed", "--skip-check", "--json", typed=typed(room.order))
+    assert not [event for event in told.events if event["event"] == "check"]
+    assert told.code == 0
+
+
+def kicked(room):
+    """The tripod is kicked after two shots; the benchmark shows it, all four are shot again."""
+    first = typed(room.order[:2]) + typed(room.order[2:], JOLT)
+    back = f"{1000 + JOLT}\n"
+    return room(
+        "survey", "--typed", "--json", typed=first + back * 2 + typed(room.order, JOLT) + back
+    )
+
+
+def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room):
+    told = kicked(room)
+    assert told.code == 0, told.err
+    (jolt,) = (event for event in told.events if event["event"] == "jolt")
+    assert jolt["labels"] == room.order
+    assert jolt["change_mm"] == pytest.approx(JOLT)
+    kept = shots()
+    assert len(kept) == 9  # nothing is deleted
+    assert [now for *_, now in kept] == [True] + [False] * 4 + [True] * 4
+    for point, value, now in kept[1:]:
+        if now:
+            assert value == pytest.approx(HEIGHT[point])  # as the first line would have read it
+    assert told.events[-1]["shots"] == 4
+
+
+def test_the_kicked_survey_replays_to_the_same_shots(room):
+    kicked(room)
+    room("new", "--job", "again.sqlite", "--room", "2m,2m", "--units", "mm")
+    room("grid", "--job", "again.sqlite", "--spacing", "1.8m")
+    assert room("survey", "--job", "again.sqlite", "--replay", "job.sqlite").code == 0
+    assert shots("again.sqlite") == shots()
+
+
+def test_marker_setting_goes_by_the_line_as_it_is_now(room, table):
+    kicked(room)
+    more = "label,x,y,reading\n" + "".join(f"N{n},{500 + 400 * n},{900},1202\n" for n in range(3))
+    assert room("import", table(more), "--unit", "mm").code == 0
+    assert room("plan").code == 0
+    target = room("markers", "--json").json["markers"][0]["target_reading_mm"]
+    setting = room("set", "--typed", "--json", typed=f"{1000 + JOLT}\n{target + JOLT}\n")
+    checked = next(event for event in setting.events if event["event"] == "checked")
+    assert checked["ok"]
+    prompt = next(event for event in setting.events if event["event"] == "prompt")
+    assert prompt["target_reading_mm"] == pytest.approx(target + JOLT)
+    assert prompt["move"] == "hold"
+
+
+def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(room):
+    room("survey", "--typed", typed=typed(room.order[:2]) + "q\n")
+    back = f"{1000 + JOLT}\n"
+    told = room("survey", "--typed", "--json", typed=typed(room.order[2:], JOLT) + back * 2 + "q\n")
+    (jolt,) = (event for event in told.events if event["event"] == "jolt")
+    assert sorted(jolt["labels"]) == sorted(room.order)
+    assert [point for point, _, now in shots() if now] == ["BM1"]
+    again = room("survey", "--typed", "--json", typed=typed(room.order, JOLT) + back)
+    assert [event["ok"] for event in again.events if event["event"] == "checked"] == [True]
+    assert {p: v for p, v, now in shots() if now and p != "BM1"} == pytest.approx(HEIGHT)
+
+
+def test_people_read_what_happened(room):
+    first = typed(room.order[:2]) + typed(room.order[2:], JOLT)
+    out = room("survey", "--typed", typed=first + f"{1000 + JOLT}\ny\nq\n").out
+    assert "back to BM1" in out
+    assert "is the rod on BM1?" in out
+    assert "! jolt: the line went 4 mm up" in out
+    assert "4 points left" in out

@@ -1,0 +1,68 @@
+import re
+
+import pytest
+
+from rig.page.access import host_is_ours, new_key, origin_is_ours, same_key, site_is_ours
+
+
+def test_keys_are_fresh_long_and_fit_an_address():
+    keys = {new_key() for _ in range(200)}
+    assert len(keys) == 200
+    assert all(re.fullmatch(r"[A-Za-z0-9_-]{16,}", key) for key in keys)
+
+
+def test_only_the_key_itself_is_the_key():
+    key = new_key()
+    assert same_key(key, key)
+    for wrong in ("", key[:-1], key + "x", key.swapcase(), "é" * len(key), "\udcff"):
+        assert not same_key(wrong, key)
+
+
+@pytest.mark.parametrize(
+    ("host", "reached", "ours"),
+    [
+        ("127.0.0.1:8080", "127.0.0.1", True),
+        ("localhost:8080", "127.0.0.1", True),
+        ("LOCALHOST:8080", "127.0.0.1", True),
+        ("[::1]:8080", "::1", True),
+        ("192.168.0.7:8080", "::ffff:192.168.0.7", True),
+        ("192.168.0.7:8080", "192.168.0.7", True),
+        ("192.168.0.8:8080", "192.168.0.7", False),
+        ("127.0.0.1:8081", "127.0.0.1", False),
+        ("127.0.0.1", "127.0.0.1", False),
+        ("evil.example:8080", "127.0.0.1", False),
+        ("127.0.0.1.evil.example:8080", "127.0.0.1", False),
+        ("localhost.evil.example:8080", "127.0.0.1", False),
+        ("127.0.0.1:8080:8080", "127.0.0.1", False),
+        ("127.0.0.1:٨٠٨٠", "127.0.0.1", False),
+        ("", "127.0.0.1", False),
+        (":8080", "127.0.0.1", False),
+        ("[::1]", "::1", False),
+    ],
+)
+def test_a_foreign_host_is_told_from_ours(host, reached, ours):
+    assert host_is_ours(host, reached, 8080, {"localhost"}) is ours
+
+
+@pytest.mark.parametrize(
+    ("origin", "ours"),
+    [
+        (None, True),
+        ("http://127.0.0.1:8080", True),
+        ("http://127.0.0.1:9000", False),
+        ("https://127.0.0.1:8080", False),
+        ("http://evil.example", False),
+        ("null", False),
+        ("", False),
+    ],
+)
+def test_a_foreign_origin_is_told_from_ours(origin, ours):
+    assert origin_is_ours(origin, "127.0.0.1:8080") is ours
+
+
+def test_another_site_may_link_here_but_fetch_nothing():
+    assert site_is_ours(None, None)
+    assert site_is_ours("same-origin", "cors")
+    assert site_is_ours("cross-site", "navigate")
+    assert not site_is_ours("cross-site", "no-cors")
+    assert not site_is_ours("same-site", "websocket")

@@ -1,0 +1,94 @@
+"""`rig serve` beside a session of another process; the pour on the page."""
+
+import json
+
+import pytest
+
+from rig.job.store import Job
+from rig.live.following import JobAsOf
+from tests.page.conftest import rig, until, when
+
+pytestmark = pytest.mark.timeout(120)
+POUR = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
+
+
+def test_a_page_watches_the_session_of_another_process(job, rod, live, phone):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=2.5)
+    session = live(
+        "set", "--job", job, "--serial", port, "--skip-check", "--speed", "2.5", hears=hear
+    )
+    session.wait("prompt")
+    watching = live("serve", "--job", job)
+    page = phone(watching.url)
+    when(page, "floorPage.state.job && floorPage.state.job.screen == 'set'")
+    assert page.locator("#buttons button").count() == 0
+    assert "watches" in page.locator("#turn").inner_text()
+    when(page, "document.body.dataset.mode == 'prompt'")
+    told = {event["text"] for event in session.of("prompt")}
+    until(lambda: page.locator("#prompt").inner_text() in told, "a prompt of the session")
+    session.wait("done", 60.0)
+    when(page, "document.body.dataset.mode == 'done'")
+    assert page.evaluate("floorPage.state.places.every(place => place.state == 'done')")
+
+
+def test_a_page_watches_one_session_after_the_other(fresh_job, rod, live, phone):
+    watching = live("serve", "--job", fresh_job)
+    page = phone(watching.url)
+    when(page, "document.body.dataset.mode == 'idle'")
+    assert "Nothing is going on" in page.locator("#prompt").inner_text()
+    port, _ = rod()
+    session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
+    when(page, "document.body.dataset.mode == 'hold'")
+    assert page.locator("#prompt").inner_text() == session.wait("armed")["label"]
+
+
+def test_a_job_as_of_a_session_knows_nothing_of_it(job, rod, live):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
+    with Job.open(job) as before:
+        shots = [shot.id for shot in before.shots()]
+    session = live("set", "--job", job, "--serial", port, "--setup", "new", "--speed", "5",
+                   hears=hear)  # fmt: skip
+    session.wait("set", 60.0)
+    session.stop()
+    with Job.open(job) as now:
+        then = JobAsOf(now, now.sessions()[-1])
+        assert any(marker.is_set for marker in now.markers())
+        assert not any(marker.is_set for marker in then.markers())
+        assert len(now.shots()) > len(shots)
+        assert [shot.id for shot in then.shots()] == shots
+
+
+def test_a_pour_on_the_page(job, live, phone):
+    rig("pour", "plan", "--job", job, *POUR)
+    session = live("pour", "run", "--job", job)
+    page = phone(session.url)
+    when(page, "document.body.dataset.mode == 'batch'")
+    assert page.locator("#prompt").inner_text() == "batch 1"
+    bags = page.locator("#bags").inner_text()
+    page.get_by_role("button", name="Batch poured").tap()
+    told = session.wait("batch")
+    left = page.locator("#bags")
+    until(lambda: left.inner_text() == f"{told['bags_left']:g}", "the bags that are left")
+    assert left.inner_text() != bags
+    until(lambda: "min" in page.locator("#edge").inner_text(), "the wet edge")
+
+    page.get_by_role("button", name="Front").tap()
+    page.get_by_role("button", name="strip 1").first.tap()
+    assert session.wait("front")["strip"] == 1
+    page.get_by_role("button", name="Batch poured").tap()  # too soon after the first: is asked
+    page.locator("#question", has_text="say y").wait_for()
+    page.get_by_role("button", name="Yes").tap()
+    session.wait("batch", n=2)
+    page.get_by_role("button", name="Undo").tap()
+    assert session.wait("undone")["label"] == "batch 2"
+
+    page.get_by_role("button", name="More").tap()
+    page.get_by_role("button", name="Tick: primer").tap()
+    session.wait("ticked")
+    page.get_by_role("button", name="More").tap()
+    page.get_by_role("button", name="End the pour").tap()
+    page.get_by_role("button", name="Yes, it is over").tap()
+    done = session.wait("done")
+    assert done["batches"] == 1
+    page.locator("#old", has_text="ended").wait_for()
+    assert json.loads(rig("pour", "list", "--job", job, "--json"))["prepour"]

@@ -1,0 +1,245 @@
+"""The walk's sights back to its benchmark: held, drift, jolt, and what becomes of the shots."""
+
+import math
+from dataclasses import asdict
+
+import pytest
+
+from rig.devices.reading import Reading
+from rig.survey.capture import Stand
+from rig.survey.events import ShotTaken
+from rig.survey.laser.line_watch import EVERY_S, GIVE_UP_S, GIVE_UP_TYPED_S, Known, LineWatch
+from tests.survey.walker import STANDS, Walker, capture
+
+BM = Known("BM1", 900.0, 0.15, x_mm=0.0, y_mm=0.0, where="in the corner")
+HEIGHTS = [1000.0, 1003.2, 998.5, 1003.1, 1000.4]
+
+
+def surveyed(moved_mm=0.0, after=5, known=BM, **more) -> Walker:
+    """Walk all points; the line moves after so many."""
+    walker = Walker(capture(line=known, checks=True, **more))
+    for n, height in enumerate(HEIGHTS):
+        walker.stand(height + (moved_mm if n >= after else 0.0), 1.5).walk()
+    return walker
+
+
+def names(walker):
+    return [e.event for e in walker.said if e.event not in ("next", "armed")]
+
+
+def last(walker, name):
+    return walker.heard(name)[-1].as_dict()
+
+
+def test_the_walk_ends_at_its_benchmark():
+    walker = surveyed()
+    assert not walker.machine.finished
+    asked = last(walker, "check")
+    assert (asked["label"], asked["expected_mm"]) == ("BM1", 900.0)
+    assert "in the corner" in asked["text"]
+    walker.stand(900.1, 1.5)
+    checked = last(walker, "checked")
+    assert checked["ok"]
+    assert checked["difference_mm"] == pytest.approx(0.1, abs=0.1)
+    assert walker.machine.finished
+    assert walker.said[-1].as_dict() == {"event": "done", "shots": 5, "skipped": []}
+
+
+def test_a_job_without_a_benchmark_is_never_asked():
+    walker = Walker(capture(checks=True))
+    for height in HEIGHTS:
+        walker.stand(height, 1.5).walk()
+    assert walker.machine.finished
+    assert not walker.heard("check")
+
+
+def test_a_spot_shot_again_asks_for_nothing():
+    walker = Walker(capture(STANDS[:2], line=BM, checks=True))
+    walker.stand(1000.0, 1.5).walk().stand(1003.0, 1.5)
+    assert walker.machine.finished
+    assert not walker.heard("check")
+
+
+def test_the_check_is_skipped_by_key_or_button():
+    walker = surveyed().act("skip")
+    assert last(walker, "skipped")["label"] == "BM1"
+    assert walker.machine.finished
+    walker = surveyed().press(3).walk(2.0)
+    assert walker.machine.finished
+
+
+def test_nobody_waits_for_ever():
+    walker = surveyed()
+    walker.walk(GIVE_UP_S + 5.0)
+    assert walker.machine.finished
+    assert walker.reasons()[-1] == "unchecked"
+
+
+def test_whoever_types_has_more_time():
+    machine = capture(line=BM, checks=True)
+    machine.start(0.0)
+    for n, height in enumerate(HEIGHTS):
+        machine.typed(height, 0.3, 1.0 + n)
+    machine.tick(GIVE_UP_TYPED_S - 10.0)
+    assert not machine.finished
+    said = machine.typed(900.0, 0.3, 700.0)
+    assert [event.event for event in said] == ["checked", "done"]
+
+
+def test_in_between_too_every_twenty_minutes():
+    walker = Walker(capture(line=BM, checks=True))
+    walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5)
+    assert names(walker)[-1] == "check"
+    walker.walk().stand(900.0, 1.5).walk().stand(998.5, 1.5)
+    assert walker.labels == ["A1", "A2", "A3"]
+
+
+def test_a_walk_resumed_after_long_begins_at_the_benchmark():
+    walker = Walker(capture(line=Known("BM1", 900.0, 0.15, checked_s=-2.0 * EVERY_S), checks=True))
+    assert [e.event for e in walker.said] == ["check", "armed"]
+    walker.stand(900.0, 1.5).walk().stand(1000.0, 1.5)
+    assert walker.labels == ["A1"]
+
+
+def test_a_jolt_sets_aside_what_was_shot_since_and_asks_for_it_again():
+    walker = surveyed(4.0, after=2).stand(904.0, 1.5)
+    asked = last(walker, "ask")
+    assert "is the rod on BM1" in asked["text"]
+    walker.press().stand(904.0, 2.0)
+    assert not last(walker, "checked")["ok"]
+    jolt = last(walker, "jolt")
+    assert jolt["change_mm"] == pytest.approx(4.0, abs=0.2)
+    assert jolt["labels"] == ["A1", "A2", "A3", "A4", "A5"]
+    assert "set aside (kept, not used)" in jolt["text"]
+    assert not walker.machine.finished
+    walker.walk()
+    for height in HEIGHTS:
+        walker.stand(height + 4.0, 1.5).walk()
+    assert walker.labels == ["A1", "A2", "A3", "A4", "A5"] * 2
+    for shot, height in zip(walker.shots[5:], HEIGHTS, strict=True):
+        # Told as the line of before would have read it, with the doubt of the new tie.
+        assert shot.reading_mm == pytest.approx(height, abs=0.4)
+        assert shot.stderr_mm > 0.15
+    walker.stand(904.0, 1.5)
+    assert last(walker, "checked")["ok"]
+    assert walker.machine.finished
+    assert walker.said[-1].as_dict()["shots"] == 5
+
+
+def test_a_rod_that_was_stood_wrong_condemns_nothing():
+    walker = surveyed().stand(950.0, 1.5).walk().stand(900.0, 1.5)
+    assert walker.heard("ask")
+    assert not walker.heard("jolt")
+    assert last(walker, "checked")["ok"]
+    assert walker.machine.finished
+
+
+def test_two_stands_that_agree_need_no_press():
+    walker = surveyed(4.0, after=0).stand(904.0, 1.5).walk().stand(904.0, 1.5)
+    assert walker.heard("jolt")
+
+
+def test_shots_before_the_last_good_sight_stay():
+    stands = [Stand(f"A{n}", 100.0 * n, 50.0) for n in range(1, 7)]
+    walker = Walker(capture(stands, line=BM, checks=True))
+    walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5).walk()
+    walker.stand(900.0, 1.5).walk()  # good
+    for height in (998.5, 1003.1, 1000.4, 1002.0):
+        walker.stand(height + 5.0, 1.5).walk()
+    walker.stand(905.0, 1.5).walk().stand(905.0, 1.5)
+    assert last(walker, "jolt")["labels"] == ["A3", "A4", "A5", "A6"]
+
+
+def test_shots_of_the_session_before_are_set_aside_too():
+    before = ShotTaken("A1", 100.0, 50.0, 1000.0, 0.1, 9, "floor", -100.0)
+    walker = Walker(capture(line=BM, checks=True, earlier=[before], done=["A1"]))
+    for height in HEIGHTS[1:]:
+        walker.stand(height + 4.0, 1.5).walk()
+    walker.stand(904.0, 1.5).walk().stand(904.0, 1.5)
+    assert last(walker, "jolt")["labels"] == ["A1", "A2", "A3", "A4", "A5"]
+    walker.walk().stand(1004.0, 1.5)
+    assert walker.labels[-1] == "A1"
+
+
+def test_a_line_that_will_not_stand_ends_the_walk():
+    walker = surveyed(4.0, after=0).stand(904.0, 1.5).walk().stand(904.0, 1.5).walk()
+    for height in HEIGHTS:
+        walker.stand(height + 9.0, 1.5).walk()
+    walker.stand(909.0, 1.5).walk().stand(909.0, 1.5)
+    assert walker.reasons()[-1] == "restless"
+    assert walker.machine.finished
+    assert walker.said[-1].as_dict()["shots"] == 0
+
+
+def test_a_slow_change_is_drift_and_is_spread_over_the_time():
+    rate = 2.0  # mm an hour
+    walker = Walker(capture(line=BM, checks=True))
+    truth = {}
+    for stand, height in zip(STANDS, HEIGHTS, strict=True):
+        truth[stand.label] = height
+        walker.stand(height + rate * walker.time_s / 3600.0, 1.5).walk(5.0)
+        while len(walker.heard("check")) > len(walker.heard("checked")):
+            walker.stand(900.0 + rate * walker.time_s / 3600.0, 1.5).walk(3.0)
+        walker.walk(400.0)
+    assert walker.machine.finished
+    drift, drift_s = last(walker, "drift"), last(walker, "checked")["time_s"]
+    assert drift["change_mm"] == pytest.approx(rate * drift_s / 3600.0, abs=0.4)
+    assert not walker.heard("jolt")
+    told = {shot.label: (shot.reading_mm, shot.stderr_mm) for shot in walker.shots}
+    told |= {s["label"]: (s["reading_mm"], s["stderr_mm"]) for e in walker.heard("drift")
+             for s in e.as_dict()["shots"]}  # fmt: skip
+    for label, (reading, stderr) in told.items():
+        assert abs(reading - truth[label]) < 3.0 * stderr
+
+
+def test_the_doubt_of_a_spread_drift_is_that_of_a_step_at_an_unknown_time():
+    """A step c at a moment u, uniform over the interval: the error of the straight line at f has
+    the variance c²·f(1 − f), that of a Bernoulli variable (any text on probability)."""
+    watch = LineWatch(BM)
+    found = watch.compare(901.0, 0.15, 3600.0)
+    assert found.word == "drift"
+    assert found.allowed_mm == pytest.approx(3.0 * math.hypot(0.15, 0.15))
+    reading, stderr = watch.spread(found, 1000.0, 0.0, 900.0, 3600.0)
+    assert reading == pytest.approx(999.75)
+    assert stderr == pytest.approx(math.hypot(math.sqrt(0.25 * 0.75), 0.25 * found.stderr_mm))
+
+
+def test_what_is_shot_after_drift_is_told_in_the_line_as_it_was():
+    known = Known("BM1", 900.0, 0.15, offset_mm=0.8, offset_stderr_mm=0.2)
+    walker = Walker(capture(line=known, checks=True)).stand(1000.8, 1.5)
+    assert walker.shots[0].reading_mm == pytest.approx(1000.0, abs=0.15)
+    assert walker.shots[0].stderr_mm > 0.2
+
+
+def test_undo_and_goto_go_before_the_check():
+    walker = surveyed().act("undo").walk().stand(1000.4, 1.5)
+    assert walker.labels[-1] == "A5"
+    assert names(walker)[-1] == "check"
+    walker.act("goto", "A2").walk().stand(1003.3, 1.5)
+    assert walker.labels[-1] == "A2"
+    walker.walk().stand(900.0, 1.5)
+    assert walker.machine.finished
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_ticks_change_nothing(seed):
+    def events(tick):
+        machine = capture(line=BM, checks=True)
+        out = list(machine.start(0.0))
+        source = Walker(capture())  # for its noise only
+        source.random.seed(seed)
+        time_s = 0.0
+        for height in [*HEIGHTS, 904.0, 904.0, *(h + 4.0 for h in HEIGHTS), 904.0]:
+            for n in range(40):
+                time_s += 0.1
+                value = height + source.random.gauss(0.0, 0.05)
+                status = "valid" if n < 20 else "no_beam"
+                reading = Reading(time_s, time_s, "", status, value if n < 20 else None)
+                if tick:
+                    out += machine.tick(time_s - 0.05 * source.random.random())
+                else:
+                    source.random.random()
+                out += machine.reading(reading)
+        return [asdict(event) for event in out]
+
+    assert events(True) == events(False)
