@@ -116,8 +116,8 @@ def floor_drawing(
     return frame.finish(
         title,
         f"Contour lines every {look.length(contours.step)}. The modelled floor is known to "
-        f"± {look.length(float(np.median(inside)))} in the middle of things, "
-        f"± {look.length(float(inside.max()))} at the worst place (95 %).",
+        f"± {look.doubt(float(np.median(inside)))} in the middle of things, "
+        f"± {look.doubt(float(inside.max()))} at the worst place (95 %).",
     )
 
 

@@ -145,10 +145,10 @@ def floor_section(source: Source) -> Section:
             f"{source.length(-low['z_mm'])} below the line, "
             f"{source.where(low['x_mm'], low['y_mm'])}",
         ),
-        ("A shot is sure to", f"± {2 * picture.shot_stderr_mm:.1f} mm (95 %)"),
+        ("A shot is sure to", f"{source.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
         (
             "Roughness between shots",
-            f"{np.sqrt(picture.surface.nugget_mm2):.1f} mm (one standard deviation)",
+            f"{source.doubt(2 * np.sqrt(picture.surface.nugget_mm2))} (95 %)",
         ),
     ]
     heights = picture.heights
@@ -179,10 +179,39 @@ def floor_section(source: Source) -> Section:
         Facts(tuple(rows)),
         bullets(warnings, "warning"),
         Figure("floor", drawing),
+        *doubt_blocks(source, None if source.planned_high else source.budget),
         Words("More shots that would be worth the walk:") if worth else None,
         bullets(worth),
         new_page=True,
     )
+
+
+def doubt_blocks(source: Source, budget: dict[str, Any] | None) -> list[Any]:
+    """Where the doubt of results comes from, as a table with what would make it less."""
+    if budget is None:
+        return []
+
+    def amount(value: float, unit: str) -> str:
+        if unit == "mm":
+            return source.doubt(value).removeprefix("± ") if value > 0 else "0"
+        return source.volume(value) if unit == "l" else f"{value:.2f} {unit}"
+
+    rows = tuple(
+        (
+            row["quantity"],
+            f"± {amount(2.0 * row['stderr'], row['unit'])}",
+            "; ".join(
+                f"{amount(2.0 * part['stderr'], row['unit'])} {part['source']}"
+                for part in row["parts"]
+                if part["stderr"]
+            ),
+        )
+        for row in budget["rows"]
+        if row["stderr"] > 0
+    )
+    head = ("Of", "In all (95 %)", "Made of, each as if alone")
+    table = Table("Where the doubt comes from", head, rows) if rows else None
+    return [table, bullets([*budget["notes"], *budget["advice"]])]
 
 
 def _likely(picture: Any) -> Any:
@@ -203,15 +232,18 @@ def _ties(source: Source) -> list[Any]:
     setups = list(dict.fromkeys(shot.setup for shot in source.shots))
     if len(setups) < 2:
         return []
-    if not source.lines:
+    tied = {line.setup for line in source.lines}
+    loose = [setup for setup in setups if setup not in tied]
+    if len(tied) < 2:
         return [Words("The set-ups share no benchmark: their heights are not tied.", "warning")]
     rows = tuple(
-        (line.setup, source.length(line.line_mm), f"± {2 * line.stderr_mm:.1f} mm")
-        for line in source.lines
+        (line.setup, source.length(line.line_mm), source.doubt(2 * line.stderr_mm) if n else "")
+        for n, line in enumerate(source.lines)
     )
     return [
         Table("Set-ups tied by benchmarks", ("Set-up", "Line over the first", "95 %"),
-              rows, right=(1, 2))
+              rows, right=(1, 2)),
+        bullets([f"Set-up {name} shares no benchmark with these." for name in loose], "warning"),
     ]  # fmt: skip
 
 
