@@ -15,6 +15,8 @@ from rig.report.source import Source
 # Part of the draws whose highest place the dashed line takes in.
 LIKELY_SHARE = 0.95
 # Reasons of words to the hand at the keys; they say nothing about rod, laser or floor.
+# What a check's result holds beside its error: in the job, and told by rig check.
+_INNER = {"ok", "rise_mm", "residuals_mm", "redundancy", "chance_in", "closure_allowed_mm"}
 SLIPS = {"act", "accept", "undo", "goto", "tick", "front", "planned", "end", "off height"}
 
 
@@ -209,7 +211,7 @@ def doubt_blocks(source: Source, budget: dict[str, Any] | None) -> list[Any]:
         for row in budget["rows"]
         if row["stderr"] > 0
     )
-    head = ("Of", "In all (95 %)", "Made of, each as if alone")
+    head = ("Of", "In all, 95%", "Made of, each as if alone")
     table = Table("Where the doubt comes from", head, rows) if rows else None
     return [table, bullets([*budget["notes"], *budget["advice"]])]
 
@@ -268,7 +270,7 @@ def _figures(result: dict[str, Any]) -> str:
     said = []
     for key, value in result.items():
         numbers = value if isinstance(value, list) else [value]
-        if key == "ok" or not numbers or not all(
+        if key in _INNER or not numbers or not all(
             isinstance(n, int | float) and not isinstance(n, bool) for n in numbers
         ):  # fmt: skip
             continue
