@@ -116,8 +116,8 @@ def floor_drawing(
     return frame.finish(
         title,
         f"Contour lines every {look.length(contours.step)}. The modelled floor is known to "
-        f"± {look.length(float(np.median(inside)))} in the middle of things, "
-        f"± {look.length(float(inside.max()))} at the worst place (95 %).",
+        f"± {look.doubt(float(np.median(inside)))} in the middle of things, "
+        f"± {look.doubt(float(inside.max()))} at the worst place (95 %).",
     )
 
 
@@ -196,15 +196,19 @@ def _grind_mark(x: float, y: float) -> list[Any]:
 
 def _add_shots(frame: Frame, shots: Sequence[tuple[str, float, float, str]]) -> None:
     """Dots with label and value; labels give way where shots stand close, then values."""
-    close = closest([(x, y) for _, x, y, _ in shots])
-    widest = max(text_width(label, SMALL_MM) for label, *_ in shots) if shots else 0.0
-    named = close > max(2.2 * _ROOM_FOR_VALUES_MM, widest + 4.0)
+    places = [(x, y) for _, x, y, _ in shots]
+    widest = max((text_width(label, SMALL_MM) for label, *_ in shots), default=0.0)
+    named = closest(places, 0.5) > max(2.2 * _ROOM_FOR_VALUES_MM, widest + 4.0)
+    valued = closest(places) >= _ROOM_FOR_VALUES_MM or named
     for label, x, y, told in shots:
         shapes = dot(x, y, 0.6)
-        if close >= _ROOM_FOR_VALUES_MM:
-            texts = [(label, SMALL_MM, False)] if named else []
-            texts.append((told, SMALL_MM, True))
-            shapes += frame.labels.beside(x, y, texts, 0.9, backed=False)
+        value = (told, SMALL_MM, True)
+        texts = [[(label, SMALL_MM, False), value], [value]] if named else [[value]]
+        for lines in texts if valued else []:
+            written = frame.labels.beside(x, y, lines, 0.9, backed=False)
+            shapes += written
+            if written:
+                break
         frame.add(tagged("shot", label, shapes))
 
 

@@ -34,7 +34,7 @@ from rig.drawing.vector import (
     text_width,
 )
 from rig.plan_geometry import Outline, named_walls
-from rig.units import format_length, format_place
+from rig.units import format_doubt, format_length, format_place
 
 # Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
 _METRIC = (5, 10, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
@@ -68,6 +68,10 @@ class Look:
     def length(self, mm: float) -> str:
         """A length in the job's units."""
         return format_length(mm, self.units, self.denominator)
+
+    def doubt(self, mm: float) -> str:
+        """How far off something may be, never less than it is."""
+        return format_doubt(mm, self.units, self.denominator)
 
     def short(self, mm: float, step_mm: float = 0.5) -> str:
         """A length without its unit, for a drawing that says the unit in its legend."""
@@ -478,14 +482,14 @@ def tagged(kind: str, name: str, shapes: Sequence[Shape]) -> Group:
     return Group(kind, name, tuple(shapes))
 
 
-def closest(places: Sequence[Place]) -> float:
-    """Distance on the sheet that nine in ten places keep from their nearest neighbour."""
+def closest(places: Sequence[Place], share: float = 0.1) -> float:
+    """Distance on the sheet that all but a share of places keep from their nearest neighbour."""
     from scipy.spatial import cKDTree
 
     if len(places) < 2:
         return 100.0
     away, _ = cKDTree(np.array(places)).query(np.array(places), k=2)
-    return float(np.quantile(away[:, 1], 0.1))
+    return float(np.quantile(away[:, 1], share))
 
 
 def smaller(look: Look, height_mm: float) -> Look:

@@ -208,6 +208,8 @@ class Labels:
         corners = _around(x, y, width, height, away_mm)
         if below:
             corners = [*corners[1:3], corners[0], *corners[3:]]
+        if must:
+            corners = [*corners, *_around(x, y, width, height, away_mm + 3.0)]
         if centred:
             corners = [(x - width / 2, y - height / 2), *corners]
         for rank, (left, top) in enumerate(corners):
@@ -231,7 +233,7 @@ class Labels:
         left, top, right, bottom = box
         outside = max(0.0, self.bounds[0] - left) + max(0.0, self.bounds[1] - top)
         outside += max(0.0, right - self.bounds[2]) + max(0.0, bottom - self.bounds[3])
-        covered = 100.0 * outside
+        covered = 5.0 * outside
         if self.within is not None:
             whole = shapely.box(*box)
             if not self.within.contains(whole):

@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from rig.errors import BadInput
 from rig.flatness.field import Floats
@@ -207,6 +206,9 @@ def _section(
     correlation = _autocorrelation(values, lags)
     tells = [_tells(len(row), correlation) for row in values]
     dof = max(n**2 / sum(tells), 1.0)
+    # Half a second on a small machine, and only F-numbers need it.
+    from scipy import stats
+
     chi2 = stats.chi2(dof).ppf((np.arange(_DRAWS) + 0.5) / _DRAWS)
     rng.shuffle(chi2)
     return combined, dof, combined / np.sqrt(dof / chi2)

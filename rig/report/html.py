@@ -38,7 +38,7 @@ th, td { text-align: left; vertical-align: top; padding: .22rem .6rem .22rem 0;
 th { border-bottom: 2px solid INK; }
 .right { text-align: right; font-variant-numeric: tabular-nums; }
 table.large { font-size: 1.9rem; font-weight: bold; line-height: 1.2; }
-table.large th { font-size: 1rem; }
+table.large th, table.large caption { font-size: 1rem; }
 table.large td:last-child { font-size: 1.1rem; font-weight: normal; }
 figure { margin: 1rem 0; overflow-x: auto; }
 figure svg { width: 100%; height: auto; min-width: 32rem; max-width: 180mm; }

@@ -231,7 +231,7 @@ class _Paper(FPDF):
                 self._put(lines, sizes[n], x, widths[n] - 2.0, bold=bold, side=side)
                 x += widths[n]
             self.set_y(top + height)
-            self._rule("rule", 0.15)
+            self._rule("rule", 0.15, sum(widths))
         self.ln(3.0)
 
     def _head(self, table: Table, widths: list[float]) -> None:
@@ -246,7 +246,7 @@ class _Paper(FPDF):
             self._put(lines, size, x, widths[n] - 2.0, bold=True, side=side)
             x += widths[n]
         self.set_y(top + max(map(len, cells)) * _line_mm(size) + 0.3)
-        self._rule("ink", 0.4)
+        self._rule("ink", 0.4, sum(widths))
 
     def _widths(self, table: Table, sizes: list[float]) -> list[float]:
         """Widths by what is in the columns; the widest columns give way where it is too much."""
@@ -268,9 +268,8 @@ class _Paper(FPDF):
                 wanted[n] -= give
             over = sum(wanted) - self.epw
         spare = self.epw - sum(wanted)
-        if spare > 0:
-            plain = [n for n in range(len(wanted)) if n not in table.right] or [len(wanted) - 1]
-            wanted[max(plain, key=lambda n: (wanted[n], n))] += spare
+        if spare > 0 and len(wanted) - 1 not in table.right:
+            wanted[-1] += spare  # figures stay together; only words may take what is left
         return wanted
 
     # Within
@@ -338,10 +337,10 @@ class _Paper(FPDF):
         if self.y + height > self.bottom:
             self.add_page()
 
-    def _rule(self, colour: str, width: float) -> None:
+    def _rule(self, colour: str, width: float, length: float) -> None:
         self.set_draw_color(COLOURS[colour])
         self.set_line_width(width)
-        self.line(MARGIN_MM, self.y, self.w - MARGIN_MM, self.y)
+        self.line(MARGIN_MM, self.y, MARGIN_MM + length, self.y)
 
 
 def _line_mm(size_pt: float) -> float:

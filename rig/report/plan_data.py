@@ -9,6 +9,7 @@ import shapely
 from rig.drawing.contours import Contours, contours_of, lattice_of
 from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
+from rig.live.lasers import shots_of
 from rig.live.proof import own_heights
 from rig.plan_geometry import Outline
 from rig.surface.floor_model import floor_model
@@ -25,7 +26,6 @@ PLANE_NOTE = (
     "x and y are mm in the plane of the room, counted from the corner 0,0 of the job. They are "
     "no longitude and latitude."
 )
-DATUM_KINDS = ("floor", "benchmark", "threshold")
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,13 +59,13 @@ class PlanData:
 
 def plan_data(job: "Job", outline: Outline) -> PlanData:
     """Gather what can be drawn of a job."""
-    shots = job.shots()
+    shots, setups = shots_of(job), job.setups()
     heights, notes = {}, [PLANE_NOTE, HEIGHTS_NOTE]
     for kind in ("floor", "threshold", "finished"):
         if not any(shot.kind == kind for shot in shots):
             continue
         try:
-            heights[kind] = heights_of(shots, kind)
+            heights[kind] = heights_of(shots, kind, setups)
         except CannotAnswer as error:
             # One set-up alone still has its own shape; its heights then stand apart.
             if kind == "finished":

@@ -7,6 +7,7 @@ from rig.drawing.points import markers_drawing
 from rig.drawing.work import patches_drawing
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.report.survey_part import doubt_blocks
 from rig.units import format_slope
 
 
@@ -61,6 +62,7 @@ def plane_section(source: Source) -> Section:
         *_grinding(source, result),
         bullets(result["warnings"], "warning"),
         drawing,
+        *doubt_blocks(source, None if source.changed else source.budget),
     )
 
 
@@ -139,7 +141,7 @@ def markers_section(source: Source) -> Section | None:
             large=True,
         ),
         Words(
-            f"A stick-out is sure to ± {source.doubt(2 * doubt)} or better (95 %), the spot's own "
+            f"A stick-out is sure to {source.doubt(2 * doubt)} or better (95 %), the spot's own "
             "roughness included; the reading of the rod is what counts.",
             "small",
         ),
@@ -260,7 +262,7 @@ def _grinding(source: Source, result: dict[str, Any]) -> list[Any]:
 def _state(source: Source, residual_mm: float | None) -> str:
     if residual_mm is None:
         return "Not set."
-    if abs(residual_mm) < 0.05:
+    told = source.length(abs(residual_mm))
+    if told.startswith("0 "):
         return "Set, on height."
-    way = "high" if residual_mm > 0 else "low"
-    return f"Set, {abs(residual_mm):.1f} mm {way}."
+    return f"Set, {told} {'high' if residual_mm > 0 else 'low'}."

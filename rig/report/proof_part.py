@@ -57,8 +57,8 @@ def proof_section(source: Source) -> Section:
         rows += [
             (
                 "Worst place",
-                f"a gap of {source.length(worst['gap_mm'])} on the best estimate, between "
-                f"{low:.1f} and {high:.1f} mm 9 times in 10",
+                f"a gap of {_gap(source, worst['gap_mm'])} on the best estimate, between "
+                f"{_gap(source, low)} and {_gap(source, high)} 9 times in 10",
             ),
             (
                 "Limit there",
@@ -93,9 +93,9 @@ def proof_section(source: Source) -> Section:
         bullets(told["warnings"], "warning"),
         Words("Shots that would settle it:") if settle else None,
         bullets(settle),
-        _figure(source, kind, rule, told, failed[1:] if worst else failed),
         _strips_table(source, failed),
-        _markers_table(change),
+        _markers_table(source, change),
+        _figure(source, kind, rule, told, failed[1:] if worst else failed),
         Words("The standard itself and the covering's maker rule over what stands here.", "small"),
     )
 
@@ -126,6 +126,12 @@ def _figure(
             title,
         ),
     )
+
+
+def _gap(source: Source, mm: float) -> str:
+    """A gap in the job's units, or in mm where they are too coarse for it."""
+    told = source.length(mm)
+    return f"{mm:.1f} mm" if told.startswith("0 ") else told
 
 
 def _f_rows(told: dict[str, Any]) -> list[tuple[str, str]]:
@@ -164,14 +170,14 @@ def _strips_table(source: Source, failed: list[dict[str, Any]]) -> Table | None:
     return Table("Strips that fail, each dip once", ("Gap", "Limit", "Where"), rows, right=(0, 1))
 
 
-def _markers_table(change: dict[str, Any] | None) -> Table | None:
+def _markers_table(source: Source, change: dict[str, Any] | None) -> Table | None:
     if not change or not change["markers"]:
         return None
     rows = tuple(
         (
             one["label"],
-            f"{one['off_mm']:+.1f} mm",
-            f"± {2 * one['stderr_mm']:.1f} mm",
+            ("+" if one["off_mm"] > 0 else "") + source.length(one["off_mm"]),
+            source.doubt(2 * one["stderr_mm"]),
             "was it kicked?" if one["kicked"] else "",
         )
         for one in change["markers"]

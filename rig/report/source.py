@@ -9,7 +9,8 @@ import numpy as np
 
 from rig.drawing.frame import Look
 from rig.errors import CannotAnswer
-from rig.live.picture import Picture, cells_of, high_of, picture_of
+from rig.live.lasers import shots_of
+from rig.live.picture import Picture, cells_of, floor_result, high_of, picture_of
 from rig.plan_geometry import Outline
 from rig.survey.heights import Heights, heights_of, lines_of
 from rig.units import (
@@ -84,9 +85,9 @@ class Source:
 
     @cached_property
     def lines(self) -> "list[Line]":
-        """Set-ups tied together; empty where they are not."""
+        """Set-ups that are tied together."""
         try:
-            return lines_of(self.shots)
+            return lines_of(shots_of(self.job), "", self.job.setups())
         except CannotAnswer:
             return []
 
@@ -96,7 +97,7 @@ class Source:
         if not any(shot.kind == "floor" for shot in self.shots):
             return None
         try:
-            return heights_of(self.shots)
+            return heights_of(shots_of(self.job), "floor", self.job.setups())
         except CannotAnswer:
             return None
 
@@ -146,6 +147,16 @@ class Source:
         """How far the high point stands over the low point."""
         return self.high["z_mm"] - self.low["z_mm"]
 
+    @cached_property
+    def budget(self) -> dict[str, Any] | None:
+        """Where the doubt comes from: of the plan that stands, else of the floor as found."""
+        if self.plan is not None and not self.changed and "budget" in self.plan.result:
+            budget: dict[str, Any] = self.plan.result["budget"]
+            return budget
+        if self.picture is None or self.planned_high is not None:
+            return None
+        return dict(floor_result(self.job, self.picture)["budget"])
+
     # How numbers are said
 
     def length(self, mm: float) -> str:
@@ -153,8 +164,8 @@ class Source:
         return format_length(mm, self.units, self.denominator)
 
     def doubt(self, mm: float) -> str:
-        """How far off something may be, in the job's units, never less than it is."""
-        return format_doubt(mm, self.units, self.denominator)
+        """How far off something may be, never less than it is."""
+        return f"± {format_doubt(mm, self.units, self.denominator)}"
 
     def place(self, mm: float) -> str:
         """A distance to find a place by."""

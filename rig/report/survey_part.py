@@ -14,6 +14,10 @@ from rig.report.source import Source
 
 # Part of the draws whose highest place the dashed line takes in.
 LIKELY_SHARE = 0.95
+# Reasons of words to the hand at the keys; they say nothing about rod, laser or floor.
+# What a check's result holds beside its error: in the job, and told by rig check.
+_INNER = {"ok", "rise_mm", "residuals_mm", "redundancy", "chance_in", "closure_allowed_mm"}
+SLIPS = {"act", "accept", "undo", "goto", "tick", "front", "planned", "end", "off height"}
 
 
 def job_section(source: Source) -> Section:
@@ -91,7 +95,7 @@ def instruments_section(source: Source) -> Section:
                 "warning",
             )
         )
-    troubles = source.job.events(["trouble"])
+    troubles = [one for one in source.job.events(["trouble"]) if one.data["reason"] not in SLIPS]
     if troubles:
         told = "once" if len(troubles) == 1 else f"{len(troubles)} times"
         blocks.append(Words(f"Told while measuring, {told}:"))
@@ -143,10 +147,10 @@ def floor_section(source: Source) -> Section:
             f"{source.length(-low['z_mm'])} below the line, "
             f"{source.where(low['x_mm'], low['y_mm'])}",
         ),
-        ("A shot is sure to", f"± {source.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
+        ("A shot is sure to", f"{source.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
         (
             "Roughness between shots",
-            f"{np.sqrt(picture.surface.nugget_mm2):.1f} mm (one standard deviation)",
+            f"{source.doubt(2 * np.sqrt(picture.surface.nugget_mm2))} (95 %)",
         ),
     ]
     heights = picture.heights
@@ -177,10 +181,39 @@ def floor_section(source: Source) -> Section:
         Facts(tuple(rows)),
         bullets(warnings, "warning"),
         Figure("floor", drawing),
+        *doubt_blocks(source, None if source.planned_high else source.budget),
         Words("More shots that would be worth the walk:") if worth else None,
         bullets(worth),
         new_page=True,
     )
+
+
+def doubt_blocks(source: Source, budget: dict[str, Any] | None) -> list[Any]:
+    """Where the doubt of results comes from, as a table with what would make it less."""
+    if budget is None:
+        return []
+
+    def amount(value: float, unit: str) -> str:
+        if unit == "mm":
+            return source.doubt(value).removeprefix("± ") if value > 0 else "0"
+        return source.volume(value) if unit == "l" else f"{value:.2f} {unit}"
+
+    rows = tuple(
+        (
+            row["quantity"],
+            f"± {amount(2.0 * row['stderr'], row['unit'])}",
+            "; ".join(
+                f"{amount(2.0 * part['stderr'], row['unit'])} {part['source']}"
+                for part in row["parts"]
+                if part["stderr"]
+            ),
+        )
+        for row in budget["rows"]
+        if row["stderr"] > 0
+    )
+    head = ("Of", "In all, 95%", "Made of, each as if alone")
+    table = Table("Where the doubt comes from", head, rows) if rows else None
+    return [table, bullets([*budget["notes"], *budget["advice"]])]
 
 
 def _likely(picture: Any) -> Any:
@@ -201,15 +234,18 @@ def _ties(source: Source) -> list[Any]:
     setups = list(dict.fromkeys(shot.setup for shot in source.shots))
     if len(setups) < 2:
         return []
-    if not source.lines:
+    tied = {line.setup for line in source.lines}
+    loose = [setup for setup in setups if setup not in tied]
+    if len(tied) < 2:
         return [Words("The set-ups share no benchmark: their heights are not tied.", "warning")]
     rows = tuple(
-        (line.setup, source.length(line.line_mm), f"± {source.doubt(2 * line.stderr_mm)}")
-        for line in source.lines
+        (line.setup, source.length(line.line_mm), source.doubt(2 * line.stderr_mm) if n else "")
+        for n, line in enumerate(source.lines)
     )
     return [
         Table("Set-ups tied by benchmarks", ("Set-up", "Line over the first", "95 %"),
-              rows, right=(1, 2))
+              rows, right=(1, 2)),
+        bullets([f"Set-up {name} shares no benchmark with these." for name in loose], "warning"),
     ]  # fmt: skip
 
 
@@ -234,7 +270,7 @@ def _figures(result: dict[str, Any]) -> str:
     said = []
     for key, value in result.items():
         numbers = value if isinstance(value, list) else [value]
-        if key == "ok" or not numbers or not all(
+        if key in _INNER or not numbers or not all(
             isinstance(n, int | float) and not isinstance(n, bool) for n in numbers
         ):  # fmt: skip
             continue

@@ -6,8 +6,11 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+import shapely
 from fpdf import FPDF
 from fpdf.fonts import CORE_FONTS_CHARWIDTHS
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rig.drawing.flatness import flatness_drawing
 from rig.drawing.floor import cover_drawing, floor_drawing
@@ -248,3 +251,45 @@ def test_a_door_on_a_slanted_wall_and_no_door_at_all():
     seen = {t.text for t in texts(room_drawing(bare, Look("mm")))}
     assert "DOOR" not in seen
     assert any("x to the right" in text for text in seen)
+
+
+@st.composite
+def rooms(draw):
+    """Star-shaped rooms of any size with a door on some wall."""
+    count = draw(st.integers(3, 9))
+    size = draw(st.floats(300.0, 40_000.0))
+    turn = draw(st.floats(0.0, 6.28))
+    corners = []
+    for n in range(count):
+        away = size * draw(st.floats(0.4, 1.0))
+        angle = turn + 2 * np.pi * n / count
+        corners.append((away * np.cos(angle), away * np.sin(angle)))
+    outline = from_rings(corners[:: draw(st.sampled_from([1, -1]))])
+    wall = draw(st.integers(0, count - 1))
+    a, b = (np.array(outline.walls[k % count]) for k in (wall, wall + 1))
+    ends = (a + 0.3 * (b - a), a + 0.6 * (b - a))
+    return from_rings(outline.walls, (), [(*ends[0], *ends[1])])
+
+
+@settings(max_examples=60, deadline=None)
+@given(rooms(), st.sampled_from(list(LOOKS.values())))
+def test_any_room_fits_its_sheet_with_the_door_below(outline, look):
+    drawing = room_drawing(outline, look)
+    assert off_the_sheet(drawing) == []
+    assert drawing.height_mm <= look.height_mm + 1e-6
+    frame = Frame(outline, look)
+    door = outline.doors[0]
+    inside = np.array(shapely.get_coordinates(outline.polygon.representative_point())[0])
+    a, b = frame.place(door.x_mm, door.y_mm), frame.place(door.end_x_mm, door.end_y_mm)
+    # The door's wall slants by no more than 45 degrees, with the room above it.
+    assert abs(a[1] - b[1]) <= abs(a[0] - b[0]) + 1e-6
+    along = np.array([door.end_x_mm - door.x_mm, door.end_y_mm - door.y_mm])
+    inward = np.array([-along[1], along[0]])
+    probe = np.array(door.middle) + inward / np.hypot(*inward) * 1.0
+    if not outline.polygon.contains(shapely.Point(*probe)):
+        inward = -inward
+    tip = frame.place(*(np.array(door.middle) + inward))
+    assert tip[1] < frame.place(*door.middle)[1]
+    for x, y in (door.middle, inside):
+        sheet = frame.place(x, y)
+        assert frame._room(np.array(sheet)) == pytest.approx((x, y), abs=1e-6 * (1 + abs(x)))

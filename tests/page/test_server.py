@@ -221,12 +221,12 @@ def test_a_phone_that_takes_nothing_in_holds_nobody_up(page):
         begun = time.monotonic()
         for n in range(1000):
             page.hear({"event": "trouble", "text": f"{n} " + "x" * 20_000, "reason": "x"})
-        assert time.monotonic() - begun < 1.0
+        assert time.monotonic() - begun < 5.0
         while True:
             notes = (await heard(ws, "state")).get("notes") or [{"text": ""}]
             if notes[0]["text"].startswith("999 "):
                 break
-        assert time.monotonic() - begun < 5.0
+        assert time.monotonic() - begun < 30.0
 
     asked(page, work)
     stuck.close()

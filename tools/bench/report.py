@@ -5,6 +5,7 @@ process of its own: what no report by it can be quicker than.
 """
 
 import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -32,7 +33,9 @@ def run() -> list[dict[str, object]]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         _job(folder)
+        spent = _children_s()
         whole = statistics.median(_timed(folder, "report", "--out", "out") for _ in range(RUNS))
+        spent = (_children_s() - spent) / RUNS
         sizes = {path.suffix: path.stat().st_size for path in (folder / "out").iterdir()}
         begun = time.perf_counter()
         subprocess.run([sys.executable, "-c", BARE, "shots.csv"], check=True, cwd=folder)
@@ -47,7 +50,7 @@ def run() -> list[dict[str, object]]:
             "what": "rig report, 210 shots planned, median s",
             "value": round(whole, 2),
             "against": f"fpdf2 alone, the table of shots {bare:.2f} s, ratio {whole / bare:.1f}; "
-            "aim 3 s or less",
+            f"processor time {spent:.2f} s; aim 3 s or less",
         },
         {
             "what": "its HTML and PDF, kB",
@@ -55,6 +58,12 @@ def run() -> list[dict[str, object]]:
             "against": f"aim 2000 kB or less; exports of the same job: {told}",
         },
     ]
+
+
+def _children_s() -> float:
+    """Processor time of all processes that have ended: what a busy machine does not stretch."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _job(folder: Path) -> None:
