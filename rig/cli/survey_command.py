@@ -217,12 +217,15 @@ def _guard(job: "Job", setup: str, source: Source) -> "Guard":
 def _replay_job(job: "Job", options: dict[str, Any], as_json: bool) -> Iterator[int]:
     """Replay the survey sessions of another job with the settings they were made with."""
     from rig.live.recorder import Recorder
+    from rig.live.sources import as_logged
 
     units, denominator = units_of(job)
     for session, source in replayed_sessions(options["replay"], "survey", units, options["speed"]):
+        with as_logged(options["replay"], session.id):
+            machine = _machine(job, session.capture, source)
         recorder = Recorder(job, _begin(job, source, session.setup, session.capture))
         run_live(
-            _machine(job, session.capture, source),
+            machine,
             source,
             recorder,
             guard=_guard(job, session.setup, source),

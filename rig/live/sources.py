@@ -171,10 +171,29 @@ def session_items(
     Raw messages go through the decoder again, so that the same readings come out only if the
     same code and profile make them.
     """
+    with as_logged(job.path, session_id):
+        yield from _session_items(job, session_id, profile, units)
+
+
+@contextlib.contextmanager
+def as_logged(path: object, session_id: int) -> Iterator[None]:
+    """Refuse a session whose log is not as floor-rig writes it; a job may come from anywhere."""
+    try:
+        yield
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+        raise BadInput(
+            f"{path}: session {session_id} cannot be replayed, for what it holds is not as "
+            f"floor-rig writes it ({type(error).__name__}: {str(error)[:60]})."
+        ) from error
+
+
+def _session_items(
+    job: Job, session_id: int, profile: Profile | None, units: Literal["in", "mm"]
+) -> Iterator[Item]:
     decoder = Decoder(profile) if profile else None
     reader = TypedReader(units)
     for stored in job.stored_messages(session_id):
-        time_s, utc_s = stored.time_s or 0.0, stored.utc_s
+        time_s, utc_s = float(stored.time_s or 0.0), stored.utc_s
         if isinstance(stored, StoredReading):
             if decoder is not None:
                 yield decoder.decode_raw(stored.raw, time_s, utc_s)
@@ -185,14 +204,15 @@ def session_items(
             continue
         match stored.kind:
             case "act":
-                yield Act(time_s, utc_s, stored.data["act"], stored.data["argument"])
+                name, argument = stored.data["act"], stored.data["argument"]
+                yield Act(time_s, utc_s, str(name), None if argument is None else str(argument))
             case "lost":
                 if decoder is not None:
                     decoder.reset()
-                yield Lost(time_s, utc_s, stored.data["reason"])
+                yield Lost(time_s, utc_s, str(stored.data["reason"]))
             case "back":
-                yield Back(time_s, utc_s, stored.data["gap_s"])
+                yield Back(time_s, utc_s, float(stored.data["gap_s"]))
             case "battery":
-                yield Battery(time_s, utc_s, stored.data["percent"])
+                yield Battery(time_s, utc_s, int(stored.data["percent"]))
             case "end":
                 yield End(time_s)
