@@ -1,6 +1,7 @@
 """What the live commands share: where readings come from, how still is still, how it is shown."""
 
 import asyncio
+import math
 import sys
 from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,12 @@ if TYPE_CHECKING:
     from rig.page.scene import Shown
     from rig.page.server import Page
     from rig.survey.plausibility import Guard
+
+_NUMBERS = {
+    "survey": ("dwell_s", "walk_s", "still_mm"),
+    "set": ("dwell_s", "walk_s", "still_mm", "tolerance_mm"),
+}
+"""Capture settings that a session's replay needs, from a file which may hold anything."""
 
 profile_options = stack(
     click.option("--serial", "serial_url", metavar="URL", help="A port or a pyserial URL."),
@@ -196,8 +203,12 @@ def replayed_sessions(
         if not old:
             raise BadInput(f"{path} holds no session of rig {kind} to replay.")
         for session in old:
-            profile = sources.profile_of(session)
-            typed_in = session.capture.get("units", units)
+            with sources.as_logged(path, session.id):
+                for name in _NUMBERS[kind]:
+                    if not 0.0 <= session.capture[name] < math.inf:
+                        raise ValueError(f"{name} is {session.capture[name]}")
+                profile = sources.profile_of(session)
+                typed_in = session.capture.get("units", units)
             items = sources.session_items(other, session.id, profile, typed_in)
             yield session, Source("replay", sources.replayed(items, speed), profile, None)
 

@@ -254,13 +254,16 @@ def _replay_job(
 ) -> Iterator[int]:
     """Replay the survey sessions of another job with the settings they were made with."""
     from rig.live.recorder import Recorder
+    from rig.live.sources import as_logged
 
     units, denominator = units_of(job)
     for session, source in replayed_sessions(options["replay"], "survey", units, options["speed"]):
+        with as_logged(options["replay"], session.id):
+            machine = _machine(job, session.capture, source)
         number = _begin(job, source, session.setup, session.capture)
         recorder = Recorder(job, number, setup=session.setup)
         run_live(
-            _machine(job, session.capture, source),
+            machine,
             source,
             recorder,
             guard=_guard(job, session.setup, source),

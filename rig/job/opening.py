@@ -160,7 +160,10 @@ def _look_into(file: str, path: str, wait_s: float) -> tuple[sqlite3.Connection,
 
 def _connect(file: str, options: str, wait_s: float) -> sqlite3.Connection:
     uri = f"file:{urllib.parse.quote(os.fsencode(file))}?{options}"
-    return sqlite3.connect(uri, uri=True, timeout=wait_s, isolation_level=None)
+    connection = sqlite3.connect(uri, uri=True, timeout=wait_s, isolation_level=None)
+    # What a file's own schema calls is not to be trusted: it may come from anywhere.
+    connection.execute("PRAGMA trusted_schema = OFF")
+    return connection
 
 
 def _has_log(file: str) -> bool:

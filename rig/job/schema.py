@@ -211,8 +211,8 @@ def version_of(connection: sqlite3.Connection, path: str) -> int:
     Raises
     ------
     JobUnusable
-        If the file is an SQLite database that is not a job file, or a newer one than this program
-        knows, each in its own sentence.
+        If the file is an SQLite database that is not a job file, a newer one than this program
+        knows, or holds a trigger, a view or a virtual table, each in its own sentence.
     sqlite3.Error
         As SQLite finds it.
     """
@@ -229,6 +229,16 @@ def version_of(connection: sqlite3.Connection, path: str) -> int:
         )
     if version < 1:
         raise damaged(path, f"its version is {version}")
+    # A file from elsewhere must not bring its own doings: none of ours has a trigger or a view.
+    alien = connection.execute(
+        "SELECT name FROM sqlite_schema "
+        "WHERE type NOT IN ('table', 'index') OR sql LIKE 'CREATE VIRTUAL%' LIMIT 1"
+    ).fetchone()
+    if alien is not None:
+        raise JobUnusable(
+            f"{path} holds {str(alien[0])[:40]!r}, which does something of its own and is in no "
+            "job file: do not trust where it came from."
+        )
     return int(version)
 
 

@@ -198,7 +198,7 @@ class StoredItems:
 
     def item(self, stored: StoredReading | StoredEvent) -> Item | None:
         """Return the item of one message, None for what is no item."""
-        time_s, utc_s = stored.time_s or 0.0, stored.utc_s
+        time_s, utc_s = float(stored.time_s or 0.0), stored.utc_s
         if isinstance(stored, StoredReading):
             if self._decoder is not None:
                 return self._decoder.decode_raw(stored.raw, time_s, utc_s)
@@ -206,15 +206,16 @@ class StoredItems:
             return Typed(entry, self._reader.stderr_mm) if isinstance(entry, Reading) else None
         match stored.kind:
             case "act":
-                return Act(time_s, utc_s, stored.data["act"], stored.data["argument"])
+                name, argument = stored.data["act"], stored.data["argument"]
+                return Act(time_s, utc_s, str(name), None if argument is None else str(argument))
             case "lost":
                 if self._decoder is not None:
                     self._decoder.reset()
-                return Lost(time_s, utc_s, stored.data["reason"])
+                return Lost(time_s, utc_s, str(stored.data["reason"]))
             case "back":
-                return Back(time_s, utc_s, stored.data["gap_s"])
+                return Back(time_s, utc_s, float(stored.data["gap_s"]))
             case "battery":
-                return Battery(time_s, utc_s, stored.data["percent"])
+                return Battery(time_s, utc_s, int(stored.data["percent"]))
             case "end":
                 return End(time_s)
         return None
@@ -224,8 +225,21 @@ def session_items(
     job: Job, session_id: int, profile: Profile | None, units: Literal["in", "mm"]
 ) -> Iterator[Item]:
     """The items of a session that a job recorded, in the order in which they were logged."""
-    items = StoredItems(profile, units)
-    for stored in job.stored_messages(session_id):
-        item = items.item(stored)
-        if item is not None:
-            yield item
+    with as_logged(job.path, session_id):
+        items = StoredItems(profile, units)
+        for stored in job.stored_messages(session_id):
+            item = items.item(stored)
+            if item is not None:
+                yield item
+
+
+@contextlib.contextmanager
+def as_logged(path: object, session_id: int) -> Iterator[None]:
+    """Refuse a session whose log is not as floor-rig writes it; a job may come from anywhere."""
+    try:
+        yield
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+        raise BadInput(
+            f"{path}: session {session_id} cannot be replayed, for what it holds is not as "
+            f"floor-rig writes it ({type(error).__name__}: {str(error)[:60]})."
+        ) from error

@@ -1,5 +1,6 @@
 """An older file is brought up to date whole or not at all; the tables hold what they promise."""
 
+import contextlib
 import sqlite3
 
 import pytest
@@ -104,3 +105,19 @@ def test_nan_does_not_pass_for_a_reading(old):
     with pytest.raises(sqlite3.IntegrityError, match="NOT NULL"):
         plain.execute("UPDATE shot SET reading_mm = ?", (float("nan"),))
     plain.close()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "CREATE TRIGGER gone AFTER INSERT ON shot BEGIN DELETE FROM shot; END",
+        "CREATE VIEW looks AS SELECT * FROM shot",
+        "CREATE VIRTUAL TABLE told USING fts4(text)",
+    ],
+)
+@pytest.mark.parametrize("write", [False, True])
+def test_a_file_with_doings_of_its_own_is_refused(old, statement, write):
+    with contextlib.closing(sqlite3.connect(old)) as plain:
+        plain.execute(statement)
+    with pytest.raises(JobUnusable, match="do not trust where it came from"):
+        Job.open(old, write=write)

@@ -1,4 +1,4 @@
-"""All benches in one table: `.venv/bin/python tools/bench [--json FILE] [NAME ...]`.
+"""All benches in one table: `.venv/bin/python tools/bench [--json FILE] [--page FILE] [NAME ...]`.
 
 Each bench prints a ratio against a reference measured in the same run; a bench is not a test, so
 nothing here fails on a slow day. What a bench needs and is missing is installed first.
@@ -47,12 +47,14 @@ def main() -> None:
     options = argparse.ArgumentParser(prog="tools/bench", description=__doc__)
     options.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(BENCHES)}")
     options.add_argument("--json", type=Path, metavar="FILE", help="write the table there too")
+    options.add_argument("--page", type=Path, metavar="FILE", help="and there, as Markdown")
     given = options.parse_args()
     unknown = set(given.names) - set(BENCHES)
     if unknown:
         options.error(f"no bench is called {', '.join(sorted(unknown))}")
 
     rows = []
+    started = time.perf_counter()
     for name in given.names or BENCHES:
         for reference in REFERENCES.get(name, []):
             _provide(reference)
@@ -67,8 +69,29 @@ def main() -> None:
         cells = (row["bench"], row["what"], row["value"])
         shown = "  ".join(str(cell).ljust(width) for cell, width in zip(cells, widths, strict=True))
         print(f"{shown}  {row['against']}")
+    took_s = time.perf_counter() - started
+    if given.page:
+        given.page.write_text(_page(rows, machine, took_s))
     if given.json:
         given.json.write_text(json.dumps({"machine": machine, "rows": rows}, indent=2) + "\n")
+
+
+def _page(rows: list[dict[str, object]], machine: str, took_s: float) -> str:
+    lines = [
+        "# Benches",
+        "",
+        f"Made by `.venv/bin/python tools/bench --page tools/bench/RESULTS.md` on {machine}, "
+        f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the end, in {took_s:.0f} s. "
+        "Every reference was measured in the same run on the same machine; times on yours differ, "
+        "ratios less so.",
+        "",
+        "| bench | what | value | against |",
+        "| --- | --- | --- | --- |",
+    ]
+    for row in rows:
+        cells = (str(row[key]).replace("|", "\\|") for key in ("bench", "what", "value", "against"))
+        lines.append(f"| {' | '.join(cells)} |")
+    return "\n".join(lines) + "\n"
 
 
 def _provide(package: str) -> None:

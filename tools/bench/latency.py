@@ -67,7 +67,8 @@ def _delays(job: str, target_mm: float) -> list[float]:
                 if told["event"] == "prompt":
                     prompts.put((time.perf_counter(), told["by_mm"]))
 
-        threading.Thread(target=listen, daemon=True).start()
+        listener = threading.Thread(target=listen, daemon=True)
+        listener.start()
         delays: list[float] = []
         seq = 0
         while prompts.empty():  # until the port is open
@@ -86,6 +87,7 @@ def _delays(job: str, target_mm: float) -> list[float]:
                     break
             time.sleep(max(0.0, begun + 1.0 / RATE_HZ - time.perf_counter()))
         process.terminate()
+        listener.join(10.0)
     os.close(master)
     os.close(slave)
     return delays

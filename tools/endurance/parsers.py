@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from rig import plan_geometry, units
+from rig.cli.live_options import replayed_sessions
 from rig.devices import framing, profile, trace
 from rig.devices.decoder import Decoder
 from rig.devices.reading import Reading
@@ -24,7 +25,10 @@ from rig.errors import BadInput, RigError
 from rig.flatness import level_lines, rules
 from rig.job.store import Job
 from rig.live.keys import KeyParser
+from rig.live.machines import survey_machine
 from rig.live.pour_keys import PourKeys, parse_words
+from rig.live.session import step
+from rig.live.sources import as_logged, session_items
 from rig.pour import sheet
 from rig.survey import table
 from tools.endurance.fuzz import Family
@@ -222,6 +226,13 @@ def _words(data: bytes) -> None:
         _sound([reading])
 
 
+_CAPTURE = {
+    "kind": "floor", "dwell_s": 1.0, "walk_s": 1.0, "still_mm": 0.5, "rock": False, "units": "mm",
+    "points": [["A1", 150.0, 150.0], ["A2", 150.0, 900.0]], "resumes_from": ["A1", 1200.0],
+    "clamp_mm": None,
+}  # fmt: skip
+
+
 @functools.cache
 def _job_file() -> bytes:
     """A job with something in every table."""
@@ -229,10 +240,17 @@ def _job_file() -> bytes:
     walls = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
     with Job.create(path, {"units": "mm"}, walls, [], [(0.0, 500.0, 0.0, 1300.0)]) as job:
         job.set_points([("A1", 150.0, 150.0, 1), ("A2", 150.0, 900.0, 2)])
-        session = job.start_session("survey", "1", "serial", "text", {"kind": "floor"}, "boot", 1e9)
+        session = job.start_session(
+            "survey", "1", "serial", _PROFILES[-1].read_text(), _CAPTURE, "boot", 1e9
+        )
         for n in range(20):
             job.log_reading(session, n / 20, 1e9, f"$U0HGT,{n},1200.0,mm,V*00", 1200.0, "valid", n)
-        job.log_event(session, 1.0, 1e9, "act", {"act": "accept", "argument": None})
+        for act in (("accept", None), ("undo", None), ("goto", "A2")):
+            job.log_event(session, 1.0, 1e9, "act", {"act": act[0], "argument": act[1]})
+        job.log_event(session, 1.0, 1e9, "lost", {"reason": "unplugged"})
+        job.log_event(session, 1.0, 1e9, "back", {"gap_s": 2.0})
+        job.log_event(session, 1.0, 1e9, "battery", {"percent": 50})
+        job.log_event(session, 1.0, 1e9, "end", {})
         place = {"x_mm": 150.0, "y_mm": 150.0}
         measured = {"reading_mm": 1200.0, "stderr_mm": 0.1, "n": 20, "time_s": 1.0, "utc_s": 1e9}
         for label in ("A1", "A2", "A1"):
@@ -274,6 +292,14 @@ def _jobs(data: bytes) -> None:
             job.changed_since(plan, bags=True)
         if len(data) % 2 == 0:
             job.update_settings({"units": "in"})
+    for session, source in replayed_sessions(path, "survey", "mm", None):
+        with Job.open(path) as job:
+            with as_logged(path, session.id):
+                machine = survey_machine(job, _room(), session.capture, 0.1, 0.1)
+            for item in session_items(job, session.id, source.profile, "mm"):
+                if not machine.finished:
+                    for event in step(machine, item):
+                        json.dumps(event.as_dict())
     for ending in ("-wal", "-shm", ".lock"):
         with contextlib.suppress(OSError):
             os.unlink(f"{path}{ending}")

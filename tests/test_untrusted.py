@@ -1,0 +1,101 @@
+"""What comes from elsewhere is data: nothing in it runs, and no path in it is opened."""
+
+import ast
+import builtins
+import io
+import os
+from pathlib import Path
+
+import pytest
+
+from rig.devices import trace
+from rig.devices.profile import load_profile, parse_profile
+from rig.errors import RigError
+from rig.flatness.rules import parse_rule
+from rig.job import Job
+
+ROOT = Path(__file__).parents[1]
+FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "system", "popen", "load_extension"}
+FORBIDDEN_MODULES = {"pickle", "marshal", "shelve", "yaml", "dill", "ctypes", "runpy"}
+
+
+def test_the_program_runs_no_text():
+    for path in (ROOT / "rig").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            where = f"{path.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
+            if isinstance(node, ast.Call):
+                called = getattr(node.func, "id", None) or getattr(node.func, "attr", None)
+                regular = isinstance(node.func, ast.Attribute) and ast.unparse(node.func) == (
+                    "re.compile"
+                )
+                assert regular or called not in FORBIDDEN_CALLS, where
+                assert all(keyword.arg != "shell" for keyword in node.keywords), where
+            names = [alias.name for alias in getattr(node, "names", []) if hasattr(alias, "name")]
+            module = getattr(node, "module", None) if isinstance(node, ast.ImportFrom) else None
+            for name in [*names, module or ""]:
+                assert name.partition(".")[0] not in FORBIDDEN_MODULES, where
+
+
+@pytest.fixture
+def no_other_file(monkeypatch):
+    """Any file that is opened by name from now on is a failure, but for those named here."""
+    allowed: list[str] = []
+    usual, usual_os = io.open, os.open
+
+    def guarded(file, *more, **options):
+        assert isinstance(file, int) or str(file) in allowed, f"{file} was opened"
+        return usual(file, *more, **options)
+
+    def guarded_os(file, *more, **options):
+        assert str(file) in allowed, f"{file} was opened"
+        return usual_os(file, *more, **options)
+
+    monkeypatch.setattr(builtins, "open", guarded)
+    monkeypatch.setattr(io, "open", guarded)
+    monkeypatch.setattr(os, "open", guarded_os)
+    return allowed
+
+
+SENTENCE = load_profile("sentence").text_toml
+ESCAPES = ["../../etc/passwd", "/etc/passwd", "file:///etc/passwd", "~/.ssh/id_rsa", "a\x00b"]
+
+
+@pytest.mark.parametrize("path", ESCAPES)
+def test_no_path_in_a_profile_or_a_rule_is_opened(path, no_other_file):
+    shown = path.replace("\x00", "\\u0000")
+    profile = (
+        f'text = "{shown}"\nframing = "line"\nunit = "mm"\n[line]\npattern = "(?P<value>.*)"\n'
+    )
+    assert parse_profile(profile, path).text == path
+    rule = f'text = "{shown}"\nmeasure = "straightedge"\n'
+    rule += "[straightedge]\nlengths_mm = [2000]\nlimits_mm = [3]\n"
+    assert parse_rule(rule, path).text == path
+
+
+@pytest.mark.parametrize("path", ESCAPES)
+def test_no_path_in_a_trace_is_opened(path, tmp_path, no_other_file):
+    file = tmp_path / "a.trace"
+    no_other_file.append(str(file))
+    file.write_text(
+        f'floor-rig trace 1\nkey = "{path}"\nstarted = 2026-01-01T00:00:00Z\n'
+        f"profile = '''\n{SENTENCE}'''\n---\n0.050000\t$U0HGT,1,1234.5,mm,V*48\n".replace(
+            "\x00", "\\u0000"
+        )
+    )
+    assert len(list(trace.replay(trace.read_trace(file)))) == 1
+
+
+@pytest.mark.parametrize("label", [*ESCAPES[:4], "'); DROP TABLE shot; --"])
+def test_a_label_is_a_label_whatever_it_says(label, tmp_path):
+    walls = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
+    with Job.create(tmp_path / "job.sqlite", {}, walls) as job:
+        row = {"point": label, "x_mm": 1.0, "y_mm": 2.0, "reading_mm": 3.0, "stderr_mm": 0.1}
+        job.import_shots([row])
+        assert [shot.point for shot in job.shots()] == [label]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["job.sqlite", "job.sqlite.lock"]
+
+
+def test_a_profile_named_by_a_directory_or_nothing_is_refused(tmp_path):
+    for name in (str(tmp_path), "", "../nowhere.toml", "a\x00b"):
+        with pytest.raises(RigError):
+            load_profile(name)
