@@ -3,6 +3,7 @@
 import json
 import signal
 import sqlite3
+import time
 
 import pytest
 
@@ -159,6 +160,19 @@ def test_a_phone_that_lost_its_wifi_says_so_and_catches_up(job, rod, live, phone
     when(page, "document.body.dataset.link == 'live'")
     when(page, f"floorPage.state.places.filter(place => place.state == 'done').length > {taken}")
     assert page.locator("#old").is_hidden()
+
+
+def test_a_link_that_only_falls_silent_takes_the_prompt_back_too(job, rod, live, phone):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0")
+    session = live("set", "--job", job, "--serial", port, "--skip-check", hears=hear)
+    page = phone(session.url)
+    when(page, "document.body.dataset.mode == 'prompt'")
+    session.process.send_signal(signal.SIGSTOP)  # no end of the connection, no more words
+    begun = time.monotonic()
+    until(lambda: page.locator("#prompt").inner_text() == "link lost")
+    assert time.monotonic() - begun < 4.0
+    session.process.send_signal(signal.SIGCONT)
+    when(page, "document.body.dataset.link == 'live' && document.body.dataset.mode == 'prompt'")
 
 
 def test_a_key_that_is_missing_wrong_or_old_opens_nothing(fresh_job, rod, live, phone):
