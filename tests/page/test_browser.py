@@ -118,7 +118,7 @@ def test_taps_act_in_the_session(fresh_job, rod, live, phone):
     session.wait("next", label="C2")
     page.get_by_role("button", name="Undo").tap()
     page.locator("#notes", has_text=session.wait("trouble", reason="undo")["text"]).wait_for()
-    page.get_by_role("button", name="Take it now").tap()
+    page.get_by_role("button", name="Accept").tap()
     session.wait("trouble", reason="accept")
 
 

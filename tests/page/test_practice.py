@@ -54,7 +54,7 @@ def work(page):
         if mode != "prompt" or told["move"] != "hold":
             held_s = time.monotonic()
         elif time.monotonic() - held_s > 3.0:  # on the edge of the tolerance: the trainee decides
-            page.get_by_role("button", name="Take it now").click()
+            page.get_by_role("button", name="Accept").click()
             held_s = time.monotonic()
         time.sleep(0.05)
 

@@ -7,7 +7,7 @@
   const DEAD_MS = 6000;
   const RETRY_MS = [300, 600, 1200, 2500, 5000];
   const FLASH_MS = 900;
-  const MAIN = { survey: "Take it now", set: "Take it now", pour: "Batch poured" };
+  const MAIN = { survey: "Accept", set: "Accept", pour: "Batch poured" };
 
   const state = {};
   let socket = null, opened = 0, heard = 0, tries = 0, retry = 0, linked = false, ended = false, lastCue = -1;
@@ -312,8 +312,8 @@
     };
     const screen = state.job ? state.job.screen : "";
     if (may) {
-      if (asked) add("Yes", () => act("accept"), true);
-      else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Take it now", () => act("accept"), true);
+      if (asked) add("Yes, accept", () => act("accept"), true);
+      else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Accept", () => act("accept"), true);
       else if (acts.includes("batch")) add(MAIN.pour, () => act("batch"), true);
       if (acts.includes("front")) add("Front …", fronts);
       if (acts.includes("undo")) add("Undo", () => act("undo"));
