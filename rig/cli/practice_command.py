@@ -288,7 +288,6 @@ class Practice:
             speed = AGAIN_POUR_SPEED if session.kind == "pour" else AGAIN_SPEED
             follower = Follower(job, session, _outline(job))
             scene = scene_of(job, session, follower.then, follower.profile, acts=("finish",))
-            scene.sections["hand"] = None
             self._page.begin(scene)
             moves = [
                 (utc_s - session.utc_s, told)

@@ -111,6 +111,7 @@ class BigScreen:
         self._big, self._small, self._note = "", "", ""
         self._beam, self._stale = Beam(), ""
         self._prompting = False  # the big line says what the latest reading says
+        self._pouring = False  # no rod's reading stands behind the big line
 
     def __enter__(self) -> "BigScreen":
         self._live.start()
@@ -146,6 +147,7 @@ class BigScreen:
                 self._big = f"edge {max(0.0, told['left_s']) / 60:.0f} min left"
             case "done":
                 self._big, self._small = "done", ""
+        self._pouring |= told["event"] in ("batch", "edges") or {"n", "strip"} <= told.keys()
         if told["event"] in ("prompt", "next", "armed", "check", "shot", "set", "done"):
             self._prompting = told["event"] == "prompt"
         if told["event"] != "prompt":
@@ -178,7 +180,7 @@ class BigScreen:
     @property
     def shown(self) -> tuple[str, str]:
         """The big line and the one below it."""
-        if not self._stale:
+        if not self._stale or self._pouring:
             return self._big, self._small
         if self._prompting or self._stale == LINK_LOST:
             return self._stale, self._small

@@ -126,6 +126,8 @@ class Scene:
             "count": self._count(),
             "pour": pour,
             "cues": [],
+            "score": None,
+            "hand": None,
             "ended": None,
         }
 
@@ -149,7 +151,6 @@ class Scene:
     def practise(self) -> None:
         """Let the page move the rod."""
         self.sections["job"] = {**self.sections["job"], "practice": True}
-        self.sections["hand"] = None
 
     def move(self, told: Section) -> set[str]:
         """Show where a trainee has the rod."""

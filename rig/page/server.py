@@ -9,6 +9,7 @@ import contextlib
 import json
 import os
 import socket
+import sys
 import threading
 from collections import deque
 from collections.abc import AsyncIterator
@@ -26,7 +27,7 @@ from rig.page.scene import Shown
 from rig.page.turn import Turn
 
 THIN_S = 0.015
-BEAT_S = 2.0
+BEAT_S = 0.5
 TICK_S = 0.1
 STUCK_S = 8.0
 MOST_PHONES = 24
@@ -175,9 +176,9 @@ class Page:
         await self._stop.wait()
         ticking.cancel()
         await asyncio.sleep(0.2)  # the last word is on its way
-        for phone in list(self._phones):
-            with contextlib.suppress(Exception):
-                await asyncio.wait_for(phone.socket.close(code=1000, message=b"ended"), GOODBYE_S)
+        closing = [phone.socket.close(code=1000, message=b"ended") for phone in self._phones]
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(asyncio.gather(*closing, return_exceptions=True), GOODBYE_S)
         await runner.cleanup()
 
     async def _tick(self) -> None:
@@ -197,8 +198,12 @@ class Page:
         self._spread(set(scene.sections))
 
     def _hear(self, told: dict[str, Any]) -> None:
-        if self._scene is not None:
+        if self._scene is None:
+            return
+        try:
             self._spread(self._scene.hear(told, self._loop.time()))
+        except Exception as error:  # whatever the page cannot show, the session goes on
+            print(f"rig: the page cannot show {told.get('event')}: {error!r}", file=sys.stderr)
 
     def _show_hand(self, told: dict[str, Any]) -> None:
         if self._scene is not None:

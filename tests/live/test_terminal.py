@@ -79,3 +79,10 @@ def test_where_to_go_stays_while_the_rod_is_carried_without_beam(screen):
         big({"event": "reading", "time_s": n / 20, "value_mm": None, "status": "no_beam"})
     assert big.shown[0] == "C4"
     assert "no beam" in big.shown[1]
+
+
+def test_a_lost_counter_does_not_hide_the_wet_edge(screen):
+    big, _ = screen
+    big({"event": "edges", "left_s": 240.0, "strips": [1], "ages_s": [480.0], "text": "edge"})
+    big({"event": "lost", "time_s": 2.0, "reason": "unplugged"})
+    assert big.shown[0] == "edge 4 min left"

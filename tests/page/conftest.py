@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import threading
@@ -38,6 +39,14 @@ def until(true: Callable[[], Any], what: str = "it", wait_s: float = WAIT_S) -> 
 def when(page: Any, true: str) -> Any:
     """Wait until an expression is true in a page; Playwright's own way needs an unsafe policy."""
     return until(lambda: page.evaluate(f"() => {true}"), true)
+
+
+def violations(page: Any) -> list[Any]:
+    """What axe-core finds wrong in a page (opened with `bypass_csp`)."""
+    from axe_core_python.sync_playwright import Axe
+
+    found = Axe().run(page)["violations"]
+    return [(rule["id"], [node["html"] for node in rule["nodes"]]) for rule in found]
 
 
 def rig(*words: object) -> str:
@@ -88,6 +97,7 @@ class Live:
         return found
 
     def stop(self) -> None:
+        self.process.send_signal(signal.SIGCONT)
         self.process.terminate()
         self.process.wait(10)
 

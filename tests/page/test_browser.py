@@ -1,11 +1,13 @@
 """The page in a real Chromium, beside a real session with a simulated rod on a pseudo-terminal."""
 
 import json
+import signal
 import sqlite3
+import time
 
 import pytest
 
-from tests.page.conftest import until, when
+from tests.page.conftest import until, violations, when
 
 pytestmark = pytest.mark.timeout(180)
 
@@ -62,6 +64,8 @@ def test_the_word_stands_where_the_marker_is_to_go(fresh_job, rod, live, phone):
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
     page = phone(session.url)
     session.wait("armed")
+    page.get_by_role("button", name="Skip").wait_for()
+    session.process.send_signal(signal.SIGSTOP)  # nothing of its own comes in between
     for width, height in ((390, 844), (320, 568), (844, 390), (1440, 900)):
         page.set_viewport_size({"width": width, "height": height})
         for text in ("raise 3/16", "lower 1 13/32", "hold", "raise 12.5 mm", "lower 104.5 mm"):
@@ -92,6 +96,7 @@ def test_the_word_stands_where_the_marker_is_to_go(fresh_job, rod, live, phone):
                 assert box["top"] >= box["line"] - 4, (text, width)
             else:
                 assert box["top"] < box["line"] < box["bottom"]
+    session.process.send_signal(signal.SIGCONT)
 
 
 def test_taps_act_in_the_session(fresh_job, rod, live, phone):
@@ -113,15 +118,16 @@ def test_taps_act_in_the_session(fresh_job, rod, live, phone):
     session.wait("next", label="C2")
     page.get_by_role("button", name="Undo").tap()
     page.locator("#notes", has_text=session.wait("trouble", reason="undo")["text"]).wait_for()
-    page.get_by_role("button", name="Take it now").tap()
+    page.get_by_role("button", name="Accept").tap()
     session.wait("trouble", reason="accept")
 
 
 def test_of_two_phones_one_acts_and_the_other_may_take_over(fresh_job, rod, live, phone):
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
-    one = phone(session.url)
+    one = phone(session.url, bypass_csp=True)
     one.get_by_role("button", name="Skip").wait_for()
+    assert violations(one) == []
     other = phone(session.url)
     other.get_by_role("button", name="Take over").wait_for()
     assert other.get_by_role("button", name="Skip").count() == 0
@@ -154,6 +160,19 @@ def test_a_phone_that_lost_its_wifi_says_so_and_catches_up(job, rod, live, phone
     when(page, "document.body.dataset.link == 'live'")
     when(page, f"floorPage.state.places.filter(place => place.state == 'done').length > {taken}")
     assert page.locator("#old").is_hidden()
+
+
+def test_a_link_that_only_falls_silent_takes_the_prompt_back_too(job, rod, live, phone):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0")
+    session = live("set", "--job", job, "--serial", port, "--skip-check", hears=hear)
+    page = phone(session.url)
+    when(page, "document.body.dataset.mode == 'prompt'")
+    session.process.send_signal(signal.SIGSTOP)  # no end of the connection, no more words
+    begun = time.monotonic()
+    until(lambda: page.locator("#prompt").inner_text() == "link lost")
+    assert time.monotonic() - begun < 4.0
+    session.process.send_signal(signal.SIGCONT)
+    when(page, "document.body.dataset.link == 'live' && document.body.dataset.mode == 'prompt'")
 
 
 def test_a_key_that_is_missing_wrong_or_old_opens_nothing(fresh_job, rod, live, phone):
@@ -243,8 +262,6 @@ def test_acts_of_the_page_are_in_the_jobs_log(fresh_job, rod, live, phone):
 
 
 def test_a_screen_reader_and_a_glove_find_their_way(job, rod, live, phone):
-    from axe_core_python.sync_playwright import Axe
-
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0")
     session = live("set", "--job", job, "--serial", port, "--skip-check", hears=hear)
     page = phone(session.url, bypass_csp=True)  # for axe itself
@@ -253,10 +270,9 @@ def test_a_screen_reader_and_a_glove_find_their_way(job, rod, live, phone):
         page.set_viewport_size({"width": width, "height": height})
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
-            found = Axe().run(page)["violations"]
-            assert [(rule["id"], [node["html"] for node in rule["nodes"]]) for rule in found] == []
+            assert violations(page) == []
         page.get_by_role("button", name="Go to").click()
-        assert Axe().run(page)["violations"] == []
+        assert violations(page) == []
         targets = page.evaluate(
             """() => [...document.querySelectorAll('button')].filter(b => b.offsetParent)
                   .map(b => [b.textContent, b.offsetWidth, b.offsetHeight])"""

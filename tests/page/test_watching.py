@@ -6,7 +6,7 @@ import pytest
 
 from rig.job.store import Job
 from rig.live.following import JobAsOf
-from tests.page.conftest import rig, until, when
+from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(120)
 POUR = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
@@ -61,7 +61,7 @@ def test_a_job_as_of_a_session_knows_nothing_of_it(job, rod, live):
 def test_a_pour_on_the_page(job, live, phone):
     rig("pour", "plan", "--job", job, *POUR)
     session = live("pour", "run", "--job", job)
-    page = phone(session.url)
+    page = phone(session.url, bypass_csp=True)
     when(page, "document.body.dataset.mode == 'batch'")
     assert page.locator("#prompt").inner_text() == "batch 1"
     bags = page.locator("#bags").inner_text()
@@ -72,12 +72,13 @@ def test_a_pour_on_the_page(job, live, phone):
     assert left.inner_text() != bags
     until(lambda: "min" in page.locator("#edge").inner_text(), "the wet edge")
 
+    assert violations(page) == []
     page.get_by_role("button", name="Front").tap()
     page.get_by_role("button", name="strip 1").first.tap()
     assert session.wait("front")["strip"] == 1
     page.get_by_role("button", name="Batch poured").tap()  # too soon after the first: is asked
     page.locator("#question", has_text="say y").wait_for()
-    page.get_by_role("button", name="Yes").tap()
+    page.get_by_role("button", name="Yes, accept").tap()
     session.wait("batch", n=2)
     page.get_by_role("button", name="Undo").tap()
     assert session.wait("undone")["label"] == "batch 2"

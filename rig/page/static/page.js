@@ -3,14 +3,15 @@
 (() => {
   const $ = (id) => document.getElementById(id);
   const body = document.body.dataset;
-  const QUIET_MS = 5000;
+  const QUIET_MS = 2000;  // the server beats four times as often
+  const DEAD_MS = 6000;
   const RETRY_MS = [300, 600, 1200, 2500, 5000];
   const FLASH_MS = 900;
-  const MAIN = { survey: "Take it now", set: "Take it now", pour: "Batch poured" };
+  const MAIN = { survey: "Accept", set: "Accept", pour: "Batch poured" };
 
   const state = {};
-  let socket = null, heard = 0, tries = 0, retry = 0, linked = false, ended = false, lastCue = -1;
-  let me = { acts: false, phones: 0 }, changed = new Set(), flashing = 0, wake = null, stale = "";
+  let socket = null, opened = 0, heard = 0, tries = 0, retry = 0, linked = false, ended = false, lastCue = -1;
+  let me = { acts: false, phones: 0 }, changed = new Set(), flashing = 0, wake = null;
 
   // --- the link ---------------------------------------------------------------------------
 
@@ -30,6 +31,7 @@
     if (ended || (socket && socket.readyState <= WebSocket.OPEN)) return;
     const mine = new WebSocket(new URL("live", location.href.replace(/^http/, "ws")));
     socket = mine;
+    opened = Date.now();
     mine.onopen = () => mine.send(JSON.stringify({ say: "hello", phone }));
     mine.onmessage = (event) => { if (mine === socket) hear(JSON.parse(event.data)); };
     mine.onclose = () => {
@@ -67,9 +69,9 @@
     if (linked || ended) return;
     const when = heard ? new Date(heard) : null;
     $("old").hidden = false;
-    $("old").textContent = when
+    put($("old"), when
       ? `Link lost: this is old, of ${when.toLocaleTimeString()}. Trying again …`
-      : "Not connected yet. Trying …";
+      : "Not connected yet. Trying …");
   }
 
   function hear(message) {
@@ -119,14 +121,16 @@
   }
 
   setInterval(() => {
-    if (ended) return;
-    if (linked && Date.now() - heard > QUIET_MS) {
-      if (socket) socket.close();
+    if (ended || !heard) return;
+    const quiet = Date.now() - heard;
+    if (linked && quiet > QUIET_MS) lose();
+    if (quiet > DEAD_MS && socket && socket.readyState === WebSocket.OPEN && Date.now() - opened > DEAD_MS) {
+      socket.close();
       socket = null;
-      lose();
       connect();
     }
-  }, 500);
+    age();
+  }, 250);
   addEventListener("offline", () => {
     if (socket) socket.close();
     socket = null;
@@ -308,8 +312,8 @@
     };
     const screen = state.job ? state.job.screen : "";
     if (may) {
-      if (asked) add("Yes", () => act("accept"), true);
-      else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Take it now", () => act("accept"), true);
+      if (asked) add("Yes, accept", () => act("accept"), true);
+      else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Accept", () => act("accept"), true);
       else if (acts.includes("batch")) add(MAIN.pour, () => act("batch"), true);
       if (acts.includes("front")) add("Front …", fronts);
       if (acts.includes("undo")) add("Undo", () => act("undo"));

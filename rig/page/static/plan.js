@@ -29,6 +29,7 @@ const plan = (() => {
     const defs = make("defs", {}, svg);
     const hatch = make("pattern", { id: "hatch", width: 2.4 * scale, height: 2.4 * scale, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, defs);
     make("path", { class: "hatch", d: `M0 0V${2.4 * scale}`, "stroke-width": 0.8 * scale }, hatch);
+    make("polygon", { points: ring(room.walls) }, make("clipPath", { id: "inside" }, defs));
     make("polygon", { class: "floor", points: ring(room.walls) }, svg);
     make("polygon", { class: "wall", points: ring(room.walls), "stroke-width": 2 * scale }, svg);
     for (const [x, y, x2, y2] of room.doors)
@@ -49,7 +50,7 @@ const plan = (() => {
     places = state.places;
     const r = 2.4 * scale, pour = state.pour;
     for (const { label, x, y, state: how, area } of places) {
-      if (area) make("circle", { class: "bubble", cx: x, cy: -y, r: 1000 * Math.sqrt(area / Math.PI) * 0.94, "stroke-width": 0.3 * scale }, group);
+      if (area) make("circle", { class: "bubble", "clip-path": "url(#inside)", cx: x, cy: -y, r: 1000 * Math.sqrt(area / Math.PI) * 0.94, "stroke-width": 0.3 * scale }, group);
       const wet = pour && how === "done" ? "wet" : "";
       make("circle", { class: `place ${how} ${wet}`, cx: x, cy: -y, r, "stroke-width": 0.6 * scale }, group);
       if (how === "done") make("path", { class: "tick", d: `M${x - r * 0.5} ${-y} l${r * 0.38} ${r * 0.42} l${r * 0.66} ${-r * 0.9}`, "stroke-width": 0.8 * scale }, group);
