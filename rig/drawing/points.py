@@ -56,11 +56,13 @@ def walk_drawing(
     size, radius = (USUAL_MM, 1.1) if closest(places) > 14.0 else (SMALL_MM, 0.8)
     for x, y in places:
         frame.labels.take((x - radius, y - radius, x + radius, y + radius))
+    named = closest(places) > 3.5  # the least a label takes; where it is closer none has room
     for n, (point, (x, y)) in enumerate(zip(points, places, strict=True)):
         shapes: list[Shape] = list(_start(x, y)) if n == 0 else []
         shapes += dot(x, y, radius) if point.label in shot else ring(x, y, radius)
         away = radius + 0.4 if n else 2.6
-        shapes += frame.labels.beside(x, y, [(point.label, size, True)], away, below=True)
+        if named or n == 0:
+            shapes += frame.labels.beside(x, y, [(point.label, size, True)], away, below=True)
         frame.add(tagged("point", point.label, shapes))
     done = sum(point.label in shot for point in points)
     return frame.finish(title, f"{len(points)} points, {done} of them shot.")

@@ -4,6 +4,7 @@ x runs to the right and y down, from the sheet's upper left corner. Colours are 
 `rig.drawing.palette`, so that a page may dress a drawing anew; what is drawn later lies above.
 """
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -33,6 +34,7 @@ _WIDE = {
     "°": 400, "²": 333, "³": 333, "·": 278, "–": 556, "—": 1000, "…": 1000,
 }  # fmt: skip
 _WIDTHS = _NARROW | _WIDE
+_SQUARE_MM = 10.0
 _WIDER_BOLD = frozenset("bcdfghijklmnopqrstuvwxyABJKL&!?:;[]'")
 
 
@@ -162,8 +164,9 @@ class Labels:
     """Places texts where they cover neither each other nor what is already there."""
 
     bounds: Box
-    taken: list[Box] = field(default_factory=list)
     within: Any = None  # a shapely polygon that texts should not leave
+    # What is taken, by squares of the sheet, so that a thousand labels need not all be asked.
+    _taken: dict[tuple[int, int], list[Box]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.within is not None:
@@ -171,7 +174,8 @@ class Labels:
 
     def take(self, box: Box) -> None:
         """Keep texts off a box."""
-        self.taken.append(box)
+        for square in _squares(box):
+            self._taken.setdefault(square, []).append(box)
 
     def inside(self, x: float, y: float, wide: float, high: float) -> Place:
         """Nearest place from which so much lies within the bounds on both sides."""
@@ -221,7 +225,7 @@ class Labels:
                 break
         if best is None or (not must and least > 0.0):
             return ()
-        self.taken.append(best)
+        self.take(best)
         shapes: list[Shape] = [rectangle(best, "paper")] if backed else []
         y = best[1] + 0.1
         for text, size, bold in lines:
@@ -238,11 +242,17 @@ class Labels:
             whole = shapely.box(*box)
             if not self.within.contains(whole):
                 covered += 3.0 * float(whole.difference(self.within).area)
-        for a, b, c, d in self.taken:
+        near = {other for square in _squares(box) for other in self._taken.get(square, ())}
+        for a, b, c, d in near:
             wide, high = min(right, c) - max(left, a), min(bottom, d) - max(top, b)
             if wide > 0 and high > 0:
                 covered += wide * high
         return covered
+
+
+def _squares(box: Box) -> Iterable[tuple[int, int]]:
+    left, top, right, bottom = (int(value // _SQUARE_MM) for value in box)
+    return itertools.product(range(left, right + 1), range(top, bottom + 1))
 
 
 def _around(x: float, y: float, width: float, height: float, away: float) -> list[Place]:

@@ -97,6 +97,7 @@ def proof_section(source: Source) -> Section:
         _markers_table(source, change),
         _figure(source, kind, rule, told, failed[1:] if worst else failed),
         Words("The standard itself and the covering's maker rule over what stands here.", "small"),
+        new_page=True,
     )
 
 

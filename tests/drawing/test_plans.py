@@ -1,6 +1,7 @@
 """Every plan: on its sheet, the door at the bottom, nothing over anything, the same in PDF."""
 
 import re
+import time
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
@@ -240,6 +241,14 @@ def test_many_shots_keep_their_dots_and_drop_what_has_no_room():
     drawing = drawings(ROOM, Look("mm", width_mm=90, height_mm=120), places)["floor"]
     assert overlapping(drawing) == []
     assert to_svg(drawing).count('data-kind="shot"') == len(places)
+
+
+def test_thousands_of_points_are_drawn_in_seconds():
+    places = grid(room(30_000.0, 30_000.0), 20, 100)
+    begun = time.process_time()
+    markers_drawing(room(30_000.0, 30_000.0), Look("mm"), places)
+    walk_drawing(room(30_000.0, 30_000.0), Look("mm"), places)
+    assert time.process_time() - begun < 20.0
 
 
 def test_a_door_on_a_slanted_wall_and_no_door_at_all():
