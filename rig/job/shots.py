@@ -54,30 +54,11 @@ def add(
     return shot_id
 
 
-def correct(connection: sqlite3.Connection, **row: Any) -> int:
-    """Write a current shot again, with another reading, and return its id.
-
-    What it was before points at itself, as an undone shot does: it is never to count again. Undoing
-    the new one brings back what the old one had taken the place of.
-    """
-    shot_id = add(connection, **row)
-    was = "SELECT id FROM shot WHERE superseded_by = ? AND id <> superseded_by"
-    for (old_id,) in connection.execute(was, (shot_id,)).fetchall():
-        connection.execute(
-            "UPDATE shot SET superseded_by = ? WHERE superseded_by = ? AND id <> superseded_by",
-            (shot_id, old_id),
-        )
-        connection.execute("UPDATE shot SET superseded_by = id WHERE id = ?", (old_id,))
-    return shot_id
-
-
-def supersede(
-    connection: sqlite3.Connection, shot_id: int, by: int | None, *, bring_back: bool = True
-) -> None:
+def supersede(connection: sqlite3.Connection, shot_id: int, by: int | None) -> None:
     """Take a current shot out of use; an undone one points at itself.
 
-    With `bring_back` what an undone shot had taken the place of counts again, except at a marker:
-    its screw was turned since.
+    What an undone shot had taken the place of counts again, except at a marker: its screw was
+    turned since.
     """
     shot = _current(connection, shot_id)
     if (
@@ -88,7 +69,7 @@ def supersede(
     connection.execute(
         "UPDATE shot SET superseded_by = ? WHERE id = ?", (shot_id if by is None else by, shot_id)
     )
-    if by is None and bring_back:
+    if by is None:
         _bring_back(connection, shot)
     connection.execute(
         "UPDATE marker SET residual_mm = NULL, shot_id = NULL, set_utc_s = NULL WHERE shot_id = ?",

@@ -354,20 +354,20 @@ class Job(JobFile):
                 utc_s=utc_s,
             )
 
-    def correct_shots(self, session_id: int, rows: Iterable[Mapping[str, Any]]) -> list[int]:
-        """Write several current shots again in one transaction, each as `add_shot` takes it."""
+    def add_shots(self, session_id: int, rows: Iterable[Mapping[str, Any]]) -> list[int]:
+        """Commit several shots in one transaction, each as `add_shot` takes it."""
         setup_id = self._setup(session_id)
         with self._writing("the shots were not kept") as connection:
             return [
-                shots.correct(connection, session_id=session_id, setup_id=setup_id, **row)
+                shots.add(connection, session_id=session_id, setup_id=setup_id, **row)
                 for row in rows
             ]
 
     def set_aside(self, shot_ids: Iterable[int]) -> None:
-        """Take several current shots out of use in one transaction; nothing takes their place."""
+        """Take several current shots out of use in one transaction, as `supersede` does."""
         with self._writing("the shots were not set aside") as connection:
             for shot_id in shot_ids:
-                shots.supersede(connection, shot_id, None, bring_back=False)
+                shots.supersede(connection, shot_id, None)
 
     def supersede(self, shot_id: int, by: int | None = None) -> None:
         """Take a current shot out of use; an undone one (`by` None) points at itself.
