@@ -77,6 +77,33 @@ def supersede(connection: sqlite3.Connection, shot_id: int, by: int | None) -> N
     )
 
 
+def set_aside(connection: sqlite3.Connection, shot_id: int) -> None:
+    """Take a current shot out of use, and bring nothing back that it had taken the place of."""
+    _current(connection, shot_id)
+    connection.execute("UPDATE shot SET superseded_by = id WHERE id = ?", (shot_id,))
+
+
+def correct(
+    connection: sqlite3.Connection, session_id: int, setup_id: int, row: Mapping[str, Any]
+) -> int:
+    """Write a shot in place of the current one, of which it is a better reading; return its id.
+
+    What the uncorrected one had taken the place of is now replaced by this one.
+    """
+    old = connection.execute(
+        "SELECT id FROM shot WHERE point = ? AND kind = ? AND superseded_by IS NULL",
+        (row["point"], row["kind"]),
+    ).fetchall()
+    new = add(connection, session_id=session_id, setup_id=setup_id, **row)
+    for (shot_id,) in old:
+        connection.execute(
+            "UPDATE shot SET superseded_by = ? WHERE superseded_by = ? AND id <> ?",
+            (new, shot_id, shot_id),
+        )
+        connection.execute("UPDATE shot SET superseded_by = id WHERE id = ?", (shot_id,))
+    return new
+
+
 def relabel(
     connection: sqlite3.Connection,
     moves: Sequence[tuple[int, str, float | None, float | None]],

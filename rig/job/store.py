@@ -354,20 +354,21 @@ class Job(JobFile):
                 utc_s=utc_s,
             )
 
-    def add_shots(self, session_id: int, rows: Iterable[Mapping[str, Any]]) -> list[int]:
-        """Commit several shots in one transaction, each as `add_shot` takes it."""
+    def correct_shots(self, session_id: int, rows: Iterable[Mapping[str, Any]]) -> list[int]:
+        """Commit shots as they read once corrected, each as `add_shot` takes it, all or none.
+
+        Each takes the place of the current one at its label for good: to undo it brings the
+        uncorrected one back no more.
+        """
         setup_id = self._setup(session_id)
-        with self._writing("the shots were not kept") as connection:
-            return [
-                shots.add(connection, session_id=session_id, setup_id=setup_id, **row)
-                for row in rows
-            ]
+        with self._writing("the shots were not corrected") as connection:
+            return [shots.correct(connection, session_id, setup_id, row) for row in rows]
 
     def set_aside(self, shot_ids: Iterable[int]) -> None:
-        """Take several current shots out of use in one transaction, as `supersede` does."""
+        """Take several current shots out of use, all or none; nothing comes back in their place."""
         with self._writing("the shots were not set aside") as connection:
             for shot_id in shot_ids:
-                shots.supersede(connection, shot_id, None)
+                shots.set_aside(connection, shot_id)
 
     def supersede(self, shot_id: int, by: int | None = None) -> None:
         """Take a current shot out of use; an undone one (`by` None) points at itself.

@@ -171,7 +171,7 @@ class Recorder:
             {"point": shot["label"], "utc_s": utc_s, **{key: shot[key] for key in keys}}
             for shot in event["shots"]
         ]
-        for row, shot_id in zip(rows, self._job.add_shots(self._session, rows), strict=True):
+        for row, shot_id in zip(rows, self._job.correct_shots(self._session, rows), strict=True):
             for n, label in enumerate(self._labels):
                 if label == row["point"]:
                     self._shots[n] = shot_id

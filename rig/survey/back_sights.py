@@ -59,7 +59,8 @@ class BackSights:
         self.pending: Pending | None = None
         self._line = LineWatch(known) if known is not None else None
         self._asks, self._kind, self._show = asks, kind, show
-        self._since = {shot.label: shot for shot in earlier}
+        # Several of one label where it was shot again: the last counts, an undone one no more.
+        self._since: dict[str, list[ShotTaken]] = {shot.label: [shot] for shot in earlier}
         self._wait_s = GIVE_UP_TYPED_S
 
     @property
@@ -89,13 +90,16 @@ class BackSights:
                 reading_mm=shot.reading_mm - self._line.offset_mm,
                 stderr_mm=math.hypot(shot.stderr_mm, self._line.offset_stderr_mm),
             )
-        self._since[shot.label] = shot
+        self._since.setdefault(shot.label, []).append(shot)
         return shot
 
     def undo(self, label: str) -> None:
         """Forget a shot; the sight is asked for again later."""
         self.pending = None
-        self._since.pop(label, None)
+        if label in self._since:
+            self._since[label].pop()
+            if not self._since[label]:
+                del self._since[label]
 
     def due(self, time_s: float, points_left: bool) -> bool:
         """Say whether to go back to the benchmark now."""
@@ -159,7 +163,7 @@ class BackSights:
         """Tell what the line did, and what becomes of the shots since it was last seen."""
         line = self._line
         assert line is not None
-        since, self._since = list(self._since.values()), {}
+        since, self._since = [shots[-1] for shots in self._since.values()], {}
         spread = tuple(self._spread(found, shot, height.time_s) for shot in since)
         restless = found.word == "jolt" and line.unsettled
         line.follow(found, height.time_s)
