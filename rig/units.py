@@ -17,6 +17,7 @@ MM_PER_FT = 304.8
 L_PER_FT3 = 28.316846592
 L_PER_GAL = 3.785411784  # US liquid gallon of 231 cubic inches
 KG_PER_LB = 0.45359237
+GRAVITY_M_S2 = 9.80665  # standard gravity, the same source
 M2_PER_FT2 = 0.09290304
 
 LENGTH_FORMS = "2 1/4in, 1' 3 5/8\", 57mm, 5.7cm or 0.188ft"
@@ -305,6 +306,13 @@ def format_volume(litres: float, units: str = "in", *, liquid: bool = False) -> 
 def format_mass(kg: float, units: str = "in") -> str:
     """Write a mass: `50 lb` or `22.7 kg`."""
     return f"{_figures(kg)} kg" if _is_metric(units) else f"{_figures(kg / KG_PER_LB)} lb"
+
+
+def format_load(kpa: float, units: str = "in") -> str:
+    """Write a load on a floor: `10.4 lb/ft²` or `0.5 kPa`."""
+    if _is_metric(units):
+        return f"{_figures(kpa)} kPa"
+    return f"{_figures(kpa * 1000.0 / GRAVITY_M_S2 * M2_PER_FT2 / KG_PER_LB)} lb/ft²"
 
 
 def _parse(

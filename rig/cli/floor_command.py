@@ -81,7 +81,7 @@ def command(
         ],
         *next_lines(result, outline, units),
         *setup_lines(result, length),
-        *budget_lines(result["budget"]),
+        *budget_lines(result["budget"], units),
         *[f"! {warning}" for warning in result["warnings"]],
     ]
     if not as_json:

@@ -17,7 +17,7 @@ from rig.cli.options import (
     show,
 )
 from rig.errors import BadInput
-from rig.units import format_area, format_length, format_slope, format_volume
+from rig.units import format_area, format_length, format_load, format_slope, format_volume
 
 HoldGiven = tuple[float, float, float] | str
 
@@ -148,12 +148,12 @@ def plan_text(
             f"Pour in {result['lifts']} lifts: the deepest place is over the maximum cover."
         )
     lines.append(
-        f"Dead load of the compound: {load['mean']:.2f} kPa on average, {load['max']:.2f} kPa at "
-        "the deepest."
+        f"Dead load of the compound: {format_load(load['mean'], units)} on average, "
+        f"{format_load(load['max'], units)} at the deepest."
     )
     from rig.live.laser_share import budget_lines
 
-    lines += budget_lines(result["budget"])
+    lines += budget_lines(result["budget"], units)
     lines += [f"Assumed: {text}" for text in result["assumptions"]]
     lines += [f"! {text}" for text in result["warnings"]]
     lines += [f"Caution: {text}" for text in result["cautions"]]

@@ -13,6 +13,7 @@ from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
 from rig.survey.setups import Sight
+from rig.units import format_doubt, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
@@ -285,16 +286,23 @@ def setup_lines(result: dict[str, Any], length: Callable[[float], str]) -> list[
     ]
 
 
-def budget_lines(budget: dict[str, Any]) -> list[str]:
-    """Say a budget for people; standard uncertainties, the combined one twice."""
-    lines = ["Where the doubt comes from (standard uncertainties; ± is twice the combined one):"]
+def budget_lines(budget: dict[str, Any], units: str) -> list[str]:
+    """Say a budget for people: twice each standard uncertainty, as 95 % ask."""
+
+    def shown(stderr: float, unit: str) -> str:
+        return (
+            format_volume(2.0 * stderr, units) if unit == "l" else format_doubt(2 * stderr, units)
+        )
+
+    lines = ["Where the doubt comes from (each 95 %; they combine by their squares):"]
     for row in budget["rows"]:
         parts = ", ".join(
-            f"{part['stderr']:.2f} {row['unit']} {part['source']}"
+            f"{shown(part['stderr'], row['unit'])} {part['source']}"
             for part in row["parts"]
             if part["stderr"]
         )
-        lines.append(f"  {row['quantity']}: ± {2.0 * row['stderr']:.2f} {row['unit']}: {parts}")
+        if parts:
+            lines.append(f"  {row['quantity']}: ± {shown(row['stderr'], row['unit'])}: {parts}")
     return lines + [f"  {text}" for text in [*budget["notes"], *budget["advice"]]]
 
 

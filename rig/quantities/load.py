@@ -6,11 +6,10 @@ import math
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.units import GRAVITY_M_S2
 
 # Cured cement compound, some 120 lb/ft³: from memory; the product's data sheet rules.
 DENSITY_KG_M3 = 1900.0
-# Standard gravity, exact by definition (NIST SP 811).
-GRAVITY_M_S2 = 9.80665
 
 STRUCTURE_CAUTION = (
     "Whether the structure carries this load is for a licensed engineer or the authority to "

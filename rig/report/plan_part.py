@@ -8,7 +8,7 @@ from rig.drawing.work import patches_drawing
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.report.survey_part import doubt_blocks
-from rig.units import format_slope
+from rig.units import format_load, format_slope
 
 
 def plane_section(source: Source) -> Section:
@@ -89,7 +89,7 @@ def quantities_section(source: Source) -> Section | None:
         ("Lifts", str(result["lifts"])),
         (
             "Dead load of the compound",
-            f"{load['mean']:.2f} kPa on average, {load['max']:.2f} kPa at the deepest",
+            f"{format_load(load['mean'], source.units)} on average, {format_load(load['max'], source.units)} at the deepest",
         ),
     ]
     if volume.get("triangulated"):
