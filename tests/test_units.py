@@ -432,4 +432,4 @@ def test_a_doubt_is_never_written_smaller_than_it_is(mm, system, text):
 def test_a_load_is_written_in_the_jobs_units():
     # 1 lbf/ft² is 47.88026 Pa (NIST SP 811, appendix B.8).
     assert units.format_load(0.4788026, "in") == "10 lb/ft²"
-    assert units.format_load(0.4788026, "mm") == "0.479 kPa"
+    assert units.format_load(0.4788026, "mm") == "0.48 kPa"

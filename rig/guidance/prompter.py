@@ -37,13 +37,21 @@ class Prompter:
         self.live.clear()
 
     def hear(
-        self, marker: str, target_mm: float, time_s: float, value_mm: float, guard_mm: float = 0.0
+        self,
+        marker: str,
+        target_mm: float,
+        time_s: float,
+        value_mm: float,
+        guard_mm: float = 0.0,
+        steady_mm: float | None = None,
     ) -> list[Prompt]:
         """Take one reading of a rod that sends many a second.
 
-        `guard_mm` is how far inside the tolerance "hold" begins.
+        `guard_mm` is how far inside the tolerance "hold" begins. `steady_mm` rules where a resting
+        rod is too close to the tolerance's edge to tell: a marker that is not taken never "holds".
         """
-        value_mm = self.live.add(time_s, value_mm)
+        live_mm = self.live.add(time_s, value_mm)
+        value_mm = live_mm if steady_mm is None else steady_mm
         beat = 0.0 if self._heard_s is None else time_s - self._heard_s
         self._heard_s = time_s
         prompt = self.say(marker, target_mm, time_s, value_mm, guard_mm)

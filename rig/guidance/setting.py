@@ -319,12 +319,14 @@ class Setting:
             self._patience.armed_s = self._now_s
         marker = self._marker
         target = self.target_today_mm(marker)
-        steady, guard_mm = None, 0.0
+        steady, guard_mm, steady_mm = None, 0.0, None
         if self._window.state() == "still":
             steady = Steady(*self._window.value())
             guard_mm = self._guard_mm(steady)
+            if self._is_too_close(abs(target - steady.mean_mm), guard_mm):
+                steady_mm = steady.mean_mm
         events: list[Event] = [
-            *self._prompter.hear(marker.label, target, self._now_s, value_mm, guard_mm)
+            *self._prompter.hear(marker.label, target, self._now_s, value_mm, guard_mm, steady_mm)
         ]
         if steady is not None:
             self._patience.interrupt()
@@ -359,14 +361,17 @@ class Setting:
         noise_mm = math.sqrt(max(steady.stderr_mm**2 - digit_mm2, 0.0))
         return min(GUARD * noise_mm, 0.5 * self._tolerance_mm)
 
+    def _is_too_close(self, off_mm: float, guard_mm: float) -> bool:
+        return self._tolerance_mm - guard_mm < off_mm <= self._tolerance_mm + guard_mm
+
     def _judge(self, steady: Steady, guard_mm: float) -> list[Event]:
         """Decide what a steady reading on the current marker means."""
         off_mm = abs(self.target_today_mm(self._marker) - steady.mean_mm)
         if off_mm > self._tolerance_mm + guard_mm:
             self._seen_out, self._asked = True, None
             return []
-        if off_mm > self._tolerance_mm - guard_mm:
-            return []  # too close to tell: neither out of height nor at it
+        if self._is_too_close(off_mm, guard_mm):
+            return []  # neither out of height nor at it
         if self._seen_out:
             return self._take(steady)
         if self._asked is not None:

@@ -32,7 +32,7 @@ TONES = {
     "next": "next",
     "check": "next",
     "batch": "taken",
-    **dict.fromkeys(("ask", "trouble", "doubtful", "edge", "dry", "lost"), "warn"),
+    **dict.fromkeys(("ask", "trouble", "doubtful", "drift", "jolt", "edge", "dry", "lost"), "warn"),
 }
 
 Section = dict[str, Any]

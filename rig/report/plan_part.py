@@ -89,7 +89,8 @@ def quantities_section(source: Source) -> Section | None:
         ("Lifts", str(result["lifts"])),
         (
             "Dead load of the compound",
-            f"{format_load(load['mean'], source.units)} on average, {format_load(load['max'], source.units)} at the deepest",
+            f"{format_load(load['mean'], source.units)} on average, "
+            f"{format_load(load['max'], source.units)} at the deepest",
         ),
     ]
     if volume.get("triangulated"):

@@ -50,6 +50,17 @@ def test_a_step_shows_on_the_very_reading_that_brings_it():
     assert after[0].by_mm == pytest.approx(10.0, abs=0.4)
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_a_resting_marker_is_taken_or_told_to_move_never_just_held(seed):
+    # Somewhere about the edge of the tolerance of 1 mm, after it was out of height.
+    off_mm = 0.7 + 0.05 * seed
+    script = Script(noise_mm=0.15, seed=seed).stand(1008.0, 4.0).stand(1000.0 + off_mm, 20.0)
+    events = play(machine(), script)
+    if not named(events, "set"):
+        last = [p for p in named(events, "prompt") if p.time_s > script.time_s - 5.0]
+        assert [p.move for p in last] == ["raise"] * len(last) != []
+
+
 def test_a_prompt_comes_at_least_once_a_second():
     prompts = named(play(machine(), Script().stand(1020.0, 10.0)), "prompt")
     times = [prompt.time_s for prompt in prompts]
