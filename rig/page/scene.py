@@ -10,7 +10,7 @@ from typing import Any, Protocol
 from rig.guidance.phrases import spoken_event
 from rig.live.beam import DARK_S, LINK_LOST, Beam
 from rig.survey.stillness import StillWindow
-from rig.units import format_length
+from rig.units import format_doubt, format_length
 
 MOST_NOTES = 5
 MOST_CUES = 4
@@ -238,7 +238,8 @@ class Scene:
 
     def _on_shot(self, told: Section) -> set[str]:
         reading = format_length(told["reading_mm"], self._units, self._denominator)
-        self.sections["last"] = f"{told['label']} taken: {reading} ± {2 * told['stderr_mm']:.1f} mm"
+        doubt = format_doubt(2 * told["stderr_mm"], self._units, self._denominator)
+        self.sections["last"] = f"{told['label']} taken: {reading} ± {doubt}"
         return self._mark(told["label"], "done") | {"last"} | self._answered()
 
     def _on_set(self, told: Section) -> set[str]:
@@ -276,7 +277,13 @@ class Scene:
     def _on_trouble(self, told: Section) -> set[str]:
         return self._note(told["text"], "warn")
 
-    _on_notice = _on_trouble
+    _on_notice = _on_drift = _on_trouble
+
+    def _on_jolt(self, told: Section) -> set[str]:
+        changed = self._note(told["text"], "warn")
+        for label in told["labels"]:
+            changed |= self._mark(label, "todo")
+        return changed
 
     def _on_lost(self, told: Section) -> set[str]:
         text = f"The rod's link is lost ({told['reason']}): trying again, no shot is lost."

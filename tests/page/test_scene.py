@@ -167,3 +167,13 @@ def test_everything_that_is_shown_is_plain_json(scene):
     for told in (NEXT, prompt(), {"event": "trouble", "text": "x", "reason": "y"}):
         scene.hear(told, 1.0)
     json.dumps(scene.sections, allow_nan=False)
+
+
+def test_a_jolt_asks_for_its_shots_again_on_the_plan(scene):
+    for label in ("M1", "M2"):
+        scene.hear({"event": "set", "marker": label, "residual_mm": 0.1}, 2.0)
+    assert scene.sections["count"]["done"] == 2
+    text = "the line was knocked"
+    assert "places" in scene.hear({"event": "jolt", "labels": ["M2"], "text": text}, 3.0)
+    assert scene.sections["count"]["done"] == 1
+    assert scene.sections["notes"][0] == {"text": text, "level": "warn"}
