@@ -93,6 +93,8 @@ def torment(kills: int, seed: int, folder: Path) -> Tally:
                 walk = grid(job)
             told += _survey_and_kill(job, rod.path, rng.uniform(0.3, 2.5), tally, walk)
             _check(job, told, tally)
+            if tally.kills % 50 == 0:
+                print(tally, file=sys.stderr)
             if len(labels(job)) == len(walk):
                 job, walk, told = new_job(folder, tally.kills), [], []
     finally:
