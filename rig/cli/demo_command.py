@@ -319,7 +319,7 @@ class Stage:
         scene.sections["now"] |= {"text": text, "shown": text}
         scene.sections["notes"] = [{"text": line, "level": "say"} for line in lines[:SHOWN_LINES]]
         self.page.begin(scene)
-        time.sleep(READING_S)
+        time.sleep(min(READING_S, 3.0 * READING_S / self._speed))
 
     def survey(self, *words: str) -> None:
         """Survey with the simulated rod."""

@@ -60,7 +60,7 @@ def work(page):
 
 
 def test_a_round_of_practice_is_worked_scored_and_seen_again(live, phone, tmp_path):
-    session = live("practice", "--room", "5ft,4ft", "--seed", "2", "--speed", "5",
+    session = live("practice", "--room", "5ft,4ft", "--seed", "2", "--speed", "8",
                    "--out", tmp_path / "round")  # fmt: skip
     page = phone(session.url, bypass_csp=True)
     page.locator("#notes", has_text="Drag the rod").wait_for()

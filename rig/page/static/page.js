@@ -236,7 +236,7 @@
     const chip = fresh && now.stale ? ` · ${now.stale}` : "";
     put($("where"), fresh ? lead(now) + (now.where || "").replaceAll(", ", "\n") + chip : "");
     buttons();
-    put($("mark"), body.mode === "prompt" ? now.label : body.mode === "lost" && now.label ? now.label : "");
+    put($("mark"), (body.mode === "prompt" || (body.mode === "lost" && body.screen === "set")) && now.label ? now.label : "");
   }
 
   function lead(now) {
