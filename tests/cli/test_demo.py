@@ -50,7 +50,7 @@ def test_the_demo_ends_near_its_truth(told, link):
 @pytest.mark.timeout(240)
 def test_a_seed_gives_the_same_numbers_over_both_links(told):
     serial, ble = (told[link]["result"] for link in ("serial", "ble"))
-    # The links are a few milliseconds apart, and with them which readings a shot is the mean of: some
+    # The links are milliseconds apart, and with them which readings a shot is the mean of: some
     # 0.1 mm of a shot, and the cell of the raster in which one more shot helps most.
     assert serial["markers_set"] == ble["markers_set"]
     assert serial["bags"]["p50"] == ble["bags"]["p50"]
