@@ -29,6 +29,8 @@ from rig.live.machines import survey_machine
 from rig.live.pour_keys import PourKeys, parse_words
 from rig.live.session import step
 from rig.live.sources import as_logged, session_items
+from rig.page import messages as page_messages
+from rig.page.messages import Refused
 from rig.pour import sheet
 from rig.survey import table
 from tools.endurance.fuzz import Family
@@ -352,6 +354,22 @@ _LENGTHS = (
 )
 
 
+def _page_message(data: bytes) -> None:
+    """A phone's message, as the text that a socket hands over; the page has its own refusal."""
+    try:
+        told = page_messages.parse(data.decode("utf-8", "surrogateescape"))
+    except Refused as refusal:
+        raise BadInput(str(refusal)) from None
+    assert len(repr(told)) < 4 * page_messages.LONGEST
+
+
+_PAGE = (
+    b'{"say": "hello", "phone": "kitchen"}',
+    b'{"say": "take"}',
+    b'{"say": "act", "act": "goto", "label": "C4"}',
+    b'{"say": "act", "act": "accept"}',
+    b'{"say": "rod", "do": "carry", "x": 1200.5, "y": -3}',
+)
 _TRACES = ("sentence-drop.trace", "gatt-rod-plain.trace", "sentence-battery.trace")
 
 FAMILIES: dict[str, Family] = {
@@ -393,6 +411,12 @@ FAMILIES: dict[str, Family] = {
             4,
         ),
         Family("words", _words, (b"48 3/16\n", b"u", b"gA1\r", b"front M7", b"f4\rb", b"tick dam")),
+        Family(
+            "page",
+            _page_message,
+            _PAGE,
+            (b'"say"', b'"act"', b'"label"', b"[[[", b"{", b"1e999", b"NaN", b"\\ud800", b"null"),
+        ),
         Family("jobs", _jobs, _job_seeds(), (b"CREATE TABLE", b"\x00\x00"), 20, True),
     )
 }  # fmt: skip
