@@ -433,3 +433,9 @@ def test_a_load_is_written_in_the_jobs_units():
     # 1 lbf/ft² is 47.88026 Pa (NIST SP 811, appendix B.8).
     assert units.format_load(0.4788026, "in") == "10 lb/ft²"
     assert units.format_load(0.4788026, "mm") == "0.48 kPa"
+
+
+def test_what_is_counted_is_one_or_many():
+    assert units.counted(1, "bag") == "1 bag"
+    assert units.counted(3, "bag") == "3 bags"
+    assert units.counted(2, "foot", "feet") == "2 feet"

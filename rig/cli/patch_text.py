@@ -5,7 +5,7 @@ from typing import Any
 
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import show
-from rig.units import format_area, format_doubt, format_volume
+from rig.units import counted, format_area, format_doubt, format_volume
 
 
 def patch_floor(
@@ -34,7 +34,7 @@ def patch_text(result: dict[str, Any], units: str, denominator: int) -> str:
     bags = result["bags"]
     lines = [
         f"{result['way'].capitalize()} for {result['rule']}: "
-        f"{_counted(len(result['patches']), 'place')}, "
+        f"{counted(len(result['patches']), 'place')}, "
         f"{format_area(result['area_m2'], units)} filled; it passes with "
         f"{result['chance']:.0%} probability.",
     ]
@@ -46,7 +46,7 @@ def patch_text(result: dict[str, Any], units: str, denominator: int) -> str:
             + (f", grind {patch['grind_l']:.2f} l" if patch["grind_l"] > 0.005 else "")
         )
     lines += [
-        f"BUY {_counted(bags['p95'], 'bag').upper()} to be 95 % sure ({bags['p50']} at even odds); "
+        f"BUY {counted(bags['p95'], 'bag').upper()} to be 95 % sure ({bags['p50']} at even odds); "
         f"{bags['waste']} of them for waste.",
         "",
         f"{'':<16}{'fill':>10}{'grind':>9}{'bags':>6}{'cost':>9}{'passes':>8}",
@@ -63,7 +63,3 @@ def patch_text(result: dict[str, Any], units: str, denominator: int) -> str:
     lines += [f"! {text}" for text in result["warnings"]]
     lines += [f"Caution: {text}" for text in result["cautions"]]
     return "\n".join(lines)
-
-
-def _counted(count: int, word: str) -> str:
-    return f"{count} {word}{'s' if count != 1 else ''}"

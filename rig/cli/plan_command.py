@@ -17,7 +17,7 @@ from rig.cli.options import (
     show,
 )
 from rig.errors import BadInput
-from rig.units import format_area, format_length, format_load, format_slope, format_volume
+from rig.units import counted, format_area, format_length, format_load, format_slope, format_volume
 
 HoldGiven = tuple[float, float, float] | str
 
@@ -175,13 +175,13 @@ def _plane_line(result: dict[str, Any], units: str, denominator: int) -> str:
 def _buy_lines(result: dict[str, Any]) -> list[str]:
     bags, safety = result["bags"], result["safety"]
     lines = [
-        f"BUY {bags['buy']} {_bags(bags['buy'])} to be {result['confidence']:.0%} sure "
+        f"BUY {counted(bags['buy'], 'bag').upper()} to be {result['confidence']:.0%} sure "
         f"({bags['p50']} at even odds); {bags['waste']} of them for waste."
     ]
     if "purchase" in result:
         bought = result["purchase"]
         lines = [
-            f"BUY {bags['buy']} {_bags(bags['buy'])}: at these prices the cheapest; short "
+            f"BUY {counted(bags['buy'], 'bag').upper()}: at these prices the cheapest; short "
             f"{bought['chance_short']:.0%} of the time, expected cost of being wrong "
             f"{bought['expected_cost']:.2f}. ({bags['p50']} bags are enough at even odds, "
             f"{bags['p95']} with 95 %.)"
@@ -213,7 +213,3 @@ def _grind_lines(
             f"{format_area(spot['area_m2'], units)}, {place}"
         )
     return lines
-
-
-def _bags(count: float) -> str:
-    return "BAG" if count == 1 else "BAGS"

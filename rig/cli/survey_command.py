@@ -21,6 +21,7 @@ from rig.cli.live_options import (
 from rig.cli.options import Lengths, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import BadInput
+from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -133,8 +134,8 @@ def survey(
             shots = recorder.shots
         left = _left(job, options["kind"])
     if not as_json:
-        taken = f"{shots} shot{'s' if shots != 1 else ''} taken"
-        still = f", {left} point{'s' if left != 1 else ''} left."
+        taken = f"{counted(shots, 'shot')} taken"
+        still = f", {counted(left, 'point')} left."
         click.echo(taken + (still if left else "."))
         if options["kind"] == "floor" and not left:
             click.echo("Next: rig floor, then rig plan")

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.live.beam import LINK_LOST, Beam
-from rig.units import format_amount, format_doubt, format_length, format_volume
+from rig.units import counted, format_amount, format_doubt, format_length, format_volume
 
 CONTEXT_ROWS = 5  # what stands around the big line
 SETTLED = ("shot", "set")
@@ -17,10 +17,6 @@ def json_lines(told: dict[str, Any]) -> None:
     """Print one event as one JSON object on one line, at once."""
     sys.stdout.write(json.dumps(told, allow_nan=False) + "\n")
     sys.stdout.flush()
-
-
-def _readings(n: int) -> str:
-    return f"{n} reading{'s' if n != 1 else ''}"
 
 
 def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
@@ -33,7 +29,7 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
         case "shot":
             reading = format_length(told["reading_mm"], units, denominator)
             doubt = f"± {format_doubt(2 * told['stderr_mm'], units, denominator)}"
-            return f"  {told['label']} taken: {reading} ({doubt}, {_readings(told['n'])})"
+            return f"  {told['label']} taken: {reading} ({doubt}, {counted(told['n'], 'reading')})"
         case "doubtful":
             return f"! {told['text']}"
         case "picture":
