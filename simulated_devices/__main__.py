@@ -75,6 +75,7 @@ def _run(options: argparse.Namespace) -> None:
         stand_s=options.stand,
         mistakes=options.mistakes,
         over=options.device,
+        lockstep=options.lockstep,
     )
     if options.device == "ble":
         ble_rod.serve(world, speed=options.speed, name=options.name, truth=options.truth)
@@ -231,6 +232,11 @@ def _add_world(device: argparse.ArgumentParser) -> argparse._ArgumentGroup:
     run = device.add_argument_group("running")
     run.add_argument(
         "--speed", type=_speed, default=1.0, metavar="X", help="times faster than the wall clock"
+    )
+    run.add_argument(
+        "--lockstep",
+        action="store_true",
+        help='with --follow: time goes on by one message at each {"do": "go"} on standard input',
     )
     run.add_argument("--truth", type=Path, metavar="FILE", help="keep what is really so in FILE")
     return run

@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 from simulated_devices import Refused
+from simulated_devices.pace import pace_of
 from simulated_devices.points_walk import PointsWalk
 from simulated_devices.private_bus import VARIABLE, given_bus, private_bus
 from simulated_devices.serial_rod import LONGEST_SLEEP_S, SHORTEST_SLEEP_S, hear
@@ -90,11 +91,11 @@ async def _serve(
         loop.add_signal_handler(number, lambda: (stop.set(), woken.set()))
     walker = world.mover if isinstance(world.mover, Walker) else None
     heard = bytearray()
-    begun = loop.time()
+    pace = pace_of(world, speed)
 
     def catch_up() -> None:
         world.listening = bluez.is_heard(rod, value)
-        for sent in world.advance((loop.time() - begun) * speed):
+        for sent in pace.sent():
             if bluez.running:
                 bluez.notify(rod, value, sent.data)
 
@@ -108,7 +109,7 @@ async def _serve(
         while b"\n" in heard:
             line, _, rest = bytes(heard).partition(b"\n")
             heard[:] = rest
-            hear(world, line)
+            hear(world, pace, line)
         woken.set()
 
     async def advertise() -> None:
@@ -137,7 +138,7 @@ async def _serve(
                 walker.notices.clear()
             if file:
                 file.update()
-            due = begun + world.next_time() / speed - loop.time()
+            due = pace.due_s()
             woken.clear()
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(min(max(due, SHORTEST_SLEEP_S), LONGEST_SLEEP_S)):

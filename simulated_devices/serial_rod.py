@@ -17,12 +17,12 @@ import struct
 import sys
 import tempfile
 import termios
-import time
 import tty
 from collections.abc import Iterator
 from pathlib import Path
 
 from simulated_devices import Refused
+from simulated_devices.pace import Pace, pace_of
 from simulated_devices.points_walk import PointsWalk
 from simulated_devices.steered import Steered
 from simulated_devices.truth import TruthFile
@@ -197,10 +197,10 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
     walker = world.mover if isinstance(world.mover, Walker | Steered) else None
     stdin = sys.stdin.fileno() if walker else -1
     heard = b""
-    begun = time.monotonic()
+    pace = pace_of(world, speed)
 
     def catch_up() -> None:
-        data = world.step((time.monotonic() - begun) * speed)
+        data = b"".join(sent.data for sent in pace.sent())
         if port.is_open and data:
             port.write(data)
 
@@ -221,9 +221,8 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
         if file:
             file.update()
 
-        due = begun + world.next_time() / speed - time.monotonic()
         sources = [stopped, *([port.master] if port.is_open else []), *([stdin] if walker else [])]
-        sleep = min(max(due, SHORTEST_SLEEP_S), LONGEST_SLEEP_S)
+        sleep = min(max(pace.due_s(), SHORTEST_SLEEP_S), LONGEST_SLEEP_S)
         ready, _, _ = select.select(sources, [], [], sleep)
         if stopped in ready:
             return
@@ -236,10 +235,10 @@ def _loop(world: World, port: Port, file: TruthFile | None, speed: float, stoppe
             catch_up()  # what is heard is heard now, not when the last message went out
             *lines, heard = (heard + more).split(b"\n")
             for line in lines:
-                hear(world, line)
+                hear(world, pace, line)
 
 
-def hear(world: World, line: bytes) -> None:
+def hear(world: World, pace: Pace, line: bytes) -> None:
     """Pass one line of the tool's events on to the world; complain of what is none."""
     if not line.strip():
         return
@@ -247,7 +246,9 @@ def hear(world: World, line: bytes) -> None:
         told = json.loads(line)
     except ValueError:
         told = None
-    if isinstance(told, dict):
+    if told == {"do": "go"}:
+        pace.go()
+    elif isinstance(told, dict):
         world.event(told)
     else:
         shown = line[:60].decode("utf-8", "replace")

@@ -90,11 +90,12 @@ class World:
     markers: list[TrueMarker] = field(default_factory=list)
     changes: int = 0
     lines: bool = True  # messages are lines rather than packets
+    lockstep: bool = False  # a press waits for the next regular message
     heard_s: float | None = 0.0  # since when somebody listens; None: nobody has yet
     listening: bool = True  # what is sent now arrives somewhere
 
     def __post_init__(self) -> None:
-        self._ticks = 0
+        self._ticks = self._presses = 0
         self._samples = faults.FaultySamples(self.chosen, self.seed)
         self._bytes = faults.FaultyBytes(self.chosen, self.seed, self.lines)
         self._link = faults.Link(self.chosen)
@@ -110,13 +111,21 @@ class World:
             self.time_s = now
             if self.mover.next_time() <= now:
                 self.mover.advance(now)
-                for _ in range(self.mover.take_presses()):
+                self._presses += self.mover.take_presses()
+                while self._presses and not self.lockstep:
+                    self._presses -= 1
                     self._send(now, True, out)
             else:
                 self._ticks += 1
-                self._send(now, False, out)
+                pressed = self._presses > 0
+                self._presses -= pressed
+                self._send(now, pressed, out)
         self.time_s = max(self.time_s, time_s)
         return out
+
+    def beat(self) -> list[Sent]:
+        """Move time on to the next regular message, which is sent."""
+        return self.advance(self._ticks / self.rate_hz)
 
     def next_time(self) -> float:
         """When the next message or movement is due."""
@@ -226,6 +235,7 @@ def make_world(
     stand_s: float = 3.0,
     mistakes: float = 0.04,
     over: str = "serial",
+    lockstep: bool = False,
 ) -> World:
     """Put a world together.
 
@@ -251,6 +261,8 @@ def make_world(
         Share of the installer's walks on which he errs.
     over : {'serial', 'ble'}
         The link, for the faults that can befall it.
+    lockstep : bool
+        Time goes on by one message at a time, see `pace.Lockstep`.
 
     Raises
     ------
@@ -289,6 +301,8 @@ def make_world(
         drift=random_drift(seed, drift_mm_per_h),
     )
     chosen = faults.parse_faults(fault, over)
+    if lockstep and (chosen or not follow):
+        raise Refused("--lockstep goes with --follow and without faults: each word is one message.")
     rod = Rod(resolution_mm=resolution_mm, noise_mm=noise_mm, seed=seed)
     faults.apply_to_rod(rod, chosen)
 
@@ -303,4 +317,7 @@ def make_world(
     else:
         mover = StandStill(site, *site.middle)
     write = encoder(profile, unit=unit, resolution_mm=rod.resolution_mm, clamp_mm=clamp_mm)
-    return World(seed, site, laser, rod, mover, rate_hz, write, chosen, lines=profile != "gatt-rod")
+    lines = profile != "gatt-rod"
+    return World(
+        seed, site, laser, rod, mover, rate_hz, write, chosen, lines=lines, lockstep=lockstep
+    )

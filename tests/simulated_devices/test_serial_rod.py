@@ -199,3 +199,20 @@ def test_wrong_options_are_told_in_a_sentence(words, capfd):
     assert told.err.count("\n") == 1
     assert "Traceback" not in told.err
     assert told.err.startswith("simulated_devices")
+
+
+def test_in_lockstep_one_word_is_one_message_whatever_the_clock_does():
+    with (
+        served("--follow", "--lockstep", stdin=subprocess.PIPE) as (process, path),
+        opened(path) as port,
+    ):
+        assert read_for(port, 0.3) == []
+        for n in range(3):
+            process.stdin.write('{"do": "go"}\n')
+            process.stdin.flush()
+            end = time.monotonic() + 5.0
+            line = b""
+            while not line.endswith(b"\r\n") and time.monotonic() < end:
+                line += joined(read_for(port, 0.05))
+            assert read_sentence(line)[0] == n
+        assert read_for(port, 0.2) == []
