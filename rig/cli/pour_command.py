@@ -238,14 +238,16 @@ def _run(
     from rig.live.pour_keys import HELP, PourKeys, parse_words
     from rig.live.session import run
 
-    clock = Clock(speed)
+    told = sources.Script(script, parse_words, speed) if script else None
+    clock = told or Clock(speed)
 
     def complain(text: str) -> None:
         click.echo(f"rig: {text}", err=True)
 
     by_keys = not script and sys.stdin.isatty()
-    if script:
-        streams = [sources.scripted(script, parse_words, clock)]
+    if told is not None:
+        streams = [told.items()]
+        more_sinks = [*more_sinks, told]
     elif by_keys:
         streams = [sources.watched(keys(clock, PourKeys()), clock)]
     else:

@@ -178,7 +178,8 @@ async def run(
         session begins; one with a method `news(last)` is asked for events that were found out
         beside the session.
     sinks : sequence of callables
-        Each takes one flat event dict. One with a method `tick()` is called as time goes by too.
+        Each takes one flat event dict. One with a method `tick()` is called as time goes by too,
+        one with a method `ready()` whenever all is worked off and the session waits.
     clock : Clock or None
         Gives the machine its ticks; None in a replay, where only the data's own times count.
     guard : Guard, optional
@@ -239,6 +240,7 @@ async def run(
         await queue.put(reached)
 
     beats = [sink.tick for sink in sinks if hasattr(sink, "tick")]
+    waits = [sink.ready for sink in sinks if hasattr(sink, "ready")]
     tasks = [
         asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
     ]
@@ -249,6 +251,9 @@ async def run(
         with _stopping_on_signals(queue):
             begin_once_reached()
             while not machine.finished:
+                if begun and queue.empty():
+                    for ready in waits:
+                        ready()
                 try:
                     item = await asyncio.wait_for(queue.get(), TICK_S if clock else None)
                 except TimeoutError:

@@ -4,9 +4,9 @@ import asyncio
 import contextlib
 import sys
 import threading
-from collections.abc import AsyncIterator, Callable, Iterable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
@@ -105,17 +105,52 @@ async def words(
             yield Act(*clock.now(), *act)
 
 
-async def scripted(
-    script: Iterable[tuple[float, str]],
-    parse: Callable[[str], tuple[str, str | None] | None],
-    clock: Clock,
-) -> AsyncIterator[Item]:
-    """Yield the acts of a script, each at its second of the clock."""
-    for at_s, line in script:
-        await asyncio.sleep(max(0.0, (at_s - clock.now()[0]) / clock.speed))
-        act = parse(line)
-        if act is not None:
-            yield Act(*clock.now(), *act)
+class Script(Clock):
+    """Acts of a script, each at its second of a clock that waits for what they make.
+
+    To be among a session's sinks, too: it then hears when an act is worked off.
+
+    Parameters
+    ----------
+    lines : sequence of (float, str)
+        Second and words of each.
+    parse : callable
+        Makes name and argument of an act from the words, None for none.
+    speed : float
+        Seconds of the script in a real one.
+    """
+
+    def __init__(
+        self,
+        lines: Sequence[tuple[float, str]],
+        parse: Callable[[str], tuple[str, str | None] | None],
+        speed: float,
+    ) -> None:
+        super().__init__(speed)
+        self._lines, self._parse = lines, parse
+        self._said = self._done = 0
+
+    def now(self) -> tuple[float, float]:
+        """Return the time, no later than the line that comes next."""
+        time_s, utc_s = super().now()
+        return min([time_s, *(at_s for at_s, _ in self._lines[self._done :][:1])]), utc_s
+
+    def __call__(self, told: dict[str, Any]) -> None:
+        """Hear an event; it changes nothing."""
+
+    def ready(self) -> None:
+        """Hear that all is worked off that was said."""
+        self._done = self._said
+
+    async def items(self) -> AsyncIterator[Item]:
+        """Yield the acts."""
+        for at_s, line in self._lines:
+            while (left_s := at_s - super().now()[0]) > 0.0:
+                await asyncio.sleep(left_s / self.speed)
+            self._said += 1
+            act = self._parse(line)
+            if act is not None:
+                yield Act(at_s, super().now()[1], *act)
 
 
 async def watched(items: AsyncIterator[Item], clock: Clock) -> AsyncIterator[Item]:

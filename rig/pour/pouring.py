@@ -166,6 +166,10 @@ class Pouring:
         self._now_s = max(self._now_s, time_s)
         if self.finished:
             return []
+        # What was due before the act is told, be there a tick between or none.
+        return [*self._warnings(), *self._act(name, argument)]
+
+    def _act(self, name: str, argument: str | None) -> list[Event]:
         pending, self._pending = self._pending, None
         match name:
             case "batch":

@@ -133,3 +133,37 @@ def test_the_last_word_counts_what_never_came():
         "missed": 4,
         "damaged": 1,
     }
+
+
+class Paced:
+    """A sink and a source at once: gives the next item only when all is worked off."""
+
+    def __init__(self, story, sequence):
+        self._story, self._sequence = story, sequence
+        self.asked = asyncio.Queue()
+
+    def __call__(self, told):
+        self._story.told.append(("paced", told["event"]))
+
+    def ready(self):
+        self._story.told.append(("ready", ""))
+        self.asked.put_nowait(None)
+
+    async def items(self):
+        for item in self._sequence:
+            await self.asked.get()
+            yield item
+
+
+def test_whoever_paces_a_session_hears_when_all_is_worked_off():
+    story = Story()
+    readings = still(0.0, 1200.0)
+    paced = Paced(story, readings)
+    machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
+    asyncio.run(run(machine, [paced.items()], story, [paced], None))
+    told = [entry for entry in story.told if entry != ("kept", "reading")]
+    assert told[:2] == [("kept", "next"), ("paced", "next")]
+    taken = story.told.index(("paced", "shot"))
+    asked = story.told[:taken].count(("ready", ""))
+    assert asked == story.told[:taken].count(("logged", "Reading"))
+    assert ("ready", "") not in story.told[taken:]  # finished: nobody waits any more
