@@ -11,11 +11,13 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 import click
 
+from rig.cli.lockstep import Lockstep
 from rig.cli.options import json_option
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import DeviceUnavailable
@@ -33,7 +35,8 @@ COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50l
 COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
 POUR = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "12min"]
 POUR_SPEED = 300.0
-SPEED, WATCHED_SPEED, WATCHED_POUR_SPEED = 10.0, 3.0, 60.0
+SPEED, WATCHED_SPEED, WATCHED_POUR_SPEED = 40.0, 3.0, 60.0
+RATE_HZ = 20.0
 SHOWN_LINES = 6
 READING_S = 4.0
 """What a command says stands on the page for so long."""
@@ -44,8 +47,8 @@ COMING_S = 30.0
 @click.option("--seed", type=click.IntRange(min=0), default=5, show_default=True)
 @click.option(
     "--speed",
-    type=click.FloatRange(min=1.0, max=40.0),
-    help="How much faster than life the simulated installer works.  "
+    type=click.FloatRange(min=1.0, max=100.0),
+    help="How much faster than life the simulated installer works, at most.  "
     f"[default: {SPEED:g}, with --serve {WATCHED_SPEED:g}]",
 )
 @click.option(
@@ -113,8 +116,8 @@ def _run(
         click.echo(f"Simulated floor {seed}, {speed:g} times faster than life; data invented.")
         stage.rig("new", *ROOM, *COMPOUND)
         stage.rig("grid")
-        with simulated_rod(link, seed, speed, ["--truth", str(truth_path), *IN_ROOM]) as simulator:
-            stage.simulator = simulator
+        in_room = ["--truth", str(truth_path), *IN_ROOM]
+        with simulated_rod(link, seed, speed, in_room, lockstep=True) as stage.simulator:
             stage.survey("--kind", "benchmark", "--label", "BM1")
             stage.survey()
             stage.rig("floor")
@@ -129,8 +132,7 @@ def _run(
         pour = _log_pour(stage, folder, seed)
         cured = _cure(job, folder, seed)
         again = ["--truth", str(folder / "cured-truth.json"), "--floor", str(cured)]
-        with simulated_rod(link, seed, speed, again) as simulator:
-            stage.simulator = simulator
+        with simulated_rod(link, seed, speed, again, lockstep=True) as stage.simulator:
             stage.survey("--kind", "benchmark", "--label", "BM1", "--setup", "2")
             stage.survey("--kind", "finished", "--setup", "2")
             stage.rig("flatness", "--rule", PROVED)
@@ -158,8 +160,7 @@ def _second_room(
     stage = Stage(folder / "second-room.sqlite", speed, page)
     stage.rig("new", *SECOND_ROOM, *COMPOUND)
     stage.rig("grid")
-    with simulated_rod(link, seed, speed, IN_SECOND_ROOM) as simulator:
-        stage.simulator = simulator
+    with simulated_rod(link, seed, speed, IN_SECOND_ROOM, lockstep=True) as stage.simulator:
         stage.survey()
     stage.rig("plan", "--patch", PROVED)
     made = io.StringIO()
@@ -200,10 +201,14 @@ def _cure(job_path: Path, folder: Path, seed: int) -> Path:
 
 @dataclass
 class Simulator:
-    """A running simulated rod: the options that name it, and where its installer listens."""
+    """A running simulated rod: the options that name it, and where its installer listens.
+
+    In lockstep `pace` has its world's time.
+    """
 
     source: list[str]
     events: IO[str]
+    pace: Lockstep | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def hear(self, told: dict[str, Any]) -> None:
@@ -219,13 +224,17 @@ class Simulator:
 
 
 @contextlib.contextmanager
-def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterator[Simulator]:
+def simulated_rod(
+    link: str, seed: int, speed: float, more: list[str], *, lockstep: bool = False
+) -> Iterator[Simulator]:
     """Start the simulated rod as a process of its own, known only by its port and truth file.
 
-    While it runs, Bluetooth means its private bus. What it says of itself is told only where it
-    does not start: standard error is for the tool.
+    Its time goes by with the wall clock, or in lockstep with the sessions that use it. While it
+    runs, Bluetooth means its private bus. What it says of itself is told only where it does not
+    start: standard error is for the tool.
     """
-    words = [link, "--seed", str(seed), "--rate", "20", "--speed", str(speed), "--follow", *more]
+    words = [link, "--seed", str(seed), "--rate", f"{RATE_HZ:g}", "--speed", str(speed)]
+    words += ["--follow", *more, *(["--lockstep"] if lockstep else [])]
     said = tempfile.TemporaryFile("w+")  # noqa: SIM115
     process = subprocess.Popen(
         [sys.executable, "-m", "simulated_devices", *words],
@@ -246,7 +255,11 @@ def simulated_rod(link: str, seed: int, speed: float, more: list[str]) -> Iterat
         if link == "ble":
             name, _, bus = process.stdout.readline().strip().partition("=")
             os.environ[name] = bus
-        yield Simulator([f"--{link}", place], process.stdin)
+        simulator = Simulator([f"--{link}", place], process.stdin)
+        if lockstep:
+            go = partial(simulator.tell, {"do": "go"})
+            simulator.pace = Lockstep(go, RATE_HZ, speed, time.time())
+        yield simulator
     finally:
         os.environ.clear()
         os.environ.update(before)
@@ -335,18 +348,20 @@ class Stage:
 
     def _live(self, parser: click.Command, work: Any, *words: str) -> None:
         assert self.simulator is not None
-        source = self.simulator.source
+        source, pace = self.simulator.source, self.simulator.pace
         self.say(*words, *source)
         with parser.make_context(words[0], [*words[1:], *source]) as context:
             options = dict(context.params)
             options["job_path"] = self.job
             options.pop("as_json")
             options["speed"] = self._speed
+            options["clock"] = pace.clock() if pace else None
+            paced = [pace] if pace else []
             with contextlib.redirect_stderr(sys.stdout):
                 work(
                     as_json=False,
                     page=self.page,
-                    more_sinks=[self.simulator.hear, *self.more_sinks],
+                    more_sinks=[self.simulator.hear, *self.more_sinks, *paced],
                     **options,
                 )
 

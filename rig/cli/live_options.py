@@ -3,6 +3,7 @@
 import asyncio
 import math
 import sys
+import time
 from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -102,6 +103,10 @@ class Source:
     profile: "Profile | None"
     clock: "Clock | None"
 
+    def utc_s(self) -> float:
+        """Time of day, as the source has it."""
+        return self.clock.now()[1] if self.clock else time.time()
+
     @property
     def resolution_mm(self) -> float:
         """One digit of the rod's display."""
@@ -142,8 +147,12 @@ def open_transport(options: dict[str, Any], profile: "Profile") -> "Transport | 
     return None
 
 
-def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
+def open_source(
+    options: dict[str, Any], units: Literal["in", "mm"], clock: "Clock | None" = None
+) -> Source:
     """Return the one source that the options name.
+
+    A `clock` stands in for the usual one of a rod.
 
     Raises
     ------
@@ -163,7 +172,7 @@ def open_source(options: dict[str, Any], units: Literal["in", "mm"]) -> Source:
         profile = read_profile(options)
         transport = open_transport(options, profile)
         assert transport is not None
-        clock = Clock(options["speed"] or 1.0)
+        clock = clock or Clock(options["speed"] or 1.0)
         name = "ble" if options["ble_rod"] else "serial"
         return Source(name, sources.Device(transport, profile, clock), profile, clock)
     if options["typed"]:

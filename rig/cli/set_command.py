@@ -24,6 +24,7 @@ from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
 
 if TYPE_CHECKING:
+    from rig.devices.clock import Clock
     from rig.job.rows import Plan
     from rig.job.store import Job
     from rig.page.server import Page
@@ -63,9 +64,13 @@ def set_markers(
     as_json: bool,
     more_sinks: Iterable[Any] = (),
     page: "Page | None" = None,
+    clock: "Clock | None" = None,
     **options: Any,
 ) -> None:
-    """Set the markers of a job from the source that the options name."""
+    """Set the markers of a job from the source that the options name.
+
+    A `clock` stands in for the rod's usual one.
+    """
     from rig.job.store import Job
     from rig.live.lasers import set_place
 
@@ -93,7 +98,7 @@ def set_markers(
                 "skip_check": options["skip_check"],
                 "units": units,
             }
-            source = open_source(options, units)
+            source = open_source(options, units, clock)
             capture["clamp_mm"] = source.profile.clamp_mm if source.profile else None
             if options["laser"] is not None:
                 set_place(job, setup_of(job, options["setup"]), options["laser"])
@@ -148,7 +153,7 @@ def _set(
         profile_text=source.profile.text_toml if source.profile else "",
         capture=capture,
         boot_id=boot_id(),
-        utc_s=time.time(),
+        utc_s=source.utc_s(),
         monotonic_s=time.monotonic(),
     )
     scene = None

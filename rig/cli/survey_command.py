@@ -24,6 +24,7 @@ from rig.errors import BadInput
 from rig.units import counted
 
 if TYPE_CHECKING:
+    from rig.devices.clock import Clock
     from rig.job.store import Job
     from rig.live.watcher import Watcher
     from rig.page.scene import Scene
@@ -77,9 +78,13 @@ def survey(
     as_json: bool,
     more_sinks: Iterable[Any] = (),
     page: "Page | None" = None,
+    clock: "Clock | None" = None,
     **options: Any,
 ) -> None:
-    """Survey into a job from the source that the options name, on a page too if there is one."""
+    """Survey into a job from the source that the options name, on a page too if there is one.
+
+    A `clock` stands in for the rod's usual one.
+    """
     from rig.job.store import Job
     from rig.live.lasers import line_of, set_place
     from rig.live.recorder import Recorder
@@ -92,7 +97,7 @@ def survey(
             units, denominator = units_of(job)
             points = _wanted(job, options)
             setup = setup_of(job, options["setup"])
-            source = open_source(options, units)
+            source = open_source(options, units, clock)
             if options["laser"] is not None:
                 set_place(job, setup, options["laser"])
             capture = {
@@ -104,7 +109,7 @@ def survey(
                 "units": units,  # of what is typed, should the job's change
                 "points": points,
                 "resumes_from": _last_shot(job, options["kind"], setup),
-                "line": line_of(job, setup, options["kind"], time.time()),
+                "line": line_of(job, setup, options["kind"], source.utc_s()),
                 "checks": options["kind"] in WALKED and not options["skip_check"],
                 "clamp_mm": source.profile.clamp_mm if source.profile else None,
             }
@@ -219,7 +224,7 @@ def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> C
         profile_text=source.profile.text_toml if source.profile else "",
         capture=capture,
         boot_id=boot_id(),
-        utc_s=time.time(),
+        utc_s=source.utc_s(),
         monotonic_s=time.monotonic(),
     )
 
