@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 CONFIDENT_SHARE = 0.95
 MOST_NODES = 800  # of the patches' lattice: about 5 to 8 in, a trowel's width
+SLIVER_MM2 = 1000.0  # less than the corner of a trowel
 GRIND_CAUTION = (
     "Grinding concrete sets free silica dust, and old glue under it may hold asbestos: have it "
     "tested first; a structural topping is not ground without its engineer's word."
@@ -135,6 +136,7 @@ def patch_result(
     bags = bags_for(mean_l, p95_l, sheet)
     pieces = patches.patches_of(work, model.coarse)
     units = settings["units"]
+    placed = [told for piece in pieces if (told := _patch(piece, model, outline, units))]
     area_m2 = float(np.sum(work.area_mm2[work.fill_mm > patches.LEAST_DEPTH_MM])) * 1e-6
     return {
         "plane": None,
@@ -172,7 +174,7 @@ def patch_result(
                 "source": "the bag's sheet",
             }
         ],
-        "patches": [_patch(piece, model, outline, units) for piece in pieces],
+        "patches": placed,
         "depths": _depths(work, model),
         "comparison": ways,
         "assumptions": [
@@ -232,7 +234,10 @@ def _volumes(work: patches.Work, model: Model) -> tuple[float, float]:
     return mean_l, max(mean_l, float(np.quantile(litres, CONFIDENT_SHARE)))
 
 
-def _patch(piece: patches.Patch, model: Model, outline: Outline, units: str) -> dict[str, Any]:
+def _patch(
+    piece: patches.Patch, model: Model, outline: Outline, units: str
+) -> dict[str, Any] | None:
+    """Where a patch is and what it takes; None for what is left of one beyond the wall."""
     field = model.coarse
     rows, columns = np.divmod(piece.nodes, field.z_mm.shape[1])
     x = field.x0_mm + field.step_mm * columns
@@ -240,17 +245,22 @@ def _patch(piece: patches.Patch, model: Model, outline: Outline, units: str) -> 
     half = field.step_mm / 2 + 0.5  # a hair more, so that neighbours join whatever their rounding
     cells = shapely.box(x - half, y - half, x + half, y + half)
     shape = shapely.intersection(shapely.union_all(cells), outline.polygon)
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
-    rim = max(parts, key=shapely.area).exterior.simplify(1.0) if parts else None
+    largest = max(shapely.get_parts(shape), key=shapely.area)
+    if largest.area < SLIVER_MM2:
+        return None
+    rim = largest.exterior.simplify(1.0)
+    middle = shapely.Point(piece.x_mm, piece.y_mm)
+    if not outline.polygon.covers(middle):  # work along a wall, or round an opening
+        middle = shapely.point_on_surface(largest)
     return {
-        "x_mm": piece.x_mm,
-        "y_mm": piece.y_mm,
-        "where": where(outline, piece.x_mm, piece.y_mm, units),
+        "x_mm": middle.x,
+        "y_mm": middle.y,
+        "where": where(outline, middle.x, middle.y, units),
         "area_m2": piece.area_m2,
         "fill_l": piece.fill_l,
         "grind_l": piece.grind_l,
         "deepest_mm": piece.deepest_mm,
-        "outline": [] if rim is None else [[float(a), float(b)] for a, b in rim.coords],
+        "outline": [[float(a), float(b)] for a, b in rim.coords],
     }
 
 

@@ -196,6 +196,26 @@ def test_patches_save_bags_against_the_whole_pour(job, table):
     assert job("markers").code == 0
 
 
+def test_patches_along_a_wall_are_named_by_places_on_the_floor(run, table):
+    assert run("new", "--room", "10ft,10ft", "--door", "3ft,0ft,3ft").code == 0
+    readings = {  # invented; the floor falls away towards two of its corners
+        "A": (59.98, 58.32, 55.10, 51.87), "B": (60.91, 62.17, 58.22, 51.73),
+        "C": (57.94, 55.71, 55.90, 47.70), "D": (56.47, 51.38, 52.09, 50.80),
+    }  # fmt: skip
+    rows = "".join(
+        f"{letter}{m + 1},{152.4 + 914.4 * n:.1f},{152.4 + 914.4 * m:.1f},{reading},0.1,floor\n"
+        for n, (letter, column) in enumerate(readings.items())
+        for m, reading in enumerate(column)
+    )
+    assert run("import", table(HEADING + rows), "--unit", "mm").code == 0
+    told = run("plan", "--patch", "click-lock", "--json")
+    assert told.code == 0, told.err
+    for patch in told.json["patches"]:
+        assert 0.0 <= patch["x_mm"] <= 3048.0
+        assert 0.0 <= patch["y_mm"] <= 3048.0
+        assert patch["area_m2"] > 0.001
+
+
 @pytest.mark.parametrize(
     ("words", "say"),
     [
