@@ -33,7 +33,6 @@ class Lockstep:
         self._sent = 0
         self._heard = True
         self._last_s = 0.0
-        self._next: asyncio.TimerHandle | None = None
 
     def now(self) -> tuple[float, float]:
         """Return the world's seconds since its beginning, and its time of day."""
