@@ -113,7 +113,7 @@ def _run(
     quiet = contextlib.redirect_stdout(io.StringIO()) if as_json else contextlib.nullcontext()
     with quiet:
         stage = Stage(job, speed, page)
-        click.echo(f"Simulated floor {seed}, {speed:g} times faster than life; data invented.")
+        click.echo(f"Simulated floor {seed}, up to {speed:g} times as fast as life; data invented.")
         stage.rig("new", *ROOM, *COMPOUND)
         stage.rig("grid")
         in_room = ["--truth", str(truth_path), *IN_ROOM]
