@@ -315,9 +315,10 @@ def format_load(kpa: float, units: str = "in") -> str:
     return f"{_figures(kpa * 1000.0 / GRAVITY_M_S2 * M2_PER_FT2 / KG_PER_LB)} lb/ft²"
 
 
-def counted(count: int, one: str, many: str | None = None) -> str:
-    """Write how many there are of something: `1 bag`, `3 bags`; `many` where an s is not enough."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
+def counted(count: float, one: str, many: str | None = None) -> str:
+    """Write how many there are of something: `1 bag`, `2.5 bags`; `many` where an s won't do."""
+    shown = f"{count:g}" if isinstance(count, float) else f"{count}"
+    return f"{shown} {one if count == 1 else many or one + 's'}"
 
 
 def _parse(

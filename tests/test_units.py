@@ -438,4 +438,6 @@ def test_a_load_is_written_in_the_jobs_units():
 def test_what_is_counted_is_one_or_many():
     assert units.counted(1, "bag") == "1 bag"
     assert units.counted(3, "bag") == "3 bags"
+    assert units.counted(2.5, "bag") == "2.5 bags"
+    assert units.counted(1.0, "bag") == "1 bag"
     assert units.counted(2, "foot", "feet") == "2 feet"

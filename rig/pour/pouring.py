@@ -32,6 +32,7 @@ from rig.pour.events import (
 )
 from rig.pour.prepour import Step, step_called, unticked
 from rig.survey.events import Event, Trouble
+from rig.units import counted
 
 TWICE_S = 5.0
 """Two batches nearer than this are one that was logged twice, unless said otherwise."""
@@ -437,6 +438,12 @@ class Pouring:
     def _estimate(self) -> Estimate:
         need, bags = self.need, self._plan.bags
         left = bags - self.bags_used
+        if self.front == len(self._plan.strips):
+            bag = f"A bag made {need.yield_l:.3g} l (± {2 * need.yield_sd_l:.2g})"
+            took = f"{bag}; the floor took {counted(self.bags_used, 'bag')}."
+            return Estimate(
+                need.yield_l, need.yield_sd_l, need.bags, need.p95, left, 1.0, 0, None, took
+            )
         enough = need.chance_enough(bags)
         short = max(0, math.ceil(need.bags - bags - 1e-6))
         reached = [s.number for s in self._plan.strips if s.share_end * need.p95 <= bags]
@@ -544,7 +551,9 @@ class Pouring:
             return []
         self._edges_told_s = self._now_s
         left = self._plan.working_s - max(oldest.values())
-        said = ", ".join(f"strip {strip} {minutes(age)}" for strip, age in sorted(oldest.items()))
+        said = ", ".join(
+            f"strip {strip} is {minutes(age)} old" for strip, age in sorted(oldest.items())
+        )
         return [
             Edges(
                 tuple(sorted(oldest)),

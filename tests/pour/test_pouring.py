@@ -163,6 +163,14 @@ def test_bags_that_reach_are_said_to_reach():
     assert "reach" in said.text
 
 
+def test_a_covered_floor_is_short_of_nothing_whatever_it_took():
+    machine = started(plan(bags=9.0))
+    pour(machine, 10)
+    said = one(machine.act("front", 1300.0, "10"), "estimate")
+    assert (said.short_bags, said.stop_at_strip, said.chance_enough) == (0, None, 1.0)
+    assert said.text.endswith(f"the floor took {machine.bags_used:g} bags.")
+
+
 def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
     machine = started()
     pour(machine, 8)
