@@ -154,7 +154,10 @@ def materials_for(
         return rule[key].amount
 
     def source(*keys: str) -> str:
-        return "; ".join(dict.fromkeys(rule[key].source for key in keys))
+        told = dict.fromkeys(rule[key].source for key in keys)
+        if SHEET in told:
+            told.pop(PRACTICE, None)  # it says as much
+        return "; ".join(told)
 
     def length(mm: float) -> str:
         return format_length(mm, units)

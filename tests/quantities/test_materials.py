@@ -41,6 +41,7 @@ def test_an_opening_gets_edge_strip_round_it_too():
 def test_every_material_says_where_its_rule_is_from():
     assert all(m.source for m in by_item().values())
     assert all(rule.source for rule in RULES)
+    assert by_item()["lath"].source == "common practice, no source: the product's own sheet rules"
 
 
 def test_a_changed_rule_stands_before_the_given_one_and_says_so():
