@@ -39,8 +39,8 @@ from rig.units import format_doubt, format_length, format_place
 # Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
 _METRIC = (5, 10, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
 _IMPERIAL = (6, 12, 16, 24, 32, 36, 48, 60, 64, 72, 96, 120, 128, 192, 240, 360, 480, 600, 1200)
-_BARS_MM = (100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
-_BARS_FT = (0.25, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)
+_BARS_MM = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
+_BARS_FT = (1 / 12, 0.25, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)
 _SIDE_MM = 9.0  # room for the walls' names
 _KEY_ROW_MM = 5.2
 _SYMBOL_MM = 8.0
@@ -309,12 +309,12 @@ class Frame:
         sizes = _BARS_MM if metric else tuple(ft * 304.8 for ft in _BARS_FT)
         parts = 4
         fitting = [s for s in sizes if parts * s / self.scale <= 0.45 * self.look.width_mm]
-        size = fitting[-1] if fitting else sizes[0]
+        size = fitting[-1] if fitting else 0.0  # a room of a hand's width has none
         step = size / self.scale
-        for n in range(parts):
+        for n in range(parts if size else 0):
             box = (2.0 + n * step, y, 2.0 + (n + 1) * step, y + 1.6)
             self.add(rectangle(box, "ink" if n % 2 == 0 else "paper", Pen("ink", 0.2)))
-        for n in range(0, parts + 1, 2):
+        for n in range(0, parts + 1 if size else 0, 2):
             told = format_place(n * size, self.look.units) if n else "0"
             anchor = "start" if n == 0 else "middle"
             x = 1.0 if n == 0 else 2.0 + n * step

@@ -262,6 +262,12 @@ def test_a_door_on_a_slanted_wall_and_no_door_at_all():
     assert any("x to the right" in text for text in seen)
 
 
+@pytest.mark.parametrize("size", [60.0, 150.0, 400.0])
+@pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
+def test_a_room_of_a_hand_s_width_keeps_its_scale_bar_on_the_sheet(size, look):
+    assert off_the_sheet(room_drawing(room(size, 1.2 * size), look)) == []
+
+
 @st.composite
 def rooms(draw):
     """Star-shaped rooms of any size with a door on some wall."""
