@@ -21,6 +21,7 @@ from rig.cli.lockstep import Lockstep
 from rig.cli.options import json_option
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import DeviceUnavailable
+from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.page.server import Page
@@ -542,12 +543,12 @@ def apart_text(told: dict[str, Any]) -> str:
             f"{true_pour['bags']} truly went in; {pour['yield_l']:.1f} l a bag told, "
             f"{true_pour['yield_l']:.1f} l true"
             if pour["need_bags_after_10"] is not None
-            else f"  pour            {true_pour['bags']} bags",
+            else f"  pour            {counted(true_pour['bags'], 'bag')}",
             f"  the laser's own error (no rod can see it) was up to "
             f"{apart['laser_worst_mm']:.2f} mm at a marker",
-            f"  second room     {second['patch']} bags of patches keep the rule {PROVED} with "
-            f"{result['second_room']['chance_patched']:.0%} probability; a whole pour takes "
-            f"{second['pour']}",
+            f"  second room     {counted(second['patch'], 'bag')} of patches keep the rule "
+            f"{PROVED} with {result['second_room']['chance_patched']:.0%} probability; "
+            f"a whole pour takes {second['pour']}",
             "\nFiles:",
             *(f"  {path}" for path in told["files"]),
             "  Every number of the floor and the rod is simulated and invented.",

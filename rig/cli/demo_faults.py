@@ -14,6 +14,7 @@ import click
 
 from rig.cli.demo_command import Stage, simulated_rod
 from rig.errors import CannotAnswer, DeviceUnavailable, RigError
+from rig.units import counted
 
 SPEED = 25.0
 ROOM = ["--room", "2m,2m", "--units", "mm"]
@@ -51,7 +52,9 @@ def show_faults(link: str, seed: int, as_json: bool) -> None:
             for text in row["told"]:
                 click.echo(f"{'':<10}! {text}")
             if row["worst_mm"] is not None:
-                click.echo(f"{'':<10}{row['shots']} shots, worst {row['worst_mm']:.2f} mm off")
+                click.echo(
+                    f"{'':<10}{counted(row['shots'], 'shot')}, worst {row['worst_mm']:.2f} mm off"
+                )
     if as_json:
         click.echo(json.dumps({"link": link, "faults": rows}, allow_nan=False))
     silent = [row["fault"] for row in rows if row["outcome"] == "SILENT"]

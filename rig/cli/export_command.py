@@ -8,6 +8,7 @@ import click
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput, CannotAnswer
+from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -59,7 +60,7 @@ def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
         if not shots:
             raise CannotAnswer("The job has no shots to write yet. Survey first: rig survey")
         write_table(path, shots)
-        return f"{len(shots)} shots"
+        return counted(len(shots), "shot")
     from rig.report.plan_data import plan_data
 
     data = plan_data(job, outline_of(job))
@@ -72,7 +73,7 @@ def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
 
         to_dxf(data, units_of(job)[0]).saveas(path)
     placed = sum(len(heights.labels) for heights in data.heights.values())
-    has = [f"{placed} shots"] if placed else []
+    has = [counted(placed, "shot")] if placed else []
     has += [f"the {surface.kind} with its contours" for surface in data.surfaces]
-    has += [f"{len(data.markers)} markers"] if data.markers else []
+    has += [counted(len(data.markers), "marker")] if data.markers else []
     return ", ".join(["The room", *has])

@@ -7,7 +7,7 @@ import click
 from rig.cli.jobs import outline_of
 from rig.cli.options import Length, job_option, json_option, metric_or, show
 from rig.errors import BadInput
-from rig.units import format_doubt, format_place
+from rig.units import counted, format_doubt, format_place
 
 
 @click.command()
@@ -71,7 +71,7 @@ def command(
             {"label": p.label, "x_mm": p.x_mm, "y_mm": p.y_mm, "order": p.order} for p in walked
         ]
     }
-    told = [f"{len(points)} points to shoot, in this order:"]
+    told = [f"{counted(len(points), 'point')} to shoot, in this order:"]
     told += [
         f"  {p.order:3d}  {p.label:<4} x {format_place(p.x_mm, units)}, "
         f"y {format_place(p.y_mm, units)}"

@@ -8,7 +8,7 @@ import click
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import Length, job_option, json_option, metric_or, show
 from rig.errors import CannotAnswer
-from rig.units import format_doubt, format_length, format_place
+from rig.units import counted, format_doubt, format_length, format_place
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -43,7 +43,7 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
         rows = marker_rows(picture, plan, lay_out_markers(outline, reach_mm))
         job.save_markers(rows, plan_id=plan.id)
 
-    lines = [f"{len(rows)} markers, in the order to set them:"]
+    lines = [f"{counted(len(rows), 'marker')}, in the order to set them:"]
     for row in rows:
         lines.append(
             f"  {row['label']:<4} x {format_place(row['x_mm'], units)}, "

@@ -13,7 +13,7 @@ from rig.cli.markers_command import fresh_plan
 from rig.cli.options import DURATION, Command, Length, Lengths, job_option, json_option, show, stack
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import BadInput, CannotAnswer
-from rig.units import format_length, format_place, format_volume
+from rig.units import counted, format_length, format_place, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -353,7 +353,8 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
 
     edge = result["wet_edge_age_s"]
     lines = [
-        f"{len(result['batches'])} batches, {result['bags']} bags, in {len(result['strips'])} "
+        f"{counted(len(result['batches']), 'batch', 'batches')}, "
+        f"{counted(result['bags'], 'bag')}, in {len(result['strips'])} "
         f"strips {format_length(result['strip_mm'], units, denominator)} deep, from the far end to "
         "the exit:",
         "  batch strip   mix  pour  where (reach)",

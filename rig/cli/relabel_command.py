@@ -7,6 +7,7 @@ import click
 from rig.cli.jobs import points_of
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput
+from rig.units import counted
 
 
 @click.command()
@@ -59,4 +60,8 @@ def command(job_path: Path, first: str, shift: int, kind: str, as_json: bool) ->
 
     moved = [{"was": was[shot_id], "label": label} for shot_id, label, _, _ in moves]
     text = "\n".join(f"  {move['was']} is now {move['label']}" for move in moved)
-    show({"shots": len(moved), "moved": moved}, as_json, f"{len(moved)} shots moved:\n{text}")
+    show(
+        {"shots": len(moved), "moved": moved},
+        as_json,
+        f"{counted(len(moved), 'shot')} moved:\n{text}",
+    )

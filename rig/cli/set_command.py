@@ -22,6 +22,7 @@ from rig.cli.markers_command import fresh_plan
 from rig.cli.options import Length, Lengths, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
+from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
@@ -111,7 +112,11 @@ def set_markers(
     if failed:
         raise CannotAnswer(failed)
     if not as_json:
-        click.echo(f"{len(left)} markers left: {', '.join(left)}." if left else "All markers set.")
+        click.echo(
+            f"{counted(len(left), 'marker')} left: {', '.join(left)}."
+            if left
+            else "All markers set."
+        )
 
 
 def _set(

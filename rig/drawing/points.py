@@ -7,6 +7,7 @@ from typing import Protocol
 from rig.drawing.frame import Frame, Key, Look, arrow, closest, dot, ring, stroke, tagged
 from rig.drawing.vector import LARGE_MM, SMALL_MM, USUAL_MM, Drawing, Pen, Shape, Text
 from rig.plan_geometry import Outline
+from rig.units import counted
 
 WALK = Pen("rule", 0.35)
 
@@ -65,7 +66,7 @@ def walk_drawing(
             shapes += frame.labels.beside(x, y, [(point.label, size, True)], away, below=True)
         frame.add(tagged("point", point.label, shapes))
     done = sum(point.label in shot for point in points)
-    return frame.finish(title, f"{len(points)} points, {done} of them shot.")
+    return frame.finish(title, f"{counted(len(points), 'point')}, {done} of them shot.")
 
 
 def markers_drawing(
@@ -102,7 +103,7 @@ def markers_drawing(
         shapes += frame.labels.beside(x, y, texts, 2.1, must=True)
         frame.add(tagged("marker", marker.label, shapes))
     done = sum(marker.is_set for marker in markers)
-    return frame.finish(title, f"{len(markers)} markers, {done} of them set.")
+    return frame.finish(title, f"{counted(len(markers), 'marker')}, {done} of them set.")
 
 
 def _start(x: float, y: float) -> list[Shape]:

@@ -24,6 +24,7 @@ from rig.drawing.vector import (
     text_width,
 )
 from rig.plan_geometry import Outline
+from rig.units import counted
 
 FILL = Pen("mark", 0.25)
 GRIND = Pen("alarm", 0.3)
@@ -69,7 +70,7 @@ def patches_drawing(
         told = [(str(n), LARGE_MM, True), (look.length(one["deepest_mm"]), USUAL_MM, False)]
         shapes = frame.labels.beside(x, y, told, 2.0, must=True, centred=True)
         frame.add(tagged("patch", str(n), shapes))
-    return frame.finish(title, f"{len(patches)} places.")
+    return frame.finish(title, f"{counted(len(patches), 'place')}.")
 
 
 def pour_drawing(
@@ -137,7 +138,7 @@ def pour_drawing(
         frame.labels.take(box)
         word = Text(x, y + 0.36 * size, name, size, "middle", True)
         frame.add(tagged("batch", name, [rectangle(box, "paper"), word]))
-    told = f"{len(batches)} batches in {strips} strips"
+    told = f"{counted(len(batches), 'batch', 'batches')} in {counted(strips, 'strip')}"
     if by_the_door:
         told += "; the crew leaves by the door"
     return frame.finish(title, told + ".")

@@ -157,7 +157,8 @@ class Pouring:
                     len(self._poured),
                     self.front,
                     since,
-                    f"Going on after {len(self._poured)} batches, the last {minutes(since)} ago.",
+                    f"Going on after {counted(len(self._poured), 'batch', 'batches')}, the last "
+                    f"{minutes(since)} ago.",
                 )
             )
         return [*events, *self._edges(), *self._warnings(), *self._next()]
@@ -328,6 +329,7 @@ class Pouring:
         batch = self._plan.batches[min(n, len(self._plan.batches)) - 1]
         used, need = self.bags_used, self.need
         left = self._plan.bags - used
+        stock = f"{counted(left, 'bag')} left" if left >= 0 else "no bags left by the count"
         should = self._strip_at(used / need.bags)
         events: list[Event] = [
             Poured(
@@ -338,7 +340,7 @@ class Pouring:
                 left,
                 should,
                 entry.time_s,
-                f"Batch {n} poured; {left:g} bags left. The front should be in strip {should} of "
+                f"Batch {n} poured; {stock}. The front should be in strip {should} of "
                 f"{len(self._plan.strips)}.",
             )
         ]
@@ -452,8 +454,9 @@ class Pouring:
         said = f"A bag makes {need.yield_l:.3g} l (± {2 * need.yield_sd_l:.2g}); "
         said += f"the floor takes {need.bags:.1f} bags (95 %: up to {need.p95:.1f}). "
         if short:
-            plural = "bag" if short == 1 else "bags"
-            said += f"At this rate you are {short} {plural} short: {at} or send for more now."
+            said += (
+                f"At this rate you are {counted(short, 'bag')} short: {at} or send for more now."
+            )
         elif enough < 0.95:
             more = max(1, math.ceil(need.p95 - bags))
             said += (
@@ -485,7 +488,7 @@ class Pouring:
             return [Trouble(str(error), "tick")]
         self._entries.append(Entry("tick", self._now_s, step.key))
         left = self.unticked
-        rest = f"{len(left)} steps left." if left else "The list is done."
+        rest = f"{counted(len(left), 'step')} left." if left else "The list is done."
         return [Ticked(step.key, f"{step.key} ticked. {rest}")]
 
     def _stop(self) -> list[Event]:
@@ -494,7 +497,8 @@ class Pouring:
         strips = [f"strip {s.number}" for s in self._plan.strips if s.number > self.front]
         share = self._plan.strips[self.front - 1].share_end if self.front else 0.0
         text = (
-            f"Stopped after {len(self._poured)} batches, {used:g} bags; {share:.0%} told covered."
+            f"Stopped after {counted(len(self._poured), 'batch', 'batches')}, "
+            f"{counted(used, 'bag')}; {share:.0%} told covered."
         )
         if self._fronts:
             text += f" A bag made {need.yield_l:.3g} l."
@@ -607,6 +611,9 @@ class Pouring:
 
 
 def _list_event(left: Sequence[Step]) -> Prepour:
-    lines = [f"{len(left)} steps before the pour are not ticked (say tick and the word):"]
+    are = "is" if len(left) == 1 else "are"
+    lines = [
+        f"{counted(len(left), 'step')} before the pour {are} not ticked (say tick and the word):"
+    ]
     lines += [f"  {step.key}: {step.text}; {step.why}" for step in left]
     return Prepour(tuple(step.key for step in left), "\n".join(lines))

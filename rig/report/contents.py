@@ -17,6 +17,7 @@ from rig.report.pour_part import pour_section
 from rig.report.proof_part import proof_section
 from rig.report.source import Options, Source
 from rig.report.survey_part import floor_section, instruments_section, job_section
+from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -100,7 +101,7 @@ def _glance(source: Source, parts: list[Section]) -> Section:
         result: dict[str, Any] = source.plan.result
         stale = " (stale)" if source.changed else ""
         rows.append(("Finished plane", _plane(source, result) + stale))
-        rows.append(("Compound", f"buy {result['bags']['buy']} bags{stale}"))
+        rows.append(("Compound", f"buy {counted(result['bags']['buy'], 'bag')}{stale}"))
     if source.markers:
         done = sum(marker.is_set for marker in source.markers)
         rows.append(("Markers", f"{done} of {len(source.markers)} set"))

@@ -8,7 +8,7 @@ from rig.drawing.work import patches_drawing
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.report.survey_part import doubt_blocks
-from rig.units import format_load, format_slope
+from rig.units import counted, format_load, format_slope
 
 
 def plane_section(source: Source) -> Section:
@@ -79,8 +79,11 @@ def quantities_section(source: Source) -> Section | None:
             f"{source.volume(volume['mean'])}; 95 times in 100 between "
             f"{source.volume(volume['low'])} and {source.volume(volume['high'])}",
         ),
-        ("Enough at even odds", f"{bags['p50']} bags"),
-        ("Enough 95 times in 100", f"{bags['p95']} bags, {bags['waste']} of them for waste"),
+        ("Enough at even odds", counted(bags["p50"], "bag")),
+        (
+            "Enough 95 times in 100",
+            f"{counted(bags['p95'], 'bag')}, {bags['waste']} of them for waste",
+        ),
         (
             "Stock for safety",
             f"{safety['bags']:.1f} bags: "
@@ -102,7 +105,7 @@ def quantities_section(source: Source) -> Section | None:
     return section(
         "quantities",
         "Quantities, with their doubt",
-        Words(f"Buy {bags['buy']} bags, {why}.", "lead"),
+        Words(f"Buy {counted(bags['buy'], 'bag')}, {why}.", "lead"),
         _stale(source, bags=True),
         Facts(tuple(rows)),
         Table("What else to have on site", ("Item", "How much", "By which rule"), materials),
@@ -132,7 +135,7 @@ def markers_section(source: Source) -> Section | None:
     return section(
         "markers",
         "Depth markers",
-        Words(f"{len(markers)} markers, {len(done)} of them set.", "lead"),
+        Words(f"{counted(len(markers), 'marker')}, {len(done)} of them set.", "lead"),
         _stale(source),
         Table(
             "Marker sheet: top over the floor, and what the rod reads on it (line of set-up 1)",
@@ -188,8 +191,9 @@ def patches_section(source: Source) -> Section | None:
         "patches",
         title,
         Words(
-            f"{len(told['patches'])} places, {source.area(told['area_m2'])}: passes {rule.key} "
-            f"with {told['chance']:.0%} probability. {told['bags']['p95']} bags.",
+            f"{counted(len(told['patches']), 'place')}, {source.area(told['area_m2'])}: passes "
+            f"{rule.key} with {told['chance']:.0%} probability. "
+            f"{counted(told['bags']['p95'], 'bag')}.",
             "lead",
         ),
         Table("Ways to choose from", ("Way", "Fill", "Bags (95 %)", "Passes"), ways,

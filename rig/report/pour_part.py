@@ -8,6 +8,7 @@ from rig.live.pouring import order_again
 from rig.pour.clock_text import clock, minutes
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.units import counted
 
 
 def pour_section(source: Source) -> Section | None:
@@ -22,7 +23,7 @@ def pour_section(source: Source) -> Section | None:
     stale = source.plan is None or told["plan_id"] != source.plan.id
     edge = result["wet_edge_age_s"]
     rows = [
-        ("Batches", f"{len(result['batches'])} in {len(result['strips'])} strips"),
+        ("Batches", f"{len(result['batches'])} in {counted(len(result['strips']), 'strip')}"),
         ("Bags", str(result["bags"])),
         ("Crew", f"{result['crew']}: {result['roles']['text']}"),
         ("Mixers and buckets", f"{result['mixers']} and {result['buckets']}"),
@@ -102,11 +103,14 @@ def _log(source: Source) -> list[Any]:
     if not poured and not done:
         return [Words("Nothing has been poured yet.")]
     if not done:
-        return [Words(f"Under way: {len(poured)} batches are poured.", "lead")]
+        return [Words(f"Under way: {counted(len(poured), 'batch', 'batches')} poured.", "lead")]
     last = done[-1].data
     rows = [
         ("Ended (UTC)", source.time(done[-1].utc_s)),
-        ("Poured", f"{last['batches']} batches, {last['bags_used']:g} bags"),
+        (
+            "Poured",
+            f"{counted(last['batches'], 'batch', 'batches')}, {counted(last['bags_used'], 'bag')}",
+        ),
         ("Told covered", f"{last['share']:.0%} of the floor"),
         ("A bag made", source.volume(last["yield_l"])),
     ]

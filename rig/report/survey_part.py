@@ -11,6 +11,7 @@ from rig.drawing.points import room_drawing, walk_drawing
 from rig.live.picture import floor_result, warnings_of
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.units import counted
 
 # Part of the draws whose highest place the dashed line takes in.
 LIKELY_SHARE = 0.95
@@ -67,7 +68,10 @@ def instruments_section(source: Source) -> Section:
         blocks.append(bullets([rod for rod in rods if rod]))
     if imported:
         blocks.append(
-            Words(f"{imported} shots came in a table; how they were read is not known here.")
+            Words(
+                f"{counted(imported, 'shot')} came in a table; how they were read is not "
+                "known here."
+            )
         )
     if not rows and not imported:
         blocks.append(Words("Nothing has been measured yet."))
@@ -120,8 +124,8 @@ def floor_section(source: Source) -> Section:
             "floor",
             "The floor as found",
             Words(
-                f"{len(source.floor.labels)} shots, too few or on one line: they say nothing of "
-                "the floor between them yet."
+                f"{counted(len(source.floor.labels), 'shot')}, too few or on one line: they say "
+                "nothing of the floor between them yet."
             ),
         )
     more, warnings = [], warnings_of(source.job, picture)

@@ -12,6 +12,7 @@ from rig.survey.events import Ask, Check, Drifted, Event, Jolted, LineChecked, S
 from rig.survey.laser.line_watch import GIVE_UP_S, GIVE_UP_TYPED_S, Found, Known, LineWatch
 from rig.survey.laser.verdict import SIGMAS
 from rig.survey.stand import Height, Stand
+from rig.units import counted
 
 RESTLESS = "restless"
 
@@ -222,8 +223,8 @@ class BackSights:
             found.change_mm / hours,
             found.stderr_mm / hours,
             spread,
-            f"drift: {text}. Spread over the {len(spread)} shots since, each now with its doubt "
-            f"(up to ± {self._show(doubt_mm)})",
+            f"drift: {text}. Spread over the {counted(len(spread), 'shot')} since, each now with "
+            f"its doubt (up to ± {self._show(doubt_mm)})",
         )
 
     def _jolted(self, found: Found, label: str, since: list[ShotTaken], text: str) -> Jolted:
