@@ -85,12 +85,13 @@ class BackSights:
 
     def shot(self, shot: ShotTaken) -> ShotTaken:
         """Return a shot as the line would have read it when the set-up was new, and keep it."""
-        if self._line is not None:
-            shot = replace(
-                shot,
-                reading_mm=shot.reading_mm - self._line.offset_mm,
-                stderr_mm=math.hypot(shot.stderr_mm, self._line.offset_stderr_mm),
-            )
+        if self._line is None:  # nothing will ever be spread over it
+            return shot
+        shot = replace(
+            shot,
+            reading_mm=shot.reading_mm - self._line.offset_mm,
+            stderr_mm=math.hypot(shot.stderr_mm, self._line.offset_stderr_mm),
+        )
         self._since.setdefault(shot.label, []).append(shot)
         return shot
 
