@@ -207,11 +207,14 @@ def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:
 
 def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
     """What looks at the floor while it is shot."""
+    from rig.live.lasers import climb_of, shots_of
     from rig.live.watcher import Watcher
 
     if kind != "floor":
         return None
-    return Watcher(job.shots(), setup, job.outline_rings(), job.settings, job.setups())
+    climb_mm = climb_of(job, setup)
+    rings, settings = job.outline_rings(), job.settings
+    return Watcher(shots_of(job), setup, rings, settings, job.setups(), climb_mm)
 
 
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> Callable[[], int]:

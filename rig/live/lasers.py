@@ -1,7 +1,7 @@
 """What a job knows of its laser: where it stood at each set-up, and what the job asks of it."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -44,12 +44,19 @@ def correction_of(job: "Job") -> dict[str, float] | None:
     return found
 
 
-def climb_mm(job: "Job", setup: str, x_mm: float | None, y_mm: float | None) -> float:
-    """What a shot of a set-up reads too much at a place, by the correction that was asked for."""
+def climb_of(job: "Job", setup: str) -> Callable[[float | None, float | None], float]:
+    """Return what a shot of a set-up reads too much at x, y, by the correction that was asked for.
+
+    All in mm; it knows the job as it is now and asks it no more.
+    """
     correction, place = correction_of(job), places_of(job).get(setup)
-    if correction is None or place is None or x_mm is None or y_mm is None:
-        return 0.0
-    return correction["error_mm_per_m"] * math.dist((x_mm, y_mm), place) / 1000.0
+
+    def climb_mm(x_mm: float | None, y_mm: float | None) -> float:
+        if correction is None or place is None or x_mm is None or y_mm is None:
+            return 0.0
+        return correction["error_mm_per_m"] * math.dist((x_mm, y_mm), place) / 1000.0
+
+    return climb_mm
 
 
 def shots_of(job: "Job") -> "list[Shot]":

@@ -101,7 +101,7 @@ def setting_machine(
     CannotAnswer
         Where nothing is there to check the line against.
     """
-    from rig.live.lasers import climb_mm, line_of, shots_of
+    from rig.live.lasers import climb_of, line_of, shots_of
     from rig.survey.heights import lines_of
 
     settings = job.settings
@@ -117,13 +117,14 @@ def setting_machine(
         )
     known = (line_of(job, setup, "floor", 0.0) or {}).get("known", {})
     line_mm = 0.0 if retie else lines[setup] + known.get("offset_mm", 0.0)
+    climb_mm = climb_of(job, setup)
     markers = [
         MarkerTarget(
             marker.label,
             marker.x_mm,
             marker.y_mm,
             # Where the line climbs with distance, the rod must read that much more.
-            marker.target_reading_mm + line_mm + climb_mm(job, setup, marker.x_mm, marker.y_mm),
+            marker.target_reading_mm + line_mm + climb_mm(marker.x_mm, marker.y_mm),
             where(outline, marker.x_mm, marker.y_mm, units),
         )
         for marker in job.markers()
@@ -131,7 +132,7 @@ def setting_machine(
     check = None
     if not skip_check:
         check = check_sight(shots, lines, line_mm, plan, outline, units)
-        climb = climb_mm(job, setup, check.x_mm, check.y_mm)
+        climb = climb_mm(check.x_mm, check.y_mm)
         check = replace(check, expected_mm=check.expected_mm + climb)
     return Setting(
         markers,

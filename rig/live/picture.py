@@ -18,6 +18,7 @@ from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.surface.next_shots import NextShot, suggest_shots
 from rig.survey.heights import Heights, heights_of, ties_of
 from rig.survey.setups import Ties
+from rig.units import format_length
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -222,8 +223,9 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
         have = "grid point has" if len(left) == 1 else "grid points have"
         found.append(f"{len(left)} {have} no shot: {names}.")
     heights, surface = picture.heights, picture.surface
+    units = job.settings["units"], job.settings["denominator"]
     odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
-    found += [unexplained_text(heights.labels[one.shot], one.above_mm) for one in odd]
+    found += [unexplained_text(heights.labels[one.shot], one.above_mm, *units) for one in odd]
     far = breaks_the_model(surface)
     if len(far):
         names = ", ".join(heights.labels[n] for n in far[:5]) if not surface.binned else ""
@@ -234,10 +236,11 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     return found
 
 
-def unexplained_text(label: str, above_mm: float) -> str:
+def unexplained_text(label: str, above_mm: float, units: str, denominator: int) -> str:
     """Say that a shot stands off what its neighbours say."""
     way = "above" if above_mm > 0 else "below"
+    off = format_length(abs(above_mm), units, denominator, step_mm=1.0)
     return (
-        f"{label} is {abs(above_mm):.0f} mm {way} what its neighbours say: shoot it again? "
+        f"{label} is {off} {way} what its neighbours say: shoot it again? "
         f"(rig survey --label {label})"
     )

@@ -6,7 +6,7 @@ the watcher hears of a shot once it is on disk, and its news is fetched when the
 
 import queue
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -29,7 +29,8 @@ class Watcher:
     Parameters
     ----------
     shots : sequence of Shot
-        Current shots of the job, all kinds, as the session starts.
+        Current shots of the job, all kinds, as the session starts, less what the laser's line
+        climbs with distance where that is corrected.
     setup : str
         Of the session.
     rings : tuple
@@ -38,6 +39,8 @@ class Watcher:
         Of the job: the minimum cover, for the volume so far.
     setups : sequence of str
         Of the job, in its order: the first is what heights are relative to.
+    climb_mm : callable, optional
+        What a shot of this session reads too much at x, y.
     """
 
     def __init__(
@@ -47,8 +50,9 @@ class Watcher:
         rings: Any,
         settings: dict[str, Any],
         setups: Sequence[str] = (),
+        climb_mm: Callable[[float | None, float | None], float] = lambda x_mm, y_mm: 0.0,
     ) -> None:
-        self._given = (list(shots), setup, rings, settings, setups)
+        self._given = (list(shots), setup, rings, settings, setups, climb_mm)
         self._heard: queue.SimpleQueue[News | None] = queue.SimpleQueue()
         self._told: queue.SimpleQueue[News] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
@@ -96,6 +100,7 @@ class _FloorSoFar:
         rings: Any,
         settings: dict[str, Any],
         setups: Sequence[str],
+        climb_mm: Callable[[float | None, float | None], float],
     ) -> None:
         from rig.errors import RigError
         from rig.live.picture import cells_of
@@ -105,7 +110,8 @@ class _FloorSoFar:
 
         walls, openings, doors = rings
         self._outline = from_rings(walls, openings, tuple(Door(*door) for door in doors))
-        self._settings = settings
+        self._settings, self._climb_mm = settings, climb_mm
+        self._units, self._denominator = settings["units"], settings["denominator"]
         floor = [shot for shot in shots if shot.kind == "floor"]
         try:
             lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", setups)}
@@ -155,7 +161,7 @@ class _FloorSoFar:
         shot = (
             event["x_mm"],
             event["y_mm"],
-            self._line_mm - event["reading_mm"],
+            self._height_mm(event),
             event["stderr_mm"],
         )
         old = self._shots.pop(label, None)
@@ -169,7 +175,7 @@ class _FloorSoFar:
                 "event": "doubtful",
                 "label": label,
                 "off_mm": judged[0],
-                "text": unexplained_text(label, judged[0]),
+                "text": unexplained_text(label, judged[0], self._units, self._denominator),
             }
             # It stays out, so that the next ones are not held against a wrong one; but where
             # one after the other is doubted, or it is shot again and says the same, the floor
@@ -191,13 +197,18 @@ class _FloorSoFar:
         if glance is not None and latest:
             yield self._told(label, glance)
 
+    def _height_mm(self, shot: Mapping[str, Any]) -> float:
+        """Height of what a shot hit, relative to the line that all are."""
+        climb_mm = self._climb_mm(shot["x_mm"], shot["y_mm"])
+        return self._line_mm - (float(shot["reading_mm"]) - climb_mm)
+
     def _correct(self, event: News) -> None:
         """Take shots as they read once a drift was spread over them."""
         for shot in event["shots"]:
             for known in (self._shots, self._doubted):
                 if shot["label"] in known:
-                    z_mm = self._line_mm - shot["reading_mm"]
                     x_mm, y_mm, *_ = known[shot["label"]]
+                    z_mm = self._height_mm(shot)
                     known[shot["label"]] = (x_mm, y_mm, z_mm, shot["stderr_mm"])
         self._picture.start(list(self._shots.values()))
 

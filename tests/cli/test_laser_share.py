@@ -141,6 +141,26 @@ def test_the_radial_part_is_corrected_on_request(room, table):
     assert again == pytest.approx(told, abs=1e-6)
 
 
+def test_the_running_picture_is_corrected_as_the_floor_is(run):
+    assert run("new", *ROOM).code == 0
+    points = run("grid", "--spacing", "1.2m", "--json").json["points"]
+    run("check", "two-peg", *PEGS, "--stderr", "0.1mm", "--correct")
+    laser = Laser(0.0, 0.0, 1200.0, cone_mm_per_m=CONE)
+    typed = "".join(
+        f"{float(laser.line_mm(p['x_mm'], p['y_mm'], 0.0)) - 0.001 * p['x_mm']:.1f}\n"
+        for p in points
+    )
+    survey = run("survey", "--typed", "--laser", "0m,0m", "--json", typed=typed)
+    assert survey.code == 0, survey.err
+    picture = [event for event in survey.events if event["event"] == "picture"][-1]
+    assert picture["shots"] == len(points)
+    told = run("floor", "--json").json
+    # The floor rises 1 mm/m along x; uncorrected, the line's climb would lower its far corner,
+    # 7 m off, by 3.6 mm.
+    assert told["high"]["z_mm"] == pytest.approx(6.0 - 1200.0, abs=0.3)
+    assert picture["high"]["z_mm"] == pytest.approx(told["high"]["z_mm"], abs=0.3)
+
+
 def test_a_correction_without_a_place_is_said(room):
     run = room()
     run("check", "two-peg", *PEGS, "--stderr", "0.1mm", "--correct")
