@@ -270,6 +270,23 @@ def format_amount(mm: float, units: str = "in", denominator: int = 32) -> str:
     return fraction(mm, denominator)
 
 
+def format_off(mm: float, units: str = "in", denominator: int = 32) -> str:
+    """Write how far off something is, unsigned: `1/16 in`; never as nothing where it is some."""
+    text = format_length(abs(mm), units, denominator)
+    if mm and text.startswith("0 "):
+        step_mm = 0.1 if _is_metric(units) else float(_INCH) / denominator
+        return f"less than {format_length(step_mm, units, denominator)}"
+    return text
+
+
+def format_between(low_mm: float, high_mm: float, units: str = "in", denominator: int = 32) -> str:
+    """Write a range of what is off: `between 1/16 in and 1/8 in`, `about 1/16 in` where it is."""
+    low, high = (format_off(mm, units, denominator) for mm in (low_mm, high_mm))
+    if low != high:
+        return f"between {low} and {high}"
+    return high if high.startswith("less") else f"about {high}"
+
+
 def format_doubt(mm: float, units: str = "in", denominator: int = 32) -> str:
     """Write how far off something may be, never less than it is: `1/16 in`, or `1.3 mm`."""
     step = 0.1 if _is_metric(units) else float(_INCH) / denominator

@@ -441,3 +441,14 @@ def test_what_is_counted_is_one_or_many():
     assert units.counted(2.5, "bag") == "2.5 bags"
     assert units.counted(1.0, "bag") == "1 bag"
     assert units.counted(2, "foot", "feet") == "2 feet"
+
+
+def test_what_is_off_by_something_is_never_off_by_nothing():
+    assert units.format_off(-0.3) == "less than 1/32 in"
+    assert units.format_off(-1.6) == "1/16 in"
+    assert units.format_off(0.0) == "0 in"
+    assert units.format_off(0.01, "mm") == "less than 0.1 mm"
+    assert units.format_between(0.1, 0.2) == "less than 1/32 in"
+    assert units.format_between(1.5, 1.7) == "about 1/16 in"
+    assert units.format_between(0.1, 3.0) == "between less than 1/32 in and 1/8 in"
+    assert units.format_between(0.1, 3.0, "mm") == "between 0.1 mm and 3 mm"

@@ -8,7 +8,7 @@ import click
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import Length, confidence_option, job_option, json_option, show, unit_option
 from rig.errors import BadInput
-from rig.units import format_length, format_place
+from rig.units import format_between, format_length, format_off, format_place
 
 WORDS = {
     "in": "IN: the floor keeps the rule",
@@ -117,9 +117,10 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
     if worst:
         low, high = worst["range_mm"]
         lines.append(
-            f"Worst: a gap of {length(worst['gap_mm'])} on the best estimate, between {low:.1f} "
-            f"and {high:.1f} mm 9 times in 10; the limit is {length(worst['limit_mm'])} with "
-            f"supports {format_place(worst['span_mm'], units)} apart:"
+            f"Worst: a gap of {format_off(worst['gap_mm'], units, denominator)} on the best "
+            f"estimate, {format_between(low, high, units, denominator)} 9 times in 10; the "
+            f"limit is {length(worst['limit_mm'])} with supports "
+            f"{format_place(worst['span_mm'], units)} apart:"
         )
         lines.append(f"  {worst['where']}.")
     if result["share_in"] is not None:

@@ -103,11 +103,8 @@ def _worst(frame: Frame, look: Look, worst: Mapping[str, Any], pen: Pen) -> Grou
         shapes.append(area([[tuple(end), *wings]], "paper", Pen(pen.colour, 0.4)))
     x, y = frame.place(worst["x_mm"], worst["y_mm"])
     shapes.append(Circle(x, y, 1.7, Pen(pen.colour, 0.6), "paper"))
-    gap = look.length(worst["gap_mm"])
-    if gap.startswith("0 "):  # less than the units can say
-        gap = f"{worst['gap_mm']:.1f} mm"
     told = [
-        (f"gap {gap}", USUAL_MM, True),
+        (f"gap {look.off(worst['gap_mm'])}", USUAL_MM, True),
         (f"limit {look.length(worst['limit_mm'])}", SMALL_MM + 0.2, False),
     ]
     frame.labels.take((x - 2, y - 2, x + 2, y + 2))

@@ -34,7 +34,7 @@ from rig.drawing.vector import (
     text_width,
 )
 from rig.plan_geometry import Outline, named_walls
-from rig.units import format_doubt, format_length, format_place
+from rig.units import format_doubt, format_length, format_off, format_place
 
 # Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
 _METRIC = (5, 10, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
@@ -68,6 +68,10 @@ class Look:
     def length(self, mm: float) -> str:
         """A length in the job's units."""
         return format_length(mm, self.units, self.denominator)
+
+    def off(self, mm: float) -> str:
+        """How far off something is, never as nothing where it is some."""
+        return format_off(mm, self.units, self.denominator)
 
     def doubt(self, mm: float) -> str:
         """How far off something may be, never less than it is."""

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from rig.guidance.events import Checked
-from rig.guidance.phrases import shown_step_mm
 from rig.survey.events import Check
-from rig.units import format_length
+from rig.units import format_off
 
 SIGMAS = 3.0
 """A line that differs by more than this many standard errors was moved: 0.3 % of the lines that
@@ -73,22 +72,13 @@ def compare(
     allowed = SIGMAS * math.hypot(sight.noise_mm, steady.stderr_mm)
     ok = retie or abs(difference) <= allowed
     way = "higher" if difference >= 0 else "lower"
-    text = f"the line reads {shown_length(difference, units, denominator)} {way} than at the survey"
+    text = f"the line reads {format_off(difference, units, denominator)} {way} than at the survey"
     if retie:
         text += "; it is tied again, and every target follows it"
     elif ok:
-        text += f", within the {shown_length(allowed, units, denominator)} that noise allows"
+        text += f", within the {format_off(allowed, units, denominator)} that noise allows"
     else:
         text += ": the laser was moved or restarted. Tie it again: rig set --setup NAME"
     return Checked(
         sight.label, difference, allowed, ok, *steady, time_s, text, sight.x_mm, sight.y_mm
     )
-
-
-def shown_length(mm: float, units: str, denominator: int) -> str:
-    """Write an unsigned amount that is not nothing so that it does not look like nothing."""
-    text = format_length(abs(mm), units, denominator)
-    if text.startswith("0 ") and mm:
-        step = shown_step_mm(units, denominator) if units == "in" else 0.1
-        return f"less than {format_length(step, units, denominator)}"
-    return text

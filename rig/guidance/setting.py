@@ -19,7 +19,6 @@ from rig.guidance.line_check import (
     Steady,
     ask_for,
     compare,
-    shown_length,
 )
 from rig.guidance.marker_round import MarkerRound, MarkerTarget
 from rig.guidance.prompter import Prompter
@@ -29,6 +28,7 @@ from rig.survey.capture import TICK_LATENESS_S
 from rig.survey.events import Event, Skipped, Trouble
 from rig.survey.patience import PATIENCE_S, Patience, Want
 from rig.survey.stillness import GAP_S, StillWindow
+from rig.units import format_off
 
 __all__ = ["CheckSight", "MarkerTarget", "Setting"]
 
@@ -246,7 +246,7 @@ class Setting:
         return [Trouble(text, reason)]
 
     def _shown(self, mm: float) -> str:
-        return shown_length(mm, self._units, self._denominator)
+        return format_off(mm, self._units, self._denominator)
 
     # --- the check --------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.live.beam import LINK_LOST, Beam
-from rig.units import counted, format_amount, format_doubt, format_length, format_volume
+from rig.units import counted, format_amount, format_doubt, format_length, format_off, format_volume
 
 CONTEXT_ROWS = 5  # what stands around the big line
 SETTLED = ("shot", "set")
@@ -45,9 +45,9 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
         case "prompt":
             return f"  {told['marker']}: {told['text']}"
         case "set":
-            off = abs(told["residual_mm"])
+            off = format_off(told["residual_mm"], units, denominator)
             way = "high" if told["residual_mm"] > 0 else "low"
-            return f"  {told['marker']} SET ({off:.1f} mm {way})"
+            return f"  {told['marker']} SET ({off} {way})"
         case "check":
             expected = format_length(told["expected_mm"], units, denominator)
             return f"Check the line on {told['label']}: {told['text']} (expect {expected})"

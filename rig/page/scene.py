@@ -10,7 +10,7 @@ from typing import Any, Protocol
 from rig.guidance.phrases import spoken_event
 from rig.live.beam import DARK_S, LINK_LOST, Beam
 from rig.survey.stillness import StillWindow
-from rig.units import format_doubt, format_length
+from rig.units import format_doubt, format_length, format_off
 
 MOST_NOTES = 5
 MOST_CUES = 4
@@ -244,10 +244,9 @@ class Scene:
 
     def _on_set(self, told: Section) -> set[str]:
         self._prompt = None
-        off = told["residual_mm"]
-        self.sections["last"] = (
-            f"{told['marker']} set, {abs(off):.1f} mm {'high' if off > 0 else 'low'}"
-        )
+        off = format_off(told["residual_mm"], self._units, self._denominator)
+        way = "high" if told["residual_mm"] > 0 else "low"
+        self.sections["last"] = f"{told['marker']} set, {off} {way}"
         return self._mark(told["marker"], "done") | {"last"} | self._answered()
 
     def _on_skipped(self, told: Section) -> set[str]:

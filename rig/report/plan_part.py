@@ -267,7 +267,4 @@ def _grinding(source: Source, result: dict[str, Any]) -> list[Any]:
 def _state(source: Source, residual_mm: float | None) -> str:
     if residual_mm is None:
         return "Not set."
-    told = source.length(abs(residual_mm))
-    if told.startswith("0 "):
-        return "Set, on height."
-    return f"Set, {told} {'high' if residual_mm > 0 else 'low'}."
+    return f"Set, {source.off(residual_mm)} {'high' if residual_mm > 0 else 'low'}."

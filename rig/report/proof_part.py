@@ -11,6 +11,7 @@ from rig.flatness.verdict import fit_surface
 from rig.live.proof import kind_to_judge, near_points, own_heights, proof, strips
 from rig.report.document import Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
+from rig.units import format_between
 
 DEFAULT_RULE = "click-lock"
 TONES: dict[str, Tone] = {"in": "good", "out": "bad", "unsure": "unsure"}
@@ -57,8 +58,8 @@ def proof_section(source: Source) -> Section:
         rows += [
             (
                 "Worst place",
-                f"a gap of {_gap(source, worst['gap_mm'])} on the best estimate, between "
-                f"{_gap(source, low)} and {_gap(source, high)} 9 times in 10",
+                f"a gap of {source.off(worst['gap_mm'])} on the best estimate, "
+                f"{format_between(low, high, source.units, source.denominator)} 9 times in 10",
             ),
             (
                 "Limit there",
@@ -127,12 +128,6 @@ def _figure(
             title,
         ),
     )
-
-
-def _gap(source: Source, mm: float) -> str:
-    """A gap in the job's units, or in mm where they are too coarse for it."""
-    told = source.length(mm)
-    return f"{mm:.1f} mm" if told.startswith("0 ") else told
 
 
 def _f_rows(told: dict[str, Any]) -> list[tuple[str, str]]:

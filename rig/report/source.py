@@ -18,6 +18,7 @@ from rig.units import (
     format_doubt,
     format_length,
     format_mass,
+    format_off,
     format_place,
     format_volume,
 )
@@ -162,6 +163,10 @@ class Source:
     def length(self, mm: float) -> str:
         """A length in the job's units."""
         return format_length(mm, self.units, self.denominator)
+
+    def off(self, mm: float) -> str:
+        """How far off something is, never as nothing where it is some."""
+        return format_off(mm, self.units, self.denominator)
 
     def doubt(self, mm: float) -> str:
         """How far off something may be, never less than it is."""

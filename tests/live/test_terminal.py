@@ -27,7 +27,9 @@ def test_a_line_says_each_thing_once():
 
 def test_a_set_marker_says_how_far_off_it_stands():
     told = {"event": "set", "marker": "M4", "residual_mm": -0.31}
-    assert line_of(told, "in", 32) == "  M4 SET (0.3 mm low)"
+    assert line_of(told, "mm", 32) == "  M4 SET (0.3 mm low)"
+    assert line_of(told, "in", 32) == "  M4 SET (less than 1/32 in low)"
+    assert line_of({**told, "residual_mm": 0.9}, "in", 32) == "  M4 SET (1/32 in high)"
 
 
 @pytest.fixture
