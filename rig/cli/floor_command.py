@@ -15,7 +15,7 @@ from rig.cli.options import (
     unit_option,
 )
 from rig.errors import BadInput
-from rig.units import format_doubt, format_length
+from rig.units import counted, format_doubt, format_length
 
 
 @click.command()
@@ -66,7 +66,8 @@ def command(
 
     high, low = result["high"], result["low"]
     lines = [
-        f"{result['shots']} shots. The floor is {length(result['range_mm'])} out of level.",
+        f"{counted(result['shots'], 'shot')}. "
+        f"The floor is {length(result['range_mm'])} out of level.",
         f"High point: {length(-high['z_mm'])} below the line, "
         f"{where(outline, high['x_mm'], high['y_mm'], units)}.",
         f"  With {confidence:.0%} confidence nothing stands higher than "
@@ -80,7 +81,7 @@ def command(
             for p in result["points"]
         ],
         *next_lines(result, outline, units),
-        *setup_lines(result, length),
+        *setup_lines(result, length, doubt),
         *budget_lines(result["budget"], units),
         *[f"! {warning}" for warning in result["warnings"]],
     ]

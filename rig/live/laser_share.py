@@ -13,7 +13,7 @@ from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
 from rig.survey.setups import Sight
-from rig.units import format_doubt, format_volume
+from rig.units import format_doubt, format_off, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
@@ -263,7 +263,9 @@ def gap_mm(
     return _joint(gap, uncertainties(trust_of(job), len(names)))
 
 
-def setup_lines(result: dict[str, Any], length: Callable[[float], str]) -> list[str]:
+def setup_lines(
+    result: dict[str, Any], length: Callable[[float], str], doubt: Callable[[float], str]
+) -> list[str]:
     """Say how the set-ups stand to each other, and how well their benchmarks agree."""
     first, *others = result["setups"]
     if not others:
@@ -271,7 +273,7 @@ def setup_lines(result: dict[str, Any], length: Callable[[float], str]) -> list[
     lines = [
         f"Set-up {row['setup']}: its line stands {length(abs(row['line_mm']))} "
         f"{'above' if row['line_mm'] >= 0 else 'below'} that of set-up {first['setup']} "
-        f"(± {2 * row['stderr_mm']:.1f} mm)."
+        f"(± {doubt(2 * row['stderr_mm'])})."
         for row in others
     ]
     ties = result["ties"]
@@ -343,13 +345,15 @@ def _advice(job: "Job", picture: "Picture", share: LaserShare) -> list[str]:
         float(area @ cells.y_mm / area.sum()),
     )
     worst = float(share.level_mm().max())
+    written = job.settings["units"], job.settings["denominator"]
     if len(share.places) == 1:
         (place,) = share.places.values()
         if math.dist(place, middle) > OFF_MIDDLE_MM:
             better = replace(share, on_plane_m=at([middle], 0, cells.x_mm, cells.y_mm))
             said.append(
-                f"Set up in the middle of the floor: the laser's share at the farthest place falls "
-                f"from {worst:.2f} to {float(better.level_mm().max()):.2f} mm."
+                "Set up in the middle of the floor: the laser's share at the farthest place falls "
+                f"from {format_off(worst, *written)} to "
+                f"{format_off(float(better.level_mm().max()), *written)}."
             )
     else:
         marks = [_sight(shot) for shot in job.shots(kinds=["benchmark"])]

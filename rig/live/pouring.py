@@ -24,6 +24,7 @@ from rig.pour.true_clock import Stretch, on_one_clock
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
+from rig.units import format_length
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, StoredEvent
@@ -174,7 +175,7 @@ def pour_result(
             *_said_of(made, ground),
             *([learnt.text] if learnt else []),
         ],
-        "warnings": [*sheet.warnings(temperature_c), *_warnings(made, plan, sheet)],
+        "warnings": [*sheet.warnings(temperature_c), *_warnings(made, plan, sheet, units)],
         "cautions": list(CAUTIONS),
     }
 
@@ -288,13 +289,14 @@ def _said_of(made: Forecast, ground: Ground) -> list[str]:
     return said
 
 
-def _warnings(made: Forecast, plan: "Plan", sheet: Sheet) -> list[str]:
+def _warnings(made: Forecast, plan: "Plan", sheet: Sheet, units: str) -> list[str]:
     said = []
     deepest = float(plan.result["cover_mm"]["max"])
     if sheet.max_cover_mm is not None and deepest > sheet.max_cover_mm:
         said.append(
-            f"The deepest place takes {deepest:.0f} mm, the sheet allows {sheet.max_cover_mm:.0f} "
-            "mm in one go: fill it first and let it set, or pour in lifts."
+            f"The deepest place takes {format_length(deepest, units)}, the sheet allows "
+            f"{format_length(sheet.max_cover_mm, units)} in one go: fill it first and let it set, "
+            "or pour in lifts."
         )
     if sheet.pot_life_s is not None and made.bucket_age_p95_s > sheet.pot_life_s:
         said.append(

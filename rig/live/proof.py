@@ -29,6 +29,7 @@ from rig.flatness.verdict import (
 from rig.live.lasers import shots_of
 from rig.plan_geometry import Outline, where
 from rig.survey.heights import Heights, heights_of
+from rig.units import format_doubt
 
 if TYPE_CHECKING:
     from rig.job.rows import Marker
@@ -97,12 +98,13 @@ def _with_laser(
     if stderr is None:
         return verdict, None
     by = float(ndtri(verdict.confidence)) * stderr
+    written = job.settings["units"], job.settings["denominator"]
     room = worst.limit_mm - worst.gap_mm
     if (verdict.word == "in" and room < by) or (verdict.word == "out" and -room < by):
         text = (
-            f"The laser's own error may make {2.0 * stderr:.1f} mm of this gap, or hide as much, "
-            "and more shots do not average it out: check the laser (rig check two-peg), or stand "
-            "it elsewhere."
+            f"The laser's own error may make {format_doubt(2.0 * stderr, *written)} of this gap, "
+            "or hide as much, and more shots do not average it out: check the laser (rig check "
+            "two-peg), or stand it elsewhere."
         )
         verdict = replace(verdict, word="unsure", warnings=(*verdict.warnings, text))
     return verdict, {"gap_stderr_mm": stderr}
