@@ -88,6 +88,11 @@ def read_table(
         reading_mm = length("reading")
         if abs(reading_mm) > LONGEST_ROD_MM:
             raise refuse(f"the reading is {reading_mm / 1000:.1f} m, longer than any rod.")
+        if reading_mm < 0.0 and kind in ("floor", "finished"):
+            raise refuse(
+                f"{label} reads less than 0. A reading is how far the line stands above the floor, "
+                "larger where the floor is lower; turn heights into readings first."
+            )
         stderr_mm = length("stderr") if cells.get("stderr", "").strip() else tape_mm
         if stderr_mm < 0.0 or (stderr_mm == 0.0 and kind == "benchmark"):
             raise refuse("the standard error must be above 0.")

@@ -60,6 +60,7 @@ def test_new_refuses_a_job_that_is_there(job):
         (HEAD + GOOD + "P1,1500,1000,1204\n", "line 2"),
         (HEAD + GOOD + "P6,9000,1000,1204\n", "outside"),
         (HEAD + GOOD + "P6,1500,1000,twelve\n", "line 7"),
+        (HEAD + GOOD + "P6,1500,1000,-12\n", "line 7: P6 reads less than 0"),
         ("label,x,y\nP1,1,1\n", "reading"),
         ("label,x,x,y,reading\n", "twice"),
         ("label,x,y,reading,depth\n", "depth"),
