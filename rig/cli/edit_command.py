@@ -56,7 +56,7 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
     result = room_result(job_path, outline, closing_mm)
     if rules:
         result["materials"] = {rule["key"]: rule["amount"] for rule in rules}
-    text = room_text(result, units)
+    text = room_text(result, outline, units)
     for rule in rules:
         text += f"\nRule changed: {rule['key']} is {rule['amount']:g} {rule['unit']} now."
     if shaped is not None and has_grid:

@@ -35,7 +35,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     Job.create(job_path, settings, outline.walls, outline.openings, doors).close()
 
     result = room_result(job_path, outline, closing_mm)
-    show(result, as_json, room_text(result, settings["units"]) + "\nNext: rig grid")
+    show(result, as_json, room_text(result, outline, settings["units"]) + "\nNext: rig grid")
 
 
 def room_result(job_path: Path, outline: "Outline", closing_mm: float | None) -> dict[str, Any]:
@@ -51,7 +51,7 @@ def room_result(job_path: Path, outline: "Outline", closing_mm: float | None) ->
     return result
 
 
-def room_text(result: dict[str, Any], units: str) -> str:
+def room_text(result: dict[str, Any], outline: "Outline", units: str) -> str:
     """Describe the room for people."""
     lines = [
         f"Job {result['job']}: {format_area(result['area_m2'], units)}, "
@@ -67,4 +67,14 @@ def room_text(result: dict[str, Any], units: str) -> str:
             for c in result["corners"]
         )
         lines.append("Corners (x, y): " + " ".join(corners))
+    if not outline.doors:
+        from rig.plan_geometry import named_walls
+
+        walls = (
+            f"{name} from ({format_place(x, units)}, {format_place(y, units)})"
+            for name, (x, y), _ in named_walls(outline)
+        )
+        lines.append(
+            "Without a door (--door X,Y,WIDTH) the walls go by number: " + ", ".join(walls) + "."
+        )
     return "\n".join(lines)

@@ -37,6 +37,12 @@ KINDS = (*WALKED, "benchmark", "threshold")
 Place = tuple[str, float | None, float | None]
 CAUTION = "Caution: never look into the laser's beam; its class and its maker's rules apply."
 
+UNTIED = (
+    "Set-up {setup} has shots and no benchmark: nobody can tell whether its line still stands "
+    "where it did. If the laser was neither moved nor switched off, shoot a benchmark now (--kind "
+    "benchmark --label BM1), so that it can be checked; else begin anew under a new --setup."
+)
+
 
 @click.command()
 @job_option
@@ -115,6 +121,8 @@ def survey(
             }
             if not as_json:
                 click.echo(CAUTION, err=True)
+                if capture["resumes_from"] and not capture["line"]:
+                    click.echo(UNTIED.format(setup=setup), err=True)
             watcher = _watcher(job, options["kind"], setup)
             recorder = Recorder(
                 job,

@@ -144,3 +144,23 @@ def test_a_contradiction_is_told_while_benchmarks_are_shot(room):
     assert named
     assert "cannot tell" in named[0]
     assert told[-1]["event"] == "done"
+
+
+def test_a_walk_taken_up_again_says_that_its_line_is_not_known_to_stand(room):
+    assert room("grid").code == 0
+    said = "nobody can tell whether its line still stands"
+    first = room("survey", "--typed", typed="1200\n1201\nq\n")
+    assert said not in first.err
+    again = room("survey", "--typed", typed="1202\nq\n")
+    assert said in again.err
+    assert (
+        room("survey", "--kind", "benchmark", "--label", "BM1", "--typed", typed="900\n").code == 0
+    )
+    assert said not in room("survey", "--typed", typed="1203\nq\n").err
+
+
+def test_a_room_without_a_door_says_where_its_walls_are_counted_from(run):
+    bare = run("new", "--room", "3m,4m", "--units", "mm", "--job", "bare.sqlite")
+    assert "wall 1 from (0 m, 0 m), wall 2 from (3 m, 0 m)" in bare.out
+    doored = run("new", "--room", "3m,4m", "--door", "1m,0m,0.9m", "--job", "doored.sqlite")
+    assert "wall 1" not in doored.out
