@@ -54,11 +54,11 @@ class LaserShare:
 
     def floor_mm(self, weights: Floats) -> float:
         """Standard uncertainty of a weighted sum of the floor's heights, mm times weight."""
-        return _joint(weights @ self.on_floor_m, uncertainties(self.trust, len(self.places)))
+        return _joint(weights @ self.on_floor_m, uncertainties(self.trust, list(self.places)))
 
     def level_mm(self) -> Floats:
         """Standard uncertainty of the finished plane against level, over the cells."""
-        u = uncertainties(self.trust, 1)
+        u = uncertainties(self.trust, [None])
         level: Floats = np.sqrt((self.on_plane_m * u) ** 2 @ np.ones(3))
         return level
 
@@ -70,7 +70,7 @@ class LaserShare:
         """
         columns = np.hstack([self.on_floor_m, self.on_plane_m[:, 1:]])
         columns[:, 0] += self.on_plane_m[:, 0]
-        return columns, uncertainties(self.trust, len(self.places) + 1)
+        return columns, uncertainties(self.trust, [*self.places, None])
 
     def cover_mm(self, weights: Floats) -> float:
         """Standard uncertainty of a weighted sum of the cover, mm times weight."""
@@ -260,7 +260,7 @@ def gap_mm(
     span = math.dist((x[0], y[0]), (x[1], y[1]))
     share = math.dist((x[0], y[0]), at_mm) / span if span > 0 else 0.0
     gap = (1.0 - share) * rows[0] + share * rows[1] - rows[2]
-    return _joint(gap, uncertainties(trust_of(job), len(names)))
+    return _joint(gap, uncertainties(trust_of(job), names))
 
 
 def setup_lines(
@@ -330,6 +330,7 @@ def _budget(
             "places": {name: list(place) for name, place in share.places.items()},
             "radial_mm_per_m": trust.radial_mm_per_m,
             "tilt_mm_per_m": trust.tilt_mm_per_m,
+            "corrected_tilt_mm_per_m": dict(trust.corrected_mm_per_m),
         },
         "notes": notes,
         "advice": _advice(job, picture, share),
