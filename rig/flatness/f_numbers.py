@@ -54,7 +54,8 @@ class FLine:
 class FNumbers:
     """F-numbers of a section: combined from its lines, with their 90 % intervals.
 
-    `ff_draws`, `fl_draws` are draws of what the section's numbers may truly be.
+    `ff_draws`, `fl_draws` are draws of what the section's numbers may truly be, `least_ff_draws`,
+    `least_fl_draws` of the least of any line: as measured, but for errors that all lines share.
     """
 
     lines: tuple[FLine, ...]
@@ -66,6 +67,8 @@ class FNumbers:
     fl_dof: float
     ff_draws: Floats
     fl_draws: Floats
+    least_ff_draws: Floats
+    least_fl_draws: Floats
 
 
 def ff_constant_mm(step_mm: float) -> float:
@@ -101,6 +104,9 @@ def f_numbers(lines: Sequence[LevelLine]) -> FNumbers:
     degrees of freedom of the summed squares, :math:`\nu = (tr\,C)^2 / tr\,C^2` with C the
     correlation of q or z along the lines, found from them (Welch-Satterthwaite for correlated
     values, after Box 1954). Its coverage is checked by simulation in the tests.
+
+    Errors that all lines share do not average out over lines. They are drawn and taken off the
+    heights before the numbers are made from them (JCGM 101:2008, by draws).
     """
     constant = ff_constant_mm(lines[0].step_mm)
     found = []
@@ -116,9 +122,19 @@ def f_numbers(lines: Sequence[LevelLine]) -> FNumbers:
     all_q, all_z = [f.q_mm for f in found], [f.z_mm for f in found]
     ff, ff_dof, ff_draws = _section(all_q, [f.ff for f in found], constant, _Q_LAGS, rng)
     fl, fl_dof, fl_draws = _section(all_z, [f.fl for f in found], FL_MM, _Z_LAGS, rng)
+    least_ff = np.full(_DRAWS, min(f.ff for f in found))
+    least_fl = np.full(_DRAWS, min(f.fl for f in found))
+    shared = [line.shared_mm for line in lines if line.shared_mm is not None]
+    if len(shared) == len(lines):
+        errors = rng.standard_normal((_DRAWS, shared[0].shape[1]))
+        on_q = [np.diff(columns, 2, axis=0) for columns in shared]
+        on_z = [columns[SPAN_STEPS:] - columns[:-SPAN_STEPS] for columns in shared]
+        ff_draws, least_ff = _less_shared(ff, ff_draws, all_q, on_q, errors, constant)
+        fl_draws, least_fl = _less_shared(fl, fl_draws, all_z, on_z, errors, FL_MM)
     return FNumbers(
-        tuple(found), ff, fl, _ci90(ff_draws), _ci90(fl_draws), ff_dof, fl_dof, ff_draws, fl_draws
-    )
+        tuple(found), ff, fl, _ci90(ff_draws), _ci90(fl_draws), ff_dof, fl_dof,
+        ff_draws, fl_draws, least_ff, least_fl,
+    )  # fmt: skip
 
 
 def f_number(values: Floats, constant_mm: float) -> float:
@@ -212,6 +228,47 @@ def _section(
     chi2 = stats.chi2(dof).ppf((np.arange(_DRAWS) + 0.5) / _DRAWS)
     rng.shuffle(chi2)
     return combined, dof, combined / np.sqrt(dof / chi2)
+
+
+def _less_shared(
+    combined: float,
+    draws: Floats,
+    values: list[Floats],
+    columns: list[Floats],
+    errors: Floats,
+    constant_mm: float,
+) -> tuple[Floats, Floats]:
+    """Draws of a section's number, and of its least line's, less errors that all lines share.
+
+    Parameters
+    ----------
+    combined, draws : float and (draws,)
+        As measured, and what that tells of the section.
+    values, columns : lists of (n,) and (n, k) arrays
+        q or z of each line, and what unit errors do to them.
+    errors : (draws, k)
+    constant_mm : float
+        Of the number.
+    """
+    squares, count = np.zeros(len(errors)), 0
+    largest = np.zeros(len(errors))
+    for row, on in zip(values, columns, strict=True):
+        about, on_about = row - row.mean(), on - on.mean(axis=0)
+        variance = (
+            about @ about
+            - 2.0 * errors @ (on_about.T @ about)
+            + np.einsum("dk,kl,dl->d", errors, on_about.T @ on_about, errors)
+        ) / (len(row) - 1)
+        size = 3.0 * np.sqrt(np.maximum(variance, 0.0)) + np.abs(
+            row.mean() - errors @ on.mean(axis=0)
+        )
+        squares += len(row) * size**2
+        count += len(row)
+        largest = np.maximum(largest, size)
+    with np.errstate(divide="ignore"):
+        number, least = constant_mm * np.sqrt(count / squares), constant_mm / largest
+    told = draws / combined if math.isfinite(combined) else 1.0
+    return number * told, least
 
 
 def _autocorrelation(values: list[Floats], lags: int) -> Floats:

@@ -19,12 +19,17 @@ _COLUMNS = ("line", "reading")
 
 @dataclass(frozen=True, eq=False)
 class LevelLine:
-    """Heights along one line, up-positive, `step_mm` apart; `stderr_mm` is that of a reading."""
+    """Heights along one line, up-positive, `step_mm` apart; `stderr_mm` is that of a reading.
+
+    `shared_mm`, (n, k), is what each of k errors that all lines share (a laser's slope, say) does
+    to the heights at one standard uncertainty; the columns stand for the same in every line.
+    """
 
     name: str
     z_mm: Floats
     step_mm: float
     stderr_mm: float = 0.0
+    shared_mm: Floats | None = None
 
 
 def read_lines(path: Path, unit: str, step_mm: float) -> list[LevelLine]:

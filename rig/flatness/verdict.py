@@ -7,7 +7,7 @@ the rule everywhere, and the share of draws that conform is the probability of c
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -25,6 +25,9 @@ from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 
 Word = Literal["in", "out", "unsure"]
+# What k errors that all shots share do to heights over m places, (m, k) in mm at one standard
+# uncertainty each.
+Shared = Callable[[Floats, Floats], Floats]
 
 DRAWS = 200
 FINEST_MM = 50.8  # a rod's foot and a trowel's ridge; below it the shots say nothing
@@ -36,6 +39,15 @@ MEAN_BEARINGS = 120
 # On a square grid of shots the 95th percentile of the distance to the nearest is 0.60 spacings.
 _FAR_SHARE = 0.60
 _SUGGESTED = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Alone:
+    """Word and 90 % intervals of F-numbers, as if no error were shared by all readings."""
+
+    word: Word
+    ff_ci90: tuple[float, float]
+    fl_ci90: tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +69,8 @@ class Verdict:
         Places whose shots would most settle the verdict, where it is unsure.
     line : str or None
         The line that `worst` lies on, for a table of lines.
+    alone : Alone or None
+        Of F-numbers, what it would be without errors that all readings share; None without such.
     """
 
     rule: Rule
@@ -70,6 +84,7 @@ class Verdict:
     next_shots: tuple[tuple[float, float], ...]
     warnings: tuple[str, ...]
     line: str | None = None
+    alone: Alone | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,10 +166,15 @@ def spacing_of(outline: Outline, x_mm: Floats, y_mm: Floats) -> float:
     return float(np.quantile(away[0], 0.95)) / _FAR_SHARE
 
 
-def judge(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verdict:
-    """Judge a modelled floor against any rule."""
+def judge(
+    rule: Rule, outline: Outline, model: Model, confidence: float, shared: Shared | None = None
+) -> Verdict:
+    """Judge a modelled floor against any rule.
+
+    `shared` tells what errors that all shots share do to the heights, for F-numbers.
+    """
     if rule.measure == "f-numbers":
-        return _judge_f_numbers(rule, outline, model, confidence)
+        return _judge_f_numbers(rule, outline, model, confidence, shared)
     if rule.measure == "pairs":
         raise BadInput(
             f"Rule {rule.key} compares pairs of points: it judges a table of lines (--lines), "
@@ -203,9 +223,15 @@ def judge_lines(
         warnings = fn.minimum_rules(lines, area_m2)
         chance = _f_chance(rule, numbers)
         word = word_for(chance, confidence)
+        alone = None
+        if all(line.shared_mm is not None for line in lines):
+            plain = fn.f_numbers([replace(line, shared_mm=None) for line in lines])
+            alone_word = word_for(_f_chance(rule, plain), confidence)
+            alone = Alone(alone_word, plain.ff_ci90, plain.fl_ci90)
         return Verdict(
-            rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings)
-        )
+            rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings),
+            alone=alone,
+        )  # fmt: skip
     step = lines[0].step_mm
     longest = max((len(line.z_mm) - 1) * step for line in lines)
     if longest < 2 * step:
@@ -348,7 +374,9 @@ def _settling(model: Model, outline: Outline, drawn: Floats) -> tuple[tuple[floa
     return tuple(found)
 
 
-def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: float) -> Verdict:
+def _judge_f_numbers(
+    rule: Rule, outline: Outline, model: Model, confidence: float, shared: Shared | None
+) -> Verdict:
     """F-numbers along lines laid over the modelled surface; draws give the doubt."""
     step = fn.FOOT_STEP_MM
     points = lay_lines(outline, step)
@@ -364,22 +392,20 @@ def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: flo
     means = read(model.mean)
     numbers = fn.f_numbers([LevelLine(name, z, step) for name, z in zip(names, means, strict=True)])
     draws = read(model.draws)
-    each = []
-    for k in range(model.draws.draws):
-        each.append(_plain_f([z[:, k] for z in draws]))
-    ff, fl, least_ff, least_fl = np.array(each).T
+    numbers = _drawn(numbers, draws)
     numbers = replace(
-        numbers,
-        ff_draws=ff,
-        fl_draws=fl,
-        ff_ci90=_interval(ff),
-        fl_ci90=_interval(fl),
-        ff=float(np.median(ff)),
-        fl=float(np.median(fl)),
+        numbers, ff=float(np.median(numbers.ff_draws)), fl=float(np.median(numbers.fl_draws))
     )
-    good = (ff >= (rule.ff or 0.0)) & (fl >= (rule.fl or 0.0))
-    good &= (least_ff >= (rule.local_ff or 0.0)) & (least_fl >= (rule.local_fl or 0.0))
-    chance = float(np.mean(good))
+    alone = None
+    if shared is not None:
+        word = word_for(_f_chance(rule, numbers), confidence)
+        alone = Alone(word, numbers.ff_ci90, numbers.fl_ci90)
+        columns = [shared(run[:, 0], run[:, 1]) for run in found]
+        rng = np.random.default_rng(JUDGE_SEED)
+        errors = rng.standard_normal((columns[0].shape[1], model.draws.draws))
+        wrong = [on @ errors for on in columns]
+        numbers = _drawn(numbers, [z - w for z, w in zip(draws, wrong, strict=True)])
+    chance = _f_chance(rule, numbers)
     word = word_for(chance, confidence)
     warnings = fn.minimum_rules(
         [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)], outline.area_m2
@@ -391,7 +417,26 @@ def _judge_f_numbers(rule: Rule, outline: Outline, model: Model, confidence: flo
         )
         if word == "in":
             word = "unsure"
-    return Verdict(rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings))
+        if alone is not None and alone.word == "in":
+            alone = replace(alone, word="unsure")
+    return Verdict(
+        rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings), alone=alone
+    )
+
+
+def _drawn(numbers: fn.FNumbers, draws: list[Floats]) -> fn.FNumbers:
+    """Put draws of a surface along the lines, each (n, draws), in the place of an interval."""
+    each = [_plain_f([z[:, k] for z in draws]) for k in range(draws[0].shape[1])]
+    ff, fl, least_ff, least_fl = np.array(each).T
+    return replace(
+        numbers,
+        ff_draws=ff,
+        fl_draws=fl,
+        least_ff_draws=least_ff,
+        least_fl_draws=least_fl,
+        ff_ci90=_interval(ff),
+        fl_ci90=_interval(fl),
+    )
 
 
 def _plain_f(heights: list[Floats]) -> tuple[float, float, float, float]:
@@ -412,14 +457,11 @@ def _plain_f(heights: list[Floats]) -> tuple[float, float, float, float]:
 
 
 def _f_chance(rule: Rule, numbers: fn.FNumbers) -> float:
-    """Probability that the section has the rule's numbers; a line has what was measured on it."""
-    chance = float(
-        np.mean((numbers.ff_draws >= (rule.ff or 0.0)) & (numbers.fl_draws >= (rule.fl or 0.0)))
-    )
-    for line in numbers.lines:
-        if line.ff < (rule.local_ff or 0.0) or line.fl < (rule.local_fl or 0.0):
-            return 0.0
-    return chance
+    """Probability that the section has the rule's numbers, and each line what it must."""
+    good = (numbers.ff_draws >= (rule.ff or 0.0)) & (numbers.fl_draws >= (rule.fl or 0.0))
+    good &= numbers.least_ff_draws >= (rule.local_ff or 0.0)
+    good &= numbers.least_fl_draws >= (rule.local_fl or 0.0)
+    return float(np.mean(good))
 
 
 def _interval(draws: Floats) -> tuple[float, float]:

@@ -54,11 +54,11 @@ class LaserShare:
 
     def floor_mm(self, weights: Floats) -> float:
         """Standard uncertainty of a weighted sum of the floor's heights, mm times weight."""
-        return _joint(weights @ self.on_floor_m, uncertainties(self.trust, len(self.places)))
+        return _joint(weights @ self.on_floor_m, uncertainties(self.trust, list(self.places)))
 
     def level_mm(self) -> Floats:
         """Standard uncertainty of the finished plane against level, over the cells."""
-        u = uncertainties(self.trust, 1)
+        u = uncertainties(self.trust, [None])
         level: Floats = np.sqrt((self.on_plane_m * u) ** 2 @ np.ones(3))
         return level
 
@@ -70,7 +70,7 @@ class LaserShare:
         """
         columns = np.hstack([self.on_floor_m, self.on_plane_m[:, 1:]])
         columns[:, 0] += self.on_plane_m[:, 0]
-        return columns, uncertainties(self.trust, len(self.places) + 1)
+        return columns, uncertainties(self.trust, [*self.places, None])
 
     def cover_mm(self, weights: Floats) -> float:
         """Standard uncertainty of a weighted sum of the cover, mm times weight."""
@@ -232,6 +232,43 @@ def plan_budget(
     return _budget(job, picture, share, rows)
 
 
+def errors_over(
+    job: "Job", kind: str, heights: "Heights"
+) -> Callable[[Floats, Floats], Floats] | None:
+    """Return what the laser's errors do to the heights told over places, or None if not known.
+
+    It takes x and y, (m,) in mm, and returns (m, k) in mm: each error at one standard uncertainty.
+    A place has the set-up of the shot that is nearest.
+    """
+    shots = {shot.point: shot for shot in job.shots(kinds=[kind])}
+    mine = [shots[label].setup for label in heights.labels]
+    known, names = places_of(job), list(dict.fromkeys(mine))
+    if any(name not in known for name in names):
+        return None
+    places = [known[name] for name in names]
+    shot_x, shot_y = heights.x_mm, heights.y_mm
+    effect = on_shots(
+        dict(zip(names, places, strict=True)), mine, shot_x, shot_y, sights_of(job.shots())
+    )
+    owns = np.array([names.index(setup) for setup in mine])
+    u = uncertainties(trust_of(job), names)
+
+    def errors(x_mm: Floats, y_mm: Floats) -> Floats:
+        near = [
+            int(np.argmin(np.hypot(shot_x - x, shot_y - y)))
+            for x, y in zip(x_mm, y_mm, strict=True)
+        ]
+        found = effect[near]
+        for own in range(len(names)):
+            rows = owns[near] == own
+            here = at(places, own, x_mm[rows], y_mm[rows])
+            there = at(places, own, shot_x[near][rows], shot_y[near][rows])
+            found[rows] += there - here
+        return found * u
+
+    return errors
+
+
 def gap_mm(
     job: "Job", kind: str, heights: "Heights", supports: tuple[Floats, Floats], at_mm: Place
 ) -> float | None:
@@ -240,27 +277,15 @@ def gap_mm(
     A slope tilts edge and floor alike and drops out within one set-up; a climb with distance bends
     the floor that is told, most where the edge lies across the laser's place.
     """
-    shots = {shot.point: shot for shot in job.shots(kinds=[kind])}
-    mine = [shots[label].setup for label in heights.labels]
-    known, names = places_of(job), list(dict.fromkeys(mine))
-    if any(name not in known for name in names):
+    errors = errors_over(job, kind, heights)
+    if errors is None:
         return None
-    places = {name: known[name] for name in names}
-    effect = on_shots(places, mine, heights.x_mm, heights.y_mm, sights_of(job.shots()))
     x, y = np.append(supports[0], at_mm[0]), np.append(supports[1], at_mm[1])
-    rows = []
-    for place in zip(x, y, strict=True):
-        shot = int(np.argmin(np.hypot(heights.x_mm - place[0], heights.y_mm - place[1])))
-        own = names.index(mine[shot])
-        here, there = (
-            at(list(places.values()), own, np.array([a]), np.array([b]))[0]
-            for a, b in (place, (heights.x_mm[shot], heights.y_mm[shot]))
-        )
-        rows.append(effect[shot] - here + there)
+    rows = errors(x, y)
     span = math.dist((x[0], y[0]), (x[1], y[1]))
     share = math.dist((x[0], y[0]), at_mm) / span if span > 0 else 0.0
     gap = (1.0 - share) * rows[0] + share * rows[1] - rows[2]
-    return _joint(gap, uncertainties(trust_of(job), len(names)))
+    return float(np.linalg.norm(gap))
 
 
 def setup_lines(
@@ -330,6 +355,7 @@ def _budget(
             "places": {name: list(place) for name, place in share.places.items()},
             "radial_mm_per_m": trust.radial_mm_per_m,
             "tilt_mm_per_m": trust.tilt_mm_per_m,
+            "corrected_tilt_mm_per_m": dict(trust.corrected_mm_per_m),
         },
         "notes": notes,
         "advice": _advice(job, picture, share),

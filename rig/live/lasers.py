@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from rig.errors import BadInput
+from rig.errors import BadInput, CannotAnswer
 from rig.survey.heights import REFOUND_MM
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 
@@ -18,9 +18,39 @@ if TYPE_CHECKING:
 
 SETTING = "laser_places"
 CORRECTION = "laser_correction"
+TILT = "laser_tilt"
 FARTHEST_MM = 200_000.0
+SAME_STAND_MM = 100.0
+"""A place of the laser that is told within this of another is the same (common practice)."""
 
 Place = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Tilt:
+    """Slope of one set-up's line along the plan's x and y, as a cross check found it.
+
+    Attributes
+    ----------
+    slope_mm_per_m : (float, float)
+        The line's rise along the plan's x and y.
+    stderr_mm_per_m : float
+        Of each, for a laser that has not been touched since.
+    place : (x_mm, y_mm)
+        Where the laser stands.
+    until_shot : int or None
+        The last shot before the line was found to have moved: from then on its slope is unknown.
+    """
+
+    slope_mm_per_m: tuple[float, float]
+    stderr_mm_per_m: float
+    place: Place
+    until_shot: int | None
+
+    def climb_mm(self, x_mm: float, y_mm: float) -> float:
+        """What a shot reads too much over a place."""
+        right, up = x_mm - self.place[0], y_mm - self.place[1]
+        return (self.slope_mm_per_m[0] * right + self.slope_mm_per_m[1] * up) / 1000.0
 
 
 def places_of(job: "Job") -> dict[str, Place]:
@@ -34,6 +64,13 @@ def set_place(job: "Job", setup: str, place: Place) -> None:
     if max(map(abs, place)) > FARTHEST_MM:
         raise BadInput("The laser's place is more than 200 m off the room's corner; check --laser.")
     places = places_of(job)
+    tilt = (job.settings.get(TILT) or {}).get(setup)
+    if tilt is not None and math.dist(tilt["place"], place) > SAME_STAND_MM:
+        raise BadInput(
+            f"The slope of set-up {setup} is corrected for a laser at another place. A laser that "
+            "stands elsewhere is another set-up: --setup with a new name; or forget the "
+            f"correction: rig check cross --no-correct --setup {setup}"
+        )
     if places.get(setup) != place:
         job.update_settings({SETTING: {**places, setup: place}})
 
@@ -44,49 +81,146 @@ def correction_of(job: "Job") -> dict[str, float] | None:
     return found
 
 
-def climb_of(job: "Job", setup: str) -> Callable[[float | None, float | None], float]:
-    """Return what a shot of a set-up reads too much at x, y, by the correction that was asked for.
+def tilts_of(job: "Job") -> dict[str, Tilt]:
+    """Return the slopes that are taken off the shots of a set-up, where that is asked."""
+    stored = job.settings.get(TILT) or {}
+    if not stored:
+        return {}
+    moved: dict[str, int] = {}
+    for event in job.events(["checked"]):
+        told = event.data
+        setup = told.get("setup")
+        # A jolt in a survey; in marker setting a sight that does not fit has no other word. What
+        # drifts with the temperature goes up and down, and is taken to keep its slope.
+        gone = told.get("found") == "jolt" or ("found" not in told and told.get("ok") is False)
+        if (
+            gone
+            and setup is not None
+            and setup in stored
+            and event.id > stored[setup]["after_event"]
+        ):
+            moved.setdefault(setup, told["after_shot"])
+    return {
+        setup: Tilt(
+            (kept["slope_mm_per_m"][0], kept["slope_mm_per_m"][1]),
+            kept["stderr_mm_per_m"],
+            (kept["place"][0], kept["place"][1]),
+            moved.get(setup),
+        )
+        for setup, kept in stored.items()
+    }
 
-    All in mm; it knows the job as it is now and asks it no more.
+
+def correct_tilt(
+    job: "Job", setup: str, place: Place, slope_mm_per_m: tuple[float, float], stderr: float
+) -> None:
+    """Take a slope off every shot of a set-up from now on.
+
+    Raises
+    ------
+    CannotAnswer
+        Where the set-up has shots: nobody knows which way the laser faced for them.
     """
-    correction, place = correction_of(job), places_of(job).get(setup)
+    refuse_shot(job, setup)
+    set_place(job, setup, place)
+    kept = {
+        "slope_mm_per_m": list(slope_mm_per_m),
+        "stderr_mm_per_m": stderr,
+        "place": list(place),
+        "after_event": max((event.id for event in job.events()), default=0),
+    }
+    job.update_settings({TILT: {**(job.settings.get(TILT) or {}), setup: kept}})
 
+
+def forget_tilt(job: "Job", setup: str) -> None:
+    """Take no slope off the shots of a set-up any more."""
+    left = {name: kept for name, kept in (job.settings.get(TILT) or {}).items() if name != setup}
+    job.update_settings({TILT: left or None})
+
+
+def refuse_shot(job: "Job", setup: str) -> None:
+    """Refuse a set-up that has shots, since its slope is known only for what comes after."""
+    if any(shot.setup == setup for shot in job.shots()):
+        raise CannotAnswer(
+            f"Set-up {setup} has shots already, and nobody knows which way its laser faced for "
+            "them. Correct a tilt before the first shot, under a new name: --setup NAME"
+        )
+
+
+def climb_of(job: "Job", setup: str) -> Callable[[float | None, float | None], float]:
+    """Return what a shot of a set-up reads too much at x, y, by the corrections asked for.
+
+    It is for a shot that is taken now. All in mm; it knows the job as it is now and asks it no
+    more.
+    """
+    correction, place, tilt = (
+        correction_of(job),
+        places_of(job).get(setup),
+        tilts_of(job).get(setup),
+    )
+    if tilt is not None and tilt.until_shot is not None:
+        tilt = None
+    return _climb(correction, place, tilt)
+
+
+def shots_of(job: "Job") -> "list[Shot]":
+    """Current shots, less the laser's radial error and its slope where these are corrected."""
+    shots, correction, places, tilts = (
+        job.shots(),
+        correction_of(job),
+        places_of(job),
+        tilts_of(job),
+    )
+    if correction is None and not tilts:
+        return shots
+    corrected = []
+    for shot in shots:
+        tilt = tilts.get(shot.setup)
+        if tilt is not None and tilt.until_shot is not None and shot.id > tilt.until_shot:
+            tilt = None
+        climb = _climb(correction, places.get(shot.setup), tilt)(shot.x_mm, shot.y_mm)
+        corrected.append(replace(shot, reading_mm=shot.reading_mm - climb) if climb else shot)
+    return corrected
+
+
+def _climb(
+    correction: dict[str, float] | None, place: Place | None, tilt: Tilt | None
+) -> Callable[[float | None, float | None], float]:
     def climb_mm(x_mm: float | None, y_mm: float | None) -> float:
-        if correction is None or place is None or x_mm is None or y_mm is None:
+        if x_mm is None or y_mm is None:
             return 0.0
-        return correction["error_mm_per_m"] * math.dist((x_mm, y_mm), place) / 1000.0
+        climb = 0.0
+        if correction is not None and place is not None:
+            climb = correction["error_mm_per_m"] * math.dist((x_mm, y_mm), place) / 1000.0
+        return climb if tilt is None else climb + tilt.climb_mm(x_mm, y_mm)
 
     return climb_mm
 
 
-def shots_of(job: "Job") -> "list[Shot]":
-    """Current shots, less the laser's radial error where that is corrected."""
-    shots, correction, places = job.shots(), correction_of(job), places_of(job)
-    if correction is None:
-        return shots
-    error = correction["error_mm_per_m"] / 1000.0
-    return [
-        replace(
-            shot,
-            reading_mm=shot.reading_mm
-            - error * math.dist((shot.x_mm, shot.y_mm), places[shot.setup]),
-        )
-        if shot.setup in places and shot.x_mm is not None and shot.y_mm is not None
-        else shot
-        for shot in shots
-    ]
-
-
 def correction_warnings(job: "Job", setups: Iterable[str]) -> list[str]:
-    """Say which set-ups a correction leaves as they are, for want of the laser's place."""
-    if correction_of(job) is None:
-        return []
-    known = places_of(job)
-    return [
-        f"The shots of set-up {name} are not corrected: say where its laser stood (--laser)."
+    """Say which shots a correction leaves as they are, and why."""
+    known, tilts, setups = places_of(job), tilts_of(job), list(setups)
+    said = []
+    if correction_of(job) is not None:
+        said += [
+            f"The shots of set-up {name} are not corrected: say where its laser stood (--laser)."
+            for name in setups
+            if name not in known
+        ]
+    said += [
+        f"The line of set-up {name} moved after its slope was measured: shots since then are not "
+        "corrected for it. Check a new set-up: rig check cross --correct --setup NAME"
         for name in setups
-        if name not in known
+        if name in tilts and tilts[name].until_shot is not None
     ]
+    if len(setups) > 1:
+        said += [
+            f"Benchmark {shot.point} has no place, so its sight from set-up {shot.setup} is not "
+            "corrected for that set-up's slope: say where it is (--at X,Y)."
+            for shot in job.shots(kinds=["benchmark"])
+            if shot.setup in tilts and (shot.x_mm is None or shot.y_mm is None)
+        ]
+    return said
 
 
 def trust_of(job: "Job") -> "Trust":
@@ -114,7 +248,17 @@ def trust_of(job: "Job") -> "Trust":
     else:
         tilt = usual
         told.append(f"Slope: not checked, {usual_text}.")
-    return Trust(radial, tilt, tuple(told))
+    corrected = {}
+    for setup, known in tilts_of(job).items():
+        until = known.until_shot
+        if until is not None and any(s.setup == setup and s.id > until for s in job.shots()):
+            continue  # some of its shots have a slope that nobody knows
+        corrected[setup] = known.stderr_mm_per_m
+        told.append(
+            f"Slope of set-up {setup}: corrected, ± {known.stderr_mm_per_m:.3f} mm/m left by the "
+            "cross check while the laser stands as it was left."
+        )
+    return Trust(radial, tilt, tuple(told), corrected)
 
 
 def line_of(job: "Job", setup: str, kind: str, utc_s: float) -> dict[str, Any] | None:

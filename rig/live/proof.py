@@ -19,7 +19,9 @@ from rig.flatness.verdict import (
     FINEST_MM,
     MOST_DRAWN_NODES,
     MOST_NODES,
+    Alone,
     Model,
+    Shared,
     Verdict,
     fit_surface,
     judge,
@@ -66,7 +68,7 @@ def proof(
     units = job.settings["units"]
     heights = own_heights(job, kind)
     verdict, laser = _with_laser(
-        job, kind, heights, _judge(job, outline, rule, confidence, heights)
+        job, kind, heights, _judge(job, outline, rule, confidence, heights, kind)
     )
     result = verdict_result(verdict, outline, units) | {"kind": kind, "laser": laser}
     if kind == "finished" and job.shots(kinds=["floor"]):
@@ -90,6 +92,8 @@ def _with_laser(
 
     from rig.live.laser_share import gap_mm
 
+    if verdict.alone is not None:
+        return _said_of_numbers(verdict, verdict.alone)
     worst = verdict.worst
     if worst is None or len(worst.support_x_mm) != 2:
         return verdict, None
@@ -108,6 +112,24 @@ def _with_laser(
         )
         verdict = replace(verdict, word="unsure", warnings=(*verdict.warnings, text))
     return verdict, {"gap_stderr_mm": stderr}
+
+
+def _said_of_numbers(verdict: Verdict, alone: Alone) -> tuple[Verdict, dict[str, Any]]:
+    """Say what the laser's own error does to F-numbers that hold it already."""
+    if verdict.numbers is not None and verdict.word != alone.word:
+        low, high = verdict.numbers.fl_ci90
+        text = (
+            f"The laser's own error leaves FL between {low:.0f} and {high:.0f}; without it the "
+            f"shots would say {alone.fl_ci90[0]:.0f} to {alone.fl_ci90[1]:.0f}. More shots do not "
+            "average it out: check the line's slope (rig check cross)."
+        )
+        verdict = replace(verdict, warnings=(*verdict.warnings, text))
+    told = {
+        "verdict_alone": alone.word,
+        "ff_ci90_alone": [finite(value) for value in alone.ff_ci90],
+        "fl_ci90_alone": [finite(value) for value in alone.fl_ci90],
+    }
+    return verdict, told
 
 
 def strips(
@@ -164,15 +186,27 @@ def surface_model(
     )
 
 
-def _judge(job: Job, outline: Outline, rule: Rule, confidence: float, heights: Heights) -> Verdict:
+def _judge(
+    job: Job,
+    outline: Outline,
+    rule: Rule,
+    confidence: float,
+    heights: Heights,
+    kind: str | None = None,
+) -> Verdict:
+    """Judge heights; with their kind, F-numbers hold the laser's own error where it is known."""
+    from rig.live.laser_share import errors_over
+
+    shared = None
     if rule.measure == "f-numbers":
-        lines = shot_lines(heights)
+        shared = None if kind is None else errors_over(job, kind, heights)
+        lines = shot_lines(heights, shared)
         if lines:
             return judge_lines(rule, lines, confidence, outline.area_m2)
-    return judge(rule, outline, surface_model(outline, heights), confidence)
+    return judge(rule, outline, surface_model(outline, heights), confidence, shared)
 
 
-def shot_lines(heights: Heights) -> list[LevelLine]:
+def shot_lines(heights: Heights, shared: Shared | None = None) -> list[LevelLine]:
     """Lines of `rig grid --lines` that were shot without a gap, long enough for F-numbers."""
     found: dict[str, list[tuple[int, int]]] = {}
     for n, label in enumerate(heights.labels):
@@ -189,7 +223,9 @@ def shot_lines(heights: Heights) -> list[LevelLine]:
         step = float(np.median(steps))
         if np.all(np.abs(steps - step) < _OFF_LINE_MM):
             noise = float(np.median(heights.stderr_mm[index]))
-            lines.append(LevelLine(name, heights.z_mm[index], step, noise))
+            x, y = heights.x_mm[index], heights.y_mm[index]
+            columns = None if shared is None else shared(x, y)
+            lines.append(LevelLine(name, heights.z_mm[index], step, noise, columns))
     return lines
 
 

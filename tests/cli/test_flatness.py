@@ -252,3 +252,63 @@ def test_lines_are_laid_out_shot_and_proved(run, table):
     assert told["ff"] > 35
     assert told["fl"] > 25
     assert run("grid", "--lines", "--spacing", "3ft").code == 2
+
+
+def test_what_the_lasers_slope_leaves_open_is_in_fl(run, table):
+    """A floor that is all but level, by a laser that is unchecked, then known to be bad."""
+    assert run("new", "--room", "6m,7m", "--units", "mm").code == 0
+    laid = run("grid", "--lines", "--json").json["points"]
+    rows = "".join(
+        f"{p['label']},{p['x_mm']},{p['y_mm']},"
+        f"{1200 + 0.5 * math.sin(p['x_mm'] / 900) * math.cos(p['y_mm'] / 800):.3f},0.05,finished\n"
+        for p in laid
+    )
+    assert run("import", table(HEADING + rows), "--unit", "mm").code == 0
+    alone = run("flatness", "--rule", "e1155", "--json").json
+    assert alone["laser"] is None
+    with_place(run, "3m,3.5m")
+    usual = run("flatness", "--rule", "e1155", "--json").json
+    assert (usual["ff"], usual["fl"]) == (alone["ff"], alone["fl"])
+    assert usual["laser"]["fl_ci90_alone"] == pytest.approx(alone["fl_ci90"], rel=1e-9)
+    assert usual["fl_ci90"][0] < alone["fl_ci90"][0]  # 0.1 mm/m at most: a hair
+    assert usual["verdict"] == "in"
+    # A cross check that finds 6 mm/m: over ten feet more than FL 25 allows (12.7 mm) may be hidden.
+    cross = ["--dist", "10m", "--reading", "0,1060mm", "--reading", "90,1060mm",
+             "--reading", "180,940mm", "--reading", "270,940mm"]  # fmt: skip
+    run("check", "cross", *cross)
+    bad = run("flatness", "--rule", "e1155")
+    assert bad.code == 1
+    assert "leaves FL between" in bad.out
+    told = run("flatness", "--rule", "e1155", "--json").json
+    assert (told["laser"]["verdict_alone"], told["verdict"]) == ("in", "unsure")
+
+
+def test_fl_of_a_modelled_floor_holds_the_lasers_slope_too(run, table):
+    assert run("new", "--room", "6m,7m", "--units", "mm").code == 0
+    rows = "".join(
+        f"Q{n}-{m},{x},{y},{1200 + math.sin(x / 900) * math.cos(y / 800):.3f},0.05,finished\n"
+        for n, x in enumerate(range(200, 6000, 500))
+        for m, y in enumerate(range(200, 7000, 500))
+    )
+    assert run("import", table(HEADING + rows), "--unit", "mm").code == 0
+    alone = run("flatness", "--rule", "e1155", "--json").json
+    with_place(run, "3m,3.5m")
+    cross = ["--dist", "10m", "--reading", "0,1010mm", "--reading", "90,1010mm",
+             "--reading", "180,990mm", "--reading", "270,990mm"]  # fmt: skip
+    run("check", "cross", *cross)
+    told = run("flatness", "--rule", "e1155", "--json").json
+    assert told["laser"]["fl_ci90_alone"] == pytest.approx(alone["fl_ci90"], rel=1e-9)
+    # 1 mm/m either way: 3.05 mm in the mean of z, where the floor alone has FL over 100.
+    assert told["fl_ci90"][0] < 0.7 * alone["fl_ci90"][0]
+    # Curvature knows no slope; what the radial part bends is little.
+    assert told["ff_ci90"] == pytest.approx(alone["ff_ci90"], rel=0.1)
+
+
+def with_place(run, place):
+    """Keep where the laser stood, as the next survey would."""
+    from rig.job.store import Job
+    from rig.live.lasers import set_place
+
+    with Job.open("job.sqlite", write=True) as job:
+        x, y = (1000.0 * float(part.rstrip("m")) for part in place.split(","))
+        set_place(job, "1", (x, y))

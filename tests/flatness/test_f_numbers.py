@@ -8,6 +8,7 @@ from rig.errors import BadInput
 from rig.flatness.f_numbers import (
     FF_FOOT_MM,
     FL_MM,
+    _less_shared,
     combine,
     f_numbers,
     ff_constant_mm,
@@ -123,6 +124,76 @@ def test_intervals_keep_their_ninety_percent():
     assert (missed < 0.10 + 3 * 0.0245).all()
     assert (over < 0.05 + 3 * 0.0178).all()
     assert missed.sum() > 0  # nor are they endlessly wide
+
+
+def sloped(slope_mm_per_m, u_mm_per_m, n=31, count=4, ripple=1e-6):
+    """Lines along one wall, and what a laser's slope along it does to them."""
+    x_m = 0.3048 * np.arange(n)
+    h = slope_mm_per_m * x_m + ripple * np.tile([1.0, -1.0], n)[:n]
+    return [LevelLine(str(k), h, 304.8, shared_mm=u_mm_per_m * x_m[:, None]) for k in range(count)]
+
+
+def test_a_shared_slope_widens_fl_as_a_folded_normal_says():
+    # FL = 12.5 in / |mean of z| where z hardly varies; that mean is ten steps of the floor's slope
+    # less the laser's, which is normal: scipy's folded normal.
+    found = f_numbers(sloped(0.3, 0.1))
+    scale = 10 * 0.3048 * 0.1
+    size = stats.foldnorm(0.3 / 0.1, scale=scale)
+    assert found.fl == pytest.approx(FL_MM / (10 * 0.3048 * 0.3), rel=1e-4)
+    told = np.quantile(FL_MM / found.fl_draws, [0.05, 0.5, 0.95])
+    # q is all but nothing, so dof is that of z: what is left of chi-square is in the interval too.
+    spread = np.sqrt(stats.chi2(found.fl_dof).rvs(200_000, random_state=1) / found.fl_dof)
+    want = np.quantile(size.rvs(200_000, random_state=2) / spread, [0.05, 0.5, 0.95])
+    assert told == pytest.approx(want, rel=0.03)
+    assert found.fl_ci90[0] < f_numbers(sloped(0.3, 1e-9)).fl_ci90[0]
+
+
+def test_more_lines_do_not_average_a_shared_slope_out():
+    few, many = (f_numbers(sloped(0.3, 0.1, count=count)) for count in (40, 160))
+    wide = [low_high[1] - low_high[0] for low_high in (few.fl_ci90, many.fl_ci90)]
+    assert wide[1] > 0.8 * wide[0]
+
+
+def test_draws_less_a_shared_error_are_the_numbers_of_heights_less_it():
+    rng = np.random.default_rng(11)
+    columns = [rng.normal(0.0, 1.0, (31, 2)).cumsum(axis=0) for _ in range(3)]
+    lines = walked(12, 31, 3)
+    errors = rng.normal(0.0, 0.5, (20, 2))
+    wrong = [
+        f_numbers(
+            [
+                LevelLine(one.name, one.z_mm - on @ e, 304.8)
+                for one, on in zip(lines, columns, strict=True)
+            ]
+        )
+        for e in errors
+    ]
+    z = [one.z_mm[10:] - one.z_mm[:-10] for one in lines]
+    on_z = [on[10:] - on[:-10] for on in columns]
+    fl, least = _less_shared(1.0, np.ones(20), z, on_z, errors, FL_MM)
+    assert fl == pytest.approx([one.fl for one in wrong], rel=1e-9)
+    assert least == pytest.approx([min(row.fl for row in one.lines) for one in wrong], rel=1e-9)
+
+
+def test_intervals_hold_the_floor_behind_a_tilted_line():
+    # A floor of known slope, measured with lines of slopes that nobody knows but how large.
+    u, slope, ripple = 0.3, 0.4, 0.8
+    held = {True: 0, False: 0}
+    for seed in range(100):
+        rng = np.random.default_rng(seed)
+        x_m, tilt = 0.3048 * np.arange(31), rng.normal(0.0, u)
+        floors = [slope * x_m + rng.normal(0.0, ripple, 31) for _ in range(40)]
+        true = f_numbers([LevelLine("A", h, 304.8) for h in floors]).fl
+        for known in held:
+            told = f_numbers(
+                [
+                    LevelLine("A", h + tilt * x_m, 304.8, 0.0, u * x_m[:, None] if known else None)
+                    for h in floors
+                ]
+            )
+            held[known] += told.fl_ci90[0] <= true <= told.fl_ci90[1]
+    assert held[True] >= 90
+    assert held[False] < 75
 
 
 def test_minimum_rules_are_said():

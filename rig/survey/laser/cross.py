@@ -51,6 +51,8 @@ class Cross:
         knocked between the second and the third heading; this does.
     cone_mm_per_m, cone_stderr_mm_per_m : float or None
         With two distances only.
+    left_mm_per_m : float or None
+        What a correction of either tilt leaves open, where a heading was read again.
     """
 
     tilt_mm_per_m: tuple[float, float]
@@ -61,6 +63,7 @@ class Cross:
     return_allowed_mm: float | None
     cone_mm_per_m: float | None
     cone_stderr_mm_per_m: float | None
+    left_mm_per_m: float | None
 
     @property
     def closes(self) -> bool:
@@ -128,6 +131,7 @@ def cross(turns: Sequence[Turn], rise_mm: float = 0.0) -> Cross:
         cone = float(far.mean() - near.mean() + rise_mm) / apart_m
         cone_stderr = math.sqrt(float(near_var.sum() + far_var.sum())) / 4.0 / abs(apart_m)
     return_mm, return_allowed_mm = _return(turns)
+    worst_stderr = max(turn.stderr_mm for turn in turns)
     return Cross(
         (float(tilt[0]), float(tilt[1])),
         1.0 / math.sqrt(float(weight.sum())),
@@ -137,7 +141,52 @@ def cross(turns: Sequence[Turn], rise_mm: float = 0.0) -> Cross:
         return_allowed_mm,
         cone,
         cone_stderr,
+        None
+        if return_mm is None
+        else _left(worst_stderr, closures[worst], return_mm, min(distances) / 1000.0),
     )
+
+
+def on_plan(
+    tilt_mm_per_m: tuple[float, float], towards: tuple[float, float], clockwise: bool
+) -> tuple[float, float]:
+    r"""Turn a tilt from the laser's own axes to the plan, for a laser that stands at heading 0.
+
+    With :math:`u` the unit vector to the target, the slope is :math:`t_x u + t_y v`. What looks at
+    the target at heading 90 looks along :math:`v` at heading 0: a quarter turn against the way in
+    which the laser was turned.
+
+    Parameters
+    ----------
+    tilt_mm_per_m : (float, float)
+        As the check finds it.
+    towards : (float, float)
+        From the laser to the target on the plan, x to the right and y up; any length but nothing.
+    clockwise : bool
+        Which way the laser was turned, seen from above.
+
+    Returns
+    -------
+    (float, float)
+        Slope of the line along the plan's x and y, mm per m.
+    """
+    away = math.hypot(*towards)
+    x, y = towards[0] / away, towards[1] / away
+    side = (-y, x) if clockwise else (y, -x)
+    along, across = tilt_mm_per_m
+    return along * x + across * side[0], along * y + across * side[1]
+
+
+def _left(stderr_mm: float, closure_mm: float, return_mm: float, dist_m: float) -> float:
+    """Doubt of either slope once it is corrected, mm per m.
+
+    A self-levelling line comes back to a heading only so well. What one reading scatters by holds
+    that too: the most that noise, closure (of four readings) and return (of two) say. Two such
+    readings make a tilt, and the line that is left standing has one of its own (JCGM 100:2008,
+    5.1.2).
+    """
+    one = max(stderr_mm, abs(closure_mm) / 2.0, abs(return_mm) / math.sqrt(2.0))
+    return one / dist_m * math.sqrt(2.0 / 4.0 + 1.0)
 
 
 def _return(turns: Sequence[Turn]) -> tuple[float, float] | tuple[None, None]:

@@ -7,7 +7,7 @@ Each is kept apart as a unit effect on the shots (a column) and a standard uncer
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -31,11 +31,14 @@ class Trust:
         Of the slope along either of two axes; its direction is another at each set-up.
     told : tuple of str
         A sentence each.
+    corrected_mm_per_m : mapping of str to float
+        The same where the slope of a set-up was measured and is corrected: what that leaves.
     """
 
     radial_mm_per_m: float
     tilt_mm_per_m: float
     told: tuple[str, ...]
+    corrected_mm_per_m: Mapping[str, float] = field(default_factory=dict)
 
 
 def unchecked() -> tuple[float, str]:
@@ -109,6 +112,12 @@ def on_shots(
     return effect
 
 
-def uncertainties(trust: Trust, setups: int) -> Floats:
-    """Standard uncertainty of each column, in mm per m."""
-    return np.array([trust.radial_mm_per_m, *([trust.tilt_mm_per_m] * (2 * setups))])
+def uncertainties(trust: Trust, setups: Sequence[str | None]) -> Floats:
+    """Standard uncertainty of each column, in mm per m; None is a laser that is set up anew."""
+    tilts = [
+        trust.tilt_mm_per_m
+        if name is None
+        else trust.corrected_mm_per_m.get(name, trust.tilt_mm_per_m)
+        for name in setups
+    ]
+    return np.array([trust.radial_mm_per_m, *np.repeat(tilts, 2)])

@@ -5,8 +5,9 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInput
-from rig.survey.laser.cross import HEADINGS, Turn, cross
+from rig.survey.laser.cross import HEADINGS, Turn, cross, on_plan
 from rig.survey.laser.verdict import judge_tilt
+from simulated_devices.laser import Laser
 from tests.survey.laser.field import cross_turns
 
 
@@ -77,6 +78,52 @@ def test_a_jolt_in_the_middle_does_not_close():
         assert not cross([*whole, again]).closes
         late = [*whole[:3], replace(whole[3], reading_mm=whole[3].reading_mm + 1.0)]
         assert not cross(late).closes
+
+
+def turned_laser(slope, angle_rad, dist_mm=10_000.0):
+    """A laser at (2 m, 1 m) whose line's slope was turned with it, counter-clockwise."""
+    turn = np.array(
+        [[math.cos(angle_rad), -math.sin(angle_rad)], [math.sin(angle_rad), math.cos(angle_rad)]]
+    )
+    return Laser(2000.0, 1000.0, 1500.0, *(turn @ np.asarray(slope)))
+
+
+@pytest.mark.parametrize("clockwise", [True, False])
+@pytest.mark.parametrize("bearing_deg", [0, 30, 90, 200, 315])
+def test_a_tilt_on_the_plan_is_that_of_the_laser_that_stands_there(bearing_deg, clockwise):
+    # Rotation matrices of the plane, anticlockwise from x to y (as ISO 80000-2 has them).
+    slope, towards = (0.31, -0.12), math.radians(bearing_deg)
+    target = (2000.0 + 1e4 * math.cos(towards), 1000.0 + 1e4 * math.sin(towards))
+    readings = [
+        float(turned_laser(slope, math.radians(-h if clockwise else h)).line_mm(*target, 0.0))
+        for h in HEADINGS
+    ]
+    found = cross(turns(readings))
+    way = (target[0] - 2000.0, target[1] - 1000.0)
+    assert on_plan(found.tilt_mm_per_m, way, clockwise) == pytest.approx(slope)
+    # The other way round the part across the target would have the wrong sign.
+    wrong = on_plan(found.tilt_mm_per_m, way, not clockwise)
+    assert math.dist(wrong, slope) > 0.05
+
+
+@pytest.mark.parametrize("relevel", [0.0, 0.5, 1.0, 3.0])
+def test_what_a_correction_leaves_holds_the_line_that_is_left_standing(relevel):
+    # Each turn levels the line anew, to so many times what the noise of a reading is at 10 m.
+    rng = np.random.default_rng(5)
+    dist_m, noise, slope = 10.0, 0.2, np.array([0.08, -0.03])
+    inside = 0
+    for _ in range(2000):
+        data = []
+        for heading in (*HEADINGS, 0):
+            angle = math.radians(heading)
+            own = slope + relevel * noise / dist_m * rng.standard_normal(2)
+            rise = own @ (math.cos(angle), math.sin(angle)) * dist_m
+            data.append(Turn(heading, 1500.0 + rise + rng.normal(0.0, noise), 1e4, noise))
+        found = cross(data)
+        off = (np.array(found.tilt_mm_per_m) - own) / found.left_mm_per_m
+        inside += np.count_nonzero(np.abs(off) < 1.96)
+    # 95 % are asked for; five readings cannot tell a scatter that is far beyond the noise well.
+    assert inside / 4000 > (0.95 if relevel <= 1.0 else 0.9)
 
 
 def test_the_chance_of_a_tilt_within_the_limit_is_that_of_draws():

@@ -43,7 +43,7 @@ def test_each_column_is_what_the_simulated_laser_does(which):
 
 def test_an_error_that_is_shared_does_not_average_out():
     trust = Trust(0.05, 0.04, ())
-    u = uncertainties(trust, 1)
+    u = uncertainties(trust, ["1"])
     means = []
     for n in (10, 1000):
         x = np.linspace(0.0, 6000.0, n)
