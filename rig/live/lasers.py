@@ -1,11 +1,12 @@
 """What a job knows of its laser: where it stood at each set-up, and what the job asks of it."""
 
+import contextlib
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from rig.errors import BadInput, CannotAnswer
+from rig.errors import BadInput, CannotAnswer, JobUnusable
 from rig.survey.heights import REFOUND_MM
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 
@@ -55,17 +56,16 @@ class Tilt:
 
 def places_of(job: "Job") -> dict[str, Place]:
     """Where the laser stood at each set-up that says so, in mm on the plan."""
-    stored = job.settings.get(SETTING) or {}
-    return {setup: (float(x), float(y)) for setup, (x, y) in stored.items()}
+    with _as_kept(job, SETTING) as stored:
+        return {setup: _numbers(place, 2) for setup, place in stored.items()}
 
 
 def set_place(job: "Job", setup: str, place: Place) -> None:
     """Keep where the laser stands; the change is an event like any edit."""
     if max(map(abs, place)) > FARTHEST_MM:
         raise BadInput("The laser's place is more than 200 m off the room's corner; check --laser.")
-    places = places_of(job)
-    tilt = (job.settings.get(TILT) or {}).get(setup)
-    if tilt is not None and math.dist(tilt["place"], place) > SAME_STAND_MM:
+    places, tilt = places_of(job), tilts_of(job).get(setup)
+    if tilt is not None and math.dist(tilt.place, place) > SAME_STAND_MM:
         raise BadInput(
             f"The slope of set-up {setup} is corrected for a laser at another place. A laser that "
             "stands elsewhere is another set-up: --setup with a new name; or forget the "
@@ -77,14 +77,42 @@ def set_place(job: "Job", setup: str, place: Place) -> None:
 
 def correction_of(job: "Job") -> dict[str, float] | None:
     """Return the radial error that is taken off every shot, and its doubt, where that is asked."""
-    found: dict[str, float] | None = job.settings.get(CORRECTION)
-    return found
+    with _as_kept(job, CORRECTION) as stored:
+        names = ("error_mm_per_m", "stderr_mm_per_m")
+        kept = _numbers([stored[name] for name in names], 2) if stored else ()
+        return dict(zip(names, kept, strict=True)) if stored else None
+
+
+@contextlib.contextmanager
+def _as_kept(job: "Job", key: str) -> Iterator[dict[str, Any]]:
+    """Give a setting to be taken apart; refuse one that is not as floor-rig writes it."""
+    try:
+        yield job.settings.get(key) or {}
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+        raise JobUnusable(
+            f"{job.path}: what it keeps as {key} is not as floor-rig writes it; go on with a copy "
+            "of the job from before."
+        ) from error
+
+
+def _numbers(given: Iterable[Any], count: int) -> tuple[Any, ...]:
+    numbers = tuple(float(one) for one in given)
+    if len(numbers) != count or not all(map(math.isfinite, numbers)):
+        raise ValueError
+    return numbers
 
 
 def tilts_of(job: "Job") -> dict[str, Tilt]:
     """Return the slopes that are taken off the shots of a set-up, where that is asked."""
-    stored = job.settings.get(TILT) or {}
-    if not stored:
+    with _as_kept(job, TILT) as stored:
+        known = {
+            setup: (
+                *(_numbers(kept[name], 2) for name in ("slope_mm_per_m", "place")),
+                *_numbers([kept["stderr_mm_per_m"], kept["after_event"]], 2),
+            )
+            for setup, kept in stored.items()
+        }
+    if not known:
         return {}
     moved: dict[str, int] = {}
     for event in job.events(["checked"]):
@@ -93,21 +121,11 @@ def tilts_of(job: "Job") -> dict[str, Tilt]:
         # A jolt in a survey; in marker setting a sight that does not fit has no other word. What
         # drifts with the temperature goes up and down, and is taken to keep its slope.
         gone = told.get("found") == "jolt" or ("found" not in told and told.get("ok") is False)
-        if (
-            gone
-            and setup is not None
-            and setup in stored
-            and event.id > stored[setup]["after_event"]
-        ):
+        if gone and setup is not None and setup in known and event.id > known[setup][3]:
             moved.setdefault(setup, told["after_shot"])
     return {
-        setup: Tilt(
-            (kept["slope_mm_per_m"][0], kept["slope_mm_per_m"][1]),
-            kept["stderr_mm_per_m"],
-            (kept["place"][0], kept["place"][1]),
-            moved.get(setup),
-        )
-        for setup, kept in stored.items()
+        setup: Tilt(slope, stderr, place, moved.get(setup))
+        for setup, (slope, place, stderr, _) in known.items()
     }
 
 
@@ -129,12 +147,14 @@ def correct_tilt(
         "place": list(place),
         "after_event": max((event.id for event in job.events()), default=0),
     }
-    job.update_settings({TILT: {**(job.settings.get(TILT) or {}), setup: kept}})
+    with _as_kept(job, TILT) as stored:
+        job.update_settings({TILT: {**stored, setup: kept}})
 
 
 def forget_tilt(job: "Job", setup: str) -> None:
     """Take no slope off the shots of a set-up any more."""
-    left = {name: kept for name, kept in (job.settings.get(TILT) or {}).items() if name != setup}
+    with _as_kept(job, TILT) as stored:
+        left = {name: kept for name, kept in stored.items() if name != setup}
     job.update_settings({TILT: left or None})
 
 

@@ -213,3 +213,26 @@ def test_wrong_use_is_refused(run, table):
     assert plan.code == 0, plan.err
     run("check", "cross", *cross_words((0.1, 0.1)), *CORRECT, "--setup", "3")
     assert run("markers").code == 0  # what another set-up is corrected by is no matter of the plan
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        {"laser_tilt": "steep"},
+        {"laser_tilt": {"1": 5}},
+        {"laser_tilt": {"1": {"slope_mm_per_m": ["a", 1], "stderr_mm_per_m": 0.1,
+                              "place": [0, 0], "after_event": 0}}},
+        {"laser_correction": "some"},
+        {"laser_correction": {"error_mm_per_m": 0.1}},
+        {"laser_places": {"1": [0]}},
+        {"laser_places": 5},
+    ],
+)  # fmt: skip
+def test_a_job_from_anywhere_is_refused_where_its_laser_is_nonsense(run, table, kept):
+    assert run("new", *ROOM).code == 0
+    assert run("import", table(shots(laser())), "--unit", "mm").code == 0
+    with Job.open("job.sqlite", write=True) as job:
+        job.update_settings(kept)
+    refused = run("floor")
+    assert refused.code == 4
+    assert next(iter(kept)) in refused.err
