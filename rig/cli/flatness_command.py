@@ -118,7 +118,8 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
         low, high = worst["range_mm"]
         lines.append(
             f"Worst: a gap of {format_off(worst['gap_mm'], units, denominator)} on the best "
-            f"estimate, {format_between(low, high, units, denominator)} 9 times in 10; the "
+            "estimate; the worst anywhere, reckoned to this limit, is "
+            f"{format_between(low, high, units, denominator)} 9 times in 10; the "
             f"limit is {length(worst['limit_mm'])} with supports "
             f"{format_place(worst['span_mm'], units)} apart:"
         )

@@ -278,6 +278,12 @@ def judge_lines(
     warnings.append("Judged on the lines only: what lies beside them is not known.")
     if worst is None:
         worst, worst_line = _no_gap(usable[-1][0], 0.0, 0.0), lines[0].name
+    if word == "out" and worst.share <= 1.0:
+        word = "unsure"  # no reading says that it is out; how coarsely they are written does
+        warnings.append(
+            "The readings are taken to be as fine as they are written, and that is too coarse for "
+            "this rule: write them as they were read, zeros at the end too."
+        )
     low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     return Verdict(
         rule, word, chance, confidence, worst, (float(low), float(high)), good / places, None,

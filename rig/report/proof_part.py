@@ -58,7 +58,8 @@ def proof_section(source: Source) -> Section:
         rows += [
             (
                 "Worst place",
-                f"a gap of {source.off(worst['gap_mm'])} on the best estimate, "
+                f"a gap of {source.off(worst['gap_mm'])} on the best estimate; the "
+                "worst anywhere, reckoned to this limit, is "
                 f"{format_between(low, high, source.units, source.denominator)} 9 times in 10",
             ),
             (

@@ -312,3 +312,14 @@ def with_place(run, place):
     with Job.open("job.sqlite", write=True) as job:
         x, y = (1000.0 * float(part.rstrip("m")) for part in place.split(","))
         set_place(job, "1", (x, y))
+
+
+def test_coarsely_written_readings_prove_nothing_either_way(run, table):
+    flat = table("line,reading\n" + "A,48\n" * 21, "flat.csv")
+    words = ("--step", "12in", "--unit", "in", "--rule", "click-lock")
+    told = run("flatness", "--lines", flat, *words)
+    assert told.code == 1
+    assert told.out.startswith("TOO CLOSE TO TELL")
+    assert "as they are written" in told.out
+    finer = table("line,reading\n" + "A,48.00\n" * 21, "finer.csv")
+    assert run("flatness", "--lines", finer, *words).code == 0
