@@ -354,8 +354,8 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
     edge = result["wet_edge_age_s"]
     lines = [
         f"{counted(len(result['batches']), 'batch', 'batches')}, "
-        f"{counted(result['bags'], 'bag')}, in {len(result['strips'])} "
-        f"strips {format_length(result['strip_mm'], units, denominator)} deep, from the far end to "
+        f"{counted(result['bags'], 'bag')}, in {counted(len(result['strips']), 'strip')} "
+        f"{format_length(result['strip_mm'], units, denominator)} deep, from the far end to "
         "the exit:",
         "  batch strip   mix  pour  where (reach)",
     ]
@@ -387,12 +387,15 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
     ]
     lines += [f"  {c['change']}: margin {minutes(c['margin_s'])}" for c in result["changes"]]
     lines += [f"Assumed: {text}" for text in result["assumptions"]]
-    lines += [f"! {text}" for text in result["warnings"]]
+    lines += [f"! {text}" for text in result["warnings"] if text != result["advice"]]
     left = [row["key"] for row in result["prepour"] if not row["ticked"]]
     if left:
         lines.append(f"Not ticked before the pour: {', '.join(left)} (rig pour list)")
     lines += [f"Caution: {text}" for text in result["cautions"]]
-    return "\n".join([*lines, "Next: rig pour list, then rig pour run"])
+    following = "rig pour list, then rig pour run"
+    if not result["feasible"]:
+        following = "change what holds it up, then rig pour plan again"
+    return "\n".join([*lines, f"Next: {following}"])
 
 
 def _list_text(rows: list[dict[str, Any]]) -> str:

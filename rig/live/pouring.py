@@ -117,6 +117,7 @@ def pour_result(
         crew = replace(crew, times=crew.times.faster_by(learnt.hands))
     made = forecast(ground, crew, runs)
     advice = advise(made, ground, runs)
+    too_deep = _too_deep(job, plan, sheet)
     per_bag_l = sheet.water_per_bag_l
     if per_bag_l is None:
         (compound,) = (x for x in plan.result["materials"] if x["item"] == "compound")
@@ -131,8 +132,8 @@ def pour_result(
         "strips": _strip_rows(job, made, ground),
         "wet_edge_age_s": {"max": float(made.oldest_s.max()), "p95": made.age_p95_s},
         "margin_s": made.margin_s,
-        "feasible": made.feasible,
-        "advice": advice.text,
+        "feasible": made.feasible and not too_deep,
+        "advice": too_deep[0] if too_deep else advice.text,
         "binds": advice.binds,
         "changes": advice.changes,
         "chance_edge_dies": made.chance_edge_dies,
@@ -175,7 +176,7 @@ def pour_result(
             *_said_of(made, ground),
             *([learnt.text] if learnt else []),
         ],
-        "warnings": [*sheet.warnings(temperature_c), *_warnings(made, plan, sheet, units)],
+        "warnings": [*sheet.warnings(temperature_c), *too_deep, *_warnings(made, sheet)],
         "cautions": list(CAUTIONS),
     }
 
@@ -289,15 +290,22 @@ def _said_of(made: Forecast, ground: Ground) -> list[str]:
     return said
 
 
-def _warnings(made: Forecast, plan: "Plan", sheet: Sheet, units: str) -> list[str]:
-    said = []
+def _too_deep(job: "Job", plan: "Plan", sheet: Sheet) -> list[str]:
+    """Say where one pour takes more than the job or the sheet allows in one go."""
+    units, denominator = job.settings["units"], job.settings["denominator"]
     deepest = float(plan.result["cover_mm"]["max"])
-    if sheet.max_cover_mm is not None and deepest > sheet.max_cover_mm:
-        said.append(
-            f"The deepest place takes {format_length(deepest, units)}, the sheet allows "
-            f"{format_length(sheet.max_cover_mm, units)} in one go: fill it first and let it set, "
-            "or pour in lifts."
-        )
+    limits = [("the job", job.settings["max_cover_mm"]), ("the sheet", sheet.max_cover_mm)]
+    return [
+        f"The deepest place takes {format_length(deepest, units, denominator)}, {whose} allows "
+        f"{format_length(limit, units, denominator)} in one go: fill the deep places first, let "
+        "them set and survey again, or pour in lifts, each planned by itself."
+        for whose, limit in limits
+        if limit is not None and deepest > limit
+    ]
+
+
+def _warnings(made: Forecast, sheet: Sheet) -> list[str]:
+    said = []
     if sheet.pot_life_s is not None and made.bucket_age_p95_s > sheet.pot_life_s:
         said.append(
             f"A batch may be {minutes(made.bucket_age_p95_s)} old in its bucket, over the pot life "
@@ -417,6 +425,12 @@ def pour_machine(
         notes.append(
             f"The last entry is {minutes(-history[-1][0])} old: if this is a new pour, make a new "
             "plan for it (rig pour plan)."
+        )
+    ended = [event for event in job.events(["pour_done"]) if event.id > told.id]
+    if ended:
+        notes.append(
+            "The pour of this plan was ended with stop: what is logged now counts as another one. "
+            "For a new pour make a new plan first (rig pour plan)."
         )
     if not told.data["result"]["feasible"]:
         notes.append(f"The plan says this pour is not safe. {told.data['result']['advice']}")

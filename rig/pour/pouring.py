@@ -368,8 +368,7 @@ class Pouring:
         if not by_number and told not in self._strip_of:
             names = f"strips 1 to {len(strips)}"
             if self._strip_of:
-                labels = list(self._strip_of)
-                names += f" and markers {labels[0]} to {labels[-1]}"
+                names += f" and the markers {', '.join(sorted(self._strip_of))}"
             return [
                 Trouble(f"There is no front {told or '(nothing)'}: there are {names}.", "front")
             ]
@@ -413,8 +412,9 @@ class Pouring:
         way = "ahead of" if share > expected else "behind"
         return [
             Trouble(
-                f"Strip {strip.number} is far {way} what {self.bags_used:g} bags should cover "
-                f"(strip {self._strip_at(expected)}): undo if it was a slip, else check the count.",
+                f"Strip {strip.number} is far {way} what {counted(self.bags_used, 'bag')} should "
+                f"cover (strip {self._strip_at(expected)}): undo if it was a slip, else check the "
+                "count.",
                 "front",
             )
         ]

@@ -104,9 +104,11 @@ def _log(source: Source) -> list[Any]:
         return [Words("Nothing has been poured yet.")]
     if not done:
         return [Words(f"Under way: {counted(len(poured), 'batch', 'batches')} poured.", "lead")]
-    last = done[-1].data
+    # A stop without a batch is a slip after the pour, not another one.
+    end = [event for event in done if event.data["batches"]][-1:] or done[-1:]
+    last = end[0].data
     rows = [
-        ("Ended (UTC)", source.time(done[-1].utc_s)),
+        ("Ended (UTC)", source.time(end[0].utc_s)),
         (
             "Poured",
             f"{counted(last['batches'], 'batch', 'batches')}, {counted(last['bags_used'], 'bag')}",

@@ -269,3 +269,24 @@ def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(plann
     again = planned("pour", "plan", *crew, "--runs", "200", "--crew-from", "job.sqlite", "--json")
     learnt = json.loads(again.out.splitlines()[-1])  # the log printed before
     assert learnt["yield_l"] == pytest.approx(done["yield_l"])
+
+
+def test_a_pour_deeper_than_the_job_allows_does_not_go_in_one(planned):
+    assert planned("edit", "--max-cover", "10mm").code == 0
+    assert planned("plan").code == 0
+    told = planned("pour", "plan", *PLAN, "--runs", "200")
+    assert told.code == 1
+    assert "NOT FEASIBLE IN ONE POUR" in told.out
+    assert "the job allows 10 mm in one go" in told.out
+    assert told.out.count("in one go") == 1
+    assert "then rig pour run" not in told.out
+
+
+def test_a_second_stop_does_not_take_the_place_of_the_pour(ready):
+    ready("pour", "run", typed="batch\nstop\n")
+    again = ready("pour", "run", typed="stop\n")
+    assert "was ended with stop" in again.out
+    assert ready("report").code == 0
+    page = open("report.html").read()
+    assert "1 batch, 1 bag" in page
+    assert "0 batches" not in page
