@@ -5,9 +5,11 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
-from rig.plan_geometry import Outline, where
+from rig.plan_geometry import Outline, contains, where
 from rig.survey.capture import Capture, Stand
 from rig.survey.events import ShotTaken
 from rig.survey.laser.line_watch import Known
@@ -52,7 +54,7 @@ def survey_machine(
         line = Known(**known, where=place)
         earlier = [ShotTaken(**shot) for shot in capture["line"]["earlier"]]
         asked = {stand.label for stand in stands}
-        earlier = [shot for shot in earlier if shot.label not in asked]
+        earlier = [shot for shot in earlier if shot.label not in asked and _inside(outline, shot)]
         stands += [
             Stand(shot.label, shot.x_mm, shot.y_mm, where(outline, shot.x_mm, shot.y_mm, units))
             for shot in earlier
@@ -75,6 +77,17 @@ def survey_machine(
         earlier=earlier,
         show=lambda mm: format_length(mm, units, denominator),
     )
+
+
+SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
+"""What a tape may read under a line (common practice, no source)."""
+
+
+def _inside(outline: Outline, shot: ShotTaken) -> bool:
+    """Whether a shot still lies on the floor, whose walls may have been mended since."""
+    if shot.x_mm is None or shot.y_mm is None:
+        return True
+    return bool(contains(outline, np.array([shot.x_mm]), np.array([shot.y_mm]))[0])
 
 
 def setting_machine(
@@ -171,8 +184,8 @@ def guard_of(
     shots = [shot for shot in job.shots(kinds=["floor", "finished"]) if shot.setup == setup]
     return Guard(
         resolution_mm=profile.resolution_mm if profile else 0.0,
-        shortest_mm=profile.shortest_mm if profile else 0.0,
-        longest_mm=profile.longest_mm if profile else math.inf,
+        shortest_mm=profile.shortest_mm if profile else SHORTEST_TYPED_MM,
+        longest_mm=profile.longest_mm if profile else LONGEST_TYPED_MM,
         shots=[
             (shot.point, shot.x_mm, shot.y_mm, shot.reading_mm)
             for shot in shots

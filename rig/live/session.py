@@ -124,6 +124,8 @@ def doubts(guard: Guard, item: Item) -> Sequence[Event]:
     match item:
         case Reading():
             return guard.reading(item)
+        case Typed(reading, _):
+            return guard.typed(reading.value_mm) if reading.value_mm is not None else ()
         case Battery():
             return guard.battery(item.percent)
         case Lost():

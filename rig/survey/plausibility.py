@@ -144,6 +144,11 @@ class Guard:
             told += self._stuck(reading.time_s, reading.value_mm)
         return told
 
+    def typed(self, value_mm: float) -> list[Event]:
+        """Take a reading made by eye: each that no rod can read is told."""
+        self._said.discard("length")
+        return self._length(value_mm)
+
     def battery(self, percent: int) -> list[Event]:
         """Hear how full the rod's battery is."""
         if percent > LOW_BATTERY_PERCENT:
@@ -206,7 +211,7 @@ class Guard:
             "length",
             f"a reading of {self._show(value_mm)} is outside the rod's length "
             f"({self._show(self._shortest_mm)} to {self._show(self._longest_mm)}): is its unit, or "
-            "--profile, another?",
+            "--profile, another? Undo it if it was a slip",
         )
 
     def _unit(self, time_s: float, value_mm: float) -> list[Event]:
