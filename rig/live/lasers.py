@@ -21,6 +21,7 @@ SETTING = "laser_places"
 CORRECTION = "laser_correction"
 TILT = "laser_tilt"
 FARTHEST_MM = 200_000.0
+FAR_MM = 30_000.0
 SAME_STAND_MM = 100.0
 """A place of the laser that is told within this of another is the same (common practice)."""
 
@@ -241,6 +242,18 @@ def correction_warnings(job: "Job", setups: Iterable[str]) -> list[str]:
             if shot.setup in tilts and (shot.x_mm is None or shot.y_mm is None)
         ]
     return said
+
+
+def far_lasers(job: "Job", outline: "Outline") -> list[str]:
+    """Say which lasers are said to stand farther from the room than anybody sets one up."""
+    from shapely import Point
+
+    return [
+        f"The laser of set-up {setup} is said to stand {away_mm / 1000.0:.0f} m from the room, and "
+        "its error there counts: is that its place (--laser X,Y)?"
+        for setup, place in places_of(job).items()
+        if (away_mm := outline.polygon.distance(Point(place))) > FAR_MM
+    ]
 
 
 def trust_of(job: "Job") -> "Trust":

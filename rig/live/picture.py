@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import CannotAnswer
-from rig.live.lasers import correction_warnings, shots_of, tie_warnings
+from rig.live.lasers import correction_warnings, far_lasers, shots_of, tie_warnings
 from rig.plan_geometry import Outline, Raster, contains, raster, raster_of
 from rig.quantities.bags import bag_sheet
 from rig.surface.floor_model import floor_model
@@ -217,6 +217,7 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     """What a careful person would point out about these shots."""
     found = tie_warnings(job, picture.ties)
     found += correction_warnings(job, [line.setup for line in picture.ties.lines])
+    found += far_lasers(job, picture.outline)
     left = [point.label for point in job.unshot("floor")]
     if 0 < len(left) < len(job.points()):
         names = ", ".join(left[:5]) + (" …" if len(left) > 5 else "")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rig.errors import BadInput
+from rig.errors import BadInput, CannotAnswer
 from rig.guidance.layout import MarkerPlace
 from rig.live.laser_share import plan_budget, share_of, shared_volume_l, ties_over, with_shared
 from rig.live.lasers import shots_of
@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
 # The backer for tile: at least 1/4 in over the high point (common practice, no source).
 USUAL_MIN_COVER_MM = 6.35
+ABSURD_COVER_MM = 1000.0
 
 CAUTIONS = (
     "Dry compound and ground concrete give off silica dust: mask and extraction, as the product's "
@@ -135,8 +136,15 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
             f"not {extremes.confidence:.0%}."
         )
     cover = cover_of(plane, floor.x_mm, floor.y_mm, floor.floor_mm, area)
+    if cover.max_mm > ABSURD_COVER_MM:
+        raise CannotAnswer(
+            f"The plane would lie {format_length(cover.max_mm, units, denominator)} over the floor "
+            "somewhere, which nobody pours. Check the unit of the readings and of their places "
+            "(rig export shows both), and the sign and unit of a held height."
+        )
     volume, flat_l = _volume(picture, floor, plane, ground)
     budget = plan_budget(job, plain, share, ties_mm, (cover.min_x_mm, cover.min_y_mm), volume)
+    now = _bags95(volume, picture, sheet)
     volume = widened(volume, shared_volume_l(share, ties_mm, area))
     safety = safety_stock(volume.mean_l, volume.sd_l, volume.area_m2, sheet, extremes.confidence)
     # As a volume in place whose waste is still to come, which is how bags are counted.
@@ -188,7 +196,6 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         result["purchase"] = _purchase(safety, sheet, wanted)
         buy = result["bags"]["buy"] = result["purchase"]["bags"]
     if ground is not None:
-        now = _bags95(volume, picture, sheet)
         result["grind"] = _grind_result(ground, unground - now)
     compound = {
         "item": "compound",
