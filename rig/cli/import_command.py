@@ -8,6 +8,7 @@ import click
 from rig.cli.jobs import outline_of
 from rig.cli.options import job_option, json_option, show, unit_option
 from rig.errors import BadInput
+from rig.units import counted
 
 
 @click.command()
@@ -32,5 +33,5 @@ def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> Non
     show(
         {"shots": len(rows)},
         as_json,
-        f"{len(rows)} shots taken from {table}.\nNext: rig floor, then rig plan",
+        f"{counted(len(rows), 'shot')} taken from {table}.\nNext: rig floor, then rig plan",
     )

@@ -175,7 +175,7 @@ def _plane_line(result: dict[str, Any], units: str, denominator: int) -> str:
 def _buy_lines(result: dict[str, Any]) -> list[str]:
     bags, safety = result["bags"], result["safety"]
     lines = [
-        f"BUY {counted(bags['buy'], 'bag').upper()} to be {result['confidence']:.0%} sure "
+        f"BUY {counted(bags['buy'], 'bag').upper()} to be {100.0 * result['confidence']:g}% sure "
         f"({bags['p50']} at even odds); {bags['waste']} of them for waste."
     ]
     if "purchase" in result:

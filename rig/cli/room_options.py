@@ -105,6 +105,8 @@ def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, fl
     shapes = [name for name in ("room", "walls", "outline_file") if options[name] is not None]
     if len(shapes) > 1:
         raise BadInput("Give the room once: --room, or --walls, or --outline.")
+    if options.get("unit") is not None and options["outline_file"] is None:
+        raise BadInput("--unit is that of an outline file; the job's own units are --units in|mm.")
     if not shapes and not options["doors"] and not options["openings"]:
         return None
     closing_mm = None

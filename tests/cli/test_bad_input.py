@@ -185,3 +185,46 @@ def test_a_rod_that_is_not_there_leaves_no_trace_in_the_job(surveyed, command):
     assert (done.code, done.out) == (3, "")
     with Job.open("job.sqlite") as job:
         assert (job.sessions(), job.setups()) == ([], setups)
+
+
+def test_a_room_made_smaller_is_surveyed_on(run):
+    assert run("new", "--room", "4m,6m", "--door", "1m,0m,0.9m", "--units", "mm").code == 0
+    run("grid")
+    run("survey", "--kind", "benchmark", "--label", "BM1", "--typed", typed="1500\n")
+    run("survey", "--typed", typed="1200\n1200\n1200\n")
+    assert run("edit", "--room", "2.5m,3m", "--door", "1m,0m,0.9m").code == 0
+    assert run("grid").code == 0
+    again = run("survey", "--typed", "--json", typed="1201\nq\n")
+    assert again.code == 0, again.err
+    assert [event["label"] for event in again.events if event["event"] == "shot"]
+
+
+def test_what_no_tape_reads_under_a_line_is_doubted_each_time(job):
+    job("grid")
+    told = job("survey", "--typed", "--json", typed="0\n1200\n30480\nq\n").events
+    doubts = [event["text"] for event in told if event.get("reason") == "length"]
+    assert [text.split(" is outside")[0] for text in doubts] == [
+        "a reading of 0 mm",
+        "a reading of 30480 mm",
+    ]
+
+
+def test_a_plane_that_nobody_pours_is_refused(job, table):
+    job("import", table(HEAD + GOOD), "--unit", "mm")
+    refused = job("plan", "--hold", "1m,1m,1200mm")
+    assert refused.code == 1
+    assert "sign and unit of a held height" in refused.err
+    assert job("plan").code == 0
+
+
+def test_a_laser_far_from_the_room_is_asked_about(job, table):
+    job("import", table(HEAD + GOOD), "--unit", "mm")
+    assert "is that its place" in job("plan", "--laser", "180m,2m").out
+    assert "is that its place" in job("plan").out  # it is kept, and so is the question
+    assert "is that its place" not in job("plan", "--laser", "2m,2m").out
+
+
+def test_the_unit_of_a_file_is_not_that_of_the_job(run):
+    refused = run("new", "--room", "3m,4m", "--unit", "mm")
+    assert refused.code == 2
+    assert "--units" in refused.err
