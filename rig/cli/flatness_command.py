@@ -48,7 +48,8 @@ def command(
     """Prove a floor against a tolerance rule: in, out, or too close to tell.
 
     A straightedge is laid everywhere and at every bearing of the modelled floor, F-numbers are
-    taken along lines. Ends with code 0 for in, 1 for out or too close to tell.
+    taken along lines, levelness from wall to wall. Ends with code 0 for in, 1 for out or too close
+    to tell.
     """
     from rig.flatness.rules import load_rule
 
@@ -116,16 +117,20 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
     worst = result["worst"]
     if worst:
         low, high = worst["range_mm"]
+        level = result["measure"] == "level"
+        found = format_off(worst["gap_mm"], units, denominator)
+        what = f"one end {found} lower than the other" if level else f"a gap of {found}"
+        ends = "ends" if level else "supports"
         lines.append(
-            f"Worst: a gap of {format_off(worst['gap_mm'], units, denominator)} on the best "
-            "estimate; the worst anywhere, reckoned to this limit, is "
+            f"Worst: {what} on the best estimate; the worst anywhere, reckoned to this limit, is "
             f"{format_between(low, high, units, denominator)} 9 times in 10; the "
-            f"limit is {length(worst['limit_mm'])} with supports "
+            f"limit is {length(worst['limit_mm'])} with {ends} "
             f"{format_place(worst['span_mm'], units)} apart:"
         )
-        lines.append(f"  {worst['where']}.")
+        lines.append(f"  {'the lower end ' if level else ''}{worst['where']}.")
     if result["share_in"] is not None:
-        lines.append(f"Within the limit: {result['share_in']:.1%} of all placements.")
+        of = "lines" if result["measure"] == "level" else "placements"
+        lines.append(f"Within the limit: {result['share_in']:.1%} of all {of}.")
     if result["ff"] is not None or result["lines"]:
         for name in ("ff", "fl"):
             low, high = (_f(value) for value in result[f"{name}_ci90"])
@@ -142,7 +147,8 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
         ]
     before = result.get("before")
     if before:
-        gap = f", worst gap {length(before['worst']['gap_mm'])}" if before["worst"] else ""
+        worst_is = "worst fall" if result["measure"] == "level" else "worst gap"
+        gap = f", {worst_is} {length(before['worst']['gap_mm'])}" if before["worst"] else ""
         lines.append(f"Before the pour: {before['verdict']}{gap}.")
     change = result.get("change")
     if change:

@@ -55,11 +55,14 @@ def flatness_drawing(
     lattice.values[:] -= lattice.values.max()
     contours = contours_of(outline, lattice, look.units)
     worst = verdict["worst"]
+    level = verdict.get("measure") == "level"
     over = bool(worst) and worst["gap_mm"] > worst["limit_mm"] * (1 + 1e-9)
     keys: list[Key] = []
     if worst:
         pen = WORST if over else GOOD
         text = "worst place of the edge, over the limit" if over else "worst place, in the limit"
+        if level:
+            text = f"worst line, end to end, {'over' if over else 'in'} the limit"
         keys.append(Key(stroke(pen), text))
     if strips:
         keys.append(Key(stroke(FAILED), "edge over the limit too"))
@@ -88,14 +91,15 @@ def flatness_drawing(
         ends = frame.places(np.array([(p["x_mm"], p["y_mm"]) for p in strip["supports"]]))
         frame.add(tagged("strip", str(n), [line(ends, FAILED)]))
     if worst and worst["gap_mm"] > 0:
-        frame.add(_worst(frame, look, worst, WORST if over else GOOD))
+        what = "lower by" if level else "gap"
+        frame.add(_worst(frame, look, worst, WORST if over else GOOD, what))
     for place in verdict["next"]:
         frame.add(*_plus(*frame.place(place["x_mm"], place["y_mm"])))
     frame.label_contours()
     return frame.finish(title, f"Contour lines every {look.length(contours.step)}.")
 
 
-def _worst(frame: Frame, look: Look, worst: Mapping[str, Any], pen: Pen) -> Group:
+def _worst(frame: Frame, look: Look, worst: Mapping[str, Any], pen: Pen, what: str) -> Group:
     ends = frame.places(np.array([(p["x_mm"], p["y_mm"]) for p in worst["supports"]]))
     shapes: list[Shape] = [line(ends, Pen("paper", pen.width_mm + 0.8)), line(ends, pen)]
     for end in ends:
@@ -104,7 +108,7 @@ def _worst(frame: Frame, look: Look, worst: Mapping[str, Any], pen: Pen) -> Grou
     x, y = frame.place(worst["x_mm"], worst["y_mm"])
     shapes.append(Circle(x, y, 1.7, Pen(pen.colour, 0.6), "paper"))
     told = [
-        (f"gap {look.off(worst['gap_mm'])}", USUAL_MM, True),
+        (f"{what} {look.off(worst['gap_mm'])}", USUAL_MM, True),
         (f"limit {look.length(worst['limit_mm'])}", SMALL_MM + 0.2, False),
     ]
     frame.labels.take((x - 2, y - 2, x + 2, y + 2))

@@ -1,7 +1,8 @@
 """Reads tolerance rules from TOML: what a rule measures, and the limit it sets at a length.
 
 A straightedge rule is a table of lengths and limits. Between its lengths the limit is that of the
-next longer edge (`next`: two edges, each with its own limit) or on a straight line (`line`).
+next longer edge (`next`: two edges, each with its own limit) or on a straight line (`line`). A
+rule on levelness has such a table too: by how much one end of a floor may stand over the other.
 """
 
 from __future__ import annotations
@@ -16,11 +17,12 @@ from typing import Any, Literal
 
 from rig.errors import BadInput
 
-Measure = Literal["straightedge", "pairs", "f-numbers"]
-MEASURES = ("straightedge", "pairs", "f-numbers")
+Measure = Literal["straightedge", "pairs", "level", "f-numbers"]
+MEASURES = ("straightedge", "pairs", "level", "f-numbers")
 
 SHIPPED = (
     *(f"din18202-{row}" for row in range(1, 5)),
+    "din18202-level",
     "a108-small",
     "a108-large",
     *(f"bs8204-sr{grade}" for grade in range(1, 4)),
@@ -33,6 +35,7 @@ _TEXTS = ("text", "source", "edition", "from_memory")
 _TABLES = {
     "straightedge": ("lengths_mm", "limits_mm", "between", "round_mm"),
     "pairs": ("lengths_mm", "limits_mm", "between", "round_mm"),
+    "level": ("lengths_mm", "limits_mm", "between", "round_mm"),
     "f-numbers": ("ff", "fl", "local_ff", "local_fl"),
 }
 
@@ -56,10 +59,11 @@ class Rule:
 
     Attributes
     ----------
-    measure : 'straightedge', 'pairs' or 'f-numbers'
-        Gaps under a straightedge, height differences of two points, or F-numbers.
+    measure : 'straightedge', 'pairs', 'level' or 'f-numbers'
+        Gaps under a straightedge, height differences of two points, of the two ends of a floor, or
+        F-numbers.
     lengths_mm, limits_mm : tuples of float
-        Of straightedge and pairs rules; lengths rise, limits never fall.
+        Of all but F-number rules; lengths rise, limits never fall.
     between : 'next' or 'line'
     round_mm : float
         A limit between two lengths is rounded to this; 0 leaves it.

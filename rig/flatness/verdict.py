@@ -16,6 +16,7 @@ import numpy as np
 from rig.errors import BadInput
 from rig.flatness import f_numbers as fn
 from rig.flatness.field import Field, Floats, field_of, longest_line, step_for
+from rig.flatness.level import spans_of
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.line_layout import lay_lines
 from rig.flatness.rules import Edge, Rule
@@ -43,11 +44,12 @@ _SUGGESTED = 3
 
 @dataclass(frozen=True, slots=True)
 class Alone:
-    """Word and 90 % intervals of F-numbers, as if no error were shared by all readings."""
+    """Word and 90 % intervals (of F-numbers or the worst), as if readings shared no error."""
 
     word: Word
-    ff_ci90: tuple[float, float]
-    fl_ci90: tuple[float, float]
+    ff_ci90: tuple[float, float] | None = None
+    fl_ci90: tuple[float, float] | None = None
+    worst_range_mm: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +72,8 @@ class Verdict:
     line : str or None
         The line that `worst` lies on, for a table of lines.
     alone : Alone or None
-        Of F-numbers, what it would be without errors that all readings share; None without such.
+        Of F-numbers and levelness, what it would be without errors that all readings share; None
+        without such.
     """
 
     rule: Rule
@@ -171,10 +174,12 @@ def judge(
 ) -> Verdict:
     """Judge a modelled floor against any rule.
 
-    `shared` tells what errors that all shots share do to the heights, for F-numbers.
+    `shared` tells what errors that all shots share do to the heights, for F-numbers and levelness.
     """
     if rule.measure == "f-numbers":
         return _judge_f_numbers(rule, outline, model, confidence, shared)
+    if rule.measure == "level":
+        return _judge_level(rule, outline, model, confidence, shared)
     if rule.measure == "pairs":
         raise BadInput(
             f"Rule {rule.key} compares pairs of points: it judges a table of lines (--lines), "
@@ -232,6 +237,8 @@ def judge_lines(
             rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings),
             alone=alone,
         )  # fmt: skip
+    if rule.measure == "level":
+        return _judge_level_lines(rule, lines, confidence)
     step = lines[0].step_mm
     longest = max((len(line.z_mm) - 1) * step for line in lines)
     if longest < 2 * step:
@@ -292,6 +299,89 @@ def judge_lines(
 
 
 JUDGE_SEED = 18202
+
+
+def _judge_level(
+    rule: Rule, outline: Outline, model: Model, confidence: float, shared: Shared | None
+) -> Verdict:
+    """One end over the other along lines from wall to wall; draws give the doubt."""
+    spans = spans_of(outline)
+    limits = _limits(rule, spans.length_mm)
+    best = spans.falls(model.mean)
+    n = int(np.argmax(np.abs(best) / limits))
+    rise, x, y = (
+        float(best[n]),
+        (spans.start_x_mm, spans.end_x_mm),
+        (
+            spans.start_y_mm,
+            spans.end_y_mm,
+        ),
+    )
+    lower = 0 if rise > 0 else 1
+    bearing = math.degrees(math.atan2(y[1][n] - y[0][n], x[1][n] - x[0][n])) % 180.0
+    worst = Placement(
+        abs(rise), float(limits[n]), float(x[lower][n]), float(y[lower][n]), bearing,
+        (float(x[0][n]), float(x[1][n])), (float(y[0][n]), float(y[1][n])),
+    )  # fmt: skip
+    falls = spans.falls(model.draws)
+
+    def told(falls: Floats) -> tuple[Floats, float, Word, tuple[float, float]]:
+        drawn: Floats = (np.abs(falls) / limits[:, None]).max(axis=0)
+        chance = float(np.mean(drawn <= 1.0))
+        word = word_for(chance, confidence)
+        if word == "out" and worst.share <= 1.0:
+            word = "unsure"  # as for a straightedge: the worst of draws lies above the best's
+        low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
+        return drawn, chance, word, (float(low), float(high))
+
+    drawn, chance, word, spread = told(falls)
+    alone = None
+    if shared is not None:
+        alone = Alone(word, worst_range_mm=spread)
+        columns = shared(x[1], y[1]) - shared(x[0], y[0])
+        errors = np.random.default_rng(JUDGE_SEED).standard_normal(
+            (columns.shape[1], model.draws.draws)
+        )
+        drawn, chance, word, spread = told(falls - columns @ errors)
+    suggested = _settling(model, outline, drawn) if word == "unsure" else ()
+    share_in = float(np.mean(np.abs(best) <= limits))
+    return Verdict(
+        rule, word, chance, confidence, worst, spread, share_in, None, suggested, (), alone=alone
+    )
+
+
+def _judge_level_lines(rule: Rule, lines: Sequence[LevelLine], confidence: float) -> Verdict:
+    """One end over the other of each line of a table; how long is from reading to reading."""
+    lines = [line for line in lines if len(line.z_mm) > 1]
+    if not lines:
+        raise BadInput("Every line has fewer than two readings; there are no two ends to compare.")
+    length = np.array([(len(line.z_mm) - 1) * line.step_mm for line in lines])
+    limits = _limits(rule, length)
+    rises = np.array([line.z_mm[-1] - line.z_mm[0] for line in lines])
+    stderr = math.sqrt(2.0) * np.array([line.stderr_mm for line in lines])
+    noise = np.random.default_rng(JUDGE_SEED).standard_normal((len(lines), DRAWS))
+    drawn = (np.abs(rises[:, None] + stderr[:, None] * noise) / limits[:, None]).max(axis=0)
+    n = int(np.argmax(np.abs(rises) / limits))
+    lower = 0.0 if rises[n] > 0 else float(length[n])
+    worst = Placement(
+        float(abs(rises[n])), float(limits[n]), lower, 0.0, 0.0, (0.0, float(length[n])), (0.0, 0.0)
+    )
+    chance = float(np.mean(drawn <= 1.0))
+    low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
+    return Verdict(
+        rule, word_for(chance, confidence), chance, confidence, worst, (float(low), float(high)),
+        float(np.mean(np.abs(rises) <= limits)), None, (),
+        ("Judged on the lines only: what lies beside them is not known.",), lines[n].name,
+    )  # fmt: skip
+
+
+def _limits(rule: Rule, length_mm: Floats) -> Floats:
+    found = [rule.limit_mm(float(length)) for length in length_mm]
+    if None in found:
+        raise BadInput(
+            f"Rule {rule.key} has no limit for a floor {max(length_mm) / 1000:.1f} m long."
+        )
+    return np.array(found, dtype=float)
 
 
 def _no_gap(edge: Edge, x_mm: float, y_mm: float) -> Placement:

@@ -14,6 +14,7 @@ from rig.flatness.field import field_of, longest_line, step_for
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import Rule
 from rig.flatness.scan import scan_model
+from rig.flatness.straightedge import Placement
 from rig.flatness.strips import failed_strips
 from rig.flatness.verdict import (
     FINEST_MM,
@@ -93,9 +94,9 @@ def _with_laser(
     from rig.live.laser_share import gap_mm
 
     if verdict.alone is not None:
-        return _said_of_numbers(verdict, verdict.alone)
+        return _said_of_shared(verdict, verdict.alone)
     worst = verdict.worst
-    if worst is None or len(worst.support_x_mm) != 2:
+    if verdict.rule.measure != "straightedge" or worst is None or len(worst.support_x_mm) != 2:
         return verdict, None
     supports = (np.asarray(worst.support_x_mm), np.asarray(worst.support_y_mm))
     stderr = gap_mm(job, kind, heights, supports, (worst.x_mm, worst.y_mm))
@@ -114,21 +115,25 @@ def _with_laser(
     return verdict, {"gap_stderr_mm": stderr}
 
 
-def _said_of_numbers(verdict: Verdict, alone: Alone) -> tuple[Verdict, dict[str, Any]]:
-    """Say what the laser's own error does to F-numbers that hold it already."""
-    if verdict.numbers is not None and verdict.word != alone.word:
-        low, high = verdict.numbers.fl_ci90
+def _said_of_shared(verdict: Verdict, alone: Alone) -> tuple[Verdict, dict[str, Any]]:
+    """Say what the laser's own error does to a verdict that holds it already."""
+    if verdict.word != alone.word:
+        said = "The laser's own error decides here"
+        if verdict.numbers is not None and alone.fl_ci90 is not None:
+            low, high = verdict.numbers.fl_ci90
+            said = (
+                f"The laser's own error leaves FL between {low:.0f} and {high:.0f}; without it the "
+                f"shots would say {alone.fl_ci90[0]:.0f} to {alone.fl_ci90[1]:.0f}"
+            )
         text = (
-            f"The laser's own error leaves FL between {low:.0f} and {high:.0f}; without it the "
-            f"shots would say {alone.fl_ci90[0]:.0f} to {alone.fl_ci90[1]:.0f}. More shots do not "
-            "average it out: check the line's slope (rig check cross)."
+            f"{said}. More shots do not average it out: check the line's slope (rig check cross)."
         )
         verdict = replace(verdict, warnings=(*verdict.warnings, text))
-    told = {
-        "verdict_alone": alone.word,
-        "ff_ci90_alone": [finite(value) for value in alone.ff_ci90],
-        "fl_ci90_alone": [finite(value) for value in alone.fl_ci90],
-    }
+    told: dict[str, Any] = {"verdict_alone": alone.word}
+    for name in ("ff_ci90", "fl_ci90", "worst_range_mm"):
+        ends = getattr(alone, name)
+        if ends is not None:
+            told[f"{name}_alone"] = [finite(value) for value in ends]
     return verdict, told
 
 
@@ -194,12 +199,13 @@ def _judge(
     heights: Heights,
     kind: str | None = None,
 ) -> Verdict:
-    """Judge heights; with their kind, F-numbers hold the laser's own error where it is known."""
+    """Judge heights; with their kind, F-numbers and levelness hold the laser's own error."""
     from rig.live.laser_share import errors_over
 
     shared = None
+    if kind is not None and rule.measure in ("f-numbers", "level"):
+        shared = errors_over(job, kind, heights)
     if rule.measure == "f-numbers":
-        shared = None if kind is None else errors_over(job, kind, heights)
         lines = shot_lines(heights, shared)
         if lines:
             return judge_lines(rule, lines, confidence, outline.area_m2)
@@ -236,6 +242,7 @@ def verdict_result(verdict: Verdict, outline: Outline | None, units: str) -> dic
         "rule": verdict.rule.key,
         "text": verdict.rule.text,
         "source": verdict.rule.source,
+        "measure": verdict.rule.measure,
         "verdict": verdict.word,
         "chance": verdict.chance,
         "confidence": verdict.confidence,
@@ -263,7 +270,7 @@ def verdict_result(verdict: Verdict, outline: Outline | None, units: str) -> dic
             ],
             "range_mm": list(verdict.worst_range_mm or ()),
             "line": verdict.line,
-            "where": _where(worst.x_mm, worst.y_mm, worst.bearing_deg, outline, units)
+            "where": _where(worst, verdict.rule.measure, outline, units)
             if outline is not None
             else "",
         }
@@ -291,20 +298,21 @@ def finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _where(x: float, y: float, bearing_deg: float, outline: Outline, units: str) -> str:
-    """Where the gap is and which way the edge lies, so that a person finds it."""
-    return f"{where(outline, x, y, units)}; {_way(bearing_deg)}"
+def _where(worst: Placement, measure: str, outline: Outline, units: str) -> str:
+    """Where the gap or the lower end is, and which way the edge lies, so that one finds it."""
+    what = "the line" if measure == "level" else "the edge"
+    return f"{where(outline, worst.x_mm, worst.y_mm, units)}; {what} {_way(worst.bearing_deg)}"
 
 
 def _way(bearing_deg: float) -> str:
     turned = round(bearing_deg / 5.0) * 5 % 180
     if turned == 0:
-        return "the edge along the first wall"
+        return "along the first wall"
     if turned == 90:
-        return "the edge square to the first wall"
+        return "square to the first wall"
     side = turned if turned < 90 else 180 - turned
     hand = "left" if turned < 90 else "right"
-    return f"the edge turned {side}° to the {hand} of the first wall's direction"
+    return f"turned {side}° to the {hand} of the first wall's direction"
 
 
 def near_points(job: Job, x_mm: float, y_mm: float) -> str:

@@ -58,23 +58,25 @@ def proof_section(source: Source) -> Section:
         rows += [
             (
                 "Worst place",
-                f"a gap of {source.off(worst['gap_mm'])} on the best estimate; the "
-                "worst anywhere, reckoned to this limit, is "
+                f"{_found(source, told)} on the best estimate; the worst anywhere, reckoned to "
+                "this limit, is "
                 f"{format_between(low, high, source.units, source.denominator)} 9 times in 10",
             ),
             (
                 "Limit there",
-                f"{source.length(worst['limit_mm'])}, supports {source.place(worst['span_mm'])} "
-                "apart",
+                f"{source.length(worst['limit_mm'])}, "
+                f"{'ends' if told['measure'] == 'level' else 'supports'} "
+                f"{source.place(worst['span_mm'])} apart",
             ),
             ("Which is", ", ".join(part for part in (near, worst["where"]) if part)),
         ]
     if told["share_in"] is not None:
-        rows.append(("Within the limit", f"{told['share_in']:.1%} of all placements"))
+        of = "lines" if told["measure"] == "level" else "placements"
+        rows.append(("Within the limit", f"{told['share_in']:.1%} of all {of}"))
     rows += _f_rows(told)
     before, change = told.get("before"), told.get("change")
     if before:
-        rows.append(("Before the pour", _before(source, before)))
+        rows.append(("Before the pour", _before(source, before, told["measure"])))
     if change and change["depth_mm"]:
         depth = change["depth_mm"]
         rows.append(
@@ -146,11 +148,19 @@ def _f_rows(told: dict[str, Any]) -> list[tuple[str, str]]:
     return rows
 
 
-def _before(source: Source, before: dict[str, Any]) -> str:
+def _found(source: Source, told: dict[str, Any]) -> str:
+    off = source.off(told["worst"]["gap_mm"])
+    if told["measure"] == "level":
+        return f"one end {off} lower than the other"
+    return f"a gap of {off}"
+
+
+def _before(source: Source, before: dict[str, Any], measure: str) -> str:
     word = {"in": "in", "out": "out", "unsure": "too close to tell"}[before["verdict"]]
     if not before["worst"]:
         return word
-    return f"{word}, worst gap {source.length(before['worst']['gap_mm'])}"
+    what = "fall" if measure == "level" else "gap"
+    return f"{word}, worst {what} {source.length(before['worst']['gap_mm'])}"
 
 
 def _strips_table(source: Source, failed: list[dict[str, Any]]) -> Table | None:

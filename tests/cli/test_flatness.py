@@ -28,7 +28,7 @@ def test_rules_are_listed_with_sources(run):
     told = run("rules", "--span", "2m", "--json").json
     limits = {rule["key"]: rule["limit_mm"] for rule in told["rules"]}
     assert set(limits) == {
-        *(f"din18202-{n}" for n in range(1, 5)), "a108-small", "a108-large",
+        *(f"din18202-{n}" for n in range(1, 5)), "din18202-level", "a108-small", "a108-large",
         *(f"bs8204-sr{n}" for n in range(1, 4)), "e1155", "click-lock",
     }  # fmt: skip
     assert limits["din18202-3"] == 6
@@ -323,3 +323,31 @@ def test_coarsely_written_readings_prove_nothing_either_way(run, table):
     assert "as they are written" in told.out
     finer = table("line,reading\n" + "A,48.00\n" * 21, "finer.csv")
     assert run("flatness", "--lines", finer, *words).code == 0
+
+
+def test_a_floor_is_judged_level_or_not_with_the_lasers_slope(run, table):
+    """6 m by 4 m that falls by 1 mm/m along x, shot from its middle."""
+    assert run("new", "--room", "6m,4m", "--units", "mm").code == 0
+    rows = "".join(
+        f"Q{n}-{m},{x},{y},{1200 + 0.001 * x:.2f},0.1,floor\n"
+        for n, x in enumerate(range(200, 6000, 700))
+        for m, y in enumerate(range(200, 4000, 700))
+    )
+    assert run("import", table(HEADING + rows), "--unit", "mm").code == 0
+    good = run("flatness", "--rule", "din18202-level")
+    assert good.code == 0, good.out
+    told = run("flatness", "--rule", "din18202-level", "--json").json
+    assert told["measure"] == "level"
+    assert told["worst"]["gap_mm"] == pytest.approx(5.8, abs=0.2)
+    assert told["worst"]["limit_mm"] == 12.0
+    assert "one end" in good.out
+    assert "the line along the first wall" in good.out
+    with_place(run, "3m,2m")
+    cross = ["--dist", "10m", "--reading", "0,1050mm", "--reading", "90,1000mm",
+             "--reading", "180,950mm", "--reading", "270,1000mm"]  # fmt: skip
+    run("check", "cross", *cross)
+    doubtful = run("flatness", "--rule", "din18202-level")
+    assert doubtful.code == 1
+    assert "The laser's own error decides here" in doubtful.out
+    report = run("report", "--out", "r", "--rule", "din18202-level")
+    assert report.code == 0, report.err

@@ -147,15 +147,16 @@ def test_a_laser_that_is_set_up_anew_is_not_corrected(run, table, places):
     assert set(budget["corrected_tilt_mm_per_m"]) == {"1"}
 
 
-def test_a_line_that_moved_is_corrected_only_for_what_came_before(run, table, places):
+@pytest.mark.parametrize("moved", [{"found": "jolt", "ok": False}, {"ok": False}])
+def test_a_line_that_moved_is_corrected_only_for_what_came_before(run, table, places, moved):
+    """A jolt in a survey; a sight before the markers that does not fit."""
     assert run("new", *ROOM).code == 0
     run("check", "cross", *cross_words(), *CORRECT)
     run("import", table(shots(laser())), "--unit", "mm")
     before = heights(run, places)
-    moved = {"setup": "1", "found": "jolt", "ok": False}
     with Job.open("job.sqlite", write=True) as job:
         last = max(shot.id for shot in job.shots())
-        job.log_event(None, None, 1.0, "checked", moved | {"after_shot": last})
+        job.log_event(None, None, 1.0, "checked", moved | {"setup": "1", "after_shot": last})
         job.flush()
     assert heights(run, places) == before
     late = table("label,x,y,reading,stderr\nN1,2000,2000,1201.5,0.2\n", "late.csv")
@@ -169,6 +170,39 @@ def test_a_line_that_moved_is_corrected_only_for_what_came_before(run, table, pl
         assert climb_of(job, "1")(5000.0, 3000.0) == 0.0
         (late_shot,) = [shot for shot in shots_of(job) if shot.point == "N1"]
         assert late_shot.reading_mm == 1201.5
+
+
+def test_what_drifts_or_held_keeps_its_slope(run):
+    assert run("new", *ROOM).code == 0
+    run("check", "cross", *cross_words(), *CORRECT)
+    with Job.open("job.sqlite", write=True) as job:
+        from rig.live.lasers import tilts_of
+
+        for found, ok in (("drift", False), ("held", True)):
+            told = {"setup": "1", "found": found, "ok": ok, "after_shot": 0}
+            job.log_event(None, None, 1.0, "checked", told)
+        job.log_event(None, None, 1.0, "checked", {"setup": "2", "ok": False, "after_shot": 0})
+        job.flush()
+        assert tilts_of(job)["1"].until_shot is None
+
+
+def test_at_the_prompt_it_is_said_which_way_to_turn(run):
+    assert run("new", *ROOM).code == 0
+    words = cross_words()
+    typed = "".join(f"{word.split(',')[1].removesuffix('mm')}\n" for word in words[3:12:2])
+    told = run(
+        "check", "cross", "--typed", "--unit", "mm", *words[:2], *CORRECT, "--setup", "A",
+        "--json", "--limit", "1mm/m", typed=typed,
+    )  # fmt: skip
+    assert told.code == 0, told.err
+    corrected = told.events[-1]["corrected"]
+    assert corrected["setup"] == "A"
+    assert corrected["slope_mm_per_m"] == pytest.approx(SLOPE, abs=0.02)
+    assert "turn the laser clockwise to heading 0" in told.out
+    assert "turn the laser clockwise on to heading 0 again" in told.out
+    # A survey that follows is of that set-up without being told.
+    with Job.open("job.sqlite") as job:
+        assert job.last_setup() == "A"
 
 
 @pytest.mark.parametrize(

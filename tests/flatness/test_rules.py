@@ -29,6 +29,17 @@ def test_din_row_3_between_the_tabled_spacings(span_m, limit):
     assert load_rule("din18202-3").limit_mm(1000 * span_m) == limit
 
 
+# DIN 18202 Table 2 (limits for angular deviation) as beaplan.de prints it, "Prüfung von Ebenheit
+# und Winkeltoleranz"; the trade journal BM 04/2015 quotes 6 mm to 1 m and 8 mm from the same table.
+@pytest.mark.parametrize(
+    ("length_m", "limit"),
+    [(0.5, 3), (0.51, 6), (1, 6), (1.01, 8), (3, 8), (3.01, 12), (6, 12), (6.01, 16), (15, 16),
+     (15.01, 20), (30, 20), (30.01, 30), (80, 30)],
+)  # fmt: skip
+def test_din_limits_on_levelness(length_m, limit):
+    assert load_rule("din18202-level").limit_mm(1000 * length_m) == limit
+
+
 @pytest.mark.parametrize(
     ("key", "span_mm", "limit_mm"),
     [
