@@ -13,7 +13,7 @@ from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
 from rig.survey.setups import Sight
-from rig.units import format_doubt, format_off, format_volume
+from rig.units import counted, format_doubt, format_off, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
@@ -307,9 +307,10 @@ def setup_lines(
     worst = max(ties["sights"], key=lambda sight: abs(sight["residual_mm"]))
     return [
         *lines,
-        f"  {ties['redundancy']} sights beyond need disagree {ties['misfit']:.1f} times as much as "
-        f"their doubt says (chance {ties['chance_agree']:.0%}); the largest residual is "
-        f"{worst['residual_mm']:+.1f} mm, {worst['benchmark']} from set-up {worst['setup']}.",
+        f"  {counted(ties['redundancy'], 'sight')} beyond need disagree {ties['misfit']:.1f} "
+        f"times as much as their doubt says (chance {ties['chance_agree']:.0%}); the largest "
+        f"residual is {worst['residual_mm']:+.1f} mm, {worst['benchmark']} from set-up "
+        f"{worst['setup']}.",
     ]
 
 

@@ -97,6 +97,8 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     ------
     BadInput
         Wishes that fight each other, or a held height that leaves too little cover.
+    CannotAnswer
+        A plane so high over the floor that something is wrong with the numbers.
     """
     wanted = wanted or Wanted()
     settings = job.settings

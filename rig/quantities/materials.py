@@ -13,7 +13,14 @@ from typing import Any, Literal
 
 from rig.errors import BadInput
 from rig.plan_geometry import Outline
-from rig.units import format_length, format_place, format_volume, parse_length, parse_volume
+from rig.units import (
+    counted,
+    format_length,
+    format_place,
+    format_volume,
+    parse_length,
+    parse_volume,
+)
 
 PRACTICE = "common practice, no source"
 SHEET = "common practice, no source: the product's own sheet rules"
@@ -235,7 +242,7 @@ def materials_for(
                 strip,
                 "m",
                 f"{format_place(strip * 1000.0, units)} along walls and openings less doorways"
-                + _packages(strip, rule["edge_strip"], "rolls"),
+                + _packages(strip, rule["edge_strip"], "roll"),
                 source("edge_strip"),
             )
         )
@@ -251,7 +258,7 @@ def materials_for(
                 "l",
                 f"{format_volume(sealer, units, liquid=True)} for "
                 f"{format_place(seams_m * 1000.0, units)} of panel seams"
-                + _packages(sealer, rule["seam_sealer"], "cartridges"),
+                + _packages(sealer, rule["seam_sealer"], "cartridge"),
                 source("panel_width", "panel_length", "seam_sealer"),
             )
         )
@@ -284,7 +291,7 @@ def materials_for(
 def _packages(amount: float, rule: Rule, name: str) -> str:
     if not rule.package:
         return ""
-    return f": {_up(amount / rule.package)} {name}"
+    return f": {counted(_up(amount / rule.package), name)}"
 
 
 def _up(amount: float) -> int:

@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -227,7 +228,10 @@ def _heading(
                 )
             name = name.removesuffix("_mm")
         if name not in needed + optional:
-            raise BadInput(f"{path}, line {line}: column {cell!r} is not known; it takes {wanted}.")
+            commas = " Its cells must be parted by commas." if re.search(r"[;\t]", cell) else ""
+            raise BadInput(
+                f"{path}, line {line}: column {cell!r} is not known; it takes {wanted}.{commas}"
+            )
         if name in names:
             raise BadInput(f"{path}, line {line}: column {cell!r} stands twice.")
         names.append(name)

@@ -64,6 +64,7 @@ def test_new_refuses_a_job_that_is_there(job):
         ("label,x,y\nP1,1,1\n", "reading"),
         ("label,x,x,y,reading\n", "twice"),
         ("label,x,y,reading,depth\n", "depth"),
+        ("label;x;y;reading\nP1;200;200;1200\n", "parted by commas"),
         (HEAD, "no rows"),
         ("", "empty"),
         (HEAD.strip() + ",kind\nP1,200,200,1200,roof\n", "roof"),
