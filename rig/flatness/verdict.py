@@ -309,14 +309,8 @@ def _judge_level(
     limits = _limits(rule, spans.length_mm)
     best = spans.falls(model.mean)
     n = int(np.argmax(np.abs(best) / limits))
-    rise, x, y = (
-        float(best[n]),
-        (spans.start_x_mm, spans.end_x_mm),
-        (
-            spans.start_y_mm,
-            spans.end_y_mm,
-        ),
-    )
+    rise = float(best[n])
+    x, y = (spans.start_x_mm, spans.end_x_mm), (spans.start_y_mm, spans.end_y_mm)
     lower = 0 if rise > 0 else 1
     bearing = math.degrees(math.atan2(y[1][n] - y[0][n], x[1][n] - x[0][n])) % 180.0
     worst = Placement(

@@ -149,7 +149,8 @@ def correct_tilt(
         "after_event": max((event.id for event in job.events()), default=0),
     }
     with _as_kept(job, TILT) as stored:
-        job.update_settings({TILT: {**stored, setup: kept}})
+        tilts = {**stored, setup: kept}
+    job.update_settings({TILT: tilts})
 
 
 def forget_tilt(job: "Job", setup: str) -> None:
@@ -174,27 +175,18 @@ def climb_of(job: "Job", setup: str) -> Callable[[float | None, float | None], f
     It is for a shot that is taken now. All in mm; it knows the job as it is now and asks it no
     more.
     """
-    correction, place, tilt = (
-        correction_of(job),
-        places_of(job).get(setup),
-        tilts_of(job).get(setup),
-    )
+    tilt = tilts_of(job).get(setup)
     if tilt is not None and tilt.until_shot is not None:
         tilt = None
-    return _climb(correction, place, tilt)
+    return _climb(correction_of(job), places_of(job).get(setup), tilt)
 
 
 def shots_of(job: "Job") -> "list[Shot]":
     """Current shots, less the laser's radial error and its slope where these are corrected."""
-    shots, correction, places, tilts = (
-        job.shots(),
-        correction_of(job),
-        places_of(job),
-        tilts_of(job),
-    )
+    shots, correction, tilts = job.shots(), correction_of(job), tilts_of(job)
     if correction is None and not tilts:
         return shots
-    corrected = []
+    places, corrected = places_of(job), []
     for shot in shots:
         tilt = tilts.get(shot.setup)
         if tilt is not None and tilt.until_shot is not None and shot.id > tilt.until_shot:

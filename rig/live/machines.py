@@ -5,8 +5,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.plan_geometry import Outline, contains, where
@@ -20,6 +18,9 @@ if TYPE_CHECKING:
     from rig.devices.profile import Profile
     from rig.job.rows import Plan, Shot
     from rig.job.store import Job
+
+SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
+"""What a tape may read under a line (common practice, no source)."""
 
 
 def survey_machine(
@@ -79,15 +80,11 @@ def survey_machine(
     )
 
 
-SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
-"""What a tape may read under a line (common practice, no source)."""
-
-
 def _inside(outline: Outline, shot: ShotTaken) -> bool:
     """Whether a shot still lies on the floor, whose walls may have been mended since."""
     if shot.x_mm is None or shot.y_mm is None:
         return True
-    return bool(contains(outline, np.array([shot.x_mm]), np.array([shot.y_mm]))[0])
+    return bool(contains(outline, shot.x_mm, shot.y_mm).all())
 
 
 def setting_machine(

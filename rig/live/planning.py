@@ -146,7 +146,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         )
     volume, flat_l = _volume(picture, floor, plane, ground)
     budget = plan_budget(job, plain, share, ties_mm, (cover.min_x_mm, cover.min_y_mm), volume)
-    now = _bags95(volume, picture, sheet)
+    shots_alone = volume
     volume = widened(volume, shared_volume_l(share, ties_mm, area))
     safety = safety_stock(volume.mean_l, volume.sd_l, volume.area_m2, sheet, extremes.confidence)
     # As a volume in place whose waste is still to come, which is how bags are counted.
@@ -198,7 +198,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         result["purchase"] = _purchase(safety, sheet, wanted)
         buy = result["bags"]["buy"] = result["purchase"]["bags"]
     if ground is not None:
-        result["grind"] = _grind_result(ground, unground - now)
+        result["grind"] = _grind_result(ground, unground - _bags95(shots_alone, picture, sheet))
     compound = {
         "item": "compound",
         "amount": float(buy),
