@@ -270,7 +270,9 @@ class Decoder:
                 return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
         if kind == "no_beam":
             return Reading(time_s, utc_s, raw, kind, None, seq, missed)
-        value_mm = items[self._at["value"]] * self._factor + self._offset_mm
+        # Rounded so that 50300 µm are the very number that the text 50.3 is: what sits on a limit
+        # must not depend on the link.
+        value_mm = round(items[self._at["value"]] * self._factor, 9) + self._offset_mm
         if not isfinite(value_mm):
             return self._bad(raw, time_s, utc_s, "value is not a number", seq, missed)
         return make_reading(time_s, utc_s, raw, kind, value_mm, seq, missed)

@@ -298,6 +298,14 @@ def test_packets_of_the_bluetooth_rod():
     assert decode(packet(1), GATT)[0].raw == packet(1).hex()
 
 
+def test_a_height_is_the_same_number_to_the_last_bit_over_both_links():
+    # 50300 µm were 50.300000000000004 mm once, and what sat on a limit depended on the link.
+    for tenths in range(0, 20_000, 7):
+        (text,) = decode(sentence(1, f"{tenths / 10:.1f}"))
+        (number,) = decode(packet(1, height_um=tenths * 100), GATT)
+        assert number.value_mm == text.value_mm
+
+
 def test_a_notification_of_another_length_or_status_is_bad():
     decoder = Decoder(GATT)
     assert decoder.message(packet(1)[:-1], 0.0, 0.0).problem == "11 bytes where 12 make a packet"
