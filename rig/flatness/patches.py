@@ -40,6 +40,8 @@ _SLACK_MM = 0.005
 _MOST_ROUNDS = 60
 _PER_ROUND = 600
 _TIGHTENINGS = 6
+# The interior point method needs 20 to 40; where a programme hardly has an answer it may not end.
+_MOST_ITERATIONS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +132,10 @@ def _sized(problem: _Problem, least_patch_m2: float) -> Work:
         if not small.any():
             break
         barred |= small
-        again = problem.solve(barred)
+        try:
+            again = problem.solve(barred)
+        except CannotAnswer:
+            break
         if again is None:
             break
         work = replace(again, bound=first.cost)
@@ -303,6 +308,7 @@ class _Problem:
                 b_ub=np.concatenate(self.limits) * (1.0 - self.less) - np.concatenate(self.bases),
                 bounds=bounds,
                 method="highs-ipm",
+                options={"maxiter": _MOST_ITERATIONS},
             )
             if found.status == 2:
                 return None
