@@ -159,8 +159,9 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
                 f"to {length(depth['max'])}, {length(depth['mean'])} on average."
             )
         lines += [
-            f"Marker {m['label']}: the cured floor is {m['off_mm']:+.1f} mm off its top; was it "
-            "kicked?"
+            f"Marker {m['label']}: the cured floor stands "
+            f"{format_off(m['off_mm'], units, denominator)} "
+            f"{'above' if m['off_mm'] > 0 else 'below'} its top; was it kicked?"
             for m in change["markers"]
             if m["kicked"]
         ]

@@ -71,6 +71,14 @@ def test_residuals_are_shown(room, table):
     assert "the largest residual is +3.6 mm, BM3 from set-up two" in text
 
 
+def test_residuals_of_a_job_in_inches_are_shown_in_inches(run, table):
+    assert run("new", "--room", "3m,4m", "--units", "in", "--min-cover", "6mm").code == 0
+    take(run, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
+    text = run("floor").out
+    assert "the largest residual is +1/8 in, BM3 from set-up two" in text  # 3.56 mm: 4.5/32
+    assert " mm" not in text
+
+
 def test_a_tie_without_a_spare_sight_says_so(room, table):
     take(room, table, "BM,,,1000,0.3,one,benchmark\n"
          + "BM,,,1100,0.3,two,benchmark\n" + floor(["one", "two"], SHIFT))  # fmt: skip
