@@ -19,7 +19,7 @@ import numpy.typing as npt
 import shapely
 
 from rig.errors import BadInput
-from rig.units import format_length, format_place, parse_length
+from rig.units import counted, format_length, format_place, parse_length
 
 Point = tuple[float, float]
 Ring = tuple[Point, ...]
@@ -700,7 +700,9 @@ def _from_csv(text: str, unit: str, name: str) -> Outline:
                 continue
             line = f"{name}, line {reader.line_num}"
             if len(row) != len(header):
-                raise BadInput(f"{line}: {len(row)} cells where the header has {len(header)}.")
+                raise BadInput(
+                    f"{line}: {counted(len(row), 'cell')} where the header has {len(header)}."
+                )
             corner = tuple(
                 parse_length(row[column], unit=unit, what=f"{line}: {axis}")
                 for axis, column in (("x", x), ("y", y))

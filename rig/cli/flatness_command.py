@@ -8,7 +8,7 @@ import click
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import Length, confidence_option, job_option, json_option, show, unit_option
 from rig.errors import BadInput
-from rig.units import format_between, format_length, format_off, format_place
+from rig.units import counted, format_between, format_length, format_off, format_place
 
 WORDS = {
     "in": "IN: the floor keeps the rule",
@@ -155,12 +155,13 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
         depth = change["depth_mm"]
         if depth:
             lines.append(
-                f"The pour raised {change['points']} points by {length(depth['min'])} "
+                f"The pour raised {counted(change['points'], 'point')} by {length(depth['min'])} "
                 f"to {length(depth['max'])}, {length(depth['mean'])} on average."
             )
         lines += [
-            f"Marker {m['label']}: the cured floor is {m['off_mm']:+.1f} mm off its top; was it "
-            "kicked?"
+            f"Marker {m['label']}: the cured floor stands "
+            f"{format_off(m['off_mm'], units, denominator)} "
+            f"{'above' if m['off_mm'] > 0 else 'below'} its top; was it kicked?"
             for m in change["markers"]
             if m["kicked"]
         ]

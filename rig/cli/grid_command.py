@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from rig.cli.jobs import outline_of
+from rig.cli.new_command import wall_lines
 from rig.cli.options import Length, job_option, json_option, metric_or, show
 from rig.errors import BadInput
 from rig.units import counted, format_doubt, format_place
@@ -53,13 +54,13 @@ def command(
         _advise(job_path, spacing, edge, as_json)
         return
     with Job.open(job_path, write=True) as job:
-        units = job.settings["units"]
+        units, outline = job.settings["units"], outline_of(job)
         if lines:
-            laid = lay_lines(outline_of(job), metric_or(units, 300.0, 304.8))
+            laid = lay_lines(outline, metric_or(units, 300.0, 304.8))
             points = [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in laid]
         else:
             points = lay_out(
-                outline_of(job),
+                outline,
                 spacing if spacing is not None else metric_or(units, 900.0, 914.4),
                 edge if edge is not None else metric_or(units, 150.0, 152.4),
             )
@@ -83,6 +84,7 @@ def command(
         "\n".join(
             [
                 *told,
+                *wall_lines(outline, units),
                 "Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey",
             ]
         ),

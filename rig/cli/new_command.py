@@ -67,14 +67,17 @@ def room_text(result: dict[str, Any], outline: "Outline", units: str) -> str:
             for c in result["corners"]
         )
         lines.append("Corners (x, y): " + " ".join(corners))
-    if not outline.doors:
-        from rig.plan_geometry import named_walls
+    return "\n".join([*lines, *wall_lines(outline, units)])
 
-        walls = (
-            f"{name} from ({format_place(x, units)}, {format_place(y, units)})"
-            for name, (x, y), _ in named_walls(outline)
-        )
-        lines.append(
-            "Without a door (--door X,Y,WIDTH) the walls go by number: " + ", ".join(walls) + "."
-        )
-    return "\n".join(lines)
+
+def wall_lines(outline: "Outline", units: str) -> list[str]:
+    """Say in a line which wall has which number; nothing where a door gives them names."""
+    if outline.doors:
+        return []
+    from rig.plan_geometry import named_walls
+
+    walls = (
+        f"{name} from ({format_place(x, units)}, {format_place(y, units)})"
+        for name, (x, y), _ in named_walls(outline)
+    )
+    return ["Without a door (--door X,Y,WIDTH) the walls go by number: " + ", ".join(walls) + "."]

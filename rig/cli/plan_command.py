@@ -183,7 +183,7 @@ def _buy_lines(result: dict[str, Any]) -> list[str]:
         lines = [
             f"BUY {counted(bags['buy'], 'bag').upper()}: at these prices the cheapest; short "
             f"{bought['chance_short']:.0%} of the time, expected cost of being wrong "
-            f"{bought['expected_cost']:.2f}. ({bags['p50']} bags are enough at even odds, "
+            f"{bought['expected_cost']:.2f}. ({counted(bags['p50'], 'bag')} will do at even odds, "
             f"{bags['p95']} with 95 %.)"
         ]
     shares = ", ".join(f"{share:.0%} for {name}" for name, share in safety["shares"].items())

@@ -18,7 +18,7 @@ import numpy as np
 from rig.errors import BadInput
 from rig.flatness.field import Floats
 from rig.flatness.level_lines import LevelLine
-from rig.units import M2_PER_FT2, MM_PER_FT, MM_PER_IN
+from rig.units import M2_PER_FT2, MM_PER_FT, MM_PER_IN, counted
 
 # The foot edition's constant, and the metric edition's (which is not 4.57 in to the last digit).
 FF_FOOT_MM, FF_METRIC_MM = 4.57 * MM_PER_IN, 115.8
@@ -113,8 +113,8 @@ def f_numbers(lines: Sequence[LevelLine]) -> FNumbers:
     for line in lines:
         if len(line.z_mm) < LEAST_READINGS:
             raise BadInput(
-                f"Line {line.name} has {len(line.z_mm)} readings; F-numbers need at least "
-                f"{LEAST_READINGS}, eleven steps of a foot (300 mm)."
+                f"Line {line.name} has {counted(len(line.z_mm), 'reading')}; F-numbers need at "
+                f"least {LEAST_READINGS}, eleven steps of a foot (300 mm)."
             )
         q, z = np.diff(line.z_mm, 2), line.z_mm[SPAN_STEPS:] - line.z_mm[:-SPAN_STEPS]
         found.append(FLine(line.name, q, z, f_number(q, constant), f_number(z, FL_MM)))

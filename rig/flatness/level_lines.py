@@ -11,7 +11,7 @@ import numpy as np
 
 from rig.errors import BadInput
 from rig.flatness.field import Floats
-from rig.units import parse_length
+from rig.units import counted, parse_length
 
 LONGEST_ROD_MM = 20_000.0
 _COLUMNS = ("line", "reading")
@@ -74,7 +74,9 @@ def read_lines(path: Path, unit: str, step_mm: float) -> list[LevelLine]:
                 names = _heading(record, unit, at)
                 continue
             if len(record) != len(names):
-                raise BadInput(f"{at}: {len(record)} cells, but the heading names {len(names)}.")
+                raise BadInput(
+                    f"{at}: {counted(len(record), 'cell')}, but the heading names {len(names)}."
+                )
             cells = dict(zip(names, (cell.strip() for cell in record), strict=True))
             name = cells["line"]
             if not name:

@@ -305,11 +305,14 @@ def setup_lines(
     if ties["misfit"] is None:
         return [*lines, "  No sight is beyond need: a wrong one would not show. Shoot one more."]
     worst = max(ties["sights"], key=lambda sight: abs(sight["residual_mm"]))
+    residual_mm = worst["residual_mm"]
+    shown = length(residual_mm)
+    sign = "+" if residual_mm > 0 and not shown.startswith("0 ") else ""
     return [
         *lines,
         f"  {counted(ties['redundancy'], 'sight')} beyond need disagree {ties['misfit']:.1f} "
         f"times as much as their doubt says (chance {ties['chance_agree']:.0%}); the largest "
-        f"residual is {worst['residual_mm']:+.1f} mm, {worst['benchmark']} from set-up "
+        f"residual is {sign}{shown}, {worst['benchmark']} from set-up "
         f"{worst['setup']}.",
     ]
 

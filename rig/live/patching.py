@@ -19,7 +19,7 @@ from rig.live.planning import CAUTIONS, plan_result
 from rig.live.proof import own_heights, surface_model
 from rig.plan_geometry import Outline, where
 from rig.quantities.bags import bag_sheet, bags_for
-from rig.units import format_mass
+from rig.units import counted, format_mass
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -170,7 +170,7 @@ def patch_result(
                 "unit": "bag",
                 "bags": bags.p95,
                 "mass_kg": bags.mass_kg,
-                "text": f"{bags.p95} bags, {format_mass(bags.mass_kg, units)} in all",
+                "text": f"{counted(bags.p95, 'bag')}, {format_mass(bags.mass_kg, units)} in all",
                 "source": "the bag's sheet",
             }
         ],

@@ -31,7 +31,7 @@ from rig.target.level import (
     lifts,
 )
 from rig.target.sloped import Hold, Wishes, choose_plane
-from rig.units import format_length, format_mass
+from rig.units import counted, format_length, format_mass
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -206,7 +206,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         "bags": buy,
         "mass_kg": buy * sheet.mass_kg,
         "water_per_bag_l": sheet.water_l,
-        "text": f"{buy} bags, {format_mass(buy * sheet.mass_kg, units)} in all",
+        "text": f"{counted(buy, 'bag')}, {format_mass(buy * sheet.mass_kg, units)} in all",
         "source": "the bag's sheet",
     }
     others = materials_for(picture.outline, buy, sheet.water_l, rules, units)

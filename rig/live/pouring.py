@@ -24,7 +24,7 @@ from rig.pour.true_clock import Stretch, on_one_clock
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
-from rig.units import format_length
+from rig.units import counted, format_length
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, StoredEvent
@@ -274,7 +274,7 @@ def _said_of(made: Forecast, ground: Ground) -> list[str]:
     said = [
         f"The edge's age counts from water on the powder until the next batch is spread against "
         f"it; working time {minutes(crew.working_s)}, mixing {minutes(crew.times.mix_s)} as given.",
-        f"{crew.bags_per_batch} bag{'s' if crew.bags_per_batch > 1 else ''} a batch; the mixers "
+        f"{counted(crew.bags_per_batch, 'bag')} a batch; the mixers "
         f"stand {ground.mix_way_mm / 1000:.1f} m from the exit, outside.",
     ]
     if crew.times.slake_s == 0:
@@ -285,7 +285,8 @@ def _said_of(made: Forecast, ground: Ground) -> list[str]:
         )
     if crew.buckets is None:
         said.append(
-            f"{made.buckets} buckets in use, no more: a batch that waits grows old (--buckets)."
+            f"{counted(made.buckets, 'bucket')} in use, no more: a batch that waits grows old "
+            "(--buckets)."
         )
     return said
 

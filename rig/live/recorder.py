@@ -49,7 +49,7 @@ class Recorder:
         self._watcher = watcher
         self._most_bytes = most_bytes
         self._log_is_full = False
-        self._now = (0.0, 0.0)
+        self._now = (0.0, self._started())
         self._setup = setup
         self._shots: list[int] = []
         self._labels: list[str] = []
@@ -60,6 +60,12 @@ class Recorder:
         """Start the session, where the source had to be reached first."""
         if callable(self._start):
             self._session = self._start()
+            self._now = (0.0, self._started())
+
+    def _started(self) -> float:
+        """Wall clock at time 0 of the session, for what is told before anything came."""
+        sessions = self._job.sessions() if self._session else []
+        return next((one.utc_s for one in sessions if one.id == self._session), 0.0)
 
     def item(self, item: Item) -> None:
         """Keep one item as it came; it reaches the disk with the next shot or within a second."""

@@ -23,6 +23,7 @@ from scipy.spatial import cKDTree
 
 from rig.errors import BadInput
 from rig.plan_geometry import ON_WALL_MM, Outline, Raster, contains
+from rig.units import counted
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -286,7 +287,9 @@ def _bays(
     across = floor.x_mm * along[1] - floor.y_mm * along[0]
     sizes = [np.asarray(part, dtype=float) for part in np.array_split(np.asarray(bags), bays)]
     if min(len(part) for part in sizes) == 0:
-        raise BadInput(f"{len(bags)} batches cannot be poured in {bays} bays.")
+        raise BadInput(
+            f"{counted(len(bags), 'batch', 'batches')} cannot be poured in {counted(bays, 'bay')}."
+        )
     cells = _cut(np.argsort(across, kind="stable"), need, [part.sum() for part in sizes])
     return list(zip(cells, sizes, strict=True))
 

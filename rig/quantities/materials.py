@@ -200,7 +200,7 @@ def materials_for(
                 "lath",
                 sheets,
                 "piece",
-                f"{sheets} sheets of {length(width)} by {length(long)}, overlapping by "
+                f"{counted(sheets, 'sheet')} of {length(width)} by {length(long)}, overlapping by "
                 f"{length(lap)} (where the compound's sheet asks for it; --material lath=0 leaves "
                 "it out)",
                 source("lath", "lath_width", "lath_length", "lath_overlap"),

@@ -94,7 +94,8 @@ def _glance(source: Source, parts: list[Section]) -> Section:
     rows: list[tuple[str, str]] = [("Room", source.area(source.outline.area_m2))]
     floor = sum(shot.kind == "floor" for shot in source.shots)
     finished = sum(shot.kind == "finished" for shot in source.shots)
-    rows.append(("Shot", f"{floor} points of the floor, {finished} of the finished surface"))
+    shot = f"{counted(floor, 'point')} of the floor, {finished} of the finished surface"
+    rows.append(("Shot", shot))
     if source.picture is not None:
         rows.append(("Floor as found", f"{source.length(source.range_mm)} out of level"))
     if source.plan is not None:

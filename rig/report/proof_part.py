@@ -11,7 +11,7 @@ from rig.flatness.verdict import fit_surface
 from rig.live.proof import kind_to_judge, near_points, own_heights, proof, strips
 from rig.report.document import Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
-from rig.units import format_between
+from rig.units import counted, format_between
 
 DEFAULT_RULE = "click-lock"
 TONES: dict[str, Tone] = {"in": "good", "out": "bad", "unsure": "unsure"}
@@ -83,7 +83,8 @@ def proof_section(source: Source) -> Section:
             (
                 "The pour raised it by",
                 f"{source.length(depth['min'])} to {source.length(depth['max'])}, "
-                f"{source.length(depth['mean'])} on average, at {change['points']} points",
+                f"{source.length(depth['mean'])} on average, "
+                f"at {counted(change['points'], 'point')}",
             )
         )
     failed = strips(source.job, source.outline, rule, kind)

@@ -231,7 +231,11 @@ class BackSights:
     def _jolted(self, found: Found, label: str, since: list[ShotTaken], text: str) -> Jolted:
         aside = ""
         if since:
-            aside = f"{len(since)} shots since are set aside (kept, not used): shoot them again. "
+            are, them = ("is", "it") if len(since) == 1 else ("are", "them")
+            aside = (
+                f"{counted(len(since), 'shot')} since {are} set aside (kept, not used): shoot "
+                f"{them} again. "
+            )
         return Jolted(
             label,
             found.change_mm,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
 from rig.job.rows import SAME_PLACE_MM
-from rig.units import parse_length
+from rig.units import counted, parse_length
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
@@ -198,7 +198,7 @@ def _cells(
                 names = _heading(path, reader.line_num, record, unit, needed, optional, wanted)
             elif len(record) != len(names):
                 raise BadInput(
-                    f"{path}, line {reader.line_num}: {len(record)} cells, "
+                    f"{path}, line {reader.line_num}: {counted(len(record), 'cell')}, "
                     f"but the heading names {len(names)}."
                 )
             else:

@@ -57,6 +57,7 @@ def test_new_refuses_a_job_that_is_there(job):
         (HEAD + GOOD + "P6,1500,nan,1204\n", "line 7"),
         (HEAD + GOOD + "P6,1500,inf,1204\n", "line 7"),
         (HEAD + GOOD + "P6,1500,1000\n", "line 7"),
+        (HEAD + GOOD + "P6\n", "line 7: 1 cell, but the heading names 4"),
         (HEAD + GOOD + "P1,1500,1000,1204\n", "line 2"),
         (HEAD + GOOD + "P6,9000,1000,1204\n", "outside"),
         (HEAD + GOOD + "P6,1500,1000,twelve\n", "line 7"),

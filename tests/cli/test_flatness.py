@@ -4,6 +4,8 @@ import math
 
 import pytest
 
+from rig.cli.flatness_command import verdict_text
+
 HEADING = "label,x,y,reading,stderr,kind\n"
 
 
@@ -351,3 +353,37 @@ def test_a_floor_is_judged_level_or_not_with_the_lasers_slope(run, table):
     assert "The laser's own error decides here" in doubtful.out
     report = run("report", "--out", "r", "--rule", "din18202-level")
     assert report.code == 0, report.err
+
+
+@pytest.mark.parametrize(
+    ("units", "off_mm", "said"),
+    [
+        ("in", 5.6, "stands 7/32 in above its top; was it kicked?"),
+        ("in", -0.2, "stands less than 1/32 in below its top; was it kicked?"),
+        ("mm", -5.6, "stands 5.6 mm below its top; was it kicked?"),
+    ],
+)
+def test_a_kicked_marker_is_told_in_the_jobs_units(units, off_mm, said):
+    markers = [
+        {"label": "M1", "off_mm": off_mm, "kicked": True},
+        {"label": "M2", "off_mm": 0.1, "kicked": False},
+    ]
+    result = {
+        "verdict": "in",
+        "rule": "own",
+        "text": "a rule",
+        "source": "nowhere",
+        "chance": 0.99,
+        "confidence": 0.95,
+        "measure": "gap",
+        "worst": None,
+        "share_in": None,
+        "ff": None,
+        "lines": [],
+        "next": [],
+        "warnings": [],
+        "change": {"points": 4, "depth_mm": None, "markers": markers},
+    }
+    told = verdict_text(result, units, 32)
+    assert f"Marker M1: the cured floor {said}" in told
+    assert "M2" not in told

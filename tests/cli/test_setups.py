@@ -71,6 +71,14 @@ def test_residuals_are_shown(room, table):
     assert "the largest residual is +3.6 mm, BM3 from set-up two" in text
 
 
+def test_residuals_of_a_job_in_inches_are_shown_in_inches(run, table):
+    assert run("new", "--room", "3m,4m", "--units", "in", "--min-cover", "6mm").code == 0
+    take(run, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
+    text = run("floor").out
+    assert "the largest residual is +1/8 in, BM3 from set-up two" in text  # 3.56 mm: 4.5/32
+    assert " mm" not in text
+
+
 def test_a_tie_without_a_spare_sight_says_so(room, table):
     take(room, table, "BM,,,1000,0.3,one,benchmark\n"
          + "BM,,,1100,0.3,two,benchmark\n" + floor(["one", "two"], SHIFT))  # fmt: skip
@@ -164,3 +172,13 @@ def test_a_room_without_a_door_says_where_its_walls_are_counted_from(run):
     assert "wall 1 from (0 m, 0 m), wall 2 from (3 m, 0 m)" in bare.out
     doored = run("new", "--room", "3m,4m", "--door", "1m,0m,0.9m", "--job", "doored.sqlite")
     assert "wall 1" not in doored.out
+
+
+def test_the_grid_says_in_one_line_which_wall_is_which_where_no_door_names_them(run):
+    run("new", "--room", "3m,4m", "--units", "mm", "--job", "bare.sqlite")
+    told = [line for line in run("grid", "--job", "bare.sqlite").out.splitlines() if "wall" in line]
+    assert len(told) == 1
+    assert "wall 1 from (0 m, 0 m), wall 2 from (3 m, 0 m)" in told[0]
+    assert "wall" not in run("grid", "--job", "bare.sqlite", "--json").out
+    run("new", "--room", "3m,4m", "--door", "1m,0m,0.9m", "--job", "doored.sqlite")
+    assert "wall" not in run("grid", "--job", "doored.sqlite").out

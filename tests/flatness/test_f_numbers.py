@@ -233,6 +233,7 @@ def test_a_larger_reading_is_a_lower_floor(tmp_path):
         ("line,reading\nA,1.0\n,1.2\n", "line 3, column line"),
         ("line,reading\nA,1.0\nB,1.2\nA,1.3\n", "comes back"),
         ("line,reading\nA,1.0,2\n", "3 cells"),
+        ("line,reading\nA\n", "1 cell, but"),
         ("line,height\nA,1.0\n", "height"),
         ("line,reading\n", "no rows"),
         ("", "empty"),

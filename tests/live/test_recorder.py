@@ -90,3 +90,16 @@ def test_the_next_session_knows_which_shots_the_line_has_not_been_seen_since(job
     line = line_of(job, "1", "floor", 1100.0)
     assert [s["label"] for s in line["earlier"]] == ["P3"]
     assert line_of(job, "2", "floor", 1100.0) is None
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_what_is_told_before_anything_came_bears_the_time_the_session_began(job, late):
+    def start():
+        return job.start_session("set", "1", "typed", "", {}, "boot", 5000.0)
+
+    recorder = Recorder(job, start if late else start(), setup="1")
+    recorder.begin()
+    recorder.event({"event": "trouble", "reason": "no_benchmark", "text": "none"})
+    recorder.flush()
+    (told,) = job.events(["trouble"])
+    assert (told.time_s, told.utc_s) == (0.0, 5000.0)

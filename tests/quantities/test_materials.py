@@ -33,6 +33,11 @@ def test_quantities_by_hand():
     assert found["mixing buckets"].amount == 3
 
 
+def test_a_closet_takes_one_sheet_of_lath():
+    closet = by_item(room(600.0, 600.0))["lath"]
+    assert closet.text.startswith("1 sheet of ")
+
+
 def test_an_opening_gets_edge_strip_round_it_too():
     more = by_item(with_opening(ROOM, 1000.0, 1000.0, 300.0, 200.0))["edge strip"].amount
     assert more == pytest.approx(13.1 + 1.0)

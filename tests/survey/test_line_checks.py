@@ -150,6 +150,17 @@ def test_shots_before_the_last_good_sight_stay():
     assert last(walker, "jolt")["labels"] == ["A3", "A4", "A5", "A6"]
 
 
+def test_a_single_shot_set_aside_is_told_as_one():
+    stands = [Stand(f"A{n}", 100.0 * n, 50.0) for n in range(1, 5)]
+    walker = Walker(capture(stands, line=BM, checks=True))
+    walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5).walk()
+    walker.stand(900.0, 1.5).walk(EVERY_S)  # good
+    walker.stand(1003.5, 1.5).walk().stand(905.0, 1.5).walk().stand(905.0, 1.5)
+    jolt = last(walker, "jolt")
+    assert jolt["labels"] == ["A3"]
+    assert "1 shot since is set aside (kept, not used): shoot it again." in jolt["text"]
+
+
 def test_shots_of_the_session_before_are_set_aside_too():
     before = ShotTaken("A1", 100.0, 50.0, 1000.0, 0.1, 9, "floor", -100.0)
     walker = Walker(capture(line=BM, checks=True, earlier=[before], done=["A1"]))

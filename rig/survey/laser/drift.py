@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.errors import BadInput, CannotAnswer
+from rig.units import counted
 
 Floats = npt.NDArray[np.float64]
 Design = Callable[[Floats], Floats]
@@ -80,9 +81,9 @@ def drift(times_s: Sequence[float], readings_mm: Sequence[float]) -> Drift:
     kinds, counts = np.unique(part, return_counts=True)
     if len(kinds) < LEAST_PARTS:
         raise CannotAnswer(
-            f"A watch of {span:.0f} s in {len(time)} readings is too short to tell drift from "
-            f"noise: watch for {LEAST_PARTS * LEAST_PART_S:.0f} s at the very least, better ten "
-            "minutes."
+            f"A watch of {span:.0f} s in {counted(len(time), 'reading')} is too short to tell "
+            f"drift from noise: watch for {LEAST_PARTS * LEAST_PART_S:.0f} s at the very least, "
+            "better ten minutes."
         )
     middle = np.array([time[part == k].mean() for k in kinds])
     mean = np.array([np.median(value[part == k]) for k in kinds])
