@@ -131,6 +131,12 @@ def fit_surface(x_mm: Floats, y_mm: Floats, z_mm: Floats, stderr_mm: Floats) -> 
     return floor_model().fit(x_mm, y_mm, z_mm, stderr_mm)
 
 
+def fine_field(surface: GaussianProcess, outline: Outline) -> Field:
+    """Best estimate of a fitted surface, as finely as it is judged."""
+    step = step_for(outline, FINEST_MM, MOST_NODES)
+    return field_of(outline, step, lambda x, y: surface.predict(x, y)[0])
+
+
 def model_of(
     surface: GaussianProcess,
     outline: Outline,
@@ -140,13 +146,15 @@ def model_of(
     rng: np.random.Generator,
     draws: int = DRAWS,
     most_drawn_nodes: int = MOST_DRAWN_NODES,
+    mean: Field | None = None,
 ) -> Model:
     """Best estimate and joint draws of a fitted surface over a room.
 
-    Roughness (the nugget) is drawn anew at each node: nodes stand for spots of the floor.
+    Roughness (the nugget) is drawn anew at each node: nodes stand for spots of the floor. `mean` is
+    what `fine_field` found of the surface before.
     """
-    step = step_for(outline, FINEST_MM, MOST_NODES)
-    mean = field_of(outline, step, lambda x, y: surface.predict(x, y)[0])
+    if mean is None:
+        mean = fine_field(surface, outline)
     drawn_step = step_for(outline, DRAW_STEP_MM, most_drawn_nodes)
     drawn = field_of(
         outline, drawn_step, lambda x, y: np.ascontiguousarray(surface.sample(x, y, draws, rng).T)

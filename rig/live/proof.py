@@ -10,20 +10,19 @@ import numpy as np
 
 from rig.errors import CannotAnswer
 from rig.flatness import f_numbers as fn
-from rig.flatness.field import field_of, longest_line, step_for
+from rig.flatness.field import Field, longest_line
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import Rule
 from rig.flatness.scan import scan_model
 from rig.flatness.straightedge import Placement
 from rig.flatness.strips import failed_strips
 from rig.flatness.verdict import (
-    FINEST_MM,
     MOST_DRAWN_NODES,
-    MOST_NODES,
     Alone,
     Model,
     Shared,
     Verdict,
+    fine_field,
     fit_surface,
     judge,
     judge_lines,
@@ -31,6 +30,7 @@ from rig.flatness.verdict import (
 )
 from rig.live.lasers import shots_of
 from rig.plan_geometry import Outline, where
+from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import Heights, heights_of
 from rig.units import format_doubt
 
@@ -46,6 +46,39 @@ _OFF_LINE_MM = 60.0
 _LINE_LABEL = re.compile(r"(F\d+)-(\d+)")
 
 
+class Surfaces:
+    """Surfaces fitted to shots over a room, each only once however often it is asked for.
+
+    Known by the shots' numbers, so that other shots are never taken for them.
+    """
+
+    def __init__(self, outline: Outline) -> None:
+        self._outline = outline
+        self._fitted: dict[tuple[bytes, ...], GaussianProcess] = {}
+        self._fine: dict[tuple[bytes, ...], Field] = {}
+
+    def of(self, heights: Heights) -> GaussianProcess:
+        """Model fitted to heights."""
+        key = _key(heights)
+        if key not in self._fitted:
+            self._fitted[key] = fit_surface(
+                heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm
+            )
+        return self._fitted[key]
+
+    def fine(self, heights: Heights) -> Field:
+        """Best estimate of that model, as finely as a floor is judged."""
+        key = _key(heights)
+        if key not in self._fine:
+            self._fine[key] = fine_field(self.of(heights), self._outline)
+        return self._fine[key]
+
+
+def _key(heights: Heights) -> tuple[bytes, ...]:
+    columns = (heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    return tuple(column.tobytes() for column in columns)
+
+
 def kind_to_judge(job: Job, kind: str | None) -> str:
     """Which shots are judged: those asked for, else the finished ones where there are any."""
     kinds = {shot.kind for shot in job.shots(kinds=["floor", "finished"])}
@@ -58,28 +91,35 @@ def kind_to_judge(job: Job, kind: str | None) -> str:
 
 
 def proof(
-    job: Job, outline: Outline, rule: Rule, confidence: float, kind: str | None
+    job: Job,
+    outline: Outline,
+    rule: Rule,
+    confidence: float,
+    kind: str | None,
+    surfaces: Surfaces | None = None,
 ) -> dict[str, Any]:
     """Judge a job's floor, as `rig flatness --json` prints it.
 
     Where both the floor and the finished surface were shot and the latter is judged, `before` has
-    the floor's verdict and `change` what the pour did.
+    the floor's verdict and `change` what the pour did. `surfaces` keeps what is fitted, for who
+    goes on with it.
     """
     kind = kind_to_judge(job, kind)
+    surfaces = surfaces or Surfaces(outline)
     units = job.settings["units"]
     heights = own_heights(job, kind)
     verdict, laser = _with_laser(
-        job, kind, heights, _judge(job, outline, rule, confidence, heights, kind)
+        job, kind, heights, _judge(job, outline, rule, confidence, heights, surfaces, kind)
     )
     result = verdict_result(verdict, outline, units) | {"kind": kind, "laser": laser}
     if kind == "finished" and job.shots(kinds=["floor"]):
         result["change"] = None
         try:
-            before = _judge(job, outline, rule, confidence, own_heights(job, "floor"))
+            before = _judge(job, outline, rule, confidence, own_heights(job, "floor"), surfaces)
             told = verdict_result(before, outline, units)
             keys = ("verdict", "chance", "worst", "share_in", "ff", "fl")
             result["before"] = {key: told[key] for key in keys}
-            result["change"] = change(job)
+            result["change"] = change(job, surfaces)
         except CannotAnswer as error:
             result["warnings"].append(f"No comparison with the floor before the pour: {error}")
     return result
@@ -138,15 +178,12 @@ def _said_of_shared(verdict: Verdict, alone: Alone) -> tuple[Verdict, dict[str, 
 
 
 def strips(
-    job: Job, outline: Outline, rule: Rule, kind: str, most: int = 40
+    job: Job, outline: Outline, rule: Rule, kind: str, surfaces: Surfaces, most: int = 40
 ) -> list[dict[str, Any]]:
     """Strips of the judged surface that fail a straightedge rule, the worst first, few for all."""
     if rule.measure != "straightedge":
         return []
-    heights = own_heights(job, kind)
-    surface = fit_surface(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
-    step = step_for(outline, FINEST_MM, MOST_NODES)
-    field = field_of(outline, step, lambda x, y: surface.predict(x, y)[0])
+    field = surfaces.fine(own_heights(job, kind))
     return [
         {
             "gap_mm": one.gap_mm,
@@ -172,22 +209,26 @@ def own_heights(job: Job, kind: str) -> Heights:
 
 
 def surface_model(
-    outline: Outline, heights: Heights, most_drawn_nodes: int = MOST_DRAWN_NODES
+    outline: Outline,
+    heights: Heights,
+    most_drawn_nodes: int = MOST_DRAWN_NODES,
+    surfaces: Surfaces | None = None,
 ) -> Model:
     """Model of the surface that shots show, or of a scan's points where they are many."""
     rng = np.random.default_rng(SEED)
     if len(heights.labels) > MOST_SHOTS:
         return scan_model(outline, heights.x_mm, heights.y_mm, heights.z_mm, rng)
-    surface = fit_surface(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    surfaces = surfaces or Surfaces(outline)
     noise = float(np.median(heights.stderr_mm))
     return model_of(
-        surface,
+        surfaces.of(heights),
         outline,
         heights.x_mm,
         heights.y_mm,
         noise,
         rng,
         most_drawn_nodes=most_drawn_nodes,
+        mean=surfaces.fine(heights),
     )
 
 
@@ -197,6 +238,7 @@ def _judge(
     rule: Rule,
     confidence: float,
     heights: Heights,
+    surfaces: Surfaces,
     kind: str | None = None,
 ) -> Verdict:
     """Judge heights; with their kind, F-numbers and levelness hold the laser's own error."""
@@ -209,7 +251,8 @@ def _judge(
         lines = shot_lines(heights, shared)
         if lines:
             return judge_lines(rule, lines, confidence, outline.area_m2)
-    return judge(rule, outline, surface_model(outline, heights), confidence, shared)
+    model = surface_model(outline, heights, surfaces=surfaces)
+    return judge(rule, outline, model, confidence, shared)
 
 
 def shot_lines(heights: Heights, shared: Shared | None = None) -> list[LevelLine]:
@@ -326,7 +369,7 @@ def near_points(job: Job, x_mm: float, y_mm: float) -> str:
     return f"between {first.label} and {second.label}"
 
 
-def change(job: Job) -> dict[str, Any]:
+def change(job: Job, surfaces: Surfaces) -> dict[str, Any]:
     """What the pour changed: thickness at points shot before and after, and at the markers.
 
     Heights before and after are compared, so every set-up must be tied by a benchmark.
@@ -349,16 +392,15 @@ def change(job: Job) -> dict[str, Any]:
     }
     placed = [marker for marker in job.markers() if marker.is_set]
     if placed:
-        told["markers"] = _markers(placed, after)
+        told["markers"] = _markers(placed, after, surfaces)
     return told
 
 
-def _markers(markers: list[Marker], after: Heights) -> list[dict[str, Any]]:
+def _markers(markers: list[Marker], after: Heights, surfaces: Surfaces) -> list[dict[str, Any]]:
     """Cured floor less marker top; beyond twice the doubt a marker was kicked, or it shrank."""
-    surface = fit_surface(after.x_mm, after.y_mm, after.z_mm, after.stderr_mm)
     x = np.array([m.x_mm for m in markers])
     y = np.array([m.y_mm for m in markers])
-    z, sd = surface.predict(x, y, nugget=True)
+    z, sd = surfaces.of(after).predict(x, y, nugget=True)
     off = z + np.array([m.target_reading_mm for m in markers])
     common = float(np.median(off))
     return [

@@ -7,7 +7,6 @@ import numpy as np
 from rig.drawing.flatness import flatness_drawing
 from rig.errors import CannotAnswer
 from rig.flatness.rules import Rule, load_rule
-from rig.flatness.verdict import fit_surface
 from rig.live.proof import kind_to_judge, near_points, own_heights, proof, strips
 from rig.report.document import Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
@@ -35,7 +34,9 @@ def proof_section(source: Source) -> Section:
         )
     try:
         kind = kind_to_judge(source.job, None)
-        told = proof(source.job, source.outline, rule, source.options.confidence, kind)
+        told = proof(
+            source.job, source.outline, rule, source.options.confidence, kind, source.surfaces
+        )
     except CannotAnswer as error:
         return section("proof", "Proof of flatness", Words(f"Not yet: {error}"))
     finished = kind == "finished"
@@ -87,7 +88,7 @@ def proof_section(source: Source) -> Section:
                 f"at {counted(change['points'], 'point')}",
             )
         )
-    failed = strips(source.job, source.outline, rule, kind)
+    failed = strips(source.job, source.outline, rule, kind, source.surfaces)
     settle = [source.where(place["x_mm"], place["y_mm"]) for place in told["next"]]
     return section(
         "proof",
@@ -110,7 +111,7 @@ def _figure(
     source: Source, kind: str, rule: Rule, told: dict[str, Any], failed: list[dict[str, Any]]
 ) -> Figure:
     heights = own_heights(source.job, kind)
-    surface = fit_surface(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    surface = source.surfaces.of(heights)
     lines = []
     if rule.measure == "f-numbers":
         rows: dict[str, list[tuple[float, float]]] = {}

@@ -11,6 +11,7 @@ from rig.drawing.frame import Look
 from rig.errors import CannotAnswer
 from rig.live.lasers import shots_of
 from rig.live.picture import Picture, cells_of, floor_result, high_of, picture_of
+from rig.live.proof import Surfaces
 from rig.plan_geometry import Outline
 from rig.survey.heights import Heights, heights_of, lines_of
 from rig.units import (
@@ -67,6 +68,11 @@ class Source:
     def shots(self) -> "list[Shot]":
         """Current shots of all kinds."""
         return self.job.shots()
+
+    @cached_property
+    def surfaces(self) -> Surfaces:
+        """What was fitted to judge the flatness."""
+        return Surfaces(self.outline)
 
     @cached_property
     def plan(self) -> "Plan | None":

@@ -158,7 +158,7 @@ def test_the_running_picture_is_corrected_as_the_floor_is(run):
     # The floor rises 1 mm/m along x; uncorrected, the line's climb would lower its far corner,
     # 7 m off, by 3.6 mm.
     assert told["high"]["z_mm"] == pytest.approx(6.0 - 1200.0, abs=0.3)
-    assert picture["high"]["z_mm"] == pytest.approx(told["high"]["z_mm"], abs=0.3)
+    assert picture["high"]["z_mm"] == pytest.approx(told["high"]["z_mm"], abs=0.05)
 
 
 def test_a_correction_without_a_place_is_said(room):

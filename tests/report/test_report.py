@@ -1,6 +1,7 @@
 """The report at every stage of a job: one true HTML file, a PDF that poppler reads, true copies."""
 
 import itertools
+import math
 import re
 import shutil
 import subprocess
@@ -8,10 +9,21 @@ import time
 from pathlib import Path
 
 import html5lib
+import numpy as np
 import pytest
 from pypdf import PdfReader
 
+from rig.cli.jobs import outline_of
+from rig.flatness.field import field_of, longest_line, step_for
+from rig.flatness.rules import load_rule
+from rig.flatness.strips import failed_strips
+from rig.flatness.verdict import FINEST_MM, MOST_NODES
 from rig.job.store import Job
+from rig.live.proof import Surfaces, own_heights, proof, strips
+from rig.report.proof_part import proof_section
+from rig.report.source import Options, Source
+from rig.surface.floor_model import floor_model
+from rig.surface.gaussian_process import GaussianProcess
 from tests.report.jobs import STAGES, make
 
 PARTS = ["glance", "job", "instruments", "floor", "plane", "quantities", "markers", "pour",
@@ -236,6 +248,47 @@ def test_numbers_are_those_of_the_other_commands(run):
         assert f"{-high['z_mm']:.1f}".rstrip("0").rstrip(".") + " mm below the line" in seen
         assert f"{-high['upper_mm']:.1f}".rstrip("0").rstrip(".") + " mm below the line" in seen
         assert f"{-low['z_mm']:.1f}".rstrip("0").rstrip(".") + " mm below the line" in seen
+
+
+@pytest.mark.parametrize("stage", ["surveyed", "finished"])
+def test_no_surface_is_fitted_twice_to_prove_flatness(run, monkeypatch, stage):
+    make(run, stage)
+    fitted, fit = [], GaussianProcess.fit
+
+    def counted(self, *shots):
+        fitted.append(tuple(np.asarray(column).tobytes() for column in shots))
+        return fit(self, *shots)
+
+    monkeypatch.setattr(GaussianProcess, "fit", counted)
+    with Job.open("job.sqlite") as job:
+        proof_section(Source(job, outline_of(job), Options(), "job"))
+    assert fitted
+    assert len(fitted) == len(set(fitted))
+
+
+def test_failed_strips_are_those_of_a_surface_fitted_for_them_alone(run):
+    assert run("new", "--room", "4m,5m", "--units", "mm").code == 0
+    waves = "".join(
+        f"P{x}-{y},{x},{y},{1200 + 9 * math.cos(x / 450) + 6 * math.cos(y / 600):.2f},0.3\n"
+        for x in range(200, 4000, 400)
+        for y in range(200, 5000, 400)
+    )
+    Path("waves.csv").write_text("label,x,y,reading,stderr\n" + waves)
+    assert run("import", "waves.csv", "--unit", "mm").code == 0
+    rule = load_rule("click-lock")
+    with Job.open("job.sqlite") as job:
+        outline = outline_of(job)
+        surfaces = Surfaces(outline)
+        proof(job, outline, rule, 0.95, "floor", surfaces)
+        told = strips(job, outline, rule, "floor", surfaces)
+        heights = own_heights(job, "floor")
+    alone = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    step = step_for(outline, FINEST_MM, MOST_NODES)
+    field = field_of(outline, step, lambda x, y: alone.predict(x, y)[0])
+    want = failed_strips(field, outline, rule.edges(longest_line(outline)), 40)
+    assert len(told) == len(want) > 0
+    for one, other in zip(told, want, strict=True):
+        assert (one["gap_mm"], one["x_mm"], one["y_mm"]) == (other.gap_mm, other.x_mm, other.y_mm)
 
 
 def test_patches_and_another_rule_on_request(run):
