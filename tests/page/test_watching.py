@@ -1,5 +1,6 @@
 """`rig serve` beside a session of another process; the pour on the page."""
 
+import itertools
 import json
 
 import pytest
@@ -56,6 +57,49 @@ def test_a_job_as_of_a_session_knows_nothing_of_it(job, rod, live):
         assert not any(marker.is_set for marker in then.markers())
         assert len(now.shots()) > len(shots)
         assert [shot.id for shot in then.shots()] == shots
+
+
+def strips(page):
+    """How each strip stands on the plan."""
+    return page.evaluate(
+        """() => Object.fromEntries([...document.querySelectorAll('#strips path')]
+          .map(path => [path.dataset.strip, path.classList[1]]))"""
+    )
+
+
+def test_the_plan_shows_strips_what_is_covered_and_which_is_next(job, live, phone):
+    rig("pour", "plan", "--job", job, *POUR)
+    session = live("pour", "run", "--job", job)
+    page = phone(session.url, bypass_csp=True)
+    when(page, "document.body.dataset.mode == 'batch'")
+    areas = page.evaluate("floorPage.state.plan.strips")
+    assert len(areas) > 1
+    until(lambda: strips(page).get("1") == "next", "the first strip")
+    assert set(strips(page).values()) == {"next", "todo"}
+    floor_m2 = sum(
+        abs(sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in itertools.pairwise(ring)) / 2e6)
+        for area in areas
+        for ring in area["rings"]
+    )
+    assert floor_m2 == pytest.approx(2.4384 * 1.8288, rel=0.02)  # they share out the room
+
+    for n in range(1, len(areas[0]["batches"]) + 1):
+        page.get_by_role("button", name="Batch poured").tap()
+        page.locator("#question:not([hidden])").or_(page.locator("#flash:not([hidden])")).wait_for()
+        if page.locator("#question").is_visible():
+            page.get_by_role("button", name="Yes, accept").tap()
+        session.wait("batch", n=n)
+        until(lambda n=n: page.evaluate("floorPage.state.pour.poured") == n)
+    until(lambda: strips(page)["1"] == "covered", "a covered strip")
+    assert strips(page)["2"] == "next"
+    assert page.locator("#numbers .next").text_content() == "strip 2"
+    told = page.locator("#plan").get_attribute("aria-label")
+    assert "strips covered: 1; next: strip 2" in told
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert violations(page) == []
+    page.get_by_role("button", name="Undo").tap()
+    until(lambda: strips(page)["1"] == "next", "the strip that is open again")
 
 
 def test_a_pour_on_the_page(job, live, phone):

@@ -11,7 +11,7 @@
 
   const state = {};
   let socket = null, opened = 0, heard = 0, tries = 0, retry = 0, linked = false, ended = false, lastCue = -1;
-  let me = { acts: false, phones: 0 }, changed = new Set(), flashing = 0, wake = null;
+  let me = { acts: false, phones: 0 }, changed = new Set(), flashing = 0, wake = null, strip = null;
 
   // --- the link ---------------------------------------------------------------------------
 
@@ -188,7 +188,12 @@
       put($("question"), state.ask ? state.ask.text : "");
       buttons();
     },
-    pour: paintPour,
+    pour() {
+      paintPour();
+      const next = state.pour && `${state.pour.strip} ${state.pour.poured}`;
+      if (next !== strip) plan.drawPlaces($("plan"), state);
+      strip = next;
+    },
     score() {
       $("score").hidden = !state.score;
       if (!state.score) return;
