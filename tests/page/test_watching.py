@@ -2,11 +2,14 @@
 
 import itertools
 import json
+import signal
+import time
 
 import pytest
 
+from rig.cli.jobs import outline_of
 from rig.job.store import Job
-from rig.live.following import JobAsOf
+from rig.live.following import Follower, JobAsOf
 from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(120)
@@ -57,6 +60,50 @@ def test_a_job_as_of_a_session_knows_nothing_of_it(job, rod, live):
         assert not any(marker.is_set for marker in then.markers())
         assert len(now.shots()) > len(shots)
         assert [shot.id for shot in then.shots()] == shots
+
+
+def test_a_page_beside_a_survey_shows_the_floor_so_far(fresh_job, rod, live, phone):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
+    session = live("survey", "--job", fresh_job, "--serial", port, "--speed", "5", hears=hear)
+    watching = live("serve", "--job", fresh_job)
+    own, other = phone(session.url), phone(watching.url, bypass_csp=True)
+    size = "document.querySelector('#plan').getBoundingClientRect().height"
+    when(own, "floorPage.state.job && floorPage.state.job.screen == 'survey'")
+    before = own.evaluate(size) if own.locator("#sofar").inner_text() == "" else None
+    until(lambda: len(session.of("picture")) > 2, "pictures of the floor", 60.0)
+    session.process.send_signal(signal.SIGSTOP)
+    try:
+        shown = own.locator("#sofar")
+        until(lambda: "high point" in shown.inner_text(), "the floor so far")
+        assert before in (None, own.evaluate(size))  # it does not move under a finger
+        until(lambda: other.locator("#sofar").inner_text() == shown.inner_text(), "the same")
+        assert other.locator("#plan .high").count() == 1
+        assert violations(other) == []
+    finally:
+        session.process.send_signal(signal.SIGCONT)
+
+
+def test_following_a_survey_finds_the_same_picture_and_writes_nothing(fresh_job, rod, live):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
+    session = live("survey", "--job", fresh_job, "--serial", port, "--speed", "5", hears=hear)
+    session.wait("done", 90.0)
+    until(lambda: session.process.poll() is not None, "its end")
+    before = fresh_job.read_bytes()
+    with Job.open(fresh_job) as kept:
+        follower = Follower(kept, kept.sessions()[-1], outline_of(kept))
+        pictures = []
+
+        def found():
+            news = follower.news(time.time())
+            pictures.extend(told for told in news if told["event"] == "picture")
+            return pictures and pictures[-1]["label"] == session.of("picture")[-1]["label"]
+
+        until(found, "the last picture")
+        follower.close()
+    last, told = pictures[-1], session.of("picture")[-1]
+    assert last["high"] == pytest.approx(told["high"], abs=0.01)
+    assert last["volume_l"] == pytest.approx(told["volume_l"], abs=0.01)
+    assert fresh_job.read_bytes() == before
 
 
 def strips(page):

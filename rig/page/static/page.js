@@ -174,6 +174,10 @@
       if ($("still").className !== full) $("still").className = full;
       $("still").firstElementChild.style.transform = `scaleX(${state.rod.still})`;
     },
+    sofar() {
+      put($("sofar"), state.sofar ? state.sofar.text : "");
+      plan.drawPlaces($("plan"), state);
+    },
     last() { put($("last"), state.last); },
     notes() {
       $("notes").replaceChildren(...state.notes.map((note) => {

@@ -95,6 +95,12 @@ const plan = (() => {
       if (how === "doubt") make("text", { class: "sign", x, y: -y + 1.4 * scale, "font-size": 4 * scale, "text-anchor": "middle" }, group, "?");
       if (!named || named.has(+label)) make("text", { class: "label", x, y: -y + r + 4.2 * scale, "font-size": 4.4 * scale, "text-anchor": "middle", "stroke-width": scale }, group, label);
     }
+    if (state.sofar) {
+      const { x, y } = state.sofar, u = scale;
+      make("path", { class: "high", d: `M${x} ${-y - 3 * u}l${3 * u} ${5 * u}h${-6 * u}Z`, "stroke-width": 0.8 * u }, group);
+      const low = -y > box[1] + box[3] / 2;
+      make("text", { class: "label", x, y: -y + (low ? -4 : 6.4) * u, "font-size": 4.4 * u, "text-anchor": "middle", "stroke-width": u }, group, "high");
+    }
     const done = places.filter((place) => place.state === "done").length;
     svg.setAttribute("aria-label", `Plan of the room: ${done} of ${places.length} places done${drawStrips(svg, state)}`);
   }
