@@ -196,7 +196,7 @@ def log_pour(
             from rig.page.scenes import pour_scene
 
             announce(page, as_json)
-            page.begin(pour_scene(job, outline_of(job), result, live.bags, acts=True))
+            page.begin(pour_scene(job, outline_of(job), plan, told.data, live.bags, acts=True))
             more_sinks = [*more_sinks, page.hear]
         _run(machine, recorder, options, as_json, units_of(job), script, speed, more_sinks, page)
     if not machine.finished:

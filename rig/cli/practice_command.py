@@ -304,6 +304,7 @@ class Practice:
                     self._page.hand(moves.pop(0)[1])
                 self._page.hear(told)
             await asyncio.sleep(1.0)
+            follower.close()
         self._page.begin(score)
 
 

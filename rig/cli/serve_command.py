@@ -54,11 +54,15 @@ def watch(job: "Job", page: "Page", as_json: bool) -> None:
         latest = max(job.sessions(), key=lambda session: session.id, default=None)
         if latest is not None and latest != followed:
             followed = latest
+            if follower is not None:
+                follower.close()
             follower = _begin(job, page, latest)
         if follower is not None:
             for told in follower.news(time.time()):
                 page.hear(told)
         time.sleep(POLL_S)
+    if follower is not None:
+        follower.close()
 
 
 def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
@@ -81,5 +85,6 @@ def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
             if not follower.ended:
                 page.begin(scene)
                 return follower
+            follower.close()
     page.begin(idle_scene(job, outline))
     return None

@@ -26,7 +26,6 @@ from rig.units import counted
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.job.store import Job
-    from rig.live.watcher import Watcher
     from rig.page.scene import Scene
     from rig.page.server import Page
     from rig.survey.capture import Capture
@@ -94,6 +93,7 @@ def survey(
     from rig.job.store import Job
     from rig.live.lasers import line_of, set_place
     from rig.live.recorder import Recorder
+    from rig.live.watcher import watcher_of
 
     replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
@@ -123,7 +123,7 @@ def survey(
                 click.echo(CAUTION, err=True)
                 if capture["resumes_from"] and not capture["line"]:
                     click.echo(UNTIED.format(setup=setup), err=True)
-            watcher = _watcher(job, options["kind"], setup)
+            watcher = watcher_of(job, options["kind"], setup)
             recorder = Recorder(
                 job,
                 _begin(job, source, setup, capture),
@@ -211,18 +211,6 @@ def _last_shot(job: "Job", kind: str, setup: str) -> tuple[str, float] | None:
         return None
     mine = [shot for shot in job.shots(kinds=[kind]) if shot.setup == setup]
     return (mine[-1].point, mine[-1].reading_mm) if mine else None
-
-
-def _watcher(job: "Job", kind: str, setup: str) -> "Watcher | None":
-    """What looks at the floor while it is shot."""
-    from rig.live.lasers import climb_of, shots_of
-    from rig.live.watcher import Watcher
-
-    if kind != "floor":
-        return None
-    climb_mm = climb_of(job, setup)
-    rings, settings = job.outline_rings(), job.settings
-    return Watcher(shots_of(job), setup, rings, settings, job.setups(), climb_mm)
 
 
 def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> Callable[[], int]:

@@ -2,7 +2,7 @@
 
 import itertools
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -144,6 +144,63 @@ def pour_drawing(
     return frame.finish(title, told + ".")
 
 
+def strip_areas(
+    outline: Outline, batches: Sequence[Mapping[str, Any]], shares: Shares
+) -> dict[int, Any]:
+    """Area of each strip, between smoothed fronts as they are drawn."""
+    found = {}
+    for own, field, first, last in _bays(outline, batches, _Mesh(outline, shares)):
+        for strip in range(first, last + 1):
+            below = -np.inf if strip == first else strip - 0.5
+            over = np.inf if strip == last else strip + 0.5
+            found[strip] = between(own, field, below, over)
+    return found
+
+
+class _Mesh:
+    """A lattice over the floor, and the batch that fills each node of it."""
+
+    def __init__(self, outline: Outline, shares: Shares) -> None:
+        left, low, right, high = shapely.bounds(outline.polygon)
+        step = shares.step_mm
+        self.shares = shares
+        self.columns = np.arange(left - step / 2, right + 1.5 * step, step)
+        self.rows = np.arange(low - step / 2, high + 1.5 * step, step)
+        self._x, self._y = np.meshgrid(self.columns, self.rows)
+        self.batch = self.nearest(np.arange(len(shares.batch_of)))
+
+    def nearest(self, cells: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+        """Batch of the nearest of some cells, at each node."""
+        from scipy.spatial import cKDTree
+
+        shares = self.shares
+        tree = cKDTree(np.column_stack([shares.x_mm[cells], shares.y_mm[cells]]))
+        nodes = np.column_stack([self._x.ravel(), self._y.ravel()])
+        found: npt.NDArray[np.intp] = shares.batch_of[cells[tree.query(nodes)[1]]]
+        return found.reshape(self._x.shape)
+
+    def smooth(self, values: npt.NDArray[Any]) -> Lattice:
+        """Blur values at the nodes, so that their levels are no stairs."""
+        from scipy.ndimage import gaussian_filter
+
+        blurred = gaussian_filter(values.astype(float), 0.8, mode="nearest")
+        return Lattice(self.columns, self.rows, blurred)
+
+
+def _bays(
+    outline: Outline, batches: Sequence[Mapping[str, Any]], mesh: _Mesh
+) -> Iterator[tuple[Any, Lattice, int, int]]:
+    """Of each bay its area, a field whose levels are its fronts, its first and last strip."""
+    strip_of = np.array([one["strip"] for one in batches], dtype=float)
+    bay_of = np.array([one["bay"] for one in batches])
+    for bay in np.unique(bay_of):
+        # Within a bay strips come one after another; across its border they jump.
+        cells = np.flatnonzero(bay_of[mesh.shares.batch_of] == bay)
+        own = between(outline.polygon, mesh.smooth(bay_of[mesh.batch] == bay), 0.5, np.inf)
+        strips = strip_of[bay_of == bay]
+        yield own, mesh.smooth(strip_of[mesh.nearest(cells)]), int(strips.min()), int(strips.max())
+
+
 def _add_shares(
     frame: Frame,
     outline: Outline,
@@ -153,36 +210,12 @@ def _add_shares(
     every: int,
 ) -> None:
     """Draw strips as bands between smoothed fronts, and thin lines between their batches."""
-    from scipy.ndimage import gaussian_filter
-    from scipy.spatial import cKDTree
-
+    mesh = _Mesh(outline, shares)
     strip_of = np.array([one["strip"] for one in batches], dtype=float)
     bay_of = np.array([one["bay"] for one in batches])
-    left, low, right, high = shapely.bounds(outline.polygon)
-    step = shares.step_mm
-    columns = np.arange(left - step / 2, right + 1.5 * step, step)
-    rows = np.arange(low - step / 2, high + 1.5 * step, step)
-    x, y = np.meshgrid(columns, rows)
-    nodes = np.column_stack([x.ravel(), y.ravel()])
-
-    def nearest(cells: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
-        """Batch of the nearest of some cells, at each node."""
-        tree = cKDTree(np.column_stack([shares.x_mm[cells], shares.y_mm[cells]]))
-        found: npt.NDArray[np.intp] = shares.batch_of[cells[tree.query(nodes)[1]]]
-        return found.reshape(x.shape)
-
-    def smooth(values: npt.NDArray[Any]) -> Lattice:
-        return Lattice(columns, rows, gaussian_filter(values.astype(float), 0.8, mode="nearest"))
-
-    batch = nearest(np.arange(len(shares.batch_of)))
+    smooth, batch = mesh.smooth, mesh.batch
     runs: list[Floats] = []
-    for bay in np.unique(bay_of):
-        # Within a bay strips come one after another; across its border they jump.
-        cells = np.flatnonzero(bay_of[shares.batch_of] == bay)
-        own = between(outline.polygon, smooth(bay_of[batch] == bay), 0.5, np.inf)
-        field = smooth(strip_of[nearest(cells)])
-        strips = strip_of[bay_of == bay]
-        first, last = int(strips.min()), int(strips.max())
+    for own, field, first, last in _bays(outline, batches, mesh):
         fronts = [*range(first + every - 1, last, every)]
         edges = [-np.inf, *(front + 0.5 for front in fronts), np.inf]
         for n, (below, over) in enumerate(itertools.pairwise(edges)):
@@ -196,7 +229,7 @@ def _add_shares(
         wet = between(outline.polygon, smooth(done[batch]), 0.5, np.inf)
         frame.add_hatching(wet, POURED, 1.8, 45.0)
     if every == 1:
-        frame.add_runs(_seams(outline, columns, rows, batch, strip_of), SEAM)
+        frame.add_runs(_seams(outline, mesh.columns, mesh.rows, batch, strip_of), SEAM)
     frame.add_runs([simple(run, 0.1 * frame.scale) for run in runs], FRONT)
     for bay in np.unique(bay_of)[1:]:
         border = isoline(outline.polygon, smooth(bay_of[batch] >= bay), 0.5)

@@ -13,6 +13,7 @@ from rig.live.machines import setting_machine, survey_machine
 from rig.live.pouring import current_pour_plan, live_plan, pour_machine
 from rig.live.session import End, Machine, announcements, step
 from rig.live.sources import StoredItems, profile_of
+from rig.live.watcher import HEARD, Watcher, watcher_of
 from rig.plan_geometry import Outline
 
 if TYPE_CHECKING:
@@ -90,6 +91,12 @@ class Follower:
         self._items = StoredItems(self.profile, units)
         self._reading = self._event = 0
         self._begun = False
+        self._watcher: Watcher | None = None
+        self._caught_up = False
+        self._once: set[str] = set()
+        self._answered: set[str] = set()
+        if session.kind == "survey":
+            self._watcher = watcher_of(self.then, session.capture["kind"], session.setup)
         self.ended = False
 
     def news(self, utc_s: float) -> Iterator[dict[str, Any]]:
@@ -108,12 +115,44 @@ class Follower:
                 continue
             yield from announcements(item)
             if not machine.finished:
-                yield from (event.as_dict() for event in step(machine, item))
+                yield from self._watched(event.as_dict() for event in step(machine, item))
             if isinstance(item, End):
                 self.ended = True
         if not self.ended and not machine.finished:
             now_s = utc_s - self.session.utc_s - TOLD_LATER_S
-            yield from (event.as_dict() for event in machine.tick(max(0.0, now_s)))
+            yield from self._watched(event.as_dict() for event in machine.tick(max(0.0, now_s)))
+        yield from self._found()
+        self._caught_up = True
+
+    def close(self) -> None:
+        """Follow no more."""
+        if self._watcher is not None:
+            self._watcher.close()
+
+    def _watched(self, events: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+        """Let the watcher hear as it did beside the session itself, and tell what it found."""
+        for event in events:
+            if self._watcher is not None and event["event"] in HEARD:
+                self._watcher.hear(event)
+                if event["event"] != "drift":
+                    for label in event.get("labels", [event["label"]]):
+                        self._touch(label)
+            yield event
+            yield from self._found()
+
+    def _touch(self, label: str) -> None:
+        """Note what became of a shot: the watcher is still at old ones while this catches up."""
+        if self._caught_up:
+            self._answered.discard(label)
+        elif label in self._once:
+            self._answered.add(label)
+        self._once.add(label)
+
+    def _found(self) -> Iterator[dict[str, Any]]:
+        """What the watcher found, less doubts of shots that were undone or taken again since."""
+        for told in self._watcher.news() if self._watcher is not None else ():
+            if told["event"] != "doubtful" or told["label"] not in self._answered:
+                yield told
 
     def _machine(self, outline: Outline) -> Machine:
         session, then = self.session, self.then

@@ -6,9 +6,7 @@ from typing import Any
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.job.store import Job
 from rig.live.session import Act, End, Item, Typed
-from rig.live.watcher import Watcher
-
-HEARD = ("shot", "undone", "drift", "jolt")
+from rig.live.watcher import HEARD, Watcher
 
 
 class Recorder:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
+    from rig.job.store import Job
     from rig.surface.running import Glance
 
 # Fewer shots than this contradict nothing yet.
@@ -19,8 +20,21 @@ _DOUBTED_ENOUGH = 3
 _CELLS = 1_200
 _LAST_WAIT_S = 10.0
 
+HEARD = ("shot", "undone", "drift", "jolt")
+
 News = dict[str, Any]
 _Place = tuple[float, float, float, float]  # x, y, z, standard error; mm
+
+
+def watcher_of(job: "Job", kind: str, setup: str) -> "Watcher | None":
+    """What looks at the floor while it is shot; nothing where something else is."""
+    from rig.live.lasers import climb_of, shots_of
+
+    if kind != "floor":
+        return None
+    climb_mm = climb_of(job, setup)
+    rings, settings = job.outline_rings(), job.settings
+    return Watcher(shots_of(job), setup, rings, settings, job.setups(), climb_mm)
 
 
 class Watcher:
@@ -71,6 +85,10 @@ class Watcher:
             self._thread.join(_LAST_WAIT_S)
         while not self._told.empty():
             yield self._told.get()
+
+    def close(self) -> None:
+        """Let the thread end once it has worked off what it heard; waits for nothing."""
+        self._heard.put(None)
 
     def _work(self) -> None:
         try:

@@ -10,7 +10,7 @@ from typing import Any, Protocol
 from rig.guidance.phrases import spoken_event
 from rig.live.beam import DARK_S, LINK_LOST, Beam
 from rig.survey.stillness import StillWindow
-from rig.units import format_doubt, format_length, format_off
+from rig.units import format_doubt, format_length, format_off, format_volume
 
 MOST_NOTES = 5
 MOST_CUES = 4
@@ -124,6 +124,7 @@ class Scene:
             "notes": [],
             "ask": None,
             "count": self._count(),
+            "sofar": None,
             "pour": pour,
             "cues": [],
             "score": None,
@@ -260,7 +261,8 @@ class Scene:
             label = label.removeprefix("batch ")
             pour = self.sections["pour"]
             self._put("pour", poured=max(0, pour["poured"] - 1))
-        return self._mark(label, "todo") | {"last", "pour"} | self._answered()
+        self.sections["sofar"] = None  # until the next shot tells anew
+        return self._mark(label, "todo") | {"last", "pour", "sofar"} | self._answered()
 
     def _on_unset(self, told: Section) -> set[str]:
         self.sections["last"] = f"{told['marker']} no longer set"
@@ -268,6 +270,14 @@ class Scene:
 
     def _on_doubtful(self, told: Section) -> set[str]:
         return self._mark(told["label"], "doubt") | self._note(told["text"], "warn")
+
+    def _on_picture(self, told: Section) -> set[str]:
+        high = told["high"]
+        height = format_length(-high["z_mm"], self._units, self._denominator)
+        volume = format_volume(told["volume_l"], self._units)
+        text = f"So far: high point {height} below the line, level plane takes {volume}"
+        self.sections["sofar"] = {"text": text, "x": round(high["x_mm"]), "y": round(high["y_mm"])}
+        return {"sofar"}
 
     def _on_ask(self, told: Section) -> set[str]:
         self.sections["ask"] = {"text": told["text"]}
@@ -279,7 +289,8 @@ class Scene:
     _on_notice = _on_drift = _on_trouble
 
     def _on_jolt(self, told: Section) -> set[str]:
-        changed = self._note(told["text"], "warn")
+        changed = self._note(told["text"], "warn") | {"sofar"}
+        self.sections["sofar"] = None
         for label in told["labels"]:
             changed |= self._mark(label, "todo")
         return changed

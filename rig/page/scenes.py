@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from rig.errors import RigError
 from rig.live.beam import DARK_S
 from rig.page.scene import Measures, Scene, Section, places_of
 from rig.plan_geometry import Door, Outline, from_rings, wall_feet
@@ -11,7 +12,7 @@ from rig.units import format_place
 
 if TYPE_CHECKING:
     from rig.devices.profile import Profile
-    from rig.job.rows import Session
+    from rig.job.rows import Plan, Session
     from rig.job.store import Job
 
 SURVEY_TITLES = {
@@ -91,13 +92,15 @@ def set_scene(
 def pour_scene(
     job: "Job",
     outline: Outline,
-    result: dict[str, Any],
+    plan: "Plan",
+    told: dict[str, Any],
     bags: float,
     *,
     acts: bool | tuple[str, ...],
 ) -> Scene:
-    """Show a pour: batches, the wet edge, the bags that are left."""
+    """Show a pour: strips and batches, the wet edge, the bags that are left."""
     units, denominator = _units(job)
+    result = told["result"]
     batches: Sequence[dict[str, Any]] = result["batches"]
     places = places_of([(str(b["n"]), b["x_mm"], b["y_mm"]) for b in batches], ())
     for place, batch in zip(places, batches, strict=True):
@@ -124,7 +127,7 @@ def pour_scene(
         "Pour",
         units,
         denominator,
-        plan_of(outline),
+        {**plan_of(outline), "strips": _strips(job, outline, plan, told)},
         places,
         measures=_measures(outline, units),
         acts=acts,
@@ -148,8 +151,8 @@ def scene_of(
     if session.kind == "pour":
         plan = job.current_plan()
         assert plan is not None
-        result = current_pour_plan(job, plan).data["result"]
-        return pour_scene(then, outline, result, capture["bags"], acts=acts)
+        told = current_pour_plan(job, plan).data
+        return pour_scene(then, outline, plan, told, capture["bags"], acts=acts)
     make = survey_scene if session.kind == "survey" else set_scene
     return make(
         then,
@@ -206,6 +209,46 @@ def plan_of(outline: Outline) -> Section:
             for door in outline.doors
         ],
     }
+
+
+def _strips(job: "Job", outline: Outline, plan: "Plan", told: dict[str, Any]) -> list[Section]:
+    """Each strip's rings, its batches, and where its number is in nobody's way."""
+    import numpy as np
+    import shapely
+
+    from rig.drawing.work import Shares, strip_areas
+    from rig.live.pouring import order_again
+
+    try:
+        again = order_again(job, outline, plan, told)
+    except RigError:
+        again = None
+    if again is None:  # the page then goes without areas
+        return []
+    ground, order = again
+    floor, batches = ground.floor, told["result"]["batches"]
+    shares = Shares(floor.x_mm, floor.y_mm, floor.step_mm, order.batch_of)
+    strip_of = np.array([one["strip"] for one in batches])[order.batch_of]
+    middles = shapely.points([(one["x_mm"], one["y_mm"]) for one in batches])
+    cells = shapely.points(floor.x_mm, floor.y_mm)
+    found = []
+    for strip, area in strip_areas(outline, batches, shares).items():
+        own = cells[strip_of == strip]
+        free = shapely.distance(own, shapely.union_all(middles))
+        rim = shapely.distance(own, area.boundary)
+        spot = own[int(np.argmax(np.minimum(free, 3.0 * rim)))]
+        parts = shapely.get_parts(shapely.simplify(area, floor.step_mm / 10))
+        rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
+        found.append(
+            {
+                "strip": strip,
+                "batches": [one["n"] for one in batches if one["strip"] == strip],
+                "rings": [[[round(x), round(y)] for x, y in ring.coords] for ring in rings],
+                "x": round(spot.x),
+                "y": round(spot.y),
+            }
+        )
+    return found
 
 
 def _units(job: "Job") -> tuple[str, int]:

@@ -1,11 +1,15 @@
 """`rig serve` beside a session of another process; the pour on the page."""
 
+import itertools
 import json
+import signal
+import time
 
 import pytest
 
+from rig.cli.jobs import outline_of
 from rig.job.store import Job
-from rig.live.following import JobAsOf
+from rig.live.following import Follower, JobAsOf
 from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(120)
@@ -56,6 +60,93 @@ def test_a_job_as_of_a_session_knows_nothing_of_it(job, rod, live):
         assert not any(marker.is_set for marker in then.markers())
         assert len(now.shots()) > len(shots)
         assert [shot.id for shot in then.shots()] == shots
+
+
+def test_a_page_beside_a_survey_shows_the_floor_so_far(fresh_job, rod, live, phone):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
+    session = live("survey", "--job", fresh_job, "--serial", port, "--speed", "5", hears=hear)
+    watching = live("serve", "--job", fresh_job)
+    own, other = phone(session.url), phone(watching.url, bypass_csp=True)
+    size = "document.querySelector('#plan').getBoundingClientRect().height"
+    when(own, "floorPage.state.job && floorPage.state.job.screen == 'survey'")
+    before = own.evaluate(size) if own.locator("#sofar").inner_text() == "" else None
+    until(lambda: len(session.of("picture")) > 2, "pictures of the floor", 60.0)
+    session.process.send_signal(signal.SIGSTOP)
+    try:
+        shown = own.locator("#sofar")
+        until(lambda: "high point" in shown.inner_text(), "the floor so far")
+        assert before in (None, own.evaluate(size))  # it does not move under a finger
+        until(lambda: other.locator("#sofar").inner_text() == shown.inner_text(), "the same")
+        assert other.locator("#plan .high").count() == 1
+        assert violations(other) == []
+    finally:
+        session.process.send_signal(signal.SIGCONT)
+
+
+def test_following_a_survey_finds_the_same_picture_and_writes_nothing(fresh_job, rod, live):
+    port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
+    session = live("survey", "--job", fresh_job, "--serial", port, "--speed", "5", hears=hear)
+    session.wait("done", 90.0)
+    until(lambda: session.process.poll() is not None, "its end")
+    before = fresh_job.read_bytes()
+    with Job.open(fresh_job) as kept:
+        follower = Follower(kept, kept.sessions()[-1], outline_of(kept))
+        pictures = []
+
+        def found():
+            news = follower.news(time.time())
+            pictures.extend(told for told in news if told["event"] == "picture")
+            return pictures and pictures[-1]["label"] == session.of("picture")[-1]["label"]
+
+        until(found, "the last picture")
+        follower.close()
+    last, told = pictures[-1], session.of("picture")[-1]
+    assert last["high"] == pytest.approx(told["high"], abs=0.01)
+    assert last["volume_l"] == pytest.approx(told["volume_l"], abs=0.01)
+    assert fresh_job.read_bytes() == before
+
+
+def strips(page):
+    """How each strip stands on the plan."""
+    return page.evaluate(
+        """() => Object.fromEntries([...document.querySelectorAll('#strips path')]
+          .map(path => [path.dataset.strip, path.classList[1]]))"""
+    )
+
+
+def test_the_plan_shows_strips_what_is_covered_and_which_is_next(job, live, phone):
+    rig("pour", "plan", "--job", job, *POUR)
+    session = live("pour", "run", "--job", job)
+    page = phone(session.url, bypass_csp=True)
+    when(page, "document.body.dataset.mode == 'batch'")
+    areas = page.evaluate("floorPage.state.plan.strips")
+    assert len(areas) > 1
+    until(lambda: strips(page).get("1") == "next", "the first strip")
+    assert set(strips(page).values()) == {"next", "todo"}
+    floor_m2 = sum(
+        abs(sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in itertools.pairwise(ring)) / 2e6)
+        for area in areas
+        for ring in area["rings"]
+    )
+    assert floor_m2 == pytest.approx(2.4384 * 1.8288, rel=0.02)  # they share out the room
+
+    for n in range(1, len(areas[0]["batches"]) + 1):
+        page.get_by_role("button", name="Batch poured").tap()
+        page.locator("#question:not([hidden])").or_(page.locator("#flash:not([hidden])")).wait_for()
+        if page.locator("#question").is_visible():
+            page.get_by_role("button", name="Yes, accept").tap()
+        session.wait("batch", n=n)
+        until(lambda n=n: page.evaluate("floorPage.state.pour.poured") == n)
+    until(lambda: strips(page)["1"] == "covered", "a covered strip")
+    assert strips(page)["2"] == "next"
+    assert page.locator("#numbers .next").text_content() == "strip 2"
+    told = page.locator("#plan").get_attribute("aria-label")
+    assert "strips covered: 1; next: strip 2" in told
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert violations(page) == []
+    page.get_by_role("button", name="Undo").tap()
+    until(lambda: strips(page)["1"] == "next", "the strip that is open again")
 
 
 def test_a_pour_on_the_page(job, live, phone):

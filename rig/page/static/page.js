@@ -11,7 +11,7 @@
 
   const state = {};
   let socket = null, opened = 0, heard = 0, tries = 0, retry = 0, linked = false, ended = false, lastCue = -1;
-  let me = { acts: false, phones: 0 }, changed = new Set(), flashing = 0, wake = null;
+  let me = { acts: false, phones: 0 }, changed = new Set(), flashing = 0, wake = null, strip = null;
 
   // --- the link ---------------------------------------------------------------------------
 
@@ -174,6 +174,10 @@
       if ($("still").className !== full) $("still").className = full;
       $("still").firstElementChild.style.transform = `scaleX(${state.rod.still})`;
     },
+    sofar() {
+      put($("sofar"), state.sofar ? state.sofar.text : "");
+      plan.drawPlaces($("plan"), state);
+    },
     last() { put($("last"), state.last); },
     notes() {
       $("notes").replaceChildren(...state.notes.map((note) => {
@@ -188,7 +192,12 @@
       put($("question"), state.ask ? state.ask.text : "");
       buttons();
     },
-    pour: paintPour,
+    pour() {
+      paintPour();
+      const next = state.pour && `${state.pour.strip} ${state.pour.poured}`;
+      if (next !== strip) plan.drawPlaces($("plan"), state);
+      strip = next;
+    },
     score() {
       $("score").hidden = !state.score;
       if (!state.score) return;

@@ -31,6 +31,7 @@ const plan = (() => {
     make("path", { class: "hatch", d: `M0 0V${2.4 * scale}`, "stroke-width": 0.8 * scale }, hatch);
     make("polygon", { points: ring(room.walls) }, make("clipPath", { id: "inside" }, defs));
     make("polygon", { class: "floor", points: ring(room.walls) }, svg);
+    make("g", { id: "strips" }, svg);
     make("polygon", { class: "wall", points: ring(room.walls), "stroke-width": 2 * scale }, svg);
     for (const [x, y, x2, y2] of room.doors)
       make("line", { class: "door", x1: x, y1: -y, x2, y2: -y2, "stroke-width": 2.4 * scale }, svg);
@@ -38,9 +39,45 @@ const plan = (() => {
       make("polygon", { class: "opening", points: ring(opening), "stroke-width": 0.6 * scale }, svg);
     make("g", { id: "measures" }, svg);
     make("g", { id: "places" }, svg);
+    make("g", { id: "numbers" }, svg);
     make("g", { id: "top" }, svg);
     drawPlaces(svg, state);
     drawHere(svg, state);
+  }
+
+  // Covered strips are hatched, the next one has a thick broken rim: told without colour.
+  function drawStrips(svg, state) {
+    const areas = svg.querySelector("#strips"), numbers = svg.querySelector("#numbers");
+    const strips = (state.plan && state.plan.strips) || [], pour = state.pour;
+    if (!areas || !pour || !strips.length) return "";
+    const poured = new Set(state.places.filter((place) => place.state === "done").map((place) => +place.label));
+    const covered = [], over = pour.poured >= pour.batches;
+    areas.replaceChildren();
+    numbers.replaceChildren();
+    let rim = null;
+    for (const { strip, batches, rings, x, y } of strips) {
+      const how = batches.every((n) => poured.has(n)) ? "covered" : !over && strip === pour.strip ? "next" : "todo";
+      if (how === "covered") covered.push(strip);
+      const d = rings.map((corners) => `M${ring(corners)}Z`).join("");
+      const path = make("path", { class: `strip ${how}`, "data-strip": strip, d, "fill-rule": "evenodd", "stroke-width": (how === "next" ? 1.6 : 0.4) * scale }, areas);
+      if (how === "next") rim = path;
+    }
+    // The next strip's number comes first; one that would stand on another is left out.
+    const taken = state.here && state.here.x != null ? [[state.here.x, -state.here.y, 6]] : [];
+    const turn = ({ strip }) => (strip === pour.strip ? 0 : 1);
+    for (const { strip, x, y } of [...strips].sort((one, other) => turn(one) - turn(other))) {
+      const next = rim && strip === pour.strip, text = next ? `strip ${strip}` : `${strip}`;
+      const half = (1.5 + 1.6 * text.length) * scale, high = 3 * scale, wall = 6 * scale;
+      const cx = Math.min(Math.max(x, box[0] + wall + half), box[0] + box[2] - wall - half);
+      const cy = Math.min(Math.max(-y, box[1] + wall + high), box[1] + box[3] - wall - high);
+      if (!next && taken.some(([tx, ty, far]) => Math.abs(tx - cx) < far * scale + half && Math.abs(ty - cy) < 6.4 * scale)) continue;
+      taken.push([cx, cy, half / scale]);
+      const one = make("g", { class: next ? "number next" : "number" }, numbers);
+      make("rect", { x: cx - half, y: cy - high, width: 2 * half, height: 2 * high, "stroke-width": 0.4 * scale }, one);
+      make("text", { x: cx, y: cy + 1.8 * scale, "font-size": 5 * scale, "text-anchor": "middle" }, one, text);
+    }
+    if (rim) areas.append(rim);
+    return `; strips covered: ${covered.join(", ") || "none"}${rim ? `; next: strip ${pour.strip}` : ""}`;
   }
 
   function drawPlaces(svg, state) {
@@ -48,17 +85,24 @@ const plan = (() => {
     if (!group) return;
     group.replaceChildren();
     places = state.places;
-    const r = 2.4 * scale, pour = state.pour;
+    const r = 2.4 * scale, pour = state.pour, strips = (pour && state.plan.strips) || [];
+    const named = strips.length && new Set(strips.filter((one) => one.strip === pour.strip).flatMap((one) => one.batches));
     for (const { label, x, y, state: how, area } of places) {
-      if (area) make("circle", { class: "bubble", "clip-path": "url(#inside)", cx: x, cy: -y, r: 1000 * Math.sqrt(area / Math.PI) * 0.94, "stroke-width": 0.3 * scale }, group);
+      if (area && !strips.length) make("circle", { class: "bubble", "clip-path": "url(#inside)", cx: x, cy: -y, r: 1000 * Math.sqrt(area / Math.PI) * 0.94, "stroke-width": 0.3 * scale }, group);
       const wet = pour && how === "done" ? "wet" : "";
       make("circle", { class: `place ${how} ${wet}`, cx: x, cy: -y, r, "stroke-width": 0.6 * scale }, group);
       if (how === "done") make("path", { class: "tick", d: `M${x - r * 0.5} ${-y} l${r * 0.38} ${r * 0.42} l${r * 0.66} ${-r * 0.9}`, "stroke-width": 0.8 * scale }, group);
       if (how === "doubt") make("text", { class: "sign", x, y: -y + 1.4 * scale, "font-size": 4 * scale, "text-anchor": "middle" }, group, "?");
-      make("text", { class: "label", x, y: -y + r + 4.2 * scale, "font-size": 4.4 * scale, "text-anchor": "middle", "stroke-width": scale }, group, label);
+      if (!named || named.has(+label)) make("text", { class: "label", x, y: -y + r + 4.2 * scale, "font-size": 4.4 * scale, "text-anchor": "middle", "stroke-width": scale }, group, label);
+    }
+    if (state.sofar) {
+      const { x, y } = state.sofar, u = scale;
+      make("path", { class: "high", d: `M${x} ${-y - 3 * u}l${3 * u} ${5 * u}h${-6 * u}Z`, "stroke-width": 0.8 * u }, group);
+      const low = -y > box[1] + box[3] / 2;
+      make("text", { class: "label", x, y: -y + (low ? -4 : 6.4) * u, "font-size": 4.4 * u, "text-anchor": "middle", "stroke-width": u }, group, "high");
     }
     const done = places.filter((place) => place.state === "done").length;
-    svg.setAttribute("aria-label", `Plan of the room: ${done} of ${places.length} places done`);
+    svg.setAttribute("aria-label", `Plan of the room: ${done} of ${places.length} places done${drawStrips(svg, state)}`);
   }
 
   function drawHere(svg, state) {
