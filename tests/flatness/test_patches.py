@@ -136,6 +136,24 @@ def test_small_patches_are_left_out_where_the_rule_holds_without_them():
     assert worst_placement(after, HALL, [TWO_METRES], MOST_BEARINGS).share < 1.01
 
 
+def test_a_trim_that_the_solver_gives_up_leaves_the_work_before_it(monkeypatch):
+    rng = np.random.default_rng(4)
+    field = field_of(HALL, 150.0, lambda x, y: 0.5 * hollow(x, y) + rng.normal(0, 1.3, len(x)))
+    every = least_work(field, HALL, [TWO_METRES], least_patch_m2=0.0)
+    solved = []
+
+    def gives_up(cost, **problem):
+        if np.any(problem["bounds"][:, 1] == 0.0):
+            problem["options"] = {"maxiter": 1}
+        solved.append(linprog(cost, **problem))
+        return solved[-1]
+
+    monkeypatch.setattr("rig.flatness.patches.linprog", gives_up)
+    work = least_work(field, HALL, [TWO_METRES], least_patch_m2=0.1)
+    assert solved[-1].x is None
+    assert work.cost == pytest.approx(every.cost, rel=1e-9)
+
+
 def test_a_floor_that_passes_needs_nothing():
     work = least_work(field_of(HALL, 150.0, lambda x, y: 0.01 * x), HALL, [TWO_METRES])
     assert work.cost == 0
