@@ -1,10 +1,12 @@
 """Make the library of traces anew: `python -m tests.traces.make`, run at the project's root.
 
 One walk over the four corners of a small room for each fault, in simulated time, so that the same
-seed always makes the same files. `shots.json` beside them is what a replay must reach.
+seed always makes the same files. `shots.json` beside them is what a replay must reach; with `shots`
+as an argument only that is made, of the traces as they are.
 """
 
 import json
+import sys
 import tempfile
 from pathlib import Path
 
@@ -72,11 +74,13 @@ def make(path: Path, profile: str, fault: str) -> None:
 
 
 def main() -> None:
-    """Make all traces, and what a replay reaches."""
+    """Make the traces, and what a replay reaches."""
+    kept = sys.argv[1:] == ["shots"]
     reached = {}
     with tempfile.TemporaryDirectory() as folder:
         for name, (profile, fault) in traces().items():
-            make(HERE / name, profile, fault)
+            if not kept:
+                make(HERE / name, profile, fault)
             job = Path(folder) / f"{name}.sqlite"
             for words in (NEW, GRID, [*SURVEY, "--replay", HERE / name]):
                 code, told, err = rig(*words, "--job", job)
