@@ -42,11 +42,12 @@ def command(
 ) -> None:
     """Lay out the points to shoot and the order to walk them, ending at the door.
 
-    Points are lettered across and numbered along. Shots already taken are kept.
+    Points are lettered across and numbered along. Shots already taken are kept, with their labels:
+    a point where one stands needs no other, and new points get letters of their own.
     """
     from rig.flatness.line_layout import lay_lines
     from rig.job.store import Job
-    from rig.survey.grid import GridPoint, lay_out
+    from rig.survey.grid import GridPoint, lay_out, named_apart
 
     if lines and (spacing is not None or edge is not None):
         raise BadInput("--lines has its own spacing and edge: leave out --spacing and --edge.")
@@ -64,7 +65,14 @@ def command(
                 spacing if spacing is not None else metric_or(units, 900.0, 914.4),
                 edge if edge is not None else metric_or(units, 150.0, 152.4),
             )
+        shots = [
+            (shot.point, shot.x_mm, shot.y_mm)
+            for shot in job.shots(kinds=["floor", "finished"])
+            if shot.x_mm is not None and shot.y_mm is not None
+        ]
+        points = named_apart(points, shots)
         job.set_points([(p.label, p.x_mm, p.y_mm, p.order) for p in points])
+        done = len(points) - len(job.unshot("floor"))
 
     walked = sorted(points, key=lambda point: point.order)
     result = {
@@ -72,7 +80,9 @@ def command(
             {"label": p.label, "x_mm": p.x_mm, "y_mm": p.y_mm, "order": p.order} for p in walked
         ]
     }
-    told = [f"{counted(len(points), 'point')} to shoot, in this order:"]
+    heading = counted(len(points), "point")
+    heading += f", {done} of them with a shot of the floor" if done else " to shoot"
+    told = [f"{heading}, in this order:"]
     told += [
         f"  {p.order:3d}  {p.label:<4} x {format_place(p.x_mm, units)}, "
         f"y {format_place(p.y_mm, units)}"

@@ -4,9 +4,11 @@ Every place of the floor ends up within reach of a point: half the diagonal of a
 diagonal of the strip along the walls.
 """
 
+import itertools
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +18,7 @@ from shapely.geometry import Point, box
 from shapely.ops import nearest_points
 
 from rig.errors import BadInput
+from rig.job.rows import SAME_PLACE_MM
 from rig.plan_geometry import Outline, raster
 from rig.survey.walk import walk_order
 
@@ -90,6 +93,59 @@ def lay_out(outline: Outline, spacing_mm: float, edge_mm: float) -> list[GridPoi
         GridPoint(f"{_letters(nodes[i].column)}{nodes[i].row}", nodes[i].x_mm, nodes[i].y_mm, n)
         for n, i in enumerate(order, start=1)
     ]
+
+
+def named_apart(
+    points: Sequence[GridPoint], shots: Iterable[tuple[str, float, float]]
+) -> list[GridPoint]:
+    """Rename points so that none has the label of an earlier shot that was taken elsewhere.
+
+    Labels are chalked on the floor, so shots (label, x_mm, y_mm) keep theirs. A point where a shot
+    stands takes its label; where others would then share one with a shot, they all go on with the
+    first letters that are free. Lines for F-numbers keep their numbers, or all go on with others.
+    """
+    places: dict[str, list[tuple[float, float]]] = {}
+    for label, x_mm, y_mm in shots:
+        places.setdefault(label, []).append((x_mm, y_mm))
+    shot_as = [_shot_at(point, places) for point in points]
+    if any("-" in point.label for point in points):
+        clash = any(
+            point.label in places and point.label != label
+            for point, label in zip(points, shot_as, strict=True)
+        )
+        if not clash:
+            return list(points)
+        shot_as = [None] * len(points)
+    for on in itertools.count():
+        named = [
+            label or _further(point.label, on) for point, label in zip(points, shot_as, strict=True)
+        ]
+        pairs = zip(named, shot_as, strict=True)
+        if not any(label in places and label != own for label, own in pairs):
+            break
+    return [replace(point, label=label) for point, label in zip(points, named, strict=True)]
+
+
+def _shot_at(point: GridPoint, places: Mapping[str, Sequence[tuple[float, float]]]) -> str | None:
+    """Label of the shot that stands where a point is: its own, or the first there is."""
+    here = [
+        label
+        for label, own in places.items()
+        if any(math.dist(at, (point.x_mm, point.y_mm)) <= SAME_PLACE_MM for at in own)
+    ]
+    return point.label if point.label in here else next(iter(here), None)
+
+
+def _further(label: str, on: int) -> str:
+    """Label so many columns, or lines, further on."""
+    line = re.fullmatch(r"F(\d+)-(\d+)", label)
+    if line:
+        return f"F{int(line[1]) + on}-{line[2]}"
+    letters = label.rstrip("0123456789")
+    column = 0
+    for letter in letters:
+        column = 26 * column + ord(letter) - ord("A") + 1
+    return f"{_letters(column - 1 + on)}{label[len(letters) :]}"
 
 
 def _refuse_too_many(count: float, spacing_mm: float) -> None:

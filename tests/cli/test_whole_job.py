@@ -5,6 +5,7 @@ import sqlite3
 
 import pytest
 
+from rig.job.store import Job
 from tests.independent_rod import IndependentRod
 
 TRADE = pytest.approx
@@ -334,6 +335,22 @@ def test_a_shot_of_an_earlier_grid_is_no_shot_of_the_new_one(run):
     assert [told["label"] for told in again.events if told["event"] == "next"] != []
     warned = run("floor", "--json").json["warnings"]
     assert any("no shot" in text for text in warned)
+
+
+def test_shots_of_an_earlier_grid_count_on_when_a_closer_one_is_walked(run):
+    run("new", "--room", "2m,2m", "--units", "mm")
+    run("grid", "--spacing", "2m")
+    run("survey", "--typed", typed="1200\n1203\n1206\n1209\n")
+    laid = run("grid", "--spacing", "0.6m")
+    assert "16 points, 4 of them with a shot of the floor" in laid.out
+    walked = run("survey", "--typed", "--json", typed="1210\n" * 12)
+    assert len([told for told in walked.events if told["event"] == "shot"]) == 12
+    with Job.open("job.sqlite") as job:
+        shots = job.shots(kinds=["floor"])
+        assert sorted(shot.reading_mm for shot in shots)[:4] == [1200, 1203, 1206, 1209]
+        assert len(shots) == 16
+        assert not job.unshot("floor")
+    assert run("floor", "--json").json["shots"] == 16
 
 
 def test_while_typing_g_goes_to_a_point(run):

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from rig.errors import BadInput
 from rig.plan_geometry import from_rings, raster_of, room, with_door, with_opening
-from rig.survey.grid import lay_out
+from rig.survey.grid import GridPoint, lay_out, named_apart
 
 FT = 304.8
 
@@ -155,3 +155,38 @@ def test_too_many_points_are_refused():
         lay_out(room(100_000.0, 100_000.0), 900.0, 150.0)
     with pytest.raises(BadInput, match="more than 5000 points"):
         lay_out(room(3000.0, 3000.0), 0.5, 150.0)
+
+
+def labels(points):
+    return [point.label for point in points]
+
+
+def at(*labelled):
+    return [GridPoint(label, x, y, n) for n, (label, x, y) in enumerate(labelled, 1)]
+
+
+def test_a_closer_grid_keeps_the_labels_of_shots_and_goes_on_with_free_letters():
+    wide = at(("A1", 0, 0), ("B1", 1000, 0))
+    close = at(("A1", 0, 0), ("B1", 500, 0), ("C1", 1000, 0))
+    shots = [(p.label, p.x_mm + 4.0, p.y_mm) for p in wide]
+    named = named_apart(close, shots)
+    assert labels(named) == ["A1", "C1", "B1"]
+    assert [(p.x_mm, p.y_mm, p.order) for p in named] == [(p.x_mm, p.y_mm, p.order) for p in close]
+    assert labels(named_apart(close, [])) == ["A1", "B1", "C1"]
+    assert named_apart(named, [(p.label, p.x_mm, p.y_mm) for p in named]) == named
+
+
+def test_no_point_has_the_label_of_a_shot_elsewhere():
+    shots = [("A1", 5, 900), ("Z1", 300, 300), ("AA1", 600, 600), ("AA2", 0, 50)]
+    assert labels(named_apart(at(("A1", 0, 0), ("A2", 0, 50)), shots)) == ["B1", "AA2"]
+    moved = named_apart(at(("A1", 0, 0), ("A2", 0, 100), ("Z9", 9, 900)), shots)
+    assert labels(moved) == ["B1", "B2", "A1"]
+    assert labels(named_apart(at(("Y1", 9, 9), ("A1", 0, 0)), shots)) == ["AB1", "D1"]
+
+
+def test_lines_stay_whole():
+    lines = at(("F1-1", 0, 0), ("F1-2", 300, 0), ("F2-1", 0, 900))
+    shots = [(p.label, p.x_mm, p.y_mm) for p in lines]
+    assert labels(named_apart(lines, shots)) == ["F1-1", "F1-2", "F2-1"]
+    aside = [(label, x, y + 600) for label, x, y in shots]
+    assert labels(named_apart(lines, aside)) == ["F3-1", "F3-2", "F4-1"]
