@@ -200,7 +200,7 @@ def with_door(outline: Outline, x_mm: float, y_mm: float, width_mm: float) -> Ou
     Raises
     ------
     BadInput
-        Where no wall is within 25 mm, or the door fits on none that is.
+        Where no wall is within 25 mm, the door fits on none that is, or another door is there.
     """
     n = len(outline.doors) + 1
     if not (math.isfinite(x_mm) and math.isfinite(y_mm)):
@@ -224,6 +224,7 @@ def with_door(outline: Outline, x_mm: float, y_mm: float, width_mm: float) -> Ou
         for way in (1.0, -1.0):
             for _, _, a, b in tier:
                 if door := _fitted(at, a, b, way * width_mm):
+                    _refuse_overlap(n, door, outline.doors)
                     return from_rings(outline.walls, outline.openings, (*outline.doors, door))
     _, wall, a, b = here[0]
     start = min(max(_along(at, a, b), 0.0), math.dist(a, b))
@@ -231,6 +232,22 @@ def with_door(outline: Outline, x_mm: float, y_mm: float, width_mm: float) -> Ou
         f"door {n}, {_told(width_mm)} wide, does not fit on wall {wall}: from {_at(at)} that wall "
         f"runs {_told(math.dist(a, b) - start)} one way and {_told(start)} the other."
     )
+
+
+def _refuse_overlap(n: int, door: Door, others: tuple[Door, ...]) -> None:
+    """Refuse a doorway that shares its opening with another."""
+    opening = shapely.buffer(_opening(door), 1.0, cap_style="flat")
+    for k, other in enumerate(others, 1):
+        shared_mm = shapely.length(shapely.intersection(opening, _opening(other)))
+        if shared_mm > 1.0:
+            raise BadInput(
+                f"door {n} at {_at((door.x_mm, door.y_mm))} overlaps door {k} by "
+                f"{_told(shared_mm)}. Give each door once, and its own width."
+            )
+
+
+def _opening(door: Door) -> shapely.LineString:
+    return shapely.LineString([(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)])
 
 
 def from_walls(text: str) -> tuple[Outline, float]:

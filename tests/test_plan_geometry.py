@@ -181,6 +181,15 @@ def test_door_on_a_slanted_wall_follows_it():
     assert door.middle == pytest.approx((3800 - 500 / math.sqrt(10), 600 + 1500 / math.sqrt(10)))
 
 
+def test_doors_that_overlap_are_refused_also_on_a_slanted_wall():
+    outline = plan.with_door(plan.from_rings(SLANTED), 3800, 600, 1000)
+    along = (1 / math.sqrt(10), 3 / math.sqrt(10))
+    beside = plan.with_door(outline, 3800 - 1000 * along[0], 600 + 1000 * along[1], 500)
+    assert len(beside.doors) == 2
+    with pytest.raises(BadInput, match=r"door 2 .* overlaps door 1 by 300 mm"):
+        plan.with_door(outline, 3800 - 700 * along[0], 600 + 700 * along[1], 500)
+
+
 def test_doors_are_kept_in_order():
     outline = plan.with_door(plan.with_door(plan.from_rings(SQUARE), 500, 0, 800), 4000, 500, 900)
     assert [door.width_mm for door in outline.doors] == pytest.approx([800, 900])

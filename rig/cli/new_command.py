@@ -67,6 +67,12 @@ def room_text(result: dict[str, Any], outline: "Outline", units: str) -> str:
             for c in result["corners"]
         )
         lines.append("Corners (x, y): " + " ".join(corners))
+    for door in outline.doors:
+        start, end = (
+            f"({format_place(x, units)}, {format_place(y, units)})"
+            for x, y in ((door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
+        )
+        lines.append(f"Door from {start} to {end}.")
     return "\n".join([*lines, *wall_lines(outline, units)])
 
 
