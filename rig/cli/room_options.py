@@ -7,6 +7,7 @@ import click
 
 from rig.cli.options import MASS, PERCENT, VOLUME, Length, Lengths, stack
 from rig.errors import BadInput
+from rig.units import format_length
 
 room_options = stack(
     click.option("--room", type=Lengths("X", "Y"), help="A rectangular room: 12ft,15ft."),
@@ -55,6 +56,9 @@ room_options = stack(
     ),
 )
 
+# A cupboard has more floor, a hall is shorter (common practice, no source).
+SMALLEST_ROOM_M2, LONGEST_ROOM_MM = 0.1, 500_000.0
+
 _SETTINGS = {
     "units": "units",
     "covering": "covering",
@@ -74,12 +78,16 @@ def settings_given(options: dict[str, Any]) -> dict[str, Any]:
 
 def check_settings(settings: dict[str, Any]) -> None:
     """Refuse settings that contradict each other."""
+    from rig.quantities.bags import refuse_impossible_bag
+
     least, most = settings.get("min_cover_mm"), settings.get("max_cover_mm")
     if least is not None and most is not None and least > most:
+        units = settings["units"]
         raise BadInput(
-            f"The minimum cover ({least:g} mm) is above the maximum cover ({most:g} mm). "
-            "Give a smaller --min-cover or a larger --max-cover."
+            f"The minimum cover ({format_length(least, units)}) is above the maximum cover "
+            f"({format_length(most, units)}). Give a smaller --min-cover or a larger --max-cover."
         )
+    refuse_impossible_bag(*(settings.get(f"bag_{of}") for of in ("yield_l", "mass_kg", "water_l")))
     waste = settings.get("waste_share")
     if waste is not None and waste >= 1.0:
         raise BadInput("--waste must be under 100%: it is bought on top of the volume in place.")
@@ -131,7 +139,19 @@ def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, fl
         outline = plan_geometry.with_opening(outline, *opening)
     for door in doors:
         outline = plan_geometry.with_door(outline, *door)
+    _refuse_no_room(outline)
     return outline, closing_mm
+
+
+def _refuse_no_room(outline: Any) -> None:
+    """Refuse walls that no room has: most likely in another unit than was meant."""
+    x, y = zip(*outline.walls, strict=True)
+    longest = max(max(x) - min(x), max(y) - min(y))
+    if longest > LONGEST_ROOM_MM or outline.area_m2 < SMALLEST_ROOM_M2:
+        raise BadInput(
+            f"This room would be {longest / 1000:.3g} m ({longest / 304.8:.3g} ft) long with "
+            f"{outline.area_m2:.2g} m² of floor, which no room is. Is the unit right?"
+        )
 
 
 def _with_kept(outline: Any, current: Any, openings: bool, doors: bool) -> Any:

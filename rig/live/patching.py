@@ -171,7 +171,7 @@ def patch_result(
                 "bags": bags.p95,
                 "mass_kg": bags.mass_kg,
                 "text": f"{counted(bags.p95, 'bag')}, {format_mass(bags.mass_kg, units)} in all",
-                "source": "the bag's sheet",
+                "source": sheet.source,
             }
         ],
         "patches": placed,

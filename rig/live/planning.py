@@ -207,9 +207,9 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         "mass_kg": buy * sheet.mass_kg,
         "water_per_bag_l": sheet.water_l,
         "text": f"{counted(buy, 'bag')}, {format_mass(buy * sheet.mass_kg, units)} in all",
-        "source": "the bag's sheet",
+        "source": sheet.source,
     }
-    others = materials_for(picture.outline, buy, sheet.water_l, rules, units)
+    others = materials_for(picture.outline, buy, sheet, rules, units)
     result["materials"] = [compound, *(material.as_dict() for material in others)]
     result["assumptions"] = [*assumptions, *sheet.assumptions]
     result["budget"] = budget

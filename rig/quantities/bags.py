@@ -15,19 +15,26 @@ from rig.units import KG_PER_LB, L_PER_FT3, L_PER_GAL
 USUAL_YIELD_L = 0.45 * L_PER_FT3
 USUAL_MASS_KG = 50.0 * KG_PER_LB
 USUAL_WATER_L = 5.0 * L_PER_GAL / 4.0
+# Mixed compound weighs 1.7 to 2.2 kg a litre, foamed screed a third of that, its powder itself
+# hardly 3: common practice, no source.
+DENSEST_KG_L, LIGHTEST_KG_L = 3.2, 0.4
 # What stays in buckets, hoses and on the mixer: common practice, no source.
 USUAL_WASTE_SHARE = 0.05
 
 
 @dataclass(frozen=True)
 class BagSheet:
-    """What one bag makes and takes; `assumptions` are sentences for people."""
+    """What one bag makes and takes; `assumptions` are sentences for people.
+
+    `source` says in a few words who says so.
+    """
 
     yield_l: float
     mass_kg: float
     water_l: float
     waste_share: float
     assumptions: tuple[str, ...] = ()
+    source: str = "the bag's sheet"
 
 
 @dataclass(frozen=True)
@@ -94,7 +101,28 @@ def bag_sheet(
     if waste_share is None:
         waste_share = USUAL_WASTE_SHARE
         assumptions.append(f"{100 * waste_share:g} % more for waste (common practice, no source).")
-    return BagSheet(yield_l, mass_kg, water_l, waste_share, tuple(assumptions))
+    source = "assumed, see the bag's own sheet" if left_open else "the bag's sheet"
+    return BagSheet(yield_l, mass_kg, water_l, waste_share, tuple(assumptions), source)
+
+
+def refuse_impossible_bag(
+    yield_l: float | None, mass_kg: float | None, water_l: float | None
+) -> None:
+    """Refuse a bag whose compound would be lighter or denser than any is; needs yield and mass.
+
+    Raises
+    ------
+    BadInput
+        With what a litre of it would weigh.
+    """
+    if not yield_l or not mass_kg:
+        return
+    kg_l = (mass_kg + (water_l or 0.0)) / yield_l
+    if not LIGHTEST_KG_L <= kg_l <= DENSEST_KG_L:
+        raise BadInput(
+            f"A litre of this compound would weigh {kg_l:.2g} kg; mixed compound weighs about "
+            "2 kg a litre. Look at the bag's sheet again: --bag-yield, --bag-mass, --bag-water."
+        )
 
 
 def bags_for(mean_l: float, p95_l: float, sheet: BagSheet) -> Bags:

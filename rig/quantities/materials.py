@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from rig.errors import BadInput
 from rig.plan_geometry import Outline
+from rig.quantities.bags import BagSheet
 from rig.units import (
     counted,
     format_length,
@@ -139,7 +140,7 @@ def changed_rule(text: str) -> Rule:
 
 
 def materials_for(
-    outline: Outline, bags: int, water_per_bag_l: float, rules: Iterable[Rule], units: str
+    outline: Outline, bags: int, sheet: BagSheet, rules: Iterable[Rule], units: str
 ) -> list[Material]:
     """What the room takes beside compound, each with the rule it stands on.
 
@@ -148,8 +149,8 @@ def materials_for(
     outline : Outline
     bags : int
         To mix.
-    water_per_bag_l : float
-        From the bag's sheet.
+    sheet : BagSheet
+        For the mixing water.
     rules : iterable of Rule
         As `rules_with` gives them.
     units : {'in', 'mm'}
@@ -266,12 +267,12 @@ def materials_for(
     found.append(
         Material(
             "water",
-            bags * water_per_bag_l + wash,
+            bags * sheet.water_l + wash,
             "l",
-            f"{format_volume(water_per_bag_l, units, liquid=True)} a bag, "
-            f"{format_volume(bags * water_per_bag_l, units, liquid=True)} to mix all, "
+            f"{format_volume(sheet.water_l, units, liquid=True)} a bag, "
+            f"{format_volume(bags * sheet.water_l, units, liquid=True)} to mix all, "
             f"{format_volume(wash, units, liquid=True)} to wash",
-            "the bag's sheet; " + source("wash_water"),
+            f"{sheet.source}; {source('wash_water')}",
         )
     )
     buckets = _up(amount("bucket"))

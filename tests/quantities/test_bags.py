@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import BadInput
-from rig.quantities.bags import bag_sheet, bags_for
+from rig.quantities.bags import bag_sheet, bags_for, refuse_impossible_bag
 
 
 def test_usual_bag_is_assumed_and_said():
@@ -18,11 +18,13 @@ def test_usual_bag_is_assumed_and_said():
     assert "4.73 l (5 qt)" in bag
     assert "the bag's own sheet rules" in bag
     assert waste.startswith("5 % more for waste")
+    assert sheet.source == "assumed, see the bag's own sheet"
 
 
 def test_what_the_sheet_gives_is_not_assumed():
     sheet = bag_sheet(14.0, 25.0, 5.2, 0.0)
     assert sheet.assumptions == ()
+    assert sheet.source == "the bag's sheet"
     assert (sheet.yield_l, sheet.mass_kg, sheet.water_l, sheet.waste_share) == (14, 25, 5.2, 0)
     half = bag_sheet(yield_l=12.74258096640 / 2, waste_share=0.0)
     assert half.mass_kg == pytest.approx(22.67962 / 2, abs=1e-5)
@@ -62,3 +64,12 @@ def test_impossible_waste_and_volume_are_refused():
         bag_sheet(waste_share=1.0)
     with pytest.raises(BadInput, match="cannot be bagged"):
         bags_for(20.0, 10.0, bag_sheet())
+
+
+def test_a_bag_that_no_compound_weighs_is_refused():
+    usual, light = (12.7, 22.7, 4.7), (50.0, 20.0, 8.0)
+    for possible in (usual, light, (12.7, None, 4.7), (None, 22.7, 4.7), (12.7, 22.7, None)):
+        refuse_impossible_bag(*possible)
+    for yield_l in (127.0, 1.27):
+        with pytest.raises(BadInput, match="--bag-yield"):
+            refuse_impossible_bag(yield_l, 22.7, 4.7)

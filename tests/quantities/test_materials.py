@@ -4,13 +4,15 @@ import pytest
 
 from rig.errors import BadInput
 from rig.plan_geometry import room, with_door, with_opening
+from rig.quantities.bags import bag_sheet
 from rig.quantities.materials import RULES, changed_rule, materials_for, rules_with
 
 ROOM = with_door(room(3000.0, 4000.0), 500.0, 0.0, 900.0)
 
 
 def by_item(outline=ROOM, bags=10, rules=RULES, units="mm"):
-    return {m.item: m for m in materials_for(outline, bags, 5.0, rules, units)}
+    sheet = bag_sheet(12.0, 22.0, 5.0)
+    return {m.item: m for m in materials_for(outline, bags, sheet, rules, units)}
 
 
 def with_rules(*texts):
