@@ -4,6 +4,7 @@ import platform
 from importlib.metadata import PackageNotFoundError, version
 
 from rig import __version__
+from rig.job.rows import Shot
 from rig.live.planning import CAUTIONS
 from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
@@ -30,6 +31,7 @@ def cautions_section(source: Source) -> Section:
 def appendix_section(source: Source, job_hash: str) -> Section:
     """Every shot, the versions, and the job's hash."""
     shots = source.job.shots(current=False)
+    out_of_use = _out_of_use(source, shots)
     rows = tuple(
         (
             shot.point,
@@ -41,7 +43,7 @@ def appendix_section(source: Source, job_hash: str) -> Section:
             f"{shot.stderr_mm:.2f}",
             str(shot.n),
             source.time(shot.utc_s),
-            _state(shot.id, shot.superseded_by),
+            out_of_use.get(shot.id, ""),
         )
         for shot in shots
     )
@@ -52,7 +54,8 @@ def appendix_section(source: Source, job_hash: str) -> Section:
         "Data",
         Words(
             "A larger reading is a lower floor. Stderr is one standard deviation of the shot; n "
-            "the readings in it. An undone or replaced shot stays here and counts nowhere."
+            "the readings in it. A shot that was undone, replaced, set aside because the line had "
+            "moved, or corrected in the row of the same time stays here and counts nowhere."
         ),
         table if rows else Words("No shots yet."),
         Facts(
@@ -71,10 +74,32 @@ def appendix_section(source: Source, job_hash: str) -> Section:
     )
 
 
-def _state(shot_id: int, superseded_by: int | None) -> str:
-    if superseded_by is None:
-        return ""
-    return "undone" if superseded_by == shot_id else "replaced"
+def _out_of_use(source: Source, shots: list[Shot]) -> dict[int, str]:
+    """What became of each shot that counts no more, by its number."""
+    rewritten = {(shot.point, shot.kind, shot.session_id, shot.time_s): shot.id for shot in shots}
+    states = {}
+    for shot in shots:
+        if shot.superseded_by is None:
+            continue
+        last = rewritten[shot.point, shot.kind, shot.session_id, shot.time_s]
+        if shot.superseded_by != shot.id:
+            states[shot.id] = "replaced"
+        elif last != shot.id and shot.session_id is not None:
+            states[shot.id] = "corrected"
+        else:
+            states[shot.id] = "undone"
+    for jolt in source.job.events(["jolt"]):
+        for label in jolt.data["labels"]:
+            before = [
+                shot.id
+                for shot in shots
+                if shot.point == label
+                and shot.utc_s <= jolt.utc_s
+                and states.get(shot.id) == "undone"
+            ]
+            if before:
+                states[before[-1]] = "set aside"
+    return states
 
 
 def _version(name: str) -> str:

@@ -1,8 +1,12 @@
 """The line checked on the way, through the command line: what stands in the job afterwards."""
 
+import re
 import sqlite3
+from pathlib import Path
 
 import pytest
+
+from rig.job.store import Job
 
 HEIGHT = {"A1": 1200.0, "A2": 1203.0, "B1": 1199.0, "B2": 1205.0}
 JOLT = 4.0
@@ -71,6 +75,40 @@ def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room):
         if now:
             assert value == pytest.approx(HEIGHT[point])  # as the first line would have read it
     assert told.events[-1]["shots"] == 4
+
+
+def states(run):
+    """The last column of the report's table of shots, by point."""
+    assert run("report").code == 0
+    rows = re.findall(r"<tr>(.*?)</tr>", Path("report.html").read_text(), re.S)
+    cells = [re.findall(r"<td[^>]*>(.*?)</td>", row, re.S) for row in rows]
+    return [(row[0], row[-1]) for row in cells if len(row) == 10]
+
+
+def test_the_report_says_what_became_of_each_shot(room):
+    kicked(room)
+    order = room.order
+    assert states(room) == [
+        ("BM1", ""), *((label, "set aside") for label in order), *((label, "") for label in order)
+    ]  # fmt: skip
+    words = ["--label", order[0], "--label", order[1], "--skip-check"]
+    room("survey", "--typed", *words, typed="1201\nu\n1202\n1199\n")
+    told = states(room)
+    assert told[5:7] == [(order[0], "replaced"), (order[1], "replaced")]
+    assert told[-3:] == [(order[0], "undone"), (order[0], ""), (order[1], "")]
+
+
+def test_the_report_tells_corrected_shots_from_undone_ones(room):
+    room("survey", "--typed", typed=typed(room.order))
+    with Job.open("job.sqlite", write=True) as job:
+        first, *_ = job.shots(kinds=["floor"])
+        keys = ("point", "x_mm", "y_mm", "stderr_mm", "n", "kind", "time_s", "utc_s")
+        row = {key: getattr(first, key) for key in keys}
+        job.correct_shots(first.session_id, [row | {"reading_mm": first.reading_mm - 0.4}])
+    told = states(room)
+    assert told[1] == (first.point, "corrected")
+    assert told[-1] == (first.point, "")
+    assert {word for _, word in told[2:]} == {""}
 
 
 def test_the_kicked_survey_replays_to_the_same_shots(room):
