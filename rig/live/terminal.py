@@ -67,7 +67,7 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return str(told["text"])
         case "done":
             without = told["skipped"] if "skipped" in told else told["left"]
-            return f"Done, without {', '.join(without)}." if without else "Done."
+            return f"Done; skipped: {', '.join(without)}." if without else "Done."
     return None
 
 

@@ -305,7 +305,7 @@ class Scene:
     def _on_done(self, told: Section) -> set[str]:
         self._prompt = None
         without = told.get("skipped") or told.get("left") or []
-        text = told.get("text") or (f"Done, without {', '.join(without)}." if without else "Done.")
+        text = told.get("text") or (f"Done; skipped: {', '.join(without)}." if without else "Done.")
         self.sections["now"] = {"mode": "done", "text": text, "stale": ""}
         self.sections["here"] = self.sections["ask"] = None
         return {"now", "here", "ask"}
