@@ -70,14 +70,22 @@ def changed_since(connection: sqlite3.Connection, plan: Plan, bags: bool = False
     """Name what a plan stands on and what is different now; see `Job.changed_since`."""
     then = shots.select_ids(connection, json.dumps(plan.shot_ids))
     known = {shot.setup for shot in then}
+    current = shots.select(connection, STANDS_ON)
+    sighted: dict[str, set[str]] = {}
+    for shot in [*then, *current]:
+        if shot.kind == "benchmark" and shot.setup in known:
+            sighted.setdefault(shot.point, set()).add(shot.setup)
+    lines_then = set(map(_line, then))
     # A benchmark sighted from a set-up that the plan knows nothing of ties that set-up to the
-    # survey; it must not call the plan stale that it is tied for.
+    # survey; it must not call the plan stale that it is tied for. One that only a single set-up of
+    # the plan has sighted ties nothing.
     now = [
         shot
-        for shot in shots.select(connection, STANDS_ON)
-        if shot.kind != "benchmark" or shot.setup in known
+        for shot in current
+        if shot.kind != "benchmark"
+        or (shot.setup in known and (_line(shot) in lines_then or len(sighted[shot.point]) > 1))
     ]
-    lines_now, lines_then = set(map(_line, now)), set(map(_line, then))
+    lines_now = set(map(_line, now))
     labels = {shot.point for shot in now if _line(shot) not in lines_then}
     labels |= {shot.point for shot in then if _line(shot) not in lines_now}
     changed = sorted(labels, key=_natural)

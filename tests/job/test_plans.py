@@ -57,6 +57,7 @@ def test_shots_that_changed_are_named_in_the_order_of_their_labels(job, plan, sh
 def test_what_does_not_carry_the_plane_is_no_change(job, plan, shoot):
     shoot("A2", 40.0, kind="finished")
     shoot("M1", 40.0, kind="marker")
+    shoot("BM2", 90.0, kind="benchmark")
     job.update_settings({"units": "in", "denominator": 16, "note": "x"})
     job.set_outline(WALLS, [], [(0.0, 0.0, 900.0, 0.0)])
     assert job.changed_since(plan, bags=True) == []
