@@ -117,6 +117,13 @@ def sounding(text: str) -> str:
     return _LABEL.sub(r"\1 \2", text.replace("\u2212", "minus "))
 
 
+def done_text(told: Mapping[str, Any]) -> str:
+    """Say that a walk is done, and what was left out of it."""
+    what, key = ("skipped", "skipped") if "skipped" in told else ("not set", "left")
+    labels = told.get(key)
+    return f"Done; {what}: {', '.join(labels)}." if labels else "Done."
+
+
 def spoken_event(told: Mapping[str, Any]) -> str:
     """What a voice says of an event, nothing where the ear need not hear of it."""
     match told["event"]:

@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from rig.guidance.phrases import done_text
 from rig.live.beam import LINK_LOST, Beam
 from rig.units import counted, format_amount, format_doubt, format_length, format_off, format_volume
 
@@ -66,8 +67,7 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
         case "done" if "text" in told:
             return str(told["text"])
         case "done":
-            without = told["skipped"] if "skipped" in told else told["left"]
-            return f"Done; skipped: {', '.join(without)}." if without else "Done."
+            return done_text(told)
     return None
 
 

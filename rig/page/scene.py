@@ -7,7 +7,7 @@ ever queued for it. A state machine without I/O: times come in with the events.
 from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
-from rig.guidance.phrases import spoken_event
+from rig.guidance.phrases import done_text, spoken_event
 from rig.live.beam import DARK_S, LINK_LOST, Beam
 from rig.survey.stillness import StillWindow
 from rig.units import format_doubt, format_length, format_off, format_volume
@@ -304,8 +304,7 @@ class Scene:
 
     def _on_done(self, told: Section) -> set[str]:
         self._prompt = None
-        without = told.get("skipped") or told.get("left") or []
-        text = told.get("text") or (f"Done; skipped: {', '.join(without)}." if without else "Done.")
+        text = told.get("text") or done_text(told)
         self.sections["now"] = {"mode": "done", "text": text, "stale": ""}
         self.sections["here"] = self.sections["ask"] = None
         return {"now", "here", "ask"}

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.guidance.phrases import move, prompt, sounding, spoken, spoken_event
+from rig.guidance.phrases import done_text, move, prompt, sounding, spoken, spoken_event
 from rig.units import MM_PER_IN, parse_length
 
 
@@ -141,3 +141,9 @@ def test_lengths_times_and_labels_in_a_sentence_sound_right(text, words):
 )
 def test_a_voice_says_what_the_screen_does_in_few_words(told, words):
     assert spoken_event(told) == words
+
+
+def test_the_end_of_a_walk_names_what_was_left_out():
+    assert done_text({"skipped": ["D5", "E1"]}) == "Done; skipped: D5, E1."
+    assert done_text({"left": ["M3"]}) == "Done; not set: M3."
+    assert done_text({"skipped": []}) == done_text({"left": []}) == "Done."
