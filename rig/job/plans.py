@@ -17,7 +17,7 @@ from rig.job.rows import Plan, Shot
 
 STANDS_ON = ("floor", "benchmark", "threshold")
 _PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm", "laser_correction")
-_TILT = "laser_tilt"  # by set-up
+_TILT, _PLACES = "laser_tilt", "laser_places"  # by set-up
 _BAG_SETTINGS = ("bag_yield_l", "bag_mass_kg", "bag_water_l", "waste_share")
 _COLUMNS = "id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis"
 
@@ -94,9 +94,13 @@ def changed_since(connection: sqlite3.Connection, plan: Plan, bags: bool = False
     basis = _basis(connection)
     keys = ("outline", *_PLANE_SETTINGS, *(_BAG_SETTINGS if bags else ()))
     changed += [IN_WORDS.get(key, key) for key in keys if basis[key] != plan.basis.get(key)]
-    was, now_is = plan.basis.get(_TILT) or {}, basis[_TILT] or {}
-    if any(was.get(setup) != now_is.get(setup) for setup in known):
-        changed.append("laser's slope")
+    by_setup = [(_TILT, "laser's slope")]
+    if basis["laser_correction"]:
+        by_setup.append((_PLACES, "laser's place"))  # what is taken off grows with the distance
+    for key, words in by_setup:
+        was, now_is = plan.basis.get(key) or {}, basis[key] or {}
+        if any(was.get(setup) != now_is.get(setup) for setup in known):
+            changed.append(words)
     return changed
 
 
@@ -125,7 +129,7 @@ def _basis(connection: sqlite3.Connection) -> dict[str, Any]:
     walls, openings, _ = read_outline(connection)
     outline = hashlib.sha256(repr((walls, openings)).encode()).hexdigest()
     return {"outline": outline} | {
-        key: settings.get(key) for key in (*_PLANE_SETTINGS, *_BAG_SETTINGS, _TILT)
+        key: settings.get(key) for key in (*_PLANE_SETTINGS, *_BAG_SETTINGS, _TILT, _PLACES)
     }
 
 

@@ -63,6 +63,20 @@ def test_what_does_not_carry_the_plane_is_no_change(job, plan, shoot):
     assert job.changed_since(plan, bags=True) == []
 
 
+def test_where_the_laser_stood_changes_a_plan_only_where_it_is_reckoned_with(job, shoot):
+    shoot("A1", 50.0)
+    job.update_settings({"laser_places": {"1": [0.0, 0.0]}})
+    plan = job.save_plan({}, {}, 0.0, 0.0, 0.0)
+    job.update_settings({"laser_places": {"1": [5.0, 0.0]}})
+    assert job.changed_since(plan) == []
+    job.update_settings({"laser_correction": {"mm_per_m": 0.1, "stderr": 0.02}})
+    plan = job.save_plan({}, {}, 0.0, 0.0, 0.0)
+    job.update_settings({"laser_places": {"1": [5.0, 0.0], "2": [0.0, 9.0]}})
+    assert job.changed_since(plan) == []
+    job.update_settings({"laser_places": {"1": [6.0, 0.0], "2": [0.0, 9.0]}})
+    assert job.changed_since(plan) == ["laser's place"]
+
+
 def test_a_shot_that_reads_the_same_again_is_no_change(job, plan, shoot):
     shoot("A10", 50.0)
     assert job.changed_since(plan) == []
