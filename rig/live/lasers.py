@@ -187,10 +187,17 @@ def shots_of(job: "Job") -> "list[Shot]":
     if correction is None and not tilts:
         return shots
     places, corrected = places_of(job), []
+    # A relabelled shot is written again, and has the slope of the line that it was taken by.
+    moves = [move for event in job.events(["relabel"]) for move in event.data["moves"]]
+    before = {move["new"]: move["shot"] for move in moves}
     for shot in shots:
         tilt = tilts.get(shot.setup)
-        if tilt is not None and tilt.until_shot is not None and shot.id > tilt.until_shot:
-            tilt = None
+        if tilt is not None and tilt.until_shot is not None:
+            taken = shot.id
+            while taken in before:
+                taken = before[taken]
+            if taken > tilt.until_shot:
+                tilt = None
         climb = _climb(correction, places.get(shot.setup), tilt)(shot.x_mm, shot.y_mm)
         corrected.append(replace(shot, reading_mm=shot.reading_mm - climb) if climb else shot)
     return corrected

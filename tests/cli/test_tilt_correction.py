@@ -159,6 +159,10 @@ def test_a_line_that_moved_is_corrected_only_for_what_came_before(run, table, pl
         job.log_event(None, None, 1.0, "checked", moved | {"setup": "1", "after_shot": last})
         job.flush()
     assert heights(run, places) == before
+    with Job.open("job.sqlite", write=True) as job:
+        first = job.shots(kinds=["floor"])[0]
+        job.relabel([(first.id, "Z9", first.x_mm, first.y_mm)])
+    assert heights(run, places) == pytest.approx(before, abs=1e-9)
     late = table("label,x,y,reading,stderr\nN1,2000,2000,1201.5,0.2\n", "late.csv")
     run("import", late, "--unit", "mm")
     result = run("floor", "--laser", "1m,0.5m", "--json").json
