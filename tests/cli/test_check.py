@@ -146,6 +146,6 @@ def test_a_cross_and_a_watch_live_from_a_rod(run):
 
 
 def test_a_rod_over_bluetooth_is_a_live_rod():
-    from rig.cli.check_options import is_live
+    from rig.cli.checks.shared import is_live
 
     assert is_live({"ble_rod": "Rod-1"}, (), "--sight")

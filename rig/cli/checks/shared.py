@@ -238,6 +238,15 @@ def finish(
         context.exit(1)
 
 
+def limit_of_line(place: Bench, given: float | None) -> tuple[float, str]:
+    """Largest slope that is good enough, in mm/m, and who says so."""
+    from rig.live.lasers import limit_of
+
+    if given is not None:
+        return given, "--limit"
+    return limit_of(place.job, place.outline, place.setup)
+
+
 def verdict_line(verdict: "Verdict", limit: str, whose: str) -> str:
     """Say how an error stands against its limit, and how sure that is."""
     good = "GOOD ENOUGH" if verdict.ok else "NOT GOOD ENOUGH"

@@ -1,0 +1,1 @@
+"""The checks of `rig check`, one file each, and what they share."""
