@@ -104,6 +104,8 @@ class Practice:
 
     def work(self) -> "tuple[list[Row], dict[str, Any]]":
         """Go through the job; return the score, as rows and for scripts."""
+        from rig.cli.jobs import units_of
+        from rig.job.store import Job
         from rig.page.score import score_rows
 
         page, width, length = self._page, *self._room_mm
@@ -139,7 +141,8 @@ class Practice:
             stage.rig("flatness", "--rule", PROVED, "--json", aloud=False)
         flat = json.loads(made.getvalue())
         round_ = self._round(seconds, done, shift_mm, flat)
-        rows = score_rows(round_)
+        with Job.open(self._job) as job:
+            rows = score_rows(round_, *units_of(job))
         told = {"score": round_, "rows": [asdict(row) for row in rows], "job": str(self._job)}
         (self._folder / "hands.json").write_text(json.dumps(self._moves))
         return rows, told

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from rig.page.scene import Scene, Section
+from rig.units import format_length, format_off
 
 ON_THE_MARK_MM = 100.0
 """A shot farther than this from its point is of another place."""
@@ -39,8 +40,8 @@ def wasted_shots(
     return wasted
 
 
-def score_rows(round_: Mapping[str, Any]) -> list[Row]:
-    """Judge a round.
+def score_rows(round_: Mapping[str, Any], units: str, denominator: int) -> list[Row]:
+    """Judge a round, in words with the job's units.
 
     Parameters
     ----------
@@ -48,7 +49,17 @@ def score_rows(round_: Mapping[str, Any]) -> list[Row]:
         `seconds`, `shots`, `wasted`, `markers`, `markers_of`, `markers_worst_mm`, `tolerance_mm`,
         `bags_site`, `bags_used`, `bags_needed`, `edge_age_s`, `working_s`, `cover_mm`,
         `min_cover_mm`, `verdict`, `gap_mm`.
+    units : {'in', 'mm'}
+    denominator : int
+        Of fractions of an inch.
     """
+
+    def length(mm: float) -> str:
+        return format_length(mm, units, denominator)
+
+    def off(mm: float) -> str:
+        return format_off(mm, units, denominator)
+
     minutes, seconds = divmod(round(round_["seconds"]), 60)
     worst, left = round_["markers_worst_mm"], round_["bags_site"] - round_["bags_used"]
     short = round_["bags_needed"] - round_["bags_used"]
@@ -65,8 +76,8 @@ def score_rows(round_: Mapping[str, Any]) -> list[Row]:
         ),
         Row(
             "markers",
-            f"{round_['markers']} of {round_['markers_of']} set, worst {worst:.1f} mm off",
-            f"all, within {round_['tolerance_mm']:g} mm",
+            f"{round_['markers']} of {round_['markers_of']} set, worst {off(worst)} off",
+            f"all, within {off(round_['tolerance_mm'])}",
             every and worst <= round_["tolerance_mm"],
         ),
         Row(
@@ -83,14 +94,14 @@ def score_rows(round_: Mapping[str, Any]) -> list[Row]:
         ),
         Row(
             "least cover",
-            f"{round_['cover_mm']:.1f} mm",
-            f"{round_['min_cover_mm']:.1f} mm",
+            length(round_["cover_mm"]),
+            length(round_["min_cover_mm"]),
             round_["cover_mm"] >= round_["min_cover_mm"] - 0.5,
         ),
         Row(
             "flatness",
             {"in": "in", "out": "out", "unsure": "too close to tell"}[verdict]
-            + f", worst gap {round_['gap_mm']:.1f} mm",
+            + f", worst gap {off(round_['gap_mm'])}",
             "in",
             STANDS_FOR[verdict],
         ),
