@@ -90,9 +90,10 @@ async def words(
     lines: asyncio.Queue[str] = asyncio.Queue()
 
     def read() -> None:
-        for line in sys.stdin:
-            loop.call_soon_threadsafe(lines.put_nowait, line)
-        loop.call_soon_threadsafe(lines.put_nowait, "")
+        with contextlib.suppress(RuntimeError):  # the session ended meanwhile, and its loop
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(lines.put_nowait, line)
+            loop.call_soon_threadsafe(lines.put_nowait, "")
 
     threading.Thread(target=read, daemon=True, name="words").start()
     while line := await lines.get():

@@ -1,0 +1,31 @@
+"""Acts typed a line at a time, on a thread of their own."""
+
+import asyncio
+import os
+import sys
+import threading
+
+from rig.devices.clock import Clock
+from rig.live.sources import words
+
+
+def test_a_line_that_comes_when_the_session_is_over_is_no_error(monkeypatch):
+    here, there = os.pipe()
+    monkeypatch.setattr(sys, "stdin", open(here, encoding="utf-8"))
+    raised, threads = [], []
+    monkeypatch.setattr(threading, "excepthook", raised.append)
+
+    async def first():
+        async for act in words(lambda line: (line.strip(), None), Clock(), print):
+            threads.extend(one for one in threading.enumerate() if one.name == "words")
+            return act.name
+
+    with open(there, "w", encoding="utf-8") as keyboard:
+        keyboard.write("stop\n")
+        keyboard.flush()
+        assert asyncio.run(first()) == "stop"
+        keyboard.write("more\n")
+    (reading,) = threads
+    reading.join(5.0)
+    assert not reading.is_alive()
+    assert raised == []
