@@ -83,6 +83,11 @@ def lay_out(outline: Outline, spacing_mm: float, edge_mm: float) -> list[GridPoi
     xs, ys = _lines(x0, x1, spacing_mm, edge_mm), _lines(y0, y1, spacing_mm, edge_mm)
     _refuse_too_many(len(xs) * len(ys) / 100.0, spacing_mm)
     nodes = list(_lattice(usable, xs, ys, (x0, y0, x1, y1)))
+    if _on_one_line(nodes):
+        # Shots along the middle of a narrow room would leave its tilt across unknown.
+        xs = _lines(x0, x1, spacing_mm, edge_mm, least=2)
+        ys = _lines(y0, y1, spacing_mm, edge_mm, least=2)
+        nodes = list(_lattice(usable, xs, ys, (x0, y0, x1, y1)))
     _refuse_too_many(len(nodes), spacing_mm)
     places, reach = _places(outline, spacing_mm, edge_mm)
     nodes = _merge(nodes, places, reach, spacing_mm)
@@ -170,12 +175,21 @@ def _usable(floor: Any, edge_mm: float) -> Any:
     return usable
 
 
-def _lines(low: float, high: float, spacing_mm: float, edge_mm: float) -> Floats:
+def _lines(low: float, high: float, spacing_mm: float, edge_mm: float, least: int = 1) -> Floats:
     """Return equally spaced lines from one edge to the other; one in the middle where that does."""
     run = high - low - 2.0 * edge_mm
-    if run <= TOO_CLOSE * spacing_mm:
+    if least == 1 and run <= TOO_CLOSE * spacing_mm:
         return np.array([(low + high) / 2.0])
-    return np.linspace(low + edge_mm, high - edge_mm, math.ceil(run / spacing_mm - 1e-9) + 1)
+    count = max(math.ceil(run / spacing_mm - 1e-9) + 1, least)
+    return np.linspace(low + edge_mm, high - edge_mm, count)
+
+
+def _on_one_line(nodes: list[_Node]) -> bool:
+    """Say whether points hardly lie across some line, or are too few to."""
+    if len(nodes) < 3:
+        return True
+    places = _at(nodes)
+    return bool(np.linalg.svd(places - places.mean(axis=0), compute_uv=False)[-1] < 1.0)
 
 
 def _lattice(

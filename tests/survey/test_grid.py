@@ -96,6 +96,14 @@ def test_a_corridor_too_narrow_for_the_edge_is_measured_on_its_middle():
         assert p.y_mm == pytest.approx(1345.0, abs=60.0)
 
 
+@pytest.mark.parametrize("size", [(2 * FT, 12 * FT), (9 * FT, 1.5 * FT), (1.5 * FT, 1.5 * FT)])
+def test_points_of_a_narrow_room_are_never_on_one_line(size):
+    places = xy(lay_out(room(*size), 3 * FT, 0.5 * FT))
+    along, across = np.ptp(places, axis=0).max(), np.ptp(places, axis=0).min()
+    assert across == pytest.approx(min(size) - FT)
+    assert along == pytest.approx(max(size) - FT)
+
+
 def test_the_walk_ends_at_the_door():
     outline = with_door(room(12 * FT, 15 * FT), 6 * FT, 0.0, 3 * FT)
     last = lay_out(outline, 3 * FT, 0.5 * FT)[-1]
