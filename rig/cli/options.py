@@ -180,7 +180,7 @@ class Confidence(_ParamType):
         except (BadInput, ValueError):
             self.fail(f"{value!r} is no probability; write 0.95 or 95%.", param, ctx)
         if not 0.5 <= share < 1.0:
-            self.fail(f"{value!r} is out of range; from 0.5 up to 0.999.", param, ctx)
+            self.fail(f"{value!r} is not from 50% up to 99.9%; write 95% or 0.95.", param, ctx)
         return share
 
 
