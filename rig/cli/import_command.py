@@ -5,10 +5,10 @@ from pathlib import Path
 
 import click
 
-from rig.cli.jobs import outline_of
+from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import job_option, json_option, show, unit_option
 from rig.errors import BadInput
-from rig.units import counted
+from rig.units import counted, format_length
 
 
 @click.command()
@@ -22,6 +22,7 @@ def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> Non
     A reading is how far the laser's line is above the floor: larger is lower.
     """
     from rig.job.store import Job
+    from rig.survey.plausibility import doubts_of_table
     from rig.survey.table import read_table
 
     if unit is None:
@@ -29,9 +30,22 @@ def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> Non
     with Job.open(job_path, write=True) as job:
         grid = {p.label: (p.x_mm, p.y_mm) for p in job.points()}
         rows = read_table(table, unit, outline_of(job), grid)
+        units, denominator = units_of(job)
+        kinds = ("floor", "finished")
+        earlier: dict[str, list[float]] = {}
+        for shot in job.shots(kinds=kinds):
+            earlier.setdefault(shot.setup, []).append(shot.reading_mm)
+        warnings = doubts_of_table(
+            [(row.setup, row.point, row.reading_mm) for row in rows if row.kind in kinds],
+            earlier,
+            unit,
+            lambda mm: format_length(mm, units, denominator),
+        )
         job.import_shots([asdict(row) for row in rows])
+    text = f"{counted(len(rows), 'shot')} taken from {table}."
+    lines = [text, *[f"! {warning}" for warning in warnings], "Next: rig floor, then rig plan"]
     show(
-        {"shots": len(rows)},
+        {"shots": len(rows), "warnings": warnings},
         as_json,
-        f"{counted(len(rows), 'shot')} taken from {table}.\nNext: rig floor, then rig plan",
+        "\n".join(lines),
     )

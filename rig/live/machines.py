@@ -11,16 +11,13 @@ from rig.plan_geometry import Outline, contains, where
 from rig.survey.capture import Capture, Stand
 from rig.survey.events import ShotTaken
 from rig.survey.laser.line_watch import Known
-from rig.survey.plausibility import Guard
+from rig.survey.plausibility import LONGEST_TYPED_MM, SHORTEST_TYPED_MM, Guard
 from rig.units import format_length
 
 if TYPE_CHECKING:
     from rig.devices.profile import Profile
     from rig.job.rows import Plan, Shot
     from rig.job.store import Job
-
-SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
-"""What a tape may read under a line (common practice, no source)."""
 
 
 def survey_machine(
