@@ -19,7 +19,8 @@ from rig.units import counted, format_length
 def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> None:
     """Take a CSV table label,x,y,reading[,stderr][,setup][,kind] whole or not at all.
 
-    A reading is how far the laser's line is above the floor: larger is lower.
+    A reading is how far the laser's line is above the floor: larger is lower. A shot takes the
+    place of an earlier one of its label and kind.
     """
     from rig.job.store import Job
     from rig.survey.plausibility import doubts_of_table
@@ -41,11 +42,15 @@ def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> Non
             unit,
             lambda mm: format_length(mm, units, denominator),
         )
-        job.import_shots([asdict(row) for row in rows])
+        ids = set(job.import_shots([asdict(row) for row in rows]))
+        replaced = sum(shot.superseded_by in ids for shot in job.shots(current=False))
     text = f"{counted(len(rows), 'shot')} taken from {table}."
+    if replaced:
+        earlier_ones = "an earlier shot" if replaced == 1 else "earlier shots"
+        text += f" {replaced} of them took the place of {earlier_ones} of the same label."
     lines = [text, *[f"! {warning}" for warning in warnings], "Next: rig floor, then rig plan"]
     show(
-        {"shots": len(rows), "warnings": warnings},
+        {"shots": len(rows), "replaced": replaced, "warnings": warnings},
         as_json,
         "\n".join(lines),
     )

@@ -158,6 +158,17 @@ def test_readings_are_held_against_those_before_under_the_same_line(job, table):
     assert other.json["warnings"] == []
 
 
+def test_a_table_that_is_taken_again_says_how_many_shots_it_replaced(job, table):
+    first = job("import", table(HEAD + GOOD), "--unit", "mm")
+    assert "took the place" not in first.out
+    again = job("import", table(HEAD + GOOD), "--unit", "mm")
+    assert "5 of them took the place of earlier shots of the same label." in again.out
+    rows = "P5,1500,2000,1205\nP6,1000,1000,1203\n"
+    one = job("import", table(HEAD + rows), "--unit", "mm")
+    assert "1 of them took the place of an earlier shot" in one.out
+    assert job("import", table(HEAD + rows), "--unit", "mm", "--json").json["replaced"] == 2
+
+
 @pytest.mark.parametrize("spacing", ["0m", "-1m", "3"])
 def test_a_grid_needs_a_spacing_that_is_one(job, spacing):
     refused = job("grid", "--spacing", spacing)
