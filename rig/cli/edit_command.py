@@ -52,13 +52,21 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
         if rules:
             job.keep_material_rules(rules, edited=True)
         units = job.settings["units"]
+        warnings = []
+        if shaped is not None:
+            from rig.live.picture import outside_warnings
+
+            for kind in ("floor", "finished"):
+                warnings += outside_warnings(job, outline, kind)
         has_grid = bool(job.points())
     result = room_result(job_path, outline, closing_mm)
     if rules:
         result["materials"] = {rule["key"]: rule["amount"] for rule in rules}
+    result["warnings"] = warnings
     text = room_text(result, outline, units)
     for rule in rules:
         text += f"\nRule changed: {rule['key']} is {rule['amount']:g} {rule['unit']} now."
     if shaped is not None and has_grid:
         text += "\nThe outline has changed: lay out the grid again with rig grid."
+    text += "".join(f"\n! {warning}" for warning in warnings)
     show(result, as_json, text)

@@ -14,7 +14,7 @@ from rig.flatness.field import longest_line
 from rig.flatness.rules import Rule
 from rig.flatness.straightedge import worst_placement
 from rig.flatness.verdict import Model, judge
-from rig.live.picture import picture_of
+from rig.live.picture import none_inside, outside_warnings, picture_of
 from rig.live.planning import CAUTIONS, plan_result
 from rig.live.proof import own_heights, surface_model
 from rig.plan_geometry import Outline, where
@@ -69,7 +69,10 @@ def patch_result(
         settings["bag_water_l"],
         settings["waste_share"],
     )
-    model = surface_model(outline, own_heights(job, "floor"), MOST_NODES)
+    heights = own_heights(job, outline, "floor")
+    if len(heights.labels) == 0:
+        raise CannotAnswer(none_inside(job, "floor"))
+    model = surface_model(outline, heights, MOST_NODES)
     nothing = judge(rule, outline, model, confidence)
     longest = longest_line(outline)
     edges = rule.edges(longest)
@@ -89,7 +92,7 @@ def patch_result(
         }
     ]
     done: dict[str, tuple[patches.Work, float]] = {}
-    warnings = list(nothing.warnings)
+    warnings = [*nothing.warnings, *outside_warnings(job, outline, "floor")]
     for way, price in (("patch", None), ("grind and patch", grind_cost)):
         if way != "patch" and price is None:
             continue

@@ -110,7 +110,7 @@ def proof_section(source: Source) -> Section:
 def _figure(
     source: Source, kind: str, rule: Rule, told: dict[str, Any], failed: list[dict[str, Any]]
 ) -> Figure:
-    heights = own_heights(source.job, kind)
+    heights = own_heights(source.job, source.outline, kind)
     surface = source.surfaces.of(heights)
     lines = []
     if rule.measure == "f-numbers":
