@@ -126,6 +126,56 @@ def word_for(chance: float, confidence: float) -> Word:
     return "out" if chance <= 1.0 - confidence + 1e-12 else "unsure"
 
 
+def guarded(
+    chance: float, confidence: float, worst_share: float, of: str, blind: bool = False
+) -> tuple[Word, list[str]]:
+    """Word for a probability, held back where the best estimate or the spacing speaks against it.
+
+    A maximum over draws lies above that of the best estimate, for each draw adds its own ups and
+    downs: nothing is called out that at its best estimate is in. Nor is it called in by what
+    stands too wide apart to see.
+
+    Parameters
+    ----------
+    chance, confidence : float
+    worst_share : float
+        Of the limit, what the worst of the best estimate takes up.
+    of : {'shots', 'readings'}
+        What the doubt is of.
+    blind : bool
+        Whether they stand too wide apart for the rule.
+
+    Returns
+    -------
+    word : Word
+    why : list of str
+        What made it unsure, if not the probability.
+    """
+    word = word_for(chance, confidence)
+    if word == "in" and blind:
+        return "unsure", [
+            f"It is too close to tell only because the {of} stand too wide apart: what they show "
+            "keeps the rule, and closer ones would settle it."
+        ]
+    if word == "out" and worst_share <= 1.0:
+        return "unsure", [DISAGREE[of]]
+    return word, []
+
+
+DISAGREE = {
+    "shots": (
+        "It is too close to tell because the best estimate of the floor keeps the rule, and the "
+        "doubt of the shots alone would break it somewhere: more shots, closer together, settle "
+        "it."
+    ),
+    "readings": (
+        "It is too close to tell because the readings as they stand keep the rule, and only what "
+        "their last digit leaves open would break it. They are taken to be as fine as they are "
+        "written: write them as they were read, zeros at the end too."
+    ),
+}
+
+
 def fit_surface(x_mm: Floats, y_mm: Floats, z_mm: Floats, stderr_mm: Floats) -> GaussianProcess:
     """Fit shots with the one model that the tool uses for floors."""
     return floor_model().fit(x_mm, y_mm, z_mm, stderr_mm)
@@ -208,16 +258,11 @@ def judge(
     warnings = _cut_warnings(edges, longest)
     blind, said = _blind(rule, edges, 2.0 * model.spacing_mm)
     warnings += said
-    word = word_for(chance, confidence)
-    if word == "in" and blind:
-        word = "unsure"
-    if word == "out" and worst.share <= 1.0:
-        # A maximum over draws lies above that of the best estimate, for each draw adds its own
-        # ups and downs: a floor is not called out that at its best estimate is in.
-        word = "unsure"
+    word, why = guarded(chance, confidence, worst.share, "shots", blind)
+    warnings += why
     low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     suggested: tuple[tuple[float, float], ...] = ()
-    if word == "unsure":
+    if word == "unsure" and not blind:
         suggested = _settling(model, outline, drawn)
     return Verdict(
         rule, word, chance, confidence, worst, (float(low), float(high)), share_in, None,
@@ -287,18 +332,11 @@ def judge_lines(
                 places += 1
                 good += bool(measure(part, reach).max() <= edge.limit_mm)
     chance = float(np.mean(drawn <= 1.0))
-    word = word_for(chance, confidence)
-    if word == "in" and blind:
-        word = "unsure"
     warnings.append("Judged on the lines only: what lies beside them is not known.")
     if worst is None:
         worst, worst_line = _no_gap(usable[-1][0], 0.0, 0.0), lines[0].name
-    if word == "out" and worst.share <= 1.0:
-        word = "unsure"  # no reading says that it is out; how coarsely they are written does
-        warnings.append(
-            "The readings are taken to be as fine as they are written, and that is too coarse for "
-            "this rule: write them as they were read, zeros at the end too."
-        )
+    word, why = guarded(chance, confidence, worst.share, "readings", blind)
+    warnings += why
     low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     return Verdict(
         rule, word, chance, confidence, worst, (float(low), float(high)), good / places, None,
@@ -327,16 +365,14 @@ def _judge_level(
     )  # fmt: skip
     falls = spans.falls(model.draws)
 
-    def told(falls: Floats) -> tuple[Floats, float, Word, tuple[float, float]]:
+    def told(falls: Floats) -> tuple[Floats, float, Word, list[str], tuple[float, float]]:
         drawn: Floats = (np.abs(falls) / limits[:, None]).max(axis=0)
         chance = float(np.mean(drawn <= 1.0))
-        word = word_for(chance, confidence)
-        if word == "out" and worst.share <= 1.0:
-            word = "unsure"  # as for a straightedge: the worst of draws lies above the best's
+        word, why = guarded(chance, confidence, worst.share, "shots")
         low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
-        return drawn, chance, word, (float(low), float(high))
+        return drawn, chance, word, why, (float(low), float(high))
 
-    drawn, chance, word, spread = told(falls)
+    drawn, chance, word, why, spread = told(falls)
     alone = None
     if shared is not None:
         alone = Alone(word, worst_range_mm=spread)
@@ -344,12 +380,15 @@ def _judge_level(
         errors = np.random.default_rng(JUDGE_SEED).standard_normal(
             (columns.shape[1], model.draws.draws)
         )
-        drawn, chance, word, spread = told(falls - columns @ errors)
-    suggested = _settling(model, outline, drawn) if word == "unsure" else ()
+        drawn, chance, word, why, spread = told(falls - columns @ errors)
+    # More shots do not settle what the laser leaves open.
+    shots_settle = word == "unsure" and (alone is None or alone.word == "unsure")
+    suggested = _settling(model, outline, drawn) if shots_settle else ()
     share_in = float(np.mean(np.abs(best) <= limits))
     return Verdict(
-        rule, word, chance, confidence, worst, spread, share_in, None, suggested, (), alone=alone
-    )
+        rule, word, chance, confidence, worst, spread, share_in, None, suggested, tuple(why),
+        alone=alone,
+    )  # fmt: skip
 
 
 def _judge_level_lines(rule: Rule, lines: Sequence[LevelLine], confidence: float) -> Verdict:
@@ -370,10 +409,11 @@ def _judge_level_lines(rule: Rule, lines: Sequence[LevelLine], confidence: float
     )
     chance = float(np.mean(drawn <= 1.0))
     low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
+    word, why = guarded(chance, confidence, worst.share, "readings")
     return Verdict(
-        rule, word_for(chance, confidence), chance, confidence, worst, (float(low), float(high)),
+        rule, word, chance, confidence, worst, (float(low), float(high)),
         float(np.mean(np.abs(rises) <= limits)), None, (),
-        ("Judged on the lines only: what lies beside them is not known.",), lines[n].name,
+        ("Judged on the lines only: what lies beside them is not known.", *why), lines[n].name,
     )  # fmt: skip
 
 
@@ -513,8 +553,8 @@ def _judge_f_numbers(
             f"The shots stand some {model.spacing_mm:.0f} mm apart: curvature over 1 ft is the "
             "model's, not measured. Shoot lines every 12 in for F-numbers: rig grid --lines."
         )
-        if word == "in":
-            word = "unsure"
+        word, why = guarded(chance, confidence, 0.0, "shots", blind=True)
+        warnings += why
         if alone is not None and alone.word == "in":
             alone = replace(alone, word="unsure")
     return Verdict(

@@ -7,7 +7,15 @@ from rig.errors import BadInput
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import load_rule, parse_rule
 from rig.flatness.scan import scan_model
-from rig.flatness.verdict import fit_surface, judge, judge_lines, model_of, spacing_of, word_for
+from rig.flatness.verdict import (
+    fit_surface,
+    guarded,
+    judge,
+    judge_lines,
+    model_of,
+    spacing_of,
+    word_for,
+)
 from rig.plan_geometry import room
 from tests.flatness.error_rates import rates
 
@@ -72,6 +80,49 @@ def test_din_says_which_spans_are_not_proved():
     verdict = judge(load_rule("din18202-1"), ROOM, surveyed(dish(1.0)), 0.95)
     assert verdict.word == "in"
     assert any("nothing is proved" in text for text in verdict.warnings)
+
+
+@pytest.mark.parametrize(
+    ("chance", "share", "blind", "word", "why"),
+    [
+        (0.99, 0.5, False, "in", ""),
+        (0.99, 0.5, True, "unsure", "only because the shots stand too wide apart"),
+        (0.5, 0.9, True, "unsure", ""),
+        (0.01, 1.1, False, "out", ""),
+        (0.0, 0.98, False, "unsure", "best estimate of the floor keeps the rule"),
+        (0.0, 1.1, True, "out", ""),
+    ],
+)
+def test_a_word_that_is_held_back_says_why(chance, share, blind, word, why):
+    told, reasons = guarded(chance, 0.95, share, "shots", blind)
+    assert told == word
+    assert len(reasons) == bool(why)
+    assert why in "".join(reasons)
+
+
+def test_no_shots_are_asked_for_where_only_spacing_settles_it():
+    """Nothing is wrong with the floor, but a foot of edge is not seen at this spacing."""
+    flat = surveyed(lambda x, y: 0 * x, noise_mm=0.02)
+    verdict = judge(load_rule("a108-small"), ROOM, flat, 0.95)
+    assert (verdict.word, verdict.next_shots) == ("unsure", ())
+    assert any("only because the shots stand too wide apart" in text for text in verdict.warnings)
+
+
+def test_a_best_estimate_that_the_draws_contradict_is_said():
+    verdict = judge(load_rule("click-lock"), ROOM, surveyed(dish(4.6)), 0.95)
+    assert verdict.worst.share <= 1.0
+    assert verdict.chance <= 0.05
+    assert verdict.word == "unsure"
+    assert any("best estimate of the floor keeps the rule" in text for text in verdict.warnings)
+
+
+def test_coarse_readings_that_keep_a_rule_are_not_out_of_it():
+    rng = np.random.default_rng(4)
+    coarse = [LevelLine("A", rng.uniform(-0.4, 0.4, 41), 304.8, 3.0)]
+    verdict = judge_lines(load_rule("click-lock"), coarse, 0.95)
+    assert verdict.chance <= 0.05
+    assert verdict.word == "unsure"
+    assert any("readings as they stand keep the rule" in text for text in verdict.warnings)
 
 
 def test_the_spacing_is_that_of_the_wide_places():
