@@ -19,7 +19,7 @@ from rig.live.planning import CAUTIONS, plan_result
 from rig.live.proof import own_heights, surface_model
 from rig.plan_geometry import Outline, where
 from rig.quantities.bags import bag_sheet, bags_for
-from rig.units import counted, format_mass
+from rig.units import counted, format_chance, format_mass
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -130,8 +130,8 @@ def patch_result(
     work, chance = done[chosen]
     if chance < confidence:
         warnings.append(
-            f"The work passes with {chance:.0%} probability, not {confidence:.0%}: with these "
-            "shots more work cannot make it surer. Shoot closer, then plan again."
+            f"The work passes with {format_chance(chance)} probability, not {confidence:.0%}: "
+            "with these shots more work cannot make it surer. Shoot closer, then plan again."
         )
     if nothing.word == "in":
         warnings.append("The floor passes as it is: nothing needs to be poured for this rule.")

@@ -152,6 +152,10 @@ def test_a_rule_of_ones_own(job, table, tmp_path):
     told = job("flatness", "--rule", rule, "--json")
     assert told.code == 0
     assert told.json["rule"] == "mine"
+    assert (
+        "It conforms with over 99% probability; 95% is asked for."
+        in job("flatness", "--rule", rule).out
+    )
     rule.write_text('text = "generous"\nslack = 3\n' + body)
     refused = job("flatness", "--rule", rule)
     assert refused.code == 2
