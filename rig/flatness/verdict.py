@@ -531,8 +531,12 @@ def _judge_f_numbers(
     numbers = fn.f_numbers([LevelLine(name, z, step) for name, z in zip(names, means, strict=True)])
     draws = read(model.draws)
     numbers = _drawn(numbers, draws)
+    # The best estimate is smoother than any floor that it may be, so its own numbers flatter.
     numbers = replace(
-        numbers, ff=float(np.median(numbers.ff_draws)), fl=float(np.median(numbers.fl_draws))
+        numbers,
+        lines=tuple(_over_draws(line, z) for line, z in zip(numbers.lines, draws, strict=True)),
+        ff=_combined(numbers.ff_draws),
+        fl=_combined(numbers.fl_draws),
     )
     alone = None
     if shared is not None:
@@ -548,6 +552,10 @@ def _judge_f_numbers(
     warnings = fn.minimum_rules(
         [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)], outline.area_m2
     )
+    warnings.append(
+        "No lines were shot: FF and FL, of each line and of the whole, are what lines over the "
+        "floor would come to, roughness and doubt in them (all draws combined)."
+    )
     if 2.0 * model.spacing_mm > 2.0 * step * (1 + 1e-3):
         warnings.append(
             f"The shots stand some {model.spacing_mm:.0f} mm apart: curvature over 1 ft is the "
@@ -560,6 +568,24 @@ def _judge_f_numbers(
     return Verdict(
         rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings), alone=alone
     )
+
+
+def _over_draws(line: fn.FLine, z_mm: Floats) -> fn.FLine:
+    """A line with its numbers combined over draws of its heights, (n, draws)."""
+    ff, fl = np.array([_line_f(h) for h in z_mm.T]).T
+    return replace(line, ff=_combined(ff), fl=_combined(fl))
+
+
+def _combined(numbers: Floats) -> float:
+    """Combine the numbers of draws as those of lines are, so that lines and whole agree."""
+    with np.errstate(divide="ignore"):  # a floor without any curvature has no end of FF
+        return float(np.mean(np.square(1.0 / numbers)) ** -0.5)
+
+
+def _line_f(heights_mm: Floats) -> tuple[float, float]:
+    """FF and FL of one line."""
+    q, z = np.diff(heights_mm, 2), heights_mm[fn.SPAN_STEPS :] - heights_mm[: -fn.SPAN_STEPS]
+    return fn.f_number(q, fn.FF_FOOT_MM), fn.f_number(z, fn.FL_MM)
 
 
 def _drawn(numbers: fn.FNumbers, draws: list[Floats]) -> fn.FNumbers:
@@ -579,18 +605,14 @@ def _drawn(numbers: fn.FNumbers, draws: list[Floats]) -> fn.FNumbers:
 
 def _plain_f(heights: list[Floats]) -> tuple[float, float, float, float]:
     """FF and FL of the section, and the least of any line."""
-    ff, fl, n_q, n_z = [], [], [], []
-    for h in heights:
-        q, z = np.diff(h, 2), h[fn.SPAN_STEPS :] - h[: -fn.SPAN_STEPS]
-        ff.append(fn.f_number(q, fn.FF_FOOT_MM))
-        fl.append(fn.f_number(z, fn.FL_MM))
-        n_q.append(len(q))
-        n_z.append(len(z))
+    ff, fl = np.array([_line_f(h) for h in heights]).T
+    n_q = np.array([len(h) - 2 for h in heights])
+    n_z = np.array([len(h) - fn.SPAN_STEPS for h in heights])
     return (
-        math.sqrt(sum(n_q) / np.sum(np.array(n_q) / np.square(ff))),
-        math.sqrt(sum(n_z) / np.sum(np.array(n_z) / np.square(fl))),
-        min(ff),
-        min(fl),
+        math.sqrt(n_q.sum() / np.sum(n_q / np.square(ff))),
+        math.sqrt(n_z.sum() / np.sum(n_z / np.square(fl))),
+        float(ff.min()),
+        float(fl.min()),
     )
 
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInput
+from rig.flatness.f_numbers import combine
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import load_rule, parse_rule
 from rig.flatness.scan import scan_model
@@ -148,6 +149,23 @@ def test_f_numbers_of_a_coarse_survey_are_never_in():
     assert any("29.7" in text for text in verdict.warnings)
     low, high = verdict.numbers.ff_ci90
     assert low <= verdict.numbers.ff <= high
+
+
+def test_the_whole_and_its_lines_are_told_alike():
+    """The whole of a floor that no lines were shot on is what the lines told combine to."""
+    rough = np.random.default_rng(8)
+    verdict = judge(
+        load_rule("e1155"), ROOM, surveyed(lambda x, y: rough.normal(0, 1.5, x.shape)), 0.95
+    )
+    for name, values in (("ff", "q_mm"), ("fl", "z_mm")):
+        lines = [(getattr(f, name), len(getattr(f, values))) for f in verdict.numbers.lines]
+        combined, count = lines[0]
+        for number, n in lines[1:]:
+            combined, count = combine(combined, count, number, n), count + n
+        assert getattr(verdict.numbers, name) == pytest.approx(combined, rel=1e-9)
+        numbers = [number for number, _ in lines]
+        assert min(numbers) < getattr(verdict.numbers, name) < max(numbers)
+    assert any("No lines were shot" in text for text in verdict.warnings)
 
 
 def test_a_scan_is_judged_from_its_bins():
