@@ -101,7 +101,7 @@ def _of_lines(
     from rig.live.proof import verdict_result
 
     units = "in" if unit in ("in", "ft") else "mm"
-    verdict = judge_lines(rule, read_lines(path, unit, step_mm), confidence)
+    verdict = judge_lines(rule, read_lines(path, unit, step_mm), confidence, units=units)
     result = verdict_result(verdict, None, units) | {"kind": "lines"}
     worst = result["worst"]
     if worst:

@@ -24,6 +24,7 @@ from rig.flatness.straightedge import Placement, gaps, share_within, shares, tri
 from rig.plan_geometry import Outline, contains, raster_of
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
+from rig.units import format_length, format_place
 
 Word = Literal["in", "out", "unsure"]
 # What k errors that all shots share do to heights over m places, (m, k) in mm at one standard
@@ -228,14 +229,20 @@ def spacing_of(outline: Outline, x_mm: Floats, y_mm: Floats) -> float:
 
 
 def judge(
-    rule: Rule, outline: Outline, model: Model, confidence: float, shared: Shared | None = None
+    rule: Rule,
+    outline: Outline,
+    model: Model,
+    confidence: float,
+    shared: Shared | None = None,
+    units: str = "mm",
 ) -> Verdict:
     """Judge a modelled floor against any rule.
 
     `shared` tells what errors that all shots share do to the heights, for F-numbers and levelness.
+    Warnings are written in `units`.
     """
     if rule.measure == "f-numbers":
-        return _judge_f_numbers(rule, outline, model, confidence, shared)
+        return _judge_f_numbers(rule, outline, model, confidence, shared, units)
     if rule.measure == "level":
         return _judge_level(rule, outline, model, confidence, shared)
     if rule.measure == "pairs":
@@ -255,8 +262,8 @@ def judge(
     drawn += max(worst.share - seen, 0.0)
     chance = float(np.mean(drawn <= 1.0))
     share_in = share_within(model.mean, outline, edges, DRAW_BEARINGS, longest)
-    warnings = _cut_warnings(edges, longest)
-    blind, said = _blind(rule, edges, 2.0 * model.spacing_mm)
+    warnings = _cut_warnings(edges, longest, units)
+    blind, said = _blind(rule, edges, 2.0 * model.spacing_mm, units)
     warnings += said
     word, why = guarded(chance, confidence, worst.share, "shots", blind)
     warnings += why
@@ -271,14 +278,21 @@ def judge(
 
 
 def judge_lines(
-    rule: Rule, lines: Sequence[LevelLine], confidence: float, area_m2: float | None = None
+    rule: Rule,
+    lines: Sequence[LevelLine],
+    confidence: float,
+    area_m2: float | None = None,
+    units: str = "mm",
 ) -> Verdict:
-    """Judge a table of lines against any rule; what lies beside the lines is not judged."""
+    """Judge a table of lines against any rule; what lies beside the lines is not judged.
+
+    Warnings are written in `units`.
+    """
     warnings: list[str] = []
     numbers = None
     if rule.measure == "f-numbers":
         numbers = fn.f_numbers(lines)
-        warnings = fn.minimum_rules(lines, area_m2)
+        warnings = fn.minimum_rules(lines, area_m2, units=units)
         chance = _f_chance(rule, numbers)
         word = word_for(chance, confidence)
         alone = None
@@ -298,9 +312,9 @@ def judge_lines(
         raise BadInput("Every line has fewer than three readings; there is nothing to lay on.")
     edges = rule.edges(longest)
     measure = _pair_gaps if rule.measure == "pairs" else gaps
-    warnings += _cut_warnings(edges, longest)
+    warnings += _cut_warnings(edges, longest, units)
     if rule.measure == "straightedge":
-        blind, said = _blind(rule, edges, 2.0 * step)
+        blind, said = _blind(rule, edges, 2.0 * step, units)
     else:
         blind, said = False, []
     warnings += said
@@ -309,8 +323,8 @@ def judge_lines(
     usable = [(edge, steps) for edge, steps in usable if steps >= least]
     if not usable:
         raise BadInput(
-            f"Readings every {step:g} mm are too far apart for rule {rule.key}; its edges are at "
-            f"most {edges[-1].length_mm:g} mm long."
+            f"Readings every {_span(step, units)} are too far apart for rule {rule.key}; its edges "
+            f"are at most {_span(edges[-1].length_mm, units)} long."
         )
     if rule.between == "line":
         usable = list({steps: (edge, steps) for edge, steps in reversed(usable)}.values())
@@ -454,17 +468,23 @@ def _on_line(line: LevelLine, edge: Edge, steps: int, rule: Rule) -> Placement |
     return Placement(gap, edge.limit_mm, c * line.step_mm, 0.0, 0.0, ends, (0.0, 0.0))
 
 
-def _cut_warnings(edges: Sequence[Edge], longest_mm: float) -> list[str]:
+def _span(mm: float, units: str) -> str:
+    """Write how long an edge is, or how far readings stand apart."""
+    return format_length(mm, units, step_mm=1.0) if units == "mm" else format_place(mm, units)
+
+
+def _cut_warnings(edges: Sequence[Edge], longest_mm: float, units: str) -> list[str]:
     cut = [e for e in edges if e.whole and e.length_mm > longest_mm * (1 + 1e-9)]
     return [
-        f"An edge of {e.length_mm:.0f} mm ({e.length_mm / 304.8:.3g} ft) does not fit here: the "
-        f"longest that does, {longest_mm:.0f} mm ({longest_mm / 304.8:.3g} ft), is used, and "
-        "wall to wall where even that does not fit."
+        f"An edge of {_span(e.length_mm, units)} does not fit here: the longest that does, "
+        f"{_span(longest_mm, units)}, is used, and wall to wall where even that does not fit."
         for e in cut
     ]
 
 
-def _blind(rule: Rule, edges: Sequence[Edge], least_mm: float) -> tuple[bool, list[str]]:
+def _blind(
+    rule: Rule, edges: Sequence[Edge], least_mm: float, units: str
+) -> tuple[bool, list[str]]:
     """Whether shots are too wide apart to pass the rule's edges, and the warning that says so.
 
     Where the limit grows with the span every span is an edge; then those from two spacings up
@@ -475,14 +495,14 @@ def _blind(rule: Rule, edges: Sequence[Edge], least_mm: float) -> tuple[bool, li
         return False, []
     if rule.between == "line" and len(short) < len(edges):
         return False, [
-            f"Spans under {least_mm:.0f} mm are shorter than two spacings of the readings: "
+            f"Spans under {_span(least_mm, units)} are shorter than two spacings of the readings: "
             "nothing is proved about waves that short."
         ]
-    names = " and ".join(f"{e.length_mm:.0f} mm" for e in short[-2:])
+    names = " and ".join(_span(e.length_mm, units) for e in short[-2:])
     return True, [
         f"An edge of {names} is shorter than two spacings of the readings "
-        f"({least_mm:.0f} mm): it cannot be judged in from them. Take readings no more than "
-        f"{short[0].length_mm / 2:.0f} mm apart, or lay that edge by hand."
+        f"({_span(least_mm, units)}): it cannot be judged in from them. Take readings no more than "
+        f"{_span(short[0].length_mm / 2.0, units)} apart, or lay that edge by hand."
     ]
 
 
@@ -513,7 +533,12 @@ def _settling(model: Model, outline: Outline, drawn: Floats) -> tuple[tuple[floa
 
 
 def _judge_f_numbers(
-    rule: Rule, outline: Outline, model: Model, confidence: float, shared: Shared | None
+    rule: Rule,
+    outline: Outline,
+    model: Model,
+    confidence: float,
+    shared: Shared | None,
+    units: str,
 ) -> Verdict:
     """F-numbers along lines laid over the modelled surface; draws give the doubt."""
     step = fn.FOOT_STEP_MM
@@ -550,7 +575,9 @@ def _judge_f_numbers(
     chance = _f_chance(rule, numbers)
     word = word_for(chance, confidence)
     warnings = fn.minimum_rules(
-        [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)], outline.area_m2
+        [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)],
+        outline.area_m2,
+        units=units,
     )
     warnings.append(
         "No lines were shot: FF and FL, of each line and of the whole, are what lines over the "
@@ -558,8 +585,9 @@ def _judge_f_numbers(
     )
     if 2.0 * model.spacing_mm > 2.0 * step * (1 + 1e-3):
         warnings.append(
-            f"The shots stand some {model.spacing_mm:.0f} mm apart: curvature over 1 ft is the "
-            "model's, not measured. Shoot lines every 12 in for F-numbers: rig grid --lines."
+            f"The shots stand some {_span(model.spacing_mm, units)} apart: curvature over "
+            f"{_span(step, units)} is the model's, not measured. Shoot lines for F-numbers: rig "
+            "grid --lines."
         )
         word, why = guarded(chance, confidence, 0.0, "shots", blind=True)
         warnings += why

@@ -73,7 +73,7 @@ def patch_result(
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
     model = surface_model(outline, heights, MOST_NODES)
-    nothing = judge(rule, outline, model, confidence)
+    nothing = judge(rule, outline, model, confidence, units=settings["units"])
     longest = longest_line(outline)
     edges = rule.edges(longest)
     if rule.between == "line":

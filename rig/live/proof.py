@@ -250,15 +250,15 @@ def _judge(
 
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, kind or "floor"))
-    shared = None
+    shared, units = None, job.settings["units"]
     if kind is not None and rule.measure in ("f-numbers", "level"):
         shared = errors_over(job, kind, heights)
     if rule.measure == "f-numbers":
         lines = shot_lines(heights, shared)
         if lines:
-            return judge_lines(rule, lines, confidence, outline.area_m2)
+            return judge_lines(rule, lines, confidence, outline.area_m2, units)
     model = surface_model(outline, heights, surfaces=surfaces)
-    return judge(rule, outline, model, confidence, shared)
+    return judge(rule, outline, model, confidence, shared, units)
 
 
 def shot_lines(heights: Heights, shared: Shared | None = None) -> list[LevelLine]:

@@ -162,6 +162,35 @@ def test_a_rule_of_ones_own(job, table, tmp_path):
     assert "slack" in refused.err
 
 
+def test_warnings_are_in_the_units_of_the_job(run, table):
+    """Two spacings of 1 m hide the small spans of a rule; a 2 m room is shorter than its edge."""
+    rows = "".join(
+        f"P{i}{j},{100 + 900 * i},{100 + 900 * j},1200\n" for i in (0, 1, 2) for j in (0, 1, 2)
+    )
+    path = table("label,x,y,reading\n" + rows)
+    for units, edge, other in (("mm", "3048 mm", " ft"), ("in", "10 ft", " mm")):
+        job = ("--job", f"{units}.sqlite")
+        run("new", *job, "--room", "2m,2m", "--units", units)
+        assert run("import", *job, path, "--unit", "mm").code == 0
+        for rule in ("a108-small", "click-lock", "din18202-3"):
+            told = run("flatness", *job, "--rule", rule, "--json").json["warnings"]
+            assert told
+            assert not any(other in text for text in told), told
+        cut = run("flatness", *job, "--rule", "click-lock", "--json").json["warnings"][0]
+        assert cut.startswith(f"An edge of {edge} does not fit here")
+
+
+@pytest.mark.parametrize(("unit", "step", "other"), [("mm", "300mm", " ft"), ("in", "12in", " mm")])
+def test_warnings_of_a_table_of_lines_are_in_its_units(run, table, unit, step, other):
+    rows = "".join(f"A,{1 + 0.01 * math.sin(n):.4f}\n" for n in range(20))
+    path = table("line,reading\n" + rows)
+    for rule in ("a108-small", "e1155"):
+        words = ["--lines", path, "--step", step, "--unit", unit, "--rule", rule]
+        told = run("flatness", *words, "--json").json["warnings"]
+        assert told
+        assert not any(other in text for text in told), told
+
+
 def test_no_shots_yet_is_said(job, table):
     assert job("flatness").code == 2
     empty = job("flatness", "--rule", "click-lock")
