@@ -42,20 +42,20 @@ def patch_text(result: dict[str, Any], units: str, denominator: int) -> str:
         lines.append(
             f"  {n}. {patch['where']}: {format_area(patch['area_m2'], units)}, up to "
             f"{format_doubt(patch['deepest_mm'], units, denominator)} deep, "
-            f"fill {format_volume(patch['fill_l'], units)}"
-            + (f", grind {patch['grind_l']:.2f} l" if patch["grind_l"] > 0.005 else "")
+            + _volumes(patch, units)
         )
     lines += [
         f"BUY {counted(bags['p95'], 'bag').upper()} to be 95 % sure ({bags['p50']} at even odds); "
         f"{bags['waste']} of them for waste.",
         "",
-        f"{'':<16}{'fill':>10}{'grind':>9}{'bags':>6}{'cost':>9}{'passes':>10}",
+        f"{'':<16}{'fill':>10}{'grind':>10}{'bags':>6}{'cost':>9}{'passes':>10}",
     ]
     for way in result["comparison"]:
         cost = "" if way["cost"] is None else f"{way['cost']:.2f}"
         chance = "" if way["chance"] is None else format_chance(way["chance"])
         lines.append(
-            f"{way['way']:<16}{format_volume(way['fill_l'], units):>10}{way['grind_l']:>7.1f} l"
+            f"{way['way']:<16}{format_volume(way['fill_l'], units):>10}"
+            f"{format_volume(way['grind_l'], units):>10}"
             f"{way['bags']['p95']:>6}{cost:>9}{chance:>10}"
         )
     lines.append("What a pour leaves is proved after it: rig flatness --kind finished.")
@@ -63,3 +63,13 @@ def patch_text(result: dict[str, Any], units: str, denominator: int) -> str:
     lines += [f"! {text}" for text in result["warnings"]]
     lines += [f"Caution: {text}" for text in result["cautions"]]
     return "\n".join(lines)
+
+
+def _volumes(patch: dict[str, Any], units: str) -> str:
+    """What is filled and ground at a place, where it is anything to speak of."""
+    told = [
+        f"{word} {text}"
+        for word in ("fill", "grind")
+        if not (text := format_volume(patch[f"{word}_l"], units)).startswith("0 ")
+    ]
+    return ", ".join(told) or "next to no compound"

@@ -19,7 +19,7 @@ from rig.live.planning import CAUTIONS, plan_result
 from rig.live.proof import own_heights, surface_model
 from rig.plan_geometry import Outline, where
 from rig.quantities.bags import bag_sheet, bags_for
-from rig.units import counted, format_chance, format_mass
+from rig.units import counted, format_area, format_chance, format_mass, format_slope
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -182,10 +182,10 @@ def patch_result(
         "comparison": ways,
         "assumptions": [
             *sheet.assumptions,
-            f"Patches are feathered out by at most {patches.FEATHER_MM_PER_M:g} mm a metre, and "
-            f"none is smaller than {patches.LEAST_PATCH_M2 * 1e4:.0f} cm² where the rule holds "
-            "without it (common practice, no source). The product's sheet says how thin it may "
-            "be drawn.",
+            "Patches are feathered out by at most "
+            f"{format_slope(patches.FEATHER_MM_PER_M / 1000.0, units)}, and none is smaller than "
+            f"{format_area(patches.LEAST_PATCH_M2, units)} where the rule holds without it (common "
+            "practice, no source). The product's sheet says how thin it may be drawn.",
         ],
         "warnings": warnings,
         "cautions": [*CAUTIONS, *([GRIND_CAUTION] if work.grind_l > 0 else [])],

@@ -191,6 +191,32 @@ def test_warnings_of_a_table_of_lines_are_in_its_units(run, table, unit, step, o
         assert not any(other in text for text in told), told
 
 
+@pytest.mark.parametrize(
+    ("units", "slope", "area", "volume", "other"),
+    [
+        ("in", "0.24 in/ft", "0.54 ft²", " ft³", (" mm", "cm²", " m²")),
+        ("mm", "20 mm/m", "0.05 m²", " l", (" in deep", "in/ft", "ft²", "ft³")),
+    ],
+)
+def test_patches_are_told_in_the_units_of_the_job(run, table, units, slope, area, volume, other):
+    run("new", "--room", "12ft,15ft", "--units", units, "--bag-yield", "12l", "--waste", "5%")
+    assert run("import", table(dish_rows(9.0)), "--unit", "mm").code == 0
+    told = run("plan", "--patch", "click-lock", "--fill", "2", "--grind", "5")
+    assert told.code == 0, told.err
+    assert f"feathered out by at most {slope}, and none is smaller than {area}" in told.out
+    (nothing,) = [line for line in told.out.splitlines() if line.startswith("nothing")]
+    assert nothing.count(f" 0{volume}") == 2  # neither filled nor ground
+    # The bag's sheet is told in both systems.
+    lines = [line for line in told.out.splitlines() if not line.startswith("Assumed: A bag")]
+    assert not any(word in line for word in other for line in lines)
+
+
+def test_a_rule_asked_for_its_limit_answers_in_both_systems(run):
+    told = run("rules", "--span", "10ft").out
+    assert "at 3048 mm (120 in): 4.8 mm (3/16 in)" in told
+    assert "at 3048 mm (120 in): 8 mm (5/16 in)" in told
+
+
 def test_no_shots_yet_is_said(job, table):
     assert job("flatness").code == 2
     empty = job("flatness", "--rule", "click-lock")
