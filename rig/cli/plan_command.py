@@ -111,7 +111,7 @@ def command(
     from rig.live.lasers import set_place
     from rig.live.picture import picture_of
     from rig.live.planning import Wanted, plan_result
-    from rig.quantities.materials import RULES
+    from rig.quantities.materials import rules_of
 
     wanted = Wanted(max_slope, holds, **costs)
     with Job.open(job_path, write=True) as job, working("Choosing the plane"):
@@ -122,7 +122,7 @@ def command(
         picture = picture_of(job, outline, confidence)
         result = plan_result(job, picture, wanted)
         plane = result["plane"]
-        job.keep_material_rules([vars(rule) for rule in RULES], edited=False)
+        job.keep_material_rules([vars(rule) for rule in rules_of(units)], edited=False)
         inputs = wanted.as_inputs(confidence)
         job.save_plan(inputs, result, plane["a"], plane["b"], plane["c"])
     show(result, as_json, plan_text(result, units, denominator, outline))

@@ -154,7 +154,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     bags = bags_for(volume.mean_l, max(in_place95_l, volume.mean_l), sheet)
     buy = _whole_bags(safety.need_l(extremes.confidence), sheet)
     load = dead_load(cover.mean_mm, cover.max_mm)
-    rules = rules_with(job.material_rules())
+    rules = rules_with(job.material_rules(), units)
     result: dict[str, Any] = {
         "plane": {"a": plane.a, "b": plane.b, "c": plane.c},
         "confidence": extremes.confidence,
