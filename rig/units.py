@@ -332,6 +332,15 @@ def format_load(kpa: float, units: str = "in") -> str:
     return f"{_figures(kpa * 1000.0 / GRAVITY_M_S2 * M2_PER_FT2 / KG_PER_LB)} lb/ft²"
 
 
+def format_chance(chance: float) -> str:
+    """Write a probability: `93%`, and near the ends `over 99%` and `under 1%`.
+
+    Chances are reckoned by draws, and no count of draws makes anything certain.
+    """
+    text = f"{chance:.0%}"
+    return {"100%": "over 99%", "0%": "under 1%"}.get(text, text)
+
+
 def counted(count: float, one: str, many: str | None = None) -> str:
     """Write how many there are of something: `1 bag`, `2.5 bags`; `many` where an s won't do."""
     shown = f"{count:g}" if isinstance(count, float) else f"{count}"

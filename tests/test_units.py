@@ -435,6 +435,22 @@ def test_a_load_is_written_in_the_jobs_units():
     assert units.format_load(0.4788026, "mm") == "0.48 kPa"
 
 
+@pytest.mark.parametrize(
+    ("chance", "text"),
+    [
+        (0.0, "under 1%"),
+        (0.004, "under 1%"),
+        (0.012, "1%"),
+        (0.5, "50%"),
+        (0.987, "99%"),
+        (0.998, "over 99%"),
+        (1.0, "over 99%"),
+    ],
+)
+def test_a_chance_is_never_written_as_certain(chance, text):
+    assert units.format_chance(chance) == text
+
+
 def test_what_is_counted_is_one_or_many():
     assert units.counted(1, "bag") == "1 bag"
     assert units.counted(3, "bag") == "3 bags"

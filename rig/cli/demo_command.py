@@ -21,7 +21,7 @@ from rig.cli.lockstep import Lockstep
 from rig.cli.options import json_option
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import DeviceUnavailable
-from rig.units import counted
+from rig.units import counted, format_chance
 
 if TYPE_CHECKING:
     from rig.page.server import Page
@@ -547,7 +547,7 @@ def apart_text(told: dict[str, Any]) -> str:
             f"  the laser's own error (no rod can see it) was up to "
             f"{apart['laser_worst_mm']:.2f} mm at a marker",
             f"  second room     {counted(second['patch'], 'bag')} of patches keep the rule "
-            f"{PROVED} with {result['second_room']['chance_patched']:.0%} probability; "
+            f"{PROVED} with {format_chance(result['second_room']['chance_patched'])} probability; "
             f"a whole pour takes {second['pour']}",
             "\nFiles:",
             *(f"  {path}" for path in told["files"]),

@@ -10,6 +10,7 @@ from rig.cli.new_command import room_result, room_text
 from rig.cli.options import job_option, json_option, show
 from rig.cli.room_options import check_settings, outline_given, room_options, settings_given
 from rig.errors import BadInput
+from rig.units import format_length, format_volume
 
 
 @click.command()
@@ -52,13 +53,30 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
         if rules:
             job.keep_material_rules(rules, edited=True)
         units = job.settings["units"]
+        warnings = []
+        if shaped is not None:
+            from rig.live.picture import outside_warnings
+
+            for kind in ("floor", "finished"):
+                warnings += outside_warnings(job, outline, kind)
         has_grid = bool(job.points())
     result = room_result(job_path, outline, closing_mm)
     if rules:
         result["materials"] = {rule["key"]: rule["amount"] for rule in rules}
+    result["warnings"] = warnings
     text = room_text(result, outline, units)
     for rule in rules:
-        text += f"\nRule changed: {rule['key']} is {rule['amount']:g} {rule['unit']} now."
+        text += f"\nRule changed: {rule['key']} is {_amount(rule, units)} now."
     if shaped is not None and has_grid:
         text += "\nThe outline has changed: lay out the grid again with rig grid."
+    text += "".join(f"\n! {warning}" for warning in warnings)
     show(result, as_json, text)
+
+
+def _amount(rule: dict[str, Any], units: str) -> str:
+    """Write what a rule is set to in the job's units."""
+    if rule["unit"] == "mm":
+        return format_length(rule["amount"], units)
+    if rule["unit"] == "l":
+        return format_volume(rule["amount"], units, liquid=True)
+    return f"{rule['amount']:g} {rule['unit']}"

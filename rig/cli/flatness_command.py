@@ -8,7 +8,14 @@ import click
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import Length, confidence_option, job_option, json_option, show, unit_option
 from rig.errors import BadInput
-from rig.units import counted, format_between, format_length, format_off, format_place
+from rig.units import (
+    counted,
+    format_between,
+    format_chance,
+    format_length,
+    format_off,
+    format_place,
+)
 
 WORDS = {
     "in": "IN: the floor keeps the rule",
@@ -94,7 +101,7 @@ def _of_lines(
     from rig.live.proof import verdict_result
 
     units = "in" if unit in ("in", "ft") else "mm"
-    verdict = judge_lines(rule, read_lines(path, unit, step_mm), confidence)
+    verdict = judge_lines(rule, read_lines(path, unit, step_mm), confidence, units=units)
     result = verdict_result(verdict, None, units) | {"kind": "lines"}
     worst = result["worst"]
     if worst:
@@ -111,7 +118,7 @@ def verdict_text(result: dict[str, Any], units: str, denominator: int) -> str:
 
     lines = [
         f"{WORDS[result['verdict']]}, {result['rule']} ({result['text']}).",
-        f"It conforms with {result['chance']:.0%} probability; "
+        f"It conforms with {format_chance(result['chance'])} probability; "
         f"{result['confidence']:.0%} is asked for.",
     ]
     worst = result["worst"]

@@ -17,7 +17,15 @@ from rig.cli.options import (
     show,
 )
 from rig.errors import BadInput
-from rig.units import counted, format_area, format_length, format_load, format_slope, format_volume
+from rig.units import (
+    counted,
+    format_area,
+    format_chance,
+    format_length,
+    format_load,
+    format_slope,
+    format_volume,
+)
 
 HoldGiven = tuple[float, float, float] | str
 
@@ -103,7 +111,7 @@ def command(
     from rig.live.lasers import set_place
     from rig.live.picture import picture_of
     from rig.live.planning import Wanted, plan_result
-    from rig.quantities.materials import RULES
+    from rig.quantities.materials import rules_of
 
     wanted = Wanted(max_slope, holds, **costs)
     with Job.open(job_path, write=True) as job, working("Choosing the plane"):
@@ -114,7 +122,7 @@ def command(
         picture = picture_of(job, outline, confidence)
         result = plan_result(job, picture, wanted)
         plane = result["plane"]
-        job.keep_material_rules([vars(rule) for rule in RULES], edited=False)
+        job.keep_material_rules([vars(rule) for rule in rules_of(units)], edited=False)
         inputs = wanted.as_inputs(confidence)
         job.save_plan(inputs, result, plane["a"], plane["b"], plane["c"])
     show(result, as_json, plan_text(result, units, denominator, outline))
@@ -135,7 +143,7 @@ def plan_text(
         f"Cover: {length(cover['min'])} at the high point, {length(cover['mean'])} on average, "
         f"{length(cover['max'])} at the deepest (best estimates).",
         f"The minimum cover of {length(result['min_cover_mm'])} is kept everywhere with "
-        f"{result['chance_min_cover']:.0%} probability.",
+        f"{format_chance(result['chance_min_cover'])} probability.",
         *_grind_lines(result, units, denominator, outline),
         f"Volume: {format_volume(volume['mean'], units)}; 95 times in 100 between "
         f"{format_volume(volume['low'], units)} and {format_volume(volume['high'], units)}.",
@@ -182,7 +190,7 @@ def _buy_lines(result: dict[str, Any]) -> list[str]:
         bought = result["purchase"]
         lines = [
             f"BUY {counted(bags['buy'], 'bag').upper()}: at these prices the cheapest; short "
-            f"{bought['chance_short']:.0%} of the time, expected cost of being wrong "
+            f"{format_chance(bought['chance_short'])} of the time, expected cost of being wrong "
             f"{bought['expected_cost']:.2f}. ({counted(bags['p50'], 'bag')} will do at even odds, "
             f"{bags['p95']} with 95 %.)"
         ]

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from rig.cli.options import Length, json_option, show
+from rig.units import format_length
 
 
 @click.command()
@@ -44,9 +45,14 @@ def command(span: float | None, files: tuple[Path, ...], as_json: bool) -> None:
         )
         lines.append(f"{rule.key:<12} {rule.text}")
         if span is not None:
-            at = "no limit at this length" if limit is None else f"{limit:g} mm"
-            lines.append(f"{'':<12} at {span:g} mm: {at}")
+            at = "no limit at this length" if limit is None else _both(limit)
+            lines.append(f"{'':<12} at {_both(span)}: {at}")
         lines.append(f"{'':<12} {rule.source}{f' ({rule.edition})' if rule.edition else ''}")
         if rule.from_memory:
             lines.append(f"{'':<12} From memory: {rule.from_memory}")
     show({"span_mm": span, "rules": told}, as_json, "\n".join(lines))
+
+
+def _both(mm: float) -> str:
+    """Write a length in both systems: rules are printed in either, and there is no job here."""
+    return f"{format_length(mm, 'mm')} ({format_length(mm, 'in', 64)})"

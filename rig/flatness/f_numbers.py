@@ -18,7 +18,7 @@ import numpy as np
 from rig.errors import BadInput
 from rig.flatness.field import Floats
 from rig.flatness.level_lines import LevelLine
-from rig.units import M2_PER_FT2, MM_PER_FT, MM_PER_IN, counted
+from rig.units import M2_PER_FT2, MM_PER_FT, MM_PER_IN, counted, format_area, format_place
 
 # The foot edition's constant, and the metric edition's (which is not 4.57 in to the last digit).
 FF_FOOT_MM, FF_METRIC_MM = 4.57 * MM_PER_IN, 115.8
@@ -159,7 +159,10 @@ def combine(first: float, n_first: int, second: float, n_second: int) -> float:
 
 
 def minimum_rules(
-    lines: Sequence[LevelLine], area_m2: float | None, edge_mm: float | None = None
+    lines: Sequence[LevelLine],
+    area_m2: float | None,
+    edge_mm: float | None = None,
+    units: str = "mm",
 ) -> list[str]:
     """What of the method's minimum rules the lines break, or cannot show.
 
@@ -170,25 +173,29 @@ def minimum_rules(
         Of the section; unknown for a bare table.
     edge_mm : float, optional
         Distance of the nearest reading from a wall or opening.
+    units : {'in', 'mm'}
+        Of the texts.
     """
     broken = []
     count = sum(len(line.z_mm) - 2 for line in lines)
     short = [line.name for line in lines if (len(line.z_mm) - 1) * line.step_mm < LEAST_LINE_MM - 1]
     if short:
         broken.append(
-            f"Lines under 11 ft (3.35 m), the least for F-numbers: {', '.join(short[:5])}."
+            f"Lines under {format_place(LEAST_LINE_MM, units)}, the least for F-numbers: "
+            f"{', '.join(short[:5])}."
         )
     if area_m2 is None:
         broken.append(
             "The area of the section is not known from a table of lines: the least section "
-            "(320 ft², 29.7 m²), the count of readings that it asks for, edges and directions "
-            "are for you to check."
+            f"({format_area(LEAST_SECTION_M2, units)}), the count of readings that it asks for, "
+            "edges and directions are for you to check."
         )
     else:
         if area_m2 < LEAST_SECTION_M2:
             broken.append(
-                f"The floor of {area_m2:.1f} m² is smaller than the least section for F-numbers "
-                f"({LEAST_SECTION_M2:.1f} m², 320 ft²): the numbers are no proof by the method."
+                f"The floor of {format_area(area_m2, units)} is smaller than the least section for "
+                f"F-numbers ({format_area(LEAST_SECTION_M2, units)}): the numbers are no proof by "
+                "the method."
             )
         square_feet = max(area_m2, LEAST_SECTION_M2) / M2_PER_FT2
         least = 2.0 * math.sqrt(square_feet) if square_feet <= 1600.0 else square_feet / 30.0
@@ -199,8 +206,8 @@ def minimum_rules(
             )
     if edge_mm is not None and edge_mm < LEAST_EDGE_MM - 1.0:
         broken.append(
-            f"Readings come within {edge_mm:.0f} mm of a wall or opening; F-numbers keep 2 ft "
-            "(610 mm) away."
+            f"Readings come within {format_place(edge_mm, units)} of a wall or opening; F-numbers "
+            f"keep {format_place(LEAST_EDGE_MM, units)} away."
         )
     return broken
 

@@ -24,6 +24,7 @@ from rig.flatness.straightedge import Placement, gaps, share_within, shares, tri
 from rig.plan_geometry import Outline, contains, raster_of
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
+from rig.units import format_length, format_place
 
 Word = Literal["in", "out", "unsure"]
 # What k errors that all shots share do to heights over m places, (m, k) in mm at one standard
@@ -126,6 +127,56 @@ def word_for(chance: float, confidence: float) -> Word:
     return "out" if chance <= 1.0 - confidence + 1e-12 else "unsure"
 
 
+def guarded(
+    chance: float, confidence: float, worst_share: float, of: str, blind: bool = False
+) -> tuple[Word, list[str]]:
+    """Word for a probability, held back where the best estimate or the spacing speaks against it.
+
+    A maximum over draws lies above that of the best estimate, for each draw adds its own ups and
+    downs: nothing is called out that at its best estimate is in. Nor is it called in by what
+    stands too wide apart to see.
+
+    Parameters
+    ----------
+    chance, confidence : float
+    worst_share : float
+        Of the limit, what the worst of the best estimate takes up.
+    of : {'shots', 'readings'}
+        What the doubt is of.
+    blind : bool
+        Whether they stand too wide apart for the rule.
+
+    Returns
+    -------
+    word : Word
+    why : list of str
+        What made it unsure, if not the probability.
+    """
+    word = word_for(chance, confidence)
+    if word == "in" and blind:
+        return "unsure", [
+            f"It is too close to tell only because the {of} stand too wide apart: what they show "
+            "keeps the rule, and closer ones would settle it."
+        ]
+    if word == "out" and worst_share <= 1.0:
+        return "unsure", [DISAGREE[of]]
+    return word, []
+
+
+DISAGREE = {
+    "shots": (
+        "It is too close to tell because the best estimate of the floor keeps the rule, and the "
+        "doubt of the shots alone would break it somewhere: more shots, closer together, settle "
+        "it."
+    ),
+    "readings": (
+        "It is too close to tell because the readings as they stand keep the rule, and only what "
+        "their last digit leaves open would break it. They are taken to be as fine as they are "
+        "written: write them as they were read, zeros at the end too."
+    ),
+}
+
+
 def fit_surface(x_mm: Floats, y_mm: Floats, z_mm: Floats, stderr_mm: Floats) -> GaussianProcess:
     """Fit shots with the one model that the tool uses for floors."""
     return floor_model().fit(x_mm, y_mm, z_mm, stderr_mm)
@@ -178,14 +229,20 @@ def spacing_of(outline: Outline, x_mm: Floats, y_mm: Floats) -> float:
 
 
 def judge(
-    rule: Rule, outline: Outline, model: Model, confidence: float, shared: Shared | None = None
+    rule: Rule,
+    outline: Outline,
+    model: Model,
+    confidence: float,
+    shared: Shared | None = None,
+    units: str = "mm",
 ) -> Verdict:
     """Judge a modelled floor against any rule.
 
     `shared` tells what errors that all shots share do to the heights, for F-numbers and levelness.
+    Warnings are written in `units`.
     """
     if rule.measure == "f-numbers":
-        return _judge_f_numbers(rule, outline, model, confidence, shared)
+        return _judge_f_numbers(rule, outline, model, confidence, shared, units)
     if rule.measure == "level":
         return _judge_level(rule, outline, model, confidence, shared)
     if rule.measure == "pairs":
@@ -205,19 +262,14 @@ def judge(
     drawn += max(worst.share - seen, 0.0)
     chance = float(np.mean(drawn <= 1.0))
     share_in = share_within(model.mean, outline, edges, DRAW_BEARINGS, longest)
-    warnings = _cut_warnings(edges, longest)
-    blind, said = _blind(rule, edges, 2.0 * model.spacing_mm)
+    warnings = _cut_warnings(edges, longest, units)
+    blind, said = _blind(rule, edges, 2.0 * model.spacing_mm, units)
     warnings += said
-    word = word_for(chance, confidence)
-    if word == "in" and blind:
-        word = "unsure"
-    if word == "out" and worst.share <= 1.0:
-        # A maximum over draws lies above that of the best estimate, for each draw adds its own
-        # ups and downs: a floor is not called out that at its best estimate is in.
-        word = "unsure"
+    word, why = guarded(chance, confidence, worst.share, "shots", blind)
+    warnings += why
     low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     suggested: tuple[tuple[float, float], ...] = ()
-    if word == "unsure":
+    if word == "unsure" and not blind:
         suggested = _settling(model, outline, drawn)
     return Verdict(
         rule, word, chance, confidence, worst, (float(low), float(high)), share_in, None,
@@ -226,14 +278,21 @@ def judge(
 
 
 def judge_lines(
-    rule: Rule, lines: Sequence[LevelLine], confidence: float, area_m2: float | None = None
+    rule: Rule,
+    lines: Sequence[LevelLine],
+    confidence: float,
+    area_m2: float | None = None,
+    units: str = "mm",
 ) -> Verdict:
-    """Judge a table of lines against any rule; what lies beside the lines is not judged."""
+    """Judge a table of lines against any rule; what lies beside the lines is not judged.
+
+    Warnings are written in `units`.
+    """
     warnings: list[str] = []
     numbers = None
     if rule.measure == "f-numbers":
         numbers = fn.f_numbers(lines)
-        warnings = fn.minimum_rules(lines, area_m2)
+        warnings = fn.minimum_rules(lines, area_m2, units=units)
         chance = _f_chance(rule, numbers)
         word = word_for(chance, confidence)
         alone = None
@@ -253,9 +312,9 @@ def judge_lines(
         raise BadInput("Every line has fewer than three readings; there is nothing to lay on.")
     edges = rule.edges(longest)
     measure = _pair_gaps if rule.measure == "pairs" else gaps
-    warnings += _cut_warnings(edges, longest)
+    warnings += _cut_warnings(edges, longest, units)
     if rule.measure == "straightedge":
-        blind, said = _blind(rule, edges, 2.0 * step)
+        blind, said = _blind(rule, edges, 2.0 * step, units)
     else:
         blind, said = False, []
     warnings += said
@@ -264,8 +323,8 @@ def judge_lines(
     usable = [(edge, steps) for edge, steps in usable if steps >= least]
     if not usable:
         raise BadInput(
-            f"Readings every {step:g} mm are too far apart for rule {rule.key}; its edges are at "
-            f"most {edges[-1].length_mm:g} mm long."
+            f"Readings every {_span(step, units)} are too far apart for rule {rule.key}; its edges "
+            f"are at most {_span(edges[-1].length_mm, units)} long."
         )
     if rule.between == "line":
         usable = list({steps: (edge, steps) for edge, steps in reversed(usable)}.values())
@@ -287,18 +346,11 @@ def judge_lines(
                 places += 1
                 good += bool(measure(part, reach).max() <= edge.limit_mm)
     chance = float(np.mean(drawn <= 1.0))
-    word = word_for(chance, confidence)
-    if word == "in" and blind:
-        word = "unsure"
     warnings.append("Judged on the lines only: what lies beside them is not known.")
     if worst is None:
         worst, worst_line = _no_gap(usable[-1][0], 0.0, 0.0), lines[0].name
-    if word == "out" and worst.share <= 1.0:
-        word = "unsure"  # no reading says that it is out; how coarsely they are written does
-        warnings.append(
-            "The readings are taken to be as fine as they are written, and that is too coarse for "
-            "this rule: write them as they were read, zeros at the end too."
-        )
+    word, why = guarded(chance, confidence, worst.share, "readings", blind)
+    warnings += why
     low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
     return Verdict(
         rule, word, chance, confidence, worst, (float(low), float(high)), good / places, None,
@@ -327,16 +379,14 @@ def _judge_level(
     )  # fmt: skip
     falls = spans.falls(model.draws)
 
-    def told(falls: Floats) -> tuple[Floats, float, Word, tuple[float, float]]:
+    def told(falls: Floats) -> tuple[Floats, float, Word, list[str], tuple[float, float]]:
         drawn: Floats = (np.abs(falls) / limits[:, None]).max(axis=0)
         chance = float(np.mean(drawn <= 1.0))
-        word = word_for(chance, confidence)
-        if word == "out" and worst.share <= 1.0:
-            word = "unsure"  # as for a straightedge: the worst of draws lies above the best's
+        word, why = guarded(chance, confidence, worst.share, "shots")
         low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
-        return drawn, chance, word, (float(low), float(high))
+        return drawn, chance, word, why, (float(low), float(high))
 
-    drawn, chance, word, spread = told(falls)
+    drawn, chance, word, why, spread = told(falls)
     alone = None
     if shared is not None:
         alone = Alone(word, worst_range_mm=spread)
@@ -344,12 +394,15 @@ def _judge_level(
         errors = np.random.default_rng(JUDGE_SEED).standard_normal(
             (columns.shape[1], model.draws.draws)
         )
-        drawn, chance, word, spread = told(falls - columns @ errors)
-    suggested = _settling(model, outline, drawn) if word == "unsure" else ()
+        drawn, chance, word, why, spread = told(falls - columns @ errors)
+    # More shots do not settle what the laser leaves open.
+    shots_settle = word == "unsure" and (alone is None or alone.word == "unsure")
+    suggested = _settling(model, outline, drawn) if shots_settle else ()
     share_in = float(np.mean(np.abs(best) <= limits))
     return Verdict(
-        rule, word, chance, confidence, worst, spread, share_in, None, suggested, (), alone=alone
-    )
+        rule, word, chance, confidence, worst, spread, share_in, None, suggested, tuple(why),
+        alone=alone,
+    )  # fmt: skip
 
 
 def _judge_level_lines(rule: Rule, lines: Sequence[LevelLine], confidence: float) -> Verdict:
@@ -370,10 +423,11 @@ def _judge_level_lines(rule: Rule, lines: Sequence[LevelLine], confidence: float
     )
     chance = float(np.mean(drawn <= 1.0))
     low, high = np.quantile(drawn, [0.05, 0.95]) * worst.limit_mm
+    word, why = guarded(chance, confidence, worst.share, "readings")
     return Verdict(
-        rule, word_for(chance, confidence), chance, confidence, worst, (float(low), float(high)),
+        rule, word, chance, confidence, worst, (float(low), float(high)),
         float(np.mean(np.abs(rises) <= limits)), None, (),
-        ("Judged on the lines only: what lies beside them is not known.",), lines[n].name,
+        ("Judged on the lines only: what lies beside them is not known.", *why), lines[n].name,
     )  # fmt: skip
 
 
@@ -414,17 +468,23 @@ def _on_line(line: LevelLine, edge: Edge, steps: int, rule: Rule) -> Placement |
     return Placement(gap, edge.limit_mm, c * line.step_mm, 0.0, 0.0, ends, (0.0, 0.0))
 
 
-def _cut_warnings(edges: Sequence[Edge], longest_mm: float) -> list[str]:
+def _span(mm: float, units: str) -> str:
+    """Write how long an edge is, or how far readings stand apart."""
+    return format_length(mm, units, step_mm=1.0) if units == "mm" else format_place(mm, units)
+
+
+def _cut_warnings(edges: Sequence[Edge], longest_mm: float, units: str) -> list[str]:
     cut = [e for e in edges if e.whole and e.length_mm > longest_mm * (1 + 1e-9)]
     return [
-        f"An edge of {e.length_mm:.0f} mm ({e.length_mm / 304.8:.3g} ft) does not fit here: the "
-        f"longest that does, {longest_mm:.0f} mm ({longest_mm / 304.8:.3g} ft), is used, and "
-        "wall to wall where even that does not fit."
+        f"An edge of {_span(e.length_mm, units)} does not fit here: the longest that does, "
+        f"{_span(longest_mm, units)}, is used, and wall to wall where even that does not fit."
         for e in cut
     ]
 
 
-def _blind(rule: Rule, edges: Sequence[Edge], least_mm: float) -> tuple[bool, list[str]]:
+def _blind(
+    rule: Rule, edges: Sequence[Edge], least_mm: float, units: str
+) -> tuple[bool, list[str]]:
     """Whether shots are too wide apart to pass the rule's edges, and the warning that says so.
 
     Where the limit grows with the span every span is an edge; then those from two spacings up
@@ -435,14 +495,14 @@ def _blind(rule: Rule, edges: Sequence[Edge], least_mm: float) -> tuple[bool, li
         return False, []
     if rule.between == "line" and len(short) < len(edges):
         return False, [
-            f"Spans under {least_mm:.0f} mm are shorter than two spacings of the readings: "
+            f"Spans under {_span(least_mm, units)} are shorter than two spacings of the readings: "
             "nothing is proved about waves that short."
         ]
-    names = " and ".join(f"{e.length_mm:.0f} mm" for e in short[-2:])
+    names = " and ".join(_span(e.length_mm, units) for e in short[-2:])
     return True, [
         f"An edge of {names} is shorter than two spacings of the readings "
-        f"({least_mm:.0f} mm): it cannot be judged in from them. Take readings no more than "
-        f"{short[0].length_mm / 2:.0f} mm apart, or lay that edge by hand."
+        f"({_span(least_mm, units)}): it cannot be judged in from them. Take readings no more than "
+        f"{_span(short[0].length_mm / 2.0, units)} apart, or lay that edge by hand."
     ]
 
 
@@ -473,7 +533,12 @@ def _settling(model: Model, outline: Outline, drawn: Floats) -> tuple[tuple[floa
 
 
 def _judge_f_numbers(
-    rule: Rule, outline: Outline, model: Model, confidence: float, shared: Shared | None
+    rule: Rule,
+    outline: Outline,
+    model: Model,
+    confidence: float,
+    shared: Shared | None,
+    units: str,
 ) -> Verdict:
     """F-numbers along lines laid over the modelled surface; draws give the doubt."""
     step = fn.FOOT_STEP_MM
@@ -491,8 +556,12 @@ def _judge_f_numbers(
     numbers = fn.f_numbers([LevelLine(name, z, step) for name, z in zip(names, means, strict=True)])
     draws = read(model.draws)
     numbers = _drawn(numbers, draws)
+    # The best estimate is smoother than any floor that it may be, so its own numbers flatter.
     numbers = replace(
-        numbers, ff=float(np.median(numbers.ff_draws)), fl=float(np.median(numbers.fl_draws))
+        numbers,
+        lines=tuple(_over_draws(line, z) for line, z in zip(numbers.lines, draws, strict=True)),
+        ff=_combined(numbers.ff_draws),
+        fl=_combined(numbers.fl_draws),
     )
     alone = None
     if shared is not None:
@@ -506,20 +575,45 @@ def _judge_f_numbers(
     chance = _f_chance(rule, numbers)
     word = word_for(chance, confidence)
     warnings = fn.minimum_rules(
-        [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)], outline.area_m2
+        [LevelLine(name, z, step) for name, z in zip(names, means, strict=True)],
+        outline.area_m2,
+        units=units,
+    )
+    warnings.append(
+        "No lines were shot: FF and FL, of each line and of the whole, are what lines over the "
+        "floor would come to, roughness and doubt in them (all draws combined)."
     )
     if 2.0 * model.spacing_mm > 2.0 * step * (1 + 1e-3):
         warnings.append(
-            f"The shots stand some {model.spacing_mm:.0f} mm apart: curvature over 1 ft is the "
-            "model's, not measured. Shoot lines every 12 in for F-numbers: rig grid --lines."
+            f"The shots stand some {_span(model.spacing_mm, units)} apart: curvature over "
+            f"{_span(step, units)} is the model's, not measured. Shoot lines for F-numbers: rig "
+            "grid --lines."
         )
-        if word == "in":
-            word = "unsure"
+        word, why = guarded(chance, confidence, 0.0, "shots", blind=True)
+        warnings += why
         if alone is not None and alone.word == "in":
             alone = replace(alone, word="unsure")
     return Verdict(
         rule, word, chance, confidence, None, None, None, numbers, (), tuple(warnings), alone=alone
     )
+
+
+def _over_draws(line: fn.FLine, z_mm: Floats) -> fn.FLine:
+    """A line with its numbers combined over draws of its heights, (n, draws)."""
+    ff, fl = np.array([_line_f(h) for h in z_mm.T]).T
+    return replace(line, ff=_combined(ff), fl=_combined(fl))
+
+
+def _combined(numbers: Floats) -> float:
+    """Combine the numbers of draws as those of lines are, so that lines and whole agree."""
+    with np.errstate(divide="ignore"):  # a floor without any curvature has no end of FF
+        return float(np.mean(np.square(1.0 / numbers)) ** -0.5)
+
+
+def _line_f(heights_mm: Floats) -> tuple[float, float]:
+    """FF and FL of one line."""
+    q, z = np.diff(heights_mm, 2), heights_mm[fn.SPAN_STEPS :] - heights_mm[: -fn.SPAN_STEPS]
+    return fn.f_number(q, fn.FF_FOOT_MM), fn.f_number(z, fn.FL_MM)
 
 
 def _drawn(numbers: fn.FNumbers, draws: list[Floats]) -> fn.FNumbers:
@@ -539,18 +633,14 @@ def _drawn(numbers: fn.FNumbers, draws: list[Floats]) -> fn.FNumbers:
 
 def _plain_f(heights: list[Floats]) -> tuple[float, float, float, float]:
     """FF and FL of the section, and the least of any line."""
-    ff, fl, n_q, n_z = [], [], [], []
-    for h in heights:
-        q, z = np.diff(h, 2), h[fn.SPAN_STEPS :] - h[: -fn.SPAN_STEPS]
-        ff.append(fn.f_number(q, fn.FF_FOOT_MM))
-        fl.append(fn.f_number(z, fn.FL_MM))
-        n_q.append(len(q))
-        n_z.append(len(z))
+    ff, fl = np.array([_line_f(h) for h in heights]).T
+    n_q = np.array([len(h) - 2 for h in heights])
+    n_z = np.array([len(h) - fn.SPAN_STEPS for h in heights])
     return (
-        math.sqrt(sum(n_q) / np.sum(np.array(n_q) / np.square(ff))),
-        math.sqrt(sum(n_z) / np.sum(np.array(n_z) / np.square(fl))),
-        min(ff),
-        min(fl),
+        math.sqrt(n_q.sum() / np.sum(n_q / np.square(ff))),
+        math.sqrt(n_z.sum() / np.sum(n_z / np.square(fl))),
+        float(ff.min()),
+        float(fl.min()),
     )
 
 

@@ -18,7 +18,7 @@ from rig.surface.floor_model import BOWL_MM, floor_model
 from rig.surface.high_point import find_extremes
 from rig.surface.reml import Priors
 from rig.survey.grid import lay_out
-from rig.survey.heights import heights_of
+from rig.survey.heights import NEAR_WALL_MM, heights_of, outside_mm
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -64,7 +64,7 @@ def spacing_advice(
         settings["waste_share"],
     )
     bags_per_mm = outline.area_m2 * (1.0 + sheet.waste_share) / sheet.yield_l
-    length, sd, nugget_sd, told = _typical(job)
+    length, sd, nugget_sd, told = _typical(job, outline)
     cells = cells_of(outline, _CELLS)
     area = cells.share * cells.step_mm**2
     advise = []
@@ -101,11 +101,12 @@ def spacing_advice(
     return {"advise": advise, "assumed": told, "assumptions": list(sheet.assumptions)}
 
 
-def _typical(job: "Job") -> tuple[float, float, float, str]:
+def _typical(job: "Job", outline: Outline) -> tuple[float, float, float, str]:
     """Length, undulation and roughness (mm) of the floor to make up, and where they are from."""
     shots = shots_of(job)
-    if sum(shot.kind == "floor" for shot in shots) >= 12:
-        heights = heights_of(shots, "floor", job.setups())
+    floor = [shot for shot in shots if shot.kind == "floor"]
+    if np.sum(outside_mm(outline, floor) <= NEAR_WALL_MM) >= 12:
+        heights = heights_of(shots, "floor", job.setups(), outline)
         model = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
         sd, nugget_sd = np.sqrt(model.variance_mm2), np.sqrt(model.nugget_mm2)
         return (

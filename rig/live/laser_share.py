@@ -13,7 +13,7 @@ from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
 from rig.survey.setups import Sight
-from rig.units import counted, format_doubt, format_off, format_volume
+from rig.units import counted, format_chance, format_doubt, format_off, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
@@ -311,8 +311,8 @@ def setup_lines(
     return [
         *lines,
         f"  {counted(ties['redundancy'], 'sight')} beyond need disagree {ties['misfit']:.1f} "
-        f"times as much as their doubt says (chance {ties['chance_agree']:.0%}); the largest "
-        f"residual is {sign}{shown}, {worst['benchmark']} from set-up "
+        f"times as much as their doubt says (chance {format_chance(ties['chance_agree'])}); the "
+        f"largest residual is {sign}{shown}, {worst['benchmark']} from set-up "
         f"{worst['setup']}.",
     ]
 

@@ -7,20 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
-from rig.plan_geometry import Outline, contains, where
+from rig.plan_geometry import ON_WALL_MM, Outline, contains, where
 from rig.survey.capture import Capture, Stand
 from rig.survey.events import ShotTaken
+from rig.survey.heights import outside_mm
 from rig.survey.laser.line_watch import Known
-from rig.survey.plausibility import Guard
+from rig.survey.plausibility import LONGEST_TYPED_MM, SHORTEST_TYPED_MM, Guard
 from rig.units import format_length
 
 if TYPE_CHECKING:
     from rig.devices.profile import Profile
     from rig.job.rows import Plan, Shot
     from rig.job.store import Job
-
-SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
-"""What a tape may read under a line (common practice, no source)."""
 
 
 def survey_machine(
@@ -212,6 +210,11 @@ def check_sight(
     """
     benchmarks = [shot for shot in shots if shot.kind == "benchmark"]
     floor = [shot for shot in shots if shot.kind == "floor"]
+    floor = [
+        shot
+        for shot, off_mm in zip(floor, outside_mm(outline, floor), strict=True)
+        if off_mm <= ON_WALL_MM
+    ]
     if benchmarks:
         shot = benchmarks[-1]
         noise_mm = shot.stderr_mm

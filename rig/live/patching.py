@@ -14,12 +14,12 @@ from rig.flatness.field import longest_line
 from rig.flatness.rules import Rule
 from rig.flatness.straightedge import worst_placement
 from rig.flatness.verdict import Model, judge
-from rig.live.picture import picture_of
+from rig.live.picture import none_inside, outside_warnings, picture_of
 from rig.live.planning import CAUTIONS, plan_result
 from rig.live.proof import own_heights, surface_model
 from rig.plan_geometry import Outline, where
 from rig.quantities.bags import bag_sheet, bags_for
-from rig.units import counted, format_mass
+from rig.units import counted, format_area, format_chance, format_mass, format_slope
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -69,8 +69,11 @@ def patch_result(
         settings["bag_water_l"],
         settings["waste_share"],
     )
-    model = surface_model(outline, own_heights(job, "floor"), MOST_NODES)
-    nothing = judge(rule, outline, model, confidence)
+    heights = own_heights(job, outline, "floor")
+    if len(heights.labels) == 0:
+        raise CannotAnswer(none_inside(job, "floor"))
+    model = surface_model(outline, heights, MOST_NODES)
+    nothing = judge(rule, outline, model, confidence, units=settings["units"])
     longest = longest_line(outline)
     edges = rule.edges(longest)
     if rule.between == "line":
@@ -89,7 +92,7 @@ def patch_result(
         }
     ]
     done: dict[str, tuple[patches.Work, float]] = {}
-    warnings = list(nothing.warnings)
+    warnings = [*nothing.warnings, *outside_warnings(job, outline, "floor")]
     for way, price in (("patch", None), ("grind and patch", grind_cost)):
         if way != "patch" and price is None:
             continue
@@ -127,8 +130,8 @@ def patch_result(
     work, chance = done[chosen]
     if chance < confidence:
         warnings.append(
-            f"The work passes with {chance:.0%} probability, not {confidence:.0%}: with these "
-            "shots more work cannot make it surer. Shoot closer, then plan again."
+            f"The work passes with {format_chance(chance)} probability, not {confidence:.0%}: "
+            "with these shots more work cannot make it surer. Shoot closer, then plan again."
         )
     if nothing.word == "in":
         warnings.append("The floor passes as it is: nothing needs to be poured for this rule.")
@@ -179,10 +182,10 @@ def patch_result(
         "comparison": ways,
         "assumptions": [
             *sheet.assumptions,
-            f"Patches are feathered out by at most {patches.FEATHER_MM_PER_M:g} mm a metre, and "
-            f"none is smaller than {patches.LEAST_PATCH_M2 * 1e4:.0f} cm² where the rule holds "
-            "without it (common practice, no source). The product's sheet says how thin it may "
-            "be drawn.",
+            "Patches are feathered out by at most "
+            f"{format_slope(patches.FEATHER_MM_PER_M / 1000.0, units)}, and none is smaller than "
+            f"{format_area(patches.LEAST_PATCH_M2, units)} where the rule holds without it (common "
+            "practice, no source). The product's sheet says how thin it may be drawn.",
         ],
         "warnings": warnings,
         "cautions": [*CAUTIONS, *([GRIND_CAUTION] if work.grind_l > 0 else [])],

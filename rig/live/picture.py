@@ -1,6 +1,6 @@
 """The running picture: from a job's shots to the floor's surface, its high point, their doubt."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -9,16 +9,22 @@ from numpy.typing import ArrayLike
 
 from rig.errors import CannotAnswer
 from rig.live.lasers import correction_warnings, far_lasers, shots_of, tie_warnings
-from rig.plan_geometry import Outline, Raster, contains, raster, raster_of
+from rig.plan_geometry import ON_WALL_MM, Outline, Raster, contains, raster, raster_of
 from rig.quantities.bags import bag_sheet
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import DRAWS, Extremes, find_extremes
 from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.surface.next_shots import NextShot, suggest_shots
-from rig.survey.heights import Heights, heights_of, ties_of
+from rig.survey.heights import (
+    NEAR_WALL_MM,
+    Heights,
+    heights_of,
+    outside_mm,
+    ties_of,
+)
 from rig.survey.setups import Ties
-from rig.units import format_length
+from rig.units import counted, format_length, format_place
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -66,9 +72,9 @@ def picture_of(
         Too few or collinear shots, or set-ups that are not tied.
     """
     shots, setups = shots_of(job), job.setups()
-    ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups)
+    ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups, outline)
     if len(heights.labels) == 0:
-        raise CannotAnswer("The job has no shots of the floor yet. Shoot it first: rig survey")
+        raise CannotAnswer(none_inside(job, "floor"))
     surface = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     cells = cells_of(outline, most_cells)
     extremes = find_extremes(
@@ -218,11 +224,11 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     found = tie_warnings(job, picture.ties)
     found += correction_warnings(job, [line.setup for line in picture.ties.lines])
     found += far_lasers(job, picture.outline)
+    found += outside_warnings(job, picture.outline, "floor")
     left = [point.label for point in job.unshot("floor")]
     if 0 < len(left) < len(job.points()):
-        names = ", ".join(left[:5]) + (" …" if len(left) > 5 else "")
         have = "grid point has" if len(left) == 1 else "grid points have"
-        found.append(f"{len(left)} {have} no shot: {names}.")
+        found.append(f"{len(left)} {have} no shot: {some_of(left)}.")
     heights, surface = picture.heights, picture.surface
     units = job.settings["units"], job.settings["denominator"]
     odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
@@ -235,6 +241,48 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
             "may be too small. Shoot closer" + (f" around {names}." if names else ".")
         )
     return found
+
+
+def none_inside(job: "Job", kind: str) -> str:
+    """Say why there is nothing to model."""
+    shots = job.shots(kinds=[kind])
+    if shots:
+        return (
+            f"All {kind} shots ({len(shots)}) lie outside the walls. Mend the walls (rig edit), or "
+            "shoot the room."
+        )
+    return f"The job has no shots of the {kind} yet. Shoot it first: rig survey"
+
+
+def outside_warnings(job: "Job", outline: Outline, kind: str) -> list[str]:
+    """Name the shots outside the walls, which may have been mended since: what counts of them."""
+    shots = job.shots(kinds=[kind])
+    away = outside_mm(outline, shots)
+    units = job.settings["units"]
+    near_mm = format_place(NEAR_WALL_MM, units)
+    found = []
+    for farther, which, does in (
+        (True, f"more than {near_mm} outside the walls or inside an opening", "not used"),
+        (False, f"outside the walls or in an opening, by {near_mm} at most", "used all the same"),
+    ):
+        labels = [
+            shot.point
+            for shot, off_mm in zip(shots, away, strict=True)
+            if (off_mm > NEAR_WALL_MM if farther else ON_WALL_MM < off_mm <= NEAR_WALL_MM)
+        ]
+        if labels:
+            one = len(labels) == 1
+            found.append(
+                f"{counted(len(labels), f'{kind} shot')} {'lies' if one else 'lie'} {which}, and "
+                f"{'is' if one else 'are'} {does}: {some_of(labels)}. Are the walls right? "
+                "(rig edit)"
+            )
+    return found
+
+
+def some_of(labels: Sequence[str]) -> str:
+    """Name the first few of many."""
+    return ", ".join(labels[:5]) + (" …" if len(labels) > 5 else "")
 
 
 def unexplained_text(label: str, above_mm: float, units: str, denominator: int) -> str:

@@ -31,7 +31,7 @@ from rig.target.level import (
     lifts,
 )
 from rig.target.sloped import Hold, Wishes, choose_plane
-from rig.units import counted, format_length, format_mass
+from rig.units import counted, format_chance, format_length, format_mass
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -134,7 +134,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
             len(holds), "The held heights keep"
         )
         warnings.append(
-            f"{held} the minimum cover with only {chance:.0%} probability, "
+            f"{held} the minimum cover with only {format_chance(chance)} probability, "
             f"not {extremes.confidence:.0%}."
         )
     cover = cover_of(plane, floor.x_mm, floor.y_mm, floor.floor_mm, area)
@@ -154,7 +154,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     bags = bags_for(volume.mean_l, max(in_place95_l, volume.mean_l), sheet)
     buy = _whole_bags(safety.need_l(extremes.confidence), sheet)
     load = dead_load(cover.mean_mm, cover.max_mm)
-    rules = rules_with(job.material_rules())
+    rules = rules_with(job.material_rules(), units)
     result: dict[str, Any] = {
         "plane": {"a": plane.a, "b": plane.b, "c": plane.c},
         "confidence": extremes.confidence,

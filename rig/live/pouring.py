@@ -75,7 +75,7 @@ def ground_of(
         place_on(outline, "start", *start_mm)
     bags = int(plan.result["bags"]["p50"])
     cells = raster_of(outline, min(max(CELLS_PER_BATCH * bags, FEWEST_CELLS), MOST_CELLS))
-    heights = heights_of(shots_of(job), "floor", job.setups())
+    heights = heights_of(shots_of(job), "floor", job.setups(), outline)
     surface = GaussianProcess().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     z, _ = surface.predict(cells.x_mm, cells.y_mm)
     cover = Plane(plan.a, plan.b, plan.c).at(cells.x_mm, cells.y_mm) - z

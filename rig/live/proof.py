@@ -29,6 +29,7 @@ from rig.flatness.verdict import (
     model_of,
 )
 from rig.live.lasers import shots_of
+from rig.live.picture import none_inside, outside_warnings
 from rig.plan_geometry import Outline, where
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import Heights, heights_of
@@ -53,7 +54,7 @@ class Surfaces:
     """
 
     def __init__(self, outline: Outline) -> None:
-        self._outline = outline
+        self.outline = outline
         self._fitted: dict[tuple[bytes, ...], GaussianProcess] = {}
         self._fine: dict[tuple[bytes, ...], Field] = {}
 
@@ -70,7 +71,7 @@ class Surfaces:
         """Best estimate of that model, as finely as a floor is judged."""
         key = _key(heights)
         if key not in self._fine:
-            self._fine[key] = fine_field(self.of(heights), self._outline)
+            self._fine[key] = fine_field(self.of(heights), self.outline)
         return self._fine[key]
 
 
@@ -107,15 +108,18 @@ def proof(
     kind = kind_to_judge(job, kind)
     surfaces = surfaces or Surfaces(outline)
     units = job.settings["units"]
-    heights = own_heights(job, kind)
+    heights = own_heights(job, outline, kind)
     verdict, laser = _with_laser(
         job, kind, heights, _judge(job, outline, rule, confidence, heights, surfaces, kind)
     )
     result = verdict_result(verdict, outline, units) | {"kind": kind, "laser": laser}
+    result["warnings"] += outside_warnings(job, outline, kind)
     if kind == "finished" and job.shots(kinds=["floor"]):
         result["change"] = None
         try:
-            before = _judge(job, outline, rule, confidence, own_heights(job, "floor"), surfaces)
+            before = _judge(
+                job, outline, rule, confidence, own_heights(job, outline, "floor"), surfaces
+            )
             told = verdict_result(before, outline, units)
             keys = ("verdict", "chance", "worst", "share_in", "ff", "fl")
             result["before"] = {key: told[key] for key in keys}
@@ -183,7 +187,7 @@ def strips(
     """Strips of the judged surface that fail a straightedge rule, the worst first, few for all."""
     if rule.measure != "straightedge":
         return []
-    field = surfaces.fine(own_heights(job, kind))
+    field = surfaces.fine(own_heights(job, outline, kind))
     return [
         {
             "gap_mm": one.gap_mm,
@@ -199,13 +203,13 @@ def strips(
     ]
 
 
-def own_heights(job: Job, kind: str) -> Heights:
-    """Heights of a kind; one set-up alone needs no tie, for flatness has no datum."""
+def own_heights(job: Job, outline: Outline, kind: str) -> Heights:
+    """Heights of a kind in a room; one set-up alone needs no tie, for flatness has no datum."""
     shots = shots_of(job)
     mine = [shot for shot in shots if shot.kind == kind]
     if len({shot.setup for shot in mine}) == 1:
-        return heights_of(mine, kind)
-    return heights_of(shots, kind, job.setups())
+        return heights_of(mine, kind, outline=outline)
+    return heights_of(shots, kind, job.setups(), outline)
 
 
 def surface_model(
@@ -244,15 +248,17 @@ def _judge(
     """Judge heights; with their kind, F-numbers and levelness hold the laser's own error."""
     from rig.live.laser_share import errors_over
 
-    shared = None
+    if len(heights.labels) == 0:
+        raise CannotAnswer(none_inside(job, kind or "floor"))
+    shared, units = None, job.settings["units"]
     if kind is not None and rule.measure in ("f-numbers", "level"):
         shared = errors_over(job, kind, heights)
     if rule.measure == "f-numbers":
         lines = shot_lines(heights, shared)
         if lines:
-            return judge_lines(rule, lines, confidence, outline.area_m2)
+            return judge_lines(rule, lines, confidence, outline.area_m2, units)
     model = surface_model(outline, heights, surfaces=surfaces)
-    return judge(rule, outline, model, confidence, shared)
+    return judge(rule, outline, model, confidence, shared, units)
 
 
 def shot_lines(heights: Heights, shared: Shared | None = None) -> list[LevelLine]:
@@ -375,7 +381,8 @@ def change(job: Job, surfaces: Surfaces) -> dict[str, Any]:
     Heights before and after are compared, so every set-up must be tied by a benchmark.
     """
     shots, setups = shots_of(job), job.setups()
-    before, after = heights_of(shots, "floor", setups), heights_of(shots, "finished", setups)
+    before = heights_of(shots, "floor", setups, surfaces.outline)
+    after = heights_of(shots, "finished", setups, surfaces.outline)
     row = {label: n for n, label in enumerate(before.labels)}
     both = [(row[label], n) for n, label in enumerate(after.labels) if label in row]
     depth = np.array([after.z_mm[n] - before.z_mm[m] for m, n in both])

@@ -124,7 +124,7 @@ class _FloorSoFar:
         from rig.live.picture import cells_of
         from rig.plan_geometry import Door, from_rings
         from rig.surface.running import RunningPicture
-        from rig.survey.heights import lines_of
+        from rig.survey.heights import NEAR_WALL_MM, lines_of, outside_mm
 
         walls, openings, doors = rings
         self._outline = from_rings(walls, openings, tuple(Door(*door) for door in doors))
@@ -138,6 +138,8 @@ class _FloorSoFar:
             floor, lines, self._line_mm = [s for s in floor if s.setup == setup], {}, 0.0
         if lines and setup not in lines:
             floor = []
+        away = outside_mm(self._outline, floor)
+        floor = [shot for shot, off_mm in zip(floor, away, strict=True) if off_mm <= NEAR_WALL_MM]
         self._shots: dict[str, _Place] = {
             shot.point: (
                 shot.x_mm,

@@ -81,6 +81,19 @@ RULES = (
     Rule("bucket", "mixing buckets, one filled while one is poured", PRACTICE, "job", 3.0, "piece"),
 )
 _BY_KEY = {rule.key: rule for rule in RULES}
+# What is sold and measured where the job is in millimetres: no inches converted.
+_METRIC_MM = {
+    "lath_width": 700.0,
+    "lath_length": 2400.0,
+    "lath_overlap": 25.0,
+    "staple_spacing": 150.0,
+    "joist_spacing": 400.0,
+    "screw_spacing": 150.0,
+    "panel_width": 1200.0,
+    "panel_length": 2400.0,
+}
+_SCREWS_MM = {"in": (50.8, 31.75, 28.575), "mm": (50.0, 32.0, 28.0)}
+"""Screws along joists and between, and the plywood that the latter are for."""
 _NOT_ZERO = {
     "lath_width",
     "lath_length",
@@ -92,7 +105,13 @@ _NOT_ZERO = {
 }
 
 
-def rules_with(kept: Iterable[Mapping[str, Any]]) -> list[Rule]:
+def rules_of(units: str) -> list[Rule]:
+    """Return the rules given here: in a metric job with rounded metric lengths."""
+    metric = _METRIC_MM if units == "mm" else {}
+    return [replace(rule, amount=metric.get(rule.key, rule.amount)) for rule in RULES]
+
+
+def rules_with(kept: Iterable[Mapping[str, Any]], units: str = "in") -> list[Rule]:
     """All rules, those kept in a job (rows of its table) in place of those given here."""
     mine = {row["key"]: row for row in kept}
     return [
@@ -105,7 +124,7 @@ def rules_with(kept: Iterable[Mapping[str, Any]]) -> list[Rule]:
         )
         if rule.key in mine
         else rule
-        for rule in RULES
+        for rule in rules_of(units)
     ]
 
 
@@ -218,20 +237,22 @@ def materials_for(
         pitch = amount("joist_spacing") * amount("screw_spacing")
         count = _up(amount("screws") * area * 1e6 / pitch)
         every = length(amount("screw_spacing"))
+        along_mm, between_mm, plywood_mm = _SCREWS_MM[units]
         found += [
             Material(
                 "screws along joists",
                 count,
                 "piece",
-                f"{count} of {length(50.8)}, every {every} (plywood; --material screws=0 for none)",
+                f"{count} of {length(along_mm)}, every {every} (plywood; --material screws=0 for "
+                "none)",
                 source("screws", "joist_spacing", "screw_spacing"),
             ),
             Material(
                 "screws between joists",
                 count,
                 "piece",
-                f"{count} of {length(31.75)}, every {every} along the middle, "
-                f"for plywood of {length(28.575)} in all",
+                f"{count} of {length(between_mm)}, every {every} along the middle, "
+                f"for plywood of {length(plywood_mm)} in all",
                 source("screws", "joist_spacing", "screw_spacing"),
             ),
         ]

@@ -10,6 +10,7 @@ from rig.drawing.contours import Contours, contours_of, lattice_of
 from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
 from rig.live.lasers import shots_of
+from rig.live.picture import outside_warnings
 from rig.live.proof import own_heights
 from rig.plan_geometry import Outline
 from rig.surface.floor_model import floor_model
@@ -65,11 +66,13 @@ def plan_data(job: "Job", outline: Outline) -> PlanData:
         if not any(shot.kind == kind for shot in shots):
             continue
         try:
-            heights[kind] = heights_of(shots, kind, setups)
+            heights[kind] = heights_of(
+                shots, kind, setups, None if kind == "threshold" else outline
+            )
         except CannotAnswer as error:
             # One set-up alone still has its own shape; its heights then stand apart.
             if kind == "finished":
-                heights[kind] = own_heights(job, kind)
+                heights[kind] = own_heights(job, outline, kind)
                 notes.append(f"The finished shots stand on their own line: {error}")
     surfaces = []
     for kind in ("floor", "finished"):
@@ -82,6 +85,8 @@ def plan_data(job: "Job", outline: Outline) -> PlanData:
     plane = None if plan is None else (plan.a, plan.b, plan.c)
     if plan is not None and job.changed_since(plan):
         notes.append("The finished plane and the markers are stale: shots changed since.")
+    for kind in ("floor", "finished"):
+        notes += outside_warnings(job, outline, kind)
     return PlanData(
         outline,
         tuple(job.points()),

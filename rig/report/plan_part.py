@@ -8,7 +8,7 @@ from rig.drawing.work import patches_drawing
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.report.survey_part import doubt_blocks
-from rig.units import counted, format_load, format_slope
+from rig.units import counted, format_chance, format_load, format_slope
 
 
 def plane_section(source: Source) -> Section:
@@ -34,7 +34,7 @@ def plane_section(source: Source) -> Section:
         ("Cover on average", source.length(cover["mean"])),
         ("Cover at the deepest", source.length(cover["max"])),
         ("Minimum cover", minimum),
-        ("Kept everywhere with", f"{result['chance_min_cover']:.0%} probability"),
+        ("Kept everywhere with", f"{format_chance(result['chance_min_cover'])} probability"),
         ("Lifts", str(result["lifts"])),
         ("Chosen (UTC)", source.time(plan.utc_s)),
     ]
@@ -100,7 +100,8 @@ def quantities_section(source: Source) -> Section | None:
         rows.insert(1, ("By flat triangles between shots", source.volume(volume["triangulated"])))
     why = f"to be {result['confidence']:.0%} sure"
     if "purchase" in result:
-        why = f"the cheapest at the prices given; short {result['purchase']['chance_short']:.0%}"
+        short = format_chance(result["purchase"]["chance_short"])
+        why = f"the cheapest at the prices given; short {short}"
     materials = tuple((m["item"], m["text"], m["source"]) for m in result["materials"])
     return section(
         "quantities",
@@ -183,7 +184,7 @@ def patches_section(source: Source) -> Section | None:
             way["way"],
             source.volume(way["fill_l"]),
             str(way["bags"]["p95"]),
-            "" if way["chance"] is None else f"{way['chance']:.0%}",
+            "" if way["chance"] is None else format_chance(way["chance"]),
         )
         for way in told["comparison"]
     )
@@ -192,7 +193,7 @@ def patches_section(source: Source) -> Section | None:
         title,
         Words(
             f"{counted(len(told['patches']), 'place')}, {source.area(told['area_m2'])}: passes "
-            f"{rule.key} with {told['chance']:.0%} probability. "
+            f"{rule.key} with {format_chance(told['chance'])} probability. "
             f"{counted(told['bags']['p95'], 'bag')}.",
             "lead",
         ),

@@ -10,7 +10,7 @@ from rig.flatness.rules import Rule, load_rule
 from rig.live.proof import kind_to_judge, near_points, own_heights, proof, strips
 from rig.report.document import Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
-from rig.units import counted, format_between
+from rig.units import counted, format_between, format_chance
 
 DEFAULT_RULE = "click-lock"
 TONES: dict[str, Tone] = {"in": "good", "out": "bad", "unsure": "unsure"}
@@ -49,7 +49,7 @@ def proof_section(source: Source) -> Section:
         ("Source", told["source"]),
         (
             "Conforms with",
-            f"{told['chance']:.0%} probability; {told['confidence']:.0%} is asked for",
+            f"{format_chance(told['chance'])} probability; {told['confidence']:.0%} is asked for",
         ),
     ]
     worst = told["worst"]
@@ -110,7 +110,7 @@ def proof_section(source: Source) -> Section:
 def _figure(
     source: Source, kind: str, rule: Rule, told: dict[str, Any], failed: list[dict[str, Any]]
 ) -> Figure:
-    heights = own_heights(source.job, kind)
+    heights = own_heights(source.job, source.outline, kind)
     surface = source.surfaces.of(heights)
     lines = []
     if rule.measure == "f-numbers":

@@ -104,7 +104,7 @@ class Source:
         if not any(shot.kind == "floor" for shot in self.shots):
             return None
         try:
-            return heights_of(shots_of(self.job), "floor", self.job.setups())
+            return heights_of(shots_of(self.job), "floor", self.job.setups(), self.outline)
         except CannotAnswer:
             return None
 

@@ -8,7 +8,7 @@ import shapely
 
 from rig.drawing.floor import floor_drawing
 from rig.drawing.points import room_drawing, walk_drawing
-from rig.live.picture import floor_result, warnings_of
+from rig.live.picture import floor_result, outside_warnings, warnings_of
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.units import counted
@@ -127,6 +127,7 @@ def floor_section(source: Source) -> Section:
                 f"{counted(len(source.floor.labels), 'shot')}, too few or on one line: they say "
                 "nothing of the floor between them yet."
             ),
+            bullets(outside_warnings(source.job, source.outline, "floor"), "warning"),
         )
     more, warnings = [], warnings_of(source.job, picture)
     if source.planned_high is None:

@@ -12,9 +12,13 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from rig.plan_geometry import Outline
+
 # A shot point stood on again is found only so well; a benchmark is a point (common practice, no
 # source). Counts where a floor shot has to serve as a tie.
 REFOUND_MM = 0.5
+NEAR_WALL_MM = 300.0
+"""A shot this near outside a wall still tells of the floor inside (common practice, no source)."""
 # Kinds that a plan stands on: the first set-up that gave one is set-up 1.
 BASIS = ("floor", "benchmark", "threshold")
 
@@ -109,8 +113,28 @@ def lines_of(
     return ties_of(shots, kind, setups).lines
 
 
-def heights_of(shots: Sequence[_Shot], kind: str = "floor", setups: Iterable[str] = ()) -> Heights:
+def outside_mm(outline: "Outline", shots: Sequence[_Shot]) -> "NDArray[np.float64]":
+    """How far each shot lies outside the walls or inside an opening; 0 without a place."""
+    import numpy as np
+    import shapely
+
+    x, y = np.array([(s.x_mm or 0.0, s.y_mm or 0.0) for s in shots], dtype=float).reshape(-1, 2).T
+    away = shapely.distance(outline.polygon, shapely.points(x, y))
+    placed = np.array([s.x_mm is not None and s.y_mm is not None for s in shots], dtype=bool)
+    told: NDArray[np.float64] = np.where(placed, away, 0.0)
+    return told
+
+
+def heights_of(
+    shots: Sequence[_Shot],
+    kind: str = "floor",
+    setups: Iterable[str] = (),
+    outline: "Outline | None" = None,
+) -> Heights:
     """Heights of all shots of a kind that have a place; `setups` as in `ties_of`.
+
+    With `outline` only of those inside it or just outside: the walls may have been mended since,
+    and what lies farther off says nothing of this floor. Such a shot may still tie a line.
 
     Raises
     ------
@@ -120,10 +144,14 @@ def heights_of(shots: Sequence[_Shot], kind: str = "floor", setups: Iterable[str
     import numpy as np
 
     lines = {line.setup: line for line in lines_of(shots, kind, setups)}
+    near = [shot for shot in shots if shot.kind == kind]
+    if outline is not None:
+        away = outside_mm(outline, near)
+        near = [shot for shot, off in zip(near, away, strict=True) if off <= NEAR_WALL_MM]
     placed = [
         (shot, shot.x_mm, shot.y_mm)
-        for shot in shots
-        if shot.kind == kind and shot.x_mm is not None and shot.y_mm is not None
+        for shot in near
+        if shot.x_mm is not None and shot.y_mm is not None
     ]
     return Heights(
         tuple(shot.point for shot, _, _ in placed),

@@ -1,8 +1,9 @@
-"""Doubts whether what a rod says can be so: told at once, kept in the log, never acted upon.
+"""Doubts whether what a rod or a table says can be so: told at once, never acted upon.
 
-A state machine without I/O or clock beside the survey's or the setting's. It watches the readings
-for a display that hangs, a unit mixed up and readings longer than the rod, the shots for steps
-that no floor makes, and says once what else is wrong with the device. The installer decides.
+`doubts_of_table` looks at a table. `Guard` is a state machine without I/O or clock beside the
+survey's or the setting's: it watches the readings for a display that hangs, a unit mixed up and
+readings longer than the rod, the shots for steps that no floor makes, and says once what else is
+wrong with the device. The installer decides.
 """
 
 import math
@@ -15,6 +16,12 @@ from statistics import median
 from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER
 from rig.devices.reading import Reading
 from rig.survey.events import Event, ShotTaken, Trouble
+from rig.units import counted
+
+SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
+"""What a tape may read under a line (common practice, no source)."""
+LARGEST_RANGE_MM = 300.0
+"""A floor to be levelled falls less from its highest to its lowest (common practice, no source)."""
 
 # Common practice, no source: floors to be levelled fall less than this between neighbours.
 STEP_MM = 10.0
@@ -38,6 +45,78 @@ FINE_DIGIT_MM = 0.2
 """A coarser digit may well stand still for long."""
 
 LOW_BATTERY_PERCENT = 15
+
+
+def doubts_of_table(
+    readings: Iterable[tuple[str, str, float]],
+    earlier: Mapping[str, Iterable[float]],
+    unit: str,
+    show: Callable[[float], str],
+) -> list[str]:
+    """Say what no floor reads in a table that is well written otherwise; nothing is refused.
+
+    Parameters
+    ----------
+    readings : iterable of (set-up, label, reading_mm)
+        Of the floor, before or after the pour.
+    earlier : mapping of set-up to readings in mm
+        What was read under the same lines before.
+    unit : str
+        That the table is said to be in.
+    show : callable
+        Writes a length for people.
+    """
+    setups: dict[str, list[tuple[str, float]]] = {}
+    for setup, label, reading_mm in readings:
+        setups.setdefault(setup, []).append((label, reading_mm))
+    ask = f"is --unit {unit} right?"
+    told = []
+    for setup, rows in setups.items():
+        under = f" under set-up {setup}" if len(setups) > 1 else ""
+        before = list(earlier.get(setup, ()))
+        usual_mm = median([*before, *(reading_mm for _, reading_mm in rows)])
+        beyond, mixed, sound = [], [], []
+        for label, reading_mm in rows:
+            if not SHORTEST_TYPED_MM <= reading_mm <= LONGEST_TYPED_MM:
+                beyond.append(label)
+            elif _times_apart(reading_mm, usual_mm):
+                mixed.append(label)
+            else:
+                sound.append((reading_mm, label))
+        if beyond:
+            told.append(
+                f"{counted(len(beyond), 'reading')}{under} {_is_are(beyond)} outside what a tape "
+                f"reads under a line ({show(SHORTEST_TYPED_MM)} to {show(LONGEST_TYPED_MM)}): "
+                f"{_some(beyond)}; {ask}"
+            )
+        if mixed:
+            told.append(
+                f"{counted(len(mixed), 'reading')}{under} {_is_are(mixed)} some 25.4 times off "
+                f"the others: {_some(mixed)}. Inches among millimetres? {ask.capitalize()}"
+            )
+        if sound and (range_mm := max(sound)[0] - min(sound)[0]) > LARGEST_RANGE_MM:
+            told.append(
+                f"The readings{under} range over {show(range_mm)}, from {show(min(sound)[0])} at "
+                f"{min(sound)[1]} to {show(max(sound)[0])} at {max(sound)[1]}, and few floors are "
+                f"that far out of level: {ask}"
+            )
+    return told
+
+
+def _times_apart(value_mm: float, usual_mm: float) -> bool:
+    """Whether one of two readings is about 25.4 times the other."""
+    if value_mm <= 0.0 or usual_mm <= 0.0:
+        return False
+    times = max(value_mm / usual_mm, usual_mm / value_mm)
+    return MM_PER_IN / UNIT_SPREAD <= times <= MM_PER_IN * UNIT_SPREAD
+
+
+def _some(labels: list[str]) -> str:
+    return ", ".join(labels[:5]) + (" …" if len(labels) > 5 else "")
+
+
+def _is_are(things: list[str]) -> str:
+    return "is" if len(things) == 1 else "are"
 
 
 @dataclass
@@ -216,13 +295,8 @@ class Guard:
 
     def _unit(self, time_s: float, value_mm: float) -> list[Event]:
         usual = self._usual_mm
-        if self._away or usual <= 0.0 or value_mm <= 0.0:
-            self._odd.clear()
-            return []
-        ratio = value_mm / usual
-        small = ratio < 1.0
-        times = 1.0 / ratio if small else ratio
-        if not MM_PER_IN / UNIT_SPREAD <= times <= MM_PER_IN * UNIT_SPREAD:
+        small = value_mm < usual
+        if self._away or not _times_apart(value_mm, usual):
             self._odd.clear()
             return []
         self._odd.append((time_s, value_mm))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
 from rig.job.rows import SAME_PLACE_MM
+from rig.survey.plausibility import LONGEST_TYPED_MM
 from rig.units import counted, parse_length
 
 if TYPE_CHECKING:
@@ -23,6 +24,10 @@ OPTIONAL = ("stderr", "setup", "kind")
 EXPORTED = ("label", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind")
 OUTSIDE_MM = 25.0
 LONGEST_ROD_MM = 20_000.0
+# A table read in too small a unit stands crammed in one corner of the room: from so many places
+# on, within so small a part of it.
+LEAST_CRAMMED, CRAMMED_SHARE = 4, 1.0 / 8.0
+_UNITS_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "ft": 304.8, "m": 1000.0}
 
 
 @dataclass(frozen=True)
@@ -59,7 +64,7 @@ def read_table(
     Raises
     ------
     BadInput
-        With the line at fault; nothing is taken then.
+        With the line at fault, or the unit that the table must be in; nothing is taken then.
     """
     tape_mm = TypedReader("in" if unit in ("in", "ft") else "mm").stderr_mm
     rows: list[Row] = []
@@ -88,7 +93,10 @@ def read_table(
         x_mm, y_mm = (None, None) if placeless else (length("x"), length("y"))
         reading_mm = length("reading")
         if abs(reading_mm) > LONGEST_ROD_MM:
-            raise refuse(f"the reading is {reading_mm / 1000:.1f} m, longer than any rod.")
+            raise refuse(
+                f"the reading is {reading_mm / 1000:.1f} m, longer than any rod: is --unit {unit} "
+                "right?"
+            )
         if reading_mm < 0.0 and kind in ("floor", "finished"):
             raise refuse(
                 f"{label} reads less than 0. A reading is how far the line stands above the floor, "
@@ -106,8 +114,9 @@ def read_table(
             if label in grid and math.dist((x_mm, y_mm), grid[label]) > SAME_PLACE_MM:
                 x, y = grid[label]
                 raise refuse(f"the grid has {label} at {x:.0f}, {y:.0f} mm, not here.")
-            if kind != "threshold" and _outside_mm(outline, x_mm, y_mm) > OUTSIDE_MM:
-                raise refuse(f"{label} lies outside the walls or in an opening.")
+            if kind != "threshold" and (off_mm := _outside_mm(outline, x_mm, y_mm)) > OUTSIDE_MM:
+                ask = f" Is --unit {unit} right?" if off_mm > _reach_mm(outline) / 2.0 else ""
+                raise refuse(f"{label} lies outside the walls or in an opening.{ask}")
         # A line may be tied by a sight of the very spot; else two places would pass for one.
         if kind == "benchmark" and label in grid:
             x, y = grid[label]
@@ -118,6 +127,12 @@ def read_table(
         rows.append(Row(label, x_mm, y_mm, reading_mm, stderr_mm, setup, kind))
     if not rows:
         raise BadInput(f"{path} has a heading but no rows.")
+    likelier = _likelier_unit(rows, unit, outline)
+    if likelier:
+        raise BadInput(
+            f"{path}: read in {unit}, all places stand crammed in one corner of the room; read in "
+            f"{likelier} they fill it. Nothing was taken; retry with --unit {likelier}."
+        )
     return rows
 
 
@@ -241,6 +256,36 @@ def _heading(
             f"{path}, line {line}: column {missing[0]!r} is missing; the heading is {wanted}."
         )
     return names
+
+
+def _likelier_unit(rows: list[Row], unit: str, outline: "Outline") -> str | None:
+    """Name the larger unit in which a crammed table would fill the room, where there is one."""
+    places = [
+        (row.x_mm, row.y_mm, row.reading_mm)
+        for row in rows
+        if row.kind in ("floor", "finished") and row.x_mm is not None and row.y_mm is not None
+    ]
+    if len(places) < LEAST_CRAMMED:
+        return None
+    xs, ys, readings = zip(*places, strict=True)
+    span_mm, reach_mm = math.hypot(max(xs) - min(xs), max(ys) - min(ys)), _reach_mm(outline)
+    if span_mm > CRAMMED_SHARE * reach_mm:
+        return None
+    for other in sorted(_UNITS_MM, key=_UNITS_MM.__getitem__, reverse=True):
+        times = _UNITS_MM[other] / _UNITS_MM[unit]
+        if (
+            times * span_mm >= reach_mm / 2.0
+            and times * max(readings) <= LONGEST_TYPED_MM
+            and all(_outside_mm(outline, times * x, times * y) <= OUTSIDE_MM for x, y, _ in places)
+        ):
+            return other
+    return None
+
+
+def _reach_mm(outline: "Outline") -> float:
+    """How far the room reaches from corner to corner."""
+    left, low, right, high = outline.polygon.bounds
+    return math.hypot(right - left, high - low)
 
 
 def _outside_mm(outline: "Outline", x_mm: float, y_mm: float) -> float:

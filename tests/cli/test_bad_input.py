@@ -96,6 +96,83 @@ def test_a_table_without_unit_is_refused(job, table):
     assert "--unit" in refused.err
 
 
+def in_unit(size_mm: float) -> str:
+    """A table of the room's corners and middle, written in a unit of so many millimetres."""
+    rows = [(200, 200, 1200), (2800, 200, 1203), (2800, 3800, 1207), (1500, 2000, 1204)]
+    rows.append((200, 3800, 1202))
+    return HEAD + "".join(
+        f"P{n}," + ",".join(f"{value / size_mm:.3f}" for value in row) + "\n"
+        for n, row in enumerate(rows, 1)
+    )
+
+
+@pytest.mark.parametrize(
+    ("size_mm", "unit", "likelier"),
+    [(25.4, "mm", "in"), (304.8, "in", "ft"), (1000.0, "mm", "m"), (1000.0, "cm", "m")],
+)
+def test_a_table_in_a_larger_unit_than_said_is_refused_with_the_unit_that_fits(
+    job, table, size_mm, unit, likelier
+):
+    refused = job("import", table(in_unit(size_mm)), "--unit", unit)
+    assert refused.code == 2
+    assert f"--unit {likelier}." in refused.err
+    assert "Nothing was taken" in refused.err
+    assert job("floor").code == 1
+    assert job("import", table(in_unit(size_mm)), "--unit", likelier).code == 0
+
+
+@pytest.mark.parametrize("unit", ["in", "ft", "m"])
+def test_a_table_in_a_smaller_unit_than_said_is_refused_with_the_question(job, table, unit):
+    refused = job("import", table(in_unit(1.0)), "--unit", unit)
+    assert refused.code == 2
+    assert f"--unit {unit} right?" in refused.err
+
+
+def test_a_few_shots_close_together_are_taken(job, table):
+    """Four shots about a high point are no sign of another unit."""
+    rows = "".join(f"H{n},{250 + 100 * (n % 2)},{250 + 100 * (n // 2)},1200\n" for n in range(4))
+    taken = job("import", table(HEAD + rows), "--unit", "mm", "--json")
+    assert taken.code == 0
+    assert taken.json["warnings"] == []
+
+
+@pytest.mark.parametrize(
+    ("row", "say"),
+    [
+        ("P6,1000,1000,47.4\n", "1 reading is some 25.4 times off the others: P6"),
+        ("P6,1000,1000,5600\n", "1 reading is outside what a tape reads under a line (1 mm to"),
+        ("P6,1000,1000,1610\n", "range over 410 mm, from 1200 mm at P1 to 1610 mm at P6"),
+    ],
+)
+def test_readings_that_no_floor_gives_are_told_with_the_unit(job, table, row, say):
+    taken = job("import", table(HEAD + GOOD + row), "--unit", "mm")
+    assert taken.code == 0
+    (line,) = [line for line in taken.out.splitlines() if line.startswith("! ")]
+    assert say in line
+    assert "s --unit mm right?" in line
+
+
+def test_readings_are_held_against_those_before_under_the_same_line(job, table):
+    assert job("import", table(HEAD + GOOD), "--unit", "mm").code == 0
+    inches = "".join(f"Q{n},{500 * n},1000,47.4\n" for n in range(1, 5))
+    mixed = job("import", table(HEAD + inches), "--unit", "mm", "--json")
+    assert "4 readings are some 25.4 times off" in mixed.json["warnings"][0]
+    new_line = "".join(f"R{n},{500 * n},1500,47.4,2\n" for n in range(1, 5))
+    other = job("import", table(f"{HEAD.strip()},setup\n{new_line}"), "--unit", "mm", "--json")
+    assert other.json["warnings"] == []
+
+
+def test_a_table_that_is_taken_again_says_how_many_shots_it_replaced(job, table):
+    first = job("import", table(HEAD + GOOD), "--unit", "mm")
+    assert "took the place" not in first.out
+    again = job("import", table(HEAD + GOOD), "--unit", "mm")
+    assert "5 of them took the place of earlier shots of the same label." in again.out
+    rows = "P5,1500,2000,1205\nP6,1000,1000,1203\n"
+    one = job("import", table(HEAD + rows), "--unit", "mm")
+    assert "1 of them took the place of an earlier shot" in one.out
+    assert job("import", table(HEAD + rows), "--unit", "mm", "--json").json["replaced"] == 2
+
+
 @pytest.mark.parametrize("spacing", ["0m", "-1m", "3"])
 def test_a_grid_needs_a_spacing_that_is_one(job, spacing):
     refused = job("grid", "--spacing", spacing)

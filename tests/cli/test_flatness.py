@@ -152,10 +152,69 @@ def test_a_rule_of_ones_own(job, table, tmp_path):
     told = job("flatness", "--rule", rule, "--json")
     assert told.code == 0
     assert told.json["rule"] == "mine"
+    assert (
+        "It conforms with over 99% probability; 95% is asked for."
+        in job("flatness", "--rule", rule).out
+    )
     rule.write_text('text = "generous"\nslack = 3\n' + body)
     refused = job("flatness", "--rule", rule)
     assert refused.code == 2
     assert "slack" in refused.err
+
+
+def test_warnings_are_in_the_units_of_the_job(run, table):
+    """Two spacings of 1 m hide the small spans of a rule; a 2 m room is shorter than its edge."""
+    rows = "".join(
+        f"P{i}{j},{100 + 900 * i},{100 + 900 * j},1200\n" for i in (0, 1, 2) for j in (0, 1, 2)
+    )
+    path = table("label,x,y,reading\n" + rows)
+    for units, edge, other in (("mm", "3048 mm", " ft"), ("in", "10 ft", " mm")):
+        job = ("--job", f"{units}.sqlite")
+        run("new", *job, "--room", "2m,2m", "--units", units)
+        assert run("import", *job, path, "--unit", "mm").code == 0
+        for rule in ("a108-small", "click-lock", "din18202-3"):
+            told = run("flatness", *job, "--rule", rule, "--json").json["warnings"]
+            assert told
+            assert not any(other in text for text in told), told
+        cut = run("flatness", *job, "--rule", "click-lock", "--json").json["warnings"][0]
+        assert cut.startswith(f"An edge of {edge} does not fit here")
+
+
+@pytest.mark.parametrize(("unit", "step", "other"), [("mm", "300mm", " ft"), ("in", "12in", " mm")])
+def test_warnings_of_a_table_of_lines_are_in_its_units(run, table, unit, step, other):
+    rows = "".join(f"A,{1 + 0.01 * math.sin(n):.4f}\n" for n in range(20))
+    path = table("line,reading\n" + rows)
+    for rule in ("a108-small", "e1155"):
+        words = ["--lines", path, "--step", step, "--unit", unit, "--rule", rule]
+        told = run("flatness", *words, "--json").json["warnings"]
+        assert told
+        assert not any(other in text for text in told), told
+
+
+@pytest.mark.parametrize(
+    ("units", "slope", "area", "volume", "other"),
+    [
+        ("in", "0.24 in/ft", "0.54 ft²", " ft³", (" mm", "cm²", " m²")),
+        ("mm", "20 mm/m", "0.05 m²", " l", (" in deep", "in/ft", "ft²", "ft³")),
+    ],
+)
+def test_patches_are_told_in_the_units_of_the_job(run, table, units, slope, area, volume, other):
+    run("new", "--room", "12ft,15ft", "--units", units, "--bag-yield", "12l", "--waste", "5%")
+    assert run("import", table(dish_rows(9.0)), "--unit", "mm").code == 0
+    told = run("plan", "--patch", "click-lock", "--fill", "2", "--grind", "5")
+    assert told.code == 0, told.err
+    assert f"feathered out by at most {slope}, and none is smaller than {area}" in told.out
+    (nothing,) = [line for line in told.out.splitlines() if line.startswith("nothing")]
+    assert nothing.count(f" 0{volume}") == 2  # neither filled nor ground
+    # The bag's sheet is told in both systems.
+    lines = [line for line in told.out.splitlines() if not line.startswith("Assumed: A bag")]
+    assert not any(word in line for word in other for line in lines)
+
+
+def test_a_rule_asked_for_its_limit_answers_in_both_systems(run):
+    told = run("rules", "--span", "10ft").out
+    assert "at 3048 mm (120 in): 4.8 mm (3/16 in)" in told
+    assert "at 3048 mm (120 in): 8 mm (5/16 in)" in told
 
 
 def test_no_shots_yet_is_said(job, table):

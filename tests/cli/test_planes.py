@@ -138,6 +138,10 @@ def test_materials_follow_rules_that_the_user_can_change(l_shaped):
     assert kept["edge_strip"] == 1.0  # what was not changed is kept as it was used
     assert edits[-1]["new"]["material primer"] == 0.3
     assert l_shaped("edit", "--material", "glue=1").code == 2
+    told = l_shaped("edit", "--material", "lath_overlap=4cm", "--material", "lath=1").out
+    assert "lath_overlap is 40 mm now" in told
+    lath = {m["item"]: m for m in plan(l_shaped)["materials"]}["lath"]
+    assert "700 mm by 2400 mm, overlapping by 40 mm" in lath["text"]
 
 
 @pytest.mark.parametrize(

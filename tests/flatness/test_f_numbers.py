@@ -201,7 +201,11 @@ def test_minimum_rules_are_said():
     small = minimum_rules(lines, 16.7, 300.0)
     assert any("29.7" in text for text in small)
     assert any("fewer" in text for text in small)
-    assert any("610" in text for text in small)
+    assert any("0.61 m" in text for text in small)
+    feet = minimum_rules(lines, 16.7, 300.0, "in")
+    for said in ("180 ft²", "320 ft²", "2 ft away"):
+        assert any(said in text for text in feet)
+    assert not any("m²" in text for text in feet)
     assert any("not known" in text for text in minimum_rules(lines, None))
     assert minimum_rules(walked(8, 40, 4), 40.0, 700.0) == []
 

@@ -79,6 +79,7 @@ def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says():
     kept = [2.0 * stats.norm.cdf(12.0 / (u * m)) - 1.0 for m in (3.4576, 4.372)]
     assert verdict.chance == pytest.approx(math.prod(kept), abs=3 * math.sqrt(0.17 * 0.83 / 150))
     assert (verdict.alone.word, verdict.word) == ("in", "unsure")
+    assert verdict.next_shots == ()  # more shots do not tell a laser's slope
 
 
 def test_a_table_of_lines_is_judged_end_to_end():
@@ -92,5 +93,11 @@ def test_a_table_of_lines_is_judged_end_to_end():
     # By hand: 12.2 mm ± 0.1 √2 against 12 mm.
     near = judge_lines(RULE, [LevelLine("A", np.linspace(0.0, -12.2, 11), 500.0, 0.1)], 0.95)
     assert near.chance == pytest.approx(stats.norm.cdf(-0.2 / (0.1 * math.sqrt(2.0))), abs=0.06)
+    # Each of 40 falls keeps the 12 mm as read, and among them one that does not is near certain.
+    falls = [LevelLine(f"L{n}", np.linspace(0.0, -11.9, 11), 500.0, 0.5) for n in range(40)]
+    held = judge_lines(RULE, falls, 0.95)
+    assert held.chance <= 0.05
+    assert held.word == "unsure"
+    assert any("readings as they stand keep the rule" in text for text in held.warnings)
     with pytest.raises(BadInput, match="two ends"):
         judge_lines(RULE, [LevelLine("A", np.array([1.0]), 500.0)], 0.95)

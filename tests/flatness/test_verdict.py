@@ -4,10 +4,19 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInput
+from rig.flatness.f_numbers import combine
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import load_rule, parse_rule
 from rig.flatness.scan import scan_model
-from rig.flatness.verdict import fit_surface, judge, judge_lines, model_of, spacing_of, word_for
+from rig.flatness.verdict import (
+    fit_surface,
+    guarded,
+    judge,
+    judge_lines,
+    model_of,
+    spacing_of,
+    word_for,
+)
 from rig.plan_geometry import room
 from tests.flatness.error_rates import rates
 
@@ -74,6 +83,49 @@ def test_din_says_which_spans_are_not_proved():
     assert any("nothing is proved" in text for text in verdict.warnings)
 
 
+@pytest.mark.parametrize(
+    ("chance", "share", "blind", "word", "why"),
+    [
+        (0.99, 0.5, False, "in", ""),
+        (0.99, 0.5, True, "unsure", "only because the shots stand too wide apart"),
+        (0.5, 0.9, True, "unsure", ""),
+        (0.01, 1.1, False, "out", ""),
+        (0.0, 0.98, False, "unsure", "best estimate of the floor keeps the rule"),
+        (0.0, 1.1, True, "out", ""),
+    ],
+)
+def test_a_word_that_is_held_back_says_why(chance, share, blind, word, why):
+    told, reasons = guarded(chance, 0.95, share, "shots", blind)
+    assert told == word
+    assert len(reasons) == bool(why)
+    assert why in "".join(reasons)
+
+
+def test_no_shots_are_asked_for_where_only_spacing_settles_it():
+    """Nothing is wrong with the floor, but a foot of edge is not seen at this spacing."""
+    flat = surveyed(lambda x, y: 0 * x, noise_mm=0.02)
+    verdict = judge(load_rule("a108-small"), ROOM, flat, 0.95)
+    assert (verdict.word, verdict.next_shots) == ("unsure", ())
+    assert any("only because the shots stand too wide apart" in text for text in verdict.warnings)
+
+
+def test_a_best_estimate_that_the_draws_contradict_is_said():
+    verdict = judge(load_rule("click-lock"), ROOM, surveyed(dish(4.6)), 0.95)
+    assert verdict.worst.share <= 1.0
+    assert verdict.chance <= 0.05
+    assert verdict.word == "unsure"
+    assert any("best estimate of the floor keeps the rule" in text for text in verdict.warnings)
+
+
+def test_coarse_readings_that_keep_a_rule_are_not_out_of_it():
+    rng = np.random.default_rng(4)
+    coarse = [LevelLine("A", rng.uniform(-0.4, 0.4, 41), 304.8, 3.0)]
+    verdict = judge_lines(load_rule("click-lock"), coarse, 0.95)
+    assert verdict.chance <= 0.05
+    assert verdict.word == "unsure"
+    assert any("readings as they stand keep the rule" in text for text in verdict.warnings)
+
+
 def test_the_spacing_is_that_of_the_wide_places():
     x, y = (a.ravel() for a in np.meshgrid(np.arange(0, 4600, 900.0), np.arange(0, 4600, 900.0)))
     square = room(4500.0, 4500.0)
@@ -97,6 +149,23 @@ def test_f_numbers_of_a_coarse_survey_are_never_in():
     assert any("29.7" in text for text in verdict.warnings)
     low, high = verdict.numbers.ff_ci90
     assert low <= verdict.numbers.ff <= high
+
+
+def test_the_whole_and_its_lines_are_told_alike():
+    """The whole of a floor that no lines were shot on is what the lines told combine to."""
+    rough = np.random.default_rng(8)
+    verdict = judge(
+        load_rule("e1155"), ROOM, surveyed(lambda x, y: rough.normal(0, 1.5, x.shape)), 0.95
+    )
+    for name, values in (("ff", "q_mm"), ("fl", "z_mm")):
+        lines = [(getattr(f, name), len(getattr(f, values))) for f in verdict.numbers.lines]
+        combined, count = lines[0]
+        for number, n in lines[1:]:
+            combined, count = combine(combined, count, number, n), count + n
+        assert getattr(verdict.numbers, name) == pytest.approx(combined, rel=1e-9)
+        numbers = [number for number, _ in lines]
+        assert min(numbers) < getattr(verdict.numbers, name) < max(numbers)
+    assert any("No lines were shot" in text for text in verdict.warnings)
 
 
 def test_a_scan_is_judged_from_its_bins():

@@ -5,7 +5,7 @@ import pytest
 from rig.errors import BadInput
 from rig.plan_geometry import room, with_door, with_opening
 from rig.quantities.bags import bag_sheet
-from rig.quantities.materials import RULES, changed_rule, materials_for, rules_with
+from rig.quantities.materials import RULES, changed_rule, materials_for, rules_of, rules_with
 
 ROOM = with_door(room(3000.0, 4000.0), 500.0, 0.0, 900.0)
 
@@ -33,6 +33,19 @@ def test_quantities_by_hand():
     assert found["seam sealer"].amount == pytest.approx(seams_m * 0.03)
     assert found["water"].amount == pytest.approx(10 * 5.0 + 20.0)
     assert found["mixing buckets"].amount == 3
+
+
+def test_a_metric_job_has_metric_lengths():
+    found = by_item(rules=rules_of("mm"))
+    assert found["lath"].amount == math.ceil(12e6 / ((700.0 - 25.0) * (2400.0 - 25.0)))
+    assert "of 700 mm by 2400 mm, overlapping by 25 mm" in found["lath"].text
+    assert found["staples"].text.endswith("every 150 mm each way")
+    assert " of 50 mm, every 150 mm" in found["screws along joists"].text
+    assert "of 32 mm" in found["screws between joists"].text
+    assert "plywood of 28 mm" in found["screws between joists"].text
+    inches = by_item(rules=rules_of("in"), units="in")
+    assert "of 27 in by 96 in, overlapping by 1 in" in inches["lath"].text
+    assert "plywood of 1 1/8 in" in inches["screws between joists"].text
 
 
 def test_a_closet_takes_one_sheet_of_lath():

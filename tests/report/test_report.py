@@ -281,7 +281,7 @@ def test_failed_strips_are_those_of_a_surface_fitted_for_them_alone(run):
         surfaces = Surfaces(outline)
         proof(job, outline, rule, 0.95, "floor", surfaces)
         told = strips(job, outline, rule, "floor", surfaces)
-        heights = own_heights(job, "floor")
+        heights = own_heights(job, outline, "floor")
     alone = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     step = step_for(outline, FINEST_MM, MOST_NODES)
     field = field_of(outline, step, lambda x, y: alone.predict(x, y)[0])
