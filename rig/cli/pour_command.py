@@ -170,7 +170,7 @@ def log_pour(
             if not as_json and not made["feasible"]:
                 click.echo(f"rig: {made['advice']}", err=True)
         told = current_pour_plan(job, plan)
-        live = live_plan(told.data, plan, options["bags"])
+        live = live_plan(told.data, plan, options["bags"], units_of(job)[0])
         if live.bags > 3.0 * plan.result["bags"]["p95"]:
             raise BadInput(
                 f"--bags {live.bags:g} is more than the room can take: the plan is for "
@@ -286,6 +286,7 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
         if options[name] is None:
             raise BadInput(f"Say how many there are: {flag}.")
     check_crew(options["crew"], options["mixers"])
+    units, _ = units_of(job)
     sheet = Sheet() if options["sheet_path"] is None else read_sheet(options["sheet_path"])
     temperature = None
     if options["temperature"] is not None:
@@ -321,10 +322,10 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
         bays=options["bays"],
     )
     if options["crew_from"] is None:
-        learnt = learnt_from(job)
+        learnt = learnt_from(job, units)
     else:
         with Job.open(options["crew_from"]) as other:
-            learnt = learnt_from(other)
+            learnt = learnt_from(other, units)
         if learnt is None:
             raise BadInput(f"{options['crew_from']} holds no pour that was logged to its end.")
     outline = outline_of(job)

@@ -14,7 +14,7 @@ from itertools import pairwise
 from rig.devices.reading import Reading
 from rig.errors import BadInput
 from rig.pour.clock_text import minutes
-from rig.pour.estimate import Front, Need, Prior, estimate
+from rig.pour.estimate import Front, Need, Prior, estimate, yield_known
 from rig.pour.events import (
     Ask,
     Done,
@@ -32,7 +32,7 @@ from rig.pour.events import (
 )
 from rig.pour.prepour import Step, step_called, unticked
 from rig.survey.events import Event, Trouble
-from rig.units import counted
+from rig.units import counted, format_volume
 
 TWICE_S = 5.0
 """Two batches nearer than this are one that was logged twice, unless said otherwise."""
@@ -82,6 +82,8 @@ class LivePlan:
     bags : float
         On site.
     prior : Prior
+    units : str
+        Of the job, for what is said.
     """
 
     batches: tuple[PlannedBatch, ...]
@@ -92,6 +94,7 @@ class LivePlan:
     interval_s: float
     bags: float
     prior: Prior
+    units: str = "in"
 
 
 @dataclass(frozen=True)
@@ -441,8 +444,7 @@ class Pouring:
         need, bags = self.need, self._plan.bags
         left = bags - self.bags_used
         if self.front == len(self._plan.strips):
-            bag = f"A bag made {need.yield_l:.3g} l (± {2 * need.yield_sd_l:.2g})"
-            took = f"{bag}; the floor took {counted(self.bags_used, 'bag')}."
+            took = f"{self._bag('made')}; the floor took {counted(self.bags_used, 'bag')}."
             return Estimate(
                 need.yield_l, need.yield_sd_l, need.bags, need.p95, left, 1.0, 0, None, took
             )
@@ -451,8 +453,8 @@ class Pouring:
         reached = [s.number for s in self._plan.strips if s.share_end * need.p95 <= bags]
         stop = reached[-1] if reached else None
         at = f"stop at strip {stop}" if stop and stop > self.front else "stop now"
-        said = f"A bag makes {need.yield_l:.3g} l (± {2 * need.yield_sd_l:.2g}); "
-        said += f"the floor takes {need.bags:.1f} bags (95 %: up to {need.p95:.1f}). "
+        said = f"{self._bag('makes')}; the floor takes {need.bags:.1f} bags "
+        said += f"(95 %: up to {need.p95:.1f}). "
         if short:
             said += (
                 f"At this rate you are {counted(short, 'bag')} short: {at} or send for more now."
@@ -469,6 +471,14 @@ class Pouring:
         return Estimate(
             need.yield_l, need.yield_sd_l, need.bags, need.p95, left, enough, short, stays, said
         )
+
+    def _bag(self, makes: str) -> str:
+        """Say what a bag makes or made and how well that is known, or that it is not."""
+        need, units = self.need, self._plan.units
+        if not yield_known(need.yield_l, need.yield_sd_l):
+            return f"What a bag {makes} is not known{' yet' if makes == 'makes' else ''}"
+        doubt = format_volume(2.0 * need.yield_sd_l, units)
+        return f"A bag {makes} {format_volume(need.yield_l, units)} (± {doubt})"
 
     def _undo(self) -> list[Event]:
         if not self._entries:
@@ -501,7 +511,7 @@ class Pouring:
             f"{counted(used, 'bag')}; {share:.0%} told covered."
         )
         if self._fronts:
-            text += f" A bag made {need.yield_l:.3g} l."
+            text += f" {self._bag('made')}."
         return [
             Done(
                 len(self._poured),
@@ -509,6 +519,7 @@ class Pouring:
                 self._plan.bags - used,
                 share,
                 need.yield_l,
+                need.yield_sd_l,
                 self.interval_s,
                 tuple(strips),
                 tuple(step.key for step in self.unticked),

@@ -6,6 +6,7 @@ from rig.drawing.work import Shares, pour_drawing
 from rig.errors import RigError
 from rig.live.pouring import order_again
 from rig.pour.clock_text import clock, minutes
+from rig.pour.estimate import yield_known
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.units import counted
@@ -107,6 +108,7 @@ def _log(source: Source) -> list[Any]:
     # A stop without a batch is a slip after the pour, not another one.
     end = [event for event in done if event.data["batches"]][-1:] or done[-1:]
     last = end[0].data
+    known = yield_known(last["yield_l"], last.get("yield_stderr_l", 0.0))
     rows = [
         ("Ended (UTC)", source.time(end[0].utc_s)),
         (
@@ -114,7 +116,7 @@ def _log(source: Source) -> list[Any]:
             f"{counted(last['batches'], 'batch', 'batches')}, {counted(last['bags_used'], 'bag')}",
         ),
         ("Told covered", f"{last['share']:.0%} of the floor"),
-        ("A bag made", source.volume(last["yield_l"])),
+        ("A bag made", source.volume(last["yield_l"]) if known else "not known"),
     ]
     if last["interval_s"]:
         planned = last["planned_interval_s"]

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import signal
 import sqlite3
@@ -207,6 +208,33 @@ def test_the_next_plan_starts_from_what_this_crew_took(ready):
     ready("pour", "run", typed="batch\nbatch\ny\nfront 2\nstop\n")
     made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
     assert any("this crew's last pour" in text for text in made["assumptions"])
+
+
+def test_the_log_and_the_next_plan_tell_a_bags_yield_in_feet_in_an_inch_job(planned):
+    assert planned("edit", "--units", "in").code == 0
+    assert planned("plan").code == 0
+    told = planned("pour", "run", *PLAN, "--runs", "200", typed="batch\nbatch\ny\nfront 1\nstop\n")
+    assert re.search(r"A bag makes [\d.]+ ft³ \(± [\d.]+ ft³\);", told.out)
+    assert re.search(r"A bag made [\d.]+ ft³ \(± [\d.]+ ft³\)\.", told.out)
+    learnt = planned("pour", "plan", *PLAN, "--runs", "200")
+    assert re.search(r"this crew's last pour: .*, [\d.]+ ft³ a bag on the floor", learnt.out)
+
+
+def test_a_yield_that_stayed_unknown_is_not_learnt(ready):
+    plan = ready("plan", "--json").json
+    ready("pour", "plan", *PLAN, "--runs", "200")
+    ready("pour", "run", typed="batch\nbatch\ny\nfront 1\nstop\n")
+    with sqlite3.connect("job.sqlite") as database:
+        database.execute(
+            "UPDATE event SET data = json_set(data, '$.yield_l', 70, '$.yield_stderr_l', 40)"
+            " WHERE kind = 'pour_done'"
+        )
+    made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    assert any("what a bag made was not known" in text for text in made["assumptions"])
+    assert made["yield_l"] <= plan["volume_l"]["per_bag"]
+    assert made["yield_doubt"] > 0.1
+    assert ready("report").code == 0
+    assert "<dt>A bag made</dt><dd>not known</dd>" in open("report.html").read()
 
 
 def test_more_bags_than_the_room_takes_are_refused(ready):

@@ -1,6 +1,7 @@
 """The live log: a list of acts in, a list of events out."""
 
 import json
+import re
 
 import pytest
 from hypothesis import given, settings
@@ -15,7 +16,7 @@ from rig.pour.prepour import STEPS
 ALL = tuple(step.key for step in STEPS)
 
 
-def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01):
+def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01, units="mm"):
     strips = batches // per_strip
     return LivePlan(
         tuple(
@@ -32,6 +33,7 @@ def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01):
         120.0,
         bags,
         Prior(12.0 * batches, 12.0 * batches * doubt, 12.0),
+        units,
     )
 
 
@@ -169,6 +171,32 @@ def test_a_covered_floor_is_short_of_nothing_whatever_it_took():
     said = one(machine.act("front", 1300.0, "10"), "estimate")
     assert (said.short_bags, said.stop_at_strip, said.chance_enough) == (0, None, 1.0)
     assert said.text.endswith(f"the floor took {machine.bags_used:g} bags.")
+
+
+@pytest.mark.parametrize(
+    ("units", "bag"), [("mm", r"11\.3 l \(± 2\.\d+ l\)"), ("in", r"0\.4 ft³ \(± 0\.07\d* ft³\)")]
+)
+def test_what_a_bag_makes_is_told_in_the_jobs_units(units, bag):
+    machine = started(plan(units=units))
+    pour(machine, 5)
+    said = one(machine.act("front", 700.0, "2"), "estimate")
+    assert re.match(f"A bag makes {bag}; the floor takes", said.text)
+    done = one(machine.act("stop", 710.0), "done")
+    assert re.search(rf"A bag made {bag}\.", done.text)
+    assert done.yield_stderr_l == said.yield_stderr_l
+
+
+def test_a_yield_that_its_doubt_swallows_is_called_unknown():
+    machine = started(plan(batches=200, bags=220.0))
+    pour(machine, 1)
+    said = one(machine.act("front", 100.0, "90"), "estimate")
+    assert 2 * said.yield_stderr_l >= said.yield_l
+    assert said.text.startswith("What a bag makes is not known yet; the floor takes ")
+    assert "±" not in said.text
+    machine.act("undo", 105.0)
+    covered = one(machine.act("front", 110.0, "100"), "estimate").text
+    assert covered == "What a bag made is not known; the floor took 1 bag."
+    assert "What a bag made is not known." in one(machine.act("stop", 120.0), "done").text
 
 
 def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
