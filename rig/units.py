@@ -325,6 +325,13 @@ def format_mass(kg: float, units: str = "in") -> str:
     return f"{_figures(kg)} kg" if _is_metric(units) else f"{_figures(kg / KG_PER_LB)} lb"
 
 
+def format_temperature(celsius: float, units: str = "in") -> str:
+    """Write a temperature in whole degrees: `50 °F` or `10 °C`."""
+    if _is_metric(units):
+        return f"{round(celsius)} °C"
+    return f"{round(celsius * 1.8 + 32.0)} °F"
+
+
 def format_load(kpa: float, units: str = "in") -> str:
     """Write a load on a floor: `10.4 lb/ft²` or `0.5 kPa`."""
     if _is_metric(units):

@@ -38,7 +38,7 @@ plan_options = stack(
         metavar="FILE",
         help="What the product's data sheet says, in TOML; an option given here rules over it.",
     ),
-    click.option("--temperature", metavar="21C", help="Of the floor; as the sheet states it."),
+    click.option("--temperature", metavar="21C", help="Of the floor; held against --sheet."),
     click.option("--start", type=Lengths("X", "Y"), help="Where the pour starts.  [default: the "
                  "place farthest from the exit, on foot]"),
     click.option("--exit", "exit_", type=Lengths("X", "Y"), help="Where the crew leaves.  "
@@ -294,7 +294,7 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
     notes: list[str] = []
     working_s = options["working_time"]
     if working_s is None:
-        working_s, note = sheet.working_time(temperature)
+        working_s, note = sheet.working_time(temperature, units)
         notes += [note] if note else []
     mix_s = options["mix_time"] if options["mix_time"] is not None else sheet.mixing_time_s
     if mix_s is None:
@@ -383,7 +383,7 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
         f"Wet edge: oldest {minutes(edge['p95'])} in 95 of 100 pours ({minutes(edge['max'])} in "
         f"the worst of {result['runs']}); it keeps {minutes(result['working_time_s'])}: margin "
         f"{minutes(result['margin_s'])}; it dies in {result['chance_edge_dies']:.1%} of pours.",
-        "FEASIBLE." if result["feasible"] else "NOT FEASIBLE IN ONE POUR.",
+        _verdict(result),
         result["advice"],
     ]
     lines += [f"  {c['change']}: margin {minutes(c['margin_s'])}" for c in result["changes"]]
@@ -397,6 +397,14 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
     if not result["feasible"]:
         following = "change what holds it up, then rig pour plan again"
     return "\n".join([*lines, f"Next: {following}"])
+
+
+def _verdict(result: dict[str, Any]) -> str:
+    if result["feasible"]:
+        return "FEASIBLE."
+    if not result["allowed_by_sheet"]:
+        return "NOT FEASIBLE AT THIS TEMPERATURE."
+    return "NOT FEASIBLE IN ONE POUR."
 
 
 def _list_text(rows: list[dict[str, Any]]) -> str:

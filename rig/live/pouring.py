@@ -125,6 +125,8 @@ def pour_result(
     made = forecast(ground, crew, runs)
     advice = advise(made, ground, runs)
     too_deep = _too_deep(job, plan, sheet)
+    of_temperature = sheet.warnings(temperature_c, units)
+    against = [*([] if sheet.allows(temperature_c) else of_temperature), *too_deep]
     per_bag_l = sheet.water_per_bag_l
     if per_bag_l is None:
         (compound,) = (x for x in plan.result["materials"] if x["item"] == "compound")
@@ -143,8 +145,9 @@ def pour_result(
         "strips": _strip_rows(job, made, ground),
         "wet_edge_age_s": {"max": float(made.oldest_s.max()), "p95": made.age_p95_s},
         "margin_s": made.margin_s,
-        "feasible": made.feasible and not too_deep,
-        "advice": too_deep[0] if too_deep else advice.text,
+        "feasible": made.feasible and not against,
+        "allowed_by_sheet": sheet.allows(temperature_c),
+        "advice": against[0] if against else advice.text,
         "binds": advice.binds,
         "changes": advice.changes,
         "chance_edge_dies": made.chance_edge_dies,
@@ -187,7 +190,7 @@ def pour_result(
             *_said_of(made, ground),
             *([learnt.text] if learnt else []),
         ],
-        "warnings": [*sheet.warnings(temperature_c), *too_deep, *_warnings(made, sheet)],
+        "warnings": [*of_temperature, *too_deep, *_warnings(made, sheet)],
         "cautions": list(CAUTIONS),
     }
 

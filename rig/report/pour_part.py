@@ -44,7 +44,9 @@ def pour_section(source: Source) -> Section | None:
     if result["feasible"]:
         verdict = Words(f"Can be poured in one go. {result['advice']}")
     else:
-        verdict = Words(f"Not feasible in one pour. {result['advice']}", "warning")
+        # A plan of an older version says nothing of the temperature.
+        how = "in one pour" if result.get("allowed_by_sheet", True) else "at this temperature"
+        verdict = Words(f"Not feasible {how}. {result['advice']}", "warning")
     batches = tuple(
         (
             str(row["n"]),

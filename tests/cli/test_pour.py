@@ -138,6 +138,53 @@ def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned, tmp_path)
     assert any("lifts" in text for text in made["warnings"])
 
 
+SHEET = 'mixing_time = "2min"\nworking_time = "20min"\n'
+LIMITS = 'min_temperature = "50F"\nmax_temperature = "30C"\n'
+
+
+@pytest.mark.parametrize(
+    ("units", "temperature", "said"),
+    [
+        ("mm", "41F", "at 5 °C, colder than the sheet allows (10 °C at least)"),
+        ("mm", "35.4C", "at 35 °C, hotter than the sheet allows (30 °C at most)"),
+        ("in", "5C", "at 41 °F, colder than the sheet allows (50 °F at least)"),
+        ("in", "35C", "at 95 °F, hotter than the sheet allows (86 °F at most)"),
+    ],
+)
+def test_a_floor_too_cold_or_too_hot_for_the_sheet_is_not_feasible(
+    planned, units, temperature, said
+):
+    if units == "in":
+        assert planned("edit", "--units", "in").code == 0
+    open("sheet.toml", "w").write(SHEET + LIMITS)
+    words = ["--mixers", "1", "--crew", "3", "--sheet", "sheet.toml", "--runs", "200"]
+    told = planned("pour", "plan", *words, "--temperature", temperature)
+    assert told.code == 1
+    assert "NOT FEASIBLE AT THIS TEMPERATURE" in told.out
+    assert told.out.count(said) == 1
+    assert "then rig pour run" not in told.out
+    made = planned("pour", "plan", *words, "--temperature", temperature, "--json")
+    assert (made.code, made.err) == (1, "")
+    assert made.json["feasible"] is False
+    assert made.json["margin_s"] > 0
+    assert said in made.json["advice"]
+    assert said in planned("pour", "run", typed="").out
+    assert planned("report").code == 0
+    assert "Not feasible at this temperature." in open("report.html").read()
+    assert planned("pour", "plan", *words, "--temperature", "68F").code == 0
+
+
+def test_a_temperature_that_nothing_is_held_against_is_not_passed_over(planned):
+    bare = planned("pour", "plan", *PLAN, "--runs", "200", "--temperature", "5C")
+    assert bare.code == 0
+    assert "! Whether 5 °C suits the product is not checked: give its --sheet" in bare.out
+    open("sheet.toml", "w").write(SHEET)
+    words = [*PLAN, "--sheet", "sheet.toml", "--runs", "200", "--temperature", "5C"]
+    assert "not checked" in planned("pour", "plan", *words).out
+    open("sheet.toml", "w").write(SHEET + LIMITS)
+    assert "not checked" not in planned("pour", "plan", *words).out
+
+
 def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready):
     ready("plan")
     stale = ready("pour", "run")
