@@ -278,20 +278,25 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
     """Plan the pour from options and sheet, and keep it in the job."""
     from rig.job.store import Job
     from rig.live.pouring import ground_of, learnt_from, pour_result
-    from rig.pour.crew import Times, check_crew
+    from rig.pour.crew import Times, check_crew, check_gear
     from rig.pour.forecast import Crew
+    from rig.pour.order import exit_on
     from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
 
     for name, flag in (("mixers", "--mixers 2"), ("crew", "--crew 3")):
         if options[name] is None:
             raise BadInput(f"Say how many there are: {flag}.")
-    check_crew(options["crew"], options["mixers"])
     units, _ = units_of(job)
+    check_crew(options["crew"], options["mixers"])
+    notes = check_gear(options["bags_per_batch"], options["buckets"], options["strip"], units)
+    outline = outline_of(job)
+    if options["exit_"] is not None:
+        x_mm, y_mm = options["exit_"]
+        exit_on(outline, x_mm, y_mm, units)
     sheet = Sheet() if options["sheet_path"] is None else read_sheet(options["sheet_path"])
     temperature = None
     if options["temperature"] is not None:
         temperature = parse_temperature(options["temperature"], "--temperature")
-    notes: list[str] = []
     working_s = options["working_time"]
     if working_s is None:
         working_s, note = sheet.working_time(temperature, units)
@@ -328,7 +333,6 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
             learnt = learnt_from(other, units)
         if learnt is None:
             raise BadInput(f"{options['crew_from']} holds no pour that was logged to its end.")
-    outline = outline_of(job)
     ground = ground_of(
         job, outline, plan, options["exit_"], options["start"], options["mix_distance"]
     )

@@ -73,9 +73,10 @@ def ground_of(
                 "door with rig edit --door."
             )
         exit_mm = outline.doors[0].middle
-    place_on(outline, "exit", *exit_mm)
+    units = job.settings["units"]
+    place_on(outline, "exit", *exit_mm, units)
     if start_mm is not None:
-        place_on(outline, "start", *start_mm)
+        place_on(outline, "start", *start_mm, units)
     bags = int(plan.result["bags"]["p50"])
     cells = raster_of(outline, min(max(CELLS_PER_BATCH * bags, FEWEST_CELLS), MOST_CELLS))
     heights = heights_of(shots_of(job), "floor", job.setups())

@@ -111,6 +111,13 @@ def test_start_and_exit_turn_the_front_round(planned):
         ([*PLAN, "--working-time", "20"], "unit"),
         ([*PLAN, "--mix-time", "2"], "unit"),
         ([*PLAN, "--exit", "9m,9m"], "exit"),
+        ([*PLAN, "--exit", "1.5m,2m"], "lies 1.5 m from the nearest wall"),
+        ([*PLAN, "--strip", "0.1mm"], "a strip of 0.1 mm is too narrow"),
+        ([*PLAN, "--strip", "1km"], "unit"),
+        ([*PLAN, "--strip", "1000m"], "a strip of 1000 m is too deep"),
+        ([*PLAN, "--bags-per-batch", "21"], "--bags-per-batch 21: nobody mixes"),
+        ([*PLAN, "--bags-per-batch", "0"], "--bags-per-batch"),
+        ([*PLAN, "--buckets", "5000"], "--buckets 5000: no crew"),
         ([*PLAN, "--start", "9m,9m"], "start"),
         ([*PLAN, "--crew", "900"], "900"),
         ([*PLAN, "--sheet", "nowhere.toml"], "nowhere.toml"),
@@ -122,6 +129,30 @@ def test_bad_input_is_told(planned, words, say):
     made = planned("pour", "plan", *words, "--runs", "200")
     assert made.code == 2, made.out
     assert say in made.err
+
+
+def test_what_is_merely_odd_is_warned_of(planned):
+    odd = ["--strip", "15cm", "--bags-per-batch", "7"]
+    made = planned("pour", "plan", *PLAN, *odd, "--json", "--runs", "200").json
+    assert any("A strip of 0.15 m is odd, 0.2 m to 1.2 m are usual" in x for x in made["warnings"])
+    assert any("7 bags in a batch are much" in text for text in made["warnings"])
+    usual = ["--strip", "40cm", "--bags-per-batch", "2", "--buckets", "4"]
+    made = planned("pour", "plan", *PLAN, *usual, "--json", "--runs", "200").json
+    assert not any("odd" in text or "much" in text for text in made["warnings"])
+
+
+def test_refusals_of_strip_and_exit_speak_the_jobs_units(planned):
+    assert planned("edit", "--units", "in").code == 0
+    exit_ = planned("pour", "plan", *PLAN, "--exit", "5ft,6ft")
+    assert exit_.code == 2
+    assert "The exit at 5 ft, 6 ft lies 4 ft 10 in from the nearest wall" in exit_.err
+    assert "--exit" in exit_.err
+    strip = planned("pour", "plan", *PLAN, "--strip", "11ft")
+    assert strip.code == 2
+    assert "a strip of 11 ft is too deep" in strip.err
+    start = planned("pour", "plan", *PLAN, "--start", "30ft,6ft")
+    assert "The start at 30 ft, 6 ft lies outside the floor" in start.err
+    assert " mm" not in exit_.err + strip.err + start.err
 
 
 def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned, tmp_path):
