@@ -306,6 +306,13 @@ def format_place(mm: float, units: str = "in") -> str:
     return ("-" if half_inches < 0 else "") + " ".join(words)
 
 
+def format_speed(mm_s: float, units: str = "in") -> str:
+    """Write how fast someone walks: `2.95 ft/s` or `0.9 m/s`."""
+    if _is_metric(units):
+        return f"{_figures(mm_s / 1000.0)} m/s"
+    return f"{_figures(mm_s / MM_PER_FT)} ft/s"
+
+
 def format_area(m2: float, units: str = "in") -> str:
     """Write an area: `180 ft²` or `16.7 m²`."""
     return f"{_figures(m2)} m²" if _is_metric(units) else f"{_figures(m2 / M2_PER_FT2)} ft²"

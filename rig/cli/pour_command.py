@@ -13,7 +13,7 @@ from rig.cli.markers_command import fresh_plan
 from rig.cli.options import DURATION, Command, Length, Lengths, job_option, json_option, show, stack
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import BadInput, CannotAnswer
-from rig.units import counted, format_length, format_place, format_volume
+from rig.units import counted, format_place, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -88,9 +88,9 @@ def plan_command(job_path: Path, as_json: bool, **options: Any) -> None:
     from rig.job.store import Job
 
     with Job.open(job_path, write=True) as job, working("Simulating the crew"):
-        units, denominator = units_of(job)
+        units, _ = units_of(job)
         result = _make_plan(job, _plan_of(job), options)
-    show(result, as_json, pour_text(result, units, denominator))
+    show(result, as_json, pour_text(result, units))
     if not result["feasible"]:
         click.get_current_context().exit(1)
 
@@ -352,7 +352,7 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
     return result
 
 
-def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
+def pour_text(result: dict[str, Any], units: str) -> str:
     """Describe the plan of a pour for people."""
     from rig.pour.clock_text import clock, minutes
 
@@ -360,8 +360,7 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
     lines = [
         f"{counted(len(result['batches']), 'batch', 'batches')}, "
         f"{counted(result['bags'], 'bag')}, in {counted(len(result['strips']), 'strip')} "
-        f"{format_length(result['strip_mm'], units, denominator)} deep, from the far end to "
-        "the exit:",
+        f"{format_place(result['strip_mm'], units)} deep, from the far end to the exit:",
         "  batch strip   mix  pour  where (reach)",
     ]
     bay = 1

@@ -24,7 +24,7 @@ from rig.pour.true_clock import Stretch, on_one_clock
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
-from rig.units import counted, format_length, format_volume
+from rig.units import counted, format_length, format_place, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, StoredEvent
@@ -187,8 +187,8 @@ def pour_result(
             for s in STEPS
         ],
         "assumptions": [
-            *crew.times.assumptions(),
-            *_said_of(made, ground),
+            *crew.times.assumptions(units),
+            *_said_of(made, ground, units),
             *([learnt.text] if learnt else []),
         ],
         "warnings": [*of_temperature, *too_deep, *_warnings(made, sheet)],
@@ -284,19 +284,20 @@ def order_again(
     return (ground, order) if same else None
 
 
-def _said_of(made: Forecast, ground: Ground) -> list[str]:
+def _said_of(made: Forecast, ground: Ground, units: str) -> list[str]:
     crew = made.crew
     said = [
         f"The edge's age counts from water on the powder until the next batch is spread against "
         f"it; working time {minutes(crew.working_s)}, mixing {minutes(crew.times.mix_s)} as given.",
-        f"{counted(crew.bags_per_batch, 'bag')} a batch; the mixers "
-        f"stand {ground.mix_way_mm / 1000:.1f} m from the exit, outside.",
+        f"{counted(crew.bags_per_batch, 'bag')} a batch; the mixers stand "
+        f"{format_place(ground.mix_way_mm, units)} from the exit, outside.",
     ]
     if crew.times.slake_s == 0:
         said.append("No slaking (rest after mixing): the sheet rules (--slake-time).")
     if crew.strip_mm is None:
         said.append(
-            f"Strips {made.strip_mm:.0f} mm deep, chosen so that the edge stays young (--strip)."
+            f"Strips {format_place(made.strip_mm, units)} deep, chosen so that the edge stays "
+            "young (--strip)."
         )
     if crew.buckets is None:
         said.append(
@@ -337,7 +338,7 @@ def _warnings(made: Forecast, sheet: Sheet) -> list[str]:
 
 def _where(outline: Outline, x_mm: float, y_mm: float, units: str) -> str:
     if not contains(outline, np.array([x_mm]), np.array([y_mm]))[0]:
-        return f"at {x_mm:.0f}, {y_mm:.0f} mm"
+        return f"at {format_place(x_mm, units)}, {format_place(y_mm, units)}"
     return where(outline, x_mm, y_mm, units)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields, replace
 
 from rig.errors import BadInput
 from rig.pour.clock_text import minutes
-from rig.units import format_off, format_place
+from rig.units import M2_PER_FT2, format_area, format_off, format_place, format_speed
 
 MOST_PEOPLE = 50
 MOST_MIXERS = 20
@@ -84,13 +84,15 @@ class Times:
             rinse_s=self.rinse_s / factor,
         )
 
-    def assumptions(self) -> list[str]:
-        """Say in sentences what is assumed and may be timed instead."""
+    def assumptions(self, units: str) -> list[str]:
+        """Say in sentences what is assumed and may be timed instead, in the job's units."""
+        area_m2 = 1.0 if units == "mm" else 10.0 * M2_PER_FT2
         return [
             f"Times: water {minutes(self.water_s)} and powder {minutes(self.powder_s)} a bag, "
             f"lifting {minutes(self.load_s)}, pouring {minutes(self.pour_s)}, rinsing "
-            f"{minutes(self.rinse_s)} a batch, walking {self.walk_mm_s / 1000:g} m/s, spreading "
-            f"{minutes(self.spread_s_m2)} and taking out air {minutes(self.deair_s_m2)} a m²; "
+            f"{minutes(self.rinse_s)} a batch, walking {format_speed(self.walk_mm_s, units)}, "
+            f"spreading {minutes(self.spread_s_m2 * area_m2)} and taking out air "
+            f"{minutes(self.deair_s_m2 * area_m2)} for {format_area(area_m2, units)}; "
             f"what hands do spreads by {self.spread_by_hand:.0%}, timed mixing by "
             f"{self.spread_by_clock:.0%} (our own figures, no source: time your crew)."
         ]

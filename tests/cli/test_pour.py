@@ -155,6 +155,20 @@ def test_refusals_of_strip_and_exit_speak_the_jobs_units(planned):
     assert " mm" not in exit_.err + strip.err + start.err
 
 
+def test_assumptions_are_told_in_the_jobs_units(planned):
+    metric = " ".join(planned("pour", "plan", *PLAN, "--runs", "200", "--json").json["assumptions"])
+    assert "walking 0.9 m/s, spreading 25 s and taking out air 15 s for 1 m²" in metric
+    assert "the mixers stand 3 m from the exit" in metric
+    assert re.search(r"Strips 0\.\d+ m deep", metric)
+    assert planned("edit", "--units", "in").code == 0
+    told = planned("pour", "plan", *PLAN, "--runs", "200").out
+    assumed = "\n".join(line for line in told.splitlines() if line.startswith("Assumed"))
+    assert "walking 2.95 ft/s, spreading 23 s and taking out air 14 s for 10 ft²" in assumed
+    assert "the mixers stand 9 ft 10 in from the exit" in assumed
+    assert re.search(r"Strips \d ft( [\d /]+ in)? deep", assumed)
+    assert not re.search(r"\d (mm|m|m/s|m²|l)\b", told)
+
+
 def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned, tmp_path):
     sheet = tmp_path / "sheet.toml"
     sheet.write_text('text = "invented"\nmixing_time = "2min"\nwater_per_bag = "6l"\n')
