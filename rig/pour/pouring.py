@@ -187,6 +187,8 @@ class Pouring:
                 return self._stop()
             case "tick":
                 return self._tick(argument or "")
+            case "accept" if pending is not None and pending.kind == "front":
+                return self._front_back(pending)
             case "accept" if pending is not None:
                 return self._count(pending)
         return []
@@ -379,14 +381,45 @@ class Pouring:
             return [Trouble("No batch is poured yet: log the batch first.", "front")]
         entry = Entry("front", self._now_s, told)
         strip, before = self._strip_told(entry), self.front
-        self._entries.append(entry)
-        marks = strip.markers if by_number or strip.number > before else (told,)
-        told_text = f"Front at strip {strip.number} of {len(strips)}"
-        told_text += f"; {', '.join(marks)} covered." if marks else "."
-        events: list[Event] = [
-            FrontAt(strip.number, strip.share_end, marks, self._now_s, told_text)
+        if strip.number < before:
+            passed_over = [label for label in self._dry() if label in strip.markers]
+            if by_number or told not in (label.upper() for label in passed_over):
+                self._pending = entry
+                name = f"Strip {strip.number}" if by_number else f"{told} in strip {strip.number}"
+                text = (
+                    f"{name} lies behind the front, which was told at strip {before}: nothing is "
+                    f"changed. If the front is at strip {strip.number} and strip {before} was a "
+                    "slip, say y."
+                )
+                if passed_over:
+                    text += f" If {', '.join(passed_over)} got covered, say front with each."
+                return [Ask(text)]
+        return self._front_at(entry)
+
+    def _front_back(self, entry: Entry) -> list[Event]:
+        """Take back the fronts told ahead of one that was said to be the true one."""
+        number = self._strip_told(entry).number
+        self._entries = [
+            one
+            for one in self._entries
+            if one.kind != "front" or self._strip_told(one).number <= number
         ]
-        if strip.number > before:
+        return self._front_at(entry, anew=True)
+
+    def _front_at(self, entry: Entry, anew: bool = False) -> list[Event]:
+        """Log a front, or a marker behind it that was passed over."""
+        strips = self._plan.strips
+        strip, before = self._strip_told(entry), self.front
+        self._entries.append(entry)
+        by_number = entry.argument.isdecimal()
+        marks = strip.markers if by_number or strip.number > before else (entry.argument,)
+        covered = f"; {', '.join(marks)} covered." if marks else "."
+        told_text = f"Front at strip {self.front} of {len(strips)}{covered}"
+        front = strips[self.front - 1]
+        events: list[Event] = [
+            FrontAt(front.number, front.share_end, marks, self._now_s, told_text)
+        ]
+        if strip.number > before or anew:
             events += self._unlikely(entry)
             events.append(self._estimate())
         dry = self._dry()

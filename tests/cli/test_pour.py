@@ -292,6 +292,16 @@ def test_a_typed_pour_goes_on_after_it_was_left_and_ends_with_stop(ready):
     assert not [e for e in fresh.events if e["event"] == "resumed"]
 
 
+def test_a_front_that_goes_back_is_asked_about(ready):
+    told = ready("pour", "run", "--json", typed="batch\nfront 5\nfront 1\ny\nstop\n")
+    asked = next(event for event in told.events if event["event"] == "ask")
+    assert "Strip 1 lies behind the front, which was told at strip 5" in asked["text"]
+    assert [e["strip"] for e in told.events if e["event"] == "front"] == [5, 1]
+    share = told.events[-1]["share"]
+    fresh = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    assert share == pytest.approx(fresh["strips"][0]["share_end"], abs=0.05)
+
+
 def test_the_next_plan_starts_from_what_this_crew_took(ready):
     with_text = ready("pour", "run", typed="batch\nfront 1\nstop\n")
     assert "finished floor" in with_text.out

@@ -211,6 +211,60 @@ def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
     assert "dry" not in names(machine.act("front", 930.0, "M4"))
 
 
+def test_a_front_that_goes_back_is_asked_about_and_changes_nothing_until_yes():
+    machine = started()
+    pour(machine, 10)
+    machine.act("front", 1200.0, "2")
+    before = machine.need
+    machine.act("front", 1210.0, "9")
+    wrong = machine.need
+    asked = machine.act("front", 1220.0, "4")
+    assert names(asked) == ["ask"]
+    assert "Strip 4 lies behind the front, which was told at strip 9" in asked[0].text
+    assert asked[0].text.endswith("If M7, M8 got covered, say front with each.")
+    assert (machine.front, machine.need) == (9, wrong)
+    machine.act("tick", 1225.0, "dam")  # the ask lapses with the next act
+    assert machine.act("accept", 1226.0) == []
+    machine.act("front", 1230.0, "4")
+    yes = machine.act("accept", 1231.0)
+    assert one(yes, "front").strip == 4
+    assert one(yes, "dry").markers == ("M1", "M2", "M5", "M6")
+    assert "estimate" in names(yes)
+    assert machine.front == 4
+    assert machine.need not in (before, wrong)
+    clean = started()
+    pour(clean, 10)
+    clean.act("front", 1200.0, "2")
+    clean.act("front", 1210.0, "4")
+    assert machine.need == clean.need
+    assert one(machine.act("undo", 1240.0), "undone").label == "front 4"
+    assert machine.need == before
+
+
+def test_a_front_taken_back_to_one_told_before_is_that_one():
+    machine = started()
+    pour(machine, 4)
+    machine.act("front", 500.0, "2")
+    before = machine.need
+    machine.act("front", 510.0, "7")
+    machine.act("front", 520.0, "2")
+    assert "estimate" in names(machine.act("accept", 521.0))
+    assert (machine.front, machine.need) == (2, before)
+
+
+def test_a_marker_that_was_passed_over_is_covered_without_moving_the_front():
+    machine = started()
+    pour(machine, 8)
+    machine.act("front", 900.0, "1")
+    assert one(machine.act("front", 910.0, "4"), "dry").markers == ("M3", "M4", "M5", "M6")
+    told = one(machine.act("front", 930.0, "m5"), "front")
+    assert (told.strip, told.share) == (4, pytest.approx(0.4))
+    assert told.text == "Front at strip 4 of 10; M5 covered."
+    again = one(machine.act("front", 940.0, "m5"), "ask")
+    assert "M5 in strip 3 lies behind the front" in again.text
+    assert machine.front == 4
+
+
 @pytest.mark.parametrize("told", ["M99", "0", "11", "", None, "-1", "²"])
 def test_fronts_that_are_none_are_told(told):
     machine = started()

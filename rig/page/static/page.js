@@ -367,11 +367,12 @@
   }
 
   function fronts() {
-    choose("The front is at", state.pour.strips.map(({ strip, markers }) => ({
+    const passedOver = state.pour.dry.map((label) => ({ text: `${label} is covered too`, wide: true, work: () => act("front", label) }));
+    choose("The front is at", [...passedOver, ...state.pour.strips.map(({ strip, markers }) => ({
       text: `strip ${strip}`,
       small: markers.join(", ") || "no markers",
       work: () => act("front", String(strip)),
-    })));
+    }))]);
   }
 
   function more() {
