@@ -546,6 +546,7 @@ class Pouring:
         if self._fronts:
             text += f" {self._bag('made')}."
         return [
+            *self._ended_early(),
             Done(
                 len(self._poured),
                 used,
@@ -557,6 +558,27 @@ class Pouring:
                 tuple(strips),
                 tuple(step.key for step in self.unticked),
                 text,
+            ),
+        ]
+
+    def _ended_early(self) -> list[Event]:
+        """Say what a stop leaves unpoured; one before the first batch leaves no edge behind."""
+        poured, planned = len(self._poured), self._plan.batches
+        last = len(self._plan.strips)
+        if not 0 < poured < len(planned) or self.front == last:
+            return []
+        bags = math.fsum(batch.bags for batch in planned[poured:])
+        first = self.front + 1
+        strips = f"strip {last} is" if first == last else f"strips {first} to {last} are"
+        left = len(planned) - poured
+        are = "is" if left == 1 else "are"
+        return [
+            Trouble(
+                f"Ended early: {left} of {len(planned)} planned batches ({counted(bags, 'bag')}) "
+                f"{are} not poured, and {strips} not told as covered. If it was a slip, pour on at "
+                "once and start rig pour run again: it counts from batch 1 and no longer knows how "
+                "old the edge is.",
+                "end",
             )
         ]
 

@@ -302,6 +302,13 @@ def test_a_front_that_goes_back_is_asked_about(ready):
     assert share == pytest.approx(fresh["strips"][0]["share_end"], abs=0.05)
 
 
+def test_a_stop_with_bags_left_unpoured_is_said(ready):
+    told = ready("pour", "run", typed="batch\nfront 1\nstop\n")
+    assert told.code == 0
+    assert re.search(r"! Ended early: \d+ of \d+ planned batches \(\d+ bags\) are not", told.out)
+    assert "strips 2 to " in told.out
+
+
 def test_the_next_plan_starts_from_what_this_crew_took(ready):
     with_text = ready("pour", "run", typed="batch\nfront 1\nstop\n")
     assert "finished floor" in with_text.out

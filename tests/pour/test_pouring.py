@@ -316,6 +316,32 @@ def test_stop_tells_what_went_in_and_what_is_left():
     assert machine.act("batch", 800.0) == []
 
 
+def test_a_stop_with_batches_left_says_what_is_not_poured():
+    machine = started()
+    pour(machine, 6)
+    machine.act("front", 700.0, "3")
+    ended = machine.act("stop", 710.0)
+    assert names(ended)[-2:] == ["trouble", "done"]
+    said = one(ended, "trouble").text
+    assert "14 of 20 planned batches (14 bags) are not poured" in said
+    assert "strips 4 to 10 are not told as covered" in said
+    nearly = started()
+    pour(nearly, 19)
+    nearly.act("front", 2300.0, "9")
+    said = one(nearly.act("stop", 2310.0), "trouble").text
+    assert "1 of 20 planned batches (1 bag) is not poured, and strip 10 is not told" in said
+
+
+@pytest.mark.parametrize(("batches", "front"), [(20, None), (15, "10"), (0, None)])
+def test_a_stop_that_leaves_nothing_open_is_no_trouble(batches, front):
+    machine = started()
+    pour(machine, batches)
+    if front:
+        machine.act("front", 2500.0, front)
+    machine.tick(6000.0)
+    assert names(machine.act("stop", 6000.0)) == ["done"]
+
+
 def test_a_log_that_was_cut_off_goes_on_with_the_true_ages():
     history = [(-700.0, "batch", None), (-580.0, "batch", None), (-570.0, "front", "1")]
     machine = Pouring(plan(), history, ALL, ["the clock was set"])

@@ -377,7 +377,9 @@
 
   function more() {
     const ticks = state.pour.unticked.map((step) => ({ text: `Tick: ${step}`, wide: true, work: () => act("tick", step) }));
-    const stop = { text: "End the pour …", wide: true, work: () => choose("End the pour now?", [{ text: "Yes, it is over", wide: true, work: () => act("stop") }]) };
+    const left = state.pour.batches - state.pour.poured;
+    const really = left > 0 ? `${left} of ${state.pour.batches} batches are not poured. End the pour now?` : "End the pour now?";
+    const stop = { text: "End the pour …", wide: true, work: () => choose(really, [{ text: "Yes, it is over", wide: true, work: () => act("stop") }]) };
     choose("More", [...ticks, stop]);
   }
 
