@@ -306,6 +306,13 @@ def format_place(mm: float, units: str = "in") -> str:
     return ("-" if half_inches < 0 else "") + " ".join(words)
 
 
+def format_speed(mm_s: float, units: str = "in") -> str:
+    """Write how fast someone walks: `2.95 ft/s` or `0.9 m/s`."""
+    if _is_metric(units):
+        return f"{_figures(mm_s / 1000.0)} m/s"
+    return f"{_figures(mm_s / MM_PER_FT)} ft/s"
+
+
 def format_area(m2: float, units: str = "in") -> str:
     """Write an area: `180 ft²` or `16.7 m²`."""
     return f"{_figures(m2)} m²" if _is_metric(units) else f"{_figures(m2 / M2_PER_FT2)} ft²"
@@ -323,6 +330,13 @@ def format_volume(litres: float, units: str = "in", *, liquid: bool = False) -> 
 def format_mass(kg: float, units: str = "in") -> str:
     """Write a mass: `50 lb` or `22.7 kg`."""
     return f"{_figures(kg)} kg" if _is_metric(units) else f"{_figures(kg / KG_PER_LB)} lb"
+
+
+def format_temperature(celsius: float, units: str = "in") -> str:
+    """Write a temperature in whole degrees: `50 °F` or `10 °C`."""
+    if _is_metric(units):
+        return f"{round(celsius)} °C"
+    return f"{round(celsius * 1.8 + 32.0)} °F"
 
 
 def format_load(kpa: float, units: str = "in") -> str:

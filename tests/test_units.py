@@ -433,6 +433,10 @@ def test_a_load_is_written_in_the_jobs_units():
     # 1 lbf/ft² is 47.88026 Pa (NIST SP 811, appendix B.8).
     assert units.format_load(0.4788026, "in") == "10 lb/ft²"
     assert units.format_load(0.4788026, "mm") == "0.48 kPa"
+    assert units.format_speed(900.0, "in") == "2.95 ft/s"
+    assert units.format_speed(900.0, "mm") == "0.9 m/s"
+    assert units.format_temperature(21.4, "in") == "71 °F"
+    assert units.format_temperature(-0.4, "mm") == "0 °C"
 
 
 @pytest.mark.parametrize(

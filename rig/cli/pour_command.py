@@ -13,7 +13,7 @@ from rig.cli.markers_command import fresh_plan
 from rig.cli.options import DURATION, Command, Length, Lengths, job_option, json_option, show, stack
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import BadInput, CannotAnswer
-from rig.units import counted, format_length, format_place, format_volume
+from rig.units import counted, format_place, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -38,7 +38,7 @@ plan_options = stack(
         metavar="FILE",
         help="What the product's data sheet says, in TOML; an option given here rules over it.",
     ),
-    click.option("--temperature", metavar="21C", help="Of the floor; as the sheet states it."),
+    click.option("--temperature", metavar="21C", help="Of the floor; held against --sheet."),
     click.option("--start", type=Lengths("X", "Y"), help="Where the pour starts.  [default: the "
                  "place farthest from the exit, on foot]"),
     click.option("--exit", "exit_", type=Lengths("X", "Y"), help="Where the crew leaves.  "
@@ -88,9 +88,9 @@ def plan_command(job_path: Path, as_json: bool, **options: Any) -> None:
     from rig.job.store import Job
 
     with Job.open(job_path, write=True) as job, working("Simulating the crew"):
-        units, denominator = units_of(job)
+        units, _ = units_of(job)
         result = _make_plan(job, _plan_of(job), options)
-    show(result, as_json, pour_text(result, units, denominator))
+    show(result, as_json, pour_text(result, units))
     if not result["feasible"]:
         click.get_current_context().exit(1)
 
@@ -170,7 +170,7 @@ def log_pour(
             if not as_json and not made["feasible"]:
                 click.echo(f"rig: {made['advice']}", err=True)
         told = current_pour_plan(job, plan)
-        live = live_plan(told.data, plan, options["bags"])
+        live = live_plan(told.data, plan, options["bags"], units_of(job)[0])
         if live.bags > 3.0 * plan.result["bags"]["p95"]:
             raise BadInput(
                 f"--bags {live.bags:g} is more than the room can take: the plan is for "
@@ -278,22 +278,28 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
     """Plan the pour from options and sheet, and keep it in the job."""
     from rig.job.store import Job
     from rig.live.pouring import ground_of, learnt_from, pour_result
-    from rig.pour.crew import Times, check_crew
+    from rig.pour.crew import Times, check_crew, check_gear
     from rig.pour.forecast import Crew
+    from rig.pour.order import exit_on
     from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
 
     for name, flag in (("mixers", "--mixers 2"), ("crew", "--crew 3")):
         if options[name] is None:
             raise BadInput(f"Say how many there are: {flag}.")
+    units, _ = units_of(job)
     check_crew(options["crew"], options["mixers"])
+    notes = check_gear(options["bags_per_batch"], options["buckets"], options["strip"], units)
+    outline = outline_of(job)
+    if options["exit_"] is not None:
+        x_mm, y_mm = options["exit_"]
+        exit_on(outline, x_mm, y_mm, units)
     sheet = Sheet() if options["sheet_path"] is None else read_sheet(options["sheet_path"])
     temperature = None
     if options["temperature"] is not None:
         temperature = parse_temperature(options["temperature"], "--temperature")
-    notes: list[str] = []
     working_s = options["working_time"]
     if working_s is None:
-        working_s, note = sheet.working_time(temperature)
+        working_s, note = sheet.working_time(temperature, units)
         notes += [note] if note else []
     mix_s = options["mix_time"] if options["mix_time"] is not None else sheet.mixing_time_s
     if mix_s is None:
@@ -321,13 +327,12 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
         bays=options["bays"],
     )
     if options["crew_from"] is None:
-        learnt = learnt_from(job)
+        learnt = learnt_from(job, units)
     else:
         with Job.open(options["crew_from"]) as other:
-            learnt = learnt_from(other)
+            learnt = learnt_from(other, units)
         if learnt is None:
             raise BadInput(f"{options['crew_from']} holds no pour that was logged to its end.")
-    outline = outline_of(job)
     ground = ground_of(
         job, outline, plan, options["exit_"], options["start"], options["mix_distance"]
     )
@@ -347,7 +352,7 @@ def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, A
     return result
 
 
-def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
+def pour_text(result: dict[str, Any], units: str) -> str:
     """Describe the plan of a pour for people."""
     from rig.pour.clock_text import clock, minutes
 
@@ -355,8 +360,7 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
     lines = [
         f"{counted(len(result['batches']), 'batch', 'batches')}, "
         f"{counted(result['bags'], 'bag')}, in {counted(len(result['strips']), 'strip')} "
-        f"{format_length(result['strip_mm'], units, denominator)} deep, from the far end to "
-        "the exit:",
+        f"{format_place(result['strip_mm'], units)} deep, from the far end to the exit:",
         "  batch strip   mix  pour  where (reach)",
     ]
     bay = 1
@@ -382,7 +386,7 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
         f"Wet edge: oldest {minutes(edge['p95'])} in 95 of 100 pours ({minutes(edge['max'])} in "
         f"the worst of {result['runs']}); it keeps {minutes(result['working_time_s'])}: margin "
         f"{minutes(result['margin_s'])}; it dies in {result['chance_edge_dies']:.1%} of pours.",
-        "FEASIBLE." if result["feasible"] else "NOT FEASIBLE IN ONE POUR.",
+        _verdict(result),
         result["advice"],
     ]
     lines += [f"  {c['change']}: margin {minutes(c['margin_s'])}" for c in result["changes"]]
@@ -396,6 +400,14 @@ def pour_text(result: dict[str, Any], units: str, denominator: int) -> str:
     if not result["feasible"]:
         following = "change what holds it up, then rig pour plan again"
     return "\n".join([*lines, f"Next: {following}"])
+
+
+def _verdict(result: dict[str, Any]) -> str:
+    if result["feasible"]:
+        return "FEASIBLE."
+    if not result["allowed_by_sheet"]:
+        return "NOT FEASIBLE AT THIS TEMPERATURE."
+    return "NOT FEASIBLE IN ONE POUR."
 
 
 def _list_text(rows: list[dict[str, Any]]) -> str:

@@ -183,7 +183,7 @@ class Follower:
         return pour_machine(
             then,
             told,
-            live_plan(told.data, plan, capture["bags"]),
+            live_plan(told.data, plan, capture["bags"], then.settings["units"]),
             session.boot_id,
             session.monotonic_s or 0.0,
             session.utc_s,

@@ -14,7 +14,7 @@ from rig.live.session import Act, Item
 from rig.plan_geometry import Outline, contains, raster_of, where
 from rig.pour.advice import advise
 from rig.pour.clock_text import minutes
-from rig.pour.estimate import ONE_SIDED_95, YIELD_DOUBT, Prior
+from rig.pour.estimate import ONE_SIDED_95, YIELD_DOUBT, Prior, yield_known
 from rig.pour.forecast import RUNS, Crew, Forecast, Ground, forecast
 from rig.pour.order import Order, floor_of, order_of_pour, place_on
 from rig.pour.pouring import LivePlan, PlannedBatch, Pouring, Strip
@@ -24,7 +24,7 @@ from rig.pour.true_clock import Stretch, on_one_clock
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
-from rig.units import counted, format_length
+from rig.units import counted, format_length, format_place, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, StoredEvent
@@ -39,10 +39,13 @@ FORGOTTEN_S = 12 * 3600.0
 
 @dataclass(frozen=True)
 class Learnt:
-    """What a crew's last pour taught: how its hands compare with the figures, and its yield."""
+    """What a crew's last pour taught: how its hands compare with the figures, and its yield.
+
+    `yield_l` is None where that pour left it unknown.
+    """
 
     hands: float
-    yield_l: float
+    yield_l: float | None
     text: str
 
 
@@ -70,9 +73,10 @@ def ground_of(
                 "door with rig edit --door."
             )
         exit_mm = outline.doors[0].middle
-    place_on(outline, "exit", *exit_mm)
+    units = job.settings["units"]
+    place_on(outline, "exit", *exit_mm, units)
     if start_mm is not None:
-        place_on(outline, "start", *start_mm)
+        place_on(outline, "start", *start_mm, units)
     bags = int(plan.result["bags"]["p50"])
     cells = raster_of(outline, min(max(CELLS_PER_BATCH * bags, FEWEST_CELLS), MOST_CELLS))
     heights = heights_of(shots_of(job), "floor", job.setups(), outline)
@@ -83,8 +87,8 @@ def ground_of(
     return Ground(floor_of(outline, cells, cover), exit_mm, start_mm, volume_l, bags, mix_way_mm)
 
 
-def learnt_from(job: "Job") -> Learnt | None:
-    """Return what the last pour of a job taught, or None."""
+def learnt_from(job: "Job", units: str) -> Learnt | None:
+    """Return what the last pour of a job taught, or None; `units` are those it is said in."""
     done = job.events(["pour_done"])
     if not done:
         return None
@@ -92,11 +96,15 @@ def learnt_from(job: "Job") -> Learnt | None:
     if not last["planned_interval_s"] or not last["interval_s"] or last["share"] <= 0:
         return None
     hands = min(max(last["planned_interval_s"] / last["interval_s"], 0.5), 2.0)
+    yield_l, bag = None, "what a bag made was not known"
+    if yield_known(last["yield_l"], last.get("yield_stderr_l", 0.0)):
+        yield_l = last["yield_l"]
+        bag = f"{format_volume(yield_l, units)} a bag on the floor"
     return Learnt(
         hands,
-        last["yield_l"],
+        yield_l,
         f"From this crew's last pour: a batch every {minutes(last['interval_s'])} (planned "
-        f"{minutes(last['planned_interval_s'])}), {last['yield_l']:.3g} l a bag on the floor.",
+        f"{minutes(last['planned_interval_s'])}), {bag}.",
     )
 
 
@@ -118,6 +126,8 @@ def pour_result(
     made = forecast(ground, crew, runs)
     advice = advise(made, ground, runs)
     too_deep = _too_deep(job, plan, sheet)
+    of_temperature = sheet.warnings(temperature_c, units)
+    against = [*([] if sheet.allows(temperature_c) else of_temperature), *too_deep]
     per_bag_l = sheet.water_per_bag_l
     if per_bag_l is None:
         (compound,) = (x for x in plan.result["materials"] if x["item"] == "compound")
@@ -125,15 +135,20 @@ def pour_result(
     batches = _batch_rows(made, outline, units, per_bag_l)
     run = made.run
     poured = np.median(run.poured_s, axis=1)
-    usual = float(plan.result["volume_l"]["per_bag"])
-    usual /= 1.0 + float(plan.result["bags"]["waste_share"])
+    yield_l = None if learnt is None else learnt.yield_l
+    yield_doubt = LEARNT_YIELD_DOUBT
+    if yield_l is None:
+        yield_l = float(plan.result["volume_l"]["per_bag"])
+        yield_l /= 1.0 + float(plan.result["bags"]["waste_share"])
+        yield_doubt = YIELD_DOUBT
     return {
         "batches": batches,
         "strips": _strip_rows(job, made, ground),
         "wet_edge_age_s": {"max": float(made.oldest_s.max()), "p95": made.age_p95_s},
         "margin_s": made.margin_s,
-        "feasible": made.feasible and not too_deep,
-        "advice": too_deep[0] if too_deep else advice.text,
+        "feasible": made.feasible and not against,
+        "allowed_by_sheet": sheet.allows(temperature_c),
+        "advice": against[0] if against else advice.text,
         "binds": advice.binds,
         "changes": advice.changes,
         "chance_edge_dies": made.chance_edge_dies,
@@ -164,19 +179,19 @@ def pour_result(
         "runs": runs,
         "interval_s": float(np.median(np.diff(poured))) if len(poured) > 1 else 0.0,
         "lead_s": float(np.mean(run.poured_s - run.wet_s)) + crew.times.pour_s,
-        "yield_l": usual if learnt is None else learnt.yield_l,
-        "yield_doubt": YIELD_DOUBT if learnt is None else LEARNT_YIELD_DOUBT,
+        "yield_l": yield_l,
+        "yield_doubt": yield_doubt,
         "sheet": sheet.as_dict(),
         "prepour": [
             {"key": s.key, "text": s.text, "why": s.why, "ticked": s.key in ticked_of(job)}
             for s in STEPS
         ],
         "assumptions": [
-            *crew.times.assumptions(),
-            *_said_of(made, ground),
+            *crew.times.assumptions(units),
+            *_said_of(made, ground, units),
             *([learnt.text] if learnt else []),
         ],
-        "warnings": [*sheet.warnings(temperature_c), *too_deep, *_warnings(made, sheet)],
+        "warnings": [*of_temperature, *too_deep, *_warnings(made, sheet)],
         "cautions": list(CAUTIONS),
     }
 
@@ -269,19 +284,20 @@ def order_again(
     return (ground, order) if same else None
 
 
-def _said_of(made: Forecast, ground: Ground) -> list[str]:
+def _said_of(made: Forecast, ground: Ground, units: str) -> list[str]:
     crew = made.crew
     said = [
         f"The edge's age counts from water on the powder until the next batch is spread against "
         f"it; working time {minutes(crew.working_s)}, mixing {minutes(crew.times.mix_s)} as given.",
-        f"{counted(crew.bags_per_batch, 'bag')} a batch; the mixers "
-        f"stand {ground.mix_way_mm / 1000:.1f} m from the exit, outside.",
+        f"{counted(crew.bags_per_batch, 'bag')} a batch; the mixers stand "
+        f"{format_place(ground.mix_way_mm, units)} from the exit, outside.",
     ]
     if crew.times.slake_s == 0:
         said.append("No slaking (rest after mixing): the sheet rules (--slake-time).")
     if crew.strip_mm is None:
         said.append(
-            f"Strips {made.strip_mm:.0f} mm deep, chosen so that the edge stays young (--strip)."
+            f"Strips {format_place(made.strip_mm, units)} deep, chosen so that the edge stays "
+            "young (--strip)."
         )
     if crew.buckets is None:
         said.append(
@@ -322,7 +338,7 @@ def _warnings(made: Forecast, sheet: Sheet) -> list[str]:
 
 def _where(outline: Outline, x_mm: float, y_mm: float, units: str) -> str:
     if not contains(outline, np.array([x_mm]), np.array([y_mm]))[0]:
-        return f"at {x_mm:.0f}, {y_mm:.0f} mm"
+        return f"at {format_place(x_mm, units)}, {format_place(y_mm, units)}"
     return where(outline, x_mm, y_mm, units)
 
 
@@ -341,8 +357,8 @@ def current_pour_plan(job: "Job", plan: "Plan") -> "StoredEvent":
     return made[-1]
 
 
-def live_plan(told: dict[str, Any], plan: "Plan", bags: float | None) -> LivePlan:
-    """Turn a stored pour plan into what the live log goes by."""
+def live_plan(told: dict[str, Any], plan: "Plan", bags: float | None, units: str) -> LivePlan:
+    """Turn a stored pour plan into what the live log goes by, and says in the job's units."""
     result = told["result"]
     batches = tuple(
         PlannedBatch(b["n"], b["strip"], b["bags"], b["x_mm"], b["y_mm"], b["where"])
@@ -368,6 +384,7 @@ def live_plan(told: dict[str, Any], plan: "Plan", bags: float | None) -> LivePla
         result["interval_s"],
         float(plan.result["bags"]["p95"] if bags is None else bags),
         prior,
+        units,
     )
 
 

@@ -337,9 +337,9 @@ class Scene:
         return changed
 
     def _on_front(self, told: Section) -> set[str]:
-        self._put("pour", front=told["strip"])
+        self._put("pour", front=told["strip"], dry=[])
         self.sections["last"] = told["text"]
-        return {"pour", "last"}
+        return {"pour", "last"} | self._answered()
 
     def _on_estimate(self, told: Section) -> set[str]:
         self._put("pour", estimate=told["text"], short=told["short_bags"])
@@ -356,7 +356,9 @@ class Scene:
     def _on_edge(self, told: Section) -> set[str]:
         return self._note(told["text"], "warn")
 
-    _on_dry = _on_edge
+    def _on_dry(self, told: Section) -> set[str]:
+        self._put("pour", dry=told["markers"])
+        return {"pour"} | self._note(told["text"], "warn")
 
     def _on_prepour(self, told: Section) -> set[str]:
         self._put("pour", unticked=told["left"])

@@ -112,6 +112,7 @@ def pour_scene(
         "strip": batches[0]["strip"],
         "strips": [{"strip": s["strip"], "markers": s["markers"]} for s in result["strips"]],
         "front": 0,
+        "dry": [],
         "should": 0,
         "bags_used": 0.0,
         "bags_left": bags,

@@ -10,9 +10,16 @@ from dataclasses import dataclass, fields, replace
 
 from rig.errors import BadInput
 from rig.pour.clock_text import minutes
+from rig.units import M2_PER_FT2, format_area, format_off, format_place, format_speed
 
 MOST_PEOPLE = 50
 MOST_MIXERS = 20
+MOST_BUCKETS = 100
+MOST_BAGS, MANY_BAGS = 20, 6
+"""In a batch: more nobody mixes; more than the second is odd (common practice, no source)."""
+LEAST_STRIP_MM, MOST_STRIP_MM = 100.0, 3000.0
+NARROW_STRIP_MM, WIDE_STRIP_MM = 200.0, 1200.0
+"""Outside of the first two nobody can pour a strip, outside of these it is odd (no source)."""
 HELPER_WORTH = 0.85
 """Someone for the water alone must quicken the line to this part of its time, or more."""
 
@@ -77,13 +84,15 @@ class Times:
             rinse_s=self.rinse_s / factor,
         )
 
-    def assumptions(self) -> list[str]:
-        """Say in sentences what is assumed and may be timed instead."""
+    def assumptions(self, units: str) -> list[str]:
+        """Say in sentences what is assumed and may be timed instead, in the job's units."""
+        area_m2 = 1.0 if units == "mm" else 10.0 * M2_PER_FT2
         return [
             f"Times: water {minutes(self.water_s)} and powder {minutes(self.powder_s)} a bag, "
             f"lifting {minutes(self.load_s)}, pouring {minutes(self.pour_s)}, rinsing "
-            f"{minutes(self.rinse_s)} a batch, walking {self.walk_mm_s / 1000:g} m/s, spreading "
-            f"{minutes(self.spread_s_m2)} and taking out air {minutes(self.deair_s_m2)} a m²; "
+            f"{minutes(self.rinse_s)} a batch, walking {format_speed(self.walk_mm_s, units)}, "
+            f"spreading {minutes(self.spread_s_m2 * area_m2)} and taking out air "
+            f"{minutes(self.deair_s_m2 * area_m2)} for {format_area(area_m2, units)}; "
             f"what hands do spreads by {self.spread_by_hand:.0%}, timed mixing by "
             f"{self.spread_by_clock:.0%} (our own figures, no source: time your crew)."
         ]
@@ -214,6 +223,59 @@ def check_crew(people: int, mixers: int) -> None:
         raise BadInput(f"A crew of {people} cannot pour: give 1 to {MOST_PEOPLE} people.")
     if not 1 <= mixers <= MOST_MIXERS:
         raise BadInput(f"{mixers} mixers cannot be: give 1 to {MOST_MIXERS}.")
+
+
+def check_gear(
+    bags_per_batch: int, buckets: int | None, strip_mm: float | None, units: str
+) -> list[str]:
+    """Refuse batches, buckets and strips that nobody pours with, and return what is odd of them.
+
+    Parameters
+    ----------
+    bags_per_batch : int
+    buckets : int or None
+    strip_mm : float or None
+        None where the best is chosen.
+    units : str
+        Of the job, for what is said.
+    """
+    odd = []
+    if not 1 <= bags_per_batch <= MOST_BAGS:
+        raise BadInput(
+            f"--bags-per-batch {bags_per_batch}: nobody mixes that many bags at once. Give what "
+            f"one filling of your mixer takes, 1 to {MOST_BAGS}."
+        )
+    if bags_per_batch > MANY_BAGS:
+        odd.append(
+            f"{bags_per_batch} bags in a batch are much for one filling of a mixer: is "
+            "--bags-per-batch right?"
+        )
+    if buckets is not None and not 1 <= buckets <= MOST_BUCKETS:
+        raise BadInput(
+            f"--buckets {buckets}: no crew has that many on the way at once. Give 1 to "
+            f"{MOST_BUCKETS}, or leave it out for as many as keep the edge youngest."
+        )
+    if strip_mm is None:
+        return odd
+    least, most, narrow, wide = (
+        format_place(mm, units)
+        for mm in (LEAST_STRIP_MM, MOST_STRIP_MM, NARROW_STRIP_MM, WIDE_STRIP_MM)
+    )
+    if not LEAST_STRIP_MM <= strip_mm <= MOST_STRIP_MM:
+        how = "narrow to pour" if strip_mm < LEAST_STRIP_MM else "deep to spread"
+        shown = format_place(strip_mm, units)
+        if strip_mm < LEAST_STRIP_MM:
+            shown = format_off(strip_mm, units)
+        raise BadInput(
+            f"--strip: a strip of {shown} is too {how}. Give {least} to {most}, or leave it out "
+            "for the depth that keeps the edge youngest."
+        )
+    if not NARROW_STRIP_MM <= strip_mm <= WIDE_STRIP_MM:
+        odd.append(
+            f"A strip of {format_place(strip_mm, units)} is odd, {narrow} to {wide} are usual: is "
+            "--strip right?"
+        )
+    return odd
 
 
 def _shares(people: int, mixers: int) -> Iterator[Roles]:

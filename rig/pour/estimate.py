@@ -89,6 +89,11 @@ class Need:
         return 0.5 * math.erfc((self.bags - bags) / (self.sd_bags * math.sqrt(2.0)))
 
 
+def yield_known(yield_l: float, yield_sd_l: float) -> bool:
+    """Tell whether a yield's doubt, twice its standard deviation, leaves anything of it."""
+    return 2.0 * yield_sd_l < yield_l
+
+
 def estimate(prior: Prior, fronts: Sequence[Front]) -> Need:
     """Estimate need and yield from the fronts told so far.
 

@@ -156,6 +156,7 @@ class Done(Event):
     bags_left: float
     share: float
     yield_l: float
+    yield_stderr_l: float
     interval_s: float | None
     left: tuple[str, ...]
     unticked: tuple[str, ...]

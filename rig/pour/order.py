@@ -23,7 +23,7 @@ from scipy.spatial import cKDTree
 
 from rig.errors import BadInput
 from rig.plan_geometry import ON_WALL_MM, Outline, Raster, contains
-from rig.units import counted
+from rig.units import counted, format_place
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -34,6 +34,10 @@ BESIDE = 1.3
 """Cells whose middles are nearer than this many steps lie side by side."""
 DEEP = 1.5
 """A share this much deeper than its strip draws the front down: it is filled first."""
+EXIT_MM = 500.0
+"""So near to a wall an exit lies at it: one step."""
+STAIR_MM = 700.0
+"""An opening this wide may be a stair by which the crew leaves."""
 _CRUMB = 0.02
 """Part of a batch that a hole in the raster may cut off without meaning anything."""
 
@@ -158,12 +162,41 @@ def floor_of(outline: Outline, cells: Raster, cover_mm: Floats) -> Floor:
     )
 
 
-def place_on(outline: Outline, name: str, x_mm: float, y_mm: float) -> tuple[float, float]:
+def place_on(
+    outline: Outline, name: str, x_mm: float, y_mm: float, units: str = "mm"
+) -> tuple[float, float]:
     """Return a place that must be on the floor or in a doorway, or refuse it by name."""
     if not shapely.dwithin(outline.polygon, shapely.Point(x_mm, y_mm), ON_WALL_MM):
         raise BadInput(
-            f"The {name} at {x_mm:.0f}, {y_mm:.0f} mm lies outside the floor: give a place on it "
-            "or in a doorway."
+            f"The {name} at {format_place(x_mm, units)}, {format_place(y_mm, units)} lies outside "
+            "the floor: give a place on it or in a doorway."
+        )
+    return x_mm, y_mm
+
+
+def exit_on(outline: Outline, x_mm: float, y_mm: float, units: str) -> tuple[float, float]:
+    """Return a place where the crew can leave, or refuse it: a door, a wall, a stair's opening.
+
+    Parameters
+    ----------
+    outline : Outline
+    x_mm, y_mm : float
+    units : str
+        Of the job, for the refusal.
+    """
+    place_on(outline, "exit", x_mm, y_mm, units)
+    wide = [
+        ring for ring in outline.openings if shapely.Polygon(ring).buffer(-STAIR_MM / 2.0).area > 0
+    ]
+    ways_out = [shapely.LinearRing(ring) for ring in (outline.walls, *wide)]
+    off_mm = min(shapely.Point(x_mm, y_mm).distance(way) for way in ways_out)
+    if off_mm > EXIT_MM:
+        raise BadInput(
+            f"The exit at {format_place(x_mm, units)}, {format_place(y_mm, units)} lies "
+            f"{format_place(off_mm, units)} from the nearest wall: there the crew stands in what "
+            "it has poured. Give the door or place at a wall by which it leaves (--exit X,Y, at "
+            f"most {format_place(EXIT_MM, units)} from the wall), or leave --exit out for the "
+            "first door."
         )
     return x_mm, y_mm
 

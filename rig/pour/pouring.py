@@ -14,7 +14,7 @@ from itertools import pairwise
 from rig.devices.reading import Reading
 from rig.errors import BadInput
 from rig.pour.clock_text import minutes
-from rig.pour.estimate import Front, Need, Prior, estimate
+from rig.pour.estimate import Front, Need, Prior, estimate, yield_known
 from rig.pour.events import (
     Ask,
     Done,
@@ -32,7 +32,7 @@ from rig.pour.events import (
 )
 from rig.pour.prepour import Step, step_called, unticked
 from rig.survey.events import Event, Trouble
-from rig.units import counted
+from rig.units import counted, format_volume
 
 TWICE_S = 5.0
 """Two batches nearer than this are one that was logged twice, unless said otherwise."""
@@ -82,6 +82,8 @@ class LivePlan:
     bags : float
         On site.
     prior : Prior
+    units : str
+        Of the job, for what is said.
     """
 
     batches: tuple[PlannedBatch, ...]
@@ -92,6 +94,7 @@ class LivePlan:
     interval_s: float
     bags: float
     prior: Prior
+    units: str = "in"
 
 
 @dataclass(frozen=True)
@@ -184,6 +187,8 @@ class Pouring:
                 return self._stop()
             case "tick":
                 return self._tick(argument or "")
+            case "accept" if pending is not None and pending.kind == "front":
+                return self._front_back(pending)
             case "accept" if pending is not None:
                 return self._count(pending)
         return []
@@ -376,14 +381,45 @@ class Pouring:
             return [Trouble("No batch is poured yet: log the batch first.", "front")]
         entry = Entry("front", self._now_s, told)
         strip, before = self._strip_told(entry), self.front
-        self._entries.append(entry)
-        marks = strip.markers if by_number or strip.number > before else (told,)
-        told_text = f"Front at strip {strip.number} of {len(strips)}"
-        told_text += f"; {', '.join(marks)} covered." if marks else "."
-        events: list[Event] = [
-            FrontAt(strip.number, strip.share_end, marks, self._now_s, told_text)
+        if strip.number < before:
+            passed_over = [label for label in self._dry() if label in strip.markers]
+            if by_number or told not in (label.upper() for label in passed_over):
+                self._pending = entry
+                name = f"Strip {strip.number}" if by_number else f"{told} in strip {strip.number}"
+                text = (
+                    f"{name} lies behind the front, which was told at strip {before}: nothing is "
+                    f"changed. If the front is at strip {strip.number} and strip {before} was a "
+                    "slip, say y."
+                )
+                if passed_over:
+                    text += f" If {', '.join(passed_over)} got covered, say front with each."
+                return [Ask(text)]
+        return self._front_at(entry)
+
+    def _front_back(self, entry: Entry) -> list[Event]:
+        """Take back the fronts told ahead of one that was said to be the true one."""
+        number = self._strip_told(entry).number
+        self._entries = [
+            one
+            for one in self._entries
+            if one.kind != "front" or self._strip_told(one).number <= number
         ]
-        if strip.number > before:
+        return self._front_at(entry, anew=True)
+
+    def _front_at(self, entry: Entry, anew: bool = False) -> list[Event]:
+        """Log a front, or a marker behind it that was passed over."""
+        strips = self._plan.strips
+        strip, before = self._strip_told(entry), self.front
+        self._entries.append(entry)
+        by_number = entry.argument.isdecimal()
+        marks = strip.markers if by_number or strip.number > before else (entry.argument,)
+        covered = f"; {', '.join(marks)} covered." if marks else "."
+        told_text = f"Front at strip {self.front} of {len(strips)}{covered}"
+        front = strips[self.front - 1]
+        events: list[Event] = [
+            FrontAt(front.number, front.share_end, marks, self._now_s, told_text)
+        ]
+        if strip.number > before or anew:
             events += self._unlikely(entry)
             events.append(self._estimate())
         dry = self._dry()
@@ -441,8 +477,7 @@ class Pouring:
         need, bags = self.need, self._plan.bags
         left = bags - self.bags_used
         if self.front == len(self._plan.strips):
-            bag = f"A bag made {need.yield_l:.3g} l (± {2 * need.yield_sd_l:.2g})"
-            took = f"{bag}; the floor took {counted(self.bags_used, 'bag')}."
+            took = f"{self._bag('made')}; the floor took {counted(self.bags_used, 'bag')}."
             return Estimate(
                 need.yield_l, need.yield_sd_l, need.bags, need.p95, left, 1.0, 0, None, took
             )
@@ -451,8 +486,8 @@ class Pouring:
         reached = [s.number for s in self._plan.strips if s.share_end * need.p95 <= bags]
         stop = reached[-1] if reached else None
         at = f"stop at strip {stop}" if stop and stop > self.front else "stop now"
-        said = f"A bag makes {need.yield_l:.3g} l (± {2 * need.yield_sd_l:.2g}); "
-        said += f"the floor takes {need.bags:.1f} bags (95 %: up to {need.p95:.1f}). "
+        said = f"{self._bag('makes')}; the floor takes {need.bags:.1f} bags "
+        said += f"(95 %: up to {need.p95:.1f}). "
         if short:
             said += (
                 f"At this rate you are {counted(short, 'bag')} short: {at} or send for more now."
@@ -469,6 +504,14 @@ class Pouring:
         return Estimate(
             need.yield_l, need.yield_sd_l, need.bags, need.p95, left, enough, short, stays, said
         )
+
+    def _bag(self, makes: str) -> str:
+        """Say what a bag makes or made and how well that is known, or that it is not."""
+        need, units = self.need, self._plan.units
+        if not yield_known(need.yield_l, need.yield_sd_l):
+            return f"What a bag {makes} is not known{' yet' if makes == 'makes' else ''}"
+        doubt = format_volume(2.0 * need.yield_sd_l, units)
+        return f"A bag {makes} {format_volume(need.yield_l, units)} (± {doubt})"
 
     def _undo(self) -> list[Event]:
         if not self._entries:
@@ -501,18 +544,41 @@ class Pouring:
             f"{counted(used, 'bag')}; {share:.0%} told covered."
         )
         if self._fronts:
-            text += f" A bag made {need.yield_l:.3g} l."
+            text += f" {self._bag('made')}."
         return [
+            *self._ended_early(),
             Done(
                 len(self._poured),
                 used,
                 self._plan.bags - used,
                 share,
                 need.yield_l,
+                need.yield_sd_l,
                 self.interval_s,
                 tuple(strips),
                 tuple(step.key for step in self.unticked),
                 text,
+            ),
+        ]
+
+    def _ended_early(self) -> list[Event]:
+        """Say what a stop leaves unpoured; one before the first batch leaves no edge behind."""
+        poured, planned = len(self._poured), self._plan.batches
+        last = len(self._plan.strips)
+        if not 0 < poured < len(planned) or self.front == last:
+            return []
+        bags = math.fsum(batch.bags for batch in planned[poured:])
+        first = self.front + 1
+        strips = f"strip {last} is" if first == last else f"strips {first} to {last} are"
+        left = len(planned) - poured
+        are = "is" if left == 1 else "are"
+        return [
+            Trouble(
+                f"Ended early: {left} of {len(planned)} planned batches ({counted(bags, 'bag')}) "
+                f"{are} not poured, and {strips} not told as covered. If it was a slip, pour on at "
+                "once and start rig pour run again: it counts from batch 1 and no longer knows how "
+                "old the edge is.",
+                "end",
             )
         ]
 

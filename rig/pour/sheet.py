@@ -12,7 +12,7 @@ from typing import Any
 
 from rig.errors import BadInput
 from rig.pour.clock_text import minutes
-from rig.units import parse_duration, parse_length, parse_volume
+from rig.units import format_temperature, parse_duration, parse_length, parse_volume
 
 _WHERE = {
     "working_time": "“working time”, “flow time” or “healing time”",
@@ -46,7 +46,9 @@ class Sheet:
     cover_after_s: float | None = None
     working_time_at: tuple[tuple[float, float], ...] = field(default=())
 
-    def working_time(self, temperature_c: float | None) -> tuple[float | None, str | None]:
+    def working_time(
+        self, temperature_c: float | None, units: str = "mm"
+    ) -> tuple[float | None, str | None]:
         """Return the working time at a temperature, and what must be said about it.
 
         Between two stated temperatures the shorter time of the two counts; nothing is interpolated,
@@ -56,8 +58,8 @@ class Sheet:
             if temperature_c is None or self.working_time_s is None:
                 return self.working_time_s, None
             return self.working_time_s, (
-                "The sheet states one working time for all temperatures: at "
-                f"{temperature_c:g} °C it may be another (warmth shortens it)."
+                "The sheet states one working time for all temperatures: it may be another at "
+                f"{format_temperature(temperature_c, units)} (warmth shortens it)."
             )
         coldest, warmest = self.working_time_at[0][0], self.working_time_at[-1][0]
         if temperature_c is None:
@@ -69,32 +71,60 @@ class Sheet:
                 f"{minutes(shortest)}, counts."
             )
         if not coldest <= temperature_c <= warmest:
+            here, low, high = (
+                format_temperature(one, units) for one in (temperature_c, coldest, warmest)
+            )
             raise BadInput(
-                f"The sheet states no working time at {temperature_c:g} °C, only from {coldest:g} "
-                f"to {warmest:g} °C: wait for another temperature, or give --working-time."
+                f"The sheet states no working time at {here}, only from {low} to {high}: wait for "
+                "another temperature, or give --working-time."
             )
         below = [time for at, time in self.working_time_at if at <= temperature_c][-1]
         above = next(time for at, time in self.working_time_at if at >= temperature_c)
         return min(below, above), None
 
-    def warnings(self, temperature_c: float | None) -> list[str]:
-        """Say where a temperature is outside of what the sheet allows."""
+    def allows(self, temperature_c: float | None) -> bool:
+        """Tell whether the sheet allows to pour at a temperature; one that is not known it does."""
+        low, high = self.min_temperature_c, self.max_temperature_c
+        if temperature_c is None:
+            return True
+        return (low is None or temperature_c >= low) and (high is None or temperature_c <= high)
+
+    def warnings(self, temperature_c: float | None, units: str = "mm") -> list[str]:
+        """Say where a temperature is outside of what the sheet allows, or that nothing tells."""
         low, high = self.min_temperature_c, self.max_temperature_c
         if temperature_c is None:
             if low is None and high is None:
                 return []
-            allowed = " to ".join(f"{t:g}" for t in (low, high) if t is not None)
-            return [f"The sheet allows {allowed} °C: measure floor and air before you pour."]
+            allowed = " ".join(
+                f"{word} {format_temperature(limit, units)}"
+                for word, limit in (("from", low), ("up to", high))
+                if limit is not None
+            )
+            return [f"The sheet allows {allowed}: measure floor and air before you pour."]
+        here = format_temperature(temperature_c, units)
+        if low is None and high is None:
+            return [
+                f"Whether {here} suits the product is not checked: give its --sheet with "
+                "min_temperature and max_temperature."
+            ]
         if low is not None and temperature_c < low:
-            return [f"{temperature_c:g} °C is colder than the sheet allows ({low:g} °C): wait."]
+            return [_outside("colder", here, "least", format_temperature(low, units), "warm")]
         if high is not None and temperature_c > high:
-            return [f"{temperature_c:g} °C is warmer than the sheet allows ({high:g} °C): wait."]
+            return [_outside("hotter", here, "most", format_temperature(high, units), "cool")]
         return []
 
     def as_dict(self) -> dict[str, Any]:
         """Return what the sheet says, for JSON."""
         told = {one.name: getattr(self, one.name) for one in fields(self)}
         return {name: value for name, value in told.items() if value not in (None, (), "")}
+
+
+def _outside(how: str, here: str, end: str, limit: str, make: str) -> str:
+    is_at = f"just {how} than" if here == limit else f"at {here}, {how} than"
+    return (
+        f"The floor is {is_at} the sheet allows ({limit} at {end}): wait, or {make} the room and "
+        "measure the floor again."
+    )
 
 
 def ask_for(name: str) -> BadInput:
@@ -138,7 +168,8 @@ def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:
     sheet = Sheet(**values)
     low, high = sheet.min_temperature_c, sheet.max_temperature_c
     if low is not None and high is not None and low > high:
-        raise BadInput(f"{name}: min_temperature {low:g} °C is above max_temperature {high:g} °C.")
+        written = (" ".join(str(told[f"{end}_temperature"]).split()) for end in ("min", "max"))
+        raise BadInput("{}: min_temperature {} is above max_temperature {}.".format(name, *written))
     return sheet
 
 
@@ -148,7 +179,8 @@ def parse_temperature(text: object, what: str = "temperature") -> float:
     if found is None:
         raise BadInput(f"{what} {str(text)[:40]!r} is no temperature; write 21C or 70F.")
     degrees = float(found[1])
-    celsius = degrees if found[2] in "Cc" else (degrees - 32.0) / 1.8
+    # Rounded, so that 48.2F is 9C to the last bit and neither lies outside of the other.
+    celsius = degrees if found[2] in "Cc" else round((degrees - 32.0) / 1.8, 9)
     if not -40.0 <= celsius <= 80.0:
         raise BadInput(f"{what} {text} is no temperature that a floor is poured at.")
     return celsius

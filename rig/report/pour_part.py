@@ -6,6 +6,7 @@ from rig.drawing.work import Shares, pour_drawing
 from rig.errors import RigError
 from rig.live.pouring import order_again
 from rig.pour.clock_text import clock, minutes
+from rig.pour.estimate import yield_known
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.units import counted
@@ -43,7 +44,9 @@ def pour_section(source: Source) -> Section | None:
     if result["feasible"]:
         verdict = Words(f"Can be poured in one go. {result['advice']}")
     else:
-        verdict = Words(f"Not feasible in one pour. {result['advice']}", "warning")
+        # A plan of an older version says nothing of the temperature.
+        how = "in one pour" if result.get("allowed_by_sheet", True) else "at this temperature"
+        verdict = Words(f"Not feasible {how}. {result['advice']}", "warning")
     batches = tuple(
         (
             str(row["n"]),
@@ -107,6 +110,7 @@ def _log(source: Source) -> list[Any]:
     # A stop without a batch is a slip after the pour, not another one.
     end = [event for event in done if event.data["batches"]][-1:] or done[-1:]
     last = end[0].data
+    known = yield_known(last["yield_l"], last.get("yield_stderr_l", 0.0))
     rows = [
         ("Ended (UTC)", source.time(end[0].utc_s)),
         (
@@ -114,7 +118,7 @@ def _log(source: Source) -> list[Any]:
             f"{counted(last['batches'], 'batch', 'batches')}, {counted(last['bags_used'], 'bag')}",
         ),
         ("Told covered", f"{last['share']:.0%} of the floor"),
-        ("A bag made", source.volume(last["yield_l"])),
+        ("A bag made", source.volume(last["yield_l"]) if known else "not known"),
     ]
     if last["interval_s"]:
         planned = last["planned_interval_s"]

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import signal
 import sqlite3
@@ -110,6 +111,13 @@ def test_start_and_exit_turn_the_front_round(planned):
         ([*PLAN, "--working-time", "20"], "unit"),
         ([*PLAN, "--mix-time", "2"], "unit"),
         ([*PLAN, "--exit", "9m,9m"], "exit"),
+        ([*PLAN, "--exit", "1.5m,2m"], "lies 1.5 m from the nearest wall"),
+        ([*PLAN, "--strip", "0.1mm"], "a strip of 0.1 mm is too narrow"),
+        ([*PLAN, "--strip", "1km"], "unit"),
+        ([*PLAN, "--strip", "1000m"], "a strip of 1000 m is too deep"),
+        ([*PLAN, "--bags-per-batch", "21"], "--bags-per-batch 21: nobody mixes"),
+        ([*PLAN, "--bags-per-batch", "0"], "--bags-per-batch"),
+        ([*PLAN, "--buckets", "5000"], "--buckets 5000: no crew"),
         ([*PLAN, "--start", "9m,9m"], "start"),
         ([*PLAN, "--crew", "900"], "900"),
         ([*PLAN, "--sheet", "nowhere.toml"], "nowhere.toml"),
@@ -121,6 +129,44 @@ def test_bad_input_is_told(planned, words, say):
     made = planned("pour", "plan", *words, "--runs", "200")
     assert made.code == 2, made.out
     assert say in made.err
+
+
+def test_what_is_merely_odd_is_warned_of(planned):
+    odd = ["--strip", "15cm", "--bags-per-batch", "7"]
+    made = planned("pour", "plan", *PLAN, *odd, "--json", "--runs", "200").json
+    assert any("A strip of 0.15 m is odd, 0.2 m to 1.2 m are usual" in x for x in made["warnings"])
+    assert any("7 bags in a batch are much" in text for text in made["warnings"])
+    usual = ["--strip", "40cm", "--bags-per-batch", "2", "--buckets", "4"]
+    made = planned("pour", "plan", *PLAN, *usual, "--json", "--runs", "200").json
+    assert not any("odd" in text or "much" in text for text in made["warnings"])
+
+
+def test_refusals_of_strip_and_exit_speak_the_jobs_units(planned):
+    assert planned("edit", "--units", "in").code == 0
+    exit_ = planned("pour", "plan", *PLAN, "--exit", "5ft,6ft")
+    assert exit_.code == 2
+    assert "The exit at 5 ft, 6 ft lies 4 ft 10 in from the nearest wall" in exit_.err
+    assert "--exit" in exit_.err
+    strip = planned("pour", "plan", *PLAN, "--strip", "11ft")
+    assert strip.code == 2
+    assert "a strip of 11 ft is too deep" in strip.err
+    start = planned("pour", "plan", *PLAN, "--start", "30ft,6ft")
+    assert "The start at 30 ft, 6 ft lies outside the floor" in start.err
+    assert " mm" not in exit_.err + strip.err + start.err
+
+
+def test_assumptions_are_told_in_the_jobs_units(planned):
+    metric = " ".join(planned("pour", "plan", *PLAN, "--runs", "200", "--json").json["assumptions"])
+    assert "walking 0.9 m/s, spreading 25 s and taking out air 15 s for 1 m²" in metric
+    assert "the mixers stand 3 m from the exit" in metric
+    assert re.search(r"Strips 0\.\d+ m deep", metric)
+    assert planned("edit", "--units", "in").code == 0
+    told = planned("pour", "plan", *PLAN, "--runs", "200").out
+    assumed = "\n".join(line for line in told.splitlines() if line.startswith("Assumed"))
+    assert "walking 2.95 ft/s, spreading 23 s and taking out air 14 s for 10 ft²" in assumed
+    assert "the mixers stand 9 ft 10 in from the exit" in assumed
+    assert re.search(r"Strips \d ft( [\d /]+ in)? deep", assumed)
+    assert not re.search(r"\d (mm|m|m/s|m²|l)\b", told)
 
 
 def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned, tmp_path):
@@ -135,6 +181,53 @@ def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned, tmp_path)
     assert made["working_time_s"] == 1200.0
     assert made["batches"][0]["water_l"] == 6.0
     assert any("lifts" in text for text in made["warnings"])
+
+
+SHEET = 'mixing_time = "2min"\nworking_time = "20min"\n'
+LIMITS = 'min_temperature = "50F"\nmax_temperature = "30C"\n'
+
+
+@pytest.mark.parametrize(
+    ("units", "temperature", "said"),
+    [
+        ("mm", "41F", "at 5 °C, colder than the sheet allows (10 °C at least)"),
+        ("mm", "35.4C", "at 35 °C, hotter than the sheet allows (30 °C at most)"),
+        ("in", "5C", "at 41 °F, colder than the sheet allows (50 °F at least)"),
+        ("in", "35C", "at 95 °F, hotter than the sheet allows (86 °F at most)"),
+    ],
+)
+def test_a_floor_too_cold_or_too_hot_for_the_sheet_is_not_feasible(
+    planned, units, temperature, said
+):
+    if units == "in":
+        assert planned("edit", "--units", "in").code == 0
+    open("sheet.toml", "w").write(SHEET + LIMITS)
+    words = ["--mixers", "1", "--crew", "3", "--sheet", "sheet.toml", "--runs", "200"]
+    told = planned("pour", "plan", *words, "--temperature", temperature)
+    assert told.code == 1
+    assert "NOT FEASIBLE AT THIS TEMPERATURE" in told.out
+    assert told.out.count(said) == 1
+    assert "then rig pour run" not in told.out
+    made = planned("pour", "plan", *words, "--temperature", temperature, "--json")
+    assert (made.code, made.err) == (1, "")
+    assert made.json["feasible"] is False
+    assert made.json["margin_s"] > 0
+    assert said in made.json["advice"]
+    assert said in planned("pour", "run", typed="").out
+    assert planned("report").code == 0
+    assert "Not feasible at this temperature." in open("report.html").read()
+    assert planned("pour", "plan", *words, "--temperature", "68F").code == 0
+
+
+def test_a_temperature_that_nothing_is_held_against_is_not_passed_over(planned):
+    bare = planned("pour", "plan", *PLAN, "--runs", "200", "--temperature", "5C")
+    assert bare.code == 0
+    assert "! Whether 5 °C suits the product is not checked: give its --sheet" in bare.out
+    open("sheet.toml", "w").write(SHEET)
+    words = [*PLAN, "--sheet", "sheet.toml", "--runs", "200", "--temperature", "5C"]
+    assert "not checked" in planned("pour", "plan", *words).out
+    open("sheet.toml", "w").write(SHEET + LIMITS)
+    assert "not checked" not in planned("pour", "plan", *words).out
 
 
 def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready):
@@ -199,6 +292,23 @@ def test_a_typed_pour_goes_on_after_it_was_left_and_ends_with_stop(ready):
     assert not [e for e in fresh.events if e["event"] == "resumed"]
 
 
+def test_a_front_that_goes_back_is_asked_about(ready):
+    told = ready("pour", "run", "--json", typed="batch\nfront 5\nfront 1\ny\nstop\n")
+    asked = next(event for event in told.events if event["event"] == "ask")
+    assert "Strip 1 lies behind the front, which was told at strip 5" in asked["text"]
+    assert [e["strip"] for e in told.events if e["event"] == "front"] == [5, 1]
+    share = told.events[-1]["share"]
+    fresh = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    assert share == pytest.approx(fresh["strips"][0]["share_end"], abs=0.05)
+
+
+def test_a_stop_with_bags_left_unpoured_is_said(ready):
+    told = ready("pour", "run", typed="batch\nfront 1\nstop\n")
+    assert told.code == 0
+    assert re.search(r"! Ended early: \d+ of \d+ planned batches \(\d+ bags\) are not", told.out)
+    assert "strips 2 to " in told.out
+
+
 def test_the_next_plan_starts_from_what_this_crew_took(ready):
     with_text = ready("pour", "run", typed="batch\nfront 1\nstop\n")
     assert "finished floor" in with_text.out
@@ -207,6 +317,33 @@ def test_the_next_plan_starts_from_what_this_crew_took(ready):
     ready("pour", "run", typed="batch\nbatch\ny\nfront 2\nstop\n")
     made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
     assert any("this crew's last pour" in text for text in made["assumptions"])
+
+
+def test_the_log_and_the_next_plan_tell_a_bags_yield_in_feet_in_an_inch_job(planned):
+    assert planned("edit", "--units", "in").code == 0
+    assert planned("plan").code == 0
+    told = planned("pour", "run", *PLAN, "--runs", "200", typed="batch\nbatch\ny\nfront 1\nstop\n")
+    assert re.search(r"A bag makes [\d.]+ ft³ \(± [\d.]+ ft³\);", told.out)
+    assert re.search(r"A bag made [\d.]+ ft³ \(± [\d.]+ ft³\)\.", told.out)
+    learnt = planned("pour", "plan", *PLAN, "--runs", "200")
+    assert re.search(r"this crew's last pour: .*, [\d.]+ ft³ a bag on the floor", learnt.out)
+
+
+def test_a_yield_that_stayed_unknown_is_not_learnt(ready):
+    plan = ready("plan", "--json").json
+    ready("pour", "plan", *PLAN, "--runs", "200")
+    ready("pour", "run", typed="batch\nbatch\ny\nfront 1\nstop\n")
+    with sqlite3.connect("job.sqlite") as database:
+        database.execute(
+            "UPDATE event SET data = json_set(data, '$.yield_l', 70, '$.yield_stderr_l', 40)"
+            " WHERE kind = 'pour_done'"
+        )
+    made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    assert any("what a bag made was not known" in text for text in made["assumptions"])
+    assert made["yield_l"] <= plan["volume_l"]["per_bag"]
+    assert made["yield_doubt"] > 0.1
+    assert ready("report").code == 0
+    assert "<dt>A bag made</dt><dd>not known</dd>" in open("report.html").read()
 
 
 def test_more_bags_than_the_room_takes_are_refused(ready):

@@ -127,7 +127,8 @@ def test_how_still_the_rod_is_comes_in_a_word_and_a_share():
 
 def pour_state():
     return {
-        "batches": 3, "poured": 0, "next": 1, "strip": 1, "strips": [], "front": 0, "should": 0,
+        "batches": 3, "poured": 0, "next": 1, "strip": 1, "strips": [], "front": 0, "dry": [],
+        "should": 0,
         "bags_used": 0.0, "bags_left": 12.0, "edges": [], "left_s": None, "working_s": 1200.0,
         "estimate": "", "short": 0, "unticked": ["primer"],
     }  # fmt: skip
@@ -156,6 +157,19 @@ def test_a_pour_shows_bags_edge_and_what_comes_next():
     scene.hear({"event": "undone", "label": "batch 1"}, 62.0)
     assert scene.sections["places"][0]["state"] == "todo"
     assert scene.sections["pour"]["poured"] == 0
+
+
+def test_a_pour_keeps_what_was_passed_over_and_a_front_answers_what_was_asked():
+    scene = make("pour", pour=pour_state())
+    front = {"event": "front", "strip": 3, "share": 0.3, "markers": [], "time_s": 1.0, "text": "f"}
+    dry = {"event": "dry", "markers": ["M1", "M2"], "text": "Behind the front: M1, M2"}
+    scene.hear(front, 1.0)
+    assert {"pour", "notes"} <= scene.hear(dry, 1.0)
+    assert scene.sections["pour"]["dry"] == ["M1", "M2"]
+    scene.hear({"event": "ask", "text": "Strip 1 lies behind"}, 2.0)
+    assert "ask" in scene.hear(front | {"strip": 1}, 3.0)
+    assert scene.sections["ask"] is None
+    assert (scene.sections["pour"]["front"], scene.sections["pour"]["dry"]) == (1, [])
 
 
 def test_a_page_that_may_not_act_has_no_acts():

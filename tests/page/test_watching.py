@@ -179,6 +179,7 @@ def test_a_pour_on_the_page(job, live, phone):
     session.wait("ticked")
     page.get_by_role("button", name="More").tap()
     page.get_by_role("button", name="End the pour").tap()
+    page.locator("#list", has_text="batches are not poured").wait_for()
     page.get_by_role("button", name="Yes, it is over").tap()
     done = session.wait("done")
     assert done["batches"] == 1

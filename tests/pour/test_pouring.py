@@ -1,6 +1,7 @@
 """The live log: a list of acts in, a list of events out."""
 
 import json
+import re
 
 import pytest
 from hypothesis import given, settings
@@ -15,7 +16,7 @@ from rig.pour.prepour import STEPS
 ALL = tuple(step.key for step in STEPS)
 
 
-def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01):
+def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01, units="mm"):
     strips = batches // per_strip
     return LivePlan(
         tuple(
@@ -32,6 +33,7 @@ def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01):
         120.0,
         bags,
         Prior(12.0 * batches, 12.0 * batches * doubt, 12.0),
+        units,
     )
 
 
@@ -171,6 +173,32 @@ def test_a_covered_floor_is_short_of_nothing_whatever_it_took():
     assert said.text.endswith(f"the floor took {machine.bags_used:g} bags.")
 
 
+@pytest.mark.parametrize(
+    ("units", "bag"), [("mm", r"11\.3 l \(± 2\.\d+ l\)"), ("in", r"0\.4 ft³ \(± 0\.07\d* ft³\)")]
+)
+def test_what_a_bag_makes_is_told_in_the_jobs_units(units, bag):
+    machine = started(plan(units=units))
+    pour(machine, 5)
+    said = one(machine.act("front", 700.0, "2"), "estimate")
+    assert re.match(f"A bag makes {bag}; the floor takes", said.text)
+    done = one(machine.act("stop", 710.0), "done")
+    assert re.search(rf"A bag made {bag}\.", done.text)
+    assert done.yield_stderr_l == said.yield_stderr_l
+
+
+def test_a_yield_that_its_doubt_swallows_is_called_unknown():
+    machine = started(plan(batches=200, bags=220.0))
+    pour(machine, 1)
+    said = one(machine.act("front", 100.0, "90"), "estimate")
+    assert 2 * said.yield_stderr_l >= said.yield_l
+    assert said.text.startswith("What a bag makes is not known yet; the floor takes ")
+    assert "±" not in said.text
+    machine.act("undo", 105.0)
+    covered = one(machine.act("front", 110.0, "100"), "estimate").text
+    assert covered == "What a bag made is not known; the floor took 1 bag."
+    assert "What a bag made is not known." in one(machine.act("stop", 120.0), "done").text
+
+
 def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
     machine = started()
     pour(machine, 8)
@@ -181,6 +209,60 @@ def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
     assert one(machine.act("front", 920.0, "M3"), "dry").markers == ("M4",)
     assert machine.front == 3
     assert "dry" not in names(machine.act("front", 930.0, "M4"))
+
+
+def test_a_front_that_goes_back_is_asked_about_and_changes_nothing_until_yes():
+    machine = started()
+    pour(machine, 10)
+    machine.act("front", 1200.0, "2")
+    before = machine.need
+    machine.act("front", 1210.0, "9")
+    wrong = machine.need
+    asked = machine.act("front", 1220.0, "4")
+    assert names(asked) == ["ask"]
+    assert "Strip 4 lies behind the front, which was told at strip 9" in asked[0].text
+    assert asked[0].text.endswith("If M7, M8 got covered, say front with each.")
+    assert (machine.front, machine.need) == (9, wrong)
+    machine.act("tick", 1225.0, "dam")  # the ask lapses with the next act
+    assert machine.act("accept", 1226.0) == []
+    machine.act("front", 1230.0, "4")
+    yes = machine.act("accept", 1231.0)
+    assert one(yes, "front").strip == 4
+    assert one(yes, "dry").markers == ("M1", "M2", "M5", "M6")
+    assert "estimate" in names(yes)
+    assert machine.front == 4
+    assert machine.need not in (before, wrong)
+    clean = started()
+    pour(clean, 10)
+    clean.act("front", 1200.0, "2")
+    clean.act("front", 1210.0, "4")
+    assert machine.need == clean.need
+    assert one(machine.act("undo", 1240.0), "undone").label == "front 4"
+    assert machine.need == before
+
+
+def test_a_front_taken_back_to_one_told_before_is_that_one():
+    machine = started()
+    pour(machine, 4)
+    machine.act("front", 500.0, "2")
+    before = machine.need
+    machine.act("front", 510.0, "7")
+    machine.act("front", 520.0, "2")
+    assert "estimate" in names(machine.act("accept", 521.0))
+    assert (machine.front, machine.need) == (2, before)
+
+
+def test_a_marker_that_was_passed_over_is_covered_without_moving_the_front():
+    machine = started()
+    pour(machine, 8)
+    machine.act("front", 900.0, "1")
+    assert one(machine.act("front", 910.0, "4"), "dry").markers == ("M3", "M4", "M5", "M6")
+    told = one(machine.act("front", 930.0, "m5"), "front")
+    assert (told.strip, told.share) == (4, pytest.approx(0.4))
+    assert told.text == "Front at strip 4 of 10; M5 covered."
+    again = one(machine.act("front", 940.0, "m5"), "ask")
+    assert "M5 in strip 3 lies behind the front" in again.text
+    assert machine.front == 4
 
 
 @pytest.mark.parametrize("told", ["M99", "0", "11", "", None, "-1", "²"])
@@ -232,6 +314,32 @@ def test_stop_tells_what_went_in_and_what_is_left():
     assert done.interval_s == pytest.approx(120.0)
     assert done.left[0] == "strip 4"
     assert machine.act("batch", 800.0) == []
+
+
+def test_a_stop_with_batches_left_says_what_is_not_poured():
+    machine = started()
+    pour(machine, 6)
+    machine.act("front", 700.0, "3")
+    ended = machine.act("stop", 710.0)
+    assert names(ended)[-2:] == ["trouble", "done"]
+    said = one(ended, "trouble").text
+    assert "14 of 20 planned batches (14 bags) are not poured" in said
+    assert "strips 4 to 10 are not told as covered" in said
+    nearly = started()
+    pour(nearly, 19)
+    nearly.act("front", 2300.0, "9")
+    said = one(nearly.act("stop", 2310.0), "trouble").text
+    assert "1 of 20 planned batches (1 bag) is not poured, and strip 10 is not told" in said
+
+
+@pytest.mark.parametrize(("batches", "front"), [(20, None), (15, "10"), (0, None)])
+def test_a_stop_that_leaves_nothing_open_is_no_trouble(batches, front):
+    machine = started()
+    pour(machine, batches)
+    if front:
+        machine.act("front", 2500.0, front)
+    machine.tick(6000.0)
+    assert names(machine.act("stop", 6000.0)) == ["done"]
 
 
 def test_a_log_that_was_cut_off_goes_on_with_the_true_ages():

@@ -56,9 +56,26 @@ def test_temperature_acts_only_as_the_sheet_states():
 def test_cold_and_warm_floors_are_warned_of():
     sheet = Sheet(min_temperature_c=10.0, max_temperature_c=30.0)
     assert "colder" in sheet.warnings(5.0)[0]
-    assert "warmer" in sheet.warnings(31.0)[0]
+    assert "hotter" in sheet.warnings(31.0)[0]
     assert sheet.warnings(20.0) == []
-    assert "measure" in sheet.warnings(None)[0]
+    assert "from 10 °C up to 30 °C: measure" in sheet.warnings(None)[0]
+    assert [sheet.allows(t) for t in (9.9, 10.0, 30.0, 30.1, None)] == [
+        False, True, True, False, True
+    ]  # fmt: skip
+    assert "not checked" in Sheet().warnings(20.0)[0]
+
+
+def test_temperatures_are_told_in_whole_degrees_of_the_jobs_units():
+    sheet = Sheet(min_temperature_c=parse_temperature("50F"), max_temperature_c=29.6)
+    assert "at 41 °F, colder than the sheet allows (50 °F at least)" in sheet.warnings(5.0, "in")[0]
+    assert "at 31 °C, hotter than the sheet allows (30 °C at most)" in sheet.warnings(31.2)[0]
+    # Rounded alike the two would contradict each other.
+    assert "just colder than the sheet allows (10 °C at least)" in sheet.warnings(9.8)[0]
+    rows = Sheet(working_time_at=((20.0, 1200.0), (30.0, 720.0)))
+    with pytest.raises(BadInput, match="at 95 °F, only from 68 °F to 86 °F"):
+        rows.working_time(parse_temperature("95F"), "in")
+    _, note = Sheet(working_time_s=1200.0).working_time(parse_temperature("71F"), "in")
+    assert "71 °F" in note
 
 
 @pytest.mark.parametrize(
@@ -92,6 +109,7 @@ def test_files_that_are_no_sheet_are_refused(tmp_path):
 def test_fahrenheit_is_turned_into_celsius():
     assert parse_temperature("70F") == pytest.approx(21.111, abs=1e-3)
     assert parse_temperature("21 °C") == 21.0
+    assert parse_temperature("48.2F") == 9.0
     with pytest.raises(BadInput, match="no temperature"):
         parse_temperature("500C")
 

@@ -367,16 +367,19 @@
   }
 
   function fronts() {
-    choose("The front is at", state.pour.strips.map(({ strip, markers }) => ({
+    const passedOver = state.pour.dry.map((label) => ({ text: `${label} is covered too`, wide: true, work: () => act("front", label) }));
+    choose("The front is at", [...passedOver, ...state.pour.strips.map(({ strip, markers }) => ({
       text: `strip ${strip}`,
       small: markers.join(", ") || "no markers",
       work: () => act("front", String(strip)),
-    })));
+    }))]);
   }
 
   function more() {
     const ticks = state.pour.unticked.map((step) => ({ text: `Tick: ${step}`, wide: true, work: () => act("tick", step) }));
-    const stop = { text: "End the pour …", wide: true, work: () => choose("End the pour now?", [{ text: "Yes, it is over", wide: true, work: () => act("stop") }]) };
+    const left = state.pour.batches - state.pour.poured;
+    const really = left > 0 ? `${left} of ${state.pour.batches} batches are not poured. End the pour now?` : "End the pour now?";
+    const stop = { text: "End the pour …", wide: true, work: () => choose(really, [{ text: "Yes, it is over", wide: true, work: () => act("stop") }]) };
     choose("More", [...ticks, stop]);
   }
 
