@@ -5,8 +5,16 @@ from typing import Any
 
 import click
 
-from rig.cli.jobs import outline_of, units_of
-from rig.cli.options import Length, confidence_option, job_option, json_option, show, unit_option
+from rig.cli.jobs import laser_places, outline_of, units_of
+from rig.cli.options import (
+    Length,
+    confidence_option,
+    job_option,
+    json_option,
+    laser_place_option,
+    show,
+    unit_option,
+)
 from rig.errors import BadInput
 from rig.units import (
     counted,
@@ -32,6 +40,7 @@ WORDS = {
     type=click.Choice(["floor", "finished"]),
     help="Which shots to judge.  [default: the finished ones where there are any]",
 )
+@laser_place_option
 @confidence_option
 @click.option(
     "--lines",
@@ -46,6 +55,7 @@ def command(
     job_path: Path,
     rule_given: str | None,
     kind: str | None,
+    laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
     confidence: float,
     lines_file: Path | None,
     step: float | None,
@@ -69,6 +79,8 @@ def command(
             )
         if kind is not None:
             raise BadInput("--kind goes with a job's shots, not with --lines.")
+        if laser_at:
+            raise BadInput("--laser goes with a job's shots, not with --lines.")
         rule = load_rule(rule_given or "e1155")
         result, units, denominator = _of_lines(rule, lines_file, unit, step, confidence)
         near = ""
@@ -80,10 +92,14 @@ def command(
         rule = load_rule(rule_given)
         from rig.cli.progress import working
         from rig.job.store import Job
+        from rig.live.lasers import set_place
         from rig.live.proof import near_points, proof
 
-        with Job.open(job_path) as job, working("Laying the edge everywhere"):
+        keeps = bool(laser_at)
+        with Job.open(job_path, write=keeps) as job, working("Laying the edge everywhere"):
             units, denominator = units_of(job)
+            for setup, place in laser_places(job, laser_at).items():
+                set_place(job, setup, place)
             result = proof(job, outline_of(job), rule, confidence, kind)
             worst = result["worst"]
             near = near_points(job, worst["x_mm"], worst["y_mm"]) if worst else ""

@@ -114,6 +114,11 @@ def proof(
     )
     result = verdict_result(verdict, outline, units) | {"kind": kind, "laser": laser}
     result["warnings"] += outside_warnings(job, outline, kind)
+    if rule.measure in ("f-numbers", "level") and verdict.alone is None:
+        result["warnings"].append(
+            "The laser's own slope is not in these numbers, and a line that slopes makes a level "
+            "floor look sloped: say where the laser stood (--laser X,Y)."
+        )
     if kind == "finished" and job.shots(kinds=["floor"]):
         result["change"] = None
         try:

@@ -327,8 +327,11 @@ def test_what_the_lasers_slope_leaves_open_is_in_fl(run, table):
     assert run("import", table(HEADING + rows), "--unit", "mm").code == 0
     alone = run("flatness", "--rule", "e1155", "--json").json
     assert alone["laser"] is None
-    with_place(run, "3m,3.5m")
-    usual = run("flatness", "--rule", "e1155", "--json").json
+    assert any("--laser X,Y" in text for text in alone["warnings"])
+    usual = run("flatness", "--rule", "e1155", "--laser", "3m,3.5m", "--json").json
+    assert not any("--laser X,Y" in text for text in usual["warnings"])
+    kept = run("flatness", "--rule", "e1155", "--json").json
+    assert kept["fl_ci90"] == usual["fl_ci90"]
     assert (usual["ff"], usual["fl"]) == (alone["ff"], alone["fl"])
     assert usual["laser"]["fl_ci90_alone"] == pytest.approx(alone["fl_ci90"], rel=1e-9)
     assert usual["fl_ci90"][0] < alone["fl_ci90"][0]  # 0.1 mm/m at most: a hair
