@@ -453,11 +453,25 @@ def wall_feet(outline: Outline, x_mm: float, y_mm: float) -> list[tuple[Point, f
 
 
 def where(outline: Outline, x_mm: float, y_mm: float, units: str = "in") -> str:
-    """Tell where a place is: `6 ft from the door wall, 4 ft from the left wall`."""
+    """Tell where a place is: `6 ft from the door wall, 4 ft from the left wall`.
+
+    A place beyond the walls (a benchmark in the hall, or walls that were mended) is told by its
+    coordinates.
+    """
+    if math.isfinite(x_mm + y_mm) and not is_within(outline, x_mm, y_mm):
+        return f"outside the walls, x {format_place(x_mm, units)}, y {format_place(y_mm, units)}"
     return ", ".join(
         f"{format_place(distance, units)} from {_the(name)}"
         for name, distance in wall_offsets(outline, x_mm, y_mm)
     )
+
+
+def is_within(outline: Outline, x_mm: float, y_mm: float) -> bool:
+    """Say whether a place lies within the walls or on them, be it in an opening."""
+    at = (float(x_mm), float(y_mm))
+    if not all(map(math.isfinite, at)):
+        return False
+    return bool(shapely.distance(outline._sight, shapely.Point(at)) <= ON_WALL_MM)
 
 
 class _Side(NamedTuple):
@@ -486,7 +500,7 @@ def _two_offers(
     """The two sides that a place is measured from, and the place itself."""
     at = (float(x_mm), float(y_mm))
     spot = shapely.Point(at)
-    if not all(map(math.isfinite, at)) or shapely.distance(outline._sight, spot) > ON_WALL_MM:
+    if not is_within(outline, *at):
         raise BadInput(f"the place {_at(at)} lies outside the walls.")
     if not shapely.covers(outline._sight, spot):  # in a doorway, say: told as if on its wall
         rim = shapely.shortest_line(shapely.Polygon(outline.walls), spot)

@@ -596,6 +596,11 @@ def test_place_outside_is_refused(place):
         plan.wall_offsets(plan.from_rings(SQUARE), *place)
 
 
+def test_a_place_beyond_the_walls_is_told_by_its_coordinates():
+    outline = plan.from_rings(SQUARE)
+    assert plan.where(outline, -500.0, 4250.0, "mm") == "outside the walls, x -0.5 m, y 4.25 m"
+
+
 def test_measures_meet_their_walls_square():
     outline = plan.room(4000.0, 3000.0)
     feet = plan.wall_feet(outline, 1000.0, 700.0)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 from rig.errors import RigError
 from rig.live.beam import DARK_S
 from rig.page.scene import Measures, Scene, Section, places_of
-from rig.plan_geometry import Door, Outline, from_rings, wall_feet
+from rig.plan_geometry import Door, Outline, from_rings, is_within, wall_feet
 from rig.survey.stillness import StillWindow
 from rig.units import format_place
 
@@ -263,6 +263,8 @@ def _window(capture: dict[str, Any], resolution_mm: float, foot_mm: float) -> St
 
 def _measures(outline: Outline, units: str) -> Measures:
     def measures(x_mm: float, y_mm: float) -> list[tuple[tuple[float, float], float, str]]:
+        if not is_within(outline, x_mm, y_mm):
+            return []
         return [
             (foot, distance, format_place(distance, units))
             for foot, distance in wall_feet(outline, x_mm, y_mm)

@@ -113,3 +113,19 @@ def test_a_job_all_of_whose_shots_lie_outside_says_so(shot, table):
         assert "All floor shots (48) lie outside the walls" in refused.err
     assert shot("export", "--format", "dxf").code == 0
     assert shot("report").code == 0
+
+
+def test_a_benchmark_outside_the_walls_is_sighted_all_the_same(shot):
+    benchmark = ["survey", "--typed", "--kind", "benchmark", "--label", "BM1"]
+    assert shot(*benchmark, "--at", "4.8m,3.5m", typed="1000\n").code == 0
+    shot("edit", "--room", "3m,4m")
+    assert shot("plan").code == 0
+    assert shot("markers").code == 0
+    setting = shot("set", "--typed", "--json", typed="1000\n")
+    assert setting.code == 0, setting.err
+    (check,) = [told for told in setting.events if told["event"] == "check"]
+    assert "BM1" in check["text"] or check["label"] == "BM1"
+    assert "outside the walls, x 4.8 m, y 3.5 m" in check["text"]
+    again = shot(*benchmark, "--at", "4.8m,3.5m", "--setup", "2", "--json", typed="1100\n")
+    assert again.code == 0, again.err
+    assert [told["event"] for told in again.events].count("shot") == 1
