@@ -379,7 +379,8 @@ def pour_text(result: dict[str, Any], units: str) -> str:
     lines += [
         f"A batch is {format_volume(first['volume_l'], units)} in place, with "
         f"{format_volume(first['water_l'], units, liquid=True)} of water.",
-        f"Crew of {result['crew']}: {result['roles']['text']}; {result['buckets']} buckets. "
+        f"Crew of {result['crew']}: {result['roles']['text']}; "
+        f"{counted(result['buckets'], 'bucket')}. "
         f"Waiting: {idle}.",
         f"{result['rate_bags_per_h']:.0f} bags an hour; {minutes(result['duration_s']['p50'])} in "
         f"all, 95 times in 100 under {minutes(result['duration_s']['p95'])}.",

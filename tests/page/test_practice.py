@@ -36,15 +36,17 @@ def now(page):
 
 def work(page):
     """Do what the page says until the pour begins."""
-    stood, held_s = None, time.monotonic()
+    stood, stood_s, held_s = None, 0.0, time.monotonic()
     while True:
         screen, told, here = now(page)
         if screen == "pour":
             return
         mode = told["mode"]
-        if here and here["x"] is not None and mode in ("go", "hold", "check") and here != stood:
+        goes = here and here["x"] is not None and mode in ("go", "hold", "check")
+        # Who gets no shot for so long lifts the rod and stands it there again.
+        if goes and (here != stood or time.monotonic() - stood_s > 8.0):
             walk(page, here["x"], here["y"])
-            stood = here
+            stood, stood_s = here, time.monotonic()
         elif screen == "set" and mode == "prompt" and told["move"] != "hold":
             word, amount = told["text"].split(" ", 1)
             name = "Up" if word == "raise" else "Down"
