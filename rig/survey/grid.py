@@ -7,7 +7,7 @@ diagonal of the strip along the walls.
 import itertools
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -109,13 +109,14 @@ def named_apart(
     stands takes its label; where others would then share one with a shot, they all go on with the
     first letters that are free. Lines for F-numbers keep their numbers, or all go on with others.
     """
-    places: dict[str, list[tuple[float, float]]] = {}
-    for label, x_mm, y_mm in shots:
-        places.setdefault(label, []).append((x_mm, y_mm))
-    shot_as = [_shot_at(point, places) for point in points]
+    shots = list(shots)
+    taken = [label for label, _, _ in shots]
+    at = np.array([(x_mm, y_mm) for _, x_mm, y_mm in shots]).reshape(-1, 2)
+    known = set(taken)
+    shot_as = [_shot_at(point, taken, at) for point in points]
     if any("-" in point.label for point in points):
         clash = any(
-            point.label in places and point.label != label
+            point.label in known and point.label != label
             for point, label in zip(points, shot_as, strict=True)
         )
         if not clash:
@@ -126,19 +127,20 @@ def named_apart(
             label or _further(point.label, on) for point, label in zip(points, shot_as, strict=True)
         ]
         pairs = zip(named, shot_as, strict=True)
-        if not any(label in places and label != own for label, own in pairs):
+        if not any(label in known and label != own for label, own in pairs):
             break
     return [replace(point, label=label) for point, label in zip(points, named, strict=True)]
 
 
-def _shot_at(point: GridPoint, places: Mapping[str, Sequence[tuple[float, float]]]) -> str | None:
-    """Label of the shot that stands where a point is: its own, or the first there is."""
-    here = [
-        label
-        for label, own in places.items()
-        if any(math.dist(at, (point.x_mm, point.y_mm)) <= SAME_PLACE_MM for at in own)
-    ]
-    return point.label if point.label in here else next(iter(here), None)
+def _shot_at(point: GridPoint, labels: Sequence[str], at: Floats) -> str | None:
+    """Label of the shot that stands where a point is: its own, or the first that may be asked for.
+
+    Labels are asked for in capitals.
+    """
+    away = np.hypot(*(at - (point.x_mm, point.y_mm)).T)
+    here = [labels[int(n)] for n in np.flatnonzero(away <= SAME_PLACE_MM)]
+    asked = (label for label in here if label == label.upper())
+    return point.label if point.label in here else next(asked, None)
 
 
 def _further(label: str, on: int) -> str:

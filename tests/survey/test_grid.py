@@ -190,6 +190,14 @@ def test_no_point_has_the_label_of_a_shot_elsewhere():
     moved = named_apart(at(("A1", 0, 0), ("A2", 0, 100), ("Z9", 9, 900)), shots)
     assert labels(moved) == ["B1", "B2", "A1"]
     assert labels(named_apart(at(("Y1", 9, 9), ("A1", 0, 0)), shots)) == ["AB1", "D1"]
+    assert labels(
+        named_apart(
+            at(
+                ("A1", 0, 0),
+            ),
+            [("oak", 0, 0), ("a1", 9, 99)],
+        )
+    ) == ["A1"]
 
 
 def test_lines_stay_whole():
