@@ -86,9 +86,15 @@ def plan_command(job_path: Path, as_json: bool, **options: Any) -> None:
     """
     from rig.cli.progress import working
     from rig.job.store import Job
+    from rig.live.pouring import open_pour
 
     with Job.open(job_path, write=True) as job, working("Simulating the crew"):
         units, _ = units_of(job)
+        if open_pour(job, time.time()) is not None:
+            raise CannotAnswer(
+                "A pour is under way, and a new plan would forget its batches. Go on with it: rig "
+                "pour run; or end it there with stop, then plan again."
+            )
         result = _make_plan(job, _plan_of(job), options)
     show(result, as_json, pour_text(result, units))
     if not result["feasible"]:
@@ -160,16 +166,28 @@ def log_pour(
         after_text,
         current_pour_plan,
         live_plan,
+        open_pour,
+        plan_of_pour,
         pour_machine,
     )
 
     with Job.open(job_path, write=True) as job:
-        plan = _plan_of(job)
-        if any(options[name] is not None for name in ("mixers", "crew", "sheet_path")):
-            made = _make_plan(job, plan, options)
-            if not as_json and not made["feasible"]:
-                click.echo(f"rig: {made['advice']}", err=True)
-        told = current_pour_plan(job, plan)
+        plans_anew = any(options[name] is not None for name in ("mixers", "crew", "sheet_path"))
+        begun = open_pour(job, time.time())
+        if begun is not None:
+            told, plan = plan_of_pour(job, begun.id)
+            if plans_anew or job.current_plan() != plan:
+                click.echo(
+                    "rig: A pour is under way: it goes on by the plan that it was begun with.",
+                    err=True,
+                )
+        else:
+            plan = _plan_of(job)
+            if plans_anew:
+                made = _make_plan(job, plan, options)
+                if not as_json and not made["feasible"]:
+                    click.echo(f"rig: {made['advice']}", err=True)
+            told = current_pour_plan(job, plan)
         live = live_plan(told.data, plan, options["bags"], units_of(job)[0])
         if live.bags > 3.0 * plan.result["bags"]["p95"]:
             raise BadInput(

@@ -30,7 +30,10 @@ def save(
     shot_ids: Iterable[int] | None,
     utc_s: float,
 ) -> Plan:
-    """Write a plan over the shots of these ids, or over all current ones."""
+    """Write a plan over the shots of these ids, or over all current ones.
+
+    Where nothing at all differs from the last plan, that one stays the current one.
+    """
     if shot_ids is None:
         stands_on = shots.select(connection, STANDS_ON)
     else:
@@ -48,6 +51,9 @@ def save(
         to_json([shot.id for shot in stands_on], "the plan"),
         to_json(_basis(connection), "the plan"),
     )
+    last = connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id DESC LIMIT 1").fetchone()
+    if last is not None and tuple(last[2:]) == row[1:]:
+        return _plan(last)
     cursor = connection.execute(
         f"INSERT INTO plan ({_COLUMNS[4:]}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", row
     )
@@ -57,6 +63,13 @@ def save(
 def current(connection: sqlite3.Connection) -> Plan | None:
     """Return the last plan, or None."""
     row = connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id DESC LIMIT 1").fetchone()
+    return None if row is None else _plan(row)
+
+
+def of_id(connection: sqlite3.Connection, plan_id: int) -> Plan | None:
+    """Return a plan by its number, or None."""
+    query = f"SELECT {_COLUMNS} FROM plan WHERE id = ?"
+    row = connection.execute(query, (plan_id,)).fetchone()
     return None if row is None else _plan(row)
 
 

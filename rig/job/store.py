@@ -499,6 +499,11 @@ class Job(JobFile):
         with self._reading() as connection:
             return plans.current(connection)
 
+    def plan(self, plan_id: int) -> Plan | None:
+        """Return a plan by its number, or None where there is none."""
+        with self._reading() as connection:
+            return plans.of_id(connection, plan_id)
+
     def first_plan(self) -> Plan | None:
         """Return the first plan, or None where there is none yet."""
         with self._reading() as connection:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, cast
 from rig.errors import CannotAnswer
 from rig.job.rows import Marker, Session, Shot, StoredReading
 from rig.live.machines import setting_machine, survey_machine
-from rig.live.pouring import current_pour_plan, live_plan, pour_machine
+from rig.live.pouring import live_plan, plan_of_pour, pour_machine
 from rig.live.session import End, Machine, announcements, step
 from rig.live.sources import StoredItems, profile_of
 from rig.live.watcher import HEARD, Watcher, watcher_of
@@ -161,10 +161,10 @@ class Follower:
         foot_mm = self.profile.foot_mm if self.profile else 0.0
         if session.kind == "survey":
             return survey_machine(then, outline, capture, resolution_mm, foot_mm)
-        plan = then.current_plan()
-        if plan is None:
-            raise CannotAnswer("The job has no plan.")
         if session.kind == "set":
+            plan = then.current_plan()
+            if plan is None:
+                raise CannotAnswer("The job has no plan.")
             return setting_machine(
                 then,
                 plan,
@@ -179,7 +179,7 @@ class Follower:
                 start_marker=capture.get("marker"),
                 skip_check=capture.get("skip_check", False),
             )
-        told = current_pour_plan(then, plan)
+        told, plan = plan_of_pour(then, capture["pour_plan"])
         return pour_machine(
             then,
             told,

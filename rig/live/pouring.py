@@ -357,6 +357,33 @@ def current_pour_plan(job: "Job", plan: "Plan") -> "StoredEvent":
     return made[-1]
 
 
+def plan_of_pour(job: "Job", pour_plan_id: int) -> "tuple[StoredEvent, Plan]":
+    """Return the pour plan that a pour was begun by, and the plan under it, whatever came since.
+
+    Raises
+    ------
+    CannotAnswer
+        Where the job no longer holds them.
+    """
+    told = next((e for e in job.events(["pour_plan"]) if e.id == pour_plan_id), None)
+    plan = None if told is None else job.plan(told.data["plan_id"])
+    if told is None or plan is None:
+        raise CannotAnswer("The job does not hold the plan of this pour any more.")
+    return told, plan
+
+
+def open_pour(job: "Job", utc_s: float) -> "StoredEvent | None":
+    """Return the plan of the pour that is under way: batches are logged, and it was not ended."""
+    made = job.events(["pour_plan"])
+    if not made:
+        return None
+    stretches = stretches_of(job, made[-1].id)
+    poured = any(name == "batch" for stretch in stretches for _, name, _ in stretch.acts)
+    if not poured or utc_s - max(one.last_utc_s for one in stretches) > FORGOTTEN_S:
+        return None
+    return made[-1]
+
+
 def live_plan(told: dict[str, Any], plan: "Plan", bags: float | None, units: str) -> LivePlan:
     """Turn a stored pour plan into what the live log goes by, and says in the job's units."""
     result = told["result"]

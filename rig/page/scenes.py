@@ -146,14 +146,12 @@ def scene_of(
     quiet_s: float = DARK_S,
 ) -> Scene:
     """Make the scene of a session that a job holds; `then` is the job as it began."""
-    from rig.live.pouring import current_pour_plan
+    from rig.live.pouring import plan_of_pour
 
     outline, capture = outline_from(then), session.capture
     if session.kind == "pour":
-        plan = job.current_plan()
-        assert plan is not None
-        told = current_pour_plan(job, plan).data
-        return pour_scene(then, outline, plan, told, capture["bags"], acts=acts)
+        told, plan = plan_of_pour(job, capture["pour_plan"])
+        return pour_scene(then, outline, plan, told.data, capture["bags"], acts=acts)
     make = survey_scene if session.kind == "survey" else set_scene
     return make(
         then,

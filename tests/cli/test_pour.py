@@ -231,7 +231,7 @@ def test_a_temperature_that_nothing_is_held_against_is_not_passed_over(planned):
 
 
 def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready):
-    ready("plan")
+    assert ready("plan", "--flat", "--max-slope", "0.3%").code == 0
     stale = ready("pour", "run")
     assert stale.code == 1
     assert "rig pour plan" in stale.err
@@ -249,6 +249,30 @@ def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready):
     assert no_door.code == 1
     assert "--exit" in no_door.err
     assert ready("pour", "plan", *bare, *PLAN, "--exit", "1m,0m", "--runs", "200").code == 0
+
+
+def test_a_look_at_an_unchanged_plan_makes_nothing_stale(ready):
+    ready("plan")
+    ready("plan", "--json")
+    run = ready("pour", "run", "--json", typed="batch\nq\n")
+    assert run.code == 0, run.err
+    assert [e["n"] for e in run.events if e["event"] == "batch"] == [1]
+
+
+def test_a_pour_under_way_goes_on_whatever_is_planned_meanwhile(ready):
+    ready("pour", "run", "--json", typed="batch\nfront 1\nq\n")
+    assert ready("plan", "--flat", "--max-slope", "0.3%").code == 0
+    again = ready("pour", "plan", *PLAN)
+    assert again.code == 1
+    assert "under way" in again.err
+    for words in ([], PLAN):
+        run = ready("pour", "run", *words, "--json", typed="q\n")
+        assert run.code == 0, run.err
+        assert "goes on by the plan that it was begun with" in run.err
+        resumed = next(e for e in run.events if e["event"] == "resumed")
+        assert (resumed["batches"], resumed["strip"]) == (1, 1)
+    ready("pour", "run", typed="stop\n")
+    assert ready("pour", "plan", *PLAN, "--runs", "200").code == 0
 
 
 def test_the_list_is_ticked_with_its_reasons_and_seen_by_plan_and_run(ready):
