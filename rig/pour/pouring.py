@@ -39,7 +39,7 @@ TWICE_S = 5.0
 SOON = 0.25
 """Part of the working time that is left when an edge is warned of."""
 EDGES_EVERY_S = 30.0
-FAR_OFF = 4.0
+FAR_OFF = 3.0
 """Standard deviations between front and bags that are taken for a slip of the pen."""
 
 
@@ -413,15 +413,17 @@ class Pouring:
         self._entries.append(entry)
         by_number = entry.argument.isdecimal()
         marks = strip.markers if by_number or strip.number > before else (entry.argument,)
-        covered = f"; {', '.join(marks)} covered." if marks else "."
-        told_text = f"Front at strip {self.front} of {len(strips)}{covered}"
+        named = f"; {', '.join(marks)} covered." if marks else "."
+        told_text = f"Front at strip {self.front} of {len(strips)}{named}"
         front = strips[self.front - 1]
         events: list[Event] = [
             FrontAt(front.number, front.share_end, marks, self._now_s, told_text)
         ]
         if strip.number > before or anew:
-            events += self._unlikely(entry)
-            events.append(self._estimate())
+            slips, ahead = self._unlikely(entry)
+            events += slips
+            covered = strip.number == len(strips)  # whatever it took
+            events.append(self._doubted() if ahead and not covered else self._estimate())
         dry = self._dry()
         if dry:
             events.append(
@@ -435,25 +437,46 @@ class Pouring:
             events.append(Trouble("The whole floor is covered: say stop to end the pour.", "end"))
         return [*events, *self._edges(), *self._warnings()]
 
-    def _unlikely(self, entry: Entry) -> list[Event]:
-        self._entries.pop()
+    def _need_without_last(self) -> Need:
+        entry = self._entries.pop()
         need = self.need
         self._entries.append(entry)
+        return need
+
+    def _unlikely(self, entry: Entry) -> tuple[list[Event], bool]:
+        """Say that a front, the last entry, does not fit the count; and whether it is ahead."""
+        need = self._need_without_last()
         expected = self.bags_used / need.bags
         strip = self._strip_told(entry)
-        doubt = math.hypot(expected * need.sd_bags / need.bags, strip.share)
+        # Where in its strip a front stands is half of it either way.
+        doubt = math.hypot(expected * need.sd_bags / need.bags, strip.share / 2.0)
         share, _ = self._front_told(entry)
         if abs(share - expected) <= FAR_OFF * doubt:
-            return []
-        way = "ahead of" if share > expected else "behind"
-        return [
-            Trouble(
-                f"Strip {strip.number} is far {way} what {counted(self.bags_used, 'bag')} should "
-                f"cover (strip {self._strip_at(expected)}): undo if it was a slip, else check the "
-                "count.",
-                "front",
-            )
-        ]
+            return [], False
+        ahead = share > expected
+        way = "ahead of" if ahead else "behind"
+        text = (
+            f"Strip {strip.number} is far {way} what {counted(self.bags_used, 'bag')} should "
+            f"cover (strip {self._strip_at(expected)}): undo if it was a slip, else check the "
+            "count."
+        )
+        if ahead:
+            missed = max(1, round(share * need.bags - self.bags_used))
+            text += f" Were about {counted(missed, 'bag')} poured and not logged?"
+        return [Trouble(text, "front")], ahead
+
+    def _doubted(self) -> Estimate:
+        """What is known where so few bags cannot have come so far: what was known before."""
+        need, bags = self._need_without_last(), self._plan.bags
+        said = (
+            f"{counted(self.bags_used, 'bag')} cannot have come so far, so this front tells "
+            "nothing of what the floor takes. Undo it, log the batches that were missed, then say "
+            "front again. Until then send no bags away."
+        )
+        return Estimate(
+            need.yield_l, need.yield_sd_l, need.bags, need.p95, bags - self.bags_used,
+            need.chance_enough(bags), max(0, math.ceil(need.bags - bags - 1e-6)), None, said,
+        )  # fmt: skip
 
     def _dry(self) -> tuple[str, ...]:
         """Markers behind the front whose row was passed over and not named since."""

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -187,9 +188,10 @@ def test_what_a_bag_makes_is_told_in_the_jobs_units(units, bag):
 
 
 def test_a_yield_that_its_doubt_swallows_is_called_unknown():
-    machine = started(plan(batches=200, bags=220.0))
+    told = plan(batches=200, bags=220.0)
+    machine = started(replace(told, prior=replace(told.prior, yield_doubt=0.8)))
     pour(machine, 1)
-    said = one(machine.act("front", 100.0, "90"), "estimate")
+    said = one(machine.act("front", 100.0, "1"), "estimate")
     assert 2 * said.yield_stderr_l >= said.yield_l
     assert said.text.startswith("What a bag makes is not known yet; the floor takes ")
     assert "±" not in said.text
@@ -197,6 +199,23 @@ def test_a_yield_that_its_doubt_swallows_is_called_unknown():
     covered = one(machine.act("front", 110.0, "100"), "estimate").text
     assert covered == "What a bag made is not known; the floor took 1 bag."
     assert "What a bag made is not known." in one(machine.act("stop", 120.0), "done").text
+
+
+def test_a_front_that_so_few_bags_cannot_reach_asks_for_missed_batches():
+    machine = started(plan(batches=20, bags=22.0))
+    pour(machine, 1)
+    told = machine.act("front", 100.0, "3")  # 6 of 20 bags
+    assert re.search(r"Were about [56] bags poured and not logged\?", one(told, "trouble").text)
+    said = one(told, "estimate")
+    assert "cannot have come so far" in said.text
+    assert "stay over" not in said.text
+    assert said.need_bags == pytest.approx(20.0)
+    # As it asks: undo, log what was missed, say the front again.
+    machine.act("undo", 110.0)
+    pour(machine, 5, begin=120.0)
+    again = machine.act("front", 800.0, "3")
+    assert "trouble" not in names(again)
+    assert one(again, "estimate").yield_l == pytest.approx(12.0, rel=0.1)
 
 
 def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
