@@ -39,8 +39,9 @@ TWICE_S = 5.0
 SOON = 0.25
 """Part of the working time that is left when an edge is warned of."""
 EDGES_EVERY_S = 30.0
-FAR_OFF = 3.0
-"""Standard deviations between front and bags that are taken for a slip of the pen."""
+FAR_OFF, FAR_TOO_MUCH = 3.0, 4.0
+"""Standard deviations of a front from what the bags should cover, and of the bags over what the
+whole floor should take, that are taken for a slip of the pen."""
 
 
 @dataclass(frozen=True)
@@ -356,7 +357,7 @@ class Pouring:
             events.append(
                 Trouble("By the count the bags on site are used up: is the count right?", "bags")
             )
-        most = need.bags + FAR_OFF * need.sd_bags
+        most = need.bags + FAR_TOO_MUCH * need.sd_bags
         if used > most >= used - batch.bags and self.front < len(self._plan.strips):
             events.append(
                 Trouble(
