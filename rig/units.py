@@ -6,7 +6,7 @@ comes out as it was written.
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 
 from rig.errors import BadInput
@@ -67,6 +67,7 @@ _METRIC = frozenset({Fraction(1), Fraction(10), Fraction(1000)})
 
 _NUMBER = r"[0-9.](?:[0-9./ -]*[0-9.])?"
 _DECIMAL = re.compile(r"[0-9]+\.?[0-9]*|\.[0-9]+")
+INCH_DENOMINATORS = (2, 4, 8, 16, 32, 64, 128)
 _FRACTION = re.compile(r"(?:([0-9]+)[ -])?([0-9]+) ?/ ?([0-9]+)")
 _SIDE_BY_SIDE = re.compile(r"[0-9.]+ [0-9.]+")
 _VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
@@ -131,6 +132,8 @@ def parse_length(
         size = _LENGTHS[word or str(unit)]
         if size in _METRIC and "/" in number:
             raise refused("fractions go with inches and feet, metric lengths are decimal")
+        if size == _INCH:
+            _refuse_odd_fraction(number, refused)
         value = _exact(number, what, text, LENGTH_FORMS) * size
     else:
         feet, first_word = parts[0]
@@ -142,6 +145,7 @@ def parse_length(
             raise refused("only inches can follow feet")
         if not feet.isdigit():
             raise refused("feet that inches follow must be a whole number")
+        _refuse_odd_fraction(number, refused)
         inches = _exact(number, what, text, LENGTH_FORMS)
         if inches >= 12:
             raise refused("the inches after feet must be less than 12")
@@ -423,6 +427,21 @@ def _split(
         # drawings write feet and inches with a hyphen between: 12'-6"
         rest = re.sub(r"^(?: - |-(?! )| )(?=.)", "", rest, count=1)
     return sign, parts
+
+
+def _refuse_odd_fraction(number: str, refused: Callable[[str], BadInput]) -> None:
+    """Refuse a fraction of an inch that no tape shows: a slip that would pass for a reading."""
+    found = _FRACTION.fullmatch(number)
+    if found is None or int(found[3]) == 0:
+        return
+    top, bottom = int(found[2]), int(found[3])
+    if bottom not in INCH_DENOMINATORS:
+        raise refused("an inch is parted in halves, quarters, 8ths, 16ths, 32nds or 64ths")
+    if top >= bottom and not found[1]:
+        raise refused(
+            "the top of its fraction is no smaller than the bottom, and a space may be missing, "
+            "as in 48 3/16"
+        )
 
 
 def _exact(number: str, what: str, text: str, forms: str) -> Fraction:
