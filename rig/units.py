@@ -343,6 +343,13 @@ def format_temperature(celsius: float, units: str = "in") -> str:
     return f"{round(celsius * 1.8 + 32.0)} °F"
 
 
+def format_density(kg_m3: float, units: str = "in") -> str:
+    """Write a density: `134 lb/ft³` or `2151 kg/m³`."""
+    if _is_metric(units):
+        return f"{kg_m3:.0f} kg/m³"
+    return f"{kg_m3 * L_PER_FT3 / 1000.0 / KG_PER_LB:.0f} lb/ft³"
+
+
 def format_load(kpa: float, units: str = "in") -> str:
     """Write a load on a floor: `10.4 lb/ft²` or `0.5 kPa`."""
     if _is_metric(units):

@@ -5,6 +5,7 @@ from typing import Any
 
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import show
+from rig.quantities.bags import waste_words
 from rig.units import counted, format_area, format_chance, format_doubt, format_volume
 
 
@@ -46,7 +47,7 @@ def patch_text(result: dict[str, Any], units: str, denominator: int) -> str:
         )
     lines += [
         f"BUY {counted(bags['p95'], 'bag').upper()} to be 95 % sure ({bags['p50']} at even odds); "
-        f"{bags['waste']} of them for waste.",
+        f"{waste_words(bags)}.",
         "",
         f"{'':<16}{'fill':>10}{'grind':>10}{'bags':>6}{'cost':>9}{'passes':>10}",
     ]

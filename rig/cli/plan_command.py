@@ -17,6 +17,7 @@ from rig.cli.options import (
     show,
 )
 from rig.errors import BadInput
+from rig.quantities.bags import waste_words
 from rig.units import (
     counted,
     format_area,
@@ -184,7 +185,7 @@ def _buy_lines(result: dict[str, Any]) -> list[str]:
     bags, safety = result["bags"], result["safety"]
     lines = [
         f"BUY {counted(bags['buy'], 'bag').upper()} to be {100.0 * result['confidence']:g}% sure "
-        f"({bags['p50']} at even odds); {bags['waste']} of them for waste."
+        f"({bags['p50']} at even odds); {waste_words(bags)}."
     ]
     if "purchase" in result:
         bought = result["purchase"]

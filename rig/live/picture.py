@@ -24,7 +24,7 @@ from rig.survey.heights import (
     ties_of,
 )
 from rig.survey.setups import Ties
-from rig.units import counted, format_length, format_place
+from rig.units import counted, format_area, format_length, format_place
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -35,6 +35,12 @@ SEED = 20  # the same shots give the same answer
 SUGGESTED_SHOTS = 3
 # A shot that saves less than this is not worth the walk (common practice, no source).
 WORTH_BAGS = 0.1
+
+
+REACH, LEAST_REACH_MM = 1.5, 600.0
+"""So many times their usual distance shots tell of the floor around them, and at least so far."""
+LEAST_UNSHOT, LEAST_UNSHOT_M2 = 0.02, 0.3
+"""Less floor out of their reach than this share, or this, is not worth a word."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,6 +231,7 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     found += correction_warnings(job, [line.setup for line in picture.ties.lines])
     found += far_lasers(job, picture.outline)
     found += outside_warnings(job, picture.outline, "floor")
+    found += _unshot_floor(picture, job.settings["units"])
     left = [point.label for point in job.unshot("floor")]
     if 0 < len(left) < len(job.points()):
         have = "grid point has" if len(left) == 1 else "grid points have"
@@ -241,6 +248,27 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
             "may be too small. Shoot closer" + (f" around {names}." if names else ".")
         )
     return found
+
+
+def _unshot_floor(picture: Picture, units: str) -> list[str]:
+    """Say how much of the floor lies far from every shot: no model knows it, whatever its doubt."""
+    import shapely
+    from scipy.spatial import cKDTree
+
+    at = np.column_stack([picture.heights.x_mm, picture.heights.y_mm])
+    apart_mm = float(np.sqrt(shapely.MultiPoint(at).convex_hull.area / len(at)))
+    reach_mm = max(REACH * apart_mm, LEAST_REACH_MM)
+    cells = picture.cells
+    away = cKDTree(at).query(np.column_stack([cells.x_mm, cells.y_mm]))[0]
+    area_m2 = cells.share * cells.step_mm**2 * 1e-6
+    unshot_m2 = float(np.sum(area_m2[away > reach_mm]))
+    if unshot_m2 < max(LEAST_UNSHOT_M2, LEAST_UNSHOT * float(np.sum(area_m2))):
+        return []
+    return [
+        f"{format_area(unshot_m2, units)} of the floor lies more than "
+        f"{format_place(reach_mm, units)} from any shot, and what is told of it is a guess: lay "
+        "the grid again (rig grid) and shoot what it asks for (rig survey)."
+    ]
 
 
 def none_inside(job: "Job", kind: str) -> str:

@@ -31,7 +31,7 @@ from rig.target.level import (
     lifts,
 )
 from rig.target.sloped import Hold, Wishes, choose_plane
-from rig.units import counted, format_chance, format_length, format_mass
+from rig.units import counted, format_chance, format_density, format_length, format_mass
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -153,7 +153,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     in_place95_l = safety.need_l(0.95) / (1.0 + sheet.waste_share)
     bags = bags_for(volume.mean_l, max(in_place95_l, volume.mean_l), sheet)
     buy = _whole_bags(safety.need_l(extremes.confidence), sheet)
-    load = dead_load(cover.mean_mm, cover.max_mm)
+    load = dead_load(cover.mean_mm, cover.max_mm, sheet.density_kg_m3)
     rules = rules_with(job.material_rules(), units)
     result: dict[str, Any] = {
         "plane": {"a": plane.a, "b": plane.b, "c": plane.c},
@@ -211,7 +211,11 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     }
     others = materials_for(picture.outline, buy, sheet, rules, units)
     result["materials"] = [compound, *(material.as_dict() for material in others)]
-    result["assumptions"] = [*assumptions, *sheet.assumptions]
+    weighed = (
+        f"The dead load is that of compound as poured, {format_density(load.density_kg_m3, units)} "
+        f"by the bag ({sheet.source}); cured it weighs less."
+    )
+    result["assumptions"] = [*assumptions, *sheet.assumptions, weighed]
     result["budget"] = budget
     result["warnings"] = warnings
     result["cautions"] = [*load.cautions, *CAUTIONS]

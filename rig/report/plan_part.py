@@ -5,6 +5,7 @@ from typing import Any
 from rig.drawing.floor import cover_drawing
 from rig.drawing.points import markers_drawing
 from rig.drawing.work import patches_drawing
+from rig.quantities.bags import waste_words
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.report.survey_part import doubt_blocks
@@ -82,7 +83,7 @@ def quantities_section(source: Source) -> Section | None:
         ("Enough at even odds", counted(bags["p50"], "bag")),
         (
             "Enough 95 times in 100",
-            f"{counted(bags['p95'], 'bag')}, {bags['waste']} of them for waste",
+            f"{counted(bags['p95'], 'bag')}, {waste_words(bags)}",
         ),
         (
             "Stock for safety",

@@ -161,3 +161,10 @@ def test_bad_wishes_are_refused_with_the_reason(l_shaped, words):
     refused = l_shaped("plan", *words)
     assert refused.code == 2
     assert refused.err
+
+
+def test_the_dead_load_is_that_of_the_bag_as_poured(l_shaped):
+    told = plan(l_shaped)
+    kpa_per_mm = (22.0 + 5.0) / 12.0 * 9.80665e-3
+    assert told["dead_load_kpa"]["mean"] == pytest.approx(kpa_per_mm * told["cover_mm"]["mean"])
+    assert any("2250 kg/m³ by the bag" in text for text in told["assumptions"])

@@ -129,3 +129,24 @@ def test_a_benchmark_outside_the_walls_is_sighted_all_the_same(shot):
     again = shot(*benchmark, "--at", "4.8m,3.5m", "--setup", "2", "--json", typed="1100\n")
     assert again.code == 0, again.err
     assert [told["event"] for told in again.events].count("shot") == 1
+
+
+def test_floor_that_a_wider_room_adds_is_said_to_be_unshot(shot):
+    assert not warned(shot("floor", "--json").json, "from any shot")
+    shot("edit", "--room", "8m,4m")
+    for words in (["floor"], ["plan"]):
+        (said,) = warned(shot(*words, "--json").json, "from any shot")
+        area_m2, _, rest = said.partition(" m² of the floor lies more than ")
+        reach_m = float(rest.split(" m ")[0])
+        # Shots end at x 4.75 m; the corners of the added strip are a little farther off.
+        assert float(area_m2) == pytest.approx((8.0 - 4.75 - reach_m) * 4.0, rel=0.05)
+
+
+def test_a_shot_room_has_no_unshot_floor(run):
+    for n, room in enumerate(["3.7m,4.6m", "2m,2m", "0.6m,3.6m", "0.8m,0.8m", "9m,2.5m"]):
+        job = ["--job", f"r{n}.sqlite"]
+        assert run("new", *job, "--room", room, "--units", "mm").code == 0
+        points = run("grid", *job, "--json").json["points"]
+        typed = "".join(f"{1200 + k % 3}\n" for k in range(len(points)))
+        run("survey", *job, "--typed", typed=typed)
+        assert not warned(run("floor", *job, "--json").json, "from any shot")

@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import BadInput
-from rig.quantities.bags import bag_sheet, bags_for, refuse_impossible_bag
+from rig.quantities.bags import bag_sheet, bags_for, refuse_impossible_bag, waste_words
 
 
 def test_usual_bag_is_assumed_and_said():
@@ -73,3 +73,15 @@ def test_a_bag_that_no_compound_weighs_is_refused():
     for yield_l in (127.0, 1.27):
         with pytest.raises(BadInput, match="--bag-yield"):
             refuse_impossible_bag(yield_l, 22.7, 4.7)
+
+
+def test_the_compound_as_poured_weighs_what_is_in_the_bag():
+    """50 lb and 5 qt of water (4.73 kg) make 0.45 ft³: 2151 kg/m³, by hand."""
+    assert bag_sheet().density_kg_m3 == pytest.approx(2151.2, abs=0.1)
+    assert bag_sheet(13.0, 25.0, 5.0).density_kg_m3 == pytest.approx(30_000 / 13)
+
+
+def test_waste_that_is_less_than_a_bag_is_not_called_none():
+    assert waste_words({"waste": 2, "waste_share": 0.05}) == "2 of them for waste"
+    assert waste_words({"waste": 0, "waste_share": 0.0}) == "0 of them for waste"
+    assert waste_words({"waste": 0, "waste_share": 0.05}) == "5 % waste in them, less than a bag"
