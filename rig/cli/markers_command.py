@@ -32,7 +32,7 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
     from rig.guidance.layout import lay_out_markers
     from rig.job.store import Job
     from rig.live.picture import picture_of
-    from rig.live.planning import marker_rows
+    from rig.live.planning import grind_first, marker_rows
 
     with Job.open(job_path, write=True) as job, working("Laying out the markers"):
         units, denominator = units_of(job)
@@ -52,7 +52,10 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
             f"{format_length(row['stick_out_mm'], units, denominator)} above the floor "
             f"(± {format_doubt(2 * row['stick_out_stderr_mm'], units, denominator)})"
         )
-    show({"markers": rows}, as_json, "\n".join([*lines, "Next: rig set"]))
+    warnings = grind_first(plan)
+    lines += [f"! {text}" for text in warnings]
+    told = {"markers": rows, "warnings": warnings}
+    show(told, as_json, "\n".join([*lines, "Next: rig set"]))
 
 
 def fresh_plan(job: "Job") -> "Plan":

@@ -219,6 +219,7 @@ def _grind_lines(
         place = where(outline, spot["x_mm"], spot["y_mm"], units) if outline is not None else ""
         lines.append(
             f"  up to {format_length(spot['depth_mm'], units, denominator)} deep over "
-            f"{format_area(spot['area_m2'], units)}, {place}"
+            f"{format_area(spot['area_m2'], units)}, {place}: until the rod reads "
+            f"{format_length(spot['until_reading_mm'], units, denominator)} or more everywhere"
         )
     return lines

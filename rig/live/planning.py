@@ -198,7 +198,8 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
         result["purchase"] = _purchase(safety, sheet, wanted)
         buy = result["bags"]["buy"] = result["purchase"]["bags"]
     if ground is not None:
-        result["grind"] = _grind_result(ground, unground - _bags95(shots_alone, picture, sheet))
+        saved_bags = unground - _bags95(shots_alone, picture, sheet)
+        result["grind"] = _grind_result(ground, saved_bags, plane, min_cover_mm)
     compound = {
         "item": "compound",
         "amount": float(buy),
@@ -412,9 +413,16 @@ def _bags95(volume: Volume, picture: Picture, sheet: BagSheet) -> float:
     return safety.need_l(picture.extremes.confidence) / sheet.yield_l
 
 
-def _grind_result(ground: Grinding, saved_bags: float) -> dict[str, Any]:
+def _grind_result(
+    ground: Grinding, saved_bags: float, plane: Plane, min_cover_mm: float
+) -> dict[str, Any]:
+    """Spots with what a rod must read there, under the line of set-up 1, once they are ground."""
     return {
-        "spots": [asdict(spot) for spot in ground.spots],
+        "spots": [
+            asdict(spot)
+            | {"until_reading_mm": min_cover_mm - float(plane.at(spot.x_mm, spot.y_mm))}
+            for spot in ground.spots
+        ],
         "volume_l": ground.volume_l,
         "saves_bags": saved_bags,
     }
@@ -428,6 +436,17 @@ def _purchase(safety: Safety, sheet: BagSheet, wanted: Wanted) -> dict[str, Any]
 
 def _whole_bags(need_l: float, sheet: BagSheet) -> int:
     return int(np.ceil(need_l / sheet.yield_l - 1e-9))
+
+
+def grind_first(plan: "Plan") -> list[str]:
+    """Say what must be ground before a plan holds; once it is shot again the plan is another."""
+    spots = plan.result.get("grind", {}).get("spots", [])
+    if not spots:
+        return []
+    return [
+        f"This plan holds only after {counted(len(spots), 'high spot')} "
+        f"{'is' if len(spots) == 1 else 'are'} ground down and shot again: rig plan says where."
+    ]
 
 
 def marker_rows(

@@ -9,6 +9,7 @@ import numpy as np
 
 from rig.errors import CannotAnswer
 from rig.live.lasers import shots_of
+from rig.live.planning import grind_first
 from rig.live.recorder import Recorder
 from rig.live.session import Act, Item
 from rig.plan_geometry import Outline, contains, raster_of, where
@@ -24,7 +25,7 @@ from rig.pour.true_clock import Stretch, on_one_clock
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
-from rig.units import counted, format_length, format_place, format_volume
+from rig.units import counted, format_length, format_off, format_place, format_volume
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, StoredEvent
@@ -191,7 +192,7 @@ def pour_result(
             *_said_of(made, ground, units),
             *([learnt.text] if learnt else []),
         ],
-        "warnings": [*of_temperature, *too_deep, *_warnings(made, sheet)],
+        "warnings": [*grind_first(plan), *of_temperature, *too_deep, *_warnings(made, sheet)],
         "cautions": list(CAUTIONS),
     }
 
@@ -313,9 +314,9 @@ def _too_deep(job: "Job", plan: "Plan", sheet: Sheet) -> list[str]:
     deepest = float(plan.result["cover_mm"]["max"])
     limits = [("the job", job.settings["max_cover_mm"]), ("the sheet", sheet.max_cover_mm)]
     return [
-        f"The deepest place takes {format_length(deepest, units, denominator)}, {whose} allows "
-        f"{format_length(limit, units, denominator)} in one go: fill the deep places first, let "
-        "them set and survey again, or pour in lifts, each planned by itself."
+        f"The deepest place takes {format_off(deepest - limit, units, denominator)} more than the "
+        f"{format_length(limit, units, denominator)} that {whose} allows in one go: fill the deep "
+        "places first, let them set and survey again, or pour in lifts, each planned by itself."
         for whose, limit in limits
         if limit is not None and deepest > limit
     ]

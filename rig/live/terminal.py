@@ -58,6 +58,8 @@ def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
             return f"  rod lost ({told['reason']}): trying again, no shot is lost"
         case "back":
             return f"  rod back after {told['gap_s']:.1f} s"
+        case "ask" if "say y" not in told["text"]:
+            return f"  ! {told['text']} (y if so)"
         case "ask" | "trouble" | "notice" | "drift" | "jolt":
             return f"  ! {told['text']}"
         case "batch" | "front" | "estimate" | "edges" | "ticked" | "resumed" | "prepour":

@@ -98,6 +98,16 @@ def test_grinding_saves_bags_where_it_is_cheap_and_not_where_it_is_dear(l_shaped
     assert spots
     assert all(spot["depth_mm"] > 0 for spot in spots)
     assert ground["grind"]["saves_bags"] > 0.5
+    for spot in spots:
+        # What is left of the floor there is the minimum cover under the plane.
+        until = 6.0 - at(ground, spot["x_mm"], spot["y_mm"])
+        assert spot["until_reading_mm"] == pytest.approx(until)
+    assert "until the rod reads" in l_shaped("plan", "--grind", "10", "--fill", "2").out
+    laid = l_shaped("markers")
+    assert "ground down and shot again" in laid.out
+    crew = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "20min"]
+    pour = l_shaped("pour", "plan", *crew, "--runs", "100", "--json").json
+    assert any("ground down and shot again" in text for text in pour["warnings"])
     dear = plan(l_shaped, "--grind", "100000", "--fill", "1")
     assert dear["grind"]["spots"] == []
     assert dear["bags"]["p95"] > ground["bags"]["p95"]

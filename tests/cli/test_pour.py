@@ -438,7 +438,7 @@ def test_a_pour_deeper_than_the_job_allows_does_not_go_in_one(planned):
     told = planned("pour", "plan", *PLAN, "--runs", "200")
     assert told.code == 1
     assert "NOT FEASIBLE IN ONE POUR" in told.out
-    assert "the job allows 10 mm in one go" in told.out
+    assert "more than the 10 mm that the job allows in one go" in told.out
     assert told.out.count("in one go") == 1
     assert "then rig pour run" not in told.out
 

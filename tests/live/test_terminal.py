@@ -25,6 +25,13 @@ def test_a_line_says_each_thing_once():
     assert said == ["  M1: raise 3/16"]
 
 
+def test_a_question_says_how_it_is_answered():
+    ask = {"event": "ask", "text": "already at height: is this M1?"}
+    assert line_of(ask, "mm", 32) == "  ! already at height: is this M1? (y if so)"
+    said = {"event": "ask", "text": "If there were two, say y."}
+    assert line_of(said, "mm", 32) == "  ! If there were two, say y."
+
+
 def test_a_set_marker_says_how_far_off_it_stands():
     told = {"event": "set", "marker": "M4", "residual_mm": -0.31}
     assert line_of(told, "mm", 32) == "  M4 SET (0.3 mm low)"
