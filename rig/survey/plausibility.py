@@ -369,20 +369,12 @@ class Guard:
         if shot.x_mm is None or shot.y_mm is None:
             return []
         here = _Place(shot.label, shot.x_mm, shot.y_mm, shot.reading_mm)
-
-        def away_mm(place: _Place) -> float:
-            return math.hypot(place.x_mm - here.x_mm, place.y_mm - here.y_mm)
-
-        around = sorted(self._places, key=away_mm)[:NEIGHBOURS]
-        near = [place for place in around if away_mm(place) <= 1.5 * away_mm(around[0])]
-        self._places = [place for place in self._places if place.label != here.label] + [here]
-        beyond = [
-            here.reading_mm - place.reading_mm
-            for place in near
-            if abs(here.reading_mm - place.reading_mm)
-            > STEP_MM + SLOPE_MM_PER_M * away_mm(place) / 1000.0
-        ]
-        if not near or len(beyond) < len(near) or min(beyond) * max(beyond) < 0:
+        others = [place for place in self._places if place.label != here.label]
+        before = [place for place in self._places if place.label == here.label]
+        near = _steps_from(here, self._places)
+        self._places = [*others, here]
+        mends = before and _steps_from(before[-1], others) and not _steps_from(here, others)
+        if not near or mends:
             return []
         step_mm = here.reading_mm - near[0].reading_mm
         way = "more" if step_mm > 0 else "less"
@@ -393,3 +385,22 @@ class Guard:
             "again to know"
         )
         return [Trouble(text, "step")]
+
+
+def _steps_from(here: _Place, places: list[_Place]) -> list[_Place]:
+    """Nearest places where all of them differ from one by a step that no floor makes, else none."""
+
+    def away_mm(place: _Place) -> float:
+        return math.hypot(place.x_mm - here.x_mm, place.y_mm - here.y_mm)
+
+    around = sorted(places, key=away_mm)[:NEIGHBOURS]
+    near = [place for place in around if away_mm(place) <= 1.5 * away_mm(around[0])]
+    beyond = [
+        here.reading_mm - place.reading_mm
+        for place in near
+        if abs(here.reading_mm - place.reading_mm)
+        > STEP_MM + SLOPE_MM_PER_M * away_mm(place) / 1000.0
+    ]
+    if len(beyond) < len(near) or (beyond and min(beyond) * max(beyond) < 0):
+        return []
+    return near

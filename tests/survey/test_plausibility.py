@@ -143,6 +143,16 @@ def test_a_fixed_point_that_reads_otherwise_than_before_is_told():
     assert "BM1 reads 1.8 mm more than before" in site.told[0].text
 
 
+def test_a_re_shot_that_mends_an_odd_one_is_no_step():
+    grid = [(f"{c}{r}", 900.0 * i, 900.0 * r) for i, c in enumerate("ABC") for r in (1, 2, 3)]
+    site = Site(shots=[(label, x, y, 1200.0 + (440.0 if label == "B2" else 0.0))
+                       for label, x, y in grid])  # fmt: skip
+    site.shot("B2", 900.0, 1800.0, 1201.0)
+    assert site.reasons == []
+    site.shot("B2", 900.0, 1800.0, 1231.0)  # now it is the new one that fits nowhere
+    assert site.reasons == ["step"]
+
+
 def test_a_re_shot_far_from_the_first_is_told_and_an_undone_one_forgotten():
     site = Site()
     site.shot("A1", 0.0, 0.0, 1200.0)
