@@ -376,7 +376,7 @@ def suggested_places(job_path: Path) -> list[tuple[float, float]]:
     """Places that `rig floor` names as worth the walk."""
     from rig.cli.jobs import outline_of
     from rig.job.store import Job
-    from rig.live.picture import next_shots, picture_of
+    from rig.study.picture import next_shots, picture_of
 
     with Job.open(job_path) as job:
         picture = picture_of(job, outline_of(job), 0.95)
@@ -446,7 +446,7 @@ def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
 
     from rig.cli.jobs import outline_of
     from rig.job.store import Job
-    from rig.plan_geometry import raster
+    from rig.room import raster
 
     with Job.open(job_path) as job:
         outline = outline_of(job)

@@ -55,7 +55,7 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
         units = job.settings["units"]
         warnings = []
         if shaped is not None:
-            from rig.live.picture import outside_warnings
+            from rig.study.picture import outside_warnings
 
             for kind in ("floor", "finished"):
                 warnings += outside_warnings(job, outline, kind)

@@ -92,8 +92,8 @@ def command(
         rule = load_rule(rule_given)
         from rig.cli.progress import working
         from rig.job.store import Job
-        from rig.live.lasers import set_place
-        from rig.live.proof import near_points, proof
+        from rig.study.lasers import set_place
+        from rig.study.proof import near_points, proof
 
         keeps = bool(laser_at)
         with Job.open(job_path, write=keeps) as job, working("Laying the edge everywhere"):
@@ -114,7 +114,7 @@ def _of_lines(
 ) -> tuple[dict[str, Any], str, int]:
     from rig.flatness.level_lines import read_lines
     from rig.flatness.verdict import judge_lines
-    from rig.live.proof import verdict_result
+    from rig.study.proof import verdict_result
 
     units = "in" if unit in ("in", "ft") else "mm"
     verdict = judge_lines(rule, read_lines(path, unit, step_mm), confidence, units=units)

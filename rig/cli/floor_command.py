@@ -43,9 +43,9 @@ def command(
     """
     from rig.cli.progress import working
     from rig.job.store import Job
-    from rig.live.laser_share import budget_lines, setup_lines
-    from rig.live.picture import floor_result, picture_of
-    from rig.plan_geometry import where
+    from rig.room import where
+    from rig.study.laser_share import budget_lines, setup_lines
+    from rig.study.picture import floor_result, picture_of
     from rig.survey.table import read_columns
 
     if points is not None and unit is None:
@@ -109,7 +109,7 @@ def _drawn(picture: Any, result: dict[str, Any], units: str, denominator: int) -
 
 def next_lines(result: dict[str, Any], outline: Any, units: str) -> list[str]:
     """Name the shots that would save most, or say that none is worth the walk."""
-    from rig.plan_geometry import where
+    from rig.room import where
 
     if not result["next"]:
         return ["More shots are no longer worth the walk: none is expected to save 0.1 bags."]

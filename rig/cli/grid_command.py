@@ -104,7 +104,7 @@ def command(
 def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
     """Show what closer and wider spacings are likely to cost."""
     from rig.job.store import Job
-    from rig.live.advice import spacing_advice
+    from rig.study.advice import spacing_advice
 
     with Job.open(job_path) as job:
         units = job.settings["units"]

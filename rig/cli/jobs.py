@@ -8,13 +8,13 @@ from rig.errors import BadInput, CannotAnswer
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
     from rig.survey.grid import GridPoint
 
 
 def outline_of(job: "Job") -> "Outline":
     """Return the job's outline with openings and doors."""
-    from rig.plan_geometry import Door, from_rings
+    from rig.room import Door, from_rings
 
     walls, openings, doors = job.outline_rings()
     return from_rings(walls, openings, tuple(Door(*door) for door in doors))

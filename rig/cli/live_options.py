@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from rig.devices.profile import Profile
     from rig.devices.transport import Transport
     from rig.job.rows import Session
-    from rig.live.session import Item, Machine
     from rig.page.scene import Shown
     from rig.page.server import Page
+    from rig.session.run import Item, Machine
     from rig.survey.plausibility import Guard
 
 _NUMBERS = {
@@ -160,7 +160,7 @@ def open_source(
         When none or several are named, or a file cannot be read.
     """
     from rig.devices.clock import Clock
-    from rig.live import sources
+    from rig.session import sources
 
     named = [name for name in ("serial_url", "ble_rod", "typed", "replay") if options.get(name)]
     if len(named) != 1:
@@ -205,7 +205,7 @@ def replayed_sessions(
         When it holds none.
     """
     from rig.job.store import Job
-    from rig.live import sources
+    from rig.session import sources
 
     with Job.open(path) as other:
         old = [session for session in other.sessions() if session.kind == kind]
@@ -227,7 +227,7 @@ def is_job_replay(options: dict[str, Any], job_path: Path) -> bool:
 
     A second descriptor on its file would drop SQLite's locks.
     """
-    from rig.live.sources import is_job_file
+    from rig.session.sources import is_job_file
 
     replay: Path | None = options["replay"]
     if replay is None or not is_job_file(replay):
@@ -255,9 +255,9 @@ def run_live(
     With a page, `scene` is what it shows, and what it does are acts like keys.
     """
     from rig.cli.serve_options import announce
-    from rig.live import terminal
-    from rig.live.keys import HELP, keys
-    from rig.live.session import run
+    from rig.session import terminal
+    from rig.session.keys import HELP, keys
+    from rig.session.run import run
 
     sinks_beside = list(more_sinks)
     if page is not None and scene is not None:

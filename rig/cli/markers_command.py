@@ -31,8 +31,8 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
     from rig.cli.progress import working
     from rig.guidance.layout import lay_out_markers
     from rig.job.store import Job
-    from rig.live.picture import picture_of
-    from rig.live.planning import grind_first, marker_rows
+    from rig.study.picture import picture_of
+    from rig.study.planning import grind_first, marker_rows
 
     with Job.open(job_path, write=True) as job, working("Laying out the markers"):
         units, denominator = units_of(job)

@@ -11,7 +11,7 @@ from rig.errors import BadInput
 from rig.units import format_area, format_length, format_place
 
 if TYPE_CHECKING:
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
 
 
 @click.command()
@@ -80,7 +80,7 @@ def wall_lines(outline: "Outline", units: str) -> list[str]:
     """Say in a line which wall has which number; nothing where a door gives them names."""
     if outline.doors:
         return []
-    from rig.plan_geometry import named_walls
+    from rig.room import named_walls
 
     walls = (
         f"{name} from ({format_place(x, units)}, {format_place(y, units)})"

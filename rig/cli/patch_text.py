@@ -21,7 +21,7 @@ def patch_floor(
     from rig.cli.progress import working
     from rig.flatness.rules import load_rule
     from rig.job.store import Job
-    from rig.live.patching import patch_result
+    from rig.study.patching import patch_result
 
     rule = load_rule(rule_given)
     with Job.open(job_path) as job, working("Looking for the least work"):

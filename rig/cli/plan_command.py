@@ -109,10 +109,10 @@ def command(
         return
     from rig.cli.progress import working
     from rig.job.store import Job
-    from rig.live.lasers import set_place
-    from rig.live.picture import picture_of
-    from rig.live.planning import Wanted, plan_result
     from rig.quantities.materials import rules_of
+    from rig.study.lasers import set_place
+    from rig.study.picture import picture_of
+    from rig.study.planning import Wanted, plan_result
 
     wanted = Wanted(max_slope, holds, **costs)
     with Job.open(job_path, write=True) as job, working("Choosing the plane"):
@@ -160,7 +160,7 @@ def plan_text(
         f"Dead load of the compound: {format_load(load['mean'], units)} on average, "
         f"{format_load(load['max'], units)} at the deepest."
     )
-    from rig.live.laser_share import budget_lines
+    from rig.study.laser_share import budget_lines
 
     lines += budget_lines(result["budget"], units)
     lines += [f"Assumed: {text}" for text in result["assumptions"]]
@@ -205,7 +205,7 @@ def _grind_lines(
 ) -> list[str]:
     if "grind" not in result:
         return []
-    from rig.plan_geometry import where
+    from rig.room import where
 
     grind = result["grind"]
     if not grind["spots"]:

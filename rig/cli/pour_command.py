@@ -86,7 +86,7 @@ def plan_command(job_path: Path, as_json: bool, **options: Any) -> None:
     """
     from rig.cli.progress import working
     from rig.job.store import Job
-    from rig.live.pouring import open_pour
+    from rig.study.pour_plan import open_pour
 
     with Job.open(job_path, write=True) as job, working("Simulating the crew"):
         units, _ = units_of(job)
@@ -108,8 +108,8 @@ def plan_command(job_path: Path, as_json: bool, **options: Any) -> None:
 def list_command(job_path: Path, tick: tuple[str, ...], as_json: bool) -> None:
     """Show or tick the steps before the pour, each with why."""
     from rig.job.store import Job
-    from rig.live.pouring import ticked_of
     from rig.pour.prepour import STEPS, step_called
+    from rig.study.pour_plan import ticked_of
 
     steps = [step_called(word) for word in tick]
     with Job.open(job_path, write=bool(steps)) as job:
@@ -161,15 +161,8 @@ def log_pour(
 ) -> None:
     """Log a pour from the keyboard and a page, or from a script by a faster clock."""
     from rig.job.store import Job
-    from rig.live.pouring import (
-        PourRecorder,
-        after_text,
-        current_pour_plan,
-        live_plan,
-        open_pour,
-        plan_of_pour,
-        pour_machine,
-    )
+    from rig.session.pouring import PourRecorder, live_plan, pour_machine
+    from rig.study.pour_plan import after_text, current_pour_plan, open_pour, plan_of_pour
 
     with Job.open(job_path, write=True) as job:
         plans_anew = any(options[name] is not None for name in ("mixers", "crew", "sheet_path"))
@@ -251,10 +244,10 @@ def _run(
     import asyncio
 
     from rig.devices.clock import Clock
-    from rig.live import sources, terminal
-    from rig.live.keys import keys
-    from rig.live.pour_keys import HELP, PourKeys, parse_words
-    from rig.live.session import run
+    from rig.session import sources, terminal
+    from rig.session.keys import keys
+    from rig.session.pour_keys import HELP, PourKeys, parse_words
+    from rig.session.run import run
 
     told = sources.Script(script, parse_words, speed) if script else None
     clock = told or Clock(speed)
@@ -295,11 +288,11 @@ def _run(
 def _make_plan(job: "Job", plan: "Plan", options: dict[str, Any]) -> dict[str, Any]:
     """Plan the pour from options and sheet, and keep it in the job."""
     from rig.job.store import Job
-    from rig.live.pouring import ground_of, learnt_from, pour_result
     from rig.pour.crew import Times, check_crew, check_gear
     from rig.pour.forecast import Crew
     from rig.pour.order import exit_on
     from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
+    from rig.study.pour_plan import ground_of, learnt_from, pour_result
 
     for name, flag in (("mixers", "--mixers 2"), ("crew", "--crew 3")):
         if options[name] is None:

@@ -282,8 +282,8 @@ class Practice:
 
     async def _show_again(self, job: "Job", score: "Scene") -> None:
         """Play the job's log through the same machines, with the hands beside it."""
-        from rig.live.following import FOLLOWED, Follower
         from rig.page.scenes import scene_of
+        from rig.session.following import FOLLOWED, Follower
 
         for session in job.sessions():
             if session.kind not in FOLLOWED:

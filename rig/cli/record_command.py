@@ -25,8 +25,8 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
     """
     from rig.devices.clock import Clock
     from rig.devices.trace import TraceWriter
-    from rig.live.session import Act, run
-    from rig.live.sources import Device
+    from rig.session.run import Act, run
+    from rig.session.sources import Device
 
     if bool(options["serial_url"]) == bool(options["ble_rod"]):
         raise BadInput(

@@ -108,7 +108,7 @@ def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, fl
     -------
     (Outline, closing_mm or None) or None
     """
-    from rig import plan_geometry
+    from rig import room as rooms
 
     shapes = [name for name in ("room", "walls", "outline_file") if options[name] is not None]
     if len(shapes) > 1:
@@ -120,25 +120,25 @@ def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, fl
     closing_mm = None
     doors, openings = options["doors"], options["openings"]
     if options["room"] is not None:
-        outline = plan_geometry.room(*options["room"])
+        outline = rooms.room(*options["room"])
     elif options["walls"] is not None:
-        outline, closing_mm = plan_geometry.from_walls(options["walls"])
+        outline, closing_mm = rooms.from_walls(options["walls"])
     elif options["outline_file"] is not None:
         if options["unit"] is None:
             raise BadInput(
                 "--outline needs --unit: say what one step in the file is, as --unit mm."
             )
-        outline = plan_geometry.from_file(options["outline_file"], options["unit"])
+        outline = rooms.from_file(options["outline_file"], options["unit"])
     elif current is not None:
-        outline = plan_geometry.from_rings(current.walls)
+        outline = rooms.from_rings(current.walls)
     else:
         raise BadInput("Give the room: --room 12ft,15ft, or --walls, or --outline.")
     if current is not None:
         outline = _with_kept(outline, current, not openings and not outline.openings, not doors)
     for opening in openings:
-        outline = plan_geometry.with_opening(outline, *opening)
+        outline = rooms.with_opening(outline, *opening)
     for door in doors:
-        outline = plan_geometry.with_door(outline, *door)
+        outline = rooms.with_door(outline, *door)
     _refuse_no_room(outline)
     return outline, closing_mm
 
@@ -156,10 +156,10 @@ def _refuse_no_room(outline: Any) -> None:
 
 def _with_kept(outline: Any, current: Any, openings: bool, doors: bool) -> Any:
     """Outline with the openings and doors that the job has already."""
-    from rig import plan_geometry
+    from rig import room as rooms
 
     try:
-        return plan_geometry.from_rings(
+        return rooms.from_rings(
             outline.walls,
             current.openings if openings else outline.openings,
             current.doors if doors else (),

@@ -15,8 +15,8 @@ from rig.errors import RigError
 if TYPE_CHECKING:
     from rig.job.rows import Session
     from rig.job.store import Job
-    from rig.live.following import Follower
     from rig.page.server import Page
+    from rig.session.following import Follower
 
 POLL_S = 0.2
 QUIET_S = 3.0
@@ -67,8 +67,8 @@ def watch(job: "Job", page: "Page", as_json: bool) -> None:
 
 def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
     """Show a session, what it has told so far included; nothing where it cannot be followed."""
-    from rig.live.following import FOLLOWED, Follower
     from rig.page.scenes import idle_scene, scene_of
+    from rig.session.following import FOLLOWED, Follower
 
     outline = outline_of(job)
     if session.kind in FOLLOWED:

@@ -73,7 +73,7 @@ def set_markers(
     A `clock` stands in for the rod's usual one.
     """
     from rig.job.store import Job
-    from rig.live.lasers import set_place
+    from rig.study.lasers import set_place
 
     replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
@@ -131,8 +131,8 @@ def _set(
     most_bytes: int | None,
 ) -> str | None:
     """Go one round; return what the check found wrong, if anything."""
-    from rig.live.machines import guard_of, setting_machine
-    from rig.live.recorder import Recorder
+    from rig.session.machines import guard_of, setting_machine
+    from rig.session.recorder import Recorder
 
     units, denominator = units_of(job)
     known = {shot.setup for shot in job.shots()}

@@ -91,9 +91,9 @@ def survey(
     A `clock` stands in for the rod's usual one.
     """
     from rig.job.store import Job
-    from rig.live.lasers import line_of, set_place
-    from rig.live.recorder import Recorder
-    from rig.live.watcher import watcher_of
+    from rig.session.recorder import Recorder
+    from rig.session.watcher import watcher_of
+    from rig.study.lasers import line_of, set_place
 
     replays_job = is_job_replay(options, job_path)
     with Job.open(job_path, write=True) as job:
@@ -189,7 +189,7 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
 
 def _own_place(job: "Job", labels: tuple[str, ...], at: tuple[float, float]) -> Place:
     """A point beside the grid, as `rig floor` suggests them."""
-    from rig.plan_geometry import contains
+    from rig.room import contains
 
     if len(labels) != 1:
         raise BadInput("A place beside the grid needs one name: --label N1 --at X,Y.")
@@ -229,13 +229,13 @@ def _begin(job: "Job", source: Source, setup: str, capture: dict[str, Any]) -> C
 
 
 def _machine(job: "Job", capture: dict[str, Any], source: Source) -> "Capture":
-    from rig.live.machines import survey_machine
+    from rig.session.machines import survey_machine
 
     return survey_machine(job, outline_of(job), capture, source.resolution_mm, source.foot_mm)
 
 
 def _guard(job: "Job", setup: str, source: Source) -> "Guard":
-    from rig.live.machines import guard_of
+    from rig.session.machines import guard_of
 
     return guard_of(job, setup, source.profile)
 
@@ -258,8 +258,8 @@ def _replay_job(
     job: "Job", options: dict[str, Any], as_json: bool, page: "Page | None"
 ) -> Iterator[int]:
     """Replay the survey sessions of another job with the settings they were made with."""
-    from rig.live.recorder import Recorder
-    from rig.live.sources import as_logged
+    from rig.session.recorder import Recorder
+    from rig.session.sources import as_logged
 
     units, denominator = units_of(job)
     for session, source in replayed_sessions(options["replay"], "survey", units, options["speed"]):

@@ -8,7 +8,7 @@ import shapely
 from rig.drawing.contours import step_of
 from rig.drawing.frame import Look, quarter_turns, turned
 from rig.drawing.vector import Floats
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 TALL = 2.1  # a character is so much higher than wide
 WIDEST, HIGHEST = 56, 22

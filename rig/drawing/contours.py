@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from rig.drawing.vector import Floats
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 MOST_NODES = 6_000
 FINEST_MM = 50.0

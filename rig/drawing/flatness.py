@@ -19,7 +19,7 @@ from rig.drawing.vector import (
     area,
     line,
 )
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 FAILED = Pen("alarm", 0.9, (2.4, 0.9))
 WORST = Pen("alarm", 1.6)

@@ -19,7 +19,7 @@ from rig.drawing.frame import (
     triangle,
 )
 from rig.drawing.vector import SMALL_MM, Drawing, Floats, Pen, line, rectangle, text_width
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 Predict = Callable[[Floats, Floats], tuple[Floats, Floats]]
 

@@ -33,7 +33,7 @@ from rig.drawing.vector import (
     rectangle,
     text_width,
 )
-from rig.plan_geometry import Outline, named_walls
+from rig.room import Outline, named_walls
 from rig.units import format_doubt, format_length, format_off, format_place
 
 # Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).

@@ -6,7 +6,7 @@ from typing import Protocol
 
 from rig.drawing.frame import Frame, Key, Look, arrow, closest, dot, ring, stroke, tagged
 from rig.drawing.vector import LARGE_MM, SMALL_MM, USUAL_MM, Drawing, Pen, Shape, Text
-from rig.plan_geometry import Outline
+from rig.room import Outline
 from rig.units import counted
 
 WALK = Pen("rule", 0.35)

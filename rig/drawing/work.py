@@ -23,7 +23,7 @@ from rig.drawing.vector import (
     rectangle,
     text_width,
 )
-from rig.plan_geometry import Outline
+from rig.room import Outline
 from rig.units import counted
 
 FILL = Pen("mark", 0.25)

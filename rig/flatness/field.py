@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

@@ -13,7 +13,7 @@ import numpy as np
 
 from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, lines_at
-from rig.plan_geometry import Outline, from_rings
+from rig.room import Outline, from_rings
 
 OFF_WALL_MM = 100.0
 """Points are measured this far from walls and openings (DIN 18202, from memory)."""

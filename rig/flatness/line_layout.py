@@ -14,7 +14,7 @@ import numpy as np
 from rig.errors import CannotAnswer
 from rig.flatness import f_numbers as fn
 from rig.flatness.field import lines_at
-from rig.plan_geometry import Outline, from_rings
+from rig.room import Outline, from_rings
 
 
 @dataclass(frozen=True, slots=True)

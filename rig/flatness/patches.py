@@ -23,7 +23,7 @@ from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, Ints, Lines, longest_line
 from rig.flatness.rules import Edge
 from rig.flatness.straightedge import all_lines, batches, gaps, read_together, shares
-from rig.plan_geometry import Outline, raster
+from rig.room import Outline, raster
 
 _Triple = tuple[float, Floats, Floats, float, float]
 

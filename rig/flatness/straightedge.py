@@ -16,7 +16,7 @@ import numpy as np
 
 from rig.flatness.field import Field, Floats, Ints, Lines, bearings, lines_at, longest_line
 from rig.flatness.rules import Edge
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 # Heights that are worked off at once: about what a processor keeps near.
 _BATCH = 100_000

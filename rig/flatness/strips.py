@@ -13,7 +13,7 @@ import numpy as np
 from rig.flatness.field import Field, longest_line
 from rig.flatness.rules import Edge
 from rig.flatness.straightedge import Placement, all_lines, batches, gaps, lay, place_on_line
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 BEARINGS = 16
 APART_STEPS = 3

@@ -21,7 +21,7 @@ from rig.flatness.level_lines import LevelLine
 from rig.flatness.line_layout import lay_lines
 from rig.flatness.rules import Edge, Rule
 from rig.flatness.straightedge import Placement, gaps, share_within, shares, triple, worst_placement
-from rig.plan_geometry import Outline, contains, raster_of
+from rig.room import Outline, contains, raster_of
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.units import format_length, format_place

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
 from rig.errors import BadInput
-from rig.plan_geometry import Outline
+from rig.room import Outline
 from rig.survey.walk import walk_order
 
 CLEAR_MM = 50.0

@@ -50,7 +50,7 @@ _Stand = tuple[MarkerTarget | None, Steady | None]
 
 
 class Setting:
-    """The machine; `rig.live.session.Machine` says how it is fed.
+    """The machine; `rig.session.run.Machine` says how it is fed.
 
     Parameters
     ----------

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
 from rig.guidance.phrases import done_text, spoken_event
-from rig.live.beam import DARK_S, LINK_LOST, Beam
+from rig.session.beam import DARK_S, LINK_LOST, Beam
 from rig.survey.stillness import StillWindow
 from rig.units import format_doubt, format_length, format_off, format_volume
 

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import RigError
-from rig.live.beam import DARK_S
 from rig.page.scene import Measures, Scene, Section, places_of
-from rig.plan_geometry import Door, Outline, from_rings, is_within, wall_feet
+from rig.room import Door, Outline, from_rings, is_within, wall_feet
+from rig.session.beam import DARK_S
 from rig.survey.stillness import StillWindow
 from rig.units import format_place
 
@@ -146,7 +146,7 @@ def scene_of(
     quiet_s: float = DARK_S,
 ) -> Scene:
     """Make the scene of a session that a job holds; `then` is the job as it began."""
-    from rig.live.pouring import plan_of_pour
+    from rig.study.pour_plan import plan_of_pour
 
     outline, capture = outline_from(then), session.capture
     if session.kind == "pour":
@@ -216,7 +216,7 @@ def _strips(job: "Job", outline: Outline, plan: "Plan", told: dict[str, Any]) ->
     import shapely
 
     from rig.drawing.work import Shares, strip_areas
-    from rig.live.pouring import order_again
+    from rig.study.pour_plan import order_again
 
     try:
         again = order_again(job, outline, plan, told)

@@ -21,10 +21,10 @@ from aiohttp import WSMsgType, web
 
 from rig.devices.clock import Clock
 from rig.errors import BadInput
-from rig.live.session import Act
 from rig.page import access, messages
 from rig.page.scene import Shown
 from rig.page.turn import Turn
+from rig.session.run import Act
 
 THIN_S = 0.015
 BEAT_S = 0.5

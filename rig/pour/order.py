@@ -22,7 +22,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from rig.errors import BadInput
-from rig.plan_geometry import ON_WALL_MM, Outline, Raster, contains
+from rig.room import ON_WALL_MM, Outline, Raster, contains
 from rig.units import counted, format_place
 
 Floats = NDArray[np.float64]

@@ -108,7 +108,7 @@ class Entry:
 
 
 class Pouring:
-    """The machine; `rig.live.session.Machine` says how it is fed.
+    """The machine; `rig.session.run.Machine` says how it is fed.
 
     Parameters
     ----------

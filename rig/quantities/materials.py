@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from rig.errors import BadInput
-from rig.plan_geometry import Outline
 from rig.quantities.bags import BagSheet
+from rig.room import Outline
 from rig.units import (
     counted,
     format_length,

@@ -5,11 +5,11 @@ from importlib.metadata import PackageNotFoundError, version
 
 from rig import __version__
 from rig.job.rows import Shot
-from rig.live.planning import CAUTIONS
 from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.study.planning import CAUTIONS
 
 # What the numbers depend on.
 LIBRARIES = ("numpy", "scipy", "shapely", "contourpy", "fpdf2")

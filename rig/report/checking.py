@@ -15,7 +15,7 @@ from rig.report.source import Options
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
 
 LARGEST = 100_000_000
 

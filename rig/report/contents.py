@@ -21,7 +21,7 @@ from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
 
 STAMP = "floor-rig report "
 

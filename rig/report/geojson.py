@@ -11,8 +11,8 @@ import numpy as np
 import shapely
 
 from rig.drawing.vector import Floats
-from rig.plan_geometry import Outline
 from rig.report.plan_data import PlanData, Surface
+from rig.room import Outline
 
 
 def to_geojson(data: PlanData, name: str) -> str:

@@ -162,7 +162,7 @@ def patches_section(source: Source) -> Section | None:
         return None
     from rig.errors import CannotAnswer
     from rig.flatness.rules import load_rule
-    from rig.live.patching import patch_result
+    from rig.study.patching import patch_result
 
     title = "Patches instead of a pour"
     rule = load_rule(source.options.patch)

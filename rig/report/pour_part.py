@@ -4,11 +4,11 @@ from typing import Any
 
 from rig.drawing.work import Shares, pour_drawing
 from rig.errors import RigError
-from rig.live.pouring import order_again
 from rig.pour.clock_text import clock, minutes
 from rig.pour.estimate import yield_known
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.study.pour_plan import order_again
 from rig.units import counted
 
 
@@ -131,7 +131,7 @@ def _log(source: Source) -> list[Any]:
 
 
 def _before(source: Source, result: dict[str, Any]) -> list[Any]:
-    from rig.live.pouring import ticked_of
+    from rig.study.pour_plan import ticked_of
 
     done = source.job.events(["pour_done"])
     # Once it is poured the list is closed; before that, ticks of the list and of the log count.

@@ -7,9 +7,9 @@ import numpy as np
 from rig.drawing.flatness import flatness_drawing
 from rig.errors import CannotAnswer
 from rig.flatness.rules import Rule, load_rule
-from rig.live.proof import kind_to_judge, near_points, own_heights, proof, strips
 from rig.report.document import Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
+from rig.study.proof import kind_to_judge, near_points, own_heights, proof, strips
 from rig.units import counted, format_between, format_chance
 
 DEFAULT_RULE = "click-lock"

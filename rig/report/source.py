@@ -9,10 +9,10 @@ import numpy as np
 
 from rig.drawing.frame import Look
 from rig.errors import CannotAnswer
-from rig.live.lasers import shots_of
-from rig.live.picture import Picture, cells_of, floor_result, high_of, picture_of
-from rig.live.proof import Surfaces
-from rig.plan_geometry import Outline
+from rig.room import Outline
+from rig.study.lasers import shots_of
+from rig.study.picture import Picture, cells_of, floor_result, high_of, picture_of
+from rig.study.proof import Surfaces
 from rig.survey.heights import Heights, heights_of, lines_of
 from rig.units import (
     format_area,
@@ -197,7 +197,7 @@ class Source:
     def where(self, x_mm: float, y_mm: float) -> str:
         """A place by offsets from two walls, or by its coordinates where it is on none."""
         from rig.errors import BadInput
-        from rig.plan_geometry import where
+        from rig.room import where
 
         try:
             return where(self.outline, x_mm, y_mm, self.units)

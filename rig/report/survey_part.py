@@ -8,9 +8,9 @@ import shapely
 
 from rig.drawing.floor import floor_drawing
 from rig.drawing.points import room_drawing, walk_drawing
-from rig.live.picture import floor_result, outside_warnings, warnings_of
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.study.picture import floor_result, outside_warnings, warnings_of
 from rig.units import counted
 
 # Part of the draws whose highest place the dashed line takes in.

@@ -19,7 +19,7 @@ from shapely.ops import nearest_points
 
 from rig.errors import BadInput
 from rig.job.rows import SAME_PLACE_MM
-from rig.plan_geometry import Outline, raster
+from rig.room import Outline, raster
 from rig.survey.walk import walk_order
 
 MOST_POINTS = 5000

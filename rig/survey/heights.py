@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
 
 # A shot point stood on again is found only so well; a benchmark is a point (common practice, no
 # source). Counts where a floor shot has to serve as a tie.

@@ -16,7 +16,7 @@ from rig.units import counted, parse_length
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
 
 KINDS = ("floor", "benchmark", "threshold", "finished")
 NEEDED = ("label", "x", "y", "reading")

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from rig.plan_geometry import Outline
+from rig.room import Outline
 
 DETOUR = 3.0
 MOST_IMPROVED = 800

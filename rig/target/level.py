@@ -94,7 +94,7 @@ def hold_level(
     units, denominator
         What the refusal is worded in.
     say_place : function of x and y in mm, optional
-        Words for a place, as `rig.plan_geometry.where` gives them.
+        Words for a place, as `rig.room.where` gives them.
 
     Raises
     ------

@@ -371,7 +371,7 @@ def test_fl_of_a_modelled_floor_holds_the_lasers_slope_too(run, table):
 def with_place(run, place):
     """Keep where the laser stood, as the next survey would."""
     from rig.job.store import Job
-    from rig.live.lasers import set_place
+    from rig.study.lasers import set_place
 
     with Job.open("job.sqlite", write=True) as job:
         x, y = (1000.0 * float(part.rstrip("m")) for part in place.split(","))

@@ -33,7 +33,7 @@ def test_help_imports_nothing_heavy():
 def test_live_capture_leaves_numbers_alone_until_they_are_needed():
     code = (
         "import sys, rig.survey.capture, rig.guidance.setting\n"
-        "import rig.live.session, rig.live.recorder\n"
+        "import rig.session.run, rig.session.recorder\n"
         "print([name for name in ('numpy', 'scipy', 'shapely') if name in sys.modules])"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -42,7 +42,7 @@ def test_live_capture_leaves_numbers_alone_until_they_are_needed():
 
 def test_a_survey_reads_its_grid_without_scipy():
     code = (
-        "import sys, rig.cli.jobs, rig.survey.grid, rig.live.machines, rig.cli.survey_command\n"
+        "import sys, rig.cli.jobs, rig.survey.grid, rig.session.machines, rig.cli.survey_command\n"
         "print([name for name in ('scipy', 'sqlite_utils', 'rich') if name in sys.modules])"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -134,7 +134,7 @@ def test_a_laser_that_is_set_up_anew_is_not_corrected(run, table, places):
                     rows += f"{setup},floor\n"
     assert run("import", table(rows), "--unit", "mm").code == 0
     with Job.open("job.sqlite") as job:
-        from rig.live.lasers import shots_of
+        from rig.study.lasers import shots_of
 
         told = {(s.setup, s.point): s.reading_mm for s in shots_of(job)}
         read = {(s.setup, s.point): s.reading_mm for s in job.shots()}
@@ -169,7 +169,7 @@ def test_a_line_that_moved_is_corrected_only_for_what_came_before(run, table, pl
     assert any("moved after its slope" in text for text in result["warnings"])
     assert result["budget"]["laser"]["corrected_tilt_mm_per_m"] == {}
     with Job.open("job.sqlite") as job:
-        from rig.live.lasers import climb_of, shots_of
+        from rig.study.lasers import climb_of, shots_of
 
         assert climb_of(job, "1")(5000.0, 3000.0) == 0.0
         (late_shot,) = [shot for shot in shots_of(job) if shot.point == "N1"]
@@ -180,7 +180,7 @@ def test_what_drifts_or_held_keeps_its_slope(run):
     assert run("new", *ROOM).code == 0
     run("check", "cross", *cross_words(), *CORRECT)
     with Job.open("job.sqlite", write=True) as job:
-        from rig.live.lasers import tilts_of
+        from rig.study.lasers import tilts_of
 
         for found, ok in (("drift", False), ("held", True)):
             told = {"setup": "1", "found": found, "ok": ok, "after_shot": 0}

@@ -5,7 +5,7 @@ import pytest
 
 from rig.drawing.characters import floor_in_characters
 from rig.drawing.frame import Look
-from rig.plan_geometry import room, with_door, with_opening
+from rig.room import room, with_door, with_opening
 
 
 def tilted(x, y):

@@ -14,7 +14,7 @@ from rig.drawing.contours import (
     lattice_of,
     step_of,
 )
-from rig.plan_geometry import room, with_opening
+from rig.room import room, with_opening
 
 ROOM = with_opening(room(4000.0, 3000.0), 1500.0, 1000.0, 600.0, 400.0)
 

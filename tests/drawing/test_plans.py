@@ -22,7 +22,7 @@ from rig.drawing.points import markers_drawing, room_drawing, walk_drawing
 from rig.drawing.svg import to_svg
 from rig.drawing.vector import text_width
 from rig.drawing.work import Shares, patches_drawing, pour_drawing
-from rig.plan_geometry import from_rings, room, with_door, with_opening
+from rig.room import from_rings, room, with_door, with_opening
 from tests.drawing.shapes import off_the_sheet, overlapping, texts
 
 ROOM = with_opening(
@@ -55,7 +55,7 @@ def grid(outline, nx=5, ny=6):
         for i, x in enumerate(np.linspace(left + 150, right - 150, nx))
         for j, y in enumerate(np.linspace(low + 150, high - 150, ny))
     ]
-    from rig.plan_geometry import contains
+    from rig.room import contains
 
     return [p for p in places if contains(outline, [p.x_mm], [p.y_mm])[0]]
 
@@ -80,7 +80,7 @@ def drawings(outline, look, places=None):
         {"n": n + 1, "strip": n // 3 + 1, "bay": 1, "x_mm": p.x_mm, "y_mm": p.y_mm}
         for n, p in enumerate(places)
     ]
-    from rig.plan_geometry import raster
+    from rig.room import raster
 
     cells = raster(outline, 150.0)
     near = [
@@ -225,7 +225,7 @@ def test_bays_are_told_apart_and_walls_named_clear_of_doors():
         {"n": n + 1, "strip": n + 1, "bay": 1 + (n > 1), "x_mm": 800.0 + 600 * n, "y_mm": 1500.0}
         for n in range(5)
     ]
-    from rig.plan_geometry import raster
+    from rig.room import raster
 
     cells = raster(outline, 200.0)
     nearest = np.clip((cells.x_mm - 500.0) // 600.0, 0, 4).astype(int)

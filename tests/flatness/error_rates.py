@@ -16,7 +16,7 @@ from rig.flatness.field import Field, field_of
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
 from rig.flatness.verdict import fit_surface, judge, model_of
-from rig.plan_geometry import room
+from rig.room import room
 
 ROOM = room(3657.6, 4572.0)
 RULE = load_rule("click-lock")

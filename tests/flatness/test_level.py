@@ -9,7 +9,7 @@ from rig.flatness.level import spans_of
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import load_rule
 from rig.flatness.verdict import judge, judge_lines
-from rig.plan_geometry import from_rings, room
+from rig.room import from_rings, room
 from tests.flatness.test_verdict import ROOM, surveyed
 
 RULE = load_rule("din18202-level")

@@ -6,7 +6,7 @@ import shapely
 
 from rig.errors import CannotAnswer
 from rig.flatness.line_layout import lay_lines
-from rig.plan_geometry import from_rings, room, with_door, with_opening
+from rig.room import from_rings, room, with_door, with_opening
 
 
 def by_line(points):

@@ -18,7 +18,7 @@ from rig.flatness.patches import (
 )
 from rig.flatness.rules import Edge
 from rig.flatness.straightedge import all_lines, lay, worst_placement
-from rig.plan_geometry import room, with_opening
+from rig.room import room, with_opening
 
 SMALL = room(1000.0, 1200.0)
 EDGE = Edge(800.0, 1.0, True)

@@ -17,7 +17,7 @@ from rig.flatness.straightedge import (
     triple,
     worst_placement,
 )
-from rig.plan_geometry import contains, from_rings, room, with_opening
+from rig.room import contains, from_rings, room, with_opening
 from tests.flatness.surfaces import by_hull, by_triples, cap, dish
 
 ROOM = room(3657.6, 4572.0)

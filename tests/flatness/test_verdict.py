@@ -17,7 +17,7 @@ from rig.flatness.verdict import (
     spacing_of,
     word_for,
 )
-from rig.plan_geometry import room
+from rig.room import room
 from tests.flatness.error_rates import rates
 
 ROOM = room(3657.6, 4572.0)

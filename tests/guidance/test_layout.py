@@ -7,7 +7,7 @@ import shapely
 
 from rig.errors import BadInput
 from rig.guidance.layout import MarkerPlace, lay_out_markers
-from rig.plan_geometry import Outline, from_rings, raster, room, with_door
+from rig.room import Outline, from_rings, raster, room, with_door
 from rig.units import MM_PER_FT
 
 FT = MM_PER_FT

@@ -9,7 +9,7 @@ import pytest
 
 from rig.cli.jobs import outline_of
 from rig.job.store import Job
-from rig.live.following import Follower, JobAsOf
+from rig.session.following import Follower, JobAsOf
 from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(120)

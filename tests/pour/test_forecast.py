@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInput
-from rig.plan_geometry import raster_of, room, with_door
 from rig.pour.advice import advise
 from rig.pour.crew import Times
 from rig.pour.forecast import Crew, Ground, batch_bags, forecast
 from rig.pour.order import floor_of
+from rig.room import raster_of, room, with_door
 
 
 def ground(width=5000.0, length=7000.0, bags=35):

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInput
-from rig.plan_geometry import from_walls, raster_of, room, with_door, with_opening
 from rig.pour.order import exit_on, floor_of, leaves_a_way, order_of_pour, place_on
+from rig.room import from_walls, raster_of, room, with_door, with_opening
 
 
 def laid(outline, cover=lambda x, y: 12.0 + 0.0 * x):

@@ -3,9 +3,9 @@ import math
 import pytest
 
 from rig.errors import BadInput
-from rig.plan_geometry import room, with_door, with_opening
 from rig.quantities.bags import bag_sheet
 from rig.quantities.materials import RULES, changed_rule, materials_for, rules_of, rules_with
+from rig.room import room, with_door, with_opening
 
 ROOM = with_door(room(3000.0, 4000.0), 500.0, 0.0, 900.0)
 

@@ -19,9 +19,9 @@ from rig.flatness.rules import load_rule
 from rig.flatness.strips import failed_strips
 from rig.flatness.verdict import FINEST_MM, MOST_NODES
 from rig.job.store import Job
-from rig.live.proof import Surfaces, own_heights, proof, strips
 from rig.report.proof_part import proof_section
 from rig.report.source import Options, Source
+from rig.study.proof import Surfaces, own_heights, proof, strips
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from tests.report.jobs import STAGES, make

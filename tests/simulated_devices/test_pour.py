@@ -8,7 +8,7 @@ from rig.flatness.field import field_of
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
 from rig.flatness.verdict import fit_surface, judge, model_of
-from rig.plan_geometry import room
+from rig.room import room
 from simulated_devices import Refused
 from simulated_devices.floor import floor_from_file, make_floor
 from simulated_devices.pour import TEXTURE_SD_MM, pour, write_floor

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
 from rig.errors import BadInput
-from rig.plan_geometry import from_rings, raster_of, room, with_door, with_opening
+from rig.room import from_rings, raster_of, room, with_door, with_opening
 from rig.survey.grid import GridPoint, lay_out, named_apart
 
 FT = 304.8

@@ -4,7 +4,7 @@ import math
 import numpy as np
 import pytest
 
-from rig.plan_geometry import from_rings, room, with_door, with_opening
+from rig.room import from_rings, room, with_door, with_opening
 from rig.survey.grid import lay_out
 from rig.survey.walk import walk_order
 

@@ -17,7 +17,7 @@ from rig.flatness.field import Field, field_of, longest_line
 from rig.flatness.patches import MOST_BEARINGS, least_work
 from rig.flatness.rules import Edge, load_rule
 from rig.flatness.straightedge import all_lines, lay, shares, worst_placement
-from rig.plan_geometry import room
+from rig.room import room
 
 TEN_FEET = Edge(3048.0, 6.35, True)
 HALL = room(9144.0, 10160.0)  # 30 ft by 33 ft 4 in: 1 000 ft²
@@ -120,7 +120,7 @@ import resource, time, numpy as np
 from rig.flatness.rules import load_rule
 from rig.flatness.scan import scan_model
 from rig.flatness.verdict import judge
-from rig.plan_geometry import room
+from rig.room import room
 hall = room(6096.0, 6096.0)
 rng = np.random.default_rng(5)
 x, y = rng.uniform(0, 6096.0, (2, 1_000_000))

@@ -17,7 +17,7 @@ from rig.flatness.field import field_of
 from rig.flatness.rules import Edge
 from rig.flatness.straightedge import worst_placement
 from rig.job.store import Job
-from rig.plan_geometry import room
+from rig.room import room
 from rig.surface.floor_model import floor_model
 from rig.survey.grid import lay_out
 from rig.survey.setups import Sight, adjust

@@ -40,11 +40,11 @@ from rig.devices.reading import Back, Lost, Reading
 from rig.errors import BadInput
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.job.store import Job
-from rig.live.machines import guard_of, survey_machine
-from rig.live.recorder import Recorder
-from rig.live.session import Act, End, doubts, step
-from rig.live.sources import session_items
-from rig.plan_geometry import from_rings
+from rig.room import from_rings
+from rig.session.machines import guard_of, survey_machine
+from rig.session.recorder import Recorder
+from rig.session.run import Act, End, doubts, step
+from rig.session.sources import session_items
 from rig.survey.events import Event
 
 PROFILE = load_profile("sentence")

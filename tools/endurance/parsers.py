@@ -24,14 +24,14 @@ from rig.devices.typed import TypedReader
 from rig.errors import BadInput, RigError
 from rig.flatness import level_lines, rules
 from rig.job.store import Job
-from rig.live.keys import KeyParser
-from rig.live.machines import survey_machine
-from rig.live.pour_keys import PourKeys, parse_words
-from rig.live.session import step
-from rig.live.sources import as_logged, session_items
 from rig.page import messages as page_messages
 from rig.page.messages import Refused
 from rig.pour import sheet
+from rig.session.keys import KeyParser
+from rig.session.machines import survey_machine
+from rig.session.pour_keys import PourKeys, parse_words
+from rig.session.run import step
+from rig.session.sources import as_logged, session_items
 from rig.survey import table
 from tools.endurance.fuzz import Family
 

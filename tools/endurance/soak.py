@@ -17,10 +17,10 @@ from rig.devices.decoder import Decoder
 from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost
 from rig.job.store import Job
-from rig.live.machines import guard_of, survey_machine
-from rig.live.recorder import Recorder
-from rig.live.session import announcements, doubts, step
-from rig.plan_geometry import from_rings
+from rig.room import from_rings
+from rig.session.machines import guard_of, survey_machine
+from rig.session.recorder import Recorder
+from rig.session.run import announcements, doubts, step
 
 RATE_HZ = 20
 UTC_S = 1.7e9

@@ -218,7 +218,7 @@ def _ways(
     turned: str | None,
 ) -> tuple[tuple[float, float], tuple[float, float], bool]:
     """Return laser, way to the target and whether it turns clockwise, or refuse to correct."""
-    from rig.live.lasers import refuse_shot
+    from rig.study.lasers import refuse_shot
 
     if place.job is None:
         raise BadInput("--correct needs a job whose shots to correct: --job PATH.")
@@ -242,7 +242,7 @@ def _ways(
 
 def _correct_tilt(place: Any, found: Any, ways: Any) -> tuple[dict[str, Any], str]:
     """Keep a cross check's tilt to be taken off every shot of a set-up."""
-    from rig.live.lasers import correct_tilt
+    from rig.study.lasers import correct_tilt
     from rig.survey.laser.cross import on_plan
 
     laser, towards, clockwise = ways
@@ -262,7 +262,7 @@ def _correct_tilt(place: Any, found: Any, ways: Any) -> tuple[dict[str, Any], st
 
 
 def _forget_tilt(place: Any) -> str:
-    from rig.live.lasers import forget_tilt
+    from rig.study.lasers import forget_tilt
 
     if place.job is None:
         raise BadInput("--no-correct needs a job: --job PATH.")

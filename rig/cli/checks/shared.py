@@ -16,7 +16,7 @@ from rig.errors import BadInput
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
     from rig.survey.capture import Stand
     from rig.survey.laser.verdict import Verdict
 
@@ -240,7 +240,7 @@ def finish(
 
 def limit_of_line(place: Bench, given: float | None) -> tuple[float, str]:
     """Largest slope that is good enough, in mm/m, and who says so."""
-    from rig.live.lasers import limit_of
+    from rig.study.lasers import limit_of
 
     if given is not None:
         return given, "--limit"
@@ -281,7 +281,7 @@ def _run(
 ) -> tuple[Any, int | None]:
     import time
 
-    from rig.live.check_log import CheckLog
+    from rig.session.check_log import CheckLog
 
     utc_s = time.time()
 

@@ -153,7 +153,7 @@ def command(
 
 def _correct(place: Any, found: Any, wanted: bool) -> str:
     """Keep a two-peg test's error to be taken off every shot, or forget it."""
-    from rig.live.lasers import CORRECTION
+    from rig.study.lasers import CORRECTION
 
     if place.job is None:
         raise BadInput("--correct needs a job whose shots to correct: --job PATH.")

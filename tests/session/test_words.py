@@ -6,7 +6,7 @@ import sys
 import threading
 
 from rig.devices.clock import Clock
-from rig.live.sources import words
+from rig.session.sources import words
 
 
 def test_a_line_that_comes_when_the_session_is_over_is_no_error(monkeypatch):

@@ -8,7 +8,7 @@ import pytest
 from rig.devices.clock import Clock
 from rig.devices.reading import Back, Lost, Reading
 from rig.errors import DeviceUnavailable
-from rig.live.session import Act, End, run
+from rig.session.run import Act, End, run
 from rig.survey.capture import Capture, Stand
 from rig.survey.plausibility import Guard
 

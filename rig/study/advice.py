@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rig.errors import BadInput, CannotAnswer
-from rig.live.lasers import shots_of
-from rig.live.picture import cells_of
-from rig.plan_geometry import Outline
 from rig.quantities.bags import bag_sheet
+from rig.room import Outline
+from rig.study.lasers import shots_of
+from rig.study.picture import cells_of
 from rig.surface.floor_model import BOWL_MM, floor_model
 from rig.surface.high_point import find_extremes
 from rig.surface.reml import Priors

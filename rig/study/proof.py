@@ -28,9 +28,9 @@ from rig.flatness.verdict import (
     judge_lines,
     model_of,
 )
-from rig.live.lasers import shots_of
-from rig.live.picture import none_inside, outside_warnings
-from rig.plan_geometry import Outline, where
+from rig.room import Outline, where
+from rig.study.lasers import shots_of
+from rig.study.picture import none_inside, outside_warnings
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import Heights, heights_of
 from rig.units import format_doubt
@@ -140,7 +140,7 @@ def _with_laser(
     """Carry the laser's own error into the worst gap: what it leaves open is too close to tell."""
     from scipy.special import ndtri
 
-    from rig.live.laser_share import gap_mm
+    from rig.study.laser_share import gap_mm
 
     if verdict.alone is not None:
         return _said_of_shared(verdict, verdict.alone)
@@ -251,7 +251,7 @@ def _judge(
     kind: str | None = None,
 ) -> Verdict:
     """Judge heights; with their kind, F-numbers and levelness hold the laser's own error."""
-    from rig.live.laser_share import errors_over
+    from rig.study.laser_share import errors_over
 
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, kind or "floor"))

@@ -3,8 +3,8 @@
 import pytest
 
 from rig.job.store import Job
-from rig.live.lasers import line_of
-from rig.live.recorder import Recorder
+from rig.session.recorder import Recorder
+from rig.study.lasers import line_of
 
 SQUARE = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 3000.0), (0.0, 3000.0)]
 

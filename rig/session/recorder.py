@@ -5,8 +5,8 @@ from typing import Any
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.job.store import Job
-from rig.live.session import Act, End, Item, Typed
-from rig.live.watcher import HEARD, Watcher
+from rig.session.run import Act, End, Item, Typed
+from rig.session.watcher import HEARD, Watcher
 
 
 class Recorder:
@@ -195,7 +195,7 @@ class Recorder:
 
     def _ties(self, time_s: float, utc_s: float) -> None:
         """Tell where the benchmarks, with the one just shot, contradict each other."""
-        from rig.live.lasers import tie_warnings
+        from rig.study.lasers import tie_warnings
 
         for text in tie_warnings(self._job):
             told = {"event": "trouble", "reason": "ties", "text": text}

@@ -2,8 +2,8 @@
 
 import asyncio
 
-from rig.live.session import run
-from rig.live.sources import Script
+from rig.session.run import run
+from rig.session.sources import Script
 
 
 class Slow:

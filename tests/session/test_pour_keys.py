@@ -3,7 +3,7 @@
 import pytest
 
 from rig.errors import BadInput
-from rig.live.pour_keys import PourKeys, parse_words
+from rig.session.pour_keys import PourKeys, parse_words
 
 
 def test_a_batch_is_one_key_and_what_bends_the_log_needs_enter():

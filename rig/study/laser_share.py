@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from rig.live.lasers import correction_of, places_of, trust_of
+from rig.study.lasers import correction_of, places_of, trust_of
 from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
@@ -18,8 +18,8 @@ from rig.units import counted, format_chance, format_doubt, format_off, format_v
 if TYPE_CHECKING:
     from rig.job.rows import Shot
     from rig.job.store import Job
-    from rig.live.picture import Picture
     from rig.quantities.volume import Volume
+    from rig.study.picture import Picture
     from rig.surface.high_point import Extremes
     from rig.survey.heights import Heights
 

@@ -6,7 +6,7 @@ import time
 import pytest
 
 from rig.job.rows import Shot
-from rig.live.watcher import Watcher
+from rig.session.watcher import Watcher
 
 RINGS = (((0.0, 0.0), (3600.0, 0.0), (3600.0, 4500.0), (0.0, 4500.0)), (), ())
 SETTINGS = {"min_cover_mm": 6.0, "units": "mm", "denominator": 32}
@@ -100,7 +100,7 @@ def test_an_untied_setup_is_watched_by_its_own_shots():
 def test_no_shot_waits_for_the_watcher_and_nothing_heavy_is_loaded_by_hearing():
     code = (
         "import sys, time\n"
-        "from tests.live.test_watcher import *\n"
+        "from tests.session.test_watcher import *\n"
         "watcher = Watcher([], '1', RINGS, SETTINGS)\n"
         "loaded = [n for n in ('numpy', 'scipy', 'shapely') if n in sys.modules]\n"
         "begun = time.perf_counter()\n"

@@ -1,7 +1,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.live.keys import KeyParser
+from rig.session.keys import KeyParser
 
 
 def test_keys_become_acts():

@@ -8,15 +8,15 @@ import numpy as np
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.layout import MarkerPlace
-from rig.live.laser_share import plan_budget, share_of, shared_volume_l, ties_over, with_shared
-from rig.live.lasers import shots_of
-from rig.live.picture import Picture, high_of, warnings_of
-from rig.plan_geometry import contains, where
 from rig.quantities.bags import BagSheet, bag_sheet, bags_for
 from rig.quantities.load import dead_load
 from rig.quantities.materials import materials_for, rules_with
 from rig.quantities.safety import Safety, best_purchase, safety_stock
 from rig.quantities.volume import Volume, volume_under, widened
+from rig.room import contains, where
+from rig.study.laser_share import plan_budget, share_of, shared_volume_l, ties_over, with_shared
+from rig.study.lasers import shots_of
+from rig.study.picture import Picture, high_of, warnings_of
 from rig.surface.triangulation import Triangulation
 from rig.survey.heights import heights_of
 from rig.target.grind import Grinding, cheapest_plane

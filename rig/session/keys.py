@@ -11,7 +11,7 @@ from collections.abc import AsyncIterator, Iterator
 from typing import Protocol
 
 from rig.devices.clock import Clock
-from rig.live.session import Act
+from rig.session.run import Act
 
 KEYS = {" ": "accept", "u": "undo", "s": "skip", "q": "quit"}
 HELP = "space accept · u undo · s skip · g LABEL Enter go to · q stop"

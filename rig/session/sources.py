@@ -19,7 +19,7 @@ from rig.devices.typed import TypedReader
 from rig.errors import BadInput
 from rig.job.rows import Session, StoredEvent, StoredReading
 from rig.job.store import Job
-from rig.live.session import Act, End, Item, Typed
+from rig.session.run import Act, End, Item, Typed
 
 CLOCK_SET_S = 2.0
 

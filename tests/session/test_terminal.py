@@ -1,6 +1,6 @@
 import pytest
 
-from rig.live.terminal import BigScreen, big_letters, line_of, plain_lines
+from rig.session.terminal import BigScreen, big_letters, line_of, plain_lines
 
 
 @pytest.mark.parametrize(("width", "height"), [(60, 12), (80, 18), (100, 24), (200, 50)])
@@ -42,7 +42,7 @@ def test_a_set_marker_says_how_far_off_it_stands():
 @pytest.fixture
 def screen(monkeypatch):
     """The big screen with a clock in the test's hand: (screen, clock)."""
-    from rig.live import terminal
+    from rig.session import terminal
 
     clock = [0.0]
     monkeypatch.setattr(terminal.time, "monotonic", lambda: clock[0])

@@ -1,6 +1,6 @@
 import pytest
 
-from rig.live.beam import Beam
+from rig.session.beam import Beam
 
 
 def reading(time_s, value_mm=1200.0, status="valid"):

@@ -14,11 +14,11 @@ from rig.flatness.field import longest_line
 from rig.flatness.rules import Rule
 from rig.flatness.straightedge import worst_placement
 from rig.flatness.verdict import Model, judge
-from rig.live.picture import none_inside, outside_warnings, picture_of
-from rig.live.planning import CAUTIONS, plan_result
-from rig.live.proof import own_heights, surface_model
-from rig.plan_geometry import Outline, where
 from rig.quantities.bags import bag_sheet, bags_for
+from rig.room import Outline, where
+from rig.study.picture import none_inside, outside_warnings, picture_of
+from rig.study.planning import CAUTIONS, plan_result
+from rig.study.proof import own_heights, surface_model
 from rig.units import counted, format_area, format_chance, format_mass, format_slope
 
 if TYPE_CHECKING:

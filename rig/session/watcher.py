@@ -28,7 +28,7 @@ _Place = tuple[float, float, float, float]  # x, y, z, standard error; mm
 
 def watcher_of(job: "Job", kind: str, setup: str) -> "Watcher | None":
     """What looks at the floor while it is shot; nothing where something else is."""
-    from rig.live.lasers import climb_of, shots_of
+    from rig.study.lasers import climb_of, shots_of
 
     if kind != "floor":
         return None
@@ -121,8 +121,8 @@ class _FloorSoFar:
         climb_mm: Callable[[float | None, float | None], float],
     ) -> None:
         from rig.errors import RigError
-        from rig.live.picture import cells_of
-        from rig.plan_geometry import Door, from_rings
+        from rig.room import Door, from_rings
+        from rig.study.picture import cells_of
         from rig.surface.running import RunningPicture
         from rig.survey.heights import NEAR_WALL_MM, lines_of, outside_mm
 
@@ -160,7 +160,7 @@ class _FloorSoFar:
         self._picture.start(list(self._shots.values()))
 
     def follow(self, event: News, latest: bool) -> Iterable[News]:
-        from rig.live.picture import unexplained_text
+        from rig.study.picture import unexplained_text
         from rig.surface.look_out import UNEXPLAINED_SDS
 
         label = event["label"]
@@ -243,7 +243,7 @@ class _FloorSoFar:
         self._picture.start(list(self._shots.values()))
 
     def _told(self, label: str, glance: "Glance") -> News:
-        from rig.live.planning import USUAL_MIN_COVER_MM
+        from rig.study.planning import USUAL_MIN_COVER_MM
 
         least = self._settings.get("min_cover_mm")
         plane = glance.bound_mm + (USUAL_MIN_COVER_MM if least is None else least)

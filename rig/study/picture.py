@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import CannotAnswer
-from rig.live.lasers import correction_warnings, far_lasers, shots_of, tie_warnings
-from rig.plan_geometry import ON_WALL_MM, Outline, Raster, contains, raster, raster_of
 from rig.quantities.bags import bag_sheet
+from rig.room import ON_WALL_MM, Outline, Raster, contains, raster, raster_of
+from rig.study.lasers import correction_warnings, far_lasers, shots_of, tie_warnings
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import DRAWS, Extremes, find_extremes
@@ -146,7 +146,7 @@ def floor_result(
     laser : mapping of str to place, optional
         Where the laser stood at set-ups, in the place of what the job says.
     """
-    from rig.live.laser_share import floor_budget, share_of, ties_over
+    from rig.study.laser_share import floor_budget, share_of, ties_over
 
     extremes, surface = picture.extremes, picture.surface
     result: dict[str, Any] = {

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any, cast
 
 from rig.errors import CannotAnswer
 from rig.job.rows import Marker, Session, Shot, StoredReading
-from rig.live.machines import setting_machine, survey_machine
-from rig.live.pouring import live_plan, plan_of_pour, pour_machine
-from rig.live.session import End, Machine, announcements, step
-from rig.live.sources import StoredItems, profile_of
-from rig.live.watcher import HEARD, Watcher, watcher_of
-from rig.plan_geometry import Outline
+from rig.room import Outline
+from rig.session.machines import setting_machine, survey_machine
+from rig.session.pouring import live_plan, pour_machine
+from rig.session.run import End, Machine, announcements, step
+from rig.session.sources import StoredItems, profile_of
+from rig.session.watcher import HEARD, Watcher, watcher_of
+from rig.study.pour_plan import plan_of_pour
 
 if TYPE_CHECKING:
     from rig.job.store import Job

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.job.store import Job
-from rig.live.recorder import Recorder
-from rig.live.session import Item
+from rig.session.recorder import Recorder
+from rig.session.run import Item
 
 
 class CheckLog:

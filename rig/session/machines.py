@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
-from rig.plan_geometry import ON_WALL_MM, Outline, contains, where
+from rig.room import ON_WALL_MM, Outline, contains, where
 from rig.survey.capture import Capture, Stand
 from rig.survey.events import ShotTaken
 from rig.survey.heights import outside_mm
@@ -34,7 +34,7 @@ def survey_machine(
         For where each point is.
     capture : dict
         `kind`, `points` (label, x_mm, y_mm), `dwell_s`, `walk_s`, `still_mm`, `rock`,
-        `resumes_from` (label, reading_mm) or None, `line` as `rig.live.lasers.line_of` tells it
+        `resumes_from` (label, reading_mm) or None, `line` as `rig.study.lasers.line_of` tells it
         (or None), `checks` whether the walk goes back to the benchmark.
     resolution_mm, foot_mm : float
         Of the rod.
@@ -109,7 +109,7 @@ def setting_machine(
     CannotAnswer
         Where nothing is there to check the line against.
     """
-    from rig.live.lasers import climb_of, line_of, shots_of
+    from rig.study.lasers import climb_of, line_of, shots_of
     from rig.survey.heights import lines_of
 
     settings = job.settings

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.guidance.phrases import done_text
-from rig.live.beam import LINK_LOST, Beam
+from rig.session.beam import LINK_LOST, Beam
 from rig.units import counted, format_amount, format_doubt, format_length, format_off, format_volume
 
 CONTEXT_ROWS = 5  # what stands around the big line

@@ -13,7 +13,7 @@ from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 if TYPE_CHECKING:
     from rig.job.rows import Shot
     from rig.job.store import Job
-    from rig.plan_geometry import Outline
+    from rig.room import Outline
     from rig.survey.laser.share import Trust
     from rig.survey.setups import Ties
 
