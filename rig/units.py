@@ -7,7 +7,9 @@ comes out as it was written.
 import math
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal
 
 from rig.errors import BadInput
 
@@ -19,6 +21,8 @@ L_PER_GAL = 3.785411784  # US liquid gallon of 231 cubic inches
 KG_PER_LB = 0.45359237
 GRAVITY_M_S2 = 9.80665  # standard gravity, the same source
 M2_PER_FT2 = 0.09290304
+
+System = Literal["in", "mm"]
 
 LENGTH_FORMS = "2 1/4in, 1' 3 5/8\", 57mm, 5.7cm or 0.188ft"
 VOLUME_FORMS = "12l, 500ml, 0.45ft3 or 2 1/2gal"
@@ -235,6 +239,85 @@ def format_slope(ratio: float, units: str = "in", *, up: bool = False) -> str:
     steps = ratio * scale / step
     steps = math.ceil(steps - 1e-6) if up else round(steps)
     return f"{_trimmed(_written(steps * step))} {word}"
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """How a job writes its quantities: the one thing that knows feet and inches from millimetres.
+
+    Parameters
+    ----------
+    system : {"in", "mm"}
+    denominator : int
+        The finest fraction of an inch.
+    """
+
+    system: System = "in"
+    denominator: int = 32
+
+    def __post_init__(self) -> None:
+        _is_metric(self.system)
+
+    @property
+    def is_metric(self) -> bool:
+        """Whether lengths are written in millimetres."""
+        return self.system == "mm"
+
+    def length(self, mm: float, *, step_mm: float = 0.1) -> str:
+        """Write a length: `2 1/4 in`, or `57.5 mm` to the nearest `step_mm`."""
+        return format_length(mm, self.system, self.denominator, step_mm=step_mm)
+
+    def amount(self, mm: float) -> str:
+        """Write the amount of a prompt: `3/16` (inches go without saying), or `4.5 mm`."""
+        return format_amount(mm, self.system, self.denominator)
+
+    def off(self, mm: float) -> str:
+        """Write how far off something is, unsigned: `1/16 in`; never as nothing."""
+        return format_off(mm, self.system, self.denominator)
+
+    def between(self, low_mm: float, high_mm: float) -> str:
+        """Write a range of what is off: `between 1/16 in and 1/8 in`, or `about 1/16 in`."""
+        return format_between(low_mm, high_mm, self.system, self.denominator)
+
+    def doubt(self, mm: float) -> str:
+        """Write how far off something may be, never less than it is: `1/16 in`, or `1.3 mm`."""
+        return format_doubt(mm, self.system, self.denominator)
+
+    def place(self, mm: float) -> str:
+        """Write a distance to find a place by: `4 ft 6 in` to half an inch, or `1.85 m`."""
+        return format_place(mm, self.system)
+
+    def slope(self, ratio: float, *, up: bool = False) -> str:
+        """Write a slope: `5 mm/m`, or `0.06 in/ft`; `up` rounds it so that it is enough."""
+        return format_slope(ratio, self.system, up=up)
+
+    def speed(self, mm_s: float) -> str:
+        """Write how fast someone walks: `2.95 ft/s` or `0.9 m/s`."""
+        return format_speed(mm_s, self.system)
+
+    def area(self, m2: float) -> str:
+        """Write an area: `180 ft²` or `16.7 m²`."""
+        return format_area(m2, self.system)
+
+    def volume(self, litres: float, *, liquid: bool = False) -> str:
+        """Write a volume: `4.52 ft³` (or `1.25 gal` where `liquid`), or `128 l`."""
+        return format_volume(litres, self.system, liquid=liquid)
+
+    def mass(self, kg: float) -> str:
+        """Write a mass: `50 lb` or `22.7 kg`."""
+        return format_mass(kg, self.system)
+
+    def temperature(self, celsius: float) -> str:
+        """Write a temperature in whole degrees: `50 °F` or `10 °C`."""
+        return format_temperature(celsius, self.system)
+
+    def density(self, kg_m3: float) -> str:
+        """Write a density: `134 lb/ft³` or `2151 kg/m³`."""
+        return format_density(kg_m3, self.system)
+
+    def load(self, kpa: float) -> str:
+        """Write a load on a floor: `10.4 lb/ft²` or `0.5 kPa`."""
+        return format_load(kpa, self.system)
 
 
 def fraction(mm: float, denominator: int = 32) -> str:

@@ -4,8 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rig.guidance.events import Checked
-from rig.survey.events import Check
+from rig.events import Check, Checked
 from rig.units import format_off
 
 SIGMAS = 3.0
@@ -41,7 +40,13 @@ def ask_for(sight: CheckSight) -> Check:
     """Ask for the sight."""
     place = f" ({sight.where})" if sight.where else ""
     text = f"stand the rod on {sight.label}{place} and hold still"
-    return Check(sight.label, sight.x_mm, sight.y_mm, sight.expected_mm, text)
+    return Check(
+        label=sight.label,
+        x_mm=sight.x_mm,
+        y_mm=sight.y_mm,
+        expected_mm=sight.expected_mm,
+        text=text,
+    )
 
 
 def compare(
@@ -80,5 +85,15 @@ def compare(
     else:
         text += ": the laser was moved or restarted. Tie it again: rig set --setup NAME"
     return Checked(
-        sight.label, difference, allowed, ok, *steady, time_s, text, sight.x_mm, sight.y_mm
+        label=sight.label,
+        difference_mm=difference,
+        allowed_mm=allowed,
+        ok=ok,
+        reading_mm=steady.mean_mm,
+        stderr_mm=steady.stderr_mm,
+        n=steady.n,
+        time_s=time_s,
+        text=text,
+        x_mm=sight.x_mm,
+        y_mm=sight.y_mm,
     )

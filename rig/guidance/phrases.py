@@ -6,11 +6,10 @@ is: it must be read at two metres and heard over a mixer.
 
 import re
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Any
 
+from rig.events import Move
 from rig.units import MM_PER_IN, format_amount
-
-Move = Literal["raise", "lower", "hold"]
 
 SET = "set"
 SHOWN_STEP_MM = 0.5

@@ -1,7 +1,7 @@
 """Says what to do with the marker under the rod: at once when that changes, else once a second."""
 
+from rig.events import Prompt
 from rig.guidance import phrases
-from rig.guidance.events import Prompt
 from rig.guidance.live_value import LiveValue
 
 PROMPT_S = 1.0
@@ -70,4 +70,12 @@ class Prompter:
         residual = target_mm - value_mm  # a larger reading is lower
         move = phrases.move(residual, self._tolerance_mm - guard_mm)
         text = phrases.prompt(move, abs(residual), self._units, self._denominator)
-        return Prompt(marker, move, abs(residual), text, target_mm, residual, time_s)
+        return Prompt(
+            marker=marker,
+            move=move,
+            by_mm=abs(residual),
+            text=text,
+            target_reading_mm=target_mm,
+            residual_mm=residual,
+            time_s=time_s,
+        )

@@ -11,8 +11,8 @@ from dataclasses import replace
 
 from rig.devices.reading import Reading
 from rig.errors import BadInput
+from rig.events import AskMarker, Event, MarkerSet, NextMarker, SetDone, Skipped, Trouble, Unset
 from rig.guidance import phrases
-from rig.guidance.events import Ask, Done, MarkerSet, Next, Unset
 from rig.guidance.line_check import (
     SIGMAS,
     CheckSight,
@@ -25,7 +25,6 @@ from rig.guidance.prompter import Prompter
 from rig.survey.arming import Arming
 from rig.survey.button import Button
 from rig.survey.capture import TICK_LATENESS_S
-from rig.survey.events import Event, Skipped, Trouble
 from rig.survey.patience import PATIENCE_S, Patience, Want
 from rig.survey.stillness import GAP_S, StillWindow
 from rig.units import format_off
@@ -144,7 +143,7 @@ class Setting:
             return self._end()
         if self._check is not None:
             return [ask_for(self._check)]
-        return [Trouble(UNCHECKED, "unchecked"), *self._go(self._round.current)]
+        return [Trouble(text=UNCHECKED, reason="unchecked"), *self._go(self._round.current)]
 
     def reading(self, reading: Reading) -> list[Event]:
         """Take a reading of the rod."""
@@ -243,7 +242,7 @@ class Setting:
             return []
         reason, text = found
         self._said.add(reason)
-        return [Trouble(text, reason)]
+        return [Trouble(text=text, reason=reason)]
 
     def _shown(self, mm: float) -> str:
         return format_off(mm, self._units, self._denominator)
@@ -285,11 +284,11 @@ class Setting:
         if not checked.ok:
             self.failed, self.finished = checked.text, second
             if second:
-                return [checked, Trouble(checked.text, "line moved")]
+                return [checked, Trouble(text=checked.text, reason="line moved")]
             self._looked_moved_s = self._now_s
             self._leave(self._arming, steady, self._check.label)
             text = f"not on {self._check.label} yet? Stand the rod there and hold still"
-            return [checked, Trouble(text, "check again")]
+            return [checked, Trouble(text=text, reason="check again")]
         self.failed = None
         self._again = self._check
         if self._retie:
@@ -381,8 +380,10 @@ class Setting:
         self._asked = (steady, stand)
         return [self._ask()]
 
-    def _ask(self) -> Ask:
-        return Ask(self._marker.label, f"already at height: is this {self._marker.label}?")
+    def _ask(self) -> AskMarker:
+        return AskMarker(
+            marker=self._marker.label, text=f"already at height: is this {self._marker.label}?"
+        )
 
     def _take(self, steady: Steady) -> list[Event]:
         """Take the current marker for set and go on to the next."""
@@ -392,7 +393,15 @@ class Setting:
             self._window.learn(self._window.spread_mm)
         self._round.set(marker)
         self._leave(self._arming, steady, marker.label)
-        taken = MarkerSet(marker.label, residual, *steady, self._now_s, phrases.SET)
+        taken = MarkerSet(
+            marker=marker.label,
+            residual_mm=residual,
+            reading_mm=steady.mean_mm,
+            stderr_mm=steady.stderr_mm,
+            n=steady.n,
+            time_s=self._now_s,
+            text=phrases.SET,
+        )
         return [taken, *self._go(self._round.following(marker))]
 
     @property
@@ -424,7 +433,9 @@ class Setting:
         self._said.clear()
         self._prompter.forget()
         self._seen_out, self._asked = False, None
-        return [Next(marker.label, marker.x_mm, marker.y_mm, marker.where)]
+        return [
+            NextMarker(marker=marker.label, x_mm=marker.x_mm, y_mm=marker.y_mm, text=marker.where)
+        ]
 
     def _break(self) -> None:
         """Keep the readings so far from mixing with those to come."""
@@ -433,7 +444,7 @@ class Setting:
 
     def _end(self) -> list[Event]:
         self.finished = True
-        return [Done(self._round.done, self._round.left)]
+        return [SetDone(set=self._round.done, left=self._round.left)]
 
     # --- acts -------------------------------------------------------------------------------
 
@@ -451,7 +462,7 @@ class Setting:
             return self._goto((argument or "").strip())
         if self._check is not None:
             text = "first the check: stand the rod on its place and hold still"
-            return [Trouble(text, "check first")]
+            return [Trouble(text=text, reason="check first")]
         if name == "accept":
             return self._accept(*stand)
         if name == "undo":
@@ -459,8 +470,8 @@ class Setting:
         if name == "skip":
             skipped = self._marker
             self._round.skip(skipped)
-            return [Skipped(skipped.label), *self._go(self._round.following(skipped))]
-        return [Trouble(f"there is no act called {name}", "act")]
+            return [Skipped(label=skipped.label), *self._go(self._round.following(skipped))]
+        return [Trouble(text=f"there is no act called {name}", reason="act")]
 
     def _stand(self) -> _Stand:
         """Return the current marker, and the steady reading that an accept would stand on."""
@@ -480,10 +491,10 @@ class Setting:
         if marker != self._round.current:
             return []
         if steady is None:
-            return [Trouble("hold still and press again", "accept")]
+            return [Trouble(text="hold still and press again", reason="accept")]
         if not self._at_height(steady):
             text = "not at height yet: do as the prompt says, then it is taken by itself"
-            return [Trouble(text, "off height")]
+            return [Trouble(text=text, reason="off height")]
         if not self._arming.armed and not self._arming.asked:
             self._arming.asked = True  # moved too little for a walk: a second press is sure
             return [self._ask()]
@@ -492,15 +503,15 @@ class Setting:
     def _undo(self) -> list[Event]:
         marker = self._round.undo()
         if marker is None:
-            return [Trouble("nothing more to undo", "undo")]
+            return [Trouble(text="nothing more to undo", reason="undo")]
         self._arming.arm()  # the rod may well stand on it
-        return [Unset(marker.label), *self._go(marker)]
+        return [Unset(marker=marker.label), *self._go(marker)]
 
     def _goto(self, label: str) -> list[Event]:
         try:
             marker = self._round[label]
         except BadInput as error:
-            return [Trouble(str(error), "goto")]
+            return [Trouble(text=str(error), reason="goto")]
         if self._check is not None:
             self._round.go(marker)  # where to begin after the check
             return []

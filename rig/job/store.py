@@ -28,6 +28,7 @@ from rig.job.rows import (
     StoredEvent,
     StoredReading,
 )
+from rig.units import Units
 
 _MOST_WAITING = 10_000  # so that a device nobody shoots with cannot fill the memory
 _LARGEST = 2**63
@@ -89,6 +90,12 @@ class Job(JobFile):
         """Every setting, None where it was not given."""
         with self._reading() as connection:
             return description.read_settings(connection)
+
+    @property
+    def units(self) -> Units:
+        """How the job writes its quantities."""
+        settings = self.settings
+        return Units(settings["units"], settings["denominator"])
 
     def update_settings(self, changes: Mapping[str, Any]) -> None:
         """Change settings; None takes one away. The event `edit` keeps old and new values."""

@@ -13,25 +13,26 @@ from itertools import pairwise
 
 from rig.devices.reading import Reading
 from rig.errors import BadInput
-from rig.pour.clock_text import minutes
-from rig.pour.estimate import Front, Need, Prior, estimate, yield_known
-from rig.pour.events import (
-    Ask,
-    Done,
+from rig.events import (
+    AskPour,
     Dry,
     Edge,
     Edges,
     Estimate,
+    Event,
     FrontAt,
     NextBatch,
+    PourDone,
     Poured,
     Prepour,
     Resumed,
     Ticked,
+    Trouble,
     Undone,
 )
+from rig.pour.clock_text import minutes
+from rig.pour.estimate import Front, Need, Prior, estimate, yield_known
 from rig.pour.prepour import Step, step_called, unticked
-from rig.survey.events import Event, Trouble
 from rig.units import counted, format_volume
 
 TWICE_S = 5.0
@@ -150,7 +151,7 @@ class Pouring:
             self.act(name, at_s, argument)
         self._now_s = time_s
         self._told.clear()
-        events: list[Event] = [Trouble(note, "clock") for note in self._notes]
+        events: list[Event] = [Trouble(text=note, reason="clock") for note in self._notes]
         left = self.unticked
         if left:
             events.append(_list_event(left))
@@ -158,10 +159,11 @@ class Pouring:
             since = time_s - self._poured[-1].time_s
             events.append(
                 Resumed(
-                    len(self._poured),
-                    self.front,
-                    since,
-                    f"Going on after {counted(len(self._poured), 'batch', 'batches')}, the last "
+                    batches=len(self._poured),
+                    strip=self.front,
+                    since_s=since,
+                    text=f"Going on after "
+                    f"{counted(len(self._poured), 'batch', 'batches')}, the last "
                     f"{minutes(since)} ago.",
                 )
             )
@@ -321,8 +323,9 @@ class Pouring:
         if poured and entry.time_s - poured[-1].time_s < TWICE_S:
             self._pending = entry
             return [
-                Ask(
-                    f"Two batches within {minutes(max(1.0, entry.time_s - poured[-1].time_s))}: "
+                AskPour(
+                    text=f"Two batches within "
+                    f"{minutes(max(1.0, entry.time_s - poured[-1].time_s))}: "
                     "the second is not counted. If there were two, say y."
                 )
             ]
@@ -339,31 +342,37 @@ class Pouring:
         should = self._strip_at(used / need.bags)
         events: list[Event] = [
             Poured(
-                n,
-                batch.strip,
-                batch.bags,
-                used,
-                left,
-                should,
-                entry.time_s,
-                f"Batch {n} poured; {stock}. The front should be in strip {should} of "
+                n=n,
+                strip=batch.strip,
+                bags=batch.bags,
+                bags_used=used,
+                bags_left=left,
+                front_should=should,
+                time_s=entry.time_s,
+                text=f"Batch {n} poured; {stock}. The front should be in strip {should} of "
                 f"{len(self._plan.strips)}.",
             )
         ]
         if first and self.unticked:
             missing = ", ".join(step.key for step in self.unticked)
-            events.append(Trouble(f"Pouring with steps unticked: {missing}.", "unticked"))
+            events.append(
+                Trouble(text=f"Pouring with steps unticked: {missing}.", reason="unticked")
+            )
         if left < 0 <= left + batch.bags:
             events.append(
-                Trouble("By the count the bags on site are used up: is the count right?", "bags")
+                Trouble(
+                    text="By the count the bags on site are used up: is the count right?",
+                    reason="bags",
+                )
             )
         most = need.bags + FAR_TOO_MUCH * need.sd_bags
         if used > most >= used - batch.bags and self.front < len(self._plan.strips):
             events.append(
                 Trouble(
-                    f"{used:g} bags are more than the whole floor should take: look for a place "
+                    text=f"{used:g} bags are more than the whole floor should take: look "
+                    "for a place "
                     "where it runs away, or a batch logged too often (undo).",
-                    "too much",
+                    reason="too much",
                 )
             )
         return [*events, *self._edges(), *self._warnings(), *self._next()]
@@ -376,10 +385,13 @@ class Pouring:
             if self._strip_of:
                 names += f" and the markers {', '.join(sorted(self._strip_of))}"
             return [
-                Trouble(f"There is no front {told or '(nothing)'}: there are {names}.", "front")
+                Trouble(
+                    text=f"There is no front {told or '(nothing)'}: there are {names}.",
+                    reason="front",
+                )
             ]
         if not self._poured:
-            return [Trouble("No batch is poured yet: log the batch first.", "front")]
+            return [Trouble(text="No batch is poured yet: log the batch first.", reason="front")]
         entry = Entry("front", self._now_s, told)
         strip, before = self._strip_told(entry), self.front
         if strip.number < before:
@@ -394,7 +406,7 @@ class Pouring:
                 )
                 if passed_over:
                     text += f" If {', '.join(passed_over)} got covered, say front with each."
-                return [Ask(text)]
+                return [AskPour(text=text)]
         return self._front_at(entry)
 
     def _front_back(self, entry: Entry) -> list[Event]:
@@ -418,7 +430,13 @@ class Pouring:
         told_text = f"Front at strip {self.front} of {len(strips)}{named}"
         front = strips[self.front - 1]
         events: list[Event] = [
-            FrontAt(front.number, front.share_end, marks, self._now_s, told_text)
+            FrontAt(
+                strip=front.number,
+                share=front.share_end,
+                markers=marks,
+                time_s=self._now_s,
+                text=told_text,
+            )
         ]
         if strip.number > before or anew:
             slips, ahead = self._unlikely(entry)
@@ -429,13 +447,16 @@ class Pouring:
         if dry:
             events.append(
                 Dry(
-                    dry,
-                    f"Behind the front and not ticked: {', '.join(dry)}. Look whether compound "
+                    markers=dry,
+                    text=f"Behind the front and not ticked: {', '.join(dry)}. Look whether "
+                    "compound "
                     "covers them, and say front with each that it does.",
                 )
             )
         if strip.number == len(strips) and before < strip.number:
-            events.append(Trouble("The whole floor is covered: say stop to end the pour.", "end"))
+            events.append(
+                Trouble(text="The whole floor is covered: say stop to end the pour.", reason="end")
+            )
         return [*events, *self._edges(), *self._warnings()]
 
     def _need_without_last(self) -> Need:
@@ -464,7 +485,7 @@ class Pouring:
         if ahead:
             missed = max(1, round(share * need.bags - self.bags_used))
             text += f" Were about {counted(missed, 'bag')} poured and not logged?"
-        return [Trouble(text, "front")], ahead
+        return [Trouble(text=text, reason="front")], ahead
 
     def _doubted(self) -> Estimate:
         """What is known where so few bags cannot have come so far: what was known before."""
@@ -475,9 +496,16 @@ class Pouring:
             "front again. Until then send no bags away."
         )
         return Estimate(
-            need.yield_l, need.yield_sd_l, need.bags, need.p95, bags - self.bags_used,
-            need.chance_enough(bags), max(0, math.ceil(need.bags - bags - 1e-6)), None, said,
-        )  # fmt: skip
+            yield_l=need.yield_l,
+            yield_stderr_l=need.yield_sd_l,
+            need_bags=need.bags,
+            need_p95_bags=need.p95,
+            bags_left=bags - self.bags_used,
+            chance_enough=need.chance_enough(bags),
+            short_bags=max(0, math.ceil(need.bags - bags - 1e-6)),
+            stop_at_strip=None,
+            text=said,
+        )
 
     def _dry(self) -> tuple[str, ...]:
         """Markers behind the front whose row was passed over and not named since."""
@@ -503,7 +531,15 @@ class Pouring:
         if self.front == len(self._plan.strips):
             took = f"{self._bag('made')}; the floor took {counted(self.bags_used, 'bag')}."
             return Estimate(
-                need.yield_l, need.yield_sd_l, need.bags, need.p95, left, 1.0, 0, None, took
+                yield_l=need.yield_l,
+                yield_stderr_l=need.yield_sd_l,
+                need_bags=need.bags,
+                need_p95_bags=need.p95,
+                bags_left=left,
+                chance_enough=1.0,
+                short_bags=0,
+                stop_at_strip=None,
+                text=took,
             )
         enough = need.chance_enough(bags)
         short = max(0, math.ceil(need.bags - bags - 1e-6))
@@ -526,7 +562,15 @@ class Pouring:
             said += f"The bags reach; about {max(0.0, bags - need.bags):.0f} stay over."
         stays = stop if short or enough < 0.95 else None
         return Estimate(
-            need.yield_l, need.yield_sd_l, need.bags, need.p95, left, enough, short, stays, said
+            yield_l=need.yield_l,
+            yield_stderr_l=need.yield_sd_l,
+            need_bags=need.bags,
+            need_p95_bags=need.p95,
+            bags_left=left,
+            chance_enough=enough,
+            short_bags=short,
+            stop_at_strip=stays,
+            text=said,
         )
 
     def _bag(self, makes: str) -> str:
@@ -539,24 +583,26 @@ class Pouring:
 
     def _undo(self) -> list[Event]:
         if not self._entries:
-            return [Trouble("There is nothing to undo: the log is at its start.", "undo")]
+            return [
+                Trouble(text="There is nothing to undo: the log is at its start.", reason="undo")
+            ]
         entry = self._entries.pop()
         if entry.kind == "batch":
             label = f"batch {len(self._poured) + 1}"
             self._told = {told for told in self._told if told[0] < len(self._poured)}
         else:
             label = f"{entry.kind} {entry.argument}"
-        return [Undone(label), *self._edges(), *self._next()]
+        return [Undone(label=label), *self._edges(), *self._next()]
 
     def _tick(self, word: str) -> list[Event]:
         try:
             step = step_called(word)
         except BadInput as error:
-            return [Trouble(str(error), "tick")]
+            return [Trouble(text=str(error), reason="tick")]
         self._entries.append(Entry("tick", self._now_s, step.key))
         left = self.unticked
         rest = f"{counted(len(left), 'step')} left." if left else "The list is done."
-        return [Ticked(step.key, f"{step.key} ticked. {rest}")]
+        return [Ticked(step=step.key, text=f"{step.key} ticked. {rest}")]
 
     def _stop(self) -> list[Event]:
         self.finished = True
@@ -571,17 +617,17 @@ class Pouring:
             text += f" {self._bag('made')}."
         return [
             *self._ended_early(),
-            Done(
-                len(self._poured),
-                used,
-                self._plan.bags - used,
-                share,
-                need.yield_l,
-                need.yield_sd_l,
-                self.interval_s,
-                tuple(strips),
-                tuple(step.key for step in self.unticked),
-                text,
+            PourDone(
+                batches=len(self._poured),
+                bags_used=used,
+                bags_left=self._plan.bags - used,
+                share=share,
+                yield_l=need.yield_l,
+                yield_stderr_l=need.yield_sd_l,
+                interval_s=self.interval_s,
+                left=tuple(strips),
+                unticked=tuple(step.key for step in self.unticked),
+                text=text,
             ),
         ]
 
@@ -598,11 +644,12 @@ class Pouring:
         are = "is" if left == 1 else "are"
         return [
             Trouble(
-                f"Ended early: {left} of {len(planned)} planned batches ({counted(bags, 'bag')}) "
+                text=f"Ended early: {left} of {len(planned)} planned batches "
+                f"({counted(bags, 'bag')}) "
                 f"{are} not poured, and {strips} not told as covered. If it was a slip, pour on at "
                 "once and start rig pour run again: it counts from batch 1 and no longer knows how "
                 "old the edge is.",
-                "end",
+                reason="end",
             )
         ]
 
@@ -618,16 +665,20 @@ class Pouring:
         n = len(self._poured)
         if n >= len(self._plan.batches):
             return [
-                Trouble("All planned batches are poured: tell the front, then stop.", "planned")
+                Trouble(
+                    text="All planned batches are poured: tell the front, then stop.",
+                    reason="planned",
+                )
             ]
         batch = self._plan.batches[n]
         return [
             NextBatch(
-                batch.n,
-                batch.strip,
-                batch.x_mm,
-                batch.y_mm,
-                f"batch {batch.n} of {len(self._plan.batches)}, strip {batch.strip}: {batch.where}",
+                n=batch.n,
+                strip=batch.strip,
+                x_mm=batch.x_mm,
+                y_mm=batch.y_mm,
+                text=f"batch {batch.n} of {len(self._plan.batches)}, strip {batch.strip}: "
+                f"{batch.where}",
             )
         ]
 
@@ -650,11 +701,11 @@ class Pouring:
         )
         return [
             Edges(
-                tuple(sorted(oldest)),
-                tuple(oldest[strip] for strip in sorted(oldest)),
-                left,
-                self._now_s,
-                f"Edge: {said}; {minutes(max(0.0, left))} left.",
+                strips=tuple(sorted(oldest)),
+                ages_s=tuple(oldest[strip] for strip in sorted(oldest)),
+                left_s=left,
+                time_s=self._now_s,
+                text=f"Edge: {said}; {minutes(max(0.0, left))} left.",
             )
         ]
 
@@ -696,7 +747,11 @@ class Pouring:
             if (strip, level) in told_strips:
                 continue
             told_strips.add((strip, level))
-            events.append(Edge(level, strip, age, left, self._now_s, text))
+            events.append(
+                Edge(
+                    level=level, strip=strip, age_s=age, left_s=left, time_s=self._now_s, text=text
+                )
+            )
         return events
 
 
@@ -706,4 +761,4 @@ def _list_event(left: Sequence[Step]) -> Prepour:
         f"{counted(len(left), 'step')} before the pour {are} not ticked (say tick and the word):"
     ]
     lines += [f"  {step.key}: {step.text}; {step.why}" for step in left]
-    return Prepour(tuple(step.key for step in left), "\n".join(lines))
+    return Prepour(left=tuple(step.key for step in left), text="\n".join(lines))

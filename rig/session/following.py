@@ -105,7 +105,7 @@ class Follower:
         machine = self.machine
         if not self._begun:
             self._begun = True
-            yield from (event.as_dict() for event in machine.start(0.0))
+            yield from (event.as_json() for event in machine.start(0.0))
         for stored in self._job.messages_since(self.session.id, self._reading, self._event):
             if isinstance(stored, StoredReading):
                 self._reading = stored.id
@@ -116,12 +116,12 @@ class Follower:
                 continue
             yield from announcements(item)
             if not machine.finished:
-                yield from self._watched(event.as_dict() for event in step(machine, item))
+                yield from self._watched(event.as_json() for event in step(machine, item))
             if isinstance(item, End):
                 self.ended = True
         if not self.ended and not machine.finished:
             now_s = utc_s - self.session.utc_s - TOLD_LATER_S
-            yield from self._watched(event.as_dict() for event in machine.tick(max(0.0, now_s)))
+            yield from self._watched(event.as_json() for event in machine.tick(max(0.0, now_s)))
         yield from self._found()
         self._caught_up = True
 

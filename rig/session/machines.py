@@ -6,10 +6,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput, CannotAnswer
+from rig.events import ShotTaken
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.room import ON_WALL_MM, Outline, contains, where
 from rig.survey.capture import Capture, Stand
-from rig.survey.events import ShotTaken
 from rig.survey.heights import outside_mm
 from rig.survey.laser.line_watch import Known
 from rig.survey.plausibility import LONGEST_TYPED_MM, SHORTEST_TYPED_MM, Guard

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 from rig.devices.clock import Clock
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
-from rig.survey.events import Event
+from rig.events import Event
 from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
@@ -211,7 +211,7 @@ async def run(
 
     def hear(events: Iterable[Event]) -> None:
         for event in events:
-            told = event.as_dict()
+            told = event.as_json()
             log.event(told)
             if told["event"] == "done":
                 closing.append(told if guard is None else {**told, **guard.counts.found})

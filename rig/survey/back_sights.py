@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from rig.survey.events import Ask, Check, Drifted, Event, Jolted, LineChecked, ShotTaken, Trouble
+from rig.events import Ask, Check, Drifted, Event, Jolted, LineChecked, ShotTaken, Trouble
 from rig.survey.laser.line_watch import GIVE_UP_S, GIVE_UP_TYPED_S, Found, Known, LineWatch
 from rig.survey.laser.verdict import SIGMAS
 from rig.survey.stand import Height, Stand
@@ -118,7 +118,13 @@ class BackSights:
         stand = Stand(known.label, known.x_mm, known.y_mm, known.where)
         self.pending = Pending(stand, at_end, time_s + self._wait_s)
         text = f"back to {stand.text}: is the line still where it was? Skip if you must"
-        return Check(stand.label, stand.x_mm, stand.y_mm, self._line.expected_mm, text)
+        return Check(
+            label=stand.label,
+            x_mm=stand.x_mm,
+            y_mm=stand.y_mm,
+            expected_mm=self._line.expected_mm,
+            text=text,
+        )
 
     def put_off(self, time_s: float) -> None:
         """Go on without the sight."""
@@ -136,7 +142,7 @@ class BackSights:
             f"nobody came to {label}: the line is not checked. Later: rig survey --kind benchmark "
             f"--label {label}"
         )
-        return Trouble(text, "unchecked")
+        return Trouble(text=text, reason="unchecked")
 
     def look(self, height: Height, now_s: float, sure: bool) -> list[Event]:
         """Take the sight; one that says that the line moved is taken twice, or confirmed.
@@ -159,7 +165,7 @@ class BackSights:
             f"{label} reads {self._show(abs(found.change_mm))} {way} than before: is the rod on "
             f"{label}? Press, or lift it and stand it there again"
         )
-        return [Ask(label, text)]
+        return [Ask(label=label, text=text)]
 
     def _go_by(self, found: Found, height: Height, label: str) -> list[Event]:
         """Tell what the line did, and what becomes of the shots since it was last seen."""
@@ -171,18 +177,18 @@ class BackSights:
         line.follow(found, height.time_s)
         text = self._in_words(found, label)
         checked = LineChecked(
-            label,
-            found.change_mm,
-            found.allowed_mm,
-            found.word == "held",
-            height.reading_mm,
-            height.stderr_mm,
-            height.n,
-            height.time_s,
-            text,
-            found.word,
-            line.offset_mm,
-            line.offset_stderr_mm,
+            label=label,
+            difference_mm=found.change_mm,
+            allowed_mm=found.allowed_mm,
+            ok=found.word == "held",
+            reading_mm=height.reading_mm,
+            stderr_mm=height.stderr_mm,
+            n=height.n,
+            time_s=height.time_s,
+            text=text,
+            found=found.word,
+            offset_mm=line.offset_mm,
+            offset_stderr_mm=line.offset_stderr_mm,
         )
         if found.word == "drift":
             return [checked, self._drifted(found, label, spread, text)]
@@ -208,7 +214,7 @@ class BackSights:
         reading_mm, stderr_mm = self._line.spread(
             found, shot.reading_mm, shot.stderr_mm, shot.time_s, now_s
         )
-        told = replace(shot, reading_mm=reading_mm, stderr_mm=stderr_mm).as_dict()
+        told = replace(shot, reading_mm=reading_mm, stderr_mm=stderr_mm).as_json()
         del told["event"]
         return told
 
@@ -218,14 +224,14 @@ class BackSights:
         doubt_mm = 2.0 * max((shot["stderr_mm"] for shot in spread), default=found.stderr_mm)
         hours = max(found.hours, 1e-9)
         return Drifted(
-            label,
-            found.change_mm,
-            found.stderr_mm,
-            found.change_mm / hours,
-            found.stderr_mm / hours,
-            spread,
-            f"drift: {text}. Spread over the {counted(len(spread), 'shot')} since, each now with "
-            f"its doubt (up to ± {self._show(doubt_mm)})",
+            label=label,
+            change_mm=found.change_mm,
+            stderr_mm=found.stderr_mm,
+            rate_mm_per_h=found.change_mm / hours,
+            rate_stderr_mm_per_h=found.stderr_mm / hours,
+            shots=spread,
+            text=f"drift: {text}. Spread over the {counted(len(spread), 'shot')} since, "
+            f"each now with its doubt (up to ± {self._show(doubt_mm)})",
         )
 
     def _jolted(self, found: Found, label: str, since: list[ShotTaken], text: str) -> Jolted:
@@ -237,12 +243,12 @@ class BackSights:
                 f"{them} again. "
             )
         return Jolted(
-            label,
-            found.change_mm,
-            found.stderr_mm,
-            self._kind,
-            tuple(shot.label for shot in since),
-            f"jolt: {text}. {aside}The line is tied anew at {label}",
+            label=label,
+            change_mm=found.change_mm,
+            stderr_mm=found.stderr_mm,
+            kind=self._kind,
+            labels=tuple(shot.label for shot in since),
+            text=f"jolt: {text}. {aside}The line is tied anew at {label}",
         )
 
 
@@ -251,4 +257,4 @@ def _restless() -> Trouble:
         "the line does not hold: give the laser a firm stand and time to settle, see rig check "
         "drift, then go on with rig survey"
     )
-    return Trouble(text, RESTLESS)
+    return Trouble(text=text, reason=RESTLESS)

@@ -9,21 +9,21 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 
 from rig.devices.reading import Reading
-from rig.survey.arming import Arming
-from rig.survey.back_sights import RESTLESS, BackSights
-from rig.survey.button import Button
-from rig.survey.events import (
+from rig.events import (
     Armed,
     Ask,
-    Done,
     Event,
     Jolted,
     Next,
     ShotTaken,
     Skipped,
+    SurveyDone,
     Trouble,
     Undone,
 )
+from rig.survey.arming import Arming
+from rig.survey.back_sights import RESTLESS, BackSights
+from rig.survey.button import Button
 from rig.survey.laser.line_watch import Known
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
@@ -156,7 +156,7 @@ class Capture:
             elif name == "quit":
                 self._end()
             else:
-                self._out.append(Trouble(f"there is no act called {name}", "act"))
+                self._out.append(Trouble(text=f"there is no act called {name}", reason="act"))
         return self._told()
 
     def lost(self, time_s: float) -> list[Event]:
@@ -246,7 +246,7 @@ class Capture:
             label = self._asked_for.label
             before = arming.reference_label or "before"
             text = f"same height as {before}: still there? press to take it as {label}"
-            self._out.append(Ask(label, text))
+            self._out.append(Ask(label=label, text=text))
 
     def _height(self) -> Height | None:
         window = self._window
@@ -269,7 +269,7 @@ class Capture:
         if found is not None and found[0] not in self._said:
             reason, text = found
             self._said.add(reason)
-            self._out.append(Trouble(text, reason))
+            self._out.append(Trouble(text=text, reason=reason))
 
     # Acts
 
@@ -305,7 +305,7 @@ class Capture:
             if first is not None and (self._beam_mm is None or self._arming.near(self._beam_mm)):
                 height = first
         if height is None:
-            self._out.append(Trouble("hold still and press again", "accept"))
+            self._out.append(Trouble(text="hold still and press again", reason="accept"))
             return
         self._shoot(height, sure=pending is not None and pending.first is not None)
         # What came while presses were counted is judged again, now against this shot.
@@ -380,7 +380,7 @@ class Capture:
         reopened = {i for i, stand in enumerate(self._stands) if stand.label in gone}
         self._open |= reopened
         self._taken = [i for i in self._taken if i not in reopened]
-        self._leave_shot(height, events[0].as_dict()["label"])
+        self._leave_shot(height, events[0].as_json()["label"])
         if any(isinstance(event, Trouble) and event.reason == RESTLESS for event in events):
             self._end()
         else:
@@ -388,12 +388,12 @@ class Capture:
 
     def _undo(self) -> None:
         if not self._taken:
-            self._out.append(Trouble("nothing more to undo", "undo"))
+            self._out.append(Trouble(text="nothing more to undo", reason="undo"))
             return
         i = self._taken.pop()
         self._line.undo(self._stands[i].label)
         self._open.add(i)
-        self._out.append(Undone(self._stands[i].label))
+        self._out.append(Undone(label=self._stands[i].label))
         here = self._beam_mm if self._beam_mm is not None else self._arming.reference_mm
         if here is not None:
             self._leave_here(here)
@@ -401,7 +401,7 @@ class Capture:
 
     def _skip(self) -> None:
         if self._line.pending is not None:
-            self._out.append(Skipped(self._line.pending.stand.label))
+            self._out.append(Skipped(label=self._line.pending.stand.label))
             self._leave_if_standing()
             self._line.put_off(self._now_s)
             self._go_on(self._now_s)
@@ -410,7 +410,7 @@ class Capture:
         if i in self._open:
             self._open.discard(i)
             self._skipped.append(i)
-            self._out.append(Skipped(self._stands[i].label))
+            self._out.append(Skipped(label=self._stands[i].label))
         self._leave_if_standing()
         self._go_on(self._now_s)
 
@@ -419,7 +419,9 @@ class Capture:
         try:
             i = labels.index(label.strip().upper())
         except ValueError:
-            self._out.append(Trouble(f"there is no point {label} in this survey", "goto"))
+            self._out.append(
+                Trouble(text=f"there is no point {label} in this survey", reason="goto")
+            )
             return
         self._line.pending = None
         if i in self._skipped:
@@ -454,7 +456,7 @@ class Capture:
     def _end(self) -> None:
         self.finished = True
         skipped = tuple(self._stands[i].label for i in self._skipped)
-        self._out.append(Done(len(set(self._taken)), skipped))
+        self._out.append(SurveyDone(shots=len(set(self._taken)), skipped=skipped))
 
     def _go(self, i: int, time_s: float) -> None:
         self._current = i
@@ -462,7 +464,7 @@ class Capture:
         self._patience.interrupt()
         self._patience.armed_s = None
         stand = self._stands[i]
-        self._out.append(Next(stand.label, stand.x_mm, stand.y_mm, stand.text))
+        self._out.append(Next(label=stand.label, x_mm=stand.x_mm, y_mm=stand.y_mm, text=stand.text))
         if self._arming.armed:
             self._tell_armed(time_s)
 
@@ -470,4 +472,6 @@ class Capture:
         self._patience.armed_s = time_s
         self._line.wait_from(time_s)
         stand = self._asked_for
-        self._out.append(Armed(stand.label, stand.x_mm, stand.y_mm, stand.text))
+        self._out.append(
+            Armed(label=stand.label, x_mm=stand.x_mm, y_mm=stand.y_mm, text=stand.text)
+        )

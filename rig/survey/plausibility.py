@@ -15,7 +15,7 @@ from statistics import median
 
 from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER
 from rig.devices.reading import Reading
-from rig.survey.events import Event, ShotTaken, Trouble
+from rig.events import Event, ShotTaken, Trouble
 from rig.units import counted
 
 SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
@@ -252,7 +252,7 @@ class Guard:
         elif event.event in ("checked", "next", "skipped"):
             self._away = False
         elif event.event == "jolt":
-            gone = set(event.as_dict()["labels"])
+            gone = set(event.as_json()["labels"])
             self._places = [place for place in self._places if place.label not in gone]
         elif isinstance(event, ShotTaken):
             if event.kind not in ("floor", "finished"):
@@ -262,7 +262,7 @@ class Guard:
             self._usual_mm = median(self._heights)  # once a shot, not with each reading
             return told
         elif event.event == "undone" and self._places:
-            label = event.as_dict()["label"]
+            label = event.as_json()["label"]
             self._places = [place for place in self._places if place.label != label]
         return []
 
@@ -270,7 +270,7 @@ class Guard:
         if reason in self._said:
             return []
         self._said.add(reason)
-        return [Trouble(text, reason)]
+        return [Trouble(text=text, reason=reason)]
 
     def _bad(self, reading: Reading) -> list[Event]:
         if reading.problem in (DUPLICATE, OUT_OF_ORDER):
@@ -363,7 +363,7 @@ class Guard:
             f"{shot.label} reads {self._show(abs(off_mm))} {way} than before: the line or the "
             "clamp has moved. Go on under a new --setup, and shoot again what was shot since"
         )
-        return [Trouble(text, "moved")]
+        return [Trouble(text=text, reason="moved")]
 
     def _step(self, shot: ShotTaken) -> list[Event]:
         if shot.x_mm is None or shot.y_mm is None:
@@ -384,7 +384,7 @@ class Guard:
             f"floor makes: did the clamp slip, or the laser move? Undo and shoot {near[0].label} "
             "again to know"
         )
-        return [Trouble(text, "step")]
+        return [Trouble(text=text, reason="step")]
 
 
 def _steps_from(here: _Place, places: list[_Place]) -> list[_Place]:

@@ -5,8 +5,8 @@ import random
 from collections.abc import Callable, Sequence
 
 from rig.devices.reading import Reading
+from rig.events import Event
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
-from rig.survey.events import Event
 
 RATE_HZ = 10.0
 

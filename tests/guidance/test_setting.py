@@ -151,7 +151,7 @@ def test_a_marker_at_height_from_the_start_is_asked_about():
     script = Script().stand(1000.2, 5.0)
     events = play(machine(), script)
     (ask,) = named(events, "ask")
-    assert ask.as_dict() == {
+    assert ask.as_json() == {
         "event": "ask",
         "marker": "M1",
         "text": "already at height: is this M1?",
@@ -325,7 +325,7 @@ def test_three_presses_skip_and_the_rest_are_told_at_the_end():
     events = play(setting, script)
     assert labels(events, "set") == ["M2", "M3"]
     assert named(events, "skipped")[0].label == "M1"
-    assert named(events, "done")[0].as_dict() == {"event": "done", "set": 2, "left": ["M1"]}
+    assert named(events, "done")[0].as_json() == {"event": "done", "set": 2, "left": ["M1"]}
 
 
 def test_goto_goes_to_any_marker_and_the_round_comes_back():
@@ -567,7 +567,7 @@ def test_ticks_at_random_times_never_change_results(tick_seed, seed):
 
 def test_every_event_is_one_flat_json_object():
     for event in play(machine(4, check=sight()), _everything(0)):
-        told = json.loads(json.dumps(event.as_dict(), allow_nan=False))
+        told = json.loads(json.dumps(event.as_json(), allow_nan=False))
         assert told["event"] == event.event
         assert not any(isinstance(value, dict) for value in told.values())
 

@@ -69,7 +69,7 @@ def test_a_batch_says_what_is_left_where_the_front_should_be_and_what_comes_next
     assert (following.n, following.strip) == (2, 1)
     assert "place 2" in following.text
     for event in events:
-        json.dumps(event.as_dict(), allow_nan=False)
+        json.dumps(event.as_json(), allow_nan=False)
 
 
 def test_two_batches_at_once_are_one_until_someone_says_yes():
@@ -404,7 +404,7 @@ def test_whatever_is_typed_the_log_holds_and_a_restart_knows_the_same(acts):
     for name, argument, gap in acts:
         at += gap
         for event in machine.act(name, at, argument):
-            json.dumps(event.as_dict(), allow_nan=False)
+            json.dumps(event.as_json(), allow_nan=False)
         machine.tick(at)
         history.append((at, name, argument))
     assert machine.bags_used >= 0.0

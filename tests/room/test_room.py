@@ -9,7 +9,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rig import plan_geometry as plan
+from rig import room as plan
 from rig.errors import BadInput
 
 FT = 304.8

@@ -119,7 +119,7 @@ class Walk:
         self.time_s = 0.0
         self.events: list[dict] = []
         before = Capture([Stand("BM1")], kind="benchmark", resolution_mm=0.1, foot_mm=0.05)
-        shot = self._shoot(before, before.start(0.0), MARK)[-2].as_dict()
+        shot = self._shoot(before, before.start(0.0), MARK)[-2].as_json()
         self.since_s = self.time_s
         known = Known("BM1", shot["reading_mm"], shot["stderr_mm"], checked_s=shot["time_s"])
         stands = [Stand(f"P{n}", *place) for n, place in enumerate(PLACES)]
@@ -127,7 +127,7 @@ class Walk:
 
     def go(self) -> "Walk":
         events = list(self.machine.start(self.time_s))
-        self.events += [e.as_dict() for e in events]
+        self.events += [e.as_json() for e in events]
         while not self.machine.finished:
             asked = [e for e in self.events if e["event"] in ("next", "check")][-1]
             place = MARK
@@ -135,7 +135,7 @@ class Walk:
                 place = (*PLACES[int(asked["label"][1:])], 7.0)
             self._walk(3.0 + (self.pause_s if asked["event"] == "next" else 0.0))
             told = self._shoot(self.machine, [], place)
-            self.events += [e.as_dict() for e in told]
+            self.events += [e.as_json() for e in told]
         return self
 
     def _read(self, machine, place, beam=True):
@@ -157,7 +157,7 @@ class Walk:
 
     def _walk(self, seconds):
         for _ in range(20):
-            self.events += [e.as_dict() for e in self._read(self.machine, MARK, beam=False)]
+            self.events += [e.as_json() for e in self._read(self.machine, MARK, beam=False)]
         self.time_s += max(seconds - 2.0, 0.0)
 
     def named(self, name):

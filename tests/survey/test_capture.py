@@ -5,8 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig.devices.reading import Reading
+from rig.events import ShotTaken
 from rig.survey.capture import Capture, Stand
-from rig.survey.events import ShotTaken
 from tests.survey.walker import STANDS, Walker, capture
 
 
@@ -20,12 +20,12 @@ def test_a_walk_gives_every_point_its_shot_in_order():
         assert shot.reading_mm == pytest.approx(height, abs=0.1)
         assert 0.1 < shot.stderr_mm < 0.15
     assert walker.machine.finished
-    assert walker.said[-1].as_dict() == {"event": "done", "shots": 5, "skipped": []}
+    assert walker.said[-1].as_json() == {"event": "done", "shots": 5, "skipped": []}
 
 
 def test_start_names_the_point_and_arms_it_at_once():
     said = capture().start(0.0)
-    assert [event.as_dict() for event in said] == [
+    assert [event.as_json() for event in said] == [
         {"event": name, "label": "A1", "x_mm": 100.0, "y_mm": 50.0, "text": text}
         for name, text in (
             ("next", "A1: 1 ft from the door wall"),
@@ -78,7 +78,7 @@ def test_same_height_after_a_short_gap_asks_once_and_a_press_takes_it():
     walker = Walker(capture()).stand(1000.0, 2.0).walk(0.7).stand(1000.0, 3.0)
     walker.walk(0.7).stand(1000.0, 3.0)
     (ask,) = walker.heard("ask")
-    assert ask.as_dict() == {
+    assert ask.as_json() == {
         "event": "ask",
         "label": "A2",
         "text": "same height as A1: still there? press to take it as A2",
@@ -123,7 +123,7 @@ def test_a_resumed_walk_is_not_armed_where_it_stopped():
     walker = Walker(capture(STANDS[2:], last_shot_mm=1000.0, last_label="A2"))
     walker.stand(1000.0, 5.0)
     assert walker.labels == []
-    assert "A2" in walker.heard("ask")[0].as_dict()["text"]
+    assert "A2" in walker.heard("ask")[0].as_json()["text"]
     walker.walk(1.5).stand(1000.0, 1.5)
     assert walker.labels == ["A3"]
 
@@ -157,7 +157,7 @@ def test_a_noisy_rod_is_told_once_a_point_with_its_spread_and_the_limit():
     walker = Walker(capture(), noise_mm=1.6).stand(1000.0, 60.0)
     assert walker.labels == []
     assert walker.reasons() == ["noisy"]
-    text = walker.heard("trouble")[0].as_dict()["text"]
+    text = walker.heard("trouble")[0].as_json()["text"]
     assert "too noisy to settle: readings spread 1." in text
     assert "the limit is 0.5 mm (--still)" in text
 
@@ -180,7 +180,7 @@ def test_standing_without_beam_is_told():
     assert walker.reasons() == []
     walker.walk(20.0)
     assert walker.reasons() == ["no_beam"]
-    assert walker.heard("trouble")[0].as_dict()["text"] == "no beam: turn the receiver to the laser"
+    assert walker.heard("trouble")[0].as_json()["text"] == "no beam: turn the receiver to the laser"
 
 
 def test_a_few_false_readings_do_not_shift_a_shot():
@@ -229,7 +229,7 @@ def test_a_press_while_the_rod_moves_says_to_hold_still():
 def test_two_presses_undo_and_the_point_is_armed_anew():
     walker = Walker(capture()).stand(1000.0, 1.5).walk().stand(1004.0, 1.5).press(2)
     walker.stand(1004.0, 5.0)
-    assert [event.as_dict()["label"] for event in walker.heard("undone")] == ["A2"]
+    assert [event.as_json()["label"] for event in walker.heard("undone")] == ["A2"]
     assert walker.labels == ["A1", "A2"]
     walker.walk().stand(1008.0, 1.5)
     assert walker.labels == ["A1", "A2", "A2"]
@@ -246,15 +246,15 @@ def test_undo_at_the_next_stand_does_not_take_that_stand_for_the_undone_point():
 def test_undo_goes_back_to_the_start_of_the_session_and_then_says_so():
     walker = Walker(capture()).stand(1000.0, 1.5).walk().stand(1004.0, 1.5)
     walker.act("undo").act("undo").act("undo")
-    assert [event.as_dict()["label"] for event in walker.heard("undone")] == ["A2", "A1"]
-    assert walker.heard("trouble")[-1].as_dict()["text"] == "nothing more to undo"
+    assert [event.as_json()["label"] for event in walker.heard("undone")] == ["A2", "A1"]
+    assert walker.heard("trouble")[-1].as_json()["text"] == "nothing more to undo"
 
 
 def test_three_presses_or_more_skip_the_point():
     walker = Walker(capture(STANDS[:3])).stand(1000.0, 1.5).walk(0.5).press(4).walk(2.0)
     walker.stand(1001.0, 1.5)
     assert walker.labels == ["A1", "A3"]
-    assert walker.said[-1].as_dict() == {"event": "done", "shots": 2, "skipped": ["A2"]}
+    assert walker.said[-1].as_json() == {"event": "done", "shots": 2, "skipped": ["A2"]}
 
 
 def test_auto_capture_waits_while_presses_are_counted():
@@ -263,7 +263,7 @@ def test_auto_capture_waits_while_presses_are_counted():
     assert walker.labels == []
     walker.stand(1000.0, 1.0)
     assert walker.labels == []
-    assert [event.as_dict()["label"] for event in walker.heard("skipped")] == ["A1"]
+    assert [event.as_json()["label"] for event in walker.heard("skipped")] == ["A1"]
 
 
 def test_a_press_with_a_value_is_a_sample_too():
@@ -295,20 +295,20 @@ def test_keys_act_at_once():
     walker.act("accept")
     assert walker.labels == ["A1", "A2"]
     walker.act("skip").act("goto", "a1")
-    assert walker.heard("next")[-1].as_dict()["label"] == "A1"
+    assert walker.heard("next")[-1].as_json()["label"] == "A1"
     walker.walk(31.0).stand(1001.0, 1.5)
     assert walker.labels == ["A1", "A2", "A1"]
-    assert walker.heard("next")[-1].as_dict()["label"] == "A4"
+    assert walker.heard("next")[-1].as_json()["label"] == "A4"
     walker.act("goto", "Z9").act("quit")
     assert walker.reasons() == ["goto"]
-    assert walker.said[-1].as_dict() == {"event": "done", "shots": 2, "skipped": ["A3"]}
+    assert walker.said[-1].as_json() == {"event": "done", "shots": 2, "skipped": ["A3"]}
 
 
 def test_a_skipped_point_can_be_gone_back_to():
     walker = Walker(capture(STANDS[:2])).act("skip").act("goto", "A1")
     walker.stand(1000.0, 1.5).walk().stand(1002.0, 1.5)
     assert walker.labels == ["A1", "A2"]
-    assert walker.said[-1].as_dict()["skipped"] == []
+    assert walker.said[-1].as_json()["skipped"] == []
 
 
 def test_readings_by_eye_are_shots_at_once():
@@ -316,7 +316,7 @@ def test_readings_by_eye_are_shots_at_once():
     machine.start(0.0)
     said = machine.typed(1001.0, 0.7, 3.0) + machine.typed(1002.0, 0.7, 4.0)
     assert [event.event for event in said] == ["shot", "next", "shot", "done"]
-    assert said[0].as_dict() == {
+    assert said[0].as_json() == {
         "event": "shot",
         "label": "A1",
         "x_mm": 100.0,
@@ -331,7 +331,7 @@ def test_readings_by_eye_are_shots_at_once():
 
 def test_a_benchmark_has_no_place():
     walker = Walker(capture([Stand("BM1")], kind="benchmark")).stand(900.0, 1.5)
-    shot = walker.shots[0].as_dict()
+    shot = walker.shots[0].as_json()
     assert (shot["label"], shot["x_mm"], shot["kind"]) == ("BM1", None, "benchmark")
     assert walker.machine.finished
 
@@ -448,7 +448,7 @@ def test_shots_that_stand_are_never_more_than_the_points(steps):
     standing = len(walker.shots) - len(walker.heard("undone"))
     assert 0 <= standing <= len(STANDS)
     if walker.machine.finished:
-        done = walker.said[-1].as_dict()
+        done = walker.said[-1].as_json()
         assert done["shots"] + len(done["skipped"]) == len(STANDS)
 
 

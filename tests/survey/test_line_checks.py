@@ -6,8 +6,8 @@ from dataclasses import asdict
 import pytest
 
 from rig.devices.reading import Reading
+from rig.events import ShotTaken
 from rig.survey.capture import Stand
-from rig.survey.events import ShotTaken
 from rig.survey.laser.line_watch import EVERY_S, GIVE_UP_S, GIVE_UP_TYPED_S, Known, LineWatch
 from tests.survey.walker import STANDS, Walker, capture
 
@@ -28,7 +28,7 @@ def names(walker):
 
 
 def last(walker, name):
-    return walker.heard(name)[-1].as_dict()
+    return walker.heard(name)[-1].as_json()
 
 
 def test_the_walk_ends_at_its_benchmark():
@@ -42,7 +42,7 @@ def test_the_walk_ends_at_its_benchmark():
     assert checked["ok"]
     assert checked["difference_mm"] == pytest.approx(0.1, abs=0.1)
     assert walker.machine.finished
-    assert walker.said[-1].as_dict() == {"event": "done", "shots": 5, "skipped": []}
+    assert walker.said[-1].as_json() == {"event": "done", "shots": 5, "skipped": []}
 
 
 def test_a_job_without_a_benchmark_is_never_asked():
@@ -123,7 +123,7 @@ def test_a_jolt_sets_aside_what_was_shot_since_and_asks_for_it_again():
     walker.stand(904.0, 1.5)
     assert last(walker, "checked")["ok"]
     assert walker.machine.finished
-    assert walker.said[-1].as_dict()["shots"] == 5
+    assert walker.said[-1].as_json()["shots"] == 5
 
 
 def test_a_rod_that_was_stood_wrong_condemns_nothing():
@@ -162,7 +162,16 @@ def test_a_single_shot_set_aside_is_told_as_one():
 
 
 def test_shots_of_the_session_before_are_set_aside_too():
-    before = ShotTaken("A1", 100.0, 50.0, 1000.0, 0.1, 9, "floor", -100.0)
+    before = ShotTaken(
+        label="A1",
+        x_mm=100.0,
+        y_mm=50.0,
+        reading_mm=1000.0,
+        stderr_mm=0.1,
+        n=9,
+        kind="floor",
+        time_s=-100.0,
+    )
     walker = Walker(capture(line=BM, checks=True, earlier=[before], done=["A1"]))
     for height in HEIGHTS[1:]:
         walker.stand(height + 4.0, 1.5).walk()
@@ -179,7 +188,7 @@ def test_a_line_that_will_not_stand_ends_the_walk():
     walker.stand(909.0, 1.5).walk().stand(909.0, 1.5)
     assert walker.reasons()[-1] == "restless"
     assert walker.machine.finished
-    assert walker.said[-1].as_dict()["shots"] == 0
+    assert walker.said[-1].as_json()["shots"] == 0
 
 
 def test_a_slow_change_is_drift_and_is_spread_over_the_time():
@@ -198,7 +207,7 @@ def test_a_slow_change_is_drift_and_is_spread_over_the_time():
     assert not walker.heard("jolt")
     told = {shot.label: (shot.reading_mm, shot.stderr_mm) for shot in walker.shots}
     told |= {s["label"]: (s["reading_mm"], s["stderr_mm"]) for e in walker.heard("drift")
-             for s in e.as_dict()["shots"]}  # fmt: skip
+             for s in e.as_json()["shots"]}  # fmt: skip
     for label, (reading, stderr) in told.items():
         assert abs(reading - truth[label]) < 3.0 * stderr
 

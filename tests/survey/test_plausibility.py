@@ -4,7 +4,7 @@ import random
 import pytest
 
 from rig.devices.reading import Reading
-from rig.survey.events import ShotTaken, Undone
+from rig.events import ShotTaken, Undone
 from rig.survey.plausibility import Guard
 
 
@@ -28,7 +28,16 @@ class Site:
             self.read(round(value / digit_mm) * digit_mm)
 
     def shot(self, label, x_mm, y_mm, reading_mm, kind="floor"):
-        event = ShotTaken(label, x_mm, y_mm, reading_mm, 0.1, 10, kind, self.time_s)
+        event = ShotTaken(
+            label=label,
+            x_mm=x_mm,
+            y_mm=y_mm,
+            reading_mm=reading_mm,
+            stderr_mm=0.1,
+            n=10,
+            kind=kind,
+            time_s=self.time_s,
+        )
         self.told += self.guard.event(event)
 
     @property
@@ -161,7 +170,7 @@ def test_a_re_shot_far_from_the_first_is_told_and_an_undone_one_forgotten():
     assert "before" in site.told[0].text
     other = Site()
     other.shot("A1", 0.0, 0.0, 1226.0)
-    other.guard.event(Undone("A1"))
+    other.guard.event(Undone(label="A1"))
     other.shot("A1", 0.0, 0.0, 1200.0)
     assert other.reasons == []
 

@@ -93,4 +93,4 @@ def test_a_rod_held_still_in_rock_mode_is_told_what_to_do():
     walker = Walker(capture(rock=True), rate_hz=20.0).stand(1300.0, 20.0)
     assert walker.labels == []
     assert walker.reasons() == ["rocking"]
-    assert "wave the rod" in walker.heard("trouble")[0].as_dict()["text"]
+    assert "wave the rod" in walker.heard("trouble")[0].as_json()["text"]

@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from rig.devices.reading import Reading, Status
+from rig.events import Event, ShotTaken
 from rig.survey.capture import Capture, Stand
-from rig.survey.events import Event, ShotTaken
 
 STANDS = [Stand(f"A{n}", 100.0 * n, 50.0, f"{n} ft from the door wall") for n in range(1, 6)]
 
@@ -75,7 +75,7 @@ class Walker:
         return [event for event in self.said if event.event == name]
 
     def reasons(self) -> list[str]:
-        return [event.as_dict()["reason"] for event in self.heard("trouble")]
+        return [event.as_json()["reason"] for event in self.heard("trouble")]
 
 
 def capture(stands: Iterable[Stand] = STANDS, **changes: object) -> Capture:

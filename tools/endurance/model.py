@@ -38,6 +38,7 @@ from rig.devices.decoder import Decoder
 from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost, Reading
 from rig.errors import BadInput
+from rig.events import Event
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.job.store import Job
 from rig.room import from_rings
@@ -45,7 +46,6 @@ from rig.session.machines import guard_of, survey_machine
 from rig.session.recorder import Recorder
 from rig.session.run import Act, End, doubts, step
 from rig.session.sources import session_items
-from rig.survey.events import Event
 
 PROFILE = load_profile("sentence")
 WALLS = [(0.0, 0.0), (2000.0, 0.0), (2000.0, 2000.0), (0.0, 2000.0)]
@@ -256,7 +256,7 @@ class SurveyModel(RuleBasedStateMachine):
         self.machine = self._machine(self.capture)
         self.rod.time_s = 0.0
         events = self.machine.start(0.0)
-        assert events[0].as_dict()["label"] == first, "not the first point without a shot"
+        assert events[0].as_json()["label"] == first, "not the first point without a shot"
         self._hear(events)
 
     def _machine(self, capture: dict[str, Any]) -> Any:
@@ -325,7 +325,7 @@ class SurveyModel(RuleBasedStateMachine):
     def _hear(self, events: Any) -> None:
         assert self.recorder is not None
         for event in events:
-            told = event.as_dict()
+            told = event.as_json()
             self.recorder.event(told)
             if told["event"] == "shot":
                 self._check(told)
@@ -362,7 +362,7 @@ class SurveyModel(RuleBasedStateMachine):
                     last_s = item.time_s
             if not machine.finished:
                 events += machine.act("quit", last_s)
-            again = [e.as_dict() for e in events if e.event in ("shot", "undone")]
+            again = [e.as_json() for e in events if e.event in ("shot", "undone")]
             told = self.told[session.id]
             if session.id in self.ended:
                 assert again == told, "a replay says otherwise"
@@ -496,7 +496,7 @@ class SettingModel(RuleBasedStateMachine):
 
     def _hear(self, events: Any) -> None:
         for event in events:
-            told = event.as_dict()
+            told = event.as_json()
             match told["event"]:
                 case "next":
                     self.asked = told["marker"]

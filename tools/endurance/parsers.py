@@ -15,7 +15,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
-from rig import plan_geometry, units
+from rig import room as rooms
+from rig import units
 from rig.cli.live_options import replayed_sessions
 from rig.devices import framing, profile, trace
 from rig.devices.decoder import Decoder
@@ -182,18 +183,18 @@ def _tables(data: bytes) -> None:
 
 
 @functools.cache
-def _room() -> plan_geometry.Outline:
-    return plan_geometry.room(3000.0, 4000.0)
+def _room() -> rooms.Outline:
+    return rooms.room(3000.0, 4000.0)
 
 
 def _outlines(data: bytes) -> None:
     try:
-        outline = plan_geometry.from_file(_file(data, "outline.txt"), "mm")
+        outline = rooms.from_file(_file(data, "outline.txt"), "mm")
     except RigError:
-        outline, _ = plan_geometry.from_walls(_text(data))
+        outline, _ = rooms.from_walls(_text(data))
     assert math.isfinite(outline.area_m2)
     assert outline.area_m2 > 0.0
-    plan_geometry.where(outline, *outline.walls[0])
+    rooms.where(outline, *outline.walls[0])
 
 
 def _toml(data: bytes) -> None:
@@ -301,7 +302,7 @@ def _jobs(data: bytes) -> None:
             for item in session_items(job, session.id, source.profile, "mm"):
                 if not machine.finished:
                     for event in step(machine, item):
-                        json.dumps(event.as_dict())
+                        json.dumps(event.as_json())
     for ending in ("-wal", "-shm", ".lock"):
         with contextlib.suppress(OSError):
             os.unlink(f"{path}{ending}")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from rig.devices.reading import Reading
-from rig.survey.events import Event
+from rig.events import Event
 
 TELL_S = 10.0
 LOOK_S = 30.0
