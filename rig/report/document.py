@@ -1,15 +1,39 @@
-"""A report as parts that both writers know: facts, tables, figures, words."""
+"""What is told of a job as parts that all writers know: words, facts, tables, figures.
 
+Paper and page (`html.py`, `pdf.py`) show every part in its order. The terminal (`text.py`) begins
+with the parts that are the short answer and keeps the others for `--why`.
+"""
+
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
 from rig.drawing.vector import Drawing
 
 Tone = Literal["plain", "lead", "good", "bad", "unsure", "warning", "small"]
+MARKS: dict[Tone, str] = {"good": "IN", "bad": "OUT", "unsure": "OPEN", "warning": "!"}
+
+Told = Literal["answer", "why", "paper"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """What all parts have: how the terminal tells them. Paper and page show them whole.
+
+    Attributes
+    ----------
+    told : {'answer', 'why', 'paper'}
+        In the short answer, only behind `--why`, or not on a terminal at all.
+    reminder : str
+        One line that stands for a part behind `--why` while that is not asked for.
+    """
+
+    told: Told = "why"
+    reminder: str = ""
 
 
 @dataclass(frozen=True)
-class Words:
+class Words(Part):
     """A paragraph; its tone is shown by a word or a mark too, never by colour alone."""
 
     text: str
@@ -17,7 +41,7 @@ class Words:
 
 
 @dataclass(frozen=True)
-class Bullets:
+class Bullets(Part):
     """A list of sentences."""
 
     items: tuple[str, ...]
@@ -25,14 +49,14 @@ class Bullets:
 
 
 @dataclass(frozen=True)
-class Facts:
+class Facts(Part):
     """Names and values, one a line."""
 
     rows: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
-class Table:
+class Table(Part):
     """A table.
 
     Attributes
@@ -54,11 +78,21 @@ class Table:
 
 
 @dataclass(frozen=True, eq=False)
-class Figure:
-    """A drawing, with a name that a file of its own would have."""
+class Figure(Part):
+    """A drawing, with a name that a file of its own would have.
+
+    Attributes
+    ----------
+    name : str
+    drawing : Drawing
+    in_characters : callable, optional
+        Of the terminal's width in characters: the same small, as lines. Without it a terminal
+        shows nothing.
+    """
 
     name: str
     drawing: Drawing
+    in_characters: Callable[[int], list[str]] | None = None
 
 
 Block = Words | Bullets | Facts | Table | Figure
@@ -113,6 +147,11 @@ def section(key: str, title: str, *blocks: Block | None, new_page: bool = False)
     return Section(key, title, tuple(block for block in blocks if block is not None), new_page)
 
 
-def bullets(items: list[str] | tuple[str, ...], tone: Tone = "plain") -> Bullets | None:
+def bullets(
+    items: list[str] | tuple[str, ...],
+    tone: Tone = "plain",
+    told: Told = "why",
+    reminder: str = "",
+) -> Bullets | None:
     """Make a list, or nothing of no items."""
-    return Bullets(tuple(items), tone) if items else None
+    return Bullets(tuple(items), tone, told=told, reminder=reminder) if items else None

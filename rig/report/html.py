@@ -4,9 +4,7 @@ from html import escape
 
 from rig.drawing.palette import COLOURS
 from rig.drawing.svg import FAMILY, to_svg
-from rig.report.document import Block, Bullets, Facts, Figure, Report, Section, Table, Words
-
-MARKS = {"good": "IN", "bad": "OUT", "unsure": "OPEN", "warning": "!"}
+from rig.report.document import MARKS, Block, Bullets, Facts, Figure, Report, Section, Table, Words
 
 STYLE = """
 :root { color-scheme: light; }

@@ -10,8 +10,8 @@ from fpdf import FPDF
 from rig import __version__
 from rig.drawing.palette import COLOURS
 from rig.drawing.pdf import POINT_MM, draw
-from rig.report.document import Bullets, Facts, Figure, Report, Section, Table, Words
-from rig.report.html import MARKS, caption_of
+from rig.report.document import MARKS, Bullets, Facts, Figure, Report, Section, Table, Words
+from rig.report.html import caption_of
 
 MARGIN_MM = 15.0
 FOOT_MM = 14.0
