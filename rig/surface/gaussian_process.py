@@ -15,6 +15,7 @@ from scipy.interpolate import RectBivariateSpline
 from scipy.linalg import cho_solve, solve_triangular
 
 from rig.errors import BadInput
+from rig.surface.binning import binned, lattice_for, lumped
 from rig.surface.covariance import Floats, Smoothness, correlation, distances
 from rig.surface.places import checked_places, checked_values, refuse_poor_layout
 from rig.surface.reml import (
@@ -29,13 +30,8 @@ from rig.surface.reml import (
 Trend = Literal["plane", "constant", "none"]
 
 MOST_SHOTS = 100_000
-# More shots than this are drawn together to the mean of neighbours: a dense scan.
-MOST_EXACT = 1_600
 MOST_JOINT_PLACES = 3_000
 _BLOCK = 1_024
-_MOST_LUMPS = 2_000
-# The rougher kernel bends at its shots, and takes a finer lattice.
-_PER_LENGTH = {1.5: 16.0, 2.5: 9.0}
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +144,7 @@ class GaussianProcess:
             raise BadInput(f"{len(x)} shots are more than {MOST_SHOTS}; thin them to a grid.")
         refuse_poor_layout(x, y, line_is_enough=self.trend != "plane")
         self.shots = len(x)
-        self._take(*_binned(x, y, z, error**2))
+        self._take(*binned(x, y, z, error**2))
         parts = self._parts()
         length, sd, nugget_sd = find(parts, self.smoothness, self.priors, self._fixed)
         if self._fixed[0] is None:
@@ -279,7 +275,7 @@ class GaussianProcess:
         """
         x, y = checked_places(x_mm, y_mm)
         extra = self.nugget_mm2 if nugget else 0.0
-        lattice = self._lattice_for(x, y) if quick else None
+        lattice = lattice_for(x, y, self.length_mm, self.smoothness) if quick else None
         if lattice is not None:
             columns, rows = lattice
             at = np.meshgrid(columns, rows, indexing="ij")
@@ -293,22 +289,9 @@ class GaussianProcess:
         for start in range(0, len(x), _BLOCK):
             part = slice(start, start + _BLOCK)
             white, trend = self._reach(x[part], y[part])
-            mean[part] = self._mean(x[part], y[part], white)
+            mean[part] = self.mean_from(x[part], y[part], white)
             variance[part] = self.variance_mm2 - np.sum(white**2, axis=0) + np.sum(trend**2, axis=0)
         return mean, np.sqrt(np.maximum(variance, 0.0) + extra)
-
-    def _lattice_for(self, x: Floats, y: Floats) -> tuple[Floats, Floats] | None:
-        """Columns and rows of a lattice that is good for these places, where it saves work."""
-        if len(x) == 0:
-            return None
-        step = self.length_mm / _PER_LENGTH[self.smoothness]
-        columns, rows = (
-            np.linspace(at.min(), at.max(), max(int(np.ceil(np.ptp(at) / step)), 4) + 1)
-            for at in (x, y)
-        )
-        if len(columns) * len(rows) > 0.6 * len(x) or np.ptp(x) <= 0 or np.ptp(y) <= 0:
-            return None
-        return columns, rows
 
     def covariance(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Floats:
         """Posterior covariance of the smooth floor at places in mm², shape (m, m)."""
@@ -357,7 +340,7 @@ class GaussianProcess:
         w = checked_values(weights, x, "weight")
         mean = float(w @ self.predict(x, y, quick=True)[0])
         rough = self.nugget_mm2 * float(w @ w) if nugget else 0.0
-        x, y, w = _lumped(x, y, w)
+        x, y, w = lumped(x, y, w)
         variance = 0.0
         white, trend = np.zeros(len(self._x)), np.zeros(self._basis(x[:0], y[:0]).shape[1])
         for start in range(0, len(x), _BLOCK):
@@ -499,16 +482,13 @@ class GaussianProcess:
 
     def mean_from(self, x_mm: Floats, y_mm: Floats, white: Floats) -> Floats:
         """Height at places whose whitened reach is known, shape (m,)."""
-        return self._mean(x_mm, y_mm, white)
+        mean: Floats = self._basis(x_mm, y_mm) @ self._beta + white.T @ self._white_residual
+        return mean
 
     def _reach(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Whiten what the shots explain at places (n, m) and what the trend leaves open (p, m)."""
         white, gap = self.reach(x, y)
         return white, solve_triangular(self._trend_lower, gap, lower=True, check_finite=False)
-
-    def _mean(self, x: Floats, y: Floats, white: Floats) -> Floats:
-        mean: Floats = self._basis(x, y) @ self._beta + white.T @ self._white_residual
-        return mean
 
     def _plane_of(self, beta: Floats) -> tuple[float, float, float]:
         if self.trend == "none":
@@ -517,38 +497,3 @@ class GaussianProcess:
             return float(beta[0]), 0.0, 0.0
         b, c = float(beta[1]) / self._scale, float(beta[2]) / self._scale
         return float(beta[0]) - b * self._middle[0] - c * self._middle[1], b, c
-
-
-def _lumped(x: Floats, y: Floats, weight: Floats) -> tuple[Floats, Floats, Floats]:
-    """Draw many weighted places together to some 2 000 middles: a sum over a fine raster."""
-    if len(x) <= _MOST_LUMPS or np.any(weight <= 0):
-        return x, y, weight
-    width, length = max(float(np.ptp(x)), 1.0), max(float(np.ptp(y)), 1.0)
-    side = np.sqrt(width * length / _MOST_LUMPS)
-    column, row = (x - x.min()) // side, (y - y.min()) // side
-    _, owner = np.unique(column * (length // side + 2) + row, return_inverse=True)
-    lump: Floats = np.bincount(owner, weight).astype(np.float64)
-    return np.bincount(owner, x * weight) / lump, np.bincount(owner, y * weight) / lump, lump
-
-
-def _binned(
-    x: Floats, y: Floats, z: Floats, noise_mm2: Floats
-) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Draw a dense scan together to at most `MOST_EXACT` means of neighbours.
-
-    Returns places, heights, the known variance of each mean, and how many shots are in it: its
-    roughness is the nugget over that count.
-    """
-    if len(x) <= MOST_EXACT:
-        return x, y, z, noise_mm2, np.ones(len(x))
-    width, length = max(float(np.ptp(x)), 1.0), max(float(np.ptp(y)), 1.0)
-    side = np.sqrt(width * length / MOST_EXACT)
-    while True:
-        column, row = (x - x.min()) // side, (y - y.min()) // side
-        _, owner = np.unique(column * (length // side + 2) + row, return_inverse=True)
-        count = np.bincount(owner).astype(np.float64)
-        if len(count) <= MOST_EXACT:
-            break
-        side *= 1.02
-    means = [np.bincount(owner, values) / count for values in (x, y, z, noise_mm2)]
-    return means[0], means[1], means[2], means[3] / count, count
