@@ -1,33 +1,126 @@
 """Every live event: what machines decide and screens are told, small frozen records.
 
 Lengths are millimetres, times are seconds of the session. `text` is meant for people, word for
-word; `reason` is a short key for programs. Each is a flat JSON object at the edge.
+word; `reason` is a short key for programs. Each is one JSON object at the edge, and an object
+everywhere before that. `Event` at the end names them all: who tells them apart by class, and ends
+with `assert_never`, is told by mypy what a new one has not been given.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
-from rig.record import Record
+from rig.record import OMITTED, Record
 
 Move = Literal["raise", "lower", "hold"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Event(Record):
+class Told(Record):
     """Something that happened; `event` is its name on the wire."""
 
     event: ClassVar[str] = ""
 
     def as_json(self) -> dict[str, Any]:
         """Return `{"event": name, …}`, ready for JSON."""
-        return {"event": self.event, **super(Event, self).as_json()}
+        return {"event": self.event, **super(Told, self).as_json()}
+
+
+# --- the rod, its link, the page, and what is found beside a session -----------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard(Told):
+    """A message of the rod, whatever is made of it; `missed` messages before it never came."""
+
+    event: ClassVar[str] = "reading"
+    time_s: float
+    value_mm: float | None
+    status: str
+    missed: int | None = field(default=None, metadata=OMITTED)
+    problem: str | None = field(default=None, metadata=OMITTED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkLost(Told):
+    """The rod went away."""
+
+    event: ClassVar[str] = "lost"
+    time_s: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkBack(Told):
+    """The rod is there again."""
+
+    event: ClassVar[str] = "back"
+    time_s: float
+    gap_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Noticed(Told):
+    """Something that a person should know and need not act upon."""
+
+    event: ClassVar[str] = "notice"
+    time_s: float | None = field(default=None, metadata=OMITTED)
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubtful(Told):
+    """A shot that its neighbours contradict: it lies `off_mm` over what they say."""
+
+    event: ClassVar[str] = "doubtful"
+    label: str
+    off_mm: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HighSoFar(Record):
+    """Where the floor is highest as far as it is shot, and how high it may be at most."""
+
+    x_mm: float
+    y_mm: float
+    z_mm: float
+    upper_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverSoFar(Record):
+    """Cover of a level plane over the floor as far as it is shot."""
+
+    min: float
+    mean: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture(Told):
+    """The floor so far, after the shot of a label."""
+
+    event: ClassVar[str] = "picture"
+    label: str
+    shots: int
+    high: HighSoFar
+    cover_mm: CoverSoFar
+    volume_l: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Serving(Told):
+    """The page is there."""
+
+    event: ClassVar[str] = "serving"
+    url: str
 
 
 # --- a survey -----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Next(Event):
+class Next(Told):
     """The point to go to."""
 
     event: ClassVar[str] = "next"
@@ -38,7 +131,7 @@ class Next(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Armed(Event):
+class Armed(Told):
     """The next steady reading will be the shot of this point."""
 
     event: ClassVar[str] = "armed"
@@ -49,7 +142,7 @@ class Armed(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ShotTaken(Event):
+class ShotTaken(Told):
     """A shot was accepted: ``time_s`` is when its last reading came."""
 
     event: ClassVar[str] = "shot"
@@ -64,7 +157,7 @@ class ShotTaken(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Skipped(Event):
+class Skipped(Told):
     """The point was passed over without a shot."""
 
     event: ClassVar[str] = "skipped"
@@ -72,7 +165,7 @@ class Skipped(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Undone(Event):
+class Undone(Told):
     """The last shot of the session was taken back."""
 
     event: ClassVar[str] = "undone"
@@ -80,7 +173,7 @@ class Undone(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ask(Event):
+class Ask(Told):
     """Only the person can tell: a press, key or tap says yes."""
 
     event: ClassVar[str] = "ask"
@@ -89,7 +182,7 @@ class Ask(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trouble(Event):
+class Trouble(Told):
     """Why nothing happens, and what to do about it."""
 
     event: ClassVar[str] = "trouble"
@@ -98,16 +191,23 @@ class Trouble(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SurveyDone(Event):
-    """The survey is over: shots of this session that stand, and points skipped."""
+class SurveyDone(Told):
+    """The survey is over: shots of this session that stand, and points skipped.
+
+    What went wrong with messages and link on the way is counted where it did.
+    """
 
     event: ClassVar[str] = "done"
     shots: int
     skipped: tuple[str, ...]
+    damaged: int | None = field(default=None, metadata=OMITTED)
+    repeated: int | None = field(default=None, metadata=OMITTED)
+    missed: int | None = field(default=None, metadata=OMITTED)
+    lost: int | None = field(default=None, metadata=OMITTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Check(Event):
+class Check(Told):
     """Asks for a sight that tells whether the line is still where it was."""
 
     event: ClassVar[str] = "check"
@@ -119,7 +219,7 @@ class Check(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LineChecked(Event):
+class LineChecked(Told):
     """That sight was taken in a survey; `offset_mm` is what the line reads more from now on."""
 
     event: ClassVar[str] = "checked"
@@ -138,7 +238,7 @@ class LineChecked(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Drifted(Event):
+class Drifted(Told):
     """The line wandered: `shots` as they read in the line as it was, with the doubt of that."""
 
     event: ClassVar[str] = "drift"
@@ -147,12 +247,12 @@ class Drifted(Event):
     stderr_mm: float
     rate_mm_per_h: float
     rate_stderr_mm_per_h: float
-    shots: tuple[dict[str, Any], ...]
+    shots: tuple[ShotTaken, ...]
     text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Jolted(Event):
+class Jolted(Told):
     """The line was knocked: the shots of these labels are set aside, and asked for again."""
 
     event: ClassVar[str] = "jolt"
@@ -164,11 +264,23 @@ class Jolted(Event):
     text: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Watched(Told):
+    """How the line stands against where it was at first; `text` is meant for people."""
+
+    event: ClassVar[str] = "watched"
+    time_s: float
+    seconds: float
+    reading_mm: float
+    change_mm: float
+    text: str
+
+
 # --- marker setting ------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Checked(Event):
+class Checked(Told):
     """The sight was taken: how today's line compares, and whether prompts may be trusted."""
 
     event: ClassVar[str] = "checked"
@@ -186,7 +298,7 @@ class Checked(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NextMarker(Event):
+class NextMarker(Told):
     """Names the marker to go to; `text` says where it stands."""
 
     event: ClassVar[str] = "next"
@@ -197,7 +309,7 @@ class NextMarker(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Prompt(Event):
+class Prompt(Told):
     """What to do, now, with the marker under the rod; the target is in today's line."""
 
     event: ClassVar[str] = "prompt"
@@ -211,7 +323,7 @@ class Prompt(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AskMarker(Event):
+class AskMarker(Told):
     """Only the person can tell: a press, key or tap says yes, doing nothing says no."""
 
     event: ClassVar[str] = "ask"
@@ -220,7 +332,7 @@ class AskMarker(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MarkerSet(Event):
+class MarkerSet(Told):
     """The marker's top is at height."""
 
     event: ClassVar[str] = "set"
@@ -234,7 +346,7 @@ class MarkerSet(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Unset(Event):
+class Unset(Told):
     """The last set marker is taken back."""
 
     event: ClassVar[str] = "unset"
@@ -242,19 +354,23 @@ class Unset(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SetDone(Event):
+class SetDone(Told):
     """The end: how many markers are set, earlier sessions' included, and which are left."""
 
     event: ClassVar[str] = "done"
     set: int
     left: tuple[str, ...]
+    damaged: int | None = field(default=None, metadata=OMITTED)
+    repeated: int | None = field(default=None, metadata=OMITTED)
+    missed: int | None = field(default=None, metadata=OMITTED)
+    lost: int | None = field(default=None, metadata=OMITTED)
 
 
 # --- a pour -------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NextBatch(Event):
+class NextBatch(Told):
     """Which batch comes next, and where it goes."""
 
     event: ClassVar[str] = "next"
@@ -266,7 +382,7 @@ class NextBatch(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Poured(Event):
+class Poured(Told):
     """A batch is on the floor.
 
     `front_should` is the strip in which the front should be by now.
@@ -284,7 +400,7 @@ class Poured(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FrontAt(Event):
+class FrontAt(Told):
     """The front was told; `markers` are ticked as covered."""
 
     event: ClassVar[str] = "front"
@@ -296,7 +412,7 @@ class FrontAt(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Estimate(Event):
+class Estimate(Told):
     """Yield and need as they look now; `short_bags` is 0 where the bags reach at even odds."""
 
     event: ClassVar[str] = "estimate"
@@ -312,7 +428,7 @@ class Estimate(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Edges(Event):
+class Edges(Told):
     """Age of the wet edge in each strip that has one open."""
 
     event: ClassVar[str] = "edges"
@@ -324,7 +440,7 @@ class Edges(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Edge(Event):
+class Edge(Told):
     """An edge is near its end (`soon`), will be by the present pace (`pace`), or is past it."""
 
     event: ClassVar[str] = "edge"
@@ -337,7 +453,7 @@ class Edge(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Dry(Event):
+class Dry(Told):
     """Markers behind the front that nobody has ticked as covered."""
 
     event: ClassVar[str] = "dry"
@@ -346,7 +462,7 @@ class Dry(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Prepour(Event):
+class Prepour(Told):
     """The list before the pour: what is not ticked yet."""
 
     event: ClassVar[str] = "prepour"
@@ -355,7 +471,7 @@ class Prepour(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ticked(Event):
+class Ticked(Told):
     """A step of the list is done."""
 
     event: ClassVar[str] = "ticked"
@@ -364,7 +480,7 @@ class Ticked(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Resumed(Event):
+class Resumed(Told):
     """The log goes on where an earlier session of this pour ended, by the true clock."""
 
     event: ClassVar[str] = "resumed"
@@ -375,7 +491,7 @@ class Resumed(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AskPour(Event):
+class AskPour(Told):
     """Only the person can tell: y or accept says yes, doing nothing says no."""
 
     event: ClassVar[str] = "ask"
@@ -383,7 +499,7 @@ class AskPour(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PourDone(Event):
+class PourDone(Told):
     """The pour is over: what went in, what is covered, what was never ticked."""
 
     event: ClassVar[str] = "done"
@@ -397,3 +513,39 @@ class PourDone(Event):
     left: tuple[str, ...]
     unticked: tuple[str, ...]
     text: str
+
+
+# --- all of them --------------------------------------------------------------------------------
+
+LinkEvent = Heard | LinkLost | LinkBack | Noticed | Doubtful | Picture | Serving
+SurveyEvent = (
+    Next
+    | Armed
+    | ShotTaken
+    | Skipped
+    | Undone
+    | Ask
+    | Trouble
+    | SurveyDone
+    | Check
+    | LineChecked
+    | Drifted
+    | Jolted
+    | Watched
+)
+SettingEvent = Checked | NextMarker | Prompt | AskMarker | MarkerSet | Unset | SetDone
+PourEvent = (
+    NextBatch
+    | Poured
+    | FrontAt
+    | Estimate
+    | Edges
+    | Edge
+    | Dry
+    | Prepour
+    | Ticked
+    | Resumed
+    | AskPour
+    | PourDone
+)
+Event = LinkEvent | SurveyEvent | SettingEvent | PourEvent

@@ -6,7 +6,6 @@ Goes with `rig.survey.capture.Capture`, which knows the rod; `LineWatch` knows t
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 from rig.events import Ask, Check, Drifted, Event, Jolted, LineChecked, ShotTaken, Trouble
 from rig.survey.laser.line_watch import GIVE_UP_S, GIVE_UP_TYPED_S, Found, Known, LineWatch
@@ -209,19 +208,17 @@ class BackSights:
             return f"{moved}: slowly enough for drift"
         return f"{moved}: more than a laser drifts, it was knocked"
 
-    def _spread(self, found: Found, shot: ShotTaken, now_s: float) -> dict[str, Any]:
+    def _spread(self, found: Found, shot: ShotTaken, now_s: float) -> ShotTaken:
         assert self._line is not None
         reading_mm, stderr_mm = self._line.spread(
             found, shot.reading_mm, shot.stderr_mm, shot.time_s, now_s
         )
-        told = replace(shot, reading_mm=reading_mm, stderr_mm=stderr_mm).as_json()
-        del told["event"]
-        return told
+        return replace(shot, reading_mm=reading_mm, stderr_mm=stderr_mm)
 
     def _drifted(
-        self, found: Found, label: str, spread: tuple[dict[str, Any], ...], text: str
+        self, found: Found, label: str, spread: tuple[ShotTaken, ...], text: str
     ) -> Drifted:
-        doubt_mm = 2.0 * max((shot["stderr_mm"] for shot in spread), default=found.stderr_mm)
+        doubt_mm = 2.0 * max((shot.stderr_mm for shot in spread), default=found.stderr_mm)
         hours = max(found.hours, 1e-9)
         return Drifted(
             label=label,

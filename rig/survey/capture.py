@@ -371,6 +371,7 @@ class Capture:
 
     def _sight(self, height: Height, sure: bool) -> None:
         """Take a sight of the benchmark, and go by what it says."""
+        label = self._asked_for.label
         events = self._line.look(height, self._now_s, sure)
         self._out += events
         if self._line.pending is not None:
@@ -380,7 +381,7 @@ class Capture:
         reopened = {i for i, stand in enumerate(self._stands) if stand.label in gone}
         self._open |= reopened
         self._taken = [i for i in self._taken if i not in reopened]
-        self._leave_shot(height, events[0].as_json()["label"])
+        self._leave_shot(height, label)
         if any(isinstance(event, Trouble) and event.reason == RESTLESS for event in events):
             self._end()
         else:

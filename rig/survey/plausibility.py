@@ -15,7 +15,20 @@ from statistics import median
 
 from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER
 from rig.devices.reading import Reading
-from rig.events import Event, ShotTaken, Trouble
+from rig.events import (
+    Check,
+    Checked,
+    Event,
+    Jolted,
+    LineChecked,
+    Next,
+    NextBatch,
+    NextMarker,
+    ShotTaken,
+    Skipped,
+    Trouble,
+    Undone,
+)
 from rig.units import counted
 
 SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
@@ -247,23 +260,22 @@ class Guard:
 
     def event(self, event: Event) -> list[Event]:
         """Hear what the machine made of it; return the doubts about its shots."""
-        if event.event == "check":
-            self._away = True
-        elif event.event in ("checked", "next", "skipped"):
-            self._away = False
-        elif event.event == "jolt":
-            gone = set(event.as_json()["labels"])
-            self._places = [place for place in self._places if place.label not in gone]
-        elif isinstance(event, ShotTaken):
-            if event.kind not in ("floor", "finished"):
+        match event:
+            case Check():
+                self._away = True
+            case LineChecked() | Checked() | Next() | NextMarker() | NextBatch() | Skipped():
+                self._away = False
+            case Jolted(labels=gone):
+                self._places = [place for place in self._places if place.label not in gone]
+            case ShotTaken(kind="floor" | "finished"):
+                told = self._step(event)
+                self._heights.append(event.reading_mm)
+                self._usual_mm = median(self._heights)  # once a shot, not with each reading
+                return told
+            case ShotTaken():
                 return self._moved(event)
-            told = self._step(event)
-            self._heights.append(event.reading_mm)
-            self._usual_mm = median(self._heights)  # once a shot, not with each reading
-            return told
-        elif event.event == "undone" and self._places:
-            label = event.as_json()["label"]
-            self._places = [place for place in self._places if place.label != label]
+            case Undone(label=label):
+                self._places = [place for place in self._places if place.label != label]
         return []
 
     def _once(self, reason: str, text: str) -> list[Event]:

@@ -4,26 +4,12 @@ A state machine without I/O or clock.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import ClassVar
 
 from rig.devices.reading import Reading
-from rig.events import Event
+from rig.events import Event, Watched
 
 TELL_S = 10.0
 LOOK_S = 30.0
-
-
-@dataclass(frozen=True, slots=True)
-class Watched(Event):
-    """How the line stands against where it was at first; `text` is meant for people."""
-
-    event: ClassVar[str] = "watched"
-    time_s: float
-    seconds: float
-    reading_mm: float
-    change_mm: float
-    text: str
 
 
 class Watch:
@@ -89,7 +75,10 @@ class Watch:
         now = self._mean(time_s - LOOK_S, time_s)
         seconds = time_s - begun_s
         text = f"{seconds / 60:.1f} min: the line moved {now - first:+.2f} mm"
-        return (Watched(time_s, seconds, now, now - first, text),)
+        told = Watched(
+            time_s=time_s, seconds=seconds, reading_mm=now, change_mm=now - first, text=text
+        )
+        return (told,)
 
     def _mean(self, from_s: float, to_s: float) -> float:
         near = [
