@@ -30,8 +30,10 @@ from rig.target.level import (
     level_plane,
     lifts,
 )
-from rig.target.sloped import Hold, Wishes, choose_plane
-from rig.units import counted, format_chance, format_density, format_length, format_mass
+from rig.target.lowest import Wishes
+from rig.target.programme import Hold
+from rig.target.sloped import choose_plane
+from rig.units import Units, counted, format_chance, format_density, format_length, format_mass
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -275,10 +277,10 @@ def _plane(
     settings: dict[str, Any],
 ) -> tuple[Plane, float]:
     """The plane before any grinding, and the factor of the floor's bound that it keeps."""
-    extremes, units, denominator = picture.extremes, settings["units"], settings["denominator"]
+    extremes, units = picture.extremes, Units(settings["units"], settings["denominator"])
 
     def say_place(x: float, y: float) -> str:
-        return where(picture.outline, x, y, units)
+        return where(picture.outline, x, y, units.system)
 
     grinds = wanted.grind_cost is not None
     if wanted.max_slope is None and not holds:
@@ -296,7 +298,6 @@ def _plane(
             floor.floor_mm[known],
             min_cover_mm,
             units,
-            denominator,
             say_place,
         )
         return plane, 0.0
@@ -315,7 +316,6 @@ def _plane(
         extremes.confidence,
         say_place,
         units,
-        denominator,
     )
     return chosen.plane, _factor_of(floor, chosen.plane, min_cover_mm)
 

@@ -10,16 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
 from rig.errors import BadInput
 from rig.target.level import Floats, Plane
-from rig.target.sloped import Hold
+from rig.target.programme import Hold, Programme
 
 _L_PER_MM3 = 1e-6
-_SIDES = 32
 _ROUNDS = 200
-_M = 1000.0
 # Shallower than this is not ground: a pass of the machine takes more (common practice, no source).
 LEAST_DEPTH_MM = 0.3
 
@@ -88,61 +85,24 @@ def cheapest_plane(
             raise BadInput(f"The price of {name} must be more than 0 a litre, not {cost:g}.")
     need = bound_mm + min_cover_mm
     level = float(need.max())
-    middle = float(np.average(x_mm, weights=area_mm2)), float(np.average(y_mm, weights=area_mm2))
-    right, up = (x_mm - middle[0]) / _M, (y_mm - middle[1]) / _M
-    weight = area_mm2 / area_mm2.sum()
-
-    def cost_of(a: float, b: float, c: float) -> tuple[float, Floats]:
-        """Money a mm of the whole floor, and its slope with a, b and c."""
-        lacking = need - level - a - b * right - c * up
-        deep = lacking > 0
-        both = fill_cost + grind_cost
-        value = fill_cost * a + both * float(weight[deep] @ lacking[deep])
-        own = weight[deep]
-        slope = [
-            fill_cost - both * float(own.sum()),
-            -both * float(own @ right[deep]),
-            -both * float(own @ up[deep]),
-        ]
-        return value, np.array(slope)
-
-    turn = 2.0 * np.pi * (np.arange(_SIDES) + 0.5) / _SIDES
-    sides = np.column_stack([np.zeros(_SIDES), np.cos(turn), np.sin(turn), np.zeros(_SIDES)])
-    limit = np.full(_SIDES, max_slope * _M * np.cos(np.pi / _SIDES))
-    equal = [[1.0, (h.x_mm - middle[0]) / _M, (h.y_mm - middle[1]) / _M, 0.0] for h in holds]
-    heights = [h.height_mm - level for h in holds]
+    programme = Programme(x_mm, y_mm, area_mm2, level, max_slope, holds)
+    costs = _Costs(
+        need - level,
+        programme.right,
+        programme.up,
+        area_mm2 / area_mm2.sum(),
+        fill_cost,
+        fill_cost + grind_cost,
+    )
     lowest = float(need.min()) - level
-    steepest = max_slope * _M
-    bounds = [(None if holds else lowest, None if holds else 0.0)]
-    bounds += [(-steepest, steepest)] * 2 + [(None, None)]
-    at = np.zeros(3)
-    rows, values = [], []
-    best, best_value = None, np.inf
-    for _ in range(_ROUNDS):
-        value, slope = cost_of(*at)
-        if (value < best_value and best is not None) or (not holds and value < best_value):
-            best, best_value = at.copy(), value
-        rows.append([*slope, -1.0])
-        values.append(float(slope @ at) - value)
-        solved = linprog(
-            [0.0, 0.0, 0.0, 1.0],
-            np.vstack([np.array(rows), sides]),
-            np.concatenate([values, limit]),
-            equal or None,
-            heights or None,
-            bounds,
-            method="highs",
-        )
-        if solved.status != 0:
-            raise BadInput("No plane within the slope limit passes through the held heights.")
-        if best is None:  # the first guess did not pass through the holds
-            best, best_value = solved.x[:3], cost_of(*solved.x[:3])[0]
-        if best_value - float(solved.x[3]) < 1e-6 * fill_cost:
-            break
-        at = solved.x[:3]
-    assert best is not None
-    a, b, c = (float(number) for number in best)
-    plane = Plane(a + level - (b * middle[0] + c * middle[1]) / _M, b / _M, c / _M)
+    steep = programme.steepest
+    bounds: list[tuple[float | None, float | None]] = [
+        (None if holds else lowest, None if holds else 0.0),
+        (-steep, steep),
+        (-steep, steep),
+        (None, None),
+    ]
+    plane = programme.plane(*_cheapest(programme, costs, bounds, passes=not holds))
     lacking = need - plane.at(x_mm, y_mm)
     if not holds:
         # What is hardly worth the machine is left: the plane rises by it instead.
@@ -153,6 +113,68 @@ def cheapest_plane(
     depth = np.where(lacking > 1e-6, lacking, 0.0)
     spots = _spots(x_mm, y_mm, area_mm2, depth)
     return Grinding(plane, depth, spots, float(area_mm2 @ depth) * _L_PER_MM3)
+
+
+@dataclass(frozen=True, eq=False)
+class _Costs:
+    """Money that a mm of the whole floor costs: to fill, and what stands out to grind and fill."""
+
+    need_mm: Floats
+    right: Floats
+    up: Floats
+    weight: Floats
+    fill: float
+    both: float
+
+    def of(self, a: float, b: float, c: float) -> tuple[float, Floats]:
+        """Cost of a plane, and its slope with a, b and c."""
+        lacking = self.need_mm - a - b * self.right - c * self.up
+        deep = lacking > 0
+        own = self.weight[deep]
+        value = self.fill * a + self.both * float(own @ lacking[deep])
+        slope = [
+            self.fill - self.both * float(own.sum()),
+            -self.both * float(own @ self.right[deep]),
+            -self.both * float(own @ self.up[deep]),
+        ]
+        return value, np.array(slope)
+
+
+def _cheapest(
+    programme: Programme,
+    costs: _Costs,
+    bounds: Sequence[tuple[float | None, float | None]],
+    passes: bool,
+) -> tuple[float, float, float]:
+    """Cut the cost from below by its slopes until its least is known.
+
+    Parameters
+    ----------
+    programme, costs, bounds
+    passes : bool
+        Whether the first guess, level at the top, is a plane that may be chosen.
+    """
+    at = np.zeros(3)
+    rows, values = [], []
+    best, best_value = None, np.inf
+    for _ in range(_ROUNDS):
+        value, slope = costs.of(*at)
+        if value < best_value and (passes or best is not None):
+            best, best_value = at.copy(), value
+        rows.append([*slope, -1.0])
+        values.append(float(slope @ at) - value)
+        solved = programme.solve(
+            [0.0, 0.0, 0.0, 1.0], np.array(rows), np.array(values), bounds=bounds
+        )
+        if solved is None:
+            raise BadInput("No plane within the slope limit passes through the held heights.")
+        at = solved[:3]
+        if best is None:  # the first guess did not pass through the holds
+            best, best_value = at, costs.of(*at)[0]
+        if best_value - float(solved[3]) < 1e-6 * costs.fill:
+            break
+    assert best is not None
+    return float(best[0]), float(best[1]), float(best[2])
 
 
 def _spots(x: Floats, y: Floats, area: Floats, depth: Floats) -> tuple[Spot, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rig.errors import BadInput
-from rig.units import MM_PER_IN, format_length, format_place
+from rig.units import MM_PER_IN, Units
 
 Floats = NDArray[np.float64]
 
@@ -78,8 +78,7 @@ def hold_level(
     y_mm: ArrayLike,
     floor_mm: ArrayLike,
     min_cover_mm: float,
-    units: str = "mm",
-    denominator: int = 32,
+    units: Units,
     say_place: Callable[[float, float], str] | None = None,
 ) -> Plane:
     """Level plane at a height that is given, as by a threshold.
@@ -91,7 +90,7 @@ def hold_level(
     x_mm, y_mm, floor_mm : arrays, shape (m,)
         Best estimate of the floor over the outline.
     min_cover_mm : float
-    units, denominator
+    units : Units
         What the refusal is worded in.
     say_place : function of x and y in mm, optional
         Words for a place, as `rig.room.where` gives them.
@@ -110,18 +109,18 @@ def hold_level(
     lacking = min_cover_mm - cover.min_mm
     if lacking <= _SAME_MM:
         return plane
-    step = MM_PER_IN / denominator if units == "in" else 0.1
-    raise_by = format_length(math.ceil(lacking / step - _SAME_MM) * step, units, denominator)
-    least = format_length(min_cover_mm, units, denominator)
+    step = 0.1 if units.is_metric else MM_PER_IN / units.denominator
+    raise_by = units.length(math.ceil(lacking / step - _SAME_MM) * step)
+    least = units.length(min_cover_mm)
     if say_place is not None:
         place = say_place(cover.min_x_mm, cover.min_y_mm)
     else:
         across, along = cover.min_x_mm, cover.min_y_mm
-        place = f"at x {format_place(across, units)}, y {format_place(along, units)}"
+        place = f"at x {units.place(across)}, y {units.place(along)}"
     if cover.min_mm >= 0:
-        there = f"leaves {format_length(cover.min_mm, units, denominator)} of cover"
+        there = f"leaves {units.length(cover.min_mm)} of cover"
     else:
-        there = f"lies {format_length(-cover.min_mm, units, denominator)} under the floor"
+        there = f"lies {units.length(-cover.min_mm)} under the floor"
     raise BadInput(
         f"The held height {there} {place}, and the minimum cover is {least}. "
         f"Raise it by {raise_by}, or lower the floor there by as much."

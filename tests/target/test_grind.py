@@ -4,7 +4,7 @@ from scipy.optimize import minimize
 
 from rig.errors import BadInput
 from rig.target.grind import cheapest_plane
-from rig.target.sloped import Hold
+from rig.target.programme import Hold
 
 X, Y = (a.ravel() for a in np.meshgrid(np.arange(25.0, 3600, 50.8), np.arange(25.0, 4500, 50.8)))
 AREA = np.full(len(X), 50.8**2)

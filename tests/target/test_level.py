@@ -13,6 +13,7 @@ from rig.target.level import (
     level_plane,
     lifts,
 )
+from rig.units import Units
 
 X, Y = np.array([0.0, 1000, 2000]), np.array([0.0, 500, 0])
 
@@ -62,12 +63,12 @@ def test_chance_counts_draws_with_all_places_covered():
 
 
 def test_held_height_that_leaves_the_cover_is_taken():
-    assert hold_level(-30.0, X, Y, [-50.0, -40, -60], 10.0) == Plane(-30.0)
+    assert hold_level(-30.0, X, Y, [-50.0, -40, -60], 10.0, Units("mm")) == Plane(-30.0)
 
 
 def test_held_height_that_breaks_the_cover_is_refused_with_place_and_remedy():
     with pytest.raises(BadInput) as refused:
-        hold_level(-33.25, X, Y, [-50.0, -40, -60], 10.0)
+        hold_level(-33.25, X, Y, [-50.0, -40, -60], 10.0, Units("mm"))
     text = str(refused.value)
     assert "leaves 6.8 mm of cover at x 1 m, y 0.5 m" in text or "leaves 6.7 mm" in text
     assert "minimum cover is 10 mm" in text
@@ -76,14 +77,16 @@ def test_held_height_that_breaks_the_cover_is_refused_with_place_and_remedy():
 
 def test_the_remedy_is_enough_in_inches_too():
     with pytest.raises(BadInput, match=r"Raise it by 3/32 in") as refused:
-        hold_level(-32.0, X, Y, [-50.0, -40, -60], 10.0, "in", say_place=lambda x, y: "by the door")
+        hold_level(
+            -32.0, X, Y, [-50.0, -40, -60], 10.0, Units("in"), say_place=lambda x, y: "by the door"
+        )
     assert "of cover by the door," in str(refused.value)
-    hold_level(-32.0 + 25.4 * 3 / 32, X, Y, [-50.0, -40, -60], 10.0)
+    hold_level(-32.0 + 25.4 * 3 / 32, X, Y, [-50.0, -40, -60], 10.0, Units("mm"))
 
 
 def test_held_height_under_the_floor_says_so():
     with pytest.raises(BadInput, match=r"lies 5 mm under the floor .*Raise it by 15 mm"):
-        hold_level(-45.0, X, Y, [-50.0, -40, -60], 10.0)
+        hold_level(-45.0, X, Y, [-50.0, -40, -60], 10.0, Units("mm"))
 
 
 def test_cover_is_weighted_by_area():
@@ -115,4 +118,4 @@ def test_bad_confidence_and_draws_are_refused():
     with pytest.raises(BadInput, match="draws"):
         level_plane(np.zeros((0, 2)), 5.0)
     with pytest.raises(BadInput, match="not a number"):
-        hold_level(np.nan, X, Y, [0.0, 0, 0], 5.0)
+        hold_level(np.nan, X, Y, [0.0, 0, 0], 5.0, Units("mm"))

@@ -5,7 +5,10 @@ from scipy.spatial import ConvexHull
 
 from rig.errors import BadInput
 from rig.target.level import level_plane
-from rig.target.sloped import Hold, Wishes, choose_plane, lowest_plane
+from rig.target.lowest import Wishes, lowest_plane
+from rig.target.programme import Hold
+from rig.target.sloped import choose_plane
+from rig.units import Units
 
 
 def floor(n=40, seed=0):
@@ -64,7 +67,7 @@ def test_it_equals_the_programme_over_all_cells_and_keeps_the_slope(max_slope):
 def test_a_slope_limit_of_nothing_is_the_level_plane():
     asked = wishes(0.0)
     level = level_plane(asked.draws_mm, 6.0, 0.95)
-    chosen = choose_plane(asked, 0.95, say)
+    chosen = choose_plane(asked, 0.95, say, Units("mm"))
     assert chosen.plane.a == pytest.approx(level.a, abs=1e-4)
     assert chosen.chance >= 0.95
 
@@ -72,17 +75,17 @@ def test_a_slope_limit_of_nothing_is_the_level_plane():
 @pytest.mark.parametrize("max_slope", [0.001, 0.005])
 def test_the_cover_is_kept_jointly_and_the_more_slope_the_less_volume(max_slope):
     asked = wishes(max_slope)
-    chosen = choose_plane(asked, 0.9, say)
+    chosen = choose_plane(asked, 0.9, say, Units("mm"))
     least = np.min(chosen.plane.at(asked.x_mm, asked.y_mm) - asked.draws_mm, axis=1)
     assert np.mean(least >= 6.0 - 1e-3) == pytest.approx(0.9, abs=0.005)
-    level = choose_plane(wishes(0.0), 0.9, say).plane
+    level = choose_plane(wishes(0.0), 0.9, say, Units("mm")).plane
     at = asked.x_mm.mean(), asked.y_mm.mean()
     assert float(chosen.plane.at(*at)) < float(level.at(*at)) - 1.0
 
 
 def test_a_plane_passes_through_what_is_held():
     holds = (Hold(0, 0, 14.0, "T1"), Hold(6000, 0, 32.0, "T2"))
-    chosen = choose_plane(wishes(0.005, *holds), 0.95, say)
+    chosen = choose_plane(wishes(0.005, *holds), 0.95, say, Units("mm"))
     for hold in holds:
         assert float(chosen.plane.at(hold.x_mm, hold.y_mm)) == pytest.approx(hold.height_mm)
     assert chosen.chance >= 0.95
@@ -92,7 +95,7 @@ def test_a_hold_that_leaves_little_room_gets_the_surest_plane_and_says_its_chanc
     x, y, z = floor()
     plane = lowest_plane(x, y, z + 6.0, 1.0, 0.0)
     tight = Hold(0, 0, plane.a + 0.1, "T1")
-    chosen = choose_plane(wishes(0.0, tight), 0.95, say)
+    chosen = choose_plane(wishes(0.0, tight), 0.95, say, Units("mm"))
     assert chosen.plane.a == pytest.approx(tight.height_mm)
     assert chosen.chance < 0.95
 
@@ -118,16 +121,16 @@ def test_a_hold_that_leaves_little_room_gets_the_surest_plane_and_says_its_chanc
 )
 def test_wishes_that_fight_are_named_with_the_least_change(max_slope, holds, told):
     with pytest.raises(BadInput, match=told):
-        choose_plane(wishes(max_slope, *holds), 0.95, say)
+        choose_plane(wishes(max_slope, *holds), 0.95, say, Units("mm"))
 
 
 def test_the_change_that_is_named_is_enough_and_no_less_is():
     """What is said to reconcile does, and 0.2 mm less does not (it is rounded up to 0.1 mm)."""
     hold = Hold(0, 0, -24, "T1")
     with pytest.raises(BadInput) as refused:
-        choose_plane(wishes(0.005, hold), 0.95, say)
+        choose_plane(wishes(0.005, hold), 0.95, say, Units("mm"))
     raise_by = float(str(refused.value).split("Raise T1 by ")[1].split(" mm")[0])
-    enough = choose_plane(wishes(0.005, Hold(0, 0, -24 + raise_by, "T1")), 0.95, say)
+    enough = choose_plane(wishes(0.005, Hold(0, 0, -24 + raise_by, "T1")), 0.95, say, Units("mm"))
     assert enough.chance < 0.95
     with pytest.raises(BadInput):
-        choose_plane(wishes(0.005, Hold(0, 0, -24 + raise_by - 0.2, "T1")), 0.95, say)
+        choose_plane(wishes(0.005, Hold(0, 0, -24 + raise_by - 0.2, "T1")), 0.95, say, Units("mm"))

@@ -17,7 +17,7 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from rig.surface.draws import conditional_draws
 from rig.surface.floor_model import floor_model
-from rig.target.sloped import lowest_plane
+from rig.target.lowest import lowest_plane
 from tests.surface.calibration import KINDS, LENGTH_MM, WIDTH_MM, make_floor
 
 ERROR_MM = 0.5

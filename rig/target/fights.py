@@ -1,0 +1,140 @@
+"""Explains wishes of a plane that fight: which two, and the least change that reconciles them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig.target.level import Floats, Plane
+from rig.target.lowest import Give, Wishes, least
+from rig.target.programme import Hold, slope_of
+from rig.units import Units
+
+SayPlace = Callable[[float, float], str]
+_NONE = np.empty(0)
+
+
+def why_not(wishes: Wishes, say_place: SayPlace, units: Units) -> str:
+    """Name the two wishes that fight, and the least change of each that would reconcile them.
+
+    Parameters
+    ----------
+    wishes : Wishes
+        That no plane keeps, even by the best estimate.
+    say_place : function of x and y in mm
+        Words for a place.
+    units : Units
+    """
+    fight = _Fight(wishes, units)
+    holds = list(wishes.holds)
+    for n, one in enumerate(holds):
+        for two in holds[n + 1 :]:
+            if fight.solve([one, two], cover=False) is None:
+                return _two_fight(fight, one, two)
+    if len(holds) > 2 and fight.solve(holds, cover=False) is None:
+        names = ", ".join(hold.name for hold in holds[:-1])
+        return (
+            f"{_cap(names)} and {holds[-1].name} cannot all lie on one plane with {fight.limit}. "
+            + fight.advice(holds, cover=False)
+        )
+    alone = next((hold for hold in holds if fight.solve([hold], cover=True) is None), None)
+    at_odds = [alone] if alone else holds
+    together = "" if alone else " together"
+    names = " and ".join(hold.name for hold in at_odds)
+    return (
+        f"{_cap(names)}{together} and the minimum cover fight: with {fight.limit} too little "
+        f"cover is left {fight.worst_place(at_odds, say_place)}. "
+        + fight.advice(at_odds, cover=True)
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Fight:
+    """What is asked of the programme again and again, of some of the wishes at a time."""
+
+    wishes: Wishes
+    units: Units
+
+    @property
+    def bound_mm(self) -> Floats:
+        return self.wishes.floor_mm + self.wishes.min_cover_mm
+
+    @property
+    def limit(self) -> str:
+        slope = self.wishes.max_slope
+        return "a level plane" if slope == 0 else f"a slope of at most {self.units.slope(slope)}"
+
+    def length(self, mm: float) -> str:
+        """Write a length rounded up, so that the change said is enough."""
+        step = 0.1 if self.units.is_metric else 25.4 / self.units.denominator
+        return self.units.length(math.ceil(mm / step - 1e-6) * step)
+
+    def solve(
+        self, holds: Sequence[Hold], cover: bool, give: Give | None = None, level: bool = False
+    ) -> tuple[Plane, float] | None:
+        """Plane through holds, over the floor where cover is to be kept."""
+        asked = self.wishes
+        cells = (_NONE, _NONE, _NONE, _NONE)
+        if cover:
+            cells = (asked.x_mm, asked.y_mm, self.bound_mm, asked.area_mm2)
+        return least(*cells, 0.0 if level else asked.max_slope, holds, give or Give())
+
+    def advice(self, holds: Sequence[Hold], cover: bool) -> str:
+        options = self._changes(holds, cover)
+        if not options:
+            return "No single change reconciles them: leave out one of the held heights."
+        text = options[0][0].upper() + options[0][1:]
+        return ", or ".join([text, *options[1:]]) + "."
+
+    def _changes(self, holds: Sequence[Hold], cover: bool) -> list[str]:
+        told: list[tuple[float, str]] = []
+        for n, hold in enumerate(holds):
+            moves = []
+            for up, word in ((1.0, "raise"), (-1.0, "lower")):
+                solved = self.solve(holds, cover, Give(hold=n, up=up))
+                if solved is not None:
+                    moves.append((solved[1], f"{word} {hold.name} by {self.length(solved[1])}"))
+            told += [min(moves)] if moves else []
+        options = [text for _, text in sorted(told)]
+        if self.wishes.max_slope > 0 or len(holds) > 1:
+            solved = self.solve(holds, cover, Give(slope=1.0), level=True)
+            if solved is not None:
+                ratio = slope_of(solved[1])
+                options.append(f"allow a slope of {self.units.slope(ratio, up=True)}")
+        if cover:
+            solved = self.solve(holds, cover, Give(cover=1.0))
+            if solved is not None and solved[1] <= self.wishes.min_cover_mm:
+                options.append(f"lower the minimum cover by {self.length(solved[1])}")
+        return options
+
+    def worst_place(self, holds: Sequence[Hold], say_place: SayPlace) -> str:
+        """Where the cover is least on the plane that comes closest to keeping it."""
+        solved = self.solve(holds, True, Give(cover=1.0))
+        if solved is None:
+            return "somewhere"
+        x, y = self.wishes.x_mm, self.wishes.y_mm
+        worst = int(np.argmax(self.bound_mm - solved[0].at(x, y)))
+        return say_place(float(x[worst]), float(y[worst]))
+
+
+def _two_fight(fight: _Fight, one: Hold, two: Hold) -> str:
+    """Say why two held heights leave no plane within the slope limit."""
+    apart = math.dist((one.x_mm, one.y_mm), (two.x_mm, two.y_mm))
+    off = abs(one.height_mm - two.height_mm)
+    if apart < 1.0:
+        return (
+            f"{_cap(one.name)} and {two.name} are one place with two heights, "
+            f"{fight.length(off)} apart; leave one out."
+        )
+    return (
+        f"{_cap(one.name)} and {two.name} fight: between them the plane would slope "
+        f"{fight.units.slope(off / apart)}, and it must keep {fight.limit}. "
+        + fight.advice([one, two], cover=False)
+    )
+
+
+def _cap(text: str) -> str:
+    return text[:1].upper() + text[1:]
