@@ -1,0 +1,125 @@
+"""Doorways: each on a wall, found from one of its ends and its width."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import shapely
+
+from rig.errors import BadInput
+from rig.room.geometry import (
+    ON_WALL_MM,
+    SAME_MM,
+    Point,
+    Ring,
+    along,
+    at_words,
+    distance,
+    segments,
+    told,
+    towards,
+)
+
+
+@dataclass(frozen=True)
+class Door:
+    """A doorway on a wall: the end that was given, nearer the start of that wall, and the other."""
+
+    x_mm: float
+    y_mm: float
+    end_x_mm: float
+    end_y_mm: float
+
+    @property
+    def width_mm(self) -> float:
+        """Clear width."""
+        return math.hypot(self.end_x_mm - self.x_mm, self.end_y_mm - self.y_mm)
+
+    @property
+    def middle(self) -> Point:
+        """Middle of the doorway."""
+        return (self.x_mm + self.end_x_mm) / 2, (self.y_mm + self.end_y_mm) / 2
+
+
+def door_on(walls: Ring, doors: Sequence[Door], x_mm: float, y_mm: float, width_mm: float) -> Door:
+    """Find the doorway that `with_door` adds; see there."""
+    n = len(doors) + 1
+    if not (math.isfinite(x_mm) and math.isfinite(y_mm)):
+        raise BadInput(f"door {n}: its place is not a number.")
+    if not (math.isfinite(width_mm) and width_mm > 0):
+        raise BadInput(f"door {n}: its width must be more than 0.")
+    at = (x_mm, y_mm)
+    ranked = sorted((distance(at, a, b), k, a, b) for k, (a, b) in enumerate(segments(walls), 1))
+    nearest, wall, *_ = ranked[0]
+    if nearest > ON_WALL_MM:
+        raise BadInput(
+            f"door {n} at {at_words(at)} is not on a wall: the nearest, wall {wall}, is "
+            f"{told(nearest)} away. Give the end of the doorway nearer the start of its wall."
+        )
+    # at a corner two walls are equally near; the one that the door fits on forwards is meant
+    here = [r for r in ranked if r[0] <= nearest + 1.0]
+    near = [r for r in ranked if nearest + 1.0 < r[0] <= ON_WALL_MM]
+    for tier in (here, near):
+        for way in (1.0, -1.0):
+            for _, _, a, b in tier:
+                if door := _fitted(at, a, b, way * width_mm):
+                    _refuse_overlap(n, door, doors)
+                    return door
+    _, wall, a, b = here[0]
+    start = min(max(along(at, a, b), 0.0), math.dist(a, b))
+    raise BadInput(
+        f"door {n}, {told(width_mm)} wide, does not fit on wall {wall}: from {at_words(at)} that "
+        f"wall runs {told(math.dist(a, b) - start)} one way and {told(start)} the other."
+    )
+
+
+def _refuse_overlap(n: int, door: Door, others: Sequence[Door]) -> None:
+    """Refuse a doorway that shares its opening with another."""
+    opening = shapely.buffer(_opening(door), 1.0, cap_style="flat")
+    for k, other in enumerate(others, 1):
+        shared_mm = shapely.length(shapely.intersection(opening, _opening(other)))
+        if shared_mm > 1.0:
+            raise BadInput(
+                f"door {n} at {at_words((door.x_mm, door.y_mm))} overlaps door {k} by "
+                f"{told(shared_mm)}. Give each door once, and its own width."
+            )
+
+
+def _opening(door: Door) -> shapely.LineString:
+    return shapely.LineString([(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)])
+
+
+def check_door(walls: Ring, door: Door, n: int) -> None:
+    """Refuse door number n where it does not lie on one wall."""
+    ends = ((door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
+    if not all(math.isfinite(value) for end in ends for value in end):
+        raise BadInput(f"door {n}: its place is not a number.")
+    if door.width_mm <= SAME_MM:
+        raise BadInput(f"door {n}: its width must be more than 0.")
+    a, b = list(segments(walls))[wall_of(walls, door)]
+    off = max(distance(end, a, b) for end in ends)
+    if off > ON_WALL_MM:
+        raise BadInput(
+            f"door {n}, from {at_words(ends[0])} to {at_words(ends[1])}, does not lie on one wall: "
+            f"it is {told(off)} off the nearest. Give the door again to suit the walls."
+        )
+
+
+def wall_of(walls: Ring, door: Door) -> int:
+    """Index of the wall that a door fits best."""
+    ends = ((door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
+    off = [max(distance(end, a, b) for end in ends) for a, b in segments(walls)]
+    return off.index(min(off))
+
+
+def _fitted(at: Point, a: Point, b: Point, width_mm: float) -> Door | None:
+    """Door from the point of wall a-b nearest `at`, backwards where the width is negative."""
+    length, way = math.dist(a, b), towards(a, b)
+    start = min(max(along(at, a, b), 0.0), length)
+    end = start + width_mm
+    if not -1.0 <= end <= length + 1.0:
+        return None
+    end = min(max(end, 0.0), length)
+    return Door(
+        a[0] + start * way[0], a[1] + start * way[1], a[0] + end * way[0], a[1] + end * way[1]
+    )

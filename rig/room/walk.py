@@ -1,0 +1,92 @@
+"""An outline from walls paced out one after another: `12ft right 5ft left ...`."""
+
+import math
+import re
+
+from rig.errors import BadInput
+from rig.room.geometry import Point
+from rig.room.outline import Outline, from_rings
+from rig.units import Units, parse_length
+
+MOST_CLOSING = 0.02  # of the perimeter; more is a wrong length, not tape error (common practice)
+
+
+def from_walls(text: str) -> tuple[Outline, float]:
+    """
+    Outline from a walk along the walls: `12ft right 5ft left 3ft ...`.
+
+    The walk starts at (0, 0) along x and turns by 90° unless the turn says `right 45deg`; a turn
+    after the last wall is allowed. What it misses its start by is spread over the corners in
+    proportion to the length walked (Bowditch's compass rule of surveying).
+
+    Returns
+    -------
+    outline : Outline
+    closing_mm : float
+        How far the walk ended from its start, for the caller to show.
+
+    Raises
+    ------
+    BadInput
+        Where a length or turn can't be read, or the walk misses by over 2 % of its length.
+    """
+    pieces = re.split(
+        r"\b(left|right)\b(?:\s*([0-9]*\.?[0-9]+)\s*(?:degrees|degree|deg|°))?", text, flags=re.I
+    )
+    lengths = [piece.strip(" \t\r\n,;") for piece in pieces[0::3]]
+    turns = list(zip(pieces[1::3], pieces[2::3], strict=True))
+    if turns and not lengths[-1]:
+        lengths.pop()
+    if len(lengths) < 3:
+        raise BadInput(
+            "the walk has fewer than three walls; write each length with a turn after it: "
+            "12ft right 10ft right 12ft right 10ft."
+        )
+    heading, walked = 0.0, 0.0
+    ends: list[tuple[float, float, float]] = []  # x, y, walked so far
+    x = y = 0.0
+    for n, length in enumerate(lengths):
+        if n:
+            heading += _turn(*turns[n - 1], n)
+        try:
+            step = parse_length(length, what=f"wall {n + 1} of the walk", above=0.0)
+        except BadInput as error:
+            raise BadInput(f"{error} Between walls, turns are written left or right.") from None
+        cos, sin = _direction(heading)
+        x, y, walked = x + step * cos, y + step * sin, walked + step
+        ends.append((x, y, walked))
+    closing = math.hypot(x, y)
+    if closing > MOST_CLOSING * walked:
+        metric = all(length.lower().rstrip(" .").endswith("m") for length in lengths)
+        raise BadInput(_missed(x, y, closing, walked, Units("mm" if metric else "in")))
+    corners = [(0.0, 0.0)] + [(px - x * w / walked, py - y * w / walked) for px, py, w in ends[:-1]]
+    return from_rings(corners), closing
+
+
+def _turn(word: str, angle: str | None, n: int) -> float:
+    degrees = 90.0 if angle is None else float(angle)
+    if not 0 < degrees < 180:
+        raise BadInput(f"the turn after wall {n} must be between 0 and 180 degrees.")
+    return degrees if word.lower() == "left" else -degrees
+
+
+def _direction(heading_deg: float) -> Point:
+    """Cosine and sine, exact for square rooms."""
+    quarter, rest = divmod(heading_deg % 360, 90)
+    if rest == 0:
+        return ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarter)]
+    return math.cos(math.radians(heading_deg)), math.sin(math.radians(heading_deg))
+
+
+def _missed(x: float, y: float, closing: float, walked: float, units: Units) -> str:
+    ways = [
+        (abs(x), "ahead of" if x > 0 else "behind"),
+        (abs(y), "to the left of" if y > 0 else "to the right of"),
+    ]
+    told = " and ".join(f"{units.place(size)} {way}" for size, way in ways if size > 0.05 * closing)
+    return (
+        f"the walls miss their start by {units.place(closing)}, "
+        f"{100 * closing / walked:.1f} % of the walk (at most 2 % is taken as tape error): the "
+        f"last wall ends {told} the start, looking along wall 1. Check the walls that run that "
+        "way, and the turns."
+    )
