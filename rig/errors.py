@@ -29,6 +29,12 @@ class DeviceUnavailable(RigError):
 
 
 class JobUnusable(RigError):
-    """The job file is damaged, newer than this program, locked, or cannot be written."""
+    """The job file is damaged, newer than this program, or cannot be written."""
 
     exit_code = 4
+
+
+class JobHeld(JobUnusable):
+    """Another process writes to the job; once that has ended it is as good as ever."""
+
+    exit_code = 5

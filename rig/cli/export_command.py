@@ -1,5 +1,6 @@
 """`rig export`: write the job's points, surface, contours and markers for other programs."""
 
+import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,17 +62,20 @@ def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
             raise CannotAnswer("The job has no shots to write yet. Survey first: rig survey")
         write_table(path, shots)
         return counted(len(shots), "shot")
+    from rig.files import write_whole
     from rig.report.plan_data import plan_data
 
     data = plan_data(job, outline_of(job))
     if file_format == "geojson":
         from rig.report.geojson import to_geojson
 
-        path.write_text(to_geojson(data, name), encoding="utf-8")
+        write_whole(path, to_geojson(data, name))
     else:
         from rig.report.dxf import to_dxf
 
-        to_dxf(data, units_of(job)[0]).saveas(path)
+        drawn = io.StringIO()
+        to_dxf(data, units_of(job)[0]).write(drawn)
+        write_whole(path, drawn.getvalue())
     placed = sum(len(heights.labels) for heights in data.heights.values())
     has = [counted(placed, "shot")] if placed else []
     has += [f"the {surface.kind} with its contours" for surface in data.surfaces]

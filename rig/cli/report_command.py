@@ -81,6 +81,7 @@ def command(
 
 def _write(report: "Report", html: Path, drawings: bool) -> list[str]:
     from rig.drawing.svg import to_svg
+    from rig.files import write_whole
     from rig.report.html import to_html
     from rig.report.pdf import to_pdf
 
@@ -95,7 +96,7 @@ def _write(report: "Report", html: Path, drawings: bool) -> list[str]:
     for path, content in files.items():
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(content)
+            write_whole(path, content)
         except OSError as error:
             raise BadInput(
                 f"{path} cannot be written: {error.strerror}. Give another --out."

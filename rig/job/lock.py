@@ -5,11 +5,13 @@ drop the locks SQLite holds on it in this process.
 """
 
 import contextlib
+import errno
 import fcntl
 import os
+import stat
 import time
 
-from rig.errors import JobUnusable
+from rig.errors import JobHeld, JobUnusable
 
 _POLL_S = 0.05
 
@@ -33,17 +35,12 @@ class WriterLock:
 
         Raises
         ------
+        JobHeld
+            If another writer still has it.
         JobUnusable
-            If another writer still has it, or the lock file cannot be made.
+            If the lock file cannot be made.
         """
-        name = self.path + ".lock"
-        try:
-            descriptor = os.open(name, os.O_RDWR | os.O_CREAT, 0o666)
-        except OSError as error:
-            raise JobUnusable(
-                f"{self.path} cannot be written: its lock file {name} cannot be opened "
-                f"({error.strerror}). Make the folder and the file writable, or work on a copy."
-            ) from error
+        descriptor = _open(self.path + ".lock", self.path)
         try:
             self._wait(descriptor, wait_s)
         except OSError as error:
@@ -76,7 +73,7 @@ class WriterLock:
             except BlockingIOError:
                 left_s = deadline - time.monotonic()
                 if left_s <= 0:
-                    raise JobUnusable(
+                    raise JobHeld(
                         f"another floor-rig{_holder(descriptor)} is writing to {self.path}. "
                         "End it, then try again."
                     ) from None
@@ -105,6 +102,31 @@ class Place:
             if found is None or (found.st_dev, found.st_ino) != seen:
                 return name
         return None
+
+
+def _open(name: str, path: str) -> int:
+    """Open a lock file, which is never what a link points to: its text will be written over."""
+    how = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
+    try:
+        descriptor = os.open(name, how, 0o666)
+    except OSError as error:
+        if error.errno in (errno.ELOOP, errno.ENXIO):
+            raise _no_lock_file(name, path) from error
+        raise JobUnusable(
+            f"{path} cannot be written: its lock file {name} cannot be opened "
+            f"({error.strerror}). Make the folder and the file writable, or work on a copy."
+        ) from error
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise _no_lock_file(name, path)
+    return descriptor
+
+
+def _no_lock_file(name: str, path: str) -> JobUnusable:
+    return JobUnusable(
+        f"{path} cannot be written: {name} should be its lock file and is a link or no file at "
+        "all, which floor-rig never writes into. Move it away."
+    )
 
 
 def _stat(name: str) -> os.stat_result | None:

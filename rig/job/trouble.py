@@ -8,7 +8,7 @@ import json
 import sqlite3
 from collections.abc import Iterator
 
-from rig.errors import JobUnusable
+from rig.errors import JobHeld, JobUnusable
 
 NOTHING_LOST = "nothing was changed"
 
@@ -29,7 +29,8 @@ def plain_words(path: str, lost: str = NOTHING_LOST) -> Iterator[None]:
     except (sqlite3.ProgrammingError, sqlite3.InterfaceError):
         raise
     except sqlite3.Error as error:
-        raise JobUnusable(_sentence(error, path, lost)) from error
+        held = primary_code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+        raise (JobHeld if held else JobUnusable)(_sentence(error, path, lost)) from error
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
         # SQLite keeps no checksums: a bit that flipped inside a text is found when it is read.
         raise damaged(path, "a text in it is not what was written") from error

@@ -1,6 +1,7 @@
 """Tables of shots: read a CSV whole or not at all, and write one that reads back the same."""
 
 import csv
+import io
 import math
 import re
 from collections.abc import Iterable, Iterator
@@ -15,8 +16,9 @@ from rig.survey.plausibility import LONGEST_TYPED_MM
 from rig.units import counted, parse_length
 
 if TYPE_CHECKING:
+    from rig.files import write_whole
     from rig.job.rows import Shot
-    from rig.room import Outline
+from rig.room import Outline
 
 KINDS = ("floor", "benchmark", "threshold", "finished")
 NEEDED = ("label", "x", "y", "reading")
@@ -138,13 +140,14 @@ def read_table(
 
 def write_table(path: Path, shots: "Iterable[Shot]") -> None:
     """Write shots as CSV in millimetres, digits enough to read back the same numbers."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        table = csv.writer(file)
-        table.writerow(EXPORTED)
-        for shot in shots:
-            numbers: list[Any] = [shot.x_mm, shot.y_mm, shot.reading_mm, shot.stderr_mm]
-            shown = ["" if number is None else repr(number) for number in numbers]
-            table.writerow([shot.point, *shown, shot.setup, shot.kind])
+    made = io.StringIO()
+    table = csv.writer(made)
+    table.writerow(EXPORTED)
+    for shot in shots:
+        numbers: list[Any] = [shot.x_mm, shot.y_mm, shot.reading_mm, shot.stderr_mm]
+        shown = ["" if number is None else repr(number) for number in numbers]
+        table.writerow([shot.point, *shown, shot.setup, shot.kind])
+    write_whole(path, made.getvalue())
 
 
 def read_columns(path: Path, needed: tuple[str, ...], unit: str) -> list[tuple[float, ...]]:

@@ -5,10 +5,11 @@ import sqlite3
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
-from rig.errors import JobUnusable
+from rig.errors import JobHeld, JobUnusable
 from rig.job import Job
 from tests.job.conftest import begin
 
@@ -16,7 +17,7 @@ from tests.job.conftest import begin
 def test_a_second_writer_is_refused_by_name_and_a_reader_is_not(job, path, shoot):
     shoot("A1")
     start = time.monotonic()
-    with pytest.raises(JobUnusable, match=rf"another floor-rig \(process {os.getpid()}\) .*{path}"):
+    with pytest.raises(JobHeld, match=rf"another floor-rig \(process {os.getpid()}\) .*{path}"):
         Job.open(path, write=True, wait_s=0.2)
     assert 0.2 <= time.monotonic() - start < 2.0
     with Job.open(path) as reader:
@@ -88,3 +89,25 @@ def test_a_reader_may_not_write(job, path, shoot):
     shot = shoot("A1")
     with Job.open(path) as reader, pytest.raises(JobUnusable, match="open for reading only"):
         reader.supersede(shot)
+
+
+@pytest.mark.parametrize("kind", ["link", "dangling link", "pipe", "folder"])
+def test_what_is_no_lock_file_is_never_written_into(job, path, tmp_path, kind):
+    job.close()
+    lock = tmp_path / "other.sqlite.lock"
+    other = tmp_path / "other.sqlite"
+    other.write_bytes(Path(path).read_bytes())
+    precious = tmp_path / "precious"
+    if kind == "link":
+        precious.write_text("twenty years of books")
+    if "link" in kind:
+        lock.symlink_to(precious)
+    elif kind == "pipe":
+        os.mkfifo(lock)
+    else:
+        lock.mkdir()
+    with pytest.raises(JobUnusable, match="lock file"):
+        Job.open(other, write=True, wait_s=0.0)
+    assert precious.exists() == (kind == "link")
+    if kind == "link":
+        assert precious.read_text() == "twenty years of books"
