@@ -7,11 +7,13 @@ clock, so stored messages replay along the same path.
 
 from dataclasses import replace
 from math import isfinite, nan
+from struct import Struct
 
-from rig.devices.checksum import SENTENCE_TAILS, has_crc16, is_sentence
+from rig.devices.checksum import has_crc16, is_sentence
 from rig.devices.framing import LONGEST_MESSAGE, LineFramer, PacketFramer
+from rig.devices.pattern import LinePattern
 from rig.devices.profile import MM_PER_UNIT, Profile
-from rig.devices.reading import Reading, Status, make_reading
+from rig.devices.reading import Reading, Status
 from rig.errors import BadInput
 
 DUPLICATE = "duplicate"
@@ -25,9 +27,6 @@ PACKET_PAUSE_S = 0.05
 LATE_COUNTS = 1000
 # So many late messages that follow each other: not late, the device began anew.
 LATE_RUN = 3
-
-_USUAL_GROUPS = (("seq", 1), ("value", 2), ("unit", 3), ("status", 4))
-_from_bytes = int.from_bytes
 
 _KINDS: tuple[Status, ...] = ("valid", "no_beam", "button", "low_battery")
 
@@ -75,78 +74,38 @@ class Decoder:
         self._opened_s: float | None = None
         self._fed_s = 0.0
         self._is_line = profile.pattern is not None
-        self._quick = False
         self._checked = profile.checksum != "none"
         if profile.pattern is not None:
-            self._lines = LineFramer()
-            self._match = profile.pattern.fullmatch
-            # A group that the pattern lacks is asked for as group 0, the whole text, which is in
-            # neither of the tables below; so what they say of other texts holds for it.
-            groups = profile.pattern.groupindex
-            self._groups = tuple(groups.get(name, 0) for name in ("value", "unit", "status", "seq"))
-            self._plain = {status for status, kind in self._kinds.items() if kind == "valid"}
-            usual = tuple(groups.items()) == _USUAL_GROUPS and profile.pattern.groups == 4
-            self._quick = usual and self._checked
-            own = profile.sign * MM_PER_UNIT[profile.unit]
-            self._factors: dict[str | None, float] = {}
-            self._other_factor: float | None = own
-            if "unit" in groups:
-                for unit, mm in MM_PER_UNIT.items():
-                    self._factors[unit] = self._factors[unit.upper()] = profile.sign * mm
-                self._factors[""] = self._factors[None] = own
-                self._other_factor = None
-            if "status" in groups:
-                self._kinds.setdefault("", "valid")
-                self._kinds[None] = "valid"
-            else:
-                self._other = "valid"
+            self._expect_lines(profile.pattern)
         else:
             assert profile.layout is not None
-            self._layout = profile.layout
-            self._size = profile.layout.size + (2 if self._checked else 0)
-            self._packets = PacketFramer(self._size, self._is_packet)
-            self._at = {name: i for i, name in enumerate(profile.fields) if name != "_"}
-            self._factor = profile.sign * profile.scale_mm
-            if "seq" in self._at:
-                most = profile.layout.unpack(b"\xff" * profile.layout.size)[self._at["seq"]]
-                self._counts = most + 1
+            self._expect_packets(profile.layout)
+
+    def _expect_lines(self, pattern: LinePattern) -> None:
+        sign = self.profile.sign
+        own = sign * MM_PER_UNIT[self.profile.unit]
+        self._lines = LineFramer()
+        self._fields = pattern.fields
+        self._factors: dict[str | None, float] = {None: own}
+        if "unit" in pattern.names:
+            self._factors[""] = own
+            for unit, mm in MM_PER_UNIT.items():
+                self._factors[unit] = self._factors[unit.upper()] = sign * mm
+        self._kinds.setdefault("", "valid")
+        self._kinds[None] = "valid"
+
+    def _expect_packets(self, layout: Struct) -> None:
+        self._layout = layout
+        self._size = layout.size + (2 if self._checked else 0)
+        self._packets = PacketFramer(self._size, self._is_packet)
+        self._at = {name: i for i, name in enumerate(self.profile.fields) if name != "_"}
+        self._factor = self.profile.sign * self.profile.scale_mm
+        if "seq" in self._at:
+            most = layout.unpack(b"\xff" * layout.size)[self._at["seq"]]
+            self._counts = most + 1
 
     def feed(self, data: bytes, time_s: float, utc_s: float) -> list[Reading]:
         """Take the next bytes of the stream, which came at that time; return what they complete."""
-        if not self._quick:
-            return self._feed(data, time_s, utc_s)
-        # The usual sentence, a plain value with the next count, is read here without a call on
-        # the way, in half the time of `_line`, which takes all others and says the same of these.
-        readings = []
-        match, factors, plain, offset_mm = self._match, self._factors, self._plain, self._offset_mm
-        for line in self._lines.feed(data):
-            if len(line) <= 36 and line[0] == 0x24:
-                folded = _from_bytes(line[1:-3], "little")  # as `xor8` does, up to 32 bytes
-                folded ^= folded >> 128
-                folded ^= folded >> 64
-                folded ^= folded >> 32
-                folded ^= folded >> 16
-                if SENTENCE_TAILS[(folded ^ folded >> 8) & 0xFF] == line[-3:]:
-                    raw = line.decode("latin-1")
-                    found = match(raw[:-3])
-                    if found is not None:
-                        count, text, unit, status = found.groups()
-                        try:
-                            seq = int(count)
-                            value_mm = float(text) * factors[unit] + offset_mm
-                        except (ValueError, TypeError, KeyError):
-                            seq, value_mm = -1, nan
-                        usual = status in plain and seq < 65536 and isfinite(value_mm)
-                        if usual and seq - 1 == self._last_seq:
-                            self._last_seq = seq
-                            readings.append(
-                                make_reading(time_s, utc_s, raw, "valid", value_mm, seq, 0)
-                            )
-                            continue
-            readings.append(self._line(line, time_s, utc_s))
-        return readings
-
-    def _feed(self, data: bytes, time_s: float, utc_s: float) -> list[Reading]:
         if not self._is_line:
             pieces = self._packets.flush() if time_s - self._fed_s > PACKET_PAUSE_S else []
             self._fed_s = time_s
@@ -193,47 +152,33 @@ class Decoder:
     def _line(self, line: bytes, time_s: float, utc_s: float) -> Reading:
         raw = line.decode("latin-1")
         if self._checked:
-            match = self._match(raw[:-3]) if is_sentence(line) else None
+            found = self._fields(raw[:-3]) if is_sentence(line) else None
         else:
-            match = self._match(raw) if len(line) < LONGEST_MESSAGE else None
-        if match is None:
+            found = self._fields(raw) if len(line) < LONGEST_MESSAGE else None
+        if found is None:
             return self._no_match(line, raw, time_s, utc_s)
-        value_at, unit_at, status_at, seq_at = self._groups
-        value_text, unit, status, seq_text = match.group(value_at, unit_at, status_at, seq_at)
+        value_text, unit, status, seq_text = found
 
         seq: int | None = None
         missed = 0
-        if seq_at and seq_text:
-            try:
-                seq = int(seq_text)
-            except ValueError:
-                seq = -1
-            if seq > LARGEST_COUNT:
-                seq = -1  # no device counts so far
-            if seq - 1 == self._last_seq and seq < 65536:
-                self._last_seq = seq
-            else:
-                missed, problem = self._follow(seq)
-                if problem is not None:
-                    return self._bad(raw, time_s, utc_s, problem, seq)
-
+        if seq_text:
+            seq = _count(seq_text)
+            missed, problem = self._follow(seq)
+            if problem is not None:
+                return self._bad(raw, time_s, utc_s, problem, seq)
         kind = self._kinds.get(status, self._other)
-        if kind != "valid":
-            if kind == "bad":
-                return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
-            if kind == "no_beam" or not value_text:
-                return Reading(time_s, utc_s, raw, kind, None, seq, missed)
-        factor = self._factors.get(unit, self._other_factor)
+        if kind == "bad":
+            return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
+        if kind == "no_beam" or (kind != "valid" and not value_text):
+            return Reading(time_s, utc_s, raw, kind, None, seq, missed)
+        factor = self._factors.get(unit)
         if factor is None:
             return self._bad(raw, time_s, utc_s, f"unit {unit} is not known", seq, missed)
-        try:
-            value_mm = float(value_text) * factor + self._offset_mm
-        except (ValueError, TypeError):
-            value_mm = nan
+        value_mm = _number(value_text) * factor + self._offset_mm
         if not isfinite(value_mm):
             what = "value is not a number" if value_text else "no value"
             return self._bad(raw, time_s, utc_s, what, seq, missed)
-        return make_reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
+        return Reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
 
     def _no_match(self, line: bytes, raw: str, time_s: float, utc_s: float) -> Reading:
         if len(line) >= LONGEST_MESSAGE:
@@ -275,7 +220,7 @@ class Decoder:
         value_mm = round(items[self._at["value"]] * self._factor, 9) + self._offset_mm
         if not isfinite(value_mm):
             return self._bad(raw, time_s, utc_s, "value is not a number", seq, missed)
-        return make_reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
+        return Reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
 
     def _is_packet(self, packet: bytes) -> bool:
         """Whether these bytes can be a packet, to find packets in a stream without pauses."""
@@ -321,3 +266,19 @@ class Decoder:
     ) -> Reading:
         self.bad += 1
         return Reading(time_s, utc_s, raw, "bad", None, seq, missed, problem)
+
+
+def _count(text: str) -> int:
+    """Return a count, or -1 where it is none or more than any device counts."""
+    try:
+        count = int(text)
+    except ValueError:
+        return -1
+    return count if count <= LARGEST_COUNT else -1
+
+
+def _number(text: str | None) -> float:
+    try:
+        return nan if text is None else float(text)
+    except ValueError:
+        return nan

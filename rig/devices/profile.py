@@ -8,14 +8,13 @@ import math
 import re
 import struct
 import tomllib
-import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 from rig.devices.framing import LONGEST_MESSAGE
-from rig.devices.pattern_cost import TooCostly, check_cost
+from rig.devices.pattern import BadPattern, LinePattern
 from rig.errors import BadInput
 
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
@@ -59,7 +58,7 @@ class Profile:
     longest_mm: float
     needs_clamp: bool
     clamp_mm: float | None
-    pattern: re.Pattern[str] | None
+    pattern: LinePattern | None = field(compare=False)
     layout: struct.Struct | None = field(compare=False)
     fields: tuple[str, ...]
     scale_mm: float
@@ -144,7 +143,7 @@ def parse_profile(toml_text: str, name: str) -> Profile:
     fields: tuple[str, ...] = ()
     if framing == "line":
         pattern = _pattern(top.table("line"))
-        names: Iterable[str] = pattern.groupindex
+        names: Iterable[str] = pattern.names
         if "unit" not in names:
             top.needs("unit", "because the pattern has no group `unit`")
     else:
@@ -222,18 +221,13 @@ def _status_lists(top: "_Table", framing: str) -> dict[str, tuple[str | int, ...
     return lists
 
 
-def _pattern(table: "_Table") -> re.Pattern[str]:
+def _pattern(table: "_Table") -> LinePattern:
     table.allow("pattern")
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error")  # what Python will read otherwise one day
-            pattern = re.compile(table.text("pattern"), re.ASCII)
-        check_cost(pattern.pattern, re.ASCII)
-    except (re.error, RecursionError, OverflowError, Warning) as error:
-        table.refuse("pattern", f"is not a regular expression: {error}")
-    except TooCostly as error:
+        pattern = LinePattern(table.text("pattern"))
+    except BadPattern as error:
         table.refuse("pattern", str(error))
-    if "value" not in pattern.groupindex:
+    if "value" not in pattern.names:
         table.refuse(
             "pattern",
             "has no group (?P<value>...); groups with a meaning: seq, value, unit, status",

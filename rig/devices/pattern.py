@@ -1,0 +1,73 @@
+"""A profile's pattern for lines, matched in time that grows with the line alone.
+
+Profiles come from anywhere, and some thirty characters of noise can hold a backtracking matcher
+up for years. RE2 follows all ways at once, so no pattern can do that to it.
+"""
+
+import re
+import warnings
+from operator import itemgetter
+
+import re2
+
+_MEANT = ("value", "unit", "status", "seq")
+
+Fields = tuple[str | None, str | None, str | None, str | None]
+"""What a line says of value, unit, status and seq; None where it says nothing."""
+
+re2.set_fallback_notification(re2.FALLBACK_EXCEPTION)  # never to Python's own matcher
+
+
+class BadPattern(Exception):
+    """Why a pattern is refused, as the end of a sentence."""
+
+
+class LinePattern:
+    r"""A pattern that a whole line must match.
+
+    Parameters
+    ----------
+    text : str
+        In the notation that Python's `re` and RE2 share, without ``\1``, ``(?=...)`` and other
+        things that need backtracking. ``\d``, ``\w`` and ``\s`` are ASCII.
+
+    Attributes
+    ----------
+    names : frozenset of str
+        Its named groups.
+
+    Raises
+    ------
+    BadPattern
+        It is no such pattern.
+    """
+
+    def __init__(self, text: str) -> None:
+        # What people know is the notation of `re`. Where RE2 would take more, or the same in
+        # another sense, the pattern is refused, so that it means one thing.
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error")  # what Python will read otherwise one day
+                self.names = frozenset(re.compile(text, re.ASCII).groupindex)
+        except (re.error, RecursionError, OverflowError, Warning) as error:
+            raise BadPattern(f"is not a regular expression: {error}") from None
+        if "{," in text:
+            raise BadPattern("has {,n}; write {0,n}")
+        try:
+            compiled = re2.compile(text, re2.ASCII)
+        except re.error as error:
+            raise BadPattern(
+                f"has what no line of a device needs and what can take for ever ({error}); "
+                "patterns are those of RE2"
+            ) from None
+        self._match = compiled.fullmatch
+        # A group that the pattern lacks is taken from before the first, where None is put.
+        self._meant = itemgetter(*(compiled.groupindex.get(name, 0) for name in _MEANT))
+
+    def fields(self, line: str) -> Fields | None:
+        """Return what the groups took of a line; None where the pattern does not match it."""
+        found = self._match(line)
+        if found is None:
+            return None
+        fields: Fields = self._meant((None, *found.groups()))
+        return fields
