@@ -4,26 +4,16 @@ Sentences carry the exclusive or of their characters as NMEA 0183 has it; packet
 Modbus over serial line.
 """
 
+from functools import reduce
+from operator import xor
+
 # How a sentence ends, by its checksum.
-SENTENCE_TAILS = [b"*%02X" % value for value in range(256)]
+_SENTENCE_TAILS = [b"*%02X" % value for value in range(256)]
 
 
 def xor8(data: bytes) -> int:
-    """Exclusive or of all bytes.
-
-    The bytes are folded in halves as one large number, which is faster than one by one.
-    """
-    folded = int.from_bytes(data, "little")
-    if len(data) > 32:
-        shift = 4 << len(data).bit_length()
-        while shift > 128:
-            folded ^= folded >> shift
-            shift >>= 1
-    folded ^= folded >> 128
-    folded ^= folded >> 64
-    folded ^= folded >> 32
-    folded ^= folded >> 16
-    return (folded ^ folded >> 8) & 0xFF
+    """Exclusive or of all bytes."""
+    return reduce(xor, data, 0)
 
 
 def crc16_modbus(data: bytes) -> int:
@@ -36,7 +26,7 @@ def crc16_modbus(data: bytes) -> int:
 
 def is_sentence(line: bytes) -> bool:
     """Whether a line is ``$``, characters, ``*`` and the two hex digits of their exclusive or."""
-    return line[:1] == b"$" and line[-3:].upper() == SENTENCE_TAILS[xor8(line[1:-3])]
+    return line[:1] == b"$" and line[-3:].upper() == _SENTENCE_TAILS[xor8(line[1:-3])]
 
 
 def has_crc16(packet: bytes) -> bool:

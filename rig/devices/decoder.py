@@ -5,7 +5,6 @@ status ``bad``, its message kept and its problem named. It does no input or outp
 clock, so stored messages replay along the same path.
 """
 
-from dataclasses import replace
 from math import isfinite, nan
 from struct import Struct
 
@@ -28,6 +27,7 @@ LATE_COUNTS = 1000
 # So many late messages that follow each other: not late, the device began anew.
 LATE_RUN = 3
 
+_NO_NUMBER = ("no value", "value is not a number")
 _KINDS: tuple[Status, ...] = ("valid", "no_beam", "button", "low_battery")
 
 
@@ -159,25 +159,24 @@ class Decoder:
             return self._no_match(line, raw, time_s, utc_s)
         value_text, unit, status, seq_text = found
 
-        seq: int | None = None
-        missed = 0
-        if seq_text:
-            seq = _count(seq_text)
-            missed, problem = self._follow(seq)
-            if problem is not None:
-                return self._bad(raw, time_s, utc_s, problem, seq)
+        seq, missed, problem = self._count(seq_text) if seq_text else (None, 0, None)
+        if problem is not None:
+            return self._bad(raw, time_s, utc_s, problem, seq)
         kind = self._kinds.get(status, self._other)
-        if kind == "bad":
-            return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
-        if kind == "no_beam" or (kind != "valid" and not value_text):
-            return Reading(time_s, utc_s, raw, kind, None, seq, missed)
+        if kind != "valid":
+            if kind == "bad":
+                return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
+            if kind == "no_beam" or not value_text:
+                return Reading(time_s, utc_s, raw, kind, None, seq, missed)
         factor = self._factors.get(unit)
         if factor is None:
             return self._bad(raw, time_s, utc_s, f"unit {unit} is not known", seq, missed)
-        value_mm = _number(value_text) * factor + self._offset_mm
+        try:
+            value_mm = float(value_text or nan) * factor + self._offset_mm
+        except ValueError:
+            value_mm = nan
         if not isfinite(value_mm):
-            what = "value is not a number" if value_text else "no value"
-            return self._bad(raw, time_s, utc_s, what, seq, missed)
+            return self._bad(raw, time_s, utc_s, _NO_NUMBER[bool(value_text)], seq, missed)
         return Reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
 
     def _no_match(self, line: bytes, raw: str, time_s: float, utc_s: float) -> Reading:
@@ -188,7 +187,7 @@ class Decoder:
         # Noise, or half a sentence whose end was lost, may stand before a whole one.
         start = line.rfind(b"$")
         if start > 0 and is_sentence(line[start:]):
-            return replace(self._line(line[start:], time_s, utc_s), raw=raw)
+            return self._line(line[start:], time_s, utc_s)._replace(raw=raw)
         with_checksum = start >= 0 and line[-3:-2] == b"*"
         return self._bad(raw, time_s, utc_s, "checksum" if with_checksum else "no checksum")
 
@@ -219,7 +218,7 @@ class Decoder:
         # must not depend on the link.
         value_mm = round(items[self._at["value"]] * self._factor, 9) + self._offset_mm
         if not isfinite(value_mm):
-            return self._bad(raw, time_s, utc_s, "value is not a number", seq, missed)
+            return self._bad(raw, time_s, utc_s, _NO_NUMBER[True], seq, missed)
         return Reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
 
     def _is_packet(self, packet: bytes) -> bool:
@@ -229,6 +228,19 @@ class Decoder:
         if "status" not in self._at or self._other == "valid":
             return True
         return self._layout.unpack_from(packet)[self._at["status"]] in self._kinds
+
+    def _count(self, text: str) -> tuple[int, int, str | None]:
+        """Take the next count as it is written; return it and what `_follow` says of it."""
+        try:
+            seq = int(text)
+        except ValueError:
+            seq = -1
+        if seq > LARGEST_COUNT:
+            seq = -1  # no device counts so far
+        if seq - 1 == self._last_seq and seq < self._counts:
+            self._last_seq = seq
+            return seq, 0, None
+        return seq, *self._follow(seq)
 
     def _follow(self, seq: int) -> tuple[int, str | None]:
         """Take the next count; return how many are missing before it, and its problem."""
@@ -266,19 +278,3 @@ class Decoder:
     ) -> Reading:
         self.bad += 1
         return Reading(time_s, utc_s, raw, "bad", None, seq, missed, problem)
-
-
-def _count(text: str) -> int:
-    """Return a count, or -1 where it is none or more than any device counts."""
-    try:
-        count = int(text)
-    except ValueError:
-        return -1
-    return count if count <= LARGEST_COUNT else -1
-
-
-def _number(text: str | None) -> float:
-    try:
-        return nan if text is None else float(text)
-    except ValueError:
-        return nan

@@ -61,13 +61,16 @@ class LinePattern:
                 "patterns are those of RE2"
             ) from None
         self._match = compiled.fullmatch
-        # A group that the pattern lacks is taken from before the first, where None is put.
-        self._meant = itemgetter(*(compiled.groupindex.get(name, 0) for name in _MEANT))
+        at = tuple(compiled.groupindex.get(name, 0) for name in _MEANT)
+        self._all = itemgetter(*(number - 1 for number in at)) if all(at) else None
+        self._some = itemgetter(*at)  # after None has been put before the first group
 
     def fields(self, line: str) -> Fields | None:
         """Return what the groups took of a line; None where the pattern does not match it."""
         found = self._match(line)
         if found is None:
             return None
-        fields: Fields = self._meant((None, *found.groups()))
+        fields: Fields = (
+            self._all(found.groups()) if self._all else self._some((None, *found.groups()))
+        )
         return fields

@@ -4,13 +4,12 @@ A stream of these is all that surveying and marker setting ever see of a rod.
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Status = Literal["valid", "no_beam", "button", "low_battery", "bad"]
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One message of a device.
 
     Attributes

@@ -1,7 +1,6 @@
 """The order of things: logged, decided, durable, and only then told."""
 
 import asyncio
-import dataclasses
 
 import pytest
 
@@ -121,8 +120,8 @@ def test_a_device_that_is_not_there_leaves_nothing_behind():
 
 def test_the_last_word_counts_what_never_came():
     readings = still(0.0, 1200.0)
-    readings[3] = dataclasses.replace(readings[3], missed=4)
-    readings.insert(5, dataclasses.replace(readings[4], status="bad", problem="checksum"))
+    readings[3] = readings[3]._replace(missed=4)
+    readings.insert(5, readings[4]._replace(status="bad", problem="checksum"))
     story = Story()
     machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
     asyncio.run(run(machine, [items(readings)], story, [story.sink], None, Guard()))
