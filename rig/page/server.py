@@ -7,6 +7,7 @@ latest value of what changed since it was last sent something, so a slow one get
 import asyncio
 import contextlib
 import json
+import logging
 import os
 import socket
 import sys
@@ -22,6 +23,7 @@ from aiohttp import WSMsgType, web
 from rig.devices.clock import Clock
 from rig.errors import BadInput
 from rig.page import access, messages
+from rig.page.gate import Gate
 from rig.page.scene import Shown
 from rig.page.turn import Turn
 from rig.session.run import Act
@@ -168,9 +170,16 @@ class Page:
         self._stop = asyncio.Event()
         app = web.Application(client_max_size=LONGEST_FRAME)
         app.router.add_route("*", "/{path:.*}", self._answer)
-        runner = web.AppRunner(app, access_log=None, shutdown_timeout=GOODBYE_S)
+        # What strangers send wrong is theirs to look at, not the terminal's.
+        quiet = logging.getLogger("rig.page.quiet")
+        quiet.disabled = True
+        runner = web.AppRunner(
+            app, access_log=None, logger=quiet, shutdown_timeout=GOODBYE_S, keepalive_timeout=15.0
+        )
         await runner.setup()
-        await web.SockSite(runner, self._listening).start()
+        assert runner.server is not None
+        self.gate = Gate(runner.server)
+        listening = await self._loop.create_server(self.gate, sock=self._listening)
         ticking = asyncio.create_task(self._tick())
         self._ready.set()
         await self._stop.wait()
@@ -179,6 +188,7 @@ class Page:
         closing = [phone.socket.close(code=1000, message=b"ended") for phone in self._phones]
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(asyncio.gather(*closing, return_exceptions=True), GOODBYE_S)
+        listening.close()
         await runner.cleanup()
 
     async def _tick(self) -> None:
@@ -271,6 +281,7 @@ class Page:
         if not ws.can_prepare(request):
             return _plain(400, "Only a WebSocket.")
         await ws.prepare(request)
+        self.gate.live(request.transport)
         phone = _Phone(ws, request.transport)
         self._phones.add(phone)
         sender = asyncio.create_task(self._send(phone))
