@@ -13,6 +13,7 @@ from rig.devices.profile import load_profile, parse_profile
 from rig.errors import RigError
 from rig.flatness.rules import parse_rule
 from rig.job import Job
+from rig.job.settings import Settings
 
 ROOT = Path(__file__).parents[1]
 FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "system", "popen", "load_extension"}
@@ -89,7 +90,7 @@ def test_no_path_in_a_trace_is_opened(path, tmp_path, no_other_file):
 @pytest.mark.parametrize("label", [*ESCAPES[:4], "'); DROP TABLE shot; --"])
 def test_a_label_is_a_label_whatever_it_says(label, tmp_path):
     walls = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
-    with Job.create(tmp_path / "job.sqlite", {}, walls) as job:
+    with Job.create(tmp_path / "job.sqlite", Settings(), walls) as job:
         row = {"point": label, "x_mm": 1.0, "y_mm": 2.0, "reading_mm": 3.0, "stderr_mm": 0.1}
         job.import_shots([row])
         assert [shot.point for shot in job.shots()] == [label]

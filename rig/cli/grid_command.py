@@ -5,10 +5,9 @@ from pathlib import Path
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.new_command import wall_lines
 from rig.cli.options import Length, job_option, json_option, metric_or, show
 from rig.errors import BadInput
-from rig.units import counted, format_doubt, format_place
+from rig.units import Units, counted, format_doubt, format_place
 
 
 @click.command()
@@ -48,6 +47,7 @@ def command(
     from rig.flatness.line_layout import lay_lines
     from rig.job.store import Job
     from rig.survey.grid import GridPoint, lay_out, named_apart
+    from rig.words.room import wall_lines
 
     if lines and (spacing is not None or edge is not None):
         raise BadInput("--lines has its own spacing and edge: leave out --spacing and --edge.")
@@ -55,7 +55,7 @@ def command(
         _advise(job_path, spacing, edge, as_json)
         return
     with Job.open(job_path, write=True) as job:
-        units, outline = job.settings["units"], outline_of(job)
+        units, outline = job.settings.units, outline_of(job)
         if lines:
             laid = lay_lines(outline, metric_or(units, 300.0, 304.8))
             points = [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in laid]
@@ -94,7 +94,7 @@ def command(
         "\n".join(
             [
                 *told,
-                *wall_lines(outline, units),
+                *wall_lines(outline, Units(units)),
                 "Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey",
             ]
         ),
@@ -107,7 +107,7 @@ def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: 
     from rig.study.advice import spacing_advice
 
     with Job.open(job_path) as job:
-        units = job.settings["units"]
+        units = job.settings.units
         common = metric_or(units, 300.0, 304.8)
         wanted = {steps * common for steps in (1.5, 2, 3, 4, 6)}
         if spacing is not None:

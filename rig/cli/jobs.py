@@ -5,19 +5,11 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Literal
 
 from rig.errors import BadInput, CannotAnswer
+from rig.study.room import outline_of as outline_of
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.room import Outline
     from rig.survey.grid import GridPoint
-
-
-def outline_of(job: "Job") -> "Outline":
-    """Return the job's outline with openings and doors."""
-    from rig.room import Door, from_rings
-
-    walls, openings, doors = job.outline_rings()
-    return from_rings(walls, openings, tuple(Door(*door) for door in doors))
 
 
 def points_of(job: "Job") -> "list[GridPoint]":
@@ -33,7 +25,7 @@ def points_of(job: "Job") -> "list[GridPoint]":
 def units_of(job: "Job") -> tuple[Literal["in", "mm"], int]:
     """Return the job's units and the denominator of its fractions."""
     settings = job.settings
-    return settings["units"], settings["denominator"]
+    return settings.units, settings.denominator
 
 
 def setup_of(job: "Job", given: str | None) -> str:

@@ -245,7 +245,7 @@ class Practice:
             "edge_age_s": self._worst_edge_s,
             "working_s": WORKING_S,
             "cover_mm": told["truth"]["min_cover_mm"] + shift_mm,
-            "min_cover_mm": settings["min_cover_mm"],
+            "min_cover_mm": settings.min_cover_mm,
             "verdict": flat["verdict"],
             "gap_mm": flat["worst"]["gap_mm"],
         }
@@ -264,8 +264,8 @@ class Practice:
             settings = job.settings
             score = score_scene(
                 rows,
-                settings["units"],
-                settings["denominator"],
+                settings.units,
+                settings.denominator,
                 plan_of(outline),
                 ("replay", "finish"),
             )

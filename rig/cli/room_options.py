@@ -1,13 +1,22 @@
 """The options that describe the room and the compound, shared by `rig new` and `rig edit`."""
 
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
 from rig.cli.options import MASS, PERCENT, VOLUME, Length, Lengths, stack
 from rig.errors import BadInput
-from rig.units import format_length
+from rig.job.settings import Settings
+from rig.units import MM_PER_FT, System, Units
+
+if TYPE_CHECKING:
+    from rig.room import Outline
+
+T = TypeVar("T")
+
+NO_ROOM = "Give the room: --room 12ft,15ft, or --walls, or --outline."
 
 room_options = stack(
     click.option("--room", type=Lengths("X", "Y"), help="A rectangular room: 12ft,15ft."),
@@ -59,102 +68,138 @@ room_options = stack(
 # A cupboard has more floor, a hall is shorter (common practice, no source).
 SMALLEST_ROOM_M2, LONGEST_ROOM_MM = 0.1, 500_000.0
 
-_SETTINGS = {
-    "units": "units",
-    "covering": "covering",
-    "min_cover": "min_cover_mm",
-    "max_cover": "max_cover_mm",
-    "bag_yield": "bag_yield_l",
-    "bag_mass": "bag_mass_kg",
-    "bag_water": "bag_water_l",
-    "waste": "waste_share",
-}
 
+@dataclass(frozen=True, kw_only=True)
+class RoomGiven:
+    """The options of `room_options` as click hands them over; None where not given."""
 
-def settings_given(options: dict[str, Any]) -> dict[str, Any]:
-    """Return the job settings among the options that the user gave."""
-    return {key: options[name] for name, key in _SETTINGS.items() if options[name] is not None}
+    room: tuple[float, float] | None
+    walls: str | None
+    outline_file: Path | None
+    unit: str | None
+    doors: tuple[tuple[float, float, float], ...]
+    openings: tuple[tuple[float, float, float, float], ...]
+    units: System | None
+    covering: str | None
+    min_cover: float | None
+    max_cover: float | None
+    bag_yield: float | None
+    bag_mass: float | None
+    bag_water: float | None
+    waste: float | None
 
+    @property
+    def has_settings(self) -> bool:
+        """Whether any of them is kept among the job's settings."""
+        sizes = (self.min_cover, self.max_cover, self.bag_yield, self.bag_mass, self.bag_water)
+        return any(one is not None for one in (self.units, self.covering, *sizes, self.waste))
 
-def check_settings(settings: dict[str, Any]) -> None:
-    """Refuse settings that contradict each other."""
-    from rig.quantities.bags import refuse_impossible_bag
+    def settings_over(self, old: Settings) -> Settings:
+        """Return settings with what was given in place of what was there.
 
-    least, most = settings.get("min_cover_mm"), settings.get("max_cover_mm")
-    if least is not None and most is not None and least > most:
-        units = settings["units"]
-        raise BadInput(
-            f"The minimum cover ({format_length(least, units)}) is above the maximum cover "
-            f"({format_length(most, units)}). Give a smaller --min-cover or a larger --max-cover."
+        Raises
+        ------
+        BadInput
+            Where they contradict each other.
+        """
+        new = replace(
+            old,
+            units=_given(self.units, old.units),
+            covering=_given(self.covering, old.covering),
+            min_cover_mm=_given(self.min_cover, old.min_cover_mm),
+            max_cover_mm=_given(self.max_cover, old.max_cover_mm),
+            bag_yield_l=_given(self.bag_yield, old.bag_yield_l),
+            bag_mass_kg=_given(self.bag_mass, old.bag_mass_kg),
+            bag_water_l=_given(self.bag_water, old.bag_water_l),
+            waste_share=_given(self.waste, old.waste_share),
         )
-    refuse_impossible_bag(*(settings.get(f"bag_{of}") for of in ("yield_l", "mass_kg", "water_l")))
-    waste = settings.get("waste_share")
-    if waste is not None and waste >= 1.0:
-        raise BadInput("--waste must be under 100%: it is bought on top of the volume in place.")
+        _check(new)
+        return new
 
+    def outline_over(self, current: "Outline | None") -> "tuple[Outline, float | None] | None":
+        """Return the outline they make and how far paced walls failed to close, or None.
 
-def outline_given(options: dict[str, Any], current: Any | None) -> tuple[Any, float | None] | None:
-    """Build the outline from the options, or None where they do not touch it.
+        Parameters
+        ----------
+        current : Outline or None
+            What `edit` starts from; its doors and openings stay, also in a new room, unless others
+            are given.
+        """
+        from rig import room as rooms
 
-    Parameters
-    ----------
-    options : dict
-        As click hands them over.
-    current : Outline or None
-        What `edit` starts from; its doors and openings stay, also in a new room, unless others
-        are given.
+        if sum(one is not None for one in (self.room, self.walls, self.outline_file)) > 1:
+            raise BadInput("Give the room once: --room, or --walls, or --outline.")
+        if self.unit is not None and self.outline_file is None:
+            raise BadInput(
+                "--unit is that of an outline file; the job's own units are --units in|mm."
+            )
+        shaped = self._shape()
+        if shaped is None:
+            if not self.doors and not self.openings:
+                return None
+            if current is None:
+                raise BadInput(NO_ROOM)
+            shaped = rooms.from_rings(current.walls), None
+        outline, closing_mm = shaped
+        if current is not None:
+            keeps_openings = not self.openings and not outline.openings
+            outline = _with_kept(outline, current, keeps_openings, not self.doors)
+        for opening in self.openings:
+            outline = rooms.with_opening(outline, *opening)
+        for door in self.doors:
+            outline = rooms.with_door(outline, *door)
+        _refuse_no_room(outline)
+        return outline, closing_mm
 
-    Returns
-    -------
-    (Outline, closing_mm or None) or None
-    """
-    from rig import room as rooms
+    def _shape(self) -> "tuple[Outline, float | None] | None":
+        """Walls of the one option that gives them, if any does."""
+        from rig import room as rooms
 
-    shapes = [name for name in ("room", "walls", "outline_file") if options[name] is not None]
-    if len(shapes) > 1:
-        raise BadInput("Give the room once: --room, or --walls, or --outline.")
-    if options.get("unit") is not None and options["outline_file"] is None:
-        raise BadInput("--unit is that of an outline file; the job's own units are --units in|mm.")
-    if not shapes and not options["doors"] and not options["openings"]:
-        return None
-    closing_mm = None
-    doors, openings = options["doors"], options["openings"]
-    if options["room"] is not None:
-        outline = rooms.room(*options["room"])
-    elif options["walls"] is not None:
-        outline, closing_mm = rooms.from_walls(options["walls"])
-    elif options["outline_file"] is not None:
-        if options["unit"] is None:
+        if self.room is not None:
+            return rooms.room(*self.room), None
+        if self.walls is not None:
+            return rooms.from_walls(self.walls)
+        if self.outline_file is None:
+            return None
+        if self.unit is None:
             raise BadInput(
                 "--outline needs --unit: say what one step in the file is, as --unit mm."
             )
-        outline = rooms.from_file(options["outline_file"], options["unit"])
-    elif current is not None:
-        outline = rooms.from_rings(current.walls)
-    else:
-        raise BadInput("Give the room: --room 12ft,15ft, or --walls, or --outline.")
-    if current is not None:
-        outline = _with_kept(outline, current, not openings and not outline.openings, not doors)
-    for opening in openings:
-        outline = rooms.with_opening(outline, *opening)
-    for door in doors:
-        outline = rooms.with_door(outline, *door)
-    _refuse_no_room(outline)
-    return outline, closing_mm
+        return rooms.from_file(self.outline_file, self.unit), None
 
 
-def _refuse_no_room(outline: Any) -> None:
+def _given(new: T | None, old: T) -> T:
+    return old if new is None else new
+
+
+def _check(settings: Settings) -> None:
+    """Refuse settings that contradict each other."""
+    from rig.quantities.bags import refuse_impossible_bag
+
+    least, most = settings.min_cover_mm, settings.max_cover_mm
+    if least is not None and most is not None and least > most:
+        length = Units(settings.units).length
+        raise BadInput(
+            f"The minimum cover ({length(least)}) is above the maximum cover "
+            f"({length(most)}). Give a smaller --min-cover or a larger --max-cover."
+        )
+    refuse_impossible_bag(settings.bag_yield_l, settings.bag_mass_kg, settings.bag_water_l)
+    if settings.waste_share is not None and settings.waste_share >= 1.0:
+        raise BadInput("--waste must be under 100%: it is bought on top of the volume in place.")
+
+
+def _refuse_no_room(outline: "Outline") -> None:
     """Refuse walls that no room has: most likely in another unit than was meant."""
     x, y = zip(*outline.walls, strict=True)
     longest = max(max(x) - min(x), max(y) - min(y))
     if longest > LONGEST_ROOM_MM or outline.area_m2 < SMALLEST_ROOM_M2:
         raise BadInput(
-            f"This room would be {longest / 1000:.3g} m ({longest / 304.8:.3g} ft) long with "
+            f"This room would be {longest / 1000:.3g} m ({longest / MM_PER_FT:.3g} ft) long with "
             f"{outline.area_m2:.2g} m² of floor, which no room is. Is the unit right?"
         )
 
 
-def _with_kept(outline: Any, current: Any, openings: bool, doors: bool) -> Any:
+def _with_kept(outline: "Outline", current: "Outline", openings: bool, doors: bool) -> "Outline":
     """Outline with the openings and doors that the job has already."""
     from rig import room as rooms
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from rig.errors import BadInput
 from rig.job.rows import DoorEnds, Point, Ring
+from rig.job.settings import Settings
 
 _AMOUNTS = {
     "min_cover_mm": "minimum cover",
@@ -21,12 +22,7 @@ _AMOUNTS = {
     "waste_share": "waste",
 }
 IN_WORDS = {"units": "units", "denominator": "denominator", "covering": "covering", **_AMOUNTS}
-DEFAULTS: dict[str, Any] = {
-    "units": "in",
-    "denominator": 32,
-    "covering": None,
-    **dict.fromkeys(_AMOUNTS),
-}
+_COLUMNS = ("units", "denominator", "covering", *_AMOUNTS)
 
 
 def to_json(value: object, what: str) -> str:
@@ -68,20 +64,19 @@ def finite(value: float, what: str) -> float:
 
 
 def read_settings(connection: sqlite3.Connection) -> dict[str, Any]:
-    """Return every setting, None where it was not given."""
-    row = connection.execute(f"SELECT {', '.join(DEFAULTS)}, other FROM job").fetchone()
+    """Return every setting as the file keeps it, None where it was not given."""
+    row = connection.execute(f"SELECT {', '.join(_COLUMNS)}, other FROM job").fetchone()
     settings: dict[str, Any] = json.loads(row[-1])
-    return dict(zip(DEFAULTS, row, strict=False)) | settings
+    return dict(zip(_COLUMNS, row, strict=False)) | settings
 
 
-def write_settings(connection: sqlite3.Connection, settings: Mapping[str, Any]) -> None:
-    """Write the settings that differ from those there; None takes a setting away."""
-    columns: dict[str, Any] = {}
+def write_settings(connection: sqlite3.Connection, settings: Settings) -> None:
+    """Write the settings in place of those there."""
+    told = settings.stored()
+    columns = {key: _checked(key, told.pop(key)) for key in _COLUMNS}
     other = json.loads(connection.execute("SELECT other FROM job").fetchone()[0])
-    for key, value in settings.items():
-        if key in DEFAULTS:
-            columns[key] = DEFAULTS[key] if value is None else _checked(key, value)
-        elif value is None:
+    for key, value in told.items():
+        if value is None:
             other.pop(key, None)
         else:
             other[key] = value
@@ -191,12 +186,14 @@ def first_repeated(labels: Iterable[Any]) -> Any:
 
 
 def _checked(key: str, value: Any) -> Any:
-    if key == "covering":
-        return text(value, "the covering")
     if key == "units":
         if value not in ("in", "mm"):
             raise BadInput(f"units are {value!r}: they must be in or mm.")
         return value
+    if value is None and key != "denominator":
+        return None
+    if key == "covering":
+        return text(value, "the covering")
     name = IN_WORDS[key]
     try:
         if isinstance(value, bool | str):

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from math import hypot, isfinite
 from typing import Any, Self
 
-from rig.errors import BadInput
+from rig.errors import BadInput, JobUnusable
 from rig.job import batches, checks, description, markers, opening, plans, sessions, shots
 from rig.job.file import JobFile
 from rig.job.rows import (
@@ -28,6 +28,7 @@ from rig.job.rows import (
     StoredEvent,
     StoredReading,
 )
+from rig.job.settings import Settings, settings_of
 from rig.units import Units
 
 _MOST_WAITING = 10_000  # so that a device nobody shoots with cannot fill the memory
@@ -41,7 +42,7 @@ class Job(JobFile):
     def create(
         cls,
         path: str | os.PathLike[str],
-        settings: Mapping[str, Any],
+        settings: Settings,
         walls: Sequence[Sequence[float]],
         openings: Iterable[Sequence[Sequence[float]]] = (),
         doors: Iterable[Any] = (),
@@ -52,10 +53,7 @@ class Job(JobFile):
         ----------
         path : path
             Where no file is yet, in a folder that is there.
-        settings : mapping
-            `units` ("in" or "mm"), `denominator`, `covering`, `min_cover_mm`, `max_cover_mm`,
-            `bag_yield_l`, `bag_mass_kg`, `bag_water_l`, `waste_share`, or others that JSON can
-            hold. What is left out has its default or None.
+        settings : Settings
         walls : sequence of (x, y)
             Corners in mm, the first not repeated.
         openings : iterable of rings
@@ -72,10 +70,9 @@ class Job(JobFile):
         """
 
         def fill(connection: sqlite3.Connection) -> None:
-            defaults = description.DEFAULTS
             connection.execute(
-                "INSERT INTO job (id, made_utc_s, units, denominator) VALUES (1, ?, ?, ?)",
-                (time.time(), defaults["units"], defaults["denominator"]),
+                "INSERT INTO job (id, made_utc_s, units, denominator) VALUES (1, ?, 'in', 32)",
+                (time.time(),),
             )
             description.write_settings(connection, settings)
             description.write_outline(connection, walls, openings, doors)
@@ -86,22 +83,35 @@ class Job(JobFile):
     # What the job is about
 
     @property
-    def settings(self) -> dict[str, Any]:
-        """Every setting, None where it was not given."""
+    def settings(self) -> Settings:
+        """What the job was told.
+
+        Raises
+        ------
+        JobUnusable
+            Where the file keeps a setting that is not as floor-rig writes it.
+        """
         with self._reading() as connection:
-            return description.read_settings(connection)
+            stored = description.read_settings(connection)
+        try:
+            return settings_of(stored)
+        except ValueError as error:
+            raise JobUnusable(
+                f"{self.path}: what it keeps as {error} is not as floor-rig writes it; go on with "
+                "a copy of the job from before."
+            ) from error
 
     @property
     def units(self) -> Units:
         """How the job writes its quantities."""
         settings = self.settings
-        return Units(settings["units"], settings["denominator"])
+        return Units(settings.units, settings.denominator)
 
-    def update_settings(self, changes: Mapping[str, Any]) -> None:
-        """Change settings; None takes one away. The event `edit` keeps old and new values."""
+    def update_settings(self, settings: Settings) -> None:
+        """Put settings in place of those there. The event `edit` keeps old and new values."""
         with self._writing("the settings were not changed") as connection:
             old = description.read_settings(connection)
-            description.write_settings(connection, changes)
+            description.write_settings(connection, settings)
             new = description.read_settings(connection)
             changed = [key for key in {**old, **new} if old.get(key) != new.get(key)]
             if changed:

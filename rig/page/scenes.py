@@ -252,7 +252,7 @@ def _strips(job: "Job", outline: Outline, plan: "Plan", told: dict[str, Any]) ->
 
 def _units(job: "Job") -> tuple[str, int]:
     settings = job.settings
-    return settings["units"], settings["denominator"]
+    return settings.units, settings.denominator
 
 
 def _window(capture: dict[str, Any], resolution_mm: float, foot_mm: float) -> StillWindow:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rig.errors import BadInput
+from rig.job.settings import Settings
 from rig.units import KG_PER_LB, L_PER_FT3, L_PER_GAL
 
 # A 50 lb bag yields 0.45 ft³ with 5 quarts of water: common practice, no source.
@@ -110,6 +111,13 @@ def bag_sheet(
         assumptions.append(f"{100 * waste_share:g} % more for waste (common practice, no source).")
     source = "assumed, see the bag's own sheet" if left_open else "the bag's sheet"
     return BagSheet(yield_l, mass_kg, water_l, waste_share, tuple(assumptions), source)
+
+
+def sheet_of(settings: Settings) -> BagSheet:
+    """Return the bag that a job is poured with; see `bag_sheet`."""
+    return bag_sheet(
+        settings.bag_yield_l, settings.bag_mass_kg, settings.bag_water_l, settings.waste_share
+    )
 
 
 def refuse_impossible_bag(

@@ -78,7 +78,7 @@ def plan_data(job: "Job", outline: Outline) -> PlanData:
     for kind in ("floor", "finished"):
         if kind in heights:
             try:
-                surfaces.append(_surface(kind, outline, heights[kind], job.settings["units"]))
+                surfaces.append(_surface(kind, outline, heights[kind], job.settings.units))
             except CannotAnswer as error:
                 notes.append(f"No surface of the {kind} shots: {error}")
     plan = job.current_plan()

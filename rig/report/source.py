@@ -57,9 +57,9 @@ class Source:
 
     def __init__(self, job: "Job", outline: Outline, options: Options, name: str) -> None:
         self.job, self.outline, self.options, self.name = job, outline, options, name
-        self.settings: dict[str, Any] = job.settings
-        self.units: str = self.settings["units"]
-        self.denominator: int = self.settings["denominator"]
+        self.settings = job.settings
+        self.units: str = self.settings.units
+        self.denominator: int = self.settings.denominator
         # A4 leaves 180 mm between margins; letter is wider and shorter.
         height = 200.0 if self.units == "mm" else 185.0
         self.look = Look(self.units, self.denominator, 180.0, height)

@@ -34,13 +34,13 @@ def job_section(source: Source) -> Section:
         ("Room", f"{source.area(outline.area_m2)}, {source.place(outline.perimeter_mm)} of wall"),
         ("Doors", "; ".join(doors) or "none given"),
         ("Openings", str(len(outline.openings)) if outline.openings else "none"),
-        ("Covering", settings["covering"] or "not given"),
-        ("Minimum cover", _length(source, "min_cover_mm")),
-        ("Maximum cover in one lift", _length(source, "max_cover_mm")),
-        ("A bag makes", _amount(settings["bag_yield_l"], source.volume)),
-        ("A bag weighs", _amount(settings["bag_mass_kg"], source.mass)),
-        ("Water a bag", _amount(settings["bag_water_l"], lambda v: source.volume(v, True))),
-        ("Waste", _amount(settings["waste_share"], lambda v: f"{v:.0%}")),
+        ("Covering", settings.covering or "not given"),
+        ("Minimum cover", _amount(settings.min_cover_mm, source.length)),
+        ("Maximum cover in one lift", _amount(settings.max_cover_mm, source.length)),
+        ("A bag makes", _amount(settings.bag_yield_l, source.volume)),
+        ("A bag weighs", _amount(settings.bag_mass_kg, source.mass)),
+        ("Water a bag", _amount(settings.bag_water_l, lambda v: source.volume(v, True))),
+        ("Waste", _amount(settings.waste_share, lambda v: f"{v:.0%}")),
         ("Lengths are in", "inches" if source.units == "in" else "millimetres"),
     ]
     points = source.job.points()
@@ -286,10 +286,6 @@ def _figures(result: dict[str, Any]) -> str:
         shown = " / ".join(f"{n:.3g}" for n in numbers)
         said.append(f"{name.replace('_', ' ')} {shown} {unit}".strip())
     return ", ".join(said[:6])
-
-
-def _length(source: Source, key: str) -> str:
-    return _amount(source.settings[key], source.length)
 
 
 def _amount(value: Any, say: Any) -> str:

@@ -88,7 +88,7 @@ class Follower:
         self.profile = profile_of(session)
         self.then = cast("Job", JobAsOf(job, session))
         self.machine = self._machine(outline)
-        units = session.capture.get("units", job.settings["units"])
+        units = session.capture.get("units", job.settings.units)
         self._items = StoredItems(self.profile, units)
         self._reading = self._event = 0
         self._begun = False
@@ -184,7 +184,7 @@ class Follower:
         return pour_machine(
             then,
             told,
-            live_plan(told.data, plan, capture["bags"], then.settings["units"]),
+            live_plan(told.data, plan, capture["bags"], then.settings.units),
             session.boot_id,
             session.monotonic_s or 0.0,
             session.utc_s,

@@ -40,7 +40,7 @@ def survey_machine(
         Of the rod.
     """
     settings = job.settings
-    units, denominator = settings["units"], settings["denominator"]
+    units, denominator = settings.units, settings.denominator
     stands = [
         Stand(label, x_mm, y_mm, where(outline, x_mm, y_mm, units) if x_mm is not None else "")
         for label, x_mm, y_mm in capture["points"]
@@ -113,7 +113,7 @@ def setting_machine(
     from rig.survey.heights import lines_of
 
     settings = job.settings
-    units, denominator = settings["units"], settings["denominator"]
+    units, denominator = settings.units, settings.denominator
     shots = [shot for shot in shots_of(job) if shot.kind in ("floor", "benchmark", "threshold")]
     lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", job.setups())}
     shots = [shot for shot in shots if shot.setup in lines]
@@ -192,7 +192,7 @@ def guard_of(
             if shot.setup == setup
         },
         heights_mm=targets_mm if shots else (),
-        show=lambda mm: format_length(mm, settings["units"], settings["denominator"]),
+        show=lambda mm: format_length(mm, settings.units, settings.denominator),
     )
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
+    from rig.job.settings import Settings
     from rig.job.store import Job
     from rig.surface.running import Glance
 
@@ -49,7 +50,7 @@ class Watcher:
         Of the session.
     rings : tuple
         Walls, openings and doors, as the job keeps them.
-    settings : dict
+    settings : Settings
         Of the job: the minimum cover, for the volume so far.
     setups : sequence of str
         Of the job, in its order: the first is what heights are relative to.
@@ -62,7 +63,7 @@ class Watcher:
         shots: "Sequence[Shot]",
         setup: str,
         rings: Any,
-        settings: dict[str, Any],
+        settings: "Settings",
         setups: Sequence[str] = (),
         climb_mm: Callable[[float | None, float | None], float] = lambda x_mm, y_mm: 0.0,
     ) -> None:
@@ -116,7 +117,7 @@ class _FloorSoFar:
         shots: "list[Shot]",
         setup: str,
         rings: Any,
-        settings: dict[str, Any],
+        settings: "Settings",
         setups: Sequence[str],
         climb_mm: Callable[[float | None, float | None], float],
     ) -> None:
@@ -129,7 +130,7 @@ class _FloorSoFar:
         walls, openings, doors = rings
         self._outline = from_rings(walls, openings, tuple(Door(*door) for door in doors))
         self._settings, self._climb_mm = settings, climb_mm
-        self._units, self._denominator = settings["units"], settings["denominator"]
+        self._units, self._denominator = settings.units, settings.denominator
         floor = [shot for shot in shots if shot.kind == "floor"]
         try:
             lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", setups)}
@@ -245,7 +246,7 @@ class _FloorSoFar:
     def _told(self, label: str, glance: "Glance") -> News:
         from rig.study.planning import USUAL_MIN_COVER_MM
 
-        least = self._settings.get("min_cover_mm")
+        least = self._settings.min_cover_mm
         plane = glance.bound_mm + (USUAL_MIN_COVER_MM if least is None else least)
         return {
             "event": "picture",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rig.errors import BadInput, CannotAnswer
-from rig.quantities.bags import bag_sheet
+from rig.quantities.bags import sheet_of
 from rig.room import Outline
 from rig.study.lasers import shots_of
 from rig.study.picture import cells_of
@@ -56,13 +56,7 @@ def spacing_advice(
         `advise`: for each spacing the number of points, `safety_mm` that the plane lies higher for
         doubt, and `safety_bags` that this costs; `assumed`: the floor that was taken for typical.
     """
-    settings = job.settings
-    sheet = bag_sheet(
-        settings["bag_yield_l"],
-        settings["bag_mass_kg"],
-        settings["bag_water_l"],
-        settings["waste_share"],
-    )
+    sheet = sheet_of(job.settings)
     bags_per_mm = outline.area_m2 * (1.0 + sheet.waste_share) / sheet.yield_l
     length, sd, nugget_sd, told = _typical(job, outline)
     cells = cells_of(outline, _CELLS)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from rig.study.lasers import correction_of, places_of, trust_of
+from rig.study.lasers import trust_of
 from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
@@ -91,7 +91,7 @@ def share_of(
         In the place of what the job says.
     """
     mine = _setups_of(job, picture)
-    known = {**places_of(job), **(given or {})}
+    known = {**job.settings.laser_places, **(given or {})}
     lines = [line.setup for line in picture.ties.lines]
     names = [name for name in lines if name in set(mine)]
     if not mine or any(name not in known for name in names):
@@ -242,7 +242,7 @@ def errors_over(
     """
     shots = {shot.point: shot for shot in job.shots(kinds=[kind])}
     mine = [shots[label].setup for label in heights.labels]
-    known, names = places_of(job), list(dict.fromkeys(mine))
+    known, names = job.settings.laser_places, list(dict.fromkeys(mine))
     if any(name not in known for name in names):
         return None
     places = [known[name] for name in names]
@@ -375,7 +375,7 @@ def _advice(job: "Job", picture: "Picture", share: LaserShare) -> list[str]:
         float(area @ cells.y_mm / area.sum()),
     )
     worst = float(share.level_mm().max())
-    written = job.settings["units"], job.settings["denominator"]
+    written = job.settings.units, job.settings.denominator
     if len(share.places) == 1:
         (place,) = share.places.values()
         if math.dist(place, middle) > OFF_MIDDLE_MM:
@@ -394,7 +394,7 @@ def _advice(job: "Job", picture: "Picture", share: LaserShare) -> list[str]:
             )
         else:
             said += _unbalanced(share, marks)
-    if trust_says_climb(job) and correction_of(job) is None:
+    if trust_says_climb(job) and job.settings.laser_correction is None:
         said.append(
             "The two-peg test found a clear error: rig check two-peg with --correct takes its "
             "radial part off every shot."

@@ -1,12 +1,12 @@
 """What a job knows of its laser: where it stood at each set-up, and what the job asks of it."""
 
-import contextlib
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from rig.errors import BadInput, CannotAnswer, JobUnusable
+from rig.errors import BadInput, CannotAnswer
+from rig.job.settings import Place, RadialError, SetupTilt
 from rig.survey.heights import REFOUND_MM
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 
@@ -17,15 +17,10 @@ if TYPE_CHECKING:
     from rig.survey.laser.share import Trust
     from rig.survey.setups import Ties
 
-SETTING = "laser_places"
-CORRECTION = "laser_correction"
-TILT = "laser_tilt"
 FARTHEST_MM = 200_000.0
 FAR_MM = 30_000.0
 SAME_STAND_MM = 100.0
 """A place of the laser that is told within this of another is the same (common practice)."""
-
-Place = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,64 +50,31 @@ class Tilt:
         return (self.slope_mm_per_m[0] * right + self.slope_mm_per_m[1] * up) / 1000.0
 
 
-def places_of(job: "Job") -> dict[str, Place]:
-    """Where the laser stood at each set-up that says so, in mm on the plan."""
-    with _as_kept(job, SETTING) as stored:
-        return {setup: _numbers(place, 2) for setup, place in stored.items()}
-
-
 def set_place(job: "Job", setup: str, place: Place) -> None:
     """Keep where the laser stands; the change is an event like any edit."""
     if max(map(abs, place)) > FARTHEST_MM:
         raise BadInput("The laser's place is more than 200 m off the room's corner; check --laser.")
-    places, tilt = places_of(job), tilts_of(job).get(setup)
+    settings = job.settings
+    tilt = settings.laser_tilt.get(setup)
     if tilt is not None and math.dist(tilt.place, place) > SAME_STAND_MM:
         raise BadInput(
             f"The slope of set-up {setup} is corrected for a laser at another place. A laser that "
             "stands elsewhere is another set-up: --setup with a new name; or forget the "
             f"correction: rig check cross --no-correct --setup {setup}"
         )
-    if places.get(setup) != place:
-        job.update_settings({SETTING: {**places, setup: place}})
+    if settings.laser_places.get(setup) != place:
+        places = {**settings.laser_places, setup: place}
+        job.update_settings(replace(settings, laser_places=places))
 
 
-def correction_of(job: "Job") -> dict[str, float] | None:
-    """Return the radial error that is taken off every shot, and its doubt, where that is asked."""
-    with _as_kept(job, CORRECTION) as stored:
-        names = ("error_mm_per_m", "stderr_mm_per_m")
-        kept = _numbers([stored[name] for name in names], 2) if stored else ()
-        return dict(zip(names, kept, strict=True)) if stored else None
-
-
-@contextlib.contextmanager
-def _as_kept(job: "Job", key: str) -> Iterator[dict[str, Any]]:
-    """Give a setting to be taken apart; refuse one that is not as floor-rig writes it."""
-    try:
-        yield job.settings.get(key) or {}
-    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
-        raise JobUnusable(
-            f"{job.path}: what it keeps as {key} is not as floor-rig writes it; go on with a copy "
-            "of the job from before."
-        ) from error
-
-
-def _numbers(given: Iterable[Any], count: int) -> tuple[Any, ...]:
-    numbers = tuple(float(one) for one in given)
-    if len(numbers) != count or not all(map(math.isfinite, numbers)):
-        raise ValueError
-    return numbers
+def correct_radial(job: "Job", error: RadialError | None) -> None:
+    """Take a climb with distance off every shot from now on, or none any more."""
+    job.update_settings(replace(job.settings, laser_correction=error))
 
 
 def tilts_of(job: "Job") -> dict[str, Tilt]:
     """Return the slopes that are taken off the shots of a set-up, where that is asked."""
-    with _as_kept(job, TILT) as stored:
-        known = {
-            setup: (
-                *(_numbers(kept[name], 2) for name in ("slope_mm_per_m", "place")),
-                *_numbers([kept["stderr_mm_per_m"], kept["after_event"]], 2),
-            )
-            for setup, kept in stored.items()
-        }
+    known = job.settings.laser_tilt
     if not known:
         return {}
     moved: dict[str, int] = {}
@@ -122,11 +84,11 @@ def tilts_of(job: "Job") -> dict[str, Tilt]:
         # A jolt in a survey; in marker setting a sight that does not fit has no other word. What
         # drifts with the temperature goes up and down, and is taken to keep its slope.
         gone = told.get("found") == "jolt" or ("found" not in told and told.get("ok") is False)
-        if gone and setup is not None and setup in known and event.id > known[setup][3]:
+        if gone and setup is not None and setup in known and event.id > known[setup].after_event:
             moved.setdefault(setup, told["after_shot"])
     return {
-        setup: Tilt(slope, stderr, place, moved.get(setup))
-        for setup, (slope, place, stderr, _) in known.items()
+        setup: Tilt(one.slope_mm_per_m, one.stderr_mm_per_m, one.place, moved.get(setup))
+        for setup, one in known.items()
     }
 
 
@@ -142,22 +104,22 @@ def correct_tilt(
     """
     refuse_shot(job, setup)
     set_place(job, setup, place)
-    kept = {
-        "slope_mm_per_m": list(slope_mm_per_m),
-        "stderr_mm_per_m": stderr,
-        "place": list(place),
-        "after_event": max((event.id for event in job.events()), default=0),
-    }
-    with _as_kept(job, TILT) as stored:
-        tilts = {**stored, setup: kept}
-    job.update_settings({TILT: tilts})
+    settings = job.settings
+    tilt = SetupTilt(
+        slope_mm_per_m=slope_mm_per_m,
+        stderr_mm_per_m=stderr,
+        place=place,
+        after_event=max((event.id for event in job.events()), default=0),
+    )
+    tilts = {**settings.laser_tilt, setup: tilt}
+    job.update_settings(replace(settings, laser_tilt=tilts))
 
 
 def forget_tilt(job: "Job", setup: str) -> None:
     """Take no slope off the shots of a set-up any more."""
-    with _as_kept(job, TILT) as stored:
-        left = {name: kept for name, kept in stored.items() if name != setup}
-    job.update_settings({TILT: left or None})
+    settings = job.settings
+    left = {name: tilt for name, tilt in settings.laser_tilt.items() if name != setup}
+    job.update_settings(replace(settings, laser_tilt=left))
 
 
 def refuse_shot(job: "Job", setup: str) -> None:
@@ -178,15 +140,15 @@ def climb_of(job: "Job", setup: str) -> Callable[[float | None, float | None], f
     tilt = tilts_of(job).get(setup)
     if tilt is not None and tilt.until_shot is not None:
         tilt = None
-    return _climb(correction_of(job), places_of(job).get(setup), tilt)
+    return _climb(job.settings.laser_correction, job.settings.laser_places.get(setup), tilt)
 
 
 def shots_of(job: "Job") -> "list[Shot]":
     """Current shots, less the laser's radial error and its slope where these are corrected."""
-    shots, correction, tilts = job.shots(), correction_of(job), tilts_of(job)
+    shots, correction, tilts = job.shots(), job.settings.laser_correction, tilts_of(job)
     if correction is None and not tilts:
         return shots
-    places, corrected = places_of(job), []
+    places, corrected = job.settings.laser_places, []
     # A relabelled shot is written again, and has the slope of the line that it was taken by.
     moves = [move for event in job.events(["relabel"]) for move in event.data["moves"]]
     before = {move["new"]: move["shot"] for move in moves}
@@ -204,14 +166,14 @@ def shots_of(job: "Job") -> "list[Shot]":
 
 
 def _climb(
-    correction: dict[str, float] | None, place: Place | None, tilt: Tilt | None
+    correction: RadialError | None, place: Place | None, tilt: Tilt | None
 ) -> Callable[[float | None, float | None], float]:
     def climb_mm(x_mm: float | None, y_mm: float | None) -> float:
         if x_mm is None or y_mm is None:
             return 0.0
         climb = 0.0
         if correction is not None and place is not None:
-            climb = correction["error_mm_per_m"] * math.dist((x_mm, y_mm), place) / 1000.0
+            climb = correction.error_mm_per_m * math.dist((x_mm, y_mm), place) / 1000.0
         return climb if tilt is None else climb + tilt.climb_mm(x_mm, y_mm)
 
     return climb_mm
@@ -219,9 +181,9 @@ def _climb(
 
 def correction_warnings(job: "Job", setups: Iterable[str]) -> list[str]:
     """Say which shots a correction leaves as they are, and why."""
-    known, tilts, setups = places_of(job), tilts_of(job), list(setups)
+    known, tilts, setups = job.settings.laser_places, tilts_of(job), list(setups)
     said = []
-    if correction_of(job) is not None:
+    if job.settings.laser_correction is not None:
         said += [
             f"The shots of set-up {name} are not corrected: say where its laser stood (--laser)."
             for name in setups
@@ -250,7 +212,7 @@ def far_lasers(job: "Job", outline: "Outline") -> list[str]:
     return [
         f"The laser of set-up {setup} is said to stand {away_mm / 1000.0:.0f} m from the room, and "
         "its error there counts: is that its place (--laser X,Y)?"
-        for setup, place in places_of(job).items()
+        for setup, place in job.settings.laser_places.items()
         if (away_mm := outline.polygon.distance(Point(place))) > FAR_MM
     ]
 
@@ -261,9 +223,9 @@ def trust_of(job: "Job") -> "Trust":
 
     last = {check.kind: check.result for check in job.checks()}
     usual, usual_text = unchecked()
-    correction = correction_of(job)
+    correction = job.settings.laser_correction
     if correction is not None:
-        radial = correction["stderr_mm_per_m"]
+        radial = correction.stderr_mm_per_m
         told = [f"Climb with distance: corrected, ± {radial:.3f} mm/m left by the two-peg test."]
     elif "two-peg" in last:
         found = last["two-peg"]
@@ -356,7 +318,7 @@ def limit_of(job: "Job | None", outline: "Outline | None", setup: str) -> tuple[
             "--limit)"
         )
     x0, y0, x1, y1 = outline.polygon.bounds
-    place = places_of(job).get(setup)
+    place = job.settings.laser_places.get(setup)
     x, y = place or ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
     far_m = max(math.dist((x, y), corner) for corner in outline.walls) / 1000.0
     stands = "where the laser stands" if place else "the room's middle"
@@ -379,5 +341,5 @@ def tie_warnings(job: "Job", ties: "Ties | None" = None) -> list[str]:
         if len(sights) < 4 or len({sight.setup for sight in sights}) < 2:
             return []
         ties = ties_of(job.shots(), "", job.setups())
-    units, denominator = job.settings["units"], job.settings["denominator"]
+    units, denominator = job.settings.units, job.settings.denominator
     return contradictions(ties, lambda mm: format_length(mm, units, denominator))

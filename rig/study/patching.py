@@ -14,7 +14,7 @@ from rig.flatness.field import longest_line
 from rig.flatness.rules import Rule
 from rig.flatness.straightedge import worst_placement
 from rig.flatness.verdict import Model, judge
-from rig.quantities.bags import bag_sheet, bags_for
+from rig.quantities.bags import bags_for, sheet_of
 from rig.room import Outline, where
 from rig.study.picture import none_inside, outside_warnings, picture_of
 from rig.study.planning import CAUTIONS, plan_result
@@ -63,17 +63,12 @@ def patch_result(
         if price is not None and not (np.isfinite(price) and price > 0):
             raise BadInput(f"{name} must be a price a litre above 0, not {price:g}.")
     settings = job.settings
-    sheet = bag_sheet(
-        settings["bag_yield_l"],
-        settings["bag_mass_kg"],
-        settings["bag_water_l"],
-        settings["waste_share"],
-    )
+    sheet = sheet_of(settings)
     heights = own_heights(job, outline, "floor")
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
     model = surface_model(outline, heights, MOST_NODES)
-    nothing = judge(rule, outline, model, confidence, units=settings["units"])
+    nothing = judge(rule, outline, model, confidence, units=settings.units)
     longest = longest_line(outline)
     edges = rule.edges(longest)
     if rule.between == "line":
@@ -138,7 +133,7 @@ def patch_result(
     mean_l, p95_l = _volumes(work, model)
     bags = bags_for(mean_l, p95_l, sheet)
     pieces = patches.patches_of(work, model.coarse)
-    units = settings["units"]
+    units = settings.units
     placed = [told for piece in pieces if (told := _patch(piece, model, outline, units))]
     area_m2 = float(np.sum(work.area_mm2[work.fill_mm > patches.LEAST_DEPTH_MM])) * 1e-6
     return {

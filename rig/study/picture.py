@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import CannotAnswer
-from rig.quantities.bags import bag_sheet
+from rig.quantities.bags import sheet_of
 from rig.room import ON_WALL_MM, Outline, Raster, contains, raster, raster_of
 from rig.study.lasers import correction_warnings, far_lasers, shots_of, tie_warnings
 from rig.surface.floor_model import floor_model
@@ -110,12 +110,7 @@ def next_shots(job: "Job", picture: Picture) -> list[tuple[NextShot, float]]:
     A lower plane takes less compound, and a surer mean height a smaller stock for safety.
     """
     settings, extremes = job.settings, picture.extremes
-    sheet = bag_sheet(
-        settings["bag_yield_l"],
-        settings["bag_mass_kg"],
-        settings["bag_water_l"],
-        settings["waste_share"],
-    )
+    sheet = sheet_of(settings)
     bags_per_mm = picture.outline.area_m2 * (1.0 + sheet.waste_share) / sheet.yield_l
     return [
         (shot, shot.plane_mm * bags_per_mm)
@@ -231,13 +226,13 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     found += correction_warnings(job, [line.setup for line in picture.ties.lines])
     found += far_lasers(job, picture.outline)
     found += outside_warnings(job, picture.outline, "floor")
-    found += _unshot_floor(picture, job.settings["units"])
+    found += _unshot_floor(picture, job.settings.units)
     left = [point.label for point in job.unshot("floor")]
     if 0 < len(left) < len(job.points()):
         have = "grid point has" if len(left) == 1 else "grid points have"
         found.append(f"{len(left)} {have} no shot: {some_of(left)}.")
     heights, surface = picture.heights, picture.surface
-    units = job.settings["units"], job.settings["denominator"]
+    units = job.settings.units, job.settings.denominator
     odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     found += [unexplained_text(heights.labels[one.shot], one.above_mm, *units) for one in odd]
     far = breaks_the_model(surface)
@@ -286,7 +281,7 @@ def outside_warnings(job: "Job", outline: Outline, kind: str) -> list[str]:
     """Name the shots outside the walls, which may have been mended since: what counts of them."""
     shots = job.shots(kinds=[kind])
     away = outside_mm(outline, shots)
-    units = job.settings["units"]
+    units = job.settings.units
     near_mm = format_place(NEAR_WALL_MM, units)
     found = []
     for farther, which, does in (

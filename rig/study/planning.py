@@ -8,7 +8,7 @@ import numpy as np
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.layout import MarkerPlace
-from rig.quantities.bags import BagSheet, bag_sheet, bags_for
+from rig.quantities.bags import BagSheet, bags_for, sheet_of
 from rig.quantities.load import dead_load
 from rig.quantities.materials import materials_for, rules_with
 from rig.quantities.safety import Safety, best_purchase, safety_stock
@@ -37,6 +37,7 @@ from rig.units import Units, counted, format_chance, format_density, format_leng
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
+    from rig.job.settings import Settings
     from rig.job.store import Job
 
 # The backer for tile: at least 1/4 in over the high point (common practice, no source).
@@ -104,9 +105,9 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     """
     wanted = wanted or Wanted()
     settings = job.settings
-    units, denominator = settings["units"], settings["denominator"]
+    units, denominator = settings.units, settings.denominator
     min_cover_mm, assumptions = _min_cover(settings, units, denominator)
-    check_cover_limits(min_cover_mm, settings["max_cover_mm"])
+    check_cover_limits(min_cover_mm, settings.max_cover_mm)
     share, ties_mm, plain = share_of(job, picture), ties_over(job, picture), picture
     picture = replace(picture, extremes=with_shared(picture.extremes, share, ties_mm))
     extremes, cells = picture.extremes, picture.cells
@@ -117,12 +118,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
     holds = holds_of(job, picture, wanted.holds, warnings)
 
     plane, factor = _plane(picture, floor, wanted, holds, min_cover_mm, settings)
-    sheet = bag_sheet(
-        settings["bag_yield_l"],
-        settings["bag_mass_kg"],
-        settings["bag_water_l"],
-        settings["waste_share"],
-    )
+    sheet = sheet_of(settings)
     ground = None
     if wanted.grind_cost is not None or wanted.fill_cost is not None:
         unground = _bags95(_volume(picture, floor, plane)[0], picture, sheet)
@@ -192,7 +188,7 @@ def plan_result(job: "Job", picture: Picture, wanted: Wanted | None = None) -> d
             "bags": safety.stock_l / sheet.yield_l,
             "shares": safety.shares,
         },
-        "lifts": lifts(cover.max_mm, settings["max_cover_mm"]),
+        "lifts": lifts(cover.max_mm, settings.max_cover_mm),
         "dead_load_kpa": {"mean": load.mean_kpa, "max": load.max_kpa},
         "roughness_mm": float(np.sqrt(picture.surface.nugget_mm2)),
     }
@@ -263,7 +259,7 @@ def holds_of(
         x_mm, y_mm, height_mm = hold
         if not contains(picture.outline, np.array([x_mm]), np.array([y_mm]))[0]:
             warnings.append("The held place lies outside the floor; its height is taken as said.")
-        shown = format_length(height_mm, settings["units"], settings["denominator"])
+        shown = format_length(height_mm, settings.units, settings.denominator)
         found.append(Hold(x_mm, y_mm, height_mm, f"the held height {shown}"))
     return found
 
@@ -274,10 +270,10 @@ def _plane(
     wanted: Wanted,
     holds: list[Hold],
     min_cover_mm: float,
-    settings: dict[str, Any],
+    settings: "Settings",
 ) -> tuple[Plane, float]:
     """The plane before any grinding, and the factor of the floor's bound that it keeps."""
-    extremes, units = picture.extremes, Units(settings["units"], settings["denominator"])
+    extremes, units = picture.extremes, Units(settings.units, settings.denominator)
 
     def say_place(x: float, y: float) -> str:
         return where(picture.outline, x, y, units.system)
@@ -474,8 +470,8 @@ def marker_rows(
     ]
 
 
-def _min_cover(settings: dict[str, Any], units: str, denominator: int) -> tuple[float, list[str]]:
-    given = settings["min_cover_mm"]
+def _min_cover(settings: "Settings", units: str, denominator: int) -> tuple[float, list[str]]:
+    given = settings.min_cover_mm
     if given is not None:
         return float(given), []
     shown = format_length(USUAL_MIN_COVER_MM, units, denominator)

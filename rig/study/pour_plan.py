@@ -71,7 +71,7 @@ def ground_of(
                 "door with rig edit --door."
             )
         exit_mm = outline.doors[0].middle
-    units = job.settings["units"]
+    units = job.settings.units
     place_on(outline, "exit", *exit_mm, units)
     if start_mm is not None:
         place_on(outline, "start", *start_mm, units)
@@ -118,7 +118,7 @@ def pour_result(
     runs: int = RUNS,
 ) -> dict[str, Any]:
     """Plan the pour, as `rig pour plan --json` prints it."""
-    units = job.settings["units"]
+    units = job.settings.units
     if learnt is not None:
         crew = replace(crew, times=crew.times.faster_by(learnt.hands))
     made = forecast(ground, crew, runs)
@@ -307,9 +307,9 @@ def _said_of(made: Forecast, ground: Ground, units: str) -> list[str]:
 
 def _too_deep(job: "Job", plan: "Plan", sheet: Sheet) -> list[str]:
     """Say where one pour takes more than the job or the sheet allows in one go."""
-    units, denominator = job.settings["units"], job.settings["denominator"]
+    units, denominator = job.settings.units, job.settings.denominator
     deepest = float(plan.result["cover_mm"]["max"])
-    limits = [("the job", job.settings["max_cover_mm"]), ("the sheet", sheet.max_cover_mm)]
+    limits = [("the job", job.settings.max_cover_mm), ("the sheet", sheet.max_cover_mm)]
     return [
         f"The deepest place takes {format_off(deepest - limit, units, denominator)} more than the "
         f"{format_length(limit, units, denominator)} that {whose} allows in one go: fill the deep "

@@ -107,7 +107,7 @@ def proof(
     """
     kind = kind_to_judge(job, kind)
     surfaces = surfaces or Surfaces(outline)
-    units = job.settings["units"]
+    units = job.settings.units
     heights = own_heights(job, outline, kind)
     verdict, laser = _with_laser(
         job, kind, heights, _judge(job, outline, rule, confidence, heights, surfaces, kind)
@@ -152,7 +152,7 @@ def _with_laser(
     if stderr is None:
         return verdict, None
     by = float(ndtri(verdict.confidence)) * stderr
-    written = job.settings["units"], job.settings["denominator"]
+    written = job.settings.units, job.settings.denominator
     room = worst.limit_mm - worst.gap_mm
     if (verdict.word == "in" and room < by) or (verdict.word == "out" and -room < by):
         text = (
@@ -255,7 +255,7 @@ def _judge(
 
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, kind or "floor"))
-    shared, units = None, job.settings["units"]
+    shared, units = None, job.settings.units
     if kind is not None and rule.measure in ("f-numbers", "level"):
         shared = errors_over(job, kind, heights)
     if rule.measure == "f-numbers":

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from rig.job import Job
+from rig.job.settings import Settings
 
 WALLS = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
 NOBODY = 65534
@@ -22,7 +23,7 @@ def path(tmp_path: Path) -> str:
 
 @pytest.fixture
 def job(path: str) -> Iterator[Job]:
-    with Job.create(path, {"units": "mm", "min_cover_mm": 6.0}, WALLS) as job:
+    with Job.create(path, Settings(units="mm", min_cover_mm=6.0), WALLS) as job:
         yield job
 
 

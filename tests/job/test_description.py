@@ -1,7 +1,10 @@
 """Settings, outline and grid come back as given; what they were before is kept as an event."""
 
+import json
 import shutil
+import sqlite3
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,23 +13,35 @@ from hypothesis import strategies as st
 
 from rig.errors import BadInput
 from rig.job import DoorEnds, Job, Point
+from rig.job.settings import RadialError, Settings, SetupTilt
 from tests.job.conftest import WALLS
 
 AMOUNT = st.none() | st.floats(0.0, 1e9)
-SETTINGS = st.fixed_dictionaries(
-    {},
-    optional={
-        "units": st.sampled_from(["in", "mm"]),
-        "denominator": st.integers(1, 64),
-        "covering": st.none() | st.text(st.characters(codec="utf-8"), min_size=1).filter(str.strip),
-        "min_cover_mm": AMOUNT,
-        "max_cover_mm": AMOUNT,
-        "bag_yield_l": AMOUNT,
-        "bag_mass_kg": AMOUNT,
-        "bag_water_l": AMOUNT,
-        "waste_share": AMOUNT,
-        "note": st.text() | st.floats(allow_nan=False, allow_infinity=False) | st.booleans(),
-    },
+PLACE = st.tuples(st.floats(-1e5, 1e5), st.floats(-1e5, 1e5))
+SETTINGS = st.builds(
+    Settings,
+    units=st.sampled_from(["in", "mm"]),
+    denominator=st.integers(1, 64),
+    covering=st.none() | st.text(st.characters(codec="utf-8"), min_size=1).filter(str.strip),
+    min_cover_mm=AMOUNT,
+    max_cover_mm=AMOUNT,
+    bag_yield_l=AMOUNT,
+    bag_mass_kg=AMOUNT,
+    bag_water_l=AMOUNT,
+    waste_share=AMOUNT,
+    laser_places=st.dictionaries(st.sampled_from(["1", "2", "next day"]), PLACE),
+    laser_correction=st.none()
+    | st.builds(RadialError, error_mm_per_m=st.floats(-9, 9), stderr_mm_per_m=st.floats(0, 9)),
+    laser_tilt=st.dictionaries(
+        st.sampled_from(["1", "2"]),
+        st.builds(
+            SetupTilt,
+            slope_mm_per_m=PLACE,
+            stderr_mm_per_m=st.floats(0, 9),
+            place=PLACE,
+            after_event=st.integers(0, 10**6),
+        ),
+    ),
 )
 
 
@@ -35,32 +50,39 @@ SETTINGS = st.fixed_dictionaries(
 def test_settings_come_back_as_they_were_last_given(changes):
     folder = Path(tempfile.mkdtemp())
     try:
-        expected = {"units": "in", "denominator": 32}
         with Job.create(folder / "job.sqlite", changes[0], WALLS) as job:
             for change in changes:
                 job.update_settings(change)
-        for change in changes:
-            expected |= change
         with Job.open(folder / "job.sqlite") as job:
-            got = job.settings
-        assert {key: value for key, value in got.items() if value is not None} == {
-            key: value for key, value in expected.items() if value is not None
-        }
+            assert job.settings == changes[-1]
     finally:
         shutil.rmtree(folder)
 
 
 def test_an_edit_is_kept_with_old_and_new(job):
-    job.update_settings({"min_cover_mm": 8, "units": "mm", "tint": "grey"})
-    job.update_settings({"min_cover_mm": 8.0})
+    places = {"1": (5.0, 6.0)}
+    job.update_settings(Settings(units="mm", min_cover_mm=8, laser_places=places))
+    job.update_settings(Settings(units="mm", min_cover_mm=8.0, laser_places=places))
     (event,) = job.events(["edit"])
     assert event.data == {
-        "old": {"min_cover_mm": 6.0, "tint": None},
-        "new": {"min_cover_mm": 8.0, "tint": "grey"},
+        "old": {"min_cover_mm": 6.0, "laser_places": None},
+        "new": {"min_cover_mm": 8.0, "laser_places": {"1": [5.0, 6.0]}},
     }
-    job.update_settings({"tint": None, "units": None})
-    assert "tint" not in job.settings
-    assert job.settings["units"] == "in"
+    job.update_settings(Settings())
+    assert job.events(["edit"])[1].data["new"]["laser_places"] is None
+    assert job.settings == Settings()
+
+
+def test_what_another_version_keeps_beside_the_settings_stays(job, path):
+    with sqlite3.connect(path) as plain:
+        plain.execute("""UPDATE job SET other = '{"tint":"grey"}'""")
+    plain.close()
+    job.update_settings(Settings(units="in", laser_places={"1": (0.0, 1.0)}))
+    job.close()
+    with sqlite3.connect(path) as plain:
+        ((kept,),) = plain.execute("SELECT other FROM job")
+    plain.close()
+    assert json.loads(kept) == {"tint": "grey", "laser_places": {"1": [0.0, 1.0]}}
 
 
 @pytest.mark.parametrize(
@@ -73,13 +95,13 @@ def test_an_edit_is_kept_with_old_and_new(job):
         ({"waste_share": -0.1}, "waste is -0.1"),
         ({"bag_yield_l": float("inf")}, "bag yield is inf"),
         ({"covering": ""}, "covering is empty"),
-        ({"other": [float("nan")]}, "not finite"),
+        ({"laser_places": {"1": (float("nan"), 0.0)}}, "not finite"),
     ],
 )
 def test_a_wrong_setting_is_named_and_none_is_changed(job, wrong, named):
     before = job.settings
     with pytest.raises(BadInput, match=named):
-        job.update_settings({"bag_mass_kg": 22.7} | wrong)
+        job.update_settings(replace(before, **{"bag_mass_kg": 22.7} | wrong))
     assert job.settings == before
     assert job.events() == []
 

@@ -15,11 +15,12 @@ import pytest
 from rig.errors import BadInput, JobUnusable, RigError
 from rig.job import Job, opening
 from rig.job.schema import APPLICATION_ID, TABLES
+from rig.job.settings import Settings
 from tests.job.conftest import WALLS, begin
 
 
 def make(path: str, shots: int = 0) -> None:
-    with Job.create(path, {"spacing": 3}, WALLS) as job:
+    with Job.create(path, Settings(), WALLS) as job:
         session = begin(job)
         for n in range(shots):
             job.log_reading(session, n, 1.7e9, "x" * 50, 1.0, "valid", n)
@@ -38,7 +39,7 @@ def make(path: str, shots: int = 0) -> None:
 
 
 def test_a_new_job_is_a_sqlite_file_of_ours_with_all_tables_strict(path):
-    Job.create(path, {}, WALLS).close()
+    Job.create(path, Settings(), WALLS).close()
     assert sorted(os.listdir(os.path.dirname(path))) == ["job.sqlite", "job.sqlite.lock"]
     with sqlite3.connect(path) as plain:
         assert plain.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
@@ -62,7 +63,7 @@ def test_a_writer_commits_to_the_disk_and_keeps_references(job):
 def test_an_existing_file_is_never_overwritten(path):
     Path(path).write_text("notes")
     with pytest.raises(BadInput, match="already"):
-        Job.create(path, {}, WALLS)
+        Job.create(path, Settings(), WALLS)
     assert Path(path).read_text() == "notes"
 
 
@@ -75,7 +76,7 @@ def test_a_file_that_appears_while_the_job_is_made_is_not_overwritten(path, monk
 
     monkeypatch.setattr(opening, "_write_draft", write_and_race)
     with pytest.raises(BadInput, match="already"):
-        Job.create(path, {}, WALLS)
+        Job.create(path, Settings(), WALLS)
     assert Path(path).read_text() == "the other's"
     assert os.listdir(os.path.dirname(path)) == ["job.sqlite"]
 
@@ -94,11 +95,11 @@ def test_a_disk_without_hard_links_gets_its_job_too(path, monkeypatch):
 @pytest.mark.parametrize(
     ("settings", "walls"),
     [
-        ({"min_cover_mm": float("nan")}, WALLS),
-        ({"min_cover_mm": -1.0}, WALLS),
-        ({"units": "furlong"}, WALLS),
-        ({"mood": float("inf")}, WALLS),
-        ({}, [(0.0, 0.0), (float("inf"), 0.0)]),
+        (Settings(min_cover_mm=float("nan")), WALLS),
+        (Settings(min_cover_mm=-1.0), WALLS),
+        (Settings(units="furlong"), WALLS),
+        (Settings(laser_places={"1": (float("inf"), 0.0)}), WALLS),
+        (Settings(), [(0.0, 0.0), (float("inf"), 0.0)]),
     ],
 )
 def test_a_refused_job_leaves_nothing_behind(path, settings, walls):
@@ -111,8 +112,9 @@ def test_a_job_killed_while_it_is_made_is_not_there(path):
     code = f"""
         import os, signal
         from rig.job import Job
-        class Deadly(dict):
-            def items(self):
+        from rig.job.settings import Settings
+        class Deadly(Settings):
+            def stored(self):
                 os.kill(os.getpid(), signal.SIGKILL)
         Job.create({path!r}, Deadly(), {WALLS!r})
     """
@@ -125,12 +127,12 @@ def test_a_job_killed_while_it_is_made_is_not_there(path):
 def test_what_is_left_of_an_earlier_job_is_not_played_into_a_new_one(path):
     Path(path + "-wal").write_bytes(b"log of a file that was deleted")
     with pytest.raises(BadInput, match="-wal is left"):
-        Job.create(path, {}, WALLS)
+        Job.create(path, Settings(), WALLS)
 
 
 def test_no_folder_and_no_file_are_bad_input(tmp_path):
     with pytest.raises(BadInput, match="no folder"):
-        Job.create(tmp_path / "none" / "job.sqlite", {}, WALLS)
+        Job.create(tmp_path / "none" / "job.sqlite", Settings(), WALLS)
     with pytest.raises(BadInput, match=r"no job file at .*: make one with `rig new`"):
         Job.open(tmp_path / "job.sqlite")
     with pytest.raises(BadInput, match="not a file"):
@@ -268,7 +270,7 @@ def test_a_read_only_file_can_be_read_and_is_refused_to_a_writer_at_once(open_fo
 
 def test_a_read_only_folder_with_a_log_is_never_read_without_it(open_folder, unprivileged):
     path = str(open_folder / "job.sqlite")
-    with Job.create(path, {}, WALLS) as job:
+    with Job.create(path, Settings(), WALLS) as job:
         begin(job)
         copy = open_folder / "copy"
         copy.mkdir()
@@ -285,4 +287,4 @@ def test_a_folder_that_may_not_be_written_gets_no_job(open_folder, unprivileged)
     open_folder.chmod(0o555)
     unprivileged()
     with pytest.raises(JobUnusable, match="no job can be made"):
-        Job.create(open_folder / "job.sqlite", {}, WALLS)
+        Job.create(open_folder / "job.sqlite", Settings(), WALLS)

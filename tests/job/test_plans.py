@@ -2,11 +2,13 @@
 
 import hashlib
 import sqlite3
+from dataclasses import replace
 
 import pytest
 
 from rig.errors import BadInput, CannotAnswer
 from rig.job import Job
+from rig.job.settings import RadialError, Settings
 from tests.job.conftest import WALLS, begin
 
 
@@ -58,22 +60,25 @@ def test_what_does_not_carry_the_plane_is_no_change(job, plan, shoot):
     shoot("A2", 40.0, kind="finished")
     shoot("M1", 40.0, kind="marker")
     shoot("BM2", 90.0, kind="benchmark")
-    job.update_settings({"units": "in", "denominator": 16, "note": "x"})
+    job.update_settings(replace(job.settings, units="in", denominator=16))
     job.set_outline(WALLS, [], [(0.0, 0.0, 900.0, 0.0)])
     assert job.changed_since(plan, bags=True) == []
 
 
 def test_where_the_laser_stood_changes_a_plan_only_where_it_is_reckoned_with(job, shoot):
     shoot("A1", 50.0)
-    job.update_settings({"laser_places": {"1": [0.0, 0.0]}})
+    job.update_settings(Settings(laser_places={"1": (0.0, 0.0)}))
     plan = job.save_plan({}, {}, 0.0, 0.0, 0.0)
-    job.update_settings({"laser_places": {"1": [5.0, 0.0]}})
+    job.update_settings(Settings(laser_places={"1": (5.0, 0.0)}))
     assert job.changed_since(plan) == []
-    job.update_settings({"laser_correction": {"mm_per_m": 0.1, "stderr": 0.02}})
+    error = RadialError(error_mm_per_m=0.1, stderr_mm_per_m=0.02)
+    job.update_settings(Settings(laser_places={"1": (5.0, 0.0)}, laser_correction=error))
     plan = job.save_plan({}, {}, 0.0, 0.0, 0.0)
-    job.update_settings({"laser_places": {"1": [5.0, 0.0], "2": [0.0, 9.0]}})
+    places = {"1": (5.0, 0.0), "2": (0.0, 9.0)}
+    job.update_settings(Settings(laser_places=places, laser_correction=error))
     assert job.changed_since(plan) == []
-    job.update_settings({"laser_places": {"1": [6.0, 0.0], "2": [0.0, 9.0]}})
+    places = {"1": (6.0, 0.0), "2": (0.0, 9.0)}
+    job.update_settings(Settings(laser_places=places, laser_correction=error))
     assert job.changed_since(plan) == ["laser's place"]
 
 
@@ -97,13 +102,15 @@ def test_relabelled_shots_are_named_at_both_ends(job, plan):
 
 
 def test_edits_under_the_plane_are_named(job, plan):
-    job.update_settings({"min_cover_mm": 7.0, "max_cover_mm": 30.0, "covering": "tile"})
-    job.update_settings({"bag_yield_l": 12.5, "waste_share": 0.05})
+    before = job.settings
+    plane_too = replace(before, min_cover_mm=7.0, max_cover_mm=30.0, covering="tile")
+    job.update_settings(plane_too)
+    job.update_settings(replace(plane_too, bag_yield_l=12.5, waste_share=0.05))
     job.set_outline(WALLS, [[(1.0, 1.0), (2.0, 1.0), (2.0, 2.0)]])
     plane = ["outline", "covering", "minimum cover", "maximum cover"]
     assert job.changed_since(plan) == plane
     assert job.changed_since(plan, bags=True) == [*plane, "bag yield", "waste"]
-    job.update_settings({"min_cover_mm": 6.0, "max_cover_mm": None, "covering": None})
+    job.update_settings(before)
     job.set_outline(WALLS)
     assert job.changed_since(plan) == []
 

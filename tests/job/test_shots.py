@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from rig.errors import BadInput
 from rig.job import Job, Shot
+from rig.job.settings import Settings
 from tests.job.conftest import WALLS, begin
 
 
@@ -192,7 +193,7 @@ def test_any_order_of_acts_leaves_what_a_slate_would_show(steps):
     written = 0
     folder = Path(tempfile.mkdtemp())
     try:
-        with Job.create(folder / "job.sqlite", {}, WALLS) as job:
+        with Job.create(folder / "job.sqlite", Settings(), WALLS) as job:
             session = begin(job)
             for n, (act, argument) in enumerate(steps):
                 ids = {shot.point: shot.id for shot in job.shots()}

@@ -14,6 +14,7 @@ import pytest
 
 from rig.errors import JobUnusable
 from rig.job import Job, description
+from rig.job.settings import Settings
 
 SHOOTER = textwrap.dedent("""
     import itertools, sys
@@ -159,7 +160,7 @@ def test_a_refused_change_leaves_what_waits_and_no_trace_of_itself(
 
     monkeypatch.setattr(description, "write_settings", break_down)
     with pytest.raises(RuntimeError, match="broken"):
-        job.update_settings({"units": "in"})
+        job.update_settings(Settings(units="in"))
     job.flush()
     assert [event.kind for event in job.events()] == ["act"]
 

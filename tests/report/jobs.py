@@ -86,7 +86,7 @@ def _set(run, job):
     """Set all markers but the last with a tape, each first 4 mm too low."""
     with Job.open(job[1]) as made:
         targets = [marker.target_reading_mm for marker in made.markers()[:-1]]
-        size = 25.4 if made.settings["units"] == "in" else 1.0
+        size = 25.4 if made.settings.units == "in" else 1.0
     typed = "".join(f"{(t + 4) / size:.4f}\n{t / size:.4f}\n" for t in targets)
     done = run("set", "--typed", "--skip-check", *job, typed=typed)
     assert done.code == 0, done.err

@@ -2,6 +2,7 @@
 
 import pytest
 
+from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.session.recorder import Recorder
 from rig.study.lasers import line_of
@@ -38,7 +39,7 @@ def checked(found, offset=0.0, time_s=60.0):
 
 @pytest.fixture
 def job(tmp_path):
-    with Job.create(tmp_path / "job.sqlite", {"units": "mm"}, SQUARE) as made:
+    with Job.create(tmp_path / "job.sqlite", Settings(units="mm"), SQUARE) as made:
         yield made
 
 

@@ -6,10 +6,11 @@ import time
 import pytest
 
 from rig.job.rows import Shot
+from rig.job.settings import Settings
 from rig.session.watcher import Watcher
 
 RINGS = (((0.0, 0.0), (3600.0, 0.0), (3600.0, 4500.0), (0.0, 4500.0)), (), ())
-SETTINGS = {"min_cover_mm": 6.0, "units": "mm", "denominator": 32}
+SETTINGS = Settings(min_cover_mm=6.0, units="mm")
 PLACES = [(300.0 + 750 * i, 300.0 + 780 * j) for j in range(6) for i in range(5)]
 
 

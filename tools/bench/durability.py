@@ -5,6 +5,7 @@ import tempfile
 import time
 from pathlib import Path
 
+from rig.job.settings import Settings
 from rig.job.store import Job
 
 SHOTS = 60  # short rounds and many: the best of each meets a disk that nobody else uses
@@ -37,7 +38,7 @@ def run() -> list[dict[str, object]]:
 
 
 def _ours(path: Path) -> float:
-    with Job.create(path, {"units": "in"}, CORNERS, [], []) as job:
+    with Job.create(path, Settings(units="in"), CORNERS, [], []) as job:
         session = _session(job)
         begun = time.perf_counter()
         for n in range(SHOTS):
@@ -59,7 +60,7 @@ def _ours(path: Path) -> float:
 
 
 def _bare(path: Path) -> float:
-    with Job.create(path, {"units": "in"}, CORNERS, [], []) as job:
+    with Job.create(path, Settings(units="in"), CORNERS, [], []) as job:
         _session(job)
     bare = sqlite3.connect(path, isolation_level=None)
     bare.execute("PRAGMA journal_mode=WAL")
@@ -87,7 +88,7 @@ def _bare(path: Path) -> float:
 
 def _readings(path: Path) -> float:
     count = 20_000
-    with Job.create(path, {"units": "in"}, CORNERS, [], []) as job:
+    with Job.create(path, Settings(units="in"), CORNERS, [], []) as job:
         session = _session(job)
         begun = time.perf_counter()
         for n in range(count):

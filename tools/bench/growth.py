@@ -16,6 +16,7 @@ from rig.devices.profile import load_profile
 from rig.flatness.field import field_of
 from rig.flatness.rules import Edge
 from rig.flatness.straightedge import worst_placement
+from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.room import room
 from rig.surface.floor_model import floor_model
@@ -88,7 +89,7 @@ def _sentence(n: int) -> bytes:
 
 def _job(path: Path) -> Job:
     path.unlink(missing_ok=True)
-    return Job.create(path, {"units": "mm"}, CORNERS)
+    return Job.create(path, Settings(units="mm"), CORNERS)
 
 
 def _session(job: Job) -> int:

@@ -40,6 +40,7 @@ from rig.devices.reading import Back, Lost, Reading
 from rig.errors import BadInput
 from rig.events import Event
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
+from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.room import from_rings
 from rig.session.machines import guard_of, survey_machine
@@ -87,7 +88,7 @@ class SurveyModel(RuleBasedStateMachine):
         memory = "/dev/shm" if Path("/dev/shm").is_dir() else None
         self.folder = Path(tempfile.mkdtemp(prefix="floor-rig-model-", dir=memory))
         self.path = self.folder / "job.sqlite"
-        with Job.create(self.path, {"units": "mm"}, WALLS) as job:
+        with Job.create(self.path, Settings(units="mm"), WALLS) as job:
             job.set_points(POINTS)
         self.rod = Rod()
         self.setup, self.line_mm, self.height_mm = "1", 0.0, 1200.0

@@ -24,6 +24,7 @@ from rig.devices.reading import Reading
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput, RigError
 from rig.flatness import level_lines, rules
+from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.page import messages as page_messages
 from rig.page.messages import Refused
@@ -241,7 +242,7 @@ def _job_file() -> bytes:
     """A job with something in every table."""
     path = _shelf() / "seed.sqlite"
     walls = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
-    with Job.create(path, {"units": "mm"}, walls, [], [(0.0, 500.0, 0.0, 1300.0)]) as job:
+    with Job.create(path, Settings(units="mm"), walls, [], [(0.0, 500.0, 0.0, 1300.0)]) as job:
         job.set_points([("A1", 150.0, 150.0, 1), ("A2", 150.0, 900.0, 2)])
         session = job.start_session(
             "survey", "1", "serial", _PROFILES[-1].read_text(), _CAPTURE, "boot", 1e9
@@ -294,7 +295,7 @@ def _jobs(data: bytes) -> None:
         if plan is not None:
             job.changed_since(plan, bags=True)
         if len(data) % 2 == 0:
-            job.update_settings({"units": "in"})
+            job.update_settings(Settings(units="in"))
     for session, source in replayed_sessions(path, "survey", "mm", None):
         with Job.open(path) as job:
             with as_logged(path, session.id):

@@ -22,6 +22,7 @@ import apsw
 
 from rig.errors import JobUnusable
 from rig.job import opening
+from rig.job.settings import Settings
 from rig.job.store import Job
 
 SECTOR = 512
@@ -201,7 +202,7 @@ def survey(path: Path, tell: Callable[[int, str, float], None]) -> None:
 
 def new_job(path: Path, shots: int) -> None:
     """A job with a grid and nothing shot."""
-    with Job.create(path, {"units": "mm"}, CORNERS) as job:
+    with Job.create(path, Settings(units="mm"), CORNERS) as job:
         job.set_points(points(shots))
 
 

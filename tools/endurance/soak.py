@@ -16,6 +16,7 @@ from typing import Any
 from rig.devices.decoder import Decoder
 from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost
+from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.room import from_rings
 from rig.session.machines import guard_of, survey_machine
@@ -79,7 +80,7 @@ def soak(hours: int, folder: Path, most_bytes: int | None = None, per_hour_s: in
     path = folder / "soak.sqlite"
     count = int(hours * per_hour_s / POINT_EVERY_S) + 2
     profile = load_profile("sentence")
-    with Job.create(path, {"units": "mm"}, WALLS) as job:
+    with Job.create(path, Settings(units="mm"), WALLS) as job:
         points = [(f"A{n}", 10.0 * n % 19_000, 9_000.0) for n in range(count)]
         capture = {
             "kind": "floor", "points": points, "dwell_s": 1.0, "walk_s": 1.0, "still_mm": 0.5,

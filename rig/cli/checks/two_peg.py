@@ -153,18 +153,16 @@ def command(
 
 def _correct(place: Any, found: Any, wanted: bool) -> str:
     """Keep a two-peg test's error to be taken off every shot, or forget it."""
-    from rig.study.lasers import CORRECTION
+    from rig.job.settings import RadialError
+    from rig.study.lasers import correct_radial
 
     if place.job is None:
         raise BadInput("--correct needs a job whose shots to correct: --job PATH.")
     if not wanted:
-        place.job.update_settings({CORRECTION: None})
+        correct_radial(place.job, None)
         return "No error is taken off the shots any more."
-    kept = {
-        "error_mm_per_m": found.error_mm_per_m,
-        "stderr_mm_per_m": found.stderr_mm_per_m,
-    }
-    place.job.update_settings({CORRECTION: kept})
+    error = RadialError(error_mm_per_m=found.error_mm_per_m, stderr_mm_per_m=found.stderr_mm_per_m)
+    correct_radial(place.job, error)
     return (
         f"From now on {found.error_mm_per_m:+.3f} mm/m of distance from the laser are taken off "
         "every shot of this job where it is known where the laser stood. Plan again: rig plan"

@@ -1,0 +1,150 @@
+"""What a job is told once and keeps: its units, the compound, where the laser stood.
+
+A record for whoever reads; the file holds the first eight in columns, the rest as JSON. What a
+newer or older floor-rig keeps beside them stays in the file untouched.
+"""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from rig.record import Record
+from rig.units import System
+
+Place = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RadialError(Record):
+    """A climb of the laser's line with distance that is taken off every shot.
+
+    Attributes
+    ----------
+    error_mm_per_m : float
+        Positive where the line climbs with the distance from the laser.
+    stderr_mm_per_m : float
+    """
+
+    error_mm_per_m: float
+    stderr_mm_per_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetupTilt(Record):
+    """A slope of one set-up's line that is taken off its shots.
+
+    Attributes
+    ----------
+    slope_mm_per_m : (float, float)
+        The line's rise along the plan's x and y.
+    stderr_mm_per_m : float
+        Of each.
+    place : (x_mm, y_mm)
+        Where the laser stands.
+    after_event : int
+        The job's last event when it was measured.
+    """
+
+    slope_mm_per_m: Place
+    stderr_mm_per_m: float
+    place: Place
+    after_event: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings(Record):
+    """All that a job was told, None where it was not.
+
+    Attributes
+    ----------
+    units : {"in", "mm"}
+        That quantities are written in.
+    denominator : int
+        The finest fraction of an inch.
+    covering : str or None
+        What will lie on the floor, in the user's words.
+    min_cover_mm, max_cover_mm : float or None
+        Least compound over the high point; most of it in one lift.
+    bag_yield_l, bag_mass_kg, bag_water_l : float or None
+        Of one bag, by its sheet.
+    waste_share : float or None
+        Bought on top, as a share of what lies in place.
+    laser_places : mapping of str to (x_mm, y_mm)
+        Where the laser stood, by set-up.
+    laser_correction : RadialError or None
+    laser_tilt : mapping of str to SetupTilt
+        By set-up.
+    """
+
+    units: System = "in"
+    denominator: int = 32
+    covering: str | None = None
+    min_cover_mm: float | None = None
+    max_cover_mm: float | None = None
+    bag_yield_l: float | None = None
+    bag_mass_kg: float | None = None
+    bag_water_l: float | None = None
+    waste_share: float | None = None
+    laser_places: Mapping[str, Place] = field(default_factory=dict)
+    laser_correction: RadialError | None = None
+    laser_tilt: Mapping[str, SetupTilt] = field(default_factory=dict)
+
+    def stored(self) -> dict[str, Any]:
+        """Return it as the file keeps it: what is empty is not there."""
+        told = self.as_json()
+        return {key: None if value in ({}, None) else value for key, value in told.items()}
+
+
+NAMES = tuple(one.name for one in fields(Settings))
+
+
+def settings_of(stored: Mapping[str, Any]) -> Settings:
+    """Return the settings that a file keeps.
+
+    Raises
+    ------
+    ValueError
+        With the key whose value is not as floor-rig writes it.
+    """
+    known = {name: stored[name] for name in NAMES if stored.get(name) is not None}
+    for key, read in (
+        ("laser_places", _places),
+        ("laser_correction", _radial),
+        ("laser_tilt", _tilts),
+    ):
+        if key in known:
+            try:
+                known[key] = read(known[key])
+            except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+                raise ValueError(key) from error
+    return Settings(**known)
+
+
+def _places(stored: Mapping[str, Any]) -> dict[str, Place]:
+    return {setup: _pair(place) for setup, place in stored.items()}
+
+
+def _radial(stored: Mapping[str, Any]) -> RadialError:
+    error, stderr = _pair((stored["error_mm_per_m"], stored["stderr_mm_per_m"]))
+    return RadialError(error_mm_per_m=error, stderr_mm_per_m=stderr)
+
+
+def _tilts(stored: Mapping[str, Any]) -> dict[str, SetupTilt]:
+    found = {}
+    for setup, kept in stored.items():
+        stderr, after = _pair((kept["stderr_mm_per_m"], kept["after_event"]))
+        found[setup] = SetupTilt(
+            slope_mm_per_m=_pair(kept["slope_mm_per_m"]),
+            stderr_mm_per_m=stderr,
+            place=_pair(kept["place"]),
+            after_event=int(after),
+        )
+    return found
+
+
+def _pair(given: Iterable[Any]) -> Place:
+    first, second = (float(one) for one in given)
+    if not (math.isfinite(first) and math.isfinite(second)):
+        raise ValueError(given)
+    return first, second

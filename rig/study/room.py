@@ -1,0 +1,80 @@
+"""What a job's room is: area, walls and corners, and what an edit of it changes."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from rig.record import OMITTED, Record
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+    from rig.quantities.materials import Rule
+    from rig.room import Outline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Corner(Record):
+    """A corner of the walls, in mm."""
+
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomAnswer(Record):
+    """A job's room, as `rig new --json` and `rig edit --json` print it.
+
+    Attributes
+    ----------
+    job : str
+        Path of the job file.
+    area_m2, perimeter_mm : float
+    corners : tuple of Corner
+    closing_mm : float or None
+        How far walls that were paced out failed to close.
+    materials : mapping of str to float or None
+        Rules that were changed, and what to.
+    warnings : tuple of str or None
+    """
+
+    job: str
+    area_m2: float
+    perimeter_mm: float
+    corners: tuple[Corner, ...]
+    closing_mm: float | None = field(default=None, metadata=OMITTED)
+    materials: Mapping[str, float] | None = field(default=None, metadata=OMITTED)
+    warnings: tuple[str, ...] | None = field(default=None, metadata=OMITTED)
+
+
+def room_answer(
+    path: str,
+    outline: "Outline",
+    closing_mm: float | None,
+    rules: "Iterable[Rule]" = (),
+    warnings: Iterable[str] | None = None,
+) -> RoomAnswer:
+    """Tell what a room is like; `rules` and `warnings` are those of an edit."""
+    changed = {rule.key: rule.amount for rule in rules}
+    return RoomAnswer(
+        job=path,
+        area_m2=outline.area_m2,
+        perimeter_mm=outline.perimeter_mm,
+        corners=tuple(Corner(x_mm=x, y_mm=y) for x, y in outline.walls),
+        closing_mm=closing_mm,
+        materials=changed or None,
+        warnings=None if warnings is None else tuple(warnings),
+    )
+
+
+def outline_of(job: "Job") -> "Outline":
+    """Return the job's outline with openings and doors."""
+    from rig.room import Door, from_rings
+
+    walls, openings, doors = job.outline_rings()
+    return from_rings(walls, openings, tuple(Door(*door) for door in doors))
+
+
+def set_outline(job: "Job", outline: "Outline") -> None:
+    """Keep an outline in place of the one there."""
+    doors = [(door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm) for door in outline.doors]
+    job.set_outline(outline.walls, outline.openings, doors)

@@ -1,0 +1,71 @@
+"""What is said of a room: its size, its corners, doors and numbered walls."""
+
+from typing import TYPE_CHECKING
+
+from rig.units import Units
+from rig.words import say
+
+if TYPE_CHECKING:
+    from rig.room import Outline
+
+
+def room_lines(job: str, outline: "Outline", closing_mm: float | None, units: Units) -> list[str]:
+    """Describe a room, a line for each thing."""
+
+    def at(x_mm: float, y_mm: float) -> str:
+        return f"({units.place(x_mm)}, {units.place(y_mm)})"
+
+    lines = [
+        say(
+            "Job {job}: {area}, {perimeter} of wall.",
+            job=job,
+            area=units.area(outline.area_m2),
+            perimeter=units.place(outline.perimeter_mm),
+        )
+    ]
+    if closing_mm is not None:
+        lines += [
+            say(
+                "The walls close to {apart}; the error is spread over the corners.",
+                apart=units.length(closing_mm),
+            ),
+            say("Corners (x, y): {corners}", corners=" ".join(at(*xy) for xy in outline.walls)),
+        ]
+    lines += [
+        say(
+            "Door from {start} to {end}.",
+            start=at(door.x_mm, door.y_mm),
+            end=at(door.end_x_mm, door.end_y_mm),
+        )
+        for door in outline.doors
+    ]
+    return [*lines, *wall_lines(outline, units)]
+
+
+def wall_lines(outline: "Outline", units: Units) -> list[str]:
+    """Say in a line which wall has which number; nothing where a door gives them names."""
+    if outline.doors:
+        return []
+    from rig.room import named_walls
+
+    walls = (
+        say("{wall} from ({x}, {y})", wall=name, x=units.place(x), y=units.place(y))
+        for name, (x, y), _ in named_walls(outline)
+    )
+    return [
+        say(
+            "Without a door (--door X,Y,WIDTH) the walls go by number: {walls}.",
+            walls=", ".join(walls),
+        )
+    ]
+
+
+def rule_line(key: str, amount: float, unit: str, units: Units) -> str:
+    """Say what a rule for materials has been set to."""
+    if unit == "mm":
+        shown = units.length(amount)
+    elif unit == "l":
+        shown = units.volume(amount, liquid=True)
+    else:
+        shown = f"{amount:g} {unit}"
+    return say("Rule changed: {key} is {amount} now.", key=key, amount=shown)
