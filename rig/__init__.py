@@ -7,3 +7,14 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 __version__ = "0.1.0"
+
+
+def main() -> None:
+    """Start the command line; a Ctrl-C while it loads ends it as quietly as one later."""
+    import sys
+
+    try:
+        from rig.cli import main as run
+    except KeyboardInterrupt:
+        sys.exit(130)
+    run()

@@ -38,6 +38,10 @@ COMMANDS = {
 }
 
 
+PACKAGES = {"fpdf": "fpdf2", "serial": "pyserial", "re2": "google-re2"}
+"""Packages that are not called as what they hold is."""
+
+
 class _LazyGroup(click.Group):
     """A group that knows its commands' names and help before it imports any of them."""
 
@@ -80,10 +84,12 @@ def rig() -> None:
 def main(args: Sequence[str] | None = None) -> None:
     """Run the command line and exit with the code that section by section the help promises.
 
-    0 done; 1 the job cannot answer; 2 bad input; 3 device not available; 4 job file unusable.
+    0 done; 1 the job cannot answer; 2 bad input; 3 device not available; 4 job file unusable;
+    5 job held by another process.
     """
     try:
         code = rig.main(list(args) if args is not None else None, "rig", standalone_mode=False)
+        sys.stdout.flush()
     except click.ClickException as error:
         error.show()
         code = error.exit_code
@@ -92,7 +98,29 @@ def main(args: Sequence[str] | None = None) -> None:
     except RigError as error:
         click.echo(f"rig: {error}", err=True)
         code = error.exit_code
+    except ModuleNotFoundError as error:
+        click.echo(f"rig: {_missing(error)}", err=True)
+        code = 2
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        code = 0
+        code = 0  # who read has enough
+        _speak_no_more()
+    except OSError as error:
+        if error.filename is not None:  # no write to the output that failed
+            raise
+        _speak_no_more()
+        click.echo(f"rig: the output cannot be written: {error.strerror}.", err=True)
+        code = 2
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _missing(error: ModuleNotFoundError) -> str:
+    name = (error.name or "").partition(".")[0]
+    return (
+        f"the library {name} is not installed, and this command needs it. Install it (pip install "
+        f"{PACKAGES.get(name, name)}), or all of them with bash tools/setup."
+    )
+
+
+def _speak_no_more() -> None:
+    """Let the interpreter flush what is left into nothing, so that its end is a quiet one."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
