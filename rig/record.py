@@ -29,6 +29,11 @@ class Record:
         return told
 
 
+def fields_of(record: Record) -> dict[str, Any]:
+    """Return a record's fields as they are, to make one of a kind that has more of them."""
+    return {one.name: getattr(record, one.name) for one in fields(record)}
+
+
 def to_json(value: Any) -> Any:
     """Return a value as JSON holds it: records become dicts, tuples and arrays lists."""
     if is_dataclass(value) and not isinstance(value, type):

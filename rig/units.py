@@ -287,6 +287,10 @@ class Units:
         """Write a distance to find a place by: `4 ft 6 in` to half an inch, or `1.85 m`."""
         return format_place(mm, self.system)
 
+    def span(self, mm: float) -> str:
+        """Write how long an edge is, or how far readings stand apart: `10 ft`, or `3048 mm`."""
+        return self.length(mm, step_mm=1.0) if self.is_metric else self.place(mm)
+
     def slope(self, ratio: float, *, up: bool = False) -> str:
         """Write a slope: `5 mm/m`, or `0.06 in/ft`; `up` rounds it so that it is enough."""
         return format_slope(ratio, self.system, up=up)
@@ -613,3 +617,6 @@ def _figures(value: float) -> str:
     size = abs(value)
     places = 3 if size < 0.1 else 2 if size < 10 else 1 if size < 100 else 0
     return _trimmed(_nearest(value, Fraction(1, 10**places)))
+
+
+METRIC = Units("mm")

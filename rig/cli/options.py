@@ -212,6 +212,10 @@ def json_option(command: Command) -> Command:
     )(command)
 
 
+why_option = click.option(
+    "--why", is_flag=True, help="Tell what stands behind the answer too, as the report does."
+)
+
 confidence_option = click.option(
     "--confidence",
     type=Confidence(),

@@ -1,7 +1,6 @@
 """The plan of a proof: the judged surface, the worst place, and every strip that fails."""
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -20,6 +19,9 @@ from rig.drawing.vector import (
     line,
 )
 from rig.room import Outline
+from rig.study.proof import Place, Proof, Strip, Worst
+from rig.words import flatness as words
+from rig.words import say
 
 FAILED = Pen("alarm", 0.9, (2.4, 0.9))
 WORST = Pen("alarm", 1.6)
@@ -31,8 +33,8 @@ def flatness_drawing(
     outline: Outline,
     look: Look,
     height: Callable[[Floats, Floats], Floats],
-    verdict: Mapping[str, Any],
-    strips: Sequence[Mapping[str, Any]] = (),
+    told: Proof,
+    strips: Sequence[Strip] = (),
     lines: Sequence[tuple[str, Floats]] = (),
     title: str = "Flatness",
 ) -> Drawing:
@@ -44,31 +46,26 @@ def flatness_drawing(
     look : Look
     height : callable
         Of x and y (m,): height of the surface, (m,).
-    verdict : mapping
-        As `rig flatness --json` prints it.
-    strips : sequence of mappings
-        Failed placements: `gap_mm`, `limit_mm`, `x_mm`, `y_mm` and two `supports`.
+    told : Proof
+    strips : sequence of Strip
+        Failed placements beside the worst.
     lines : sequence of (name, places)
         Lines that F-numbers are taken along, places (n, 2).
     """
     lattice = lattice_of(outline, height)
     lattice.values[:] -= lattice.values.max()
     contours = contours_of(outline, lattice, look.units)
-    worst = verdict["worst"]
-    level = verdict.get("measure") == "level"
-    over = bool(worst) and worst["gap_mm"] > worst["limit_mm"] * (1 + 1e-9)
+    worst, wording = told.worst, words.WORDING[told.measure]
+    over = worst is not None and worst.gap_mm > worst.limit_mm * (1 + 1e-9)
     keys: list[Key] = []
     if worst:
         pen = WORST if over else GOOD
-        text = "worst place of the edge, over the limit" if over else "worst place, in the limit"
-        if level:
-            text = f"worst line, end to end, {'over' if over else 'in'} the limit"
-        keys.append(Key(stroke(pen), text))
+        keys.append(Key(stroke(pen), wording.key_over if over else wording.key_in))
     if strips:
         keys.append(Key(stroke(FAILED), "edge over the limit too"))
     if lines:
         keys.append(Key(stroke(RUN), "line of readings"))
-    if verdict["next"]:
+    if told.next:
         keys.append(Key(_plus, "a shot here would settle it"))
     frame = Frame(
         outline,
@@ -88,32 +85,36 @@ def flatness_drawing(
         x, y = run[len(run) // 2]
         frame.add(*frame.labels.beside(x, y, [(name, SMALL_MM, True)], 0.6))
     for n, strip in enumerate(strips, 1):
-        ends = frame.places(np.array([(p["x_mm"], p["y_mm"]) for p in strip["supports"]]))
+        ends = _ends(frame, strip.supports)
         frame.add(tagged("strip", str(n), [line(ends, FAILED)]))
-    if worst and worst["gap_mm"] > 0:
-        what = "lower by" if level else "gap"
+    if worst and worst.gap_mm > 0:
+        what = say(wording.drawn, off=look.off(worst.gap_mm))
         frame.add(_worst(frame, look, worst, WORST if over else GOOD, what))
-    for place in verdict["next"]:
-        frame.add(*_plus(*frame.place(place["x_mm"], place["y_mm"])))
+    for place in told.next:
+        frame.add(*_plus(*frame.place(place.x_mm, place.y_mm)))
     frame.label_contours()
     return frame.finish(title, f"Contour lines every {look.length(contours.step)}.")
 
 
-def _worst(frame: Frame, look: Look, worst: Mapping[str, Any], pen: Pen, what: str) -> Group:
-    ends = frame.places(np.array([(p["x_mm"], p["y_mm"]) for p in worst["supports"]]))
+def _ends(frame: Frame, supports: Sequence[Place]) -> Floats:
+    return frame.places(np.array([(place.x_mm, place.y_mm) for place in supports]))
+
+
+def _worst(frame: Frame, look: Look, worst: Worst, pen: Pen, what: str) -> Group:
+    ends = _ends(frame, worst.supports)
     shapes: list[Shape] = [line(ends, Pen("paper", pen.width_mm + 0.8)), line(ends, pen)]
     for end in ends:
         wings = [(end[0] - 1.5, end[1] + 2.4), (end[0] + 1.5, end[1] + 2.4)]
         shapes.append(area([[tuple(end), *wings]], "paper", Pen(pen.colour, 0.4)))
-    x, y = frame.place(worst["x_mm"], worst["y_mm"])
+    x, y = frame.place(worst.x_mm, worst.y_mm)
     shapes.append(Circle(x, y, 1.7, Pen(pen.colour, 0.6), "paper"))
-    told = [
-        (f"{what} {look.off(worst['gap_mm'])}", USUAL_MM, True),
-        (f"limit {look.length(worst['limit_mm'])}", SMALL_MM + 0.2, False),
+    texts = [
+        (what, USUAL_MM, True),
+        (say("limit {limit}", limit=look.length(worst.limit_mm)), SMALL_MM + 0.2, False),
     ]
     frame.labels.take((x - 2, y - 2, x + 2, y + 2))
-    shapes += frame.labels.beside(x, y, told, 2.4, must=True)
-    return tagged("worst", look.length(worst["gap_mm"]), shapes)
+    shapes += frame.labels.beside(x, y, texts, 2.4, must=True)
+    return tagged("worst", look.length(worst.gap_mm), shapes)
 
 
 def _plus(x: float, y: float) -> list[Shape]:

@@ -18,7 +18,8 @@ import numpy as np
 from rig.errors import BadInput
 from rig.flatness.field import Floats
 from rig.flatness.level_lines import LevelLine
-from rig.units import M2_PER_FT2, MM_PER_FT, MM_PER_IN, counted, format_area, format_place
+from rig.units import M2_PER_FT2, METRIC, MM_PER_FT, MM_PER_IN, Units, counted
+from rig.words import flatness as words
 
 # The foot edition's constant, and the metric edition's (which is not 4.57 in to the last digit).
 FF_FOOT_MM, FF_METRIC_MM = 4.57 * MM_PER_IN, 115.8
@@ -162,7 +163,7 @@ def minimum_rules(
     lines: Sequence[LevelLine],
     area_m2: float | None,
     edge_mm: float | None = None,
-    units: str = "mm",
+    units: Units = METRIC,
 ) -> list[str]:
     """What of the method's minimum rules the lines break, or cannot show.
 
@@ -173,42 +174,25 @@ def minimum_rules(
         Of the section; unknown for a bare table.
     edge_mm : float, optional
         Distance of the nearest reading from a wall or opening.
-    units : {'in', 'mm'}
+    units : Units
         Of the texts.
     """
     broken = []
-    count = sum(len(line.z_mm) - 2 for line in lines)
     short = [line.name for line in lines if (len(line.z_mm) - 1) * line.step_mm < LEAST_LINE_MM - 1]
     if short:
-        broken.append(
-            f"Lines under {format_place(LEAST_LINE_MM, units)}, the least for F-numbers: "
-            f"{', '.join(short[:5])}."
-        )
+        broken.append(words.short_lines(short, LEAST_LINE_MM, units))
     if area_m2 is None:
-        broken.append(
-            "The area of the section is not known from a table of lines: the least section "
-            f"({format_area(LEAST_SECTION_M2, units)}), the count of readings that it asks for, "
-            "edges and directions are for you to check."
-        )
+        broken.append(words.area_unknown(LEAST_SECTION_M2, units))
     else:
         if area_m2 < LEAST_SECTION_M2:
-            broken.append(
-                f"The floor of {format_area(area_m2, units)} is smaller than the least section for "
-                f"F-numbers ({format_area(LEAST_SECTION_M2, units)}): the numbers are no proof by "
-                "the method."
-            )
+            broken.append(words.section_too_small(area_m2, LEAST_SECTION_M2, units))
+        count = sum(len(line.z_mm) - 2 for line in lines)
         square_feet = max(area_m2, LEAST_SECTION_M2) / M2_PER_FT2
         least = 2.0 * math.sqrt(square_feet) if square_feet <= 1600.0 else square_feet / 30.0
         if count < least:
-            broken.append(
-                f"{count} curvature readings are fewer than the {math.ceil(least)} that this "
-                "area asks for."
-            )
+            broken.append(words.too_few_curvatures(count, math.ceil(least)))
     if edge_mm is not None and edge_mm < LEAST_EDGE_MM - 1.0:
-        broken.append(
-            f"Readings come within {format_place(edge_mm, units)} of a wall or opening; F-numbers "
-            f"keep {format_place(LEAST_EDGE_MM, units)} away."
-        )
+        broken.append(words.near_wall(edge_mm, LEAST_EDGE_MM, units))
     return broken
 
 

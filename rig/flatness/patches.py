@@ -21,7 +21,7 @@ from scipy.optimize import linprog
 
 from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, Ints, Lines, longest_line
-from rig.flatness.rules import Edge
+from rig.flatness.rule import Edge
 from rig.flatness.straightedge import all_lines, batches, gaps, read_together, shares
 from rig.room import Outline, raster
 

@@ -14,7 +14,7 @@ from scipy import ndimage
 
 from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, lattice, step_for
-from rig.flatness.verdict import DRAW_STEP_MM, Model, spacing_of
+from rig.flatness.model import DRAW_STEP_MM, Model, spacing_of
 from rig.room import Outline
 from rig.surface.places import checked_places, checked_values
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.flatness.field import Field, Floats, Ints, Lines, bearings, lines_at, longest_line
-from rig.flatness.rules import Edge
+from rig.flatness.rule import Edge
 from rig.room import Outline
 
 # Heights that are worked off at once: about what a processor keeps near.

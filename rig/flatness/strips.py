@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rig.flatness.field import Field, longest_line
-from rig.flatness.rules import Edge
+from rig.flatness.rule import Edge
 from rig.flatness.straightedge import Placement, all_lines, batches, gaps, lay, place_on_line
 from rig.room import Outline
 

@@ -1,24 +1,24 @@
 """The part of a report that proves the flatness, of the finished surface or of the floor."""
 
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 
 from rig.drawing.flatness import flatness_drawing
+from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
-from rig.flatness.rules import Rule, load_rule
-from rig.report.document import Facts, Figure, Section, Table, Tone, Words, bullets, section
+from rig.flatness.rules import load_rule
+from rig.report.document import Block, Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
-from rig.study.proof import kind_to_judge, near_points, own_heights, proof, strips
-from rig.units import counted, format_between, format_chance
+from rig.study.judged import kind_to_judge, own_heights
+from rig.study.proof import Change, PourProof, Proof, Strip, proof, strips
+from rig.units import Units
+from rig.words import flatness as words
+from rig.words import say, say_many
 
 DEFAULT_RULE = "click-lock"
 TONES: dict[str, Tone] = {"in": "good", "out": "bad", "unsure": "unsure"}
-SAYS = {
-    "in": "{what} keeps the rule {rule}.",
-    "out": "{what} does not keep the rule {rule}.",
-    "unsure": "Too close to tell whether {what_low} keeps the rule {rule}.",
-}
+MOST_STRIPS = 20
 
 
 def proof_section(source: Source) -> Section:
@@ -39,88 +39,131 @@ def proof_section(source: Source) -> Section:
         )
     except CannotAnswer as error:
         return section("proof", "Proof of flatness", Words(f"Not yet: {error}"))
-    finished = kind == "finished"
-    what = "The finished surface" if finished else "The floor as it is, before any pour,"
-    says = SAYS[told["verdict"]].format(
-        what=what, what_low=what[0].lower() + what[1:], rule=told["rule"]
-    )
-    rows = [
-        ("Rule", f"{told['rule']}: {told['text']}"),
-        ("Source", told["source"]),
-        (
-            "Conforms with",
-            f"{format_chance(told['chance'])} probability; {told['confidence']:.0%} is asked for",
-        ),
-    ]
-    worst = told["worst"]
-    if worst:
-        low, high = worst["range_mm"]
-        near = near_points(source.job, worst["x_mm"], worst["y_mm"])
-        rows += [
-            (
-                "Worst place",
-                f"{_found(source, told)} on the best estimate; the worst anywhere, reckoned to "
-                "this limit, is "
-                f"{format_between(low, high, source.units, source.denominator)} 9 times in 10",
-            ),
-            (
-                "Limit there",
-                f"{source.length(worst['limit_mm'])}, "
-                f"{'ends' if told['measure'] == 'level' else 'supports'} "
-                f"{source.place(worst['span_mm'])} apart",
-            ),
-            ("Which is", ", ".join(part for part in (near, worst["where"]) if part)),
-        ]
-    if told["share_in"] is not None:
-        of = "lines" if told["measure"] == "level" else "placements"
-        rows.append(("Within the limit", f"{told['share_in']:.1%} of all {of}"))
-    rows += _f_rows(told)
-    before, change = told.get("before"), told.get("change")
-    if before:
-        rows.append(("Before the pour", _before(source, before, told["measure"])))
-    if change and change["depth_mm"]:
-        depth = change["depth_mm"]
-        rows.append(
-            (
-                "The pour raised it by",
-                f"{source.length(depth['min'])} to {source.length(depth['max'])}, "
-                f"{source.length(depth['mean'])} on average, "
-                f"at {counted(change['points'], 'point')}",
-            )
-        )
     failed = strips(source.job, source.outline, rule, kind, source.surfaces)
-    settle = [source.where(place["x_mm"], place["y_mm"]) for place in told["next"]]
+    settle = [source.where(place.x_mm, place.y_mm) for place in told.next]
+    verdict, *behind = verdict_blocks(told, source.job.units, settle)
     return section(
         "proof",
-        "Proof of flatness" if finished else "Flatness of the floor as it is",
-        Words(says, TONES[told["verdict"]]),
+        "Proof of flatness" if kind == "finished" else "Flatness of the floor as it is",
+        verdict,
         assumed,
-        Facts(tuple(rows)),
-        bullets(told["warnings"], "warning"),
-        Words("Shots that would settle it:") if settle else None,
-        bullets(settle),
+        *behind,
         _strips_table(source, failed),
-        _markers_table(source, change),
-        _figure(source, kind, rule, told, failed[1:] if worst else failed),
-        Words("The standard itself and the covering's maker rule over what stands here.", "small"),
+        _figure(source, told, failed[1:] if told.worst else failed),
         new_page=True,
     )
 
 
-def _figure(
-    source: Source, kind: str, rule: Rule, told: dict[str, Any], failed: list[dict[str, Any]]
-) -> Figure:
-    heights = own_heights(source.job, source.outline, kind)
+def verdict_blocks(told: Proof, units: Units, settle: Sequence[str]) -> list[Block]:
+    """What is told of a proof, on paper and on the screen; `settle` says the shots to take."""
+    unsure = told.verdict == "unsure"
+    says = words.SAYS[told.kind][told.verdict]
+    blocks = [
+        Words(say(says, rule=told.rule, text=told.text), TONES[told.verdict], told="answer"),
+        Words(words.conforms(told.chance, told.confidence), told="answer"),
+        *_worst_blocks(told, units),
+        bullets(
+            told.warnings,
+            "warning",
+            told="answer" if unsure else "why",
+            reminder=say_many(
+                "{count} warning stands behind this.",
+                "{count} warnings stand behind this.",
+                len(told.warnings),
+            ),
+        ),
+        Words(say("To settle it, shoot: {places}.", places="; ".join(settle)), told="answer")
+        if settle
+        else None,
+        *_pour_blocks(told, units),
+        Facts(tuple(_facts(told, units))),
+        _lines_table(told),
+        Words(words.STANDARD_RULES, "small"),
+    ]
+    return [block for block in blocks if block is not None]
+
+
+def _worst_blocks(told: Proof, units: Units) -> list[Block]:
+    blocks: list[Block] = []
+    worst = told.worst
+    if worst is not None:
+        text = say(
+            words.WORDING[told.measure].worst,
+            off=units.off(worst.gap_mm),
+            where=worst.where,
+            limit=_limit(told, units),
+        )
+        blocks.append(Words(text, told="answer"))
+    for name, number, ci90 in (("FF", told.ff, told.ff_ci90), ("FL", told.fl, told.fl_ci90)):
+        if ci90 is not None:
+            blocks.append(Words(words.f_number(name, number, ci90), told="answer"))
+    return blocks
+
+
+def _pour_blocks(told: Proof, units: Units) -> list[Block | None]:
+    if not isinstance(told, PourProof):
+        return []
+    blocks: list[Block | None] = []
+    before = told.before
+    if before is not None:
+        gap = before.worst.gap_mm if before.worst else None
+        text = words.before_pour(before.verdict, told.measure, gap, units)
+        blocks.append(Words(text, told="answer"))
+    if told.change is not None:
+        kicked = [
+            words.kicked(one.label, one.off_mm, units) for one in told.change.markers if one.kicked
+        ]
+        blocks += [bullets(kicked, "warning", told="answer"), _markers_table(told.change, units)]
+    return blocks
+
+
+def _limit(told: Proof, units: Units) -> str:
+    assert told.worst is not None
+    return say(
+        words.WORDING[told.measure].limit,
+        limit=units.length(told.worst.limit_mm),
+        span=units.place(told.worst.span_mm),
+    )
+
+
+def _facts(told: Proof, units: Units) -> list[tuple[str, str]]:
+    rows = [(say("Rule"), f"{told.rule}: {told.text}"), (say("Source"), told.source)]
+    if told.worst is not None:
+        worst_is = say(
+            "{between} 9 times in 10, reckoned to the limit of the worst place",
+            between=units.between(*told.worst.range_mm),
+        )
+        rows.append((say("The worst anywhere"), worst_is))
+    if told.share_in is not None:
+        within = say(words.WORDING[told.measure].within, share=f"{told.share_in:.1%}")
+        rows.append((say("Within the limit"), within))
+    if isinstance(told, PourProof) and told.change is not None and told.change.depth_mm:
+        depth = told.change.depth_mm
+        text = words.raised(told.change.points, depth.min, depth.max, depth.mean, units)
+        rows.append((say("The pour raised it by"), text))
+    return rows
+
+
+def _lines_table(told: Proof) -> Table | None:
+    if not told.lines:
+        return None
+    rows = tuple((one.line, words.endless(one.ff), words.endless(one.fl)) for one in told.lines)
+    return Table(say("F-numbers of the lines"), ("Line", "FF", "FL"), rows, right=(1, 2))
+
+
+def _figure(source: Source, told: Proof, failed: Sequence[Strip]) -> Figure:
+    heights = own_heights(source.job, source.outline, told.kind)
     surface = source.surfaces.of(heights)
-    lines = []
-    if rule.measure == "f-numbers":
-        rows: dict[str, list[tuple[float, float]]] = {}
-        for label, x, y in zip(heights.labels, heights.x_mm, heights.y_mm, strict=True):
-            name, dash, _ = label.partition("-")
-            if dash and any(name == line["line"] for line in told["lines"]):
-                rows.setdefault(name, []).append((float(x), float(y)))
-        lines = [(name, np.array(places)) for name, places in rows.items() if len(places) > 1]
-    title = "Flatness of the finished surface" if kind == "finished" else "Flatness of the floor"
+    rows: dict[str, list[tuple[float, float]]] = {}
+    names = {line.line for line in told.lines}
+    for label, x, y in zip(heights.labels, heights.x_mm, heights.y_mm, strict=True):
+        name, dash, _ = label.partition("-")
+        if dash and name in names:
+            rows.setdefault(name, []).append((float(x), float(y)))
+    lines: list[tuple[str, Floats]] = [
+        (name, np.array(places)) for name, places in rows.items() if len(places) > 1
+    ]
+    finished = told.kind == "finished"
     return Figure(
         "flatness",
         flatness_drawing(
@@ -130,66 +173,36 @@ def _figure(
             told,
             failed,
             lines,
-            title,
+            "Flatness of the finished surface" if finished else "Flatness of the floor",
         ),
     )
 
 
-def _f_rows(told: dict[str, Any]) -> list[tuple[str, str]]:
-    def say(value: float | None) -> str:
-        return "without end" if value is None else f"{value:.1f}"
-
-    if told["ff"] is None and not told["lines"]:
-        return []
-    rows = []
-    for name in ("ff", "fl"):
-        low, high = told[f"{name}_ci90"]
-        rows.append(
-            (name.upper(), f"{say(told[name])}; with 90 % between {say(low)} and {say(high)}")
-        )
-    return rows
-
-
-def _found(source: Source, told: dict[str, Any]) -> str:
-    off = source.off(told["worst"]["gap_mm"])
-    if told["measure"] == "level":
-        return f"one end {off} lower than the other"
-    return f"a gap of {off}"
-
-
-def _before(source: Source, before: dict[str, Any], measure: str) -> str:
-    word = {"in": "in", "out": "out", "unsure": "too close to tell"}[before["verdict"]]
-    if not before["worst"]:
-        return word
-    what = "fall" if measure == "level" else "gap"
-    return f"{word}, worst {what} {source.length(before['worst']['gap_mm'])}"
-
-
-def _strips_table(source: Source, failed: list[dict[str, Any]]) -> Table | None:
+def _strips_table(source: Source, failed: Sequence[Strip]) -> Table | None:
     if not failed:
         return None
     rows = tuple(
         (
-            source.length(one["gap_mm"]),
-            source.length(one["limit_mm"]),
-            source.where(one["x_mm"], one["y_mm"]),
+            source.length(one.gap_mm),
+            source.length(one.limit_mm),
+            source.where(one.x_mm, one.y_mm),
         )
-        for one in failed[:20]
+        for one in failed[:MOST_STRIPS]
     )
     return Table("Strips that fail, each dip once", ("Gap", "Limit", "Where"), rows, right=(0, 1))
 
 
-def _markers_table(source: Source, change: dict[str, Any] | None) -> Table | None:
-    if not change or not change["markers"]:
+def _markers_table(change: Change, units: Units) -> Table | None:
+    if not change.markers:
         return None
     rows = tuple(
         (
-            one["label"],
-            ("+" if one["off_mm"] > 0 else "") + source.length(one["off_mm"]),
-            source.doubt(2 * one["stderr_mm"]),
-            "was it kicked?" if one["kicked"] else "",
+            one.label,
+            ("+" if one.off_mm > 0 else "") + units.length(one.off_mm),
+            f"± {units.doubt(2 * one.stderr_mm)}",
+            "was it kicked?" if one.kicked else "",
         )
-        for one in change["markers"]
+        for one in change.markers
     )
     return Table(
         "Cured surface over the tops of the markers",

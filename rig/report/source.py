@@ -10,9 +10,9 @@ import numpy as np
 from rig.drawing.frame import Look
 from rig.errors import CannotAnswer
 from rig.room import Outline
+from rig.study.judged import Surfaces
 from rig.study.lasers import shots_of
 from rig.study.picture import Picture, cells_of, floor_result, high_of, picture_of
-from rig.study.proof import Surfaces
 from rig.survey.heights import Heights, heights_of, lines_of
 from rig.units import (
     format_area,

@@ -11,14 +11,15 @@ import shapely
 from rig.errors import BadInput, CannotAnswer
 from rig.flatness import patches
 from rig.flatness.field import longest_line
-from rig.flatness.rules import Rule
+from rig.flatness.measures.straightedge import Straightedge
+from rig.flatness.model import Model
+from rig.flatness.rule import Rule
 from rig.flatness.straightedge import worst_placement
-from rig.flatness.verdict import Model, judge
 from rig.quantities.bags import bags_for, sheet_of
 from rig.room import Outline, where
+from rig.study.judged import own_heights, surface_model
 from rig.study.picture import none_inside, outside_warnings, picture_of
 from rig.study.planning import CAUTIONS, plan_result
-from rig.study.proof import own_heights, surface_model
 from rig.units import counted, format_area, format_chance, format_mass, format_slope
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def patch_result(
     CannotAnswer
         Too few shots, or no patch does it.
     """
-    if rule.measure != "straightedge":
+    if not isinstance(rule, Straightedge):
         raise BadInput(
             f"Rule {rule.key} is no straightedge rule; patches are found for those: rig rules."
         )
@@ -68,7 +69,7 @@ def patch_result(
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
     model = surface_model(outline, heights, MOST_NODES)
-    nothing = judge(rule, outline, model, confidence, units=settings.units)
+    nothing = rule.judge(outline, model, confidence, units=job.units)
     longest = longest_line(outline)
     edges = rule.edges(longest)
     if rule.between == "line":
@@ -193,7 +194,7 @@ def _way(
     chance: float,
     model: Model,
     outline: Outline,
-    rule: Rule,
+    rule: Straightedge,
     fill_cost: float | None,
     grind_cost: float | None,
     sheet: Any,

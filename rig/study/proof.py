@@ -2,371 +2,405 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rig.errors import CannotAnswer
-from rig.flatness import f_numbers as fn
-from rig.flatness.field import Field, longest_line
+from rig.flatness.field import Field
 from rig.flatness.level_lines import LevelLine
-from rig.flatness.rules import Rule
-from rig.flatness.scan import scan_model
+from rig.flatness.rule import Rule
 from rig.flatness.straightedge import Placement
-from rig.flatness.strips import failed_strips
-from rig.flatness.verdict import (
-    MOST_DRAWN_NODES,
-    Alone,
-    Model,
-    Shared,
-    Verdict,
-    fine_field,
-    fit_surface,
-    judge,
-    judge_lines,
-    model_of,
-)
+from rig.flatness.verdict import Verdict, Word
+from rig.record import OMITTED, Record, fields_of
 from rig.room import Outline, where
+from rig.study.judged import Surfaces, judge_shots, kind_to_judge, own_heights
 from rig.study.lasers import shots_of
-from rig.study.picture import none_inside, outside_warnings
-from rig.surface.gaussian_process import GaussianProcess
+from rig.study.picture import outside_warnings
 from rig.survey.heights import Heights, heights_of
-from rig.units import format_doubt
+from rig.units import Units
+from rig.words import flatness as words
 
 if TYPE_CHECKING:
     from rig.job.rows import Marker
     from rig.job.store import Job
 
-SEED = 1155
-# More shots than this are a scan: taken as they are, not smoothed.
-MOST_SHOTS = 20_000
-# Readings of a line stand this near to their equal spacing.
-_OFF_LINE_MM = 60.0
-_LINE_LABEL = re.compile(r"(F\d+)-(\d+)")
+Interval = tuple[float | None, float | None]
+_KICKED_MM = 1.0
+_AT_POINT_MM = 100.0
+MOST_STRIPS = 40
 
 
-class Surfaces:
-    """Surfaces fitted to shots over a room, each only once however often it is asked for.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place(Record):
+    """A place on the plan."""
 
-    Known by the shots' numbers, so that other shots are never taken for them.
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worst(Record):
+    """The worst placement of an edge, pair of points or pair of ends.
+
+    `range_mm` is the central 90 % of the worst anywhere, reckoned to this limit; `line` the line
+    of a table; `where` says the place.
     """
 
-    def __init__(self, outline: Outline) -> None:
-        self.outline = outline
-        self._fitted: dict[tuple[bytes, ...], GaussianProcess] = {}
-        self._fine: dict[tuple[bytes, ...], Field] = {}
-
-    def of(self, heights: Heights) -> GaussianProcess:
-        """Model fitted to heights."""
-        key = _key(heights)
-        if key not in self._fitted:
-            self._fitted[key] = fit_surface(
-                heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm
-            )
-        return self._fitted[key]
-
-    def fine(self, heights: Heights) -> Field:
-        """Best estimate of that model, as finely as a floor is judged."""
-        key = _key(heights)
-        if key not in self._fine:
-            self._fine[key] = fine_field(self.of(heights), self.outline)
-        return self._fine[key]
+    gap_mm: float
+    limit_mm: float
+    x_mm: float
+    y_mm: float
+    bearing_deg: float
+    span_mm: float
+    supports: tuple[Place, ...]
+    range_mm: tuple[float, ...]
+    line: str | None
+    where: str
 
 
-def _key(heights: Heights) -> tuple[bytes, ...]:
-    columns = (heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
-    return tuple(column.tobytes() for column in columns)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineNumbers(Record):
+    """F-numbers of one line, None where they have no end, and what they are made from."""
+
+    line: str
+    q_mm: tuple[float, ...]
+    z_mm: tuple[float, ...]
+    ff: float | None
+    fl: float | None
 
 
-def kind_to_judge(job: Job, kind: str | None) -> str:
-    """Which shots are judged: those asked for, else the finished ones where there are any."""
-    kinds = {shot.kind for shot in job.shots(kinds=["floor", "finished"])}
-    if kind is None:
-        kind = "finished" if "finished" in kinds else "floor"
-    if kind not in kinds:
-        hint = " --kind finished" if kind == "finished" else ""
-        raise CannotAnswer(f"The job has no {kind} shots yet. Shoot them first: rig survey{hint}")
-    return kind
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaserShare(Record):
+    """What the laser's own error does to a verdict; the last four are without it."""
+
+    gap_stderr_mm: float | None = field(default=None, metadata=OMITTED)
+    verdict_alone: Word | None = field(default=None, metadata=OMITTED)
+    ff_ci90_alone: Interval | None = field(default=None, metadata=OMITTED)
+    fl_ci90_alone: Interval | None = field(default=None, metadata=OMITTED)
+    worst_range_mm_alone: Interval | None = field(default=None, metadata=OMITTED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Before(Record):
+    """The floor before the pour, held against the same rule."""
+
+    verdict: Word
+    chance: float
+    worst: Worst | None
+    share_in: float | None
+    ff: float | None
+    fl: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Depth(Record):
+    """Thickness of a pour at points that were shot before and after."""
+
+    min: float
+    mean: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkerOff(Record):
+    """The cured floor less a marker's top; `kicked` beyond twice the doubt of the others."""
+
+    label: str
+    off_mm: float
+    stderr_mm: float
+    kicked: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change(Record):
+    """What a pour changed: thickness at points shot before and after, and at the markers."""
+
+    points: int
+    depth_mm: Depth | None
+    markers: tuple[MarkerOff, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof(Record):
+    """A floor, or a table of lines, held against a rule, as `rig flatness --json` prints it.
+
+    `chance` is the probability that it conforms everywhere, `share_in` the share of all placements
+    within the limit; F-numbers are None where the rule has none, or they have no end.
+    """
+
+    rule: str
+    text: str
+    source: str
+    measure: str
+    verdict: Word
+    chance: float
+    confidence: float
+    worst: Worst | None
+    share_in: float | None
+    ff: float | None
+    fl: float | None
+    ff_ci90: Interval | None
+    fl_ci90: Interval | None
+    lines: tuple[LineNumbers, ...]
+    next: tuple[Place, ...]
+    warnings: tuple[str, ...]
+    kind: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorProof(Proof):
+    """The proof of a job's floor; `laser` is None where its error is not known or plays no part."""
+
+    laser: LaserShare | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourProof(FloorProof):
+    """The proof of a finished surface whose floor was shot too; None where they do not compare."""
+
+    change: Change | None
+    before: Before | None = field(default=None, metadata=OMITTED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip(Record):
+    """A strip of a surface on which a straightedge leaves too much."""
+
+    gap_mm: float
+    limit_mm: float
+    x_mm: float
+    y_mm: float
+    supports: tuple[Place, ...]
 
 
 def proof(
     job: Job,
     outline: Outline,
     rule: Rule,
-    confidence: float,
-    kind: str | None,
+    confidence: float = 0.95,
+    kind: str | None = None,
     surfaces: Surfaces | None = None,
-) -> dict[str, Any]:
-    """Judge a job's floor, as `rig flatness --json` prints it.
+) -> FloorProof:
+    """Judge a job's floor against a rule.
 
-    Where both the floor and the finished surface were shot and the latter is judged, `before` has
-    the floor's verdict and `change` what the pour did. `surfaces` keeps what is fitted, for who
-    goes on with it.
+    Where both the floor and the finished surface were shot and the latter is judged, the answer is
+    a `PourProof`: it has the floor's verdict and what the pour did.
+
+    Parameters
+    ----------
+    job : Job
+    outline : Outline
+    rule : Rule
+    confidence : float
+        How sure to be of in, and of out.
+    kind : {'floor', 'finished'}, optional
+        Which shots are judged; else the finished ones where there are any.
+    surfaces : Surfaces, optional
+        Keeps what is fitted, for who goes on with it.
+
+    Raises
+    ------
+    CannotAnswer
+        Where no such shots are there, or they are too few or not tied.
     """
     kind = kind_to_judge(job, kind)
     surfaces = surfaces or Surfaces(outline)
-    units = job.settings.units
     heights = own_heights(job, outline, kind)
-    verdict, laser = _with_laser(
-        job, kind, heights, _judge(job, outline, rule, confidence, heights, surfaces, kind)
-    )
-    result = verdict_result(verdict, outline, units) | {"kind": kind, "laser": laser}
-    result["warnings"] += outside_warnings(job, outline, kind)
-    if rule.measure in ("f-numbers", "level") and verdict.alone is None:
-        result["warnings"].append(
-            "The laser's own slope is not in these numbers, and a line that slopes makes a level "
-            "floor look sloped: say where the laser stood (--laser X,Y)."
-        )
-    if kind == "finished" and job.shots(kinds=["floor"]):
-        result["change"] = None
+    verdict = judge_shots(job, surfaces, heights, rule, confidence, kind)
+    word, laser, said = _with_laser(job, kind, heights, verdict)
+    warnings = [*said, *outside_warnings(job, outline, kind)]
+    if rule.holds_shared and verdict.alone is None:
+        warnings.append(words.SLOPE_NOT_HELD)
+    before, changed = None, None
+    compared = kind == "finished" and bool(job.shots(kinds=["floor"]))
+    if compared:
         try:
-            before = _judge(
-                job, outline, rule, confidence, own_heights(job, outline, "floor"), surfaces
-            )
-            told = verdict_result(before, outline, units)
-            keys = ("verdict", "chance", "worst", "share_in", "ff", "fl")
-            result["before"] = {key: told[key] for key in keys}
-            result["change"] = change(job, surfaces)
+            floor = own_heights(job, outline, "floor")
+            told = judge_shots(job, surfaces, floor, rule, confidence)
+            before = _before(_told(told, "floor", _worst(told, outline, job.units)))
+            changed = change(job, surfaces)
         except CannotAnswer as error:
-            result["warnings"].append(f"No comparison with the floor before the pour: {error}")
-    return result
+            warnings.append(words.not_compared(error))
+    worst = _worst(verdict, outline, job.units, job)
+    base = fields_of(_told(verdict, kind, worst, word, warnings))
+    if not compared:
+        return FloorProof(**base, laser=laser)
+    return PourProof(**base, laser=laser, before=before, change=changed)
+
+
+def proof_of_lines(
+    lines: Sequence[LevelLine], rule: Rule, confidence: float, units: Units
+) -> Proof:
+    """Judge a table of lines; what is said is written in `units`."""
+    verdict = rule.judge_lines(lines, confidence, units=units)
+    worst = None
+    if verdict.worst is not None:
+        along = words.along_line(verdict.worst.x_mm, verdict.line or "", units)
+        worst = _placed(verdict, verdict.worst, along)
+    return _told(verdict, "lines", worst)
+
+
+def strips(
+    job: Job,
+    outline: Outline,
+    rule: Rule,
+    kind: str,
+    surfaces: Surfaces,
+    most: int = MOST_STRIPS,
+) -> tuple[Strip, ...]:
+    """Strips of the judged surface that fail a straightedge rule, the worst first, few for all."""
+
+    def surface() -> Field:
+        return surfaces.fine(own_heights(job, outline, kind))
+
+    return tuple(
+        Strip(
+            gap_mm=one.gap_mm,
+            limit_mm=one.limit_mm,
+            x_mm=one.x_mm,
+            y_mm=one.y_mm,
+            supports=_supports(one),
+        )
+        for one in rule.failed_strips(surface, outline, most)
+    )
 
 
 def _with_laser(
     job: Job, kind: str, heights: Heights, verdict: Verdict
-) -> tuple[Verdict, dict[str, Any] | None]:
+) -> tuple[Word, LaserShare | None, tuple[str, ...]]:
     """Carry the laser's own error into the worst gap: what it leaves open is too close to tell."""
     from scipy.special import ndtri
 
     from rig.study.laser_share import gap_mm
 
     if verdict.alone is not None:
-        return _said_of_shared(verdict, verdict.alone)
+        return _said_of_shared(verdict)
     worst = verdict.worst
-    if verdict.rule.measure != "straightedge" or worst is None or len(worst.support_x_mm) != 2:
-        return verdict, None
+    if verdict.rule.holds_shared or worst is None:
+        return verdict.word, None, verdict.warnings
     supports = (np.asarray(worst.support_x_mm), np.asarray(worst.support_y_mm))
     stderr = gap_mm(job, kind, heights, supports, (worst.x_mm, worst.y_mm))
     if stderr is None:
-        return verdict, None
+        return verdict.word, None, verdict.warnings
     by = float(ndtri(verdict.confidence)) * stderr
-    written = job.settings.units, job.settings.denominator
     room = worst.limit_mm - worst.gap_mm
+    laser = LaserShare(gap_stderr_mm=stderr)
     if (verdict.word == "in" and room < by) or (verdict.word == "out" and -room < by):
-        text = (
-            f"The laser's own error may make {format_doubt(2.0 * stderr, *written)} of this gap, "
-            "or hide as much, and more shots do not average it out: check the laser (rig check "
-            "two-peg), or stand it elsewhere."
-        )
-        verdict = replace(verdict, word="unsure", warnings=(*verdict.warnings, text))
-    return verdict, {"gap_stderr_mm": stderr}
+        said = words.laser_leaves_open(2.0 * stderr, job.units)
+        return "unsure", laser, (*verdict.warnings, said)
+    return verdict.word, laser, verdict.warnings
 
 
-def _said_of_shared(verdict: Verdict, alone: Alone) -> tuple[Verdict, dict[str, Any]]:
+def _said_of_shared(verdict: Verdict) -> tuple[Word, LaserShare, tuple[str, ...]]:
     """Say what the laser's own error does to a verdict that holds it already."""
+    alone, numbers = verdict.alone, verdict.numbers
+    assert alone is not None
+    said = verdict.warnings
     if verdict.word != alone.word:
-        said = "The laser's own error decides here"
-        if verdict.numbers is not None and alone.fl_ci90 is not None:
-            low, high = verdict.numbers.fl_ci90
-            said = (
-                f"The laser's own error leaves FL between {low:.0f} and {high:.0f}; without it the "
-                f"shots would say {alone.fl_ci90[0]:.0f} to {alone.fl_ci90[1]:.0f}"
+        with_it = None if numbers is None else numbers.fl_ci90
+        said = (*said, words.laser_decides(with_it, alone.fl_ci90))
+    share = LaserShare(
+        verdict_alone=alone.word,
+        ff_ci90_alone=_interval(alone.ff_ci90),
+        fl_ci90_alone=_interval(alone.fl_ci90),
+        worst_range_mm_alone=_interval(alone.worst_range_mm),
+    )
+    return verdict.word, share, said
+
+
+def _told(
+    verdict: Verdict,
+    kind: str,
+    worst: Worst | None,
+    word: Word | None = None,
+    warnings: Sequence[str] | None = None,
+) -> Proof:
+    """A verdict as it is told; `word` and `warnings` stand in the place of its own."""
+    rule, numbers = verdict.rule, verdict.numbers
+    return Proof(
+        rule=rule.key,
+        text=rule.text,
+        source=rule.source,
+        measure=rule.measure,
+        verdict=word or verdict.word,
+        chance=verdict.chance,
+        confidence=verdict.confidence,
+        worst=worst,
+        share_in=verdict.share_in,
+        ff=_finite(numbers.ff) if numbers else None,
+        fl=_finite(numbers.fl) if numbers else None,
+        ff_ci90=_interval(numbers.ff_ci90) if numbers else None,
+        fl_ci90=_interval(numbers.fl_ci90) if numbers else None,
+        lines=tuple(
+            LineNumbers(
+                line=line.name,
+                q_mm=tuple(float(q) for q in line.q_mm),
+                z_mm=tuple(float(z) for z in line.z_mm),
+                ff=_finite(line.ff),
+                fl=_finite(line.fl),
             )
-        text = (
-            f"{said}. More shots do not average it out: check the line's slope (rig check cross)."
-        )
-        verdict = replace(verdict, warnings=(*verdict.warnings, text))
-    told: dict[str, Any] = {"verdict_alone": alone.word}
-    for name in ("ff_ci90", "fl_ci90", "worst_range_mm"):
-        ends = getattr(alone, name)
-        if ends is not None:
-            told[f"{name}_alone"] = [finite(value) for value in ends]
-    return verdict, told
-
-
-def strips(
-    job: Job, outline: Outline, rule: Rule, kind: str, surfaces: Surfaces, most: int = 40
-) -> list[dict[str, Any]]:
-    """Strips of the judged surface that fail a straightedge rule, the worst first, few for all."""
-    if rule.measure != "straightedge":
-        return []
-    field = surfaces.fine(own_heights(job, outline, kind))
-    return [
-        {
-            "gap_mm": one.gap_mm,
-            "limit_mm": one.limit_mm,
-            "x_mm": one.x_mm,
-            "y_mm": one.y_mm,
-            "supports": [
-                {"x_mm": x, "y_mm": y}
-                for x, y in zip(one.support_x_mm, one.support_y_mm, strict=True)
-            ],
-        }
-        for one in failed_strips(field, outline, rule.edges(longest_line(outline)), most)
-    ]
-
-
-def own_heights(job: Job, outline: Outline, kind: str) -> Heights:
-    """Heights of a kind in a room; one set-up alone needs no tie, for flatness has no datum."""
-    shots = shots_of(job)
-    mine = [shot for shot in shots if shot.kind == kind]
-    if len({shot.setup for shot in mine}) == 1:
-        return heights_of(mine, kind, outline=outline)
-    return heights_of(shots, kind, job.setups(), outline)
-
-
-def surface_model(
-    outline: Outline,
-    heights: Heights,
-    most_drawn_nodes: int = MOST_DRAWN_NODES,
-    surfaces: Surfaces | None = None,
-) -> Model:
-    """Model of the surface that shots show, or of a scan's points where they are many."""
-    rng = np.random.default_rng(SEED)
-    if len(heights.labels) > MOST_SHOTS:
-        return scan_model(outline, heights.x_mm, heights.y_mm, heights.z_mm, rng)
-    surfaces = surfaces or Surfaces(outline)
-    noise = float(np.median(heights.stderr_mm))
-    return model_of(
-        surfaces.of(heights),
-        outline,
-        heights.x_mm,
-        heights.y_mm,
-        noise,
-        rng,
-        most_drawn_nodes=most_drawn_nodes,
-        mean=surfaces.fine(heights),
+            for line in (numbers.lines if numbers else ())
+        ),
+        next=tuple(Place(x_mm=x, y_mm=y) for x, y in verdict.next_shots),
+        warnings=tuple(verdict.warnings if warnings is None else warnings),
+        kind=kind,
     )
 
 
-def _judge(
-    job: Job,
-    outline: Outline,
-    rule: Rule,
-    confidence: float,
-    heights: Heights,
-    surfaces: Surfaces,
-    kind: str | None = None,
-) -> Verdict:
-    """Judge heights; with their kind, F-numbers and levelness hold the laser's own error."""
-    from rig.study.laser_share import errors_over
-
-    if len(heights.labels) == 0:
-        raise CannotAnswer(none_inside(job, kind or "floor"))
-    shared, units = None, job.settings.units
-    if kind is not None and rule.measure in ("f-numbers", "level"):
-        shared = errors_over(job, kind, heights)
-    if rule.measure == "f-numbers":
-        lines = shot_lines(heights, shared)
-        if lines:
-            return judge_lines(rule, lines, confidence, outline.area_m2, units)
-    model = surface_model(outline, heights, surfaces=surfaces)
-    return judge(rule, outline, model, confidence, shared, units)
+def _before(told: Proof) -> Before:
+    return Before(
+        verdict=told.verdict,
+        chance=told.chance,
+        worst=told.worst,
+        share_in=told.share_in,
+        ff=told.ff,
+        fl=told.fl,
+    )
 
 
-def shot_lines(heights: Heights, shared: Shared | None = None) -> list[LevelLine]:
-    """Lines of `rig grid --lines` that were shot without a gap, long enough for F-numbers."""
-    found: dict[str, list[tuple[int, int]]] = {}
-    for n, label in enumerate(heights.labels):
-        parts = _LINE_LABEL.fullmatch(label)
-        if parts:
-            found.setdefault(parts[1], []).append((int(parts[2]), n))
-    lines = []
-    for name, members in found.items():
-        numbers, rows = zip(*sorted(members), strict=True)
-        if len(rows) < fn.LEAST_READINGS or numbers != tuple(range(1, len(rows) + 1)):
-            continue
-        index = list(rows)
-        steps = np.hypot(np.diff(heights.x_mm[index]), np.diff(heights.y_mm[index]))
-        step = float(np.median(steps))
-        if np.all(np.abs(steps - step) < _OFF_LINE_MM):
-            noise = float(np.median(heights.stderr_mm[index]))
-            x, y = heights.x_mm[index], heights.y_mm[index]
-            columns = None if shared is None else shared(x, y)
-            lines.append(LevelLine(name, heights.z_mm[index], step, noise, columns))
-    return lines
+def _worst(
+    verdict: Verdict, outline: Outline, units: Units, job: Job | None = None
+) -> Worst | None:
+    """The worst of a verdict and where it is; of a job's, between which points too."""
+    worst = verdict.worst
+    if worst is None:
+        return None
+    place = where(outline, worst.x_mm, worst.y_mm, units.system)
+    said = words.edge_at(place, verdict.rule.measure, worst.bearing_deg)
+    near = near_points(job, worst.x_mm, worst.y_mm) if job is not None else ""
+    return _placed(verdict, worst, ", ".join(part for part in (near, said) if part))
 
 
-def verdict_result(verdict: Verdict, outline: Outline | None, units: str) -> dict[str, Any]:
-    """A verdict in the words of `rig flatness --json`."""
-    worst, numbers = verdict.worst, verdict.numbers
-    told: dict[str, Any] = {
-        "rule": verdict.rule.key,
-        "text": verdict.rule.text,
-        "source": verdict.rule.source,
-        "measure": verdict.rule.measure,
-        "verdict": verdict.word,
-        "chance": verdict.chance,
-        "confidence": verdict.confidence,
-        "worst": None,
-        "share_in": verdict.share_in,
-        "ff": None,
-        "fl": None,
-        "ff_ci90": None,
-        "fl_ci90": None,
-        "lines": [],
-        "next": [],
-        "warnings": list(verdict.warnings),
-    }
-    if worst is not None:
-        told["worst"] = {
-            "gap_mm": worst.gap_mm,
-            "limit_mm": worst.limit_mm,
-            "x_mm": worst.x_mm,
-            "y_mm": worst.y_mm,
-            "bearing_deg": worst.bearing_deg,
-            "span_mm": worst.span_mm,
-            "supports": [
-                {"x_mm": x, "y_mm": y}
-                for x, y in zip(worst.support_x_mm, worst.support_y_mm, strict=True)
-            ],
-            "range_mm": list(verdict.worst_range_mm or ()),
-            "line": verdict.line,
-            "where": _where(worst, verdict.rule.measure, outline, units)
-            if outline is not None
-            else "",
-        }
-    if numbers is not None:
-        told["ff"], told["fl"] = finite(numbers.ff), finite(numbers.fl)
-        told["ff_ci90"] = [finite(value) for value in numbers.ff_ci90]
-        told["fl_ci90"] = [finite(value) for value in numbers.fl_ci90]
-        told["lines"] = [
-            {
-                "line": line.name,
-                "q_mm": [float(q) for q in line.q_mm],
-                "z_mm": [float(z) for z in line.z_mm],
-                "ff": finite(line.ff),
-                "fl": finite(line.fl),
-            }
-            for line in numbers.lines
-        ]
-    for x, y in verdict.next_shots:
-        told["next"].append({"x_mm": x, "y_mm": y})
-    return told
+def _placed(verdict: Verdict, worst: Placement, place: str) -> Worst:
+    return Worst(
+        gap_mm=worst.gap_mm,
+        limit_mm=worst.limit_mm,
+        x_mm=worst.x_mm,
+        y_mm=worst.y_mm,
+        bearing_deg=worst.bearing_deg,
+        span_mm=worst.span_mm,
+        supports=_supports(worst),
+        range_mm=verdict.worst_range_mm or (),
+        line=verdict.line,
+        where=place,
+    )
 
 
-def finite(value: float) -> float | None:
+def _supports(worst: Placement) -> tuple[Place, ...]:
+    ends = zip(worst.support_x_mm, worst.support_y_mm, strict=True)
+    return tuple(Place(x_mm=x, y_mm=y) for x, y in ends)
+
+
+def _finite(value: float) -> float | None:
     """A number that JSON can hold; a perfectly flat line has no F-number."""
     return float(value) if np.isfinite(value) else None
 
 
-def _where(worst: Placement, measure: str, outline: Outline, units: str) -> str:
-    """Where the gap or the lower end is, and which way the edge lies, so that one finds it."""
-    what = "the line" if measure == "level" else "the edge"
-    return f"{where(outline, worst.x_mm, worst.y_mm, units)}; {what} {_way(worst.bearing_deg)}"
-
-
-def _way(bearing_deg: float) -> str:
-    turned = round(bearing_deg / 5.0) * 5 % 180
-    if turned == 0:
-        return "along the first wall"
-    if turned == 90:
-        return "square to the first wall"
-    side = turned if turned < 90 else 180 - turned
-    hand = "left" if turned < 90 else "right"
-    return f"turned {side}° to the {hand} of the first wall's direction"
+def _interval(ends: tuple[float, float] | None) -> Interval | None:
+    return None if ends is None else (_finite(ends[0]), _finite(ends[1]))
 
 
 def near_points(job: Job, x_mm: float, y_mm: float) -> str:
@@ -375,12 +409,12 @@ def near_points(job: Job, x_mm: float, y_mm: float) -> str:
     if len(points) < 2:
         return ""
     first, second = points[:2]
-    if np.hypot(first.x_mm - x_mm, first.y_mm - y_mm) < 100.0:
-        return f"at {first.label}"
-    return f"between {first.label} and {second.label}"
+    if np.hypot(first.x_mm - x_mm, first.y_mm - y_mm) < _AT_POINT_MM:
+        return words.at_point(first.label)
+    return words.between_points(first.label, second.label)
 
 
-def change(job: Job, surfaces: Surfaces) -> dict[str, Any]:
+def change(job: Job, surfaces: Surfaces) -> Change:
     """What the pour changed: thickness at points shot before and after, and at the markers.
 
     Heights before and after are compared, so every set-up must be tied by a benchmark.
@@ -391,36 +425,29 @@ def change(job: Job, surfaces: Surfaces) -> dict[str, Any]:
     row = {label: n for n, label in enumerate(before.labels)}
     both = [(row[label], n) for n, label in enumerate(after.labels) if label in row]
     depth = np.array([after.z_mm[n] - before.z_mm[m] for m, n in both])
-    told: dict[str, Any] = {
-        "points": len(both),
-        "depth_mm": {
-            "min": float(depth.min()),
-            "mean": float(depth.mean()),
-            "max": float(depth.max()),
-        }
-        if len(both)
-        else None,
-        "markers": [],
-    }
     placed = [marker for marker in job.markers() if marker.is_set]
-    if placed:
-        told["markers"] = _markers(placed, after, surfaces)
-    return told
+    return Change(
+        points=len(both),
+        depth_mm=Depth(min=float(depth.min()), mean=float(depth.mean()), max=float(depth.max()))
+        if both
+        else None,
+        markers=_markers(placed, after, surfaces) if placed else (),
+    )
 
 
-def _markers(markers: list[Marker], after: Heights, surfaces: Surfaces) -> list[dict[str, Any]]:
+def _markers(markers: list[Marker], after: Heights, surfaces: Surfaces) -> tuple[MarkerOff, ...]:
     """Cured floor less marker top; beyond twice the doubt a marker was kicked, or it shrank."""
     x = np.array([m.x_mm for m in markers])
     y = np.array([m.y_mm for m in markers])
     z, sd = surfaces.of(after).predict(x, y, nugget=True)
     off = z + np.array([m.target_reading_mm for m in markers])
     common = float(np.median(off))
-    return [
-        {
-            "label": m.label,
-            "off_mm": float(o),
-            "stderr_mm": float(s),
-            "kicked": bool(abs(o - common) > 2.0 * s + 1.0),
-        }
+    return tuple(
+        MarkerOff(
+            label=m.label,
+            off_mm=float(o),
+            stderr_mm=float(s),
+            kicked=bool(abs(o - common) > 2.0 * s + _KICKED_MM),
+        )
         for m, o, s in zip(markers, off, sd, strict=True)
-    ]
+    )

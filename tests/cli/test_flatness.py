@@ -4,7 +4,9 @@ import math
 
 import pytest
 
-from rig.cli.flatness_command import verdict_text
+from rig.cli.flatness_command import proof_text
+from rig.study.proof import Change, MarkerOff, PourProof
+from rig.units import Units
 
 HEADING = "label,x,y,reading,stderr,kind\n"
 
@@ -383,7 +385,7 @@ def test_coarsely_written_readings_prove_nothing_either_way(run, table):
     words = ("--step", "12in", "--unit", "in", "--rule", "click-lock")
     told = run("flatness", "--lines", flat, *words)
     assert told.code == 1
-    assert told.out.startswith("TOO CLOSE TO TELL")
+    assert told.out.startswith("OPEN: Too close to tell")
     assert "as they are written" in told.out
     finer = table("line,reading\n" + "A,48.00\n" * 21, "finer.csv")
     assert run("flatness", "--lines", finer, *words).code == 0
@@ -425,27 +427,22 @@ def test_a_floor_is_judged_level_or_not_with_the_lasers_slope(run, table):
         ("mm", -5.6, "stands 5.6 mm below its top; was it kicked?"),
     ],
 )
-def test_a_kicked_marker_is_told_in_the_jobs_units(units, off_mm, said):
-    markers = [
-        {"label": "M1", "off_mm": off_mm, "kicked": True},
-        {"label": "M2", "off_mm": 0.1, "kicked": False},
-    ]
-    result = {
-        "verdict": "in",
-        "rule": "own",
-        "text": "a rule",
-        "source": "nowhere",
-        "chance": 0.99,
-        "confidence": 0.95,
-        "measure": "gap",
-        "worst": None,
-        "share_in": None,
-        "ff": None,
-        "lines": [],
-        "next": [],
-        "warnings": [],
-        "change": {"points": 4, "depth_mm": None, "markers": markers},
-    }
-    told = verdict_text(result, units, 32)
-    assert f"Marker M1: the cured floor {said}" in told
-    assert "M2" not in told
+def test_a_kicked_marker_is_told_in_the_jobs_units(units, off_mm, said, monkeypatch):
+    monkeypatch.delenv("COLUMNS", raising=False)
+    markers = [("M1", off_mm, True), ("M2", 0.1, False)]
+    change = Change(
+        points=4,
+        depth_mm=None,
+        markers=tuple(
+            MarkerOff(label=label, off_mm=off, stderr_mm=0.5, kicked=kicked)
+            for label, off, kicked in markers
+        ),
+    )
+    told = PourProof(
+        rule="own", text="a rule", source="nowhere", measure="straightedge", verdict="in",
+        chance=0.99, confidence=0.95, worst=None, share_in=None, ff=None, fl=None, ff_ci90=None,
+        fl_ci90=None, lines=(), next=(), warnings=(), kind="finished", laser=None, change=change,
+    )  # fmt: skip
+    said_of = proof_text(told, Units(units, 32))
+    assert f"Marker M1: the cured floor {said}" in said_of
+    assert "M2" not in said_of

@@ -23,6 +23,8 @@ from rig.drawing.svg import to_svg
 from rig.drawing.vector import text_width
 from rig.drawing.work import Shares, patches_drawing, pour_drawing
 from rig.room import from_rings, room, with_door, with_opening
+from rig.study.proof import Place as End
+from rig.study.proof import Proof, Strip, Worst
 from tests.drawing.shapes import off_the_sheet, overlapping, texts
 
 ROOM = with_opening(
@@ -60,13 +62,17 @@ def grid(outline, nx=5, ny=6):
     return [p for p in places if contains(outline, [p.x_mm], [p.y_mm])[0]]
 
 
-VERDICT = {
-    "worst": {
-        "gap_mm": 6.0, "limit_mm": 4.8, "x_mm": 1500.0, "y_mm": 1000.0, "bearing_deg": 0.0,
-        "supports": [{"x_mm": 600.0, "y_mm": 1000.0}, {"x_mm": 2400.0, "y_mm": 1000.0}],
-    },
-    "next": [{"x_mm": 800.0, "y_mm": 2600.0}],
-}  # fmt: skip
+ENDS = (End(x_mm=600.0, y_mm=1000.0), End(x_mm=2400.0, y_mm=1000.0))
+WORST = Worst(
+    gap_mm=6.0, limit_mm=4.8, x_mm=1500.0, y_mm=1000.0, bearing_deg=0.0, span_mm=1800.0,
+    supports=ENDS, range_mm=(5.0, 7.0), line=None, where="",
+)  # fmt: skip
+PROOF = Proof(
+    rule="own", text="a rule", source="", measure="straightedge", verdict="out", chance=0.0,
+    confidence=0.95, worst=WORST, share_in=0.5, ff=None, fl=None, ff_ci90=None, fl_ci90=None,
+    lines=(), next=(End(x_mm=800.0, y_mm=2600.0),), warnings=(), kind="floor",
+)  # fmt: skip
+STRIP = Strip(gap_mm=6.0, limit_mm=4.8, x_mm=1500.0, y_mm=1000.0, supports=ENDS)
 
 
 def drawings(outline, look, places=None):
@@ -104,7 +110,7 @@ def drawings(outline, look, places=None):
         "walk": walk_drawing(outline, look, places, {p.label for p in places[:4]}),
         "markers": markers_drawing(outline, look, places[::4]),
         "flatness": flatness_drawing(
-            outline, look, lambda x, y: surface(x, y)[0], VERDICT, [VERDICT["worst"]], line
+            outline, look, lambda x, y: surface(x, y)[0], PROOF, [STRIP], line
         ),
         "patches": patches_drawing(outline, look, [patch, grind]),
         "pour": pour_drawing(outline, look, batches, exit_mm, shares, {1, 2}),

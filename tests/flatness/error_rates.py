@@ -13,9 +13,9 @@ import sys
 import numpy as np
 
 from rig.flatness.field import Field, field_of
+from rig.flatness.model import fit_surface, model_of
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
-from rig.flatness.verdict import fit_surface, judge, model_of
 from rig.room import room
 
 ROOM = room(3657.6, 4572.0)
@@ -54,7 +54,7 @@ def one_floor(rng, spacing_mm, draws):
     z = foot + noise * rng.standard_normal(len(x))
     surface = fit_surface(x, y, z, np.full(len(x), noise))
     model = model_of(surface, ROOM, x, y, noise, rng, draws)
-    verdict = judge(RULE, ROOM, model, 0.95)
+    verdict = RULE.judge(ROOM, model, 0.95)
     return verdict.word, verdict.chance, conforms
 
 

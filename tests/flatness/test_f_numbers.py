@@ -15,6 +15,7 @@ from rig.flatness.f_numbers import (
     minimum_rules,
 )
 from rig.flatness.level_lines import LevelLine, read_lines
+from rig.units import Units
 
 
 def walked(seed, n, count, step=304.8):
@@ -202,7 +203,7 @@ def test_minimum_rules_are_said():
     assert any("29.7" in text for text in small)
     assert any("fewer" in text for text in small)
     assert any("0.61 m" in text for text in small)
-    feet = minimum_rules(lines, 16.7, 300.0, "in")
+    feet = minimum_rules(lines, 16.7, 300.0, Units("in"))
     for said in ("180 ft²", "320 ft²", "2 ft away"):
         assert any(said in text for text in feet)
     assert not any("m²" in text for text in feet)

@@ -8,7 +8,6 @@ from rig.errors import BadInput, CannotAnswer
 from rig.flatness.level import spans_of
 from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import load_rule
-from rig.flatness.verdict import judge, judge_lines
 from rig.room import from_rings, room
 from tests.flatness.test_verdict import ROOM, surveyed
 
@@ -48,7 +47,7 @@ def test_a_floor_too_narrow_is_refused():
 )
 def test_a_plane_is_judged_by_its_fall(slope_mm_per_m, word):
     model = surveyed(lambda x, y: slope_mm_per_m / 1000.0 * y, noise_mm=0.2)
-    verdict = judge(RULE, ROOM, model, 0.95)
+    verdict = RULE.judge(ROOM, model, 0.95)
     assert verdict.word == word
     worst = verdict.worst
     assert worst.gap_mm == pytest.approx(slope_mm_per_m * 4.372, abs=0.4)
@@ -63,8 +62,8 @@ def test_a_plane_is_judged_by_its_fall(slope_mm_per_m, word):
 def test_a_dish_is_level_from_end_to_end():
     # A bowl about the middle of the floor: both ends of every line stand equally high.
     model = surveyed(lambda x, y: ((x - WIDE / 2) ** 2 + (y - LONG / 2) ** 2) / 1e5, noise_mm=0.05)
-    assert judge(RULE, ROOM, model, 0.95).word == "in"
-    assert judge(load_rule("click-lock"), ROOM, model, 0.95).word == "out"
+    assert RULE.judge(ROOM, model, 0.95).word == "in"
+    assert load_rule("click-lock").judge(ROOM, model, 0.95).word == "out"
 
 
 def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says():
@@ -74,7 +73,7 @@ def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says():
     def shared(x, y):
         return u * np.column_stack([x, y]) / 1000.0
 
-    verdict = judge(RULE, ROOM, model, 0.95, shared)
+    verdict = RULE.judge(ROOM, model, 0.95, shared)
     # Two independent slopes, each held against 12 mm over its length (scipy's normal law).
     kept = [2.0 * stats.norm.cdf(12.0 / (u * m)) - 1.0 for m in (3.4576, 4.372)]
     assert verdict.chance == pytest.approx(math.prod(kept), abs=3 * math.sqrt(0.17 * 0.83 / 150))
@@ -85,19 +84,19 @@ def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says():
 def test_a_table_of_lines_is_judged_end_to_end():
     fall = LevelLine("A", np.linspace(0.0, -13.0, 11), 500.0, 0.1)
     hump = LevelLine("B", 20.0 * np.sin(np.linspace(0.0, math.pi, 11)), 500.0, 0.1)
-    assert judge_lines(RULE, [hump], 0.95).word == "in"
-    verdict = judge_lines(RULE, [hump, fall], 0.95)
+    assert RULE.judge_lines([hump], 0.95).word == "in"
+    verdict = RULE.judge_lines([hump, fall], 0.95)
     assert (verdict.word, verdict.line) == ("out", "A")
     assert (verdict.worst.gap_mm, verdict.worst.limit_mm) == (13.0, 12.0)
     assert verdict.worst.x_mm == 5000.0  # the lower end
     # By hand: 12.2 mm ± 0.1 √2 against 12 mm.
-    near = judge_lines(RULE, [LevelLine("A", np.linspace(0.0, -12.2, 11), 500.0, 0.1)], 0.95)
+    near = RULE.judge_lines([LevelLine("A", np.linspace(0.0, -12.2, 11), 500.0, 0.1)], 0.95)
     assert near.chance == pytest.approx(stats.norm.cdf(-0.2 / (0.1 * math.sqrt(2.0))), abs=0.06)
     # Each of 40 falls keeps the 12 mm as read, and among them one that does not is near certain.
     falls = [LevelLine(f"L{n}", np.linspace(0.0, -11.9, 11), 500.0, 0.5) for n in range(40)]
-    held = judge_lines(RULE, falls, 0.95)
+    held = RULE.judge_lines(falls, 0.95)
     assert held.chance <= 0.05
     assert held.word == "unsure"
     assert any("readings as they stand keep the rule" in text for text in held.warnings)
     with pytest.raises(BadInput, match="two ends"):
-        judge_lines(RULE, [LevelLine("A", np.array([1.0]), 500.0)], 0.95)
+        RULE.judge_lines([LevelLine("A", np.array([1.0]), 500.0)], 0.95)

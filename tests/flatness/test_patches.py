@@ -16,7 +16,7 @@ from rig.flatness.patches import (
     patches_of,
     tightened,
 )
-from rig.flatness.rules import Edge
+from rig.flatness.rule import Edge
 from rig.flatness.straightedge import all_lines, lay, worst_placement
 from rig.room import room, with_opening
 

@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from rig.flatness.field import bearings, field_of, lines_at, longest_line
-from rig.flatness.rules import Edge, load_rule
+from rig.flatness.rule import Edge
+from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import (
     gaps,
     lay,

@@ -6,17 +6,10 @@ import pytest
 from rig.errors import BadInput
 from rig.flatness.f_numbers import combine
 from rig.flatness.level_lines import LevelLine
+from rig.flatness.model import fit_surface, model_of, spacing_of
 from rig.flatness.rules import load_rule, parse_rule
 from rig.flatness.scan import scan_model
-from rig.flatness.verdict import (
-    fit_surface,
-    guarded,
-    judge,
-    judge_lines,
-    model_of,
-    spacing_of,
-    word_for,
-)
+from rig.flatness.verdict import guarded, word_for
 from rig.room import room
 from tests.flatness.error_rates import rates
 
@@ -51,7 +44,7 @@ def test_guard_bands():
 
 @pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.6, "unsure"), (8.0, "out")])
 def test_a_dish_is_judged_by_its_gap(gap, word):
-    verdict = judge(load_rule("click-lock"), ROOM, surveyed(dish(gap)), 0.95)
+    verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(gap)), 0.95)
     assert verdict.word == word
     # A dish has the same gap everywhere, so the worst of all placements holds the worst noise.
     assert gap - 0.1 < verdict.worst.gap_mm < gap + 0.8
@@ -62,23 +55,23 @@ def test_a_dish_is_judged_by_its_gap(gap, word):
 
 def test_an_edge_shorter_than_two_spacings_is_never_in():
     flat = surveyed(lambda x, y: 0 * x, noise_mm=0.05)
-    verdict = judge(load_rule("a108-small"), ROOM, flat, 0.95)
+    verdict = load_rule("a108-small").judge(ROOM, flat, 0.95)
     assert verdict.chance >= 0.95
     assert verdict.word == "unsure"
     assert any("305 mm" in text and "152 mm" in text for text in verdict.warnings)
     # The 2 m edge of the British rule spans two of these spacings.
-    assert judge(load_rule("bs8204-sr2"), ROOM, flat, 0.95).word == "in"
+    assert load_rule("bs8204-sr2").judge(ROOM, flat, 0.95).word == "in"
     wide = surveyed(lambda x, y: 0 * x, spacing_mm=1300.0, noise_mm=0.05)
-    assert judge(load_rule("bs8204-sr2"), ROOM, wide, 0.95).word == "unsure"
+    assert load_rule("bs8204-sr2").judge(ROOM, wide, 0.95).word == "unsure"
 
 
 def test_a_short_edge_can_still_be_out():
     bad = surveyed(lambda x, y: 8 * np.cos(x / 250) * np.cos(y / 250), spacing_mm=300.0)
-    assert judge(load_rule("a108-small"), ROOM, bad, 0.95).word == "out"
+    assert load_rule("a108-small").judge(ROOM, bad, 0.95).word == "out"
 
 
 def test_din_says_which_spans_are_not_proved():
-    verdict = judge(load_rule("din18202-1"), ROOM, surveyed(dish(1.0)), 0.95)
+    verdict = load_rule("din18202-1").judge(ROOM, surveyed(dish(1.0)), 0.95)
     assert verdict.word == "in"
     assert any("nothing is proved" in text for text in verdict.warnings)
 
@@ -104,13 +97,13 @@ def test_a_word_that_is_held_back_says_why(chance, share, blind, word, why):
 def test_no_shots_are_asked_for_where_only_spacing_settles_it():
     """Nothing is wrong with the floor, but a foot of edge is not seen at this spacing."""
     flat = surveyed(lambda x, y: 0 * x, noise_mm=0.02)
-    verdict = judge(load_rule("a108-small"), ROOM, flat, 0.95)
+    verdict = load_rule("a108-small").judge(ROOM, flat, 0.95)
     assert (verdict.word, verdict.next_shots) == ("unsure", ())
     assert any("only because the shots stand too wide apart" in text for text in verdict.warnings)
 
 
 def test_a_best_estimate_that_the_draws_contradict_is_said():
-    verdict = judge(load_rule("click-lock"), ROOM, surveyed(dish(4.6)), 0.95)
+    verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(4.6)), 0.95)
     assert verdict.worst.share <= 1.0
     assert verdict.chance <= 0.05
     assert verdict.word == "unsure"
@@ -120,7 +113,7 @@ def test_a_best_estimate_that_the_draws_contradict_is_said():
 def test_coarse_readings_that_keep_a_rule_are_not_out_of_it():
     rng = np.random.default_rng(4)
     coarse = [LevelLine("A", rng.uniform(-0.4, 0.4, 41), 304.8, 3.0)]
-    verdict = judge_lines(load_rule("click-lock"), coarse, 0.95)
+    verdict = load_rule("click-lock").judge_lines(coarse, 0.95)
     assert verdict.chance <= 0.05
     assert verdict.word == "unsure"
     assert any("readings as they stand keep the rule" in text for text in verdict.warnings)
@@ -137,13 +130,13 @@ def test_the_spacing_is_that_of_the_wide_places():
 
 def test_a_cut_edge_is_said():
     small = room(2000.0, 2200.0)
-    verdict = judge(load_rule("click-lock"), small, surveyed(dish(1.0), 400.0, outline=small), 0.95)
+    verdict = load_rule("click-lock").judge(small, surveyed(dish(1.0), 400.0, outline=small), 0.95)
     assert any("does not fit" in text and "2973 mm" in text for text in verdict.warnings)
 
 
 def test_f_numbers_of_a_coarse_survey_are_never_in():
     flat = surveyed(lambda x, y: 0 * x, noise_mm=0.02)
-    verdict = judge(load_rule("e1155"), ROOM, flat, 0.95)
+    verdict = load_rule("e1155").judge(ROOM, flat, 0.95)
     assert verdict.word == "unsure"
     assert any("not measured" in text for text in verdict.warnings)
     assert any("29.7" in text for text in verdict.warnings)
@@ -154,8 +147,8 @@ def test_f_numbers_of_a_coarse_survey_are_never_in():
 def test_the_whole_and_its_lines_are_told_alike():
     """The whole of a floor that no lines were shot on is what the lines told combine to."""
     rough = np.random.default_rng(8)
-    verdict = judge(
-        load_rule("e1155"), ROOM, surveyed(lambda x, y: rough.normal(0, 1.5, x.shape)), 0.95
+    verdict = load_rule("e1155").judge(
+        ROOM, surveyed(lambda x, y: rough.normal(0, 1.5, x.shape)), 0.95
     )
     for name, values in (("ff", "q_mm"), ("fl", "z_mm")):
         lines = [(getattr(f, name), len(getattr(f, values))) for f in verdict.numbers.lines]
@@ -172,11 +165,11 @@ def test_a_scan_is_judged_from_its_bins():
     rng = np.random.default_rng(2)
     x, y = rng.uniform(0, 3657.6, 200_000), rng.uniform(0, 4572.0, 200_000)
     z = dish(8.0)(x, y) + rng.normal(0, 0.5, len(x))
-    verdict = judge(load_rule("click-lock"), ROOM, scan_model(ROOM, x, y, z, rng), 0.95)
+    verdict = load_rule("click-lock").judge(ROOM, scan_model(ROOM, x, y, z, rng), 0.95)
     assert verdict.word == "out"
     # A bin's mean is off by some 0.17 mm: a maximum over many of them adds to the gap.
     assert 8.0 - 0.1 < verdict.worst.gap_mm < 8.0 + 2.0
-    flat = judge(load_rule("bs8204-sr2"), ROOM, scan_model(ROOM, x, y, z * 0.1, rng), 0.95)
+    flat = load_rule("bs8204-sr2").judge(ROOM, scan_model(ROOM, x, y, z * 0.1, rng), 0.95)
     assert flat.word == "in"
 
 
@@ -188,15 +181,15 @@ def lines_of(gap_mm, step=304.8, n=21):
 
 def test_lines_are_judged_by_straightedge():
     rule = load_rule("click-lock")
-    bad = judge_lines(rule, lines_of(8.0), 0.95)
+    bad = rule.judge_lines(lines_of(8.0), 0.95)
     assert bad.word == "out"
     assert bad.worst.gap_mm == pytest.approx(8.0, rel=1e-9)
     assert bad.worst.x_mm == pytest.approx(10 * 304.8)
     assert bad.line == "A"
-    assert judge_lines(rule, lines_of(3.0), 0.95).word == "in"
+    assert rule.judge_lines(lines_of(3.0), 0.95).word == "in"
     assert 0 < bad.share_in < 1
     # A foot between readings says nothing about a foot of edge.
-    assert judge_lines(load_rule("a108-small"), lines_of(0.5), 0.95).word == "unsure"
+    assert load_rule("a108-small").judge_lines(lines_of(0.5), 0.95).word == "unsure"
 
 
 def test_point_pairs_on_lines():
@@ -206,12 +199,12 @@ def test_point_pairs_on_lines():
         "pairs",
     )
     slope = [LevelLine("A", 0.003 * 100.0 * np.arange(41), 100.0, 0.0)]
-    verdict = judge_lines(rule, slope, 0.95)
+    verdict = rule.judge_lines(slope, 0.95)
     # 3 mm/m: 3 of 4 mm at 1 m, 12 of 10 mm at 4 m.
     assert verdict.word == "out"
     assert verdict.worst.gap_mm / verdict.worst.limit_mm == pytest.approx(1.2, rel=0.01)
     with pytest.raises(BadInput, match="--lines"):
-        judge(rule, ROOM, surveyed(dish(1.0)), 0.95)
+        rule.judge(ROOM, surveyed(dish(1.0)), 0.95)
 
 
 def test_verdicts_keep_their_error_rates():
@@ -223,7 +216,7 @@ def test_verdicts_keep_their_error_rates():
 
 def test_a_plane_has_a_worst_gap_of_nothing():
     slope = [LevelLine("A", 0.5 * np.arange(20.0), 300.0)]
-    verdict = judge_lines(load_rule("bs8204-sr1"), slope, 0.95)
+    verdict = load_rule("bs8204-sr1").judge_lines(slope, 0.95)
     assert verdict.word == "in"
     assert verdict.worst.gap_mm == pytest.approx(0.0, abs=1e-9)
     assert verdict.line == "A"

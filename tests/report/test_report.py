@@ -15,13 +15,14 @@ from pypdf import PdfReader
 
 from rig.cli.jobs import outline_of
 from rig.flatness.field import field_of, longest_line, step_for
+from rig.flatness.model import FINEST_MM, MOST_NODES
 from rig.flatness.rules import load_rule
 from rig.flatness.strips import failed_strips
-from rig.flatness.verdict import FINEST_MM, MOST_NODES
 from rig.job.store import Job
 from rig.report.proof_part import proof_section
 from rig.report.source import Options, Source
-from rig.study.proof import Surfaces, own_heights, proof, strips
+from rig.study.judged import Surfaces, own_heights
+from rig.study.proof import proof, strips
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from tests.report.jobs import STAGES, make
@@ -288,7 +289,7 @@ def test_failed_strips_are_those_of_a_surface_fitted_for_them_alone(run):
     want = failed_strips(field, outline, rule.edges(longest_line(outline)), 40)
     assert len(told) == len(want) > 0
     for one, other in zip(told, want, strict=True):
-        assert (one["gap_mm"], one["x_mm"], one["y_mm"]) == (other.gap_mm, other.x_mm, other.y_mm)
+        assert (one.gap_mm, one.x_mm, one.y_mm) == (other.gap_mm, other.x_mm, other.y_mm)
 
 
 def test_patches_and_another_rule_on_request(run):

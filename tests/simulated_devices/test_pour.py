@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from rig.flatness.field import field_of
+from rig.flatness.model import fit_surface, model_of
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
-from rig.flatness.verdict import fit_surface, judge, model_of
 from rig.room import room
 from simulated_devices import Refused
 from simulated_devices.floor import floor_from_file, make_floor
@@ -47,7 +47,7 @@ def test_the_finished_survey_proves_or_refutes_a_pour(key, fresh, word):
     rule = load_rule(key)
     floor = poured(3, fresh)
     assert (true_share(floor, rule) <= 1.0) == (word == "in")
-    assert judge(rule, OUTLINE, surveyed(floor, 3), 0.95).word == word
+    assert rule.judge(OUTLINE, surveyed(floor, 3), 0.95).word == word
 
 
 def test_a_perfect_pour_is_its_plane_less_what_shrinks():

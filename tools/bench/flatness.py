@@ -15,7 +15,8 @@ from scipy.optimize import linprog
 
 from rig.flatness.field import Field, field_of, longest_line
 from rig.flatness.patches import MOST_BEARINGS, least_work
-from rig.flatness.rules import Edge, load_rule
+from rig.flatness.rule import Edge
+from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import all_lines, lay, shares, worst_placement
 from rig.room import room
 
@@ -119,14 +120,13 @@ SCAN = """
 import resource, time, numpy as np
 from rig.flatness.rules import load_rule
 from rig.flatness.scan import scan_model
-from rig.flatness.verdict import judge
 from rig.room import room
 hall = room(6096.0, 6096.0)
 rng = np.random.default_rng(5)
 x, y = rng.uniform(0, 6096.0, (2, 1_000_000))
 z = 2.0 * np.sin(x / 700) * np.cos(y / 900) + rng.normal(0, 0.5, len(x))
 begun = time.perf_counter()
-word = judge(load_rule('click-lock'), hall, scan_model(hall, x, y, z, rng), 0.95).word
+word = load_rule('click-lock').judge(hall, scan_model(hall, x, y, z, rng), 0.95).word
 took = time.perf_counter() - begun
 print(took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, word)
 """

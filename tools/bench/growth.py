@@ -14,7 +14,7 @@ import numpy as np
 from rig.devices.decoder import Decoder
 from rig.devices.profile import load_profile
 from rig.flatness.field import field_of
-from rig.flatness.rules import Edge
+from rig.flatness.rule import Edge
 from rig.flatness.straightedge import worst_placement
 from rig.job.settings import Settings
 from rig.job.store import Job
