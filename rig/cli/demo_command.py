@@ -386,6 +386,7 @@ def suggested_places(job_path: Path) -> list[tuple[float, float]]:
 def _log_pour(stage: Stage, folder: Path, seed: int) -> tuple[dict[str, Any], dict[str, Any]]:
     """Plan the pour and log that of a simulated crew, one of whose mixers fails."""
     from rig.cli.pour_command import log_pour
+    from rig.study.pour_answer import PourWish
 
     stage.rig("pour", "plan", *POUR)
     made = io.StringIO()
@@ -408,9 +409,16 @@ def _log_pour(stage: Stage, folder: Path, seed: int) -> tuple[dict[str, Any], di
     click.echo(f"(a simulated crew, {speed:g} times faster than life; after batch "
                f"{truth['mixer_fails_after_batch']} one of its mixers fails)")  # fmt: skip
     heard: list[dict[str, Any]] = []
-    options = dict.fromkeys(("mixers", "crew", "sheet_path", "bags", "serial_url"))
     with contextlib.redirect_stderr(sys.stdout):
-        log_pour(stage.job, False, options, script, speed, [heard.append], stage.page)
+        log_pour(
+            stage.job,
+            PourWish(),
+            as_json=False,
+            script=script,
+            speed=speed,
+            more_sinks=[heard.append],
+            page=stage.page,
+        )
     done = heard[-1]
     after_ten = _need_after(heard, 10)
     return truth, {

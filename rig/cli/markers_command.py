@@ -1,18 +1,12 @@
 """`rig markers`: where the depth markers go, and how high."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from rig.cli.jobs import outline_of, units_of
 from rig.cli.options import Length, job_option, json_option, metric_or, show
-from rig.errors import CannotAnswer
 from rig.units import counted, format_doubt, format_length, format_place
-
-if TYPE_CHECKING:
-    from rig.job.rows import Plan
-    from rig.job.store import Job
 
 
 @click.command()
@@ -31,6 +25,7 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
     from rig.cli.progress import working
     from rig.guidance.layout import lay_out_markers
     from rig.job.store import Job
+    from rig.study.fresh import fresh_plan
     from rig.study.picture import picture_of
     from rig.study.planning import grind_first, marker_rows
 
@@ -56,17 +51,3 @@ def command(job_path: Path, reach: float | None, as_json: bool) -> None:
     lines += [f"! {text}" for text in warnings]
     told = {"markers": rows, "warnings": warnings}
     show(told, as_json, "\n".join([*lines, "Next: rig set"]))
-
-
-def fresh_plan(job: "Job") -> "Plan":
-    """Return the job's plan, refusing one whose shots or settings have changed since."""
-    plan = job.current_plan()
-    if plan is None:
-        raise CannotAnswer("The job has no plan yet. Make one first: rig plan")
-    changed = job.changed_since(plan)
-    if changed:
-        names = ", ".join(changed[:6]) + (" …" if len(changed) > 6 else "")
-        raise CannotAnswer(
-            f"The plan is stale: since it was made, {names} changed. Run rig plan again."
-        )
-    return plan

@@ -224,6 +224,10 @@ confidence_option = click.option(
     help="How sure to be.",
 )
 
+why_option = click.option(
+    "--why", is_flag=True, help="Tell what stands behind the answer too, as the report does."
+)
+
 unit_option = click.option(
     "--unit",
     type=click.Choice(["mm", "cm", "m", "in", "ft"]),

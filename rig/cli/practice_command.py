@@ -182,12 +182,19 @@ class Practice:
     def _pour(self, stage: Stage) -> dict[str, Any]:
         """Have the trainee tip the batches; return the pour's last event."""
         from rig.cli.pour_command import log_pour
+        from rig.study.pour_answer import PourWish
 
         stage.rig("pour", "plan", *CREW, aloud=False)
         heard: list[dict[str, Any]] = []
-        options = dict.fromkeys(("mixers", "crew", "sheet_path", "bags", "serial_url"))
         with contextlib.redirect_stderr(sys.stdout):
-            log_pour(stage.job, False, options, (), POUR_SPEED, [heard.append], stage.page)
+            log_pour(
+                stage.job,
+                PourWish(),
+                as_json=False,
+                speed=POUR_SPEED,
+                more_sinks=[heard.append],
+                page=stage.page,
+            )
         ages = [age for told in heard if told["event"] == "edges" for age in told["ages_s"]]
         self._worst_edge_s = max(ages, default=0.0)
         return heard[-1]

@@ -18,7 +18,6 @@ from rig.cli.live_options import (
     run_live,
     source_options,
 )
-from rig.cli.markers_command import fresh_plan
 from rig.cli.options import Length, Lengths, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
@@ -73,6 +72,7 @@ def set_markers(
     A `clock` stands in for the rod's usual one.
     """
     from rig.job.store import Job
+    from rig.study.fresh import fresh_plan
     from rig.study.lasers import set_place
 
     replays_job = is_job_replay(options, job_path)

@@ -1,6 +1,5 @@
 """Make the scenes of live work from a job, as a session of it begins."""
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import RigError
@@ -12,8 +11,9 @@ from rig.units import format_place
 
 if TYPE_CHECKING:
     from rig.devices.profile import Profile
-    from rig.job.rows import Plan, Session
+    from rig.job.rows import Session
     from rig.job.store import Job
+    from rig.study.pour_log import StandingPour
 
 SURVEY_TITLES = {
     "floor": "Survey",
@@ -92,25 +92,24 @@ def set_scene(
 def pour_scene(
     job: "Job",
     outline: Outline,
-    plan: "Plan",
-    told: dict[str, Any],
+    made: "StandingPour",
     bags: float,
     *,
     acts: bool | tuple[str, ...],
 ) -> Scene:
     """Show a pour: strips and batches, the wet edge, the bags that are left."""
     units, denominator = _units(job)
-    result = told["result"]
-    batches: Sequence[dict[str, Any]] = result["batches"]
-    places = places_of([(str(b["n"]), b["x_mm"], b["y_mm"]) for b in batches], ())
+    answer = made.answer
+    batches = answer.batches
+    places = places_of([(str(b.n), b.x_mm, b.y_mm) for b in batches], ())
     for place, batch in zip(places, batches, strict=True):
-        place["area"] = round(batch["area_m2"], 3)
+        place["area"] = round(batch.area_m2, 3)
     pour = {
         "batches": len(batches),
         "poured": 0,
         "next": 1,
-        "strip": batches[0]["strip"],
-        "strips": [{"strip": s["strip"], "markers": s["markers"]} for s in result["strips"]],
+        "strip": batches[0].strip,
+        "strips": [{"strip": s.strip, "markers": [*s.markers]} for s in answer.strips],
         "front": 0,
         "dry": [],
         "should": 0,
@@ -118,7 +117,7 @@ def pour_scene(
         "bags_left": bags,
         "edges": [],
         "left_s": None,
-        "working_s": result["working_time_s"],
+        "working_s": answer.working_time_s,
         "estimate": "",
         "short": 0,
         "unticked": [],
@@ -128,7 +127,7 @@ def pour_scene(
         "Pour",
         units,
         denominator,
-        {**plan_of(outline), "strips": _strips(job, outline, plan, told)},
+        {**plan_of(outline), "strips": _strips(job, outline, made)},
         places,
         measures=_measures(outline, units),
         acts=acts,
@@ -146,12 +145,12 @@ def scene_of(
     quiet_s: float = DARK_S,
 ) -> Scene:
     """Make the scene of a session that a job holds; `then` is the job as it began."""
-    from rig.study.pour_plan import plan_of_pour
+    from rig.study.pour_log import plan_of_pour
 
     outline, capture = outline_from(then), session.capture
     if session.kind == "pour":
-        told, plan = plan_of_pour(job, capture["pour_plan"])
-        return pour_scene(then, outline, plan, told.data, capture["bags"], acts=acts)
+        made = plan_of_pour(job, capture["pour_plan"])
+        return pour_scene(then, outline, made, capture["bags"], acts=acts)
     make = survey_scene if session.kind == "survey" else set_scene
     return make(
         then,
@@ -210,25 +209,25 @@ def plan_of(outline: Outline) -> Section:
     }
 
 
-def _strips(job: "Job", outline: Outline, plan: "Plan", told: dict[str, Any]) -> list[Section]:
+def _strips(job: "Job", outline: Outline, made: "StandingPour") -> list[Section]:
     """Each strip's rings, its batches, and where its number is in nobody's way."""
     import numpy as np
     import shapely
 
-    from rig.drawing.work import Shares, strip_areas
+    from rig.drawing.pour import Shares, strip_areas
     from rig.study.pour_plan import order_again
 
     try:
-        again = order_again(job, outline, plan, told)
+        again = order_again(job, outline, made)
     except RigError:
         again = None
     if again is None:  # the page then goes without areas
         return []
     ground, order = again
-    floor, batches = ground.floor, told["result"]["batches"]
+    floor, batches = ground.floor, made.answer.batches
     shares = Shares(floor.x_mm, floor.y_mm, floor.step_mm, order.batch_of)
-    strip_of = np.array([one["strip"] for one in batches])[order.batch_of]
-    middles = shapely.points([(one["x_mm"], one["y_mm"]) for one in batches])
+    strip_of = np.array([one.strip for one in batches])[order.batch_of]
+    middles = shapely.points([(one.x_mm, one.y_mm) for one in batches])
     cells = shapely.points(floor.x_mm, floor.y_mm)
     found = []
     for strip, area in strip_areas(outline, batches, shares).items():
@@ -241,7 +240,7 @@ def _strips(job: "Job", outline: Outline, plan: "Plan", told: dict[str, Any]) ->
         found.append(
             {
                 "strip": strip,
-                "batches": [one["n"] for one in batches if one["strip"] == strip],
+                "batches": [one.n for one in batches if one.strip == strip],
                 "rings": [[[round(x), round(y)] for x, y in ring.coords] for ring in rings],
                 "x": round(spot.x),
                 "y": round(spot.y),

@@ -9,8 +9,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 
 from rig.errors import BadInput
-from rig.pour.clock_text import minutes
-from rig.units import M2_PER_FT2, format_area, format_off, format_place, format_speed
+from rig.units import Units
+from rig.words import pour as words
 
 MOST_PEOPLE = 50
 MOST_MIXERS = 20
@@ -84,18 +84,21 @@ class Times:
             rinse_s=self.rinse_s / factor,
         )
 
-    def assumptions(self, units: str) -> list[str]:
-        """Say in sentences what is assumed and may be timed instead, in the job's units."""
-        area_m2 = 1.0 if units == "mm" else 10.0 * M2_PER_FT2
-        return [
-            f"Times: water {minutes(self.water_s)} and powder {minutes(self.powder_s)} a bag, "
-            f"lifting {minutes(self.load_s)}, pouring {minutes(self.pour_s)}, rinsing "
-            f"{minutes(self.rinse_s)} a batch, walking {format_speed(self.walk_mm_s, units)}, "
-            f"spreading {minutes(self.spread_s_m2 * area_m2)} and taking out air "
-            f"{minutes(self.deair_s_m2 * area_m2)} for {format_area(area_m2, units)}; "
-            f"what hands do spreads by {self.spread_by_hand:.0%}, timed mixing by "
-            f"{self.spread_by_clock:.0%} (our own figures, no source: time your crew)."
-        ]
+    def assumption(self, units: Units) -> str:
+        """Say what is assumed and may be timed instead."""
+        return words.times(
+            units,
+            water_s=self.water_s,
+            powder_s=self.powder_s,
+            load_s=self.load_s,
+            pour_s=self.pour_s,
+            rinse_s=self.rinse_s,
+            walk_mm_s=self.walk_mm_s,
+            spread_s_m2=self.spread_s_m2,
+            deair_s_m2=self.deair_s_m2,
+            by_hand=self.spread_by_hand,
+            by_clock=self.spread_by_clock,
+        )
 
 
 @dataclass(frozen=True)
@@ -226,7 +229,7 @@ def check_crew(people: int, mixers: int) -> None:
 
 
 def check_gear(
-    bags_per_batch: int, buckets: int | None, strip_mm: float | None, units: str
+    bags_per_batch: int, buckets: int | None, strip_mm: float | None, units: Units
 ) -> list[str]:
     """Refuse batches, buckets and strips that nobody pours with, and return what is odd of them.
 
@@ -236,7 +239,7 @@ def check_gear(
     buckets : int or None
     strip_mm : float or None
         None where the best is chosen.
-    units : str
+    units : Units
         Of the job, for what is said.
     """
     odd = []
@@ -246,10 +249,7 @@ def check_gear(
             f"one filling of your mixer takes, 1 to {MOST_BAGS}."
         )
     if bags_per_batch > MANY_BAGS:
-        odd.append(
-            f"{bags_per_batch} bags in a batch are much for one filling of a mixer: is "
-            "--bags-per-batch right?"
-        )
+        odd.append(words.many_bags(bags_per_batch))
     if buckets is not None and not 1 <= buckets <= MOST_BUCKETS:
         raise BadInput(
             f"--buckets {buckets}: no crew has that many on the way at once. Give 1 to "
@@ -257,24 +257,18 @@ def check_gear(
         )
     if strip_mm is None:
         return odd
-    least, most, narrow, wide = (
-        format_place(mm, units)
-        for mm in (LEAST_STRIP_MM, MOST_STRIP_MM, NARROW_STRIP_MM, WIDE_STRIP_MM)
-    )
     if not LEAST_STRIP_MM <= strip_mm <= MOST_STRIP_MM:
         how = "narrow to pour" if strip_mm < LEAST_STRIP_MM else "deep to spread"
-        shown = format_place(strip_mm, units)
+        shown = units.place(strip_mm)
         if strip_mm < LEAST_STRIP_MM:
-            shown = format_off(strip_mm, units)
+            shown = units.off(strip_mm)
         raise BadInput(
-            f"--strip: a strip of {shown} is too {how}. Give {least} to {most}, or leave it out "
-            "for the depth that keeps the edge youngest."
+            f"--strip: a strip of {shown} is too {how}. Give {units.place(LEAST_STRIP_MM)} to "
+            f"{units.place(MOST_STRIP_MM)}, or leave it out for the depth that keeps the edge "
+            "youngest."
         )
     if not NARROW_STRIP_MM <= strip_mm <= WIDE_STRIP_MM:
-        odd.append(
-            f"A strip of {format_place(strip_mm, units)} is odd, {narrow} to {wide} are usual: is "
-            "--strip right?"
-        )
+        odd.append(words.odd_strip(strip_mm, NARROW_STRIP_MM, WIDE_STRIP_MM, units))
     return odd
 
 

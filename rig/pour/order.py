@@ -23,7 +23,7 @@ from scipy.spatial import cKDTree
 
 from rig.errors import BadInput
 from rig.room import ON_WALL_MM, Outline, Raster, contains
-from rig.units import counted, format_place
+from rig.units import Units, counted
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -163,25 +163,25 @@ def floor_of(outline: Outline, cells: Raster, cover_mm: Floats) -> Floor:
 
 
 def place_on(
-    outline: Outline, name: str, x_mm: float, y_mm: float, units: str = "mm"
+    outline: Outline, name: str, x_mm: float, y_mm: float, units: Units
 ) -> tuple[float, float]:
     """Return a place that must be on the floor or in a doorway, or refuse it by name."""
     if not shapely.dwithin(outline.polygon, shapely.Point(x_mm, y_mm), ON_WALL_MM):
         raise BadInput(
-            f"The {name} at {format_place(x_mm, units)}, {format_place(y_mm, units)} lies outside "
+            f"The {name} at {units.place(x_mm)}, {units.place(y_mm)} lies outside "
             "the floor: give a place on it or in a doorway."
         )
     return x_mm, y_mm
 
 
-def exit_on(outline: Outline, x_mm: float, y_mm: float, units: str) -> tuple[float, float]:
+def exit_on(outline: Outline, x_mm: float, y_mm: float, units: Units) -> tuple[float, float]:
     """Return a place where the crew can leave, or refuse it: a door, a wall, a stair's opening.
 
     Parameters
     ----------
     outline : Outline
     x_mm, y_mm : float
-    units : str
+    units : Units
         Of the job, for the refusal.
     """
     place_on(outline, "exit", x_mm, y_mm, units)
@@ -192,10 +192,10 @@ def exit_on(outline: Outline, x_mm: float, y_mm: float, units: str) -> tuple[flo
     off_mm = min(shapely.Point(x_mm, y_mm).distance(way) for way in ways_out)
     if off_mm > EXIT_MM:
         raise BadInput(
-            f"The exit at {format_place(x_mm, units)}, {format_place(y_mm, units)} lies "
-            f"{format_place(off_mm, units)} from the nearest wall: there the crew stands in what "
+            f"The exit at {units.place(x_mm)}, {units.place(y_mm)} lies "
+            f"{units.place(off_mm)} from the nearest wall: there the crew stands in what "
             "it has poured. Give the door or place at a wall by which it leaves (--exit X,Y, at "
-            f"most {format_place(EXIT_MM, units)} from the wall), or leave --exit out for the "
+            f"most {units.place(EXIT_MM)} from the wall), or leave --exit out for the "
             "first door."
         )
     return x_mm, y_mm

@@ -4,15 +4,16 @@ import os
 import re
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from rig.errors import BadInput
-from rig.pour.clock_text import minutes
-from rig.units import format_temperature, parse_duration, parse_length, parse_volume
+from rig.record import OMITTED, Record
+from rig.units import Units, parse_duration, parse_length, parse_volume
+from rig.words import pour as words
 
 _WHERE = {
     "working_time": "“working time”, “flow time” or “healing time”",
@@ -21,8 +22,11 @@ _WHERE = {
 _OPTION = {"working_time": "--working-time 20min", "mixing_time": "--mix-time 2min"}
 
 
-@dataclass(frozen=True)
-class Sheet:
+_SAID = partial(field, default=None, metadata=OMITTED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet(Record):
     """A data sheet as far as it was filled in; None is what it does not say.
 
     Attributes
@@ -33,21 +37,21 @@ class Sheet:
         The working time at other temperatures, where the sheet states it, coldest first.
     """
 
-    text: str = ""
-    water_per_bag_l: float | None = None
-    mixing_time_s: float | None = None
-    slake_time_s: float | None = None
-    working_time_s: float | None = None
-    pot_life_s: float | None = None
-    min_temperature_c: float | None = None
-    max_temperature_c: float | None = None
-    max_cover_mm: float | None = None
-    walk_on_s: float | None = None
-    cover_after_s: float | None = None
-    working_time_at: tuple[tuple[float, float], ...] = field(default=())
+    text: str | None = _SAID()
+    water_per_bag_l: float | None = _SAID()
+    mixing_time_s: float | None = _SAID()
+    slake_time_s: float | None = _SAID()
+    working_time_s: float | None = _SAID()
+    pot_life_s: float | None = _SAID()
+    min_temperature_c: float | None = _SAID()
+    max_temperature_c: float | None = _SAID()
+    max_cover_mm: float | None = _SAID()
+    walk_on_s: float | None = _SAID()
+    cover_after_s: float | None = _SAID()
+    working_time_at: tuple[tuple[float, float], ...] | None = _SAID()
 
     def working_time(
-        self, temperature_c: float | None, units: str = "mm"
+        self, temperature_c: float | None, units: Units
     ) -> tuple[float | None, str | None]:
         """Return the working time at a temperature, and what must be said about it.
 
@@ -57,23 +61,15 @@ class Sheet:
         if not self.working_time_at:
             if temperature_c is None or self.working_time_s is None:
                 return self.working_time_s, None
-            return self.working_time_s, (
-                "The sheet states one working time for all temperatures: it may be another at "
-                f"{format_temperature(temperature_c, units)} (warmth shortens it)."
-            )
+            return self.working_time_s, words.one_working_time(temperature_c, units)
         coldest, warmest = self.working_time_at[0][0], self.working_time_at[-1][0]
         if temperature_c is None:
             if self.working_time_s is not None:
                 return self.working_time_s, None
             shortest = min(time for _, time in self.working_time_at)
-            return shortest, (
-                f"No --temperature given: the shortest working time of the sheet, "
-                f"{minutes(shortest)}, counts."
-            )
+            return shortest, words.shortest_counts(shortest)
         if not coldest <= temperature_c <= warmest:
-            here, low, high = (
-                format_temperature(one, units) for one in (temperature_c, coldest, warmest)
-            )
+            here, low, high = map(units.temperature, (temperature_c, coldest, warmest))
             raise BadInput(
                 f"The sheet states no working time at {here}, only from {low} to {high}: wait for "
                 "another temperature, or give --working-time."
@@ -89,42 +85,20 @@ class Sheet:
             return True
         return (low is None or temperature_c >= low) and (high is None or temperature_c <= high)
 
-    def warnings(self, temperature_c: float | None, units: str = "mm") -> list[str]:
+    def warnings(self, temperature_c: float | None, units: Units) -> list[str]:
         """Say where a temperature is outside of what the sheet allows, or that nothing tells."""
         low, high = self.min_temperature_c, self.max_temperature_c
         if temperature_c is None:
             if low is None and high is None:
                 return []
-            allowed = " ".join(
-                f"{word} {format_temperature(limit, units)}"
-                for word, limit in (("from", low), ("up to", high))
-                if limit is not None
-            )
-            return [f"The sheet allows {allowed}: measure floor and air before you pour."]
-        here = format_temperature(temperature_c, units)
+            return [words.sheet_allows(low, high, units)]
         if low is None and high is None:
-            return [
-                f"Whether {here} suits the product is not checked: give its --sheet with "
-                "min_temperature and max_temperature."
-            ]
+            return [words.not_checked(temperature_c, units)]
         if low is not None and temperature_c < low:
-            return [_outside("colder", here, "least", format_temperature(low, units), "warm")]
+            return [words.outside(temperature_c, low, units)]
         if high is not None and temperature_c > high:
-            return [_outside("hotter", here, "most", format_temperature(high, units), "cool")]
+            return [words.outside(temperature_c, high, units)]
         return []
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return what the sheet says, for JSON."""
-        told = {one.name: getattr(self, one.name) for one in fields(self)}
-        return {name: value for name, value in told.items() if value not in (None, (), "")}
-
-
-def _outside(how: str, here: str, end: str, limit: str, make: str) -> str:
-    is_at = f"just {how} than" if here == limit else f"at {here}, {how} than"
-    return (
-        f"The floor is {is_at} the sheet allows ({limit} at {end}): wait, or {make} the room and "
-        "measure the floor again."
-    )
 
 
 def ask_for(name: str) -> BadInput:
@@ -161,7 +135,7 @@ def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:
     unknown = sorted(set(told) - set(_KEYS))
     if unknown:
         raise BadInput(f"{name} has the key {unknown[0]!r}; the keys are {', '.join(_KEYS)}.")
-    values: dict[str, Any] = {}
+    values = {}
     for key, value in told.items():
         attribute, read = _KEYS[key]
         values[attribute] = read(value, what=f"{name}: {key}")
@@ -192,13 +166,13 @@ def _quantity(parse: Callable[..., float], zero: bool, value: object, what: str)
     return parse(value, what=what, **({"least": 0.0} if zero else {"above": 0.0}))
 
 
-def _words(value: object, what: str) -> str:
+def _words(value: object, what: str) -> str | None:
     if not isinstance(value, str):
         raise BadInput(f"{what} must be text in quotes.")
-    return value
+    return value or None
 
 
-def _by_temperature(value: object, what: str) -> tuple[tuple[float, float], ...]:
+def _by_temperature(value: object, what: str) -> tuple[tuple[float, float], ...] | None:
     rows: list[tuple[float, float]] = []
     for row in value if isinstance(value, list) else [value]:
         if not isinstance(row, dict) or set(row) != {"temperature", "working_time"}:
@@ -212,7 +186,7 @@ def _by_temperature(value: object, what: str) -> tuple[tuple[float, float], ...]
     rows.sort()
     if any(one[0] == other[0] for one, other in pairwise(rows)):
         raise BadInput(f"{what} states the same temperature twice.")
-    return tuple(rows)
+    return tuple(rows) or None
 
 
 _time = partial(_quantity, parse_duration, False)

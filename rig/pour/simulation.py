@@ -51,11 +51,6 @@ class Servers:
         self.busy_s += end_s - self._last
         self._free[self._rows, self._taken] = end_s
 
-    def take_out(self, for_s: float) -> None:
-        """Keep the server that is free first from work for a time; that does not count as busy."""
-        first = np.argmin(self._free, axis=1)
-        self._free[self._rows, first] += for_s
-
 
 @dataclass(frozen=True, eq=False)
 class Run:
@@ -116,12 +111,7 @@ def draw(
     return drawn
 
 
-def simulate(
-    drawn: dict[str, Floats],
-    roles: Roles,
-    buckets: int,
-    mixer_fails: tuple[int, float] | None = None,
-) -> Run:
+def simulate(drawn: dict[str, Floats], roles: Roles, buckets: int) -> Run:
     """Run pours through the crew.
 
     Parameters
@@ -131,8 +121,6 @@ def simulate(
     roles : Roles
     buckets : int
         A batch holds one from its water to its rinsing.
-    mixer_fails : (int, float), optional
-        One mixer fails when this batch (from 0) would come to it, for so many seconds.
     """
     batches, runs = drawn["mix"].shape
     if buckets < 1:
@@ -143,8 +131,6 @@ def simulate(
     crew = _Crew(roles, runs)
     nothing = np.zeros(runs)
     for n in range(batches):
-        if mixer_fails is not None and n == mixer_fails[0]:
-            crew.lose_a_mixer(mixer_fails[1])
         step = {name: drawn[name][n] for name in STEPS}
         vessel = vessels.start(nothing)
         begun, wet, mixed = crew.mix(vessel, step)
@@ -173,10 +159,6 @@ class _Crew:
             "spreading": roles.spreading,
         }
         self.pools = {role: Servers(count, runs) for role, count in counts.items() if count}
-
-    def lose_a_mixer(self, repair_s: float) -> None:
-        """Take the next free mixer out for a time; its hand stands idle."""
-        self.pools["crew" if self._roles.alone else "mixing"].take_out(repair_s)
 
     def mix(self, ready_s: Floats, step: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
         """Return when work begins, water meets powder, and mixing ends."""

@@ -8,7 +8,7 @@ by the last item before and the start after; where that went backwards it says s
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rig.pour.clock_text import minutes
+from rig.words import pour as words
 
 Act = tuple[float, str, str | None]
 
@@ -60,19 +60,11 @@ def on_one_clock(
         else:
             gap = day - stretch.last_utc_s
             if gap < 0:
-                notes.append(
-                    f"The clock was set back by at least {minutes(-gap)} while the log was off: "
-                    "the true ages of the edges are not known, they are at least what is shown. "
-                    "Look at a watch."
-                )
+                notes.append(words.clock_set_back(-gap))
         gap = max(gap, 0.0)
         drift = stretch.last_utc_s - stretch.utc_s - stretch.last_s
         if abs(drift) > 2.0:
-            way = "back" if drift < 0 else "on"
-            notes.append(
-                f"The clock was set {way} by {minutes(abs(drift))} during the pour; the ages go by "
-                "the steady clock and hold."
-            )
+            notes.append(words.clock_was_set(drift))
         follows_at = follows_at - gap - stretch.last_s
         begins.append(follows_at)
         following = (stretch.boot_id, stretch.monotonic_s, stretch.utc_s)

@@ -1,90 +1,174 @@
 """The part of a report on the pour: its plan, and what was logged of it."""
 
-from typing import Any
+from collections.abc import Iterator, Sequence
 
-from rig.drawing.work import Shares, pour_drawing
+from rig.drawing.pour import Shares, pour_drawing
 from rig.errors import RigError
-from rig.pour.clock_text import clock, minutes
-from rig.pour.estimate import yield_known
-from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
+from rig.report.document import Block, Bullets, Facts, Figure, Section, Table, Words, section
 from rig.report.source import Source
+from rig.study.pour_answer import PourPlan, PrepourStep
+from rig.study.pour_log import (
+    StandingPour,
+    last_pour_plan,
+    pours_ended,
+    prepour_of,
+)
 from rig.study.pour_plan import order_again
-from rig.units import counted
+from rig.units import Units, counted
+from rig.words import pour as words
+from rig.words.clock import clock, minutes
 
 
 def pour_section(source: Source) -> Section | None:
     """Plan and log of the pour, where there is a plan."""
-    made = source.job.events(["pour_plan"])
-    if not made:
+    made = last_pour_plan(source.job)
+    if made is None:
         if source.plan is None:
             return None
-        return section("pour", "The pour", Words("Not planned yet (rig pour plan)."))
-    told = made[-1].data
-    result = told["result"]
-    stale = source.plan is None or told["plan_id"] != source.plan.id
-    edge = result["wet_edge_age_s"]
-    rows = [
-        ("Batches", f"{len(result['batches'])} in {counted(len(result['strips']), 'strip')}"),
-        ("Bags", str(result["bags"])),
-        ("Crew", f"{result['crew']}: {result['roles']['text']}"),
-        ("Mixers and buckets", f"{result['mixers']} and {result['buckets']}"),
-        ("A batch in place", source.volume(result["batches"][0]["volume_l"])),
-        ("Water in it", source.volume(result["batches"][0]["water_l"], liquid=True)),
-        (
-            "Takes",
-            f"{minutes(result['duration_s']['p50'])}; 95 times in 100 under "
-            f"{minutes(result['duration_s']['p95'])}",
-        ),
-        (
-            "Oldest wet edge",
-            f"{minutes(edge['p95'])} in 95 of 100 pours; it keeps "
-            f"{minutes(result['working_time_s'])}, so {minutes(result['margin_s'])} are left",
-        ),
-    ]
-    if result["feasible"]:
-        verdict = Words(f"Can be poured in one go. {result['advice']}")
-    else:
-        # A plan of an older version says nothing of the temperature.
-        how = "in one pour" if result.get("allowed_by_sheet", True) else "at this temperature"
-        verdict = Words(f"Not feasible {how}. {result['advice']}", "warning")
-    batches = tuple(
-        (
-            str(row["n"]),
-            str(row["strip"]),
-            f"{row['bags']:g}",
-            clock(row["mix_s"]),
-            clock(row["pour_s"]),
-            row["where"] + (" (deep: first)" if row["deep"] else ""),
-        )
-        for row in result["batches"]
-    )
+        return section("pour", "The pour", Words(words.NOT_PLANNED))
+    pour_plan_id, kept = made
+    answer, units = kept.result, source.job.units
+    drawn: Block = Words(words.STALE, "warning")
+    if source.plan is not None and kept.plan_id == source.plan.id:
+        standing = StandingPour(pour_plan_id, kept.inputs, answer, source.plan)
+        drawn = _figure(source, standing)
+    # Once it is poured the list is closed; before that, ticks of the list and of the log count.
+    steps = () if pours_ended(source.job) else prepour_of(source.job).prepour
     return section(
         "pour",
         "The pour",
-        verdict,
-        Words("This pour plan is stale: rig plan was run since.", "warning") if stale else None,
-        None if stale else _figure(source, told),
-        Facts(tuple(rows)),
+        _verdict(answer),
+        drawn,
+        *_facts(answer, units),
         *_log(source),
-        Table(
-            "Schedule, from the first water on powder",
-            ("Batch", "Strip", "Bags", "Mix", "Pour", "Where"),
-            batches,
-            right=(0, 1, 2, 3, 4),
-        ),
-        *_before(source, result),
-        Words("Assumed:") if result["assumptions"] else None,
-        bullets(result["assumptions"]),
-        bullets(result["warnings"], "warning"),
+        _schedule(answer, units),
+        *_before(steps),
+        *_notes(answer),
         new_page=True,
     )
 
 
-def _figure(source: Source, told: dict[str, Any]) -> Figure:
-    plan, result = source.plan, told["result"]
-    assert plan is not None
+def pour_plan_section(answer: PourPlan, units: Units, *, first: bool) -> Section:
+    """The plan of a pour alone, as it was just made; with `first` the cautions are told in full."""
+    cautions = Bullets(
+        tuple(answer.cautions),
+        told="answer" if first else "why",
+        reminder="" if first else words.CAUTION,
+    )
+    return section(
+        "pour",
+        "The pour",
+        _verdict(answer),
+        *_facts(answer, units),
+        _schedule(answer, units),
+        *_before(answer.prepour),
+        *_notes(answer),
+        Words("Cautions:", told="answer" if first else "why"),
+        cautions,
+    )
+
+
+def _verdict(answer: PourPlan) -> Words:
+    said = words.verdict(answer.feasible, answer.allowed_by_sheet)
+    return Words(
+        f"{said} {answer.advice}", "plain" if answer.feasible else "warning", told="answer"
+    )
+
+
+def _facts(answer: PourPlan, units: Units) -> Iterator[Facts]:
+    edge, first = answer.wet_edge_age_s, answer.batches[0]
+    strips = counted(len(answer.strips), "strip")
+    yield Facts(
+        (
+            (
+                "Batches",
+                f"{len(answer.batches)} in {strips} {units.place(answer.strip_mm)} deep, "
+                f"{counted(answer.bags, 'bag')}",
+            ),
+            ("Crew", f"{answer.crew}: {answer.roles.text}"),
+            (
+                "Takes",
+                f"{minutes(answer.duration_s.p50)}; 95 times in 100 under "
+                f"{minutes(answer.duration_s.p95)}",
+            ),
+            (
+                "Oldest wet edge",
+                f"{minutes(edge.p95)} in 95 of 100 pours; it keeps "
+                f"{minutes(answer.working_time_s)}, so {minutes(answer.margin_s)} are left",
+            ),
+        ),
+        told="answer",
+    )
+    idle = ", ".join(f"{role} {share:.0%}" for role, share in answer.idle.items())
+    yield Facts(
+        (
+            ("Mixers and buckets", f"{answer.mixers} and {answer.buckets}"),
+            ("A batch in place", units.volume(first.volume_l)),
+            ("Water in it", units.volume(first.water_l, liquid=True)),
+            ("Pace", f"{answer.rate_bags_per_h:.0f} bags an hour"),
+            ("Waiting", idle),
+            (
+                "Edge at its worst",
+                f"{minutes(edge.max)} in the worst of {answer.runs} pours; it dies in "
+                f"{answer.chance_edge_dies:.1%} of them",
+            ),
+        )
+    )
+
+
+def _schedule(answer: PourPlan, units: Units) -> Table:
+    rows: list[tuple[str, ...]] = []
+    bay = 1
+    for one in answer.batches:
+        if one.bay != bay:
+            bay = one.bay
+            rows.append(("", "", "", "", "", f"Stop: let bay {bay - 1} set, then bay {bay}", ""))
+        rows.append(
+            (
+                str(one.n),
+                str(one.strip),
+                f"{one.bags:g}",
+                clock(one.mix_s),
+                clock(one.pour_s),
+                one.where + (" (deep: first)" if one.deep else ""),
+                units.place(one.reach_mm),
+            )
+        )
+    return Table(
+        "Schedule, from the first water on powder",
+        ("Batch", "Strip", "Bags", "Mix", "Pour", "Where", "Reach"),
+        tuple(rows),
+        right=(0, 1, 2, 3, 4, 6),
+    )
+
+
+def _before(steps: Sequence[PrepourStep]) -> Iterator[Table]:
+    if not steps:
+        return
+    left = [step.key for step in steps if not step.ticked]
+    rows = tuple(("yes" if step.ticked else "no", step.text, step.why) for step in steps)
+    head = ("Ticked", "Before the pour", "because it can't be made good later")
+    yield Table("Before the pour", head, rows, reminder=words.not_ticked(left) if left else "")
+
+
+def _notes(answer: PourPlan) -> Iterator[Block]:
+    if answer.changes:
+        yield Words("Changes that were tried:")
+        yield Bullets(
+            tuple(f"{one.change}: margin {minutes(one.margin_s)}" for one in answer.changes)
+        )
+    if answer.assumptions:
+        yield Words("Assumed:")
+        yield Bullets(answer.assumptions)
+    warnings = tuple(text for text in answer.warnings if text != answer.advice)
+    if warnings:
+        yield Bullets(warnings, "warning", told="answer")
+
+
+def _figure(source: Source, made: StandingPour) -> Figure:
+    answer = made.answer
     try:
-        again = order_again(source.job, source.outline, plan, told)
+        again = order_again(source.job, source.outline, made)
     except RigError:
         again = None  # the drawing then goes without the batches' shares of the floor
     shares = None
@@ -93,54 +177,36 @@ def _figure(source: Source, told: dict[str, Any]) -> Figure:
         floor = ground.floor
         shares = Shares(floor.x_mm, floor.y_mm, floor.step_mm, order.batch_of)
     poured = {batch.n for batch in source.job.batches() if batch.poured_utc_s is not None}
-    exit_mm = (result["exit"]["x_mm"], result["exit"]["y_mm"])
+    exit_mm = (answer.exit.x_mm, answer.exit.y_mm)
     return Figure(
         "pour",
-        pour_drawing(source.outline, source.look, result["batches"], exit_mm, shares, poured),
+        pour_drawing(source.outline, source.look, answer.batches, exit_mm, shares, poured),
     )
 
 
-def _log(source: Source) -> list[Any]:
+def _log(source: Source) -> Iterator[Block]:
     poured = [batch for batch in source.job.batches() if batch.poured_utc_s is not None]
-    done = source.job.events(["pour_done"])
-    if not poured and not done:
-        return [Words("Nothing has been poured yet.")]
-    if not done:
-        return [Words(f"Under way: {counted(len(poured), 'batch', 'batches')} poured.", "lead")]
+    ended = pours_ended(source.job)
+    if not poured and not ended:
+        yield Words(words.NOTHING_POURED)
+        return
+    if not ended:
+        yield Words(f"Under way: {counted(len(poured), 'batch', 'batches')} poured.", "lead")
+        return
     # A stop without a batch is a slip after the pour, not another one.
-    end = [event for event in done if event.data["batches"]][-1:] or done[-1:]
-    last = end[0].data
-    known = yield_known(last["yield_l"], last.get("yield_stderr_l", 0.0))
+    utc_s, last = ([one for one in ended if one[1].batches] or ended)[-1]
+    made_l, batches = last.known_yield_l, counted(last.batches, "batch", "batches")
     rows = [
-        ("Ended (UTC)", source.time(end[0].utc_s)),
-        (
-            "Poured",
-            f"{counted(last['batches'], 'batch', 'batches')}, {counted(last['bags_used'], 'bag')}",
-        ),
-        ("Told covered", f"{last['share']:.0%} of the floor"),
-        ("A bag made", source.volume(last["yield_l"]) if known else "not known"),
+        ("Ended (UTC)", source.time(utc_s)),
+        ("Poured", f"{batches}, {counted(last.bags_used, 'bag')}"),
+        ("Told covered", f"{last.share:.0%} of the floor"),
+        ("A bag made", "not known" if made_l is None else source.volume(made_l)),
     ]
-    if last["interval_s"]:
-        planned = last["planned_interval_s"]
-        rows.append(("A batch every", f"{minutes(last['interval_s'])}, planned {minutes(planned)}"))
-    said: list[Any] = [Words("Poured.", "lead"), Facts(tuple(rows))]
-    if last["unticked"]:
-        names = ", ".join(last["unticked"])
-        said.append(Words(f"Never ticked before the pour: {names}.", "warning"))
-    return said
-
-
-def _before(source: Source, result: dict[str, Any]) -> list[Any]:
-    from rig.study.pour_plan import ticked_of
-
-    done = source.job.events(["pour_done"])
-    # Once it is poured the list is closed; before that, ticks of the list and of the log count.
-    ticked = set() if done else set(ticked_of(source.job))
-    rows = tuple(
-        ("" if done else "yes" if step["key"] in ticked else "no", step["text"], step["why"])
-        for step in result["prepour"]
-    )
-    head = ("Ticked", "Before the pour", "because it can't be made good later")
-    if done:
-        return []
-    return [Table("Before the pour", head, rows)]
+    if last.interval_s:
+        planned = minutes(last.planned_interval_s)
+        rows.append(("A batch every", f"{minutes(last.interval_s)}, planned {planned}"))
+    yield Words("Poured.", "lead")
+    yield Facts(tuple(rows))
+    if last.unticked:
+        names = ", ".join(last.unticked)
+        yield Words(f"Never ticked before the pour: {names}.", "warning")

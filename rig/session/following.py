@@ -15,7 +15,7 @@ from rig.session.pouring import live_plan, pour_machine
 from rig.session.run import End, Machine, announcements, step
 from rig.session.sources import StoredItems, profile_of
 from rig.session.watcher import HEARD, Watcher, watcher_of
-from rig.study.pour_plan import plan_of_pour
+from rig.study.pour_log import plan_of_pour
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -180,11 +180,11 @@ class Follower:
                 start_marker=capture.get("marker"),
                 skip_check=capture.get("skip_check", False),
             )
-        told, plan = plan_of_pour(then, capture["pour_plan"])
+        made = plan_of_pour(then, capture["pour_plan"])
         return pour_machine(
             then,
-            told,
-            live_plan(told.data, plan, capture["bags"], then.settings.units),
+            made,
+            live_plan(made, capture["bags"], then.units),
             session.boot_id,
             session.monotonic_s or 0.0,
             session.utc_s,

@@ -1,71 +1,123 @@
 """From the plan of a pour to its live log, and back into the job."""
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from rig.pour.clock_text import minutes
+from rig.errors import BadInput
 from rig.pour.estimate import ONE_SIDED_95, Prior
-from rig.pour.pouring import LivePlan, PlannedBatch, Pouring, Strip
+from rig.pour.live_plan import LivePlan, PlannedBatch, Strip
+from rig.pour.pouring import Pouring
 from rig.pour.true_clock import on_one_clock
 from rig.session.recorder import Recorder
 from rig.session.run import Act, Item
-from rig.study.pour_plan import FORGOTTEN_S, stretches_of, ticked_of
+from rig.study.pour_log import FORGOTTEN_S, StandingPour, stretches_of, ticked_of
+from rig.study.pour_plan import takes
+from rig.units import Units
+from rig.words import pour_log as words
 
 if TYPE_CHECKING:
-    from rig.job.rows import Plan, StoredEvent
     from rig.job.store import Job
 
 
-def live_plan(told: dict[str, Any], plan: "Plan", bags: float | None, units: str) -> LivePlan:
+def live_plan(made: StandingPour, bags: float | None, units: Units) -> LivePlan:
     """Turn a stored pour plan into what the live log goes by, and says in the job's units."""
-    result = told["result"]
-    batches = tuple(
-        PlannedBatch(b["n"], b["strip"], b["bags"], b["x_mm"], b["y_mm"], b["where"])
-        for b in result["batches"]
-    )
-    strips = tuple(
-        Strip(s["strip"], s["share_end"], s["share"], tuple(s["markers"])) for s in result["strips"]
-    )
-    seams = tuple((b["n"] - 1, later - 1) for b in result["batches"] for later in b["meets"])
-    volume = plan.result["volume_l"]
-    prior = Prior(
-        volume["mean"],
-        (volume["p95"] - volume["mean"]) / ONE_SIDED_95,
-        result["yield_l"],
-        result["yield_doubt"],
-    )
+    answer, taken = made.answer, takes(made.plan)
     return LivePlan(
-        batches,
-        strips,
-        seams,
-        result["working_time_s"],
-        result["lead_s"],
-        result["interval_s"],
-        float(plan.result["bags"]["p95"] if bags is None else bags),
-        prior,
-        units,
+        batches=tuple(
+            PlannedBatch(b.n, b.strip, b.bags, b.x_mm, b.y_mm, b.where) for b in answer.batches
+        ),
+        strips=tuple(Strip(s.strip, s.share_end, s.share, s.markers) for s in answer.strips),
+        seams=tuple((b.n - 1, later - 1) for b in answer.batches for later in b.meets),
+        working_s=answer.working_time_s,
+        lead_s=answer.lead_s,
+        interval_s=answer.interval_s,
+        bags=float(taken.bags_p95 if bags is None else bags),
+        prior=Prior(
+            taken.volume_l,
+            (taken.volume_p95_l - taken.volume_l) / ONE_SIDED_95,
+            answer.yield_l,
+            answer.yield_doubt,
+        ),
+        units=units,
     )
 
 
 def pour_machine(
-    job: "Job", told: "StoredEvent", live: LivePlan, boot_id: str, monotonic_s: float, utc_s: float
+    job: "Job",
+    made: StandingPour,
+    live: LivePlan,
+    boot_id: str,
+    monotonic_s: float,
+    utc_s: float,
 ) -> Pouring:
     """Make the live log, with what earlier sessions of this pour logged, by the true clock."""
-    stretches = stretches_of(job, told.id)
+    stretches = stretches_of(job, made.id)
     history, notes = on_one_clock(stretches, boot_id, monotonic_s, utc_s)
     if history and -history[-1][0] > FORGOTTEN_S:
-        notes.append(
-            f"The last entry is {minutes(-history[-1][0])} old: if this is a new pour, make a new "
-            "plan for it (rig pour plan)."
-        )
-    ended = [event for event in job.events(["pour_done"]) if event.id > told.id]
-    if ended:
-        notes.append(
-            "The pour of this plan was ended with stop: what is logged now counts as another one. "
-            "For a new pour make a new plan first (rig pour plan)."
-        )
-    if not told.data["result"]["feasible"]:
-        notes.append(f"The plan says this pour is not safe. {told.data['result']['advice']}")
+        notes.append(words.old_entry(-history[-1][0]))
+    if any(event.id > made.id for event in job.events(["pour_done"])):
+        notes.append(words.ENDED_BEFORE)
+    if not made.answer.feasible:
+        notes.append(words.not_safe(made.answer.advice))
     return Pouring(live, history, ticked_of(job, in_sessions=False), notes)
+
+
+@dataclass(frozen=True)
+class PourLog:
+    """The live log of a pour, begun: its machine, and what writes it into the job."""
+
+    live: LivePlan
+    machine: Pouring
+    recorder: "PourRecorder"
+
+
+def begin_log(
+    job: "Job",
+    made: StandingPour,
+    bags: float | None,
+    *,
+    source: str,
+    setup: str,
+    boot_id: str,
+    monotonic_s: float,
+    utc_s: float,
+) -> PourLog:
+    """Begin a session of a pour.
+
+    Parameters
+    ----------
+    job : Job
+        Open for writing.
+    made : StandingPour
+    bags : float or None
+        On site; None for those of the plan, to be 95 % sure.
+    source, setup, boot_id : str
+    monotonic_s, utc_s : float
+        The clocks as they are now.
+
+    Raises
+    ------
+    BadInput
+        More bags than the room can take.
+    """
+    live, planned = live_plan(made, bags, job.units), takes(made.plan).bags_p95
+    if live.bags > 3.0 * planned:
+        raise BadInput(
+            f"--bags {live.bags:g} is more than the room can take: the plan is for {planned}. "
+            "Count again, or plan again."
+        )
+    machine = pour_machine(job, made, live, boot_id, monotonic_s, utc_s)
+    session = job.start_session(
+        kind="pour",
+        setup=setup,
+        source=source,
+        profile_text="",
+        capture={"pour_plan": made.id, "bags": live.bags},
+        boot_id=boot_id,
+        utc_s=utc_s,
+        monotonic_s=monotonic_s,
+    )
+    return PourLog(live, machine, PourRecorder(job, session, made.answer.interval_s))
 
 
 class PourRecorder(Recorder):

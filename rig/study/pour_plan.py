@@ -1,50 +1,218 @@
-"""From a job's plan to the plan of its pour, and what a job knows of a pour."""
+"""From a job's plan to the plan of its pour: who is there, what the floor takes, how it goes."""
 
-import time
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rig.errors import CannotAnswer
+from rig.errors import BadInput, CannotAnswer
 from rig.pour.advice import advise
-from rig.pour.clock_text import minutes
-from rig.pour.estimate import YIELD_DOUBT, yield_known
-from rig.pour.forecast import RUNS, Crew, Forecast, Ground, forecast
-from rig.pour.order import Order, floor_of, order_of_pour, place_on
-from rig.pour.prepour import CAUTIONS, STEPS
-from rig.pour.sheet import Sheet
-from rig.pour.true_clock import Stretch
+from rig.pour.crew import Times, check_crew, check_gear
+from rig.pour.estimate import YIELD_DOUBT
+from rig.pour.forecast import Crew, Forecast, Ground, forecast
+from rig.pour.order import Order, exit_on, floor_of, order_of_pour, place_on
+from rig.pour.prepour import CAUTIONS
+from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
 from rig.room import Outline, contains, raster_of, where
+from rig.study.fresh import fresh_plan
 from rig.study.lasers import shots_of
 from rig.study.planning import grind_first
+from rig.study.pour_answer import (
+    BucketAge,
+    EdgeAge,
+    KeptPour,
+    Place,
+    PourBatch,
+    PourPlan,
+    PourRoles,
+    PourStrip,
+    PourWish,
+    Spell,
+)
+from rig.study.pour_log import (
+    Learnt,
+    StandingPour,
+    current_pour_plan,
+    learnt_from,
+    open_pour,
+    prepour_of,
+)
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
-from rig.units import counted, format_length, format_off, format_place, format_volume
+from rig.units import Units
+from rig.words import pour as words
 
 if TYPE_CHECKING:
-    from rig.job.rows import Plan, StoredEvent
+    from rig.job.rows import Plan
     from rig.job.store import Job
 
 CELLS_PER_BATCH = 40
 FEWEST_CELLS, MOST_CELLS = 1_500, 6_000
 LEARNT_YIELD_DOUBT = 0.05
 """What is left of a yield's doubt once this crew has poured (our own figure, no source)."""
-FORGOTTEN_S = 12 * 3600.0
 
 
 @dataclass(frozen=True)
-class Learnt:
-    """What a crew's last pour taught: how its hands compare with the figures, and its yield.
+class Takes:
+    """What a plan says that a pour takes: litres, whole bags, what a bag makes, mm of cover."""
 
-    `yield_l` is None where that pour left it unknown.
+    volume_l: float
+    volume_p95_l: float
+    bags: int
+    bags_p95: int
+    bag_yield_l: float
+    waste_share: float
+    deepest_mm: float
+
+
+def takes(plan: "Plan") -> Takes:
+    """Return what a plan says that a pour takes."""
+    told = plan.result
+    volume, bags = told["volume_l"], told["bags"]
+    return Takes(
+        volume_l=float(volume["mean"]),
+        volume_p95_l=float(volume["p95"]),
+        bags=int(bags["p50"]),
+        bags_p95=int(bags["p95"]),
+        bag_yield_l=float(volume["per_bag"]),
+        waste_share=float(bags["waste_share"]),
+        deepest_mm=float(told["cover_mm"]["max"]),
+    )
+
+
+@dataclass(frozen=True)
+class ToLog:
+    """A pour that is to be logged: made now, or begun before, maybe by another plan than asked."""
+
+    pour: StandingPour
+    is_new: bool = False
+    goes_on_by_another: bool = False
+
+
+def make_pour_plan(job: "Job", outline: Outline, wish: PourWish, utc_s: float) -> PourPlan:
+    """Plan the pour of the job's plan and keep it in the job; see `pour_plan`.
+
+    Parameters
+    ----------
+    job : Job
+        Open for writing.
+    outline : Outline
+    wish : PourWish
+    utc_s : float
+        Now: a pour that is under way then is not planned anew.
     """
+    if open_pour(job, utc_s) is not None:
+        raise CannotAnswer(
+            "A pour is under way, and a new plan would forget its batches. Go on with it: rig pour "
+            "run; or end it there with stop, then plan again."
+        )
+    plan = fresh_plan(job, bags=True)
+    made = pour_plan(job, outline, plan, wish)
+    kept = KeptPour(plan_id=plan.id, inputs=wish, result=made)
+    job.save_pour_plan([batch.as_json() for batch in made.batches], kept.as_json())
+    return made
 
-    hands: float
-    yield_l: float | None
-    text: str
+
+def pour_to_log(job: "Job", outline: Outline, wish: PourWish, utc_s: float) -> ToLog:
+    """Return the pour that is under way now (UTC, s), else that of the plan that stands.
+
+    A wish that says something makes a plan first, where no pour is under way.
+    """
+    begun = open_pour(job, utc_s)
+    if begun is not None:
+        other = wish.is_made or job.current_plan() != begun.plan
+        return ToLog(begun, goes_on_by_another=other)
+    plan = fresh_plan(job, bags=True)
+    if wish.is_made:
+        make_pour_plan(job, outline, wish, utc_s)
+    return ToLog(current_pour_plan(job, plan), is_new=wish.is_made)
+
+
+def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> PourPlan:
+    """Plan the pour of a plan: order of batches, crew and mixers, age of the wet edge.
+
+    Parameters
+    ----------
+    job : Job
+    outline : Outline
+    plan : Plan
+        Of the job.
+    wish : PourWish
+
+    Raises
+    ------
+    BadInput
+        What is missing, cannot be, or lies off the floor.
+    CannotAnswer
+        Where there is neither an exit nor a door.
+    """
+    units = job.units
+    if wish.mixers is None:
+        raise BadInput("Say how many there are: --mixers 2.")
+    if wish.crew is None:
+        raise BadInput("Say how many there are: --crew 3.")
+    check_crew(wish.crew, wish.mixers)
+    notes = check_gear(wish.bags_per_batch, wish.buckets, wish.strip_mm, units)
+    if wish.exit_mm is not None:
+        exit_on(outline, *wish.exit_mm, units)
+    sheet = Sheet() if wish.sheet_path is None else read_sheet(wish.sheet_path)
+    temperature_c = None
+    if wish.temperature is not None:
+        temperature_c = parse_temperature(wish.temperature, "--temperature")
+    working_s = wish.working_time_s
+    if working_s is None:
+        working_s, note = sheet.working_time(temperature_c, units)
+        notes += [note] if note else []
+    crew = _crew(wish, wish.crew, wish.mixers, sheet, working_s)
+    learnt = _learnt(job, wish, units)
+    if learnt is not None:
+        crew = replace(crew, times=crew.times.faster_by(learnt.hands))
+    ground = ground_of(
+        job, outline, plan, wish.exit_mm, wish.start_mm, mix_way_mm=wish.mix_distance_mm
+    )
+    made = forecast(ground, crew, wish.runs)
+    answer = _answer(job, outline, plan, made, ground, wish.runs, sheet, temperature_c, learnt)
+    return replace(answer, warnings=(*answer.warnings, *notes))
+
+
+def _crew(wish: PourWish, people: int, mixers: int, sheet: Sheet, working_s: float | None) -> Crew:
+    mix_s = wish.mix_time_s if wish.mix_time_s is not None else sheet.mixing_time_s
+    if mix_s is None:
+        raise ask_for("mixing_time")
+    if working_s is None:
+        raise ask_for("working_time")
+    given = {
+        "slake_s": wish.slake_time_s if wish.slake_time_s is not None else sheet.slake_time_s,
+        "water_s": wish.water_time_s,
+        "powder_s": wish.powder_time_s,
+        "pour_s": wish.pour_time_s,
+        "spread_s_m2": wish.spread_time_s_m2,
+        "deair_s_m2": wish.deair_time_s_m2,
+    }
+    return Crew(
+        people=people,
+        mixers=mixers,
+        times=Times(mix_s, **{name: s for name, s in given.items() if s is not None}),
+        working_s=working_s,
+        buckets=wish.buckets,
+        bags_per_batch=wish.bags_per_batch,
+        strip_mm=wish.strip_mm,
+        bays=wish.bays,
+    )
+
+
+def _learnt(job: "Job", wish: PourWish, units: Units) -> Learnt | None:
+    if wish.crew_from is None:
+        return learnt_from(job, units)
+    from rig.job.store import Job
+
+    with Job.open(wish.crew_from) as other:
+        learnt = learnt_from(other, units)
+    if learnt is None:
+        raise BadInput(f"{wish.crew_from} holds no pour that was logged to its end.")
+    return learnt
 
 
 def ground_of(
@@ -53,6 +221,7 @@ def ground_of(
     plan: "Plan",
     exit_mm: tuple[float, float] | None,
     start_mm: tuple[float, float] | None,
+    *,
     mix_way_mm: float,
 ) -> Ground:
     """Lay the plan's cover over the floor, ready to be shared out to batches.
@@ -71,169 +240,160 @@ def ground_of(
                 "door with rig edit --door."
             )
         exit_mm = outline.doors[0].middle
-    units = job.settings.units
-    place_on(outline, "exit", *exit_mm, units)
+    place_on(outline, "exit", *exit_mm, job.units)
     if start_mm is not None:
-        place_on(outline, "start", *start_mm, units)
-    bags = int(plan.result["bags"]["p50"])
-    cells = raster_of(outline, min(max(CELLS_PER_BATCH * bags, FEWEST_CELLS), MOST_CELLS))
+        place_on(outline, "start", *start_mm, job.units)
+    taken = takes(plan)
+    cells = raster_of(outline, min(max(CELLS_PER_BATCH * taken.bags, FEWEST_CELLS), MOST_CELLS))
     heights = heights_of(shots_of(job), "floor", job.setups(), outline)
     surface = GaussianProcess().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     z, _ = surface.predict(cells.x_mm, cells.y_mm)
     cover = Plane(plan.a, plan.b, plan.c).at(cells.x_mm, cells.y_mm) - z
-    volume_l = float(plan.result["volume_l"]["mean"])
-    return Ground(floor_of(outline, cells, cover), exit_mm, start_mm, volume_l, bags, mix_way_mm)
+    floor = floor_of(outline, cells, cover)
+    return Ground(floor, exit_mm, start_mm, taken.volume_l, taken.bags, mix_way_mm)
 
 
-def learnt_from(job: "Job", units: str) -> Learnt | None:
-    """Return what the last pour of a job taught, or None; `units` are those it is said in."""
-    done = job.events(["pour_done"])
-    if not done:
-        return None
-    last = done[-1].data
-    if not last["planned_interval_s"] or not last["interval_s"] or last["share"] <= 0:
-        return None
-    hands = min(max(last["planned_interval_s"] / last["interval_s"], 0.5), 2.0)
-    yield_l, bag = None, "what a bag made was not known"
-    if yield_known(last["yield_l"], last.get("yield_stderr_l", 0.0)):
-        yield_l = last["yield_l"]
-        bag = f"{format_volume(yield_l, units)} a bag on the floor"
-    return Learnt(
-        hands,
-        yield_l,
-        f"From this crew's last pour: a batch every {minutes(last['interval_s'])} (planned "
-        f"{minutes(last['planned_interval_s'])}), {bag}.",
+def order_again(job: "Job", outline: Outline, made: StandingPour) -> tuple[Ground, Order] | None:
+    """Share the floor out anew as a stored pour plan did, for its drawing.
+
+    None where it does not come out the same: an older version made it, say.
+    """
+    answer, start_mm = made.answer, made.wish.start_mm
+    exit_mm = (answer.exit.x_mm, answer.exit.y_mm)
+    ground = ground_of(job, outline, made.plan, exit_mm, start_mm, mix_way_mm=0.0)
+    order = order_of_pour(
+        ground.floor,
+        exit_mm,
+        start_mm,
+        [batch.bags for batch in answer.batches],
+        ground.volume_l,
+        answer.strip_mm,
+        answer.bays,
     )
+    same = len(order.batches) == len(answer.batches) and all(
+        abs(one.x_mm - other.x_mm) + abs(one.y_mm - other.y_mm) < 1.0
+        for one, other in zip(order.batches, answer.batches, strict=True)
+    )
+    return (ground, order) if same else None
 
 
-def pour_result(
+def _answer(
     job: "Job",
     outline: Outline,
     plan: "Plan",
+    made: Forecast,
     ground: Ground,
-    crew: Crew,
+    runs: int,
     sheet: Sheet,
     temperature_c: float | None,
-    learnt: Learnt | None = None,
-    runs: int = RUNS,
-) -> dict[str, Any]:
-    """Plan the pour, as `rig pour plan --json` prints it."""
-    units = job.settings.units
-    if learnt is not None:
-        crew = replace(crew, times=crew.times.faster_by(learnt.hands))
-    made = forecast(ground, crew, runs)
+    learnt: Learnt | None,
+) -> PourPlan:
+    units, taken, crew, roles, run = job.units, takes(plan), made.crew, made.roles, made.run
     advice = advise(made, ground, runs)
-    too_deep = _too_deep(job, plan, sheet)
+    too_deep = list(_too_deep(job, taken, sheet))
     of_temperature = sheet.warnings(temperature_c, units)
-    against = [*([] if sheet.allows(temperature_c) else of_temperature), *too_deep]
-    per_bag_l = sheet.water_per_bag_l
-    if per_bag_l is None:
-        (compound,) = (x for x in plan.result["materials"] if x["item"] == "compound")
-        per_bag_l = float(compound["water_per_bag_l"])
-    batches = _batch_rows(made, outline, units, per_bag_l)
-    run = made.run
-    poured = np.median(run.poured_s, axis=1)
-    yield_l = None if learnt is None else learnt.yield_l
-    yield_doubt = LEARNT_YIELD_DOUBT
-    if yield_l is None:
-        yield_l = float(plan.result["volume_l"]["per_bag"])
-        yield_l /= 1.0 + float(plan.result["bags"]["waste_share"])
-        yield_doubt = YIELD_DOUBT
-    return {
-        "batches": batches,
-        "strips": _strip_rows(job, made, ground),
-        "wet_edge_age_s": {"max": float(made.oldest_s.max()), "p95": made.age_p95_s},
-        "margin_s": made.margin_s,
-        "feasible": made.feasible and not against,
-        "allowed_by_sheet": sheet.allows(temperature_c),
-        "advice": against[0] if against else advice.text,
-        "binds": advice.binds,
-        "changes": advice.changes,
-        "chance_edge_dies": made.chance_edge_dies,
-        "rate_bags_per_h": made.bags_per_h,
-        "duration_s": {
-            "p50": float(np.median(made.duration_s)),
-            "p95": float(np.quantile(made.duration_s, 0.95)),
-        },
-        "bucket_age_s": {"p95": made.bucket_age_p95_s},
-        "idle": made.idle(),
-        "roles": {
-            "mixing": made.roles.mixing,
-            "carrying": made.roles.carrying,
-            "spreading": made.roles.spreading,
-            "helpers": made.roles.helpers,
-            "text": made.roles.text(),
-        },
-        "mixers": crew.mixers,
-        "crew": crew.people,
-        "buckets": made.buckets,
-        "bags": ground.bags,
-        "bays": crew.bays,
-        "strip_mm": made.strip_mm,
-        "working_time_s": crew.working_s,
-        "mix_time_s": crew.times.mix_s,
-        "exit": {"x_mm": ground.exit_mm[0], "y_mm": ground.exit_mm[1]},
-        "start": {"x_mm": batches[0]["x_mm"], "y_mm": batches[0]["y_mm"]},
-        "runs": runs,
-        "interval_s": float(np.median(np.diff(poured))) if len(poured) > 1 else 0.0,
-        "lead_s": float(np.mean(run.poured_s - run.wet_s)) + crew.times.pour_s,
-        "yield_l": yield_l,
-        "yield_doubt": yield_doubt,
-        "sheet": sheet.as_dict(),
-        "prepour": [
-            {"key": s.key, "text": s.text, "why": s.why, "ticked": s.key in ticked_of(job)}
-            for s in STEPS
-        ],
-        "assumptions": [
-            *crew.times.assumptions(units),
-            *_said_of(made, ground, units),
+    allowed = sheet.allows(temperature_c)
+    against = [*([] if allowed else of_temperature), *too_deep]
+    bag_water_l = sheet.water_per_bag_l
+    if bag_water_l is None:
+        materials = plan.result["materials"]
+        (compound,) = (one for one in materials if one["item"] == "compound")
+        bag_water_l = float(compound["water_per_bag_l"])
+    batches = _batches(made, outline, units, bag_water_l)
+    poured_s = np.median(run.poured_s, axis=1)
+    yield_l, yield_doubt = taken.bag_yield_l / (1.0 + taken.waste_share), YIELD_DOUBT
+    if learnt is not None and learnt.yield_l is not None:
+        yield_l, yield_doubt = learnt.yield_l, LEARNT_YIELD_DOUBT
+    return PourPlan(
+        batches=batches,
+        strips=_strips(job, made, ground),
+        wet_edge_age_s=EdgeAge(max=float(made.oldest_s.max()), p95=made.age_p95_s),
+        margin_s=made.margin_s,
+        feasible=made.feasible and not against,
+        allowed_by_sheet=allowed,
+        advice=against[0] if against else advice.text,
+        binds=advice.binds,
+        changes=advice.changes,
+        chance_edge_dies=made.chance_edge_dies,
+        rate_bags_per_h=made.bags_per_h,
+        duration_s=Spell(
+            p50=float(np.median(made.duration_s)), p95=float(np.quantile(made.duration_s, 0.95))
+        ),
+        bucket_age_s=BucketAge(p95=made.bucket_age_p95_s),
+        idle=made.idle(),
+        roles=PourRoles(
+            mixing=roles.mixing,
+            carrying=roles.carrying,
+            spreading=roles.spreading,
+            helpers=roles.helpers,
+            text=roles.text(),
+        ),
+        mixers=crew.mixers,
+        crew=crew.people,
+        buckets=made.buckets,
+        bags=ground.bags,
+        bays=crew.bays,
+        strip_mm=made.strip_mm,
+        working_time_s=crew.working_s,
+        mix_time_s=crew.times.mix_s,
+        exit=Place(x_mm=ground.exit_mm[0], y_mm=ground.exit_mm[1]),
+        start=Place(x_mm=batches[0].x_mm, y_mm=batches[0].y_mm),
+        runs=runs,
+        interval_s=float(np.median(np.diff(poured_s))) if len(poured_s) > 1 else 0.0,
+        lead_s=float(np.mean(run.poured_s - run.wet_s)) + crew.times.pour_s,
+        yield_l=yield_l,
+        yield_doubt=yield_doubt,
+        sheet=sheet,
+        prepour=prepour_of(job).prepour,
+        assumptions=(
+            *_assumptions(made, ground, units),
             *([learnt.text] if learnt else []),
-        ],
-        "warnings": [*grind_first(plan), *of_temperature, *too_deep, *_warnings(made, sheet)],
-        "cautions": list(CAUTIONS),
-    }
+        ),
+        warnings=(*grind_first(plan), *of_temperature, *too_deep, *_warnings(made, sheet)),
+        cautions=CAUTIONS,
+    )
 
 
-def _batch_rows(
-    made: Forecast, outline: Outline, units: str, per_bag_l: float
-) -> list[dict[str, Any]]:
+def _batches(
+    made: Forecast, outline: Outline, units: Units, bag_water_l: float
+) -> tuple[PourBatch, ...]:
     # A schedule goes by the batches' order, though two that begin together may change places.
     wet, poured = (
         np.maximum.accumulate(np.median(times, axis=1))
         for times in (made.run.wet_s, made.run.poured_s)
     )
     ages = made.edge_age_p95_s()
-    return [
-        {
-            "n": batch.n,
-            "bags": batch.bags,
-            "water_l": batch.bags * per_bag_l,
-            "volume_l": batch.volume_l,
-            "mix_s": float(wet[k]),
-            "pour_s": float(poured[k]),
-            "x_mm": batch.x_mm,
-            "y_mm": batch.y_mm,
-            "strip": batch.strip,
-            "bay": batch.bay,
-            "area_m2": batch.area_m2,
-            "reach_mm": batch.reach_mm,
-            "deep": batch.deep,
-            "edge_age_p95_s": ages[k],
-            "meets": [later + 1 for earlier, later in made.order.seams if earlier == k],
-            "where": _where(outline, batch.x_mm, batch.y_mm, units),
-        }
+    return tuple(
+        PourBatch(
+            n=batch.n,
+            bags=batch.bags,
+            water_l=batch.bags * bag_water_l,
+            volume_l=batch.volume_l,
+            mix_s=float(wet[k]),
+            pour_s=float(poured[k]),
+            x_mm=batch.x_mm,
+            y_mm=batch.y_mm,
+            strip=batch.strip,
+            bay=batch.bay,
+            area_m2=batch.area_m2,
+            reach_mm=batch.reach_mm,
+            deep=batch.deep,
+            edge_age_p95_s=ages[k],
+            meets=tuple(later + 1 for earlier, later in made.order.seams if earlier == k),
+            where=_where(outline, batch.x_mm, batch.y_mm, units),
+        )
         for k, batch in enumerate(made.order.batches)
-    ]
+    )
 
 
-def _strip_rows(job: "Job", made: Forecast, ground: Ground) -> list[dict[str, Any]]:
+def _strips(job: "Job", made: Forecast, ground: Ground) -> tuple[PourStrip, ...]:
     batches, floor = made.order.batches, ground.floor
     markers: dict[int, list[str]] = {}
     for marker in job.markers():
         cell = floor.nearest(marker.x_mm, marker.y_mm)
         strip = batches[int(made.order.batch_of[cell])].strip
         markers.setdefault(strip, []).append(marker.label)
-    rows: list[dict[str, Any]] = []
+    rows: list[PourStrip] = []
     total = sum(batch.volume_l for batch in batches)
     done = 0.0
     for number in sorted({batch.strip for batch in batches}):
@@ -241,209 +401,52 @@ def _strip_rows(job: "Job", made: Forecast, ground: Ground) -> list[dict[str, An
         volume = sum(batch.volume_l for batch in inside)
         done += volume
         rows.append(
-            {
-                "strip": number,
-                "bay": inside[0].bay,
-                "batches": [inside[0].n, inside[-1].n],
-                "volume_l": volume,
-                "share": volume / total,
-                "share_end": min(1.0, done / total),
-                "markers": markers.get(number, []),
-            }
-        )
-    return rows
-
-
-def order_again(
-    job: "Job", outline: Outline, plan: "Plan", told: dict[str, Any]
-) -> tuple[Ground, Order] | None:
-    """Share the floor out anew as a stored pour plan did, for its drawing.
-
-    None where it does not come out the same: an older version made it, say.
-    """
-    result, start = told["result"], told["inputs"].get("start")
-    exit_mm = (result["exit"]["x_mm"], result["exit"]["y_mm"])
-    start_mm = None if start is None else (float(start[0]), float(start[1]))
-    ground = ground_of(job, outline, plan, exit_mm, start_mm, 0.0)
-    rows = result["batches"]
-    order = order_of_pour(
-        ground.floor,
-        exit_mm,
-        start_mm,
-        [row["bags"] for row in rows],
-        ground.volume_l,
-        result["strip_mm"],
-        result["bays"],
-    )
-    same = len(order.batches) == len(rows) and all(
-        abs(batch.x_mm - row["x_mm"]) + abs(batch.y_mm - row["y_mm"]) < 1.0
-        for batch, row in zip(order.batches, rows, strict=True)
-    )
-    return (ground, order) if same else None
-
-
-def _said_of(made: Forecast, ground: Ground, units: str) -> list[str]:
-    crew = made.crew
-    said = [
-        f"The edge's age counts from water on the powder until the next batch is spread against "
-        f"it; working time {minutes(crew.working_s)}, mixing {minutes(crew.times.mix_s)} as given.",
-        f"{counted(crew.bags_per_batch, 'bag')} a batch; the mixers stand "
-        f"{format_place(ground.mix_way_mm, units)} from the exit, outside.",
-    ]
-    if crew.times.slake_s == 0:
-        said.append("No slaking (rest after mixing): the sheet rules (--slake-time).")
-    if crew.strip_mm is None:
-        said.append(
-            f"Strips {format_place(made.strip_mm, units)} deep, chosen so that the edge stays "
-            "young (--strip)."
-        )
-    if crew.buckets is None:
-        said.append(
-            f"{counted(made.buckets, 'bucket')} in use, no more: a batch that waits grows old "
-            "(--buckets)."
-        )
-    return said
-
-
-def _too_deep(job: "Job", plan: "Plan", sheet: Sheet) -> list[str]:
-    """Say where one pour takes more than the job or the sheet allows in one go."""
-    units, denominator = job.settings.units, job.settings.denominator
-    deepest = float(plan.result["cover_mm"]["max"])
-    limits = [("the job", job.settings.max_cover_mm), ("the sheet", sheet.max_cover_mm)]
-    return [
-        f"The deepest place takes {format_off(deepest - limit, units, denominator)} more than the "
-        f"{format_length(limit, units, denominator)} that {whose} allows in one go: fill the deep "
-        "places first, let them set and survey again, or pour in lifts, each planned by itself."
-        for whose, limit in limits
-        if limit is not None and deepest > limit
-    ]
-
-
-def _warnings(made: Forecast, sheet: Sheet) -> list[str]:
-    said = []
-    if sheet.pot_life_s is not None and made.bucket_age_p95_s > sheet.pot_life_s:
-        said.append(
-            f"A batch may be {minutes(made.bucket_age_p95_s)} old in its bucket, over the pot life "
-            f"of {minutes(sheet.pot_life_s)}: mix no faster than you pour, use fewer buckets."
-        )
-    if made.crew.times.mix_s + made.crew.times.slake_s >= made.crew.working_s:
-        said.append("Mixing takes as long as the mix keeps: check both times on the sheet.")
-    idle = made.crew.mixers - made.roles.mixing
-    if idle > 0:
-        said.append(f"{idle} of {made.crew.mixers} mixers would stand idle with this crew.")
-    return said
-
-
-def _where(outline: Outline, x_mm: float, y_mm: float, units: str) -> str:
-    if not contains(outline, np.array([x_mm]), np.array([y_mm]))[0]:
-        return f"at {format_place(x_mm, units)}, {format_place(y_mm, units)}"
-    return where(outline, x_mm, y_mm, units)
-
-
-# --- the live log ---------------------------------------------------------------------------
-
-
-def current_pour_plan(job: "Job", plan: "Plan") -> "StoredEvent":
-    """Return the pour plan that stands, refusing one of another plan."""
-    made = job.events(["pour_plan"])
-    if not made:
-        raise CannotAnswer("The pour has no plan yet. Make one first: rig pour plan")
-    if made[-1].data["plan_id"] != plan.id:
-        raise CannotAnswer(
-            "The plan of the pour is stale: rig plan was run since. Run rig pour plan again."
-        )
-    return made[-1]
-
-
-def plan_of_pour(job: "Job", pour_plan_id: int) -> "tuple[StoredEvent, Plan]":
-    """Return the pour plan that a pour was begun by, and the plan under it, whatever came since.
-
-    Raises
-    ------
-    CannotAnswer
-        Where the job no longer holds them.
-    """
-    told = next((e for e in job.events(["pour_plan"]) if e.id == pour_plan_id), None)
-    plan = None if told is None else job.plan(told.data["plan_id"])
-    if told is None or plan is None:
-        raise CannotAnswer("The job does not hold the plan of this pour any more.")
-    return told, plan
-
-
-def open_pour(job: "Job", utc_s: float) -> "StoredEvent | None":
-    """Return the plan of the pour that is under way: batches are logged, and it was not ended."""
-    made = job.events(["pour_plan"])
-    if not made:
-        return None
-    stretches = stretches_of(job, made[-1].id)
-    poured = any(name == "batch" for stretch in stretches for _, name, _ in stretch.acts)
-    if not poured or utc_s - max(one.last_utc_s for one in stretches) > FORGOTTEN_S:
-        return None
-    return made[-1]
-
-
-def ticked_of(job: "Job", in_sessions: bool = True) -> list[str]:
-    """Return the steps ticked since the last pour was done, those of the live log too or not."""
-    ticked: list[str] = []
-    for event in job.events(["tick", "ticked", "unticked", "pour_done"]):
-        match event.kind:
-            case "pour_done":
-                ticked = []
-            case "tick":
-                ticked.append(event.data["step"])
-            case "ticked" if in_sessions:
-                ticked.append(event.data["step"])
-            case "unticked" if event.data["step"] in ticked and in_sessions:
-                ticked.remove(event.data["step"])
-    return ticked
-
-
-def after_text(sheet: dict[str, Any], done_utc_s: float) -> Sequence[str]:
-    """Say what comes after the pour, by the sheet."""
-
-    def at(seconds: float) -> str:
-        return time.strftime("%a %H:%M", time.localtime(done_utc_s + seconds))
-
-    lines = []
-    if "walk_on_s" in sheet:
-        lines.append(f"Walk on from {at(sheet['walk_on_s'])} (the sheet's time).")
-    else:
-        lines.append("Walk on when the sheet says (about 4 hours: common practice, no source).")
-    if "cover_after_s" in sheet:
-        lines.append(f"Cover from {at(sheet['cover_after_s'])} (the sheet's time).")
-    else:
-        lines.append("Cover when the sheet says; measure the moisture first.")
-    lines += [
-        "Now: rinse mixers, buckets, rake and roller before they set; no wash water into drains.",
-        "Keep sun and draught off. Then shoot the finished floor: rig survey --kind finished",
-    ]
-    return lines
-
-
-def stretches_of(job: "Job", pour_plan_id: int) -> list[Stretch]:
-    """Return the sessions of the pour that is under way, none where it was stopped."""
-    found: list[Stretch] = []
-    for session in job.sessions():
-        if session.kind != "pour" or session.capture.get("pour_plan") != pour_plan_id:
-            continue
-        acts: list[tuple[float, str, str | None]] = []
-        last = (0.0, session.utc_s)
-        stopped = False
-        for message in job.stored_messages(session.id):
-            if message.what == "event" and message.kind == "end":
-                continue  # it bears the time of day of what came before it
-            time_s = message.time_s or 0.0
-            last = (max(time_s, last[0]), message.utc_s)
-            if message.what == "reading" and message.status == "button":
-                acts.append((time_s, "batch", None))
-            elif message.what == "event" and message.kind == "act":
-                acts.append((time_s, message.data["act"], message.data["argument"]))
-                stopped |= message.data["act"] == "stop"
-        found.append(
-            Stretch(
-                session.boot_id, session.monotonic_s, session.utc_s, tuple(acts), last[0], last[1]
+            PourStrip(
+                strip=number,
+                bay=inside[0].bay,
+                batches=(inside[0].n, inside[-1].n),
+                volume_l=volume,
+                share=volume / total,
+                share_end=min(1.0, done / total),
+                markers=tuple(markers.get(number, [])),
             )
         )
-        if stopped:
-            found = []
-    return found
+    return tuple(rows)
+
+
+def _assumptions(made: Forecast, ground: Ground, units: Units) -> Iterator[str]:
+    crew = made.crew
+    yield crew.times.assumption(units)
+    yield words.edge_counts(crew.working_s, crew.times.mix_s)
+    yield words.batch_size(crew.bags_per_batch, ground.mix_way_mm, units)
+    if crew.times.slake_s == 0:
+        yield words.NO_SLAKING
+    if crew.strip_mm is None:
+        yield words.strips_chosen(made.strip_mm, units)
+    if crew.buckets is None:
+        yield words.buckets_chosen(made.buckets)
+
+
+def _too_deep(job: "Job", taken: Takes, sheet: Sheet) -> Iterator[str]:
+    """Say where one pour takes more than the job or the sheet allows in one go."""
+    limits = (("the job", job.settings.max_cover_mm), ("the sheet", sheet.max_cover_mm))
+    for whose, limit_mm in limits:
+        if limit_mm is not None and taken.deepest_mm > limit_mm:
+            yield words.too_deep(taken.deepest_mm - limit_mm, limit_mm, whose, job.units)
+
+
+def _warnings(made: Forecast, sheet: Sheet) -> Iterator[str]:
+    times = made.crew.times
+    if sheet.pot_life_s is not None and made.bucket_age_p95_s > sheet.pot_life_s:
+        yield words.bucket_too_old(made.bucket_age_p95_s, sheet.pot_life_s)
+    if times.mix_s + times.slake_s >= made.crew.working_s:
+        yield words.MIX_TOO_LONG
+    idle = made.crew.mixers - made.roles.mixing
+    if idle > 0:
+        yield words.idle_mixers(idle, made.crew.mixers)
+
+
+def _where(outline: Outline, x_mm: float, y_mm: float, units: Units) -> str:
+    if not contains(outline, np.array([x_mm]), np.array([y_mm]))[0]:
+        return f"at {units.place(x_mm)}, {units.place(y_mm)}"
+    return where(outline, x_mm, y_mm, units.system)

@@ -30,6 +30,7 @@ class Outcome:
 def run(tmp_path, monkeypatch, capfd):
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("RIG_JOB", raising=False)
+    monkeypatch.delenv("COLUMNS", raising=False)
 
     def call(*words: object, typed: str | None = None) -> Outcome:
         if typed is not None:

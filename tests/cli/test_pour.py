@@ -14,6 +14,7 @@ import pytest
 
 from rig.cli import main
 from rig.cli.pour_command import log_pour
+from rig.study.pour_answer import PourWish
 
 PLAN = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
 
@@ -80,6 +81,21 @@ def test_the_plan_says_what_the_contract_names(planned):
     assert any("licensed" in text for text in pour["cautions"])
 
 
+def test_the_answer_is_short_and_cautions_are_whole_the_first_time_and_with_why(planned):
+    first = planned("pour", "plan", *PLAN, "--runs", "200").out
+    again = planned("pour", "plan", *PLAN, "--runs", "200").out
+    why = planned("pour", "plan", *PLAN, "--runs", "200", "--why").out
+    assert "licensed professional" in first
+    assert "licensed professional" not in again
+    assert "Caution: silica dust" in again
+    assert "16 steps before the pour are not ticked (rig pour list)" in again
+    assert len(again.splitlines()) <= 9
+    assert "Schedule, from the first water on powder" not in again
+    assert "Schedule, from the first water on powder" in why
+    assert "licensed professional" in why
+    assert again.splitlines()[0] == why.splitlines()[0]
+
+
 def test_an_infeasible_pour_prints_its_json_and_exits_1(planned):
     slow = ["--mixers", "1", "--crew", "2", "--mix-time", "15min", "--working-time", "12min"]
     made = planned("pour", "plan", *slow, "--json", "--runs", "200")
@@ -88,7 +104,7 @@ def test_an_infeasible_pour_prints_its_json_and_exits_1(planned):
     assert made.json["feasible"] is False
     assert made.json["margin_s"] < 0
     assert "working time" in made.json["advice"]
-    assert "NOT FEASIBLE" in planned("pour", "plan", *slow, "--runs", "200").out
+    assert "Not feasible in one pour." in planned("pour", "plan", *slow, "--runs", "200").out
 
 
 def test_start_and_exit_turn_the_front_round(planned):
@@ -161,8 +177,8 @@ def test_assumptions_are_told_in_the_jobs_units(planned):
     assert "the mixers stand 3 m from the exit" in metric
     assert re.search(r"Strips 0\.\d+ m deep", metric)
     assert planned("edit", "--units", "in").code == 0
-    told = planned("pour", "plan", *PLAN, "--runs", "200").out
-    assumed = "\n".join(line for line in told.splitlines() if line.startswith("Assumed"))
+    told = planned("pour", "plan", *PLAN, "--runs", "200", "--why").out
+    assumed = told[told.index("Assumed:") :]
     assert "walking 2.95 ft/s, spreading 23 s and taking out air 14 s for 10 ft²" in assumed
     assert "the mixers stand 9 ft 10 in from the exit" in assumed
     assert re.search(r"Strips \d ft( [\d /]+ in)? deep", assumed)
@@ -205,7 +221,7 @@ def test_a_floor_too_cold_or_too_hot_for_the_sheet_is_not_feasible(
     words = ["--mixers", "1", "--crew", "3", "--sheet", "sheet.toml", "--runs", "200"]
     told = planned("pour", "plan", *words, "--temperature", temperature)
     assert told.code == 1
-    assert "NOT FEASIBLE AT THIS TEMPERATURE" in told.out
+    assert "Not feasible at this temperature." in told.out
     assert told.out.count(said) == 1
     assert "then rig pour run" not in told.out
     made = planned("pour", "plan", *words, "--temperature", temperature, "--json")
@@ -349,7 +365,7 @@ def test_the_log_and_the_next_plan_tell_a_bags_yield_in_feet_in_an_inch_job(plan
     told = planned("pour", "run", *PLAN, "--runs", "200", typed="batch\nbatch\ny\nfront 1\nstop\n")
     assert re.search(r"A bag makes [\d.]+ ft³ \(± [\d.]+ ft³\);", told.out)
     assert re.search(r"A bag made [\d.]+ ft³ \(± [\d.]+ ft³\)\.", told.out)
-    learnt = planned("pour", "plan", *PLAN, "--runs", "200")
+    learnt = planned("pour", "plan", *PLAN, "--runs", "200", "--why")
     assert re.search(r"this crew's last pour: .*, [\d.]+ ft³ a bag on the floor", learnt.out)
 
 
@@ -417,8 +433,14 @@ def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(plann
     script = [(float(at), word) for at, word in (x.split(" ", 1) for x in spoken.splitlines())]
     truth = json.loads((tmp_path / "truth.json").read_text())
     heard = []
-    options = dict.fromkeys(("mixers", "crew", "sheet_path", "bags", "serial_url"))
-    log_pour(tmp_path / "job.sqlite", True, options, script, 400.0, [heard.append])
+    log_pour(
+        tmp_path / "job.sqlite",
+        PourWish(),
+        as_json=True,
+        script=script,
+        speed=400.0,
+        more_sinks=[heard.append],
+    )
     done = heard[-1]
     assert done["event"] == "done"
     assert done["bags_used"] == truth["bags"]
@@ -437,7 +459,7 @@ def test_a_pour_deeper_than_the_job_allows_does_not_go_in_one(planned):
     assert planned("plan").code == 0
     told = planned("pour", "plan", *PLAN, "--runs", "200")
     assert told.code == 1
-    assert "NOT FEASIBLE IN ONE POUR" in told.out
+    assert "Not feasible in one pour." in told.out
     assert "more than the 10 mm that the job allows in one go" in told.out
     assert told.out.count("in one go") == 1
     assert "then rig pour run" not in told.out

@@ -19,10 +19,12 @@ from rig.drawing.frame import Frame, Look
 from rig.drawing.palette import COLOURS
 from rig.drawing.pdf import draw
 from rig.drawing.points import markers_drawing, room_drawing, walk_drawing
+from rig.drawing.pour import Shares, pour_drawing
 from rig.drawing.svg import to_svg
 from rig.drawing.vector import text_width
-from rig.drawing.work import Shares, patches_drawing, pour_drawing
+from rig.drawing.work import patches_drawing
 from rig.room import from_rings, room, with_door, with_opening
+from rig.study.pour_answer import PourBatch
 from rig.study.proof import Place as End
 from rig.study.proof import Proof, Strip, Worst
 from tests.drawing.shapes import off_the_sheet, overlapping, texts
@@ -75,6 +77,14 @@ PROOF = Proof(
 STRIP = Strip(gap_mm=6.0, limit_mm=4.8, x_mm=1500.0, y_mm=1000.0, supports=ENDS)
 
 
+def batch(n, *, strip, bay, x_mm, y_mm):
+    return PourBatch(
+        n=n, bags=1.0, water_l=5.0, volume_l=12.0, mix_s=0.0, pour_s=60.0, x_mm=x_mm, y_mm=y_mm,
+        strip=strip, bay=bay, area_m2=1.0, reach_mm=500.0, deep=False, edge_age_p95_s=300.0,
+        meets=(), where="",
+    )  # fmt: skip
+
+
 def drawings(outline, look, places=None):
     places = places or grid(outline)
     shots = [(p.label, p.x_mm, p.y_mm, float(surface(p.x_mm, p.y_mm)[0])) for p in places]
@@ -83,7 +93,7 @@ def drawings(outline, look, places=None):
     high, low = ({"x_mm": s[1], "y_mm": s[2], "z_mm": s[3]} for s in (top, low))
     likely = outline.polygon.buffer(-200).intersection(outline.polygon.buffer(-200).envelope)
     batches = [
-        {"n": n + 1, "strip": n // 3 + 1, "bay": 1, "x_mm": p.x_mm, "y_mm": p.y_mm}
+        batch(n + 1, strip=n // 3 + 1, bay=1, x_mm=p.x_mm, y_mm=p.y_mm)
         for n, p in enumerate(places)
     ]
     from rig.room import raster
@@ -228,7 +238,7 @@ def test_bays_are_told_apart_and_walls_named_clear_of_doors():
     drawing = drawings(outline, Look("mm"))["pour"]
     assert "stop: let the bay before it set" not in {t.text for t in texts(drawing)}
     batches = [
-        {"n": n + 1, "strip": n + 1, "bay": 1 + (n > 1), "x_mm": 800.0 + 600 * n, "y_mm": 1500.0}
+        batch(n + 1, strip=n + 1, bay=1 + (n > 1), x_mm=800.0 + 600 * n, y_mm=1500.0)
         for n in range(5)
     ]
     from rig.room import raster

@@ -55,11 +55,11 @@ def test_an_infeasible_pour_gets_the_cheapest_change_that_makes_it_safe():
     assert not made.feasible
     said = advise(made, on, 500)
     assert "one more mixer" in said.text
-    safe = [one for one in said.changes if one["feasible"]]
-    assert safe[0]["change"] == "one more mixer"
+    safe = [one for one in said.changes if one.feasible]
+    assert safe[0].change == "one more mixer"
     assert forecast(on, crew(mix_s=300.0, mixers=2), runs=500).feasible
     slower = said.changes[-1]
-    assert "working time" in slower["change"]
+    assert "working time" in slower.change
 
 
 def test_a_hopeless_pour_is_told_so_with_the_working_time_that_it_needs():

@@ -6,6 +6,7 @@ import pytest
 from rig.errors import BadInput
 from rig.pour.order import exit_on, floor_of, leaves_a_way, order_of_pour, place_on
 from rig.room import from_walls, raster_of, room, with_door, with_opening
+from rig.units import Units
 
 
 def laid(outline, cover=lambda x, y: 12.0 + 0.0 * x):
@@ -139,7 +140,7 @@ def test_walked_ways_go_round_walls_and_are_at_most_three_per_cent_long():
 def test_places_off_the_floor_are_refused_by_name():
     outline = rooms()["ell"]
     with pytest.raises(BadInput, match="exit"):
-        place_on(outline, "exit", 5000.0, 5000.0)
+        place_on(outline, "exit", 5000.0, 5000.0, Units("mm"))
     floor = laid(outline)
     with pytest.raises(BadInput, match="walled in"):
         order_of_pour(floor, (100.0, 100.0), (110.0, 100.0), [1.0] * 5, 60.0, 600.0)
@@ -154,10 +155,10 @@ def test_an_exit_lies_at_a_wall_a_door_or_a_stair():
     outline = with_opening(room(6000.0, 6000.0), 950.0, 1900.0, 100.0, 200.0)  # a post
     outline = with_opening(outline, 2500.0, 2500.0, 1000.0, 1000.0)
     for at in ((0.0, 3000.0), (480.0, 3000.0), (6000.0, 6000.0), (2400.0, 3000.0)):
-        assert exit_on(outline, *at, "mm") == at
+        assert exit_on(outline, *at, Units("mm")) == at
     with pytest.raises(BadInput, match=r"lies 0\.9 m from the nearest wall"):
-        exit_on(outline, 900.0, 2000.0, "mm")  # a post is no way out
+        exit_on(outline, 900.0, 2000.0, Units("mm"))  # a post is no way out
     with pytest.raises(BadInput, match="outside the floor"):
-        exit_on(outline, 3000.0, 3000.0, "mm")
+        exit_on(outline, 3000.0, 3000.0, Units("mm"))
     with pytest.raises(BadInput, match="outside the floor"):
-        exit_on(outline, 9000.0, 3000.0, "mm")
+        exit_on(outline, 9000.0, 3000.0, Units("mm"))

@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 from rig.devices.reading import Reading
 from rig.errors import BadInput
 from rig.pour.estimate import Prior
-from rig.pour.pouring import LivePlan, PlannedBatch, Pouring, Strip
+from rig.pour.live_plan import LivePlan, PlannedBatch, Strip
+from rig.pour.pouring import Pouring
 from rig.pour.prepour import STEPS
+from rig.units import Units
 
 ALL = tuple(step.key for step in STEPS)
 
@@ -34,7 +36,7 @@ def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01, units
         120.0,
         bags,
         Prior(12.0 * batches, 12.0 * batches * doubt, 12.0),
-        units,
+        Units(units),
     )
 
 
@@ -383,7 +385,7 @@ def test_a_press_of_the_counter_is_a_batch_and_heights_are_none():
 def test_a_plan_without_batches_is_refused():
     empty = plan()
     with pytest.raises(BadInput):
-        Pouring(LivePlan((), (), (), 1200.0, 1.0, 1.0, 1.0, empty.prior))
+        Pouring(replace(empty, batches=()))
 
 
 ACTS = st.lists(

@@ -4,6 +4,9 @@ import pytest
 
 from rig.errors import BadInput
 from rig.pour.sheet import Sheet, ask_for, parse_sheet, parse_temperature, read_sheet
+from rig.units import Units
+
+MM, IN = Units("mm"), Units("in")
 
 FULL = """
 text = "invented compound, sheet of 2024"
@@ -40,41 +43,44 @@ def test_a_full_sheet_is_read(tmp_path):
 
 def test_temperature_acts_only_as_the_sheet_states():
     sheet = Sheet(working_time_s=1200.0, working_time_at=((20.0, 1200.0), (30.0, 720.0)))
-    assert sheet.working_time(20.0) == (1200.0, None)
-    assert sheet.working_time(25.0) == (720.0, None)  # the shorter of the two, no interpolation
+    assert sheet.working_time(20.0, MM) == (1200.0, None)
+    assert sheet.working_time(25.0, MM) == (
+        720.0,
+        None,
+    )  # the shorter, no interpolation
     with pytest.raises(BadInput, match="states no working time at 35"):
-        sheet.working_time(35.0)
+        sheet.working_time(35.0, MM)
     plain = Sheet(working_time_s=1200.0)
-    time_s, note = plain.working_time(28.0)
+    time_s, note = plain.working_time(28.0, MM)
     assert time_s == 1200.0
     assert "28 °C" in note
     only_rows = Sheet(working_time_at=((20.0, 1200.0), (30.0, 720.0)))
-    assert only_rows.working_time(None)[0] == 720.0
-    assert Sheet().working_time(None) == (None, None)
+    assert only_rows.working_time(None, MM)[0] == 720.0
+    assert Sheet().working_time(None, MM) == (None, None)
 
 
 def test_cold_and_warm_floors_are_warned_of():
     sheet = Sheet(min_temperature_c=10.0, max_temperature_c=30.0)
-    assert "colder" in sheet.warnings(5.0)[0]
-    assert "hotter" in sheet.warnings(31.0)[0]
-    assert sheet.warnings(20.0) == []
-    assert "from 10 °C up to 30 °C: measure" in sheet.warnings(None)[0]
+    assert "colder" in sheet.warnings(5.0, MM)[0]
+    assert "hotter" in sheet.warnings(31.0, MM)[0]
+    assert sheet.warnings(20.0, MM) == []
+    assert "from 10 °C up to 30 °C: measure" in sheet.warnings(None, MM)[0]
     assert [sheet.allows(t) for t in (9.9, 10.0, 30.0, 30.1, None)] == [
         False, True, True, False, True
     ]  # fmt: skip
-    assert "not checked" in Sheet().warnings(20.0)[0]
+    assert "not checked" in Sheet().warnings(20.0, MM)[0]
 
 
 def test_temperatures_are_told_in_whole_degrees_of_the_jobs_units():
     sheet = Sheet(min_temperature_c=parse_temperature("50F"), max_temperature_c=29.6)
-    assert "at 41 °F, colder than the sheet allows (50 °F at least)" in sheet.warnings(5.0, "in")[0]
-    assert "at 31 °C, hotter than the sheet allows (30 °C at most)" in sheet.warnings(31.2)[0]
+    assert "at 41 °F, colder than the sheet allows (50 °F at least)" in sheet.warnings(5.0, IN)[0]
+    assert "at 31 °C, hotter than the sheet allows (30 °C at most)" in sheet.warnings(31.2, MM)[0]
     # Rounded alike the two would contradict each other.
-    assert "just colder than the sheet allows (10 °C at least)" in sheet.warnings(9.8)[0]
+    assert "just colder than the sheet allows (10 °C at least)" in sheet.warnings(9.8, MM)[0]
     rows = Sheet(working_time_at=((20.0, 1200.0), (30.0, 720.0)))
     with pytest.raises(BadInput, match="at 95 °F, only from 68 °F to 86 °F"):
-        rows.working_time(parse_temperature("95F"), "in")
-    _, note = Sheet(working_time_s=1200.0).working_time(parse_temperature("71F"), "in")
+        rows.working_time(parse_temperature("95F"), IN)
+    _, note = Sheet(working_time_s=1200.0).working_time(parse_temperature("71F"), IN)
     assert "71 °F" in note
 
 

@@ -219,12 +219,11 @@ def test_drawn_times_have_the_mean_and_spread_they_were_asked_for():
     assert not drawn["slake"].any()
 
 
-def test_a_mixer_that_fails_makes_the_edge_older_from_there_on():
+def test_with_a_mixer_less_the_edge_is_older():
     drawn = draw(work(), 400, np.random.default_rng(3), 0.3, 0.1)
     seams = [(n, n + 2) for n in range(N - 2)]
     sound = seam_ages(simulate(drawn, Roles(2, 1, 1), 4), seams)
-    broken = seam_ages(simulate(drawn, Roles(2, 1, 1), 4, mixer_fails=(6, math.inf)), seams)
-    assert broken[:3] == pytest.approx(sound[:3])
+    broken = seam_ages(simulate(drawn, Roles(1, 1, 1), 4), seams)
     assert np.median(broken[-1]) > 1.3 * np.median(sound[-1])
 
 

@@ -1,0 +1,41 @@
+"""The job's plan, refused where what it stands on has changed since."""
+
+from typing import TYPE_CHECKING
+
+from rig.errors import CannotAnswer
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan
+    from rig.job.store import Job
+
+
+def fresh_plan(job: "Job", *, bags: bool = False) -> "Plan":
+    """Return the job's plan.
+
+    Parameters
+    ----------
+    job : Job
+    bags : bool
+        Whether its bags must stand too, not only its plane.
+
+    Raises
+    ------
+    CannotAnswer
+        Where there is none, or shots or settings have changed since it was made.
+    """
+    plan = job.current_plan()
+    if plan is None:
+        raise CannotAnswer("The job has no plan yet. Make one first: rig plan")
+    changed = job.changed_since(plan)
+    if changed:
+        names = ", ".join(changed[:6]) + (" …" if len(changed) > 6 else "")
+        raise CannotAnswer(
+            f"The plan is stale: since it was made, {names} changed. Run rig plan again."
+        )
+    changed = job.changed_since(plan, bags=True) if bags else []
+    if changed:
+        raise CannotAnswer(
+            f"The plan's bags are stale: since it was made, {', '.join(changed)} changed. Run rig "
+            "plan again."
+        )
+    return plan

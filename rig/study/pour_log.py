@@ -1,0 +1,188 @@
+"""What a job knows of its pours: the plan that stands, what was ticked, logged and learnt."""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rig.errors import CannotAnswer, JobUnusable
+from rig.pour.prepour import STEPS
+from rig.pour.sheet import Sheet
+from rig.pour.true_clock import Act, Stretch
+from rig.record import from_json
+from rig.study.pour_answer import KeptPour, PourEnd, PourPlan, PourWish, Prepour, PrepourStep
+from rig.units import Units
+from rig.words import pour as words
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan, Session, StoredEvent
+    from rig.job.store import Job
+
+FORGOTTEN_S = 12 * 3600.0
+"""A pour that nobody has logged anything of for so long is over."""
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """What a crew's last pour taught: how its hands compare with the figures, and its yield.
+
+    `yield_l` is None where that pour left it unknown.
+    """
+
+    hands: float
+    yield_l: float | None
+    text: str
+
+
+@dataclass(frozen=True)
+class StandingPour:
+    """A pour plan that a job holds, by its `id`, and the plan under it."""
+
+    id: int
+    wish: PourWish
+    answer: PourPlan
+    plan: "Plan"
+
+
+def last_pour_plan(job: "Job") -> tuple[int, KeptPour] | None:
+    """Return the pour plan that was made last, and its id."""
+    made = job.events(["pour_plan"])
+    return (made[-1].id, _kept(made[-1])) if made else None
+
+
+def current_pour_plan(job: "Job", plan: "Plan") -> StandingPour:
+    """Return the pour plan that stands, refusing one of another plan."""
+    made = last_pour_plan(job)
+    if made is None:
+        raise CannotAnswer("The pour has no plan yet. Make one first: rig pour plan")
+    pour_plan_id, kept = made
+    if kept.plan_id != plan.id:
+        raise CannotAnswer(
+            "The plan of the pour is stale: rig plan was run since. Run rig pour plan again."
+        )
+    return StandingPour(pour_plan_id, kept.inputs, kept.result, plan)
+
+
+def plan_of_pour(job: "Job", pour_plan_id: int) -> StandingPour:
+    """Return the pour plan that a pour was begun by, and the plan under it, whatever came since.
+
+    Raises
+    ------
+    CannotAnswer
+        Where the job no longer holds them.
+    """
+    for event in job.events(["pour_plan"]):
+        if event.id == pour_plan_id:
+            kept = _kept(event)
+            plan = job.plan(kept.plan_id)
+            if plan is not None:
+                return StandingPour(event.id, kept.inputs, kept.result, plan)
+    raise CannotAnswer("The job does not hold the plan of this pour any more.")
+
+
+def open_pour(job: "Job", utc_s: float) -> StandingPour | None:
+    """Return the plan of the pour that is under way: batches are logged, and it was not ended."""
+    made = job.events(["pour_plan"])
+    if not made:
+        return None
+    stretches = stretches_of(job, made[-1].id)
+    poured = any(name == "batch" for stretch in stretches for _, name, _ in stretch.acts)
+    if not poured or utc_s - max(one.last_utc_s for one in stretches) > FORGOTTEN_S:
+        return None
+    return plan_of_pour(job, made[-1].id)
+
+
+def pours_ended(job: "Job") -> list[tuple[float, PourEnd]]:
+    """Return how each pour ended, and its time of day (UTC, s)."""
+    ended = job.events(["pour_done"])
+    try:
+        return [(event.utc_s, from_json(PourEnd, event.data)) for event in ended]
+    except ValueError as error:
+        raise JobUnusable(f"The job's log of a pour cannot be read: {error}.") from None
+
+
+def learnt_from(job: "Job", units: Units) -> Learnt | None:
+    """Return what the last pour of a job taught, or None; `units` are those it is said in."""
+    ended = pours_ended(job)
+    if not ended:
+        return None
+    _, last = ended[-1]
+    if not last.planned_interval_s or not last.interval_s or last.share <= 0:
+        return None
+    hands = min(max(last.planned_interval_s / last.interval_s, 0.5), 2.0)
+    yield_l = last.known_yield_l
+    text = words.learnt(last.interval_s, last.planned_interval_s, yield_l, units)
+    return Learnt(hands, yield_l, text)
+
+
+def prepour_of(job: "Job") -> Prepour:
+    """Return the list before the pour, as `rig pour list --json` prints it."""
+    ticked = ticked_of(job)
+    steps = tuple(
+        PrepourStep(key=one.key, text=one.text, why=one.why, ticked=one.key in ticked)
+        for one in STEPS
+    )
+    return Prepour(prepour=steps, left=tuple(one.key for one in steps if not one.ticked))
+
+
+def ticked_of(job: "Job", in_sessions: bool = True) -> list[str]:
+    """Return the steps ticked since the last pour was done, those of the live log too or not."""
+    ticked: list[str] = []
+    for event in job.events(["tick", "ticked", "unticked", "pour_done"]):
+        if event.kind == "pour_done":
+            ticked = []
+            continue
+        step = str(event.data["step"])
+        if event.kind == "tick" or (event.kind == "ticked" and in_sessions):
+            ticked.append(step)
+        elif event.kind == "unticked" and step in ticked and in_sessions:
+            ticked.remove(step)
+    return ticked
+
+
+def after(sheet: Sheet, done_utc_s: float) -> Sequence[str]:
+    """Say what comes after a pour that was done then (UTC, s), by the sheet, in local time."""
+
+    def at(seconds: float | None) -> str | None:
+        if seconds is None:
+            return None
+        return time.strftime("%a %H:%M", time.localtime(done_utc_s + seconds))
+
+    return words.after(at(sheet.walk_on_s), at(sheet.cover_after_s))
+
+
+def stretches_of(job: "Job", pour_plan_id: int) -> list[Stretch]:
+    """Return the sessions of the pour that is under way, none where it was stopped."""
+    found: list[Stretch] = []
+    for session in job.sessions():
+        if session.kind != "pour" or session.capture.get("pour_plan") != pour_plan_id:
+            continue
+        stretch = _stretch(job, session)
+        found.append(stretch)
+        if any(name == "stop" for _, name, _ in stretch.acts):
+            found = []
+    return found
+
+
+def _stretch(job: "Job", session: "Session") -> Stretch:
+    acts: list[Act] = []
+    last_s, last_utc_s = 0.0, session.utc_s
+    for message in job.stored_messages(session.id):
+        if message.what == "event" and message.kind == "end":
+            continue  # it bears the time of day of what came before it
+        time_s = message.time_s or 0.0
+        last_s, last_utc_s = max(time_s, last_s), message.utc_s
+        if message.what == "reading" and message.status == "button":
+            acts.append((time_s, "batch", None))
+        elif message.what == "event" and message.kind == "act":
+            acts.append((time_s, message.data["act"], message.data["argument"]))
+    return Stretch(
+        session.boot_id, session.monotonic_s, session.utc_s, tuple(acts), last_s, last_utc_s
+    )
+
+
+def _kept(event: "StoredEvent") -> KeptPour:
+    try:
+        return from_json(KeptPour, event.data)
+    except ValueError as error:
+        raise JobUnusable(f"The job's plan of a pour cannot be read: {error}.") from None
