@@ -1,9 +1,10 @@
 """Writes a drawing as SVG text: plain attributes only, so that a strict page may embed it."""
 
+from collections.abc import Callable
 from xml.sax.saxutils import escape, quoteattr
 
 from rig.drawing.palette import COLOURS
-from rig.drawing.vector import Circle, Drawing, Floats, Group, Path, Pen, Shape, Text
+from rig.drawing.vector import Circle, Drawing, Floats, Group, Path, Pen, Shape, Text, flat
 
 FAMILY = "Helvetica, Arial, 'Liberation Sans', sans-serif"
 
@@ -37,6 +38,28 @@ def to_svg(drawing: Drawing, full_size: bool = True) -> str:
     )
 
 
+def to_print_svg(drawing: Drawing, family: str, fit: Callable[[str], str] = str) -> str:
+    """Write the same picture for a printer: without names and groups, in one font.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    family : str
+        A font that is there, plain and bold.
+    fit : callable
+        Turns texts into letters that the font has; spaces of any kind are kept as they are.
+    """
+    w, h = _n(drawing.width_mm), _n(drawing.height_mm)
+    body = "\n".join(
+        _text(shape, fit, ' xml:space="preserve"') if isinstance(shape, Text) else _shape(shape)
+        for shape in flat(drawing.shapes)
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}" '
+        f"font-family={quoteattr(family)}>\n{body}\n</svg>"
+    )
+
+
 def _shape(shape: Shape) -> str:
     match shape:
         case Group():
@@ -56,16 +79,17 @@ def _shape(shape: Shape) -> str:
             return _text(shape)
 
 
-def _text(text: Text) -> str:
+def _text(text: Text, fit: Callable[[str], str] = str, more: str = "") -> str:
     x, y = _n(text.x_mm), _n(text.y_mm)
-    more = "" if text.anchor == "start" else f' text-anchor="{text.anchor}"'
+    if text.anchor != "start":
+        more += f' text-anchor="{text.anchor}"'
     if text.bold:
         more += ' font-weight="bold"'
     if text.turn_deg:
         more += f' transform="rotate({_n(-text.turn_deg)} {x} {y})"'
     return (
         f'<text x="{x}" y="{y}" font-size="{_n(text.size_mm)}"{more}{_look(text.colour, None)}>'
-        f"{escape(text.text)}</text>"
+        f"{escape(fit(text.text))}</text>"
     )
 
 

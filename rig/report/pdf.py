@@ -1,18 +1,22 @@
 """Writes a report as a PDF by fpdf2, from the same parts and drawings as the HTML file."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from fpdf import FPDF
+from fpdf.drawing_primitives import Transform
+from fpdf.fonts import CoreFont, TTFFont
+from fpdf.svg import SVGObject
 
 from rig import __version__
 from rig.drawing.palette import COLOURS
-from rig.drawing.pdf import POINT_MM, draw
+from rig.drawing.svg import to_print_svg
+from rig.drawing.vector import Drawing, Text, flat
 from rig.report.document import MARKS, Bullets, Facts, Figure, Report, Section, Table, Words
 from rig.report.html import caption_of
 
+POINT_MM = 25.4 / 72.0
 MARGIN_MM = 15.0
 FOOT_MM = 14.0
 BODY_PT, SMALL_PT, HEAD_PT, TITLE_PT, LEAD_PT, LARGE_PT = 9.5, 8.0, 14.0, 22.0, 12.0, 24.0
@@ -30,29 +34,57 @@ CORE = "Helvetica"
 def to_pdf(report: Report) -> bytes:
     """Write the whole file."""
     paper = _Paper(report)
-    paper.write()
+    paper.compose()
     return bytes(paper.output())
+
+
+def draw(
+    pdf: FPDF,
+    drawing: Drawing,
+    x_mm: float,
+    y_mm: float,
+    family: str = CORE,
+    fit: Callable[[str], str] = str,
+) -> None:
+    """Draw at full size, the sheet's upper left corner at a place of the page.
+
+    Parameters
+    ----------
+    pdf : FPDF
+        In mm, with a page.
+    drawing : Drawing
+    x_mm, y_mm : float
+    family, fit
+        As for `to_print_svg`.
+    """
+    svg = SVGObject(to_print_svg(drawing, family, fit))
+    _, _, picture = svg.transform_to_rect_viewport(
+        1.0, drawing.width_mm, drawing.height_mm, ignore_svg_top_attrs=True
+    )
+    assert picture.transform is not None
+    picture.transform @= Transform.translation(x_mm, y_mm)
+    pdf.draw_path(picture, copy=False)
 
 
 class _Paper(FPDF):
     def __init__(self, report: Report) -> None:
         super().__init__(unit="mm", format=report.paper)
         self.report = report
-        self.core_fonts_encoding = "windows-1252"
-        self._widths_at_1000: dict[tuple[str, bool], float] = {}
+        self._at_1pt: dict[tuple[str, bool], float] = {}  # of texts at 1 point
+        self._faces: dict[bool, CoreFont | TTFFont] = {}
         self.family, self.lost = self._choose_font()
         self.set_margins(MARGIN_MM, MARGIN_MM, MARGIN_MM)
         self.set_auto_page_break(False)
         self.bottom = self.h - MARGIN_MM - FOOT_MM / 2
         made = datetime.fromtimestamp(report.made_utc_s, UTC)
         self.set_creation_date(made)
-        self.set_title(self.fit(report.title))
-        self.set_subject(self.fit(report.subtitle))
+        self.set_title(report.title)
+        self.set_subject(report.subtitle)
         self.set_keywords(report.stamp)
         self.set_creator(f"floor-rig {__version__}")
         self.set_lang(report.lang)
 
-    def write(self, *_: Any) -> None:  # type: ignore[override]
+    def compose(self) -> None:
         """Write all pages."""
         report = self.report
         self.add_page()
@@ -93,10 +125,13 @@ class _Paper(FPDF):
         return CORE, True
 
     def fit(self, text: str) -> str:
-        """Text in letters that the font has."""
+        """Text in letters that the font has: those of windows-1252, under the numbers of its own.
+
+        The writer takes a letter's number for the font's, so that `…` must be there as U+0085.
+        """
         if self.family != CORE:
             return text
-        return text.encode("windows-1252", "replace").decode("windows-1252")
+        return text.encode("windows-1252", "replace").decode("latin-1")
 
     def _font(self, size_pt: float, bold: bool = False, colour: str = "ink") -> None:
         self.set_font(self.family, "B" if bold else "", size_pt)
@@ -110,7 +145,7 @@ class _Paper(FPDF):
                 self.add_page()
         else:
             self.ln(5.0)
-        self.start_section(self.fit(part.title))
+        self.start_section(part.title)
         self.set_draw_color(COLOURS["ink"])
         self.set_line_width(0.7)
         self.line(MARGIN_MM, self.y, self.w - MARGIN_MM, self.y)
@@ -143,7 +178,7 @@ class _Paper(FPDF):
                 self._text(words.text, BODY_PT)
 
     def _bullets(self, block: Bullets) -> None:
-        mark = "!" if block.tone == "warning" else "–"
+        mark = self.fit("!" if block.tone == "warning" else "–")
         for item in block.items:
             lines = self._lines(item, BODY_PT, self.epw - 5.0)
             height = len(lines) * _line_mm(BODY_PT)
@@ -295,16 +330,17 @@ class _Paper(FPDF):
     ) -> None:
         away = [width - self._measure(line, size, bold) if side == "R" else 0.0 for line in lines]
         self._font(size, bold, colour)
+        high = _line_mm(size)
         for line, left in zip(lines, away, strict=True):
-            self.text(x + left, self.y + 0.79 * _line_mm(size), line)
-            self.set_y(self.y + _line_mm(size))
+            self.text(x + left, self.y + 0.79 * high, line)
+            self.set_y(self.y + high)
 
     def _lines(self, text: str, size: float, width: float, bold: bool = False) -> list[str]:
         """Break a text into lines; a word too long for one is cut."""
         lines, line = [], ""
         space = self._measure(" ", size, bold)
         at = 0.0
-        for word in self.fit(text).split():
+        for word in map(self.fit, text.split()):
             while self._measure(word, size, bold) > width and len(word) > 1:
                 cut = len(word) - 1
                 while cut > 1 and self._measure(word[:cut], size, bold) > width:
@@ -326,12 +362,15 @@ class _Paper(FPDF):
         return self._measure(self.fit(text), size, bold)
 
     def _measure(self, text: str, size: float, bold: bool) -> float:
-        """Width of a text that is fit already; fpdf2 measures each word only once."""
+        """Width of a text that is fit already, in mm; fpdf2 measures each word only once."""
         key = (text, bold)
-        if key not in self._widths_at_1000:
-            self._font(1000.0, bold)
-            self._widths_at_1000[key] = float(self.get_string_width(text))
-        return self._widths_at_1000[key] * size / 1000.0
+        if key not in self._at_1pt:
+            if bold not in self._faces:
+                self._font(size, bold)
+                assert self.current_font is not None
+                self._faces[bold] = self.current_font
+            self._at_1pt[key] = float(self._faces[bold].get_text_width(text, POINT_MM, None)[1])
+        return self._at_1pt[key] * size
 
     def _need(self, height: float) -> None:
         if self.y + height > self.bottom:
@@ -357,8 +396,6 @@ def _is_western(texts: Iterable[str]) -> bool:
 
 
 def _all_texts(report: Report) -> Iterable[str]:
-    from rig.drawing.vector import Text, flat
-
     yield report.title
     yield report.subtitle
     for part in report.sections:

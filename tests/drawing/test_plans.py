@@ -1,5 +1,6 @@
 """Every plan: on its sheet, the door at the bottom, nothing over anything, the same in PDF."""
 
+import io
 import re
 import time
 from dataclasses import dataclass
@@ -12,17 +13,18 @@ from fpdf import FPDF
 from fpdf.fonts import CORE_FONTS_CHARWIDTHS
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pypdf import PdfReader
 
 from rig.drawing.flatness import flatness_drawing
 from rig.drawing.floor import cover_drawing, floor_drawing
 from rig.drawing.frame import Frame, Look
 from rig.drawing.palette import COLOURS
-from rig.drawing.pdf import draw
 from rig.drawing.points import markers_drawing, room_drawing, walk_drawing
 from rig.drawing.pour import Shares, pour_drawing
-from rig.drawing.svg import to_svg
-from rig.drawing.vector import text_width
+from rig.drawing.svg import to_print_svg, to_svg
+from rig.drawing.vector import Drawing, Text, text_width
 from rig.drawing.work import patches_drawing
+from rig.report.pdf import draw
 from rig.room import from_rings, room, with_door, with_opening
 from rig.study.pour_answer import PourBatch
 from rig.study.proof import Place as End
@@ -210,19 +212,35 @@ def test_the_scale_bar_measures_what_it_says():
             assert (text.x_mm - 2.0) * scale == pytest.approx(told, rel=1e-9)
 
 
+def page_of(drawing, **words):
+    pdf = FPDF(unit="mm", format="letter")
+    pdf.add_page()
+    draw(pdf, drawing, 15.0, 15.0, **words)
+    return PdfReader(io.BytesIO(bytes(pdf.output()))).pages[0]
+
+
 def test_pdf_has_the_same_texts_and_colours():
-    import io
-
-    from pypdf import PdfReader
-
     for drawing in drawings(ROOM, Look("in", 32)).values():
-        pdf = FPDF(unit="mm", format="letter")
-        pdf.add_page()
-        draw(pdf, drawing, 15.0, 15.0, "Helvetica")
-        page = PdfReader(io.BytesIO(bytes(pdf.output()))).pages[0]
+        page = page_of(drawing)
         seen = page.extract_text()
         for text in texts(drawing):
             assert text.text in seen
+        drawn = page.get_contents().get_data().decode("latin-1")
+        numbers = re.findall(r"([\d.]+) ([\d.]+) ([\d.]+) rg\b", drawn, re.I)
+        seen = {tuple(round(255 * float(part)) for part in number) for number in numbers}
+        seen |= {
+            (round(255 * float(grey)),) * 3 for grey in re.findall(r"([\d.]+) g\b", drawn, re.I)
+        }
+        named = set(re.findall(r'(?:fill|stroke)="#(\w{6})"', to_print_svg(drawing, "Helvetica")))
+        assert named
+        assert {tuple(bytes.fromhex(name)) for name in named} <= seen
+
+
+def test_pdf_keeps_letters_that_look_like_spaces_or_marks_to_a_reader_of_svg():
+    text = "M1 … – “4” é & <b>"
+    drawing = Drawing(60.0, 20.0, (Text(5.0, 10.0, text),), "letters")
+    page = page_of(drawing, fit=lambda t: t.encode("windows-1252").decode("latin-1"))
+    assert page.extract_text().strip() == text
 
 
 def test_widths_of_text_agree_with_the_font_metrics():
