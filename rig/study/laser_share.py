@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from rig.study.checks import TwoPegCheck, last_check
 from rig.study.lasers import trust_of
 from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
@@ -404,11 +405,8 @@ def _advice(job: "Job", picture: "Picture", share: LaserShare) -> list[str]:
 
 def trust_says_climb(job: "Job") -> bool:
     """Tell whether the last two-peg test found an error beyond its own doubt."""
-    found = [check for check in job.checks() if check.kind == "two-peg"]
-    if not found:
-        return False
-    result = found[-1].result
-    return bool(abs(result["error_mm_per_m"]) > 2.0 * result["stderr_mm_per_m"])
+    found = last_check(job, TwoPegCheck)
+    return found is not None and abs(found.error_mm_per_m) > 2.0 * found.stderr_mm_per_m
 
 
 def _unbalanced(share: LaserShare, marks: list[tuple[Sight, Place | None]]) -> list[str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from rig.errors import BadInput, CannotAnswer
 from rig.job.settings import Place, RadialError, SetupTilt
+from rig.study.checks import CrossCheck, TwoPegCheck, last_check
 from rig.survey.heights import REFOUND_MM
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 
@@ -221,23 +222,21 @@ def trust_of(job: "Job") -> "Trust":
     """How far a job's laser is to be trusted, by its last checks."""
     from rig.survey.laser.share import Trust, unchecked
 
-    last = {check.kind: check.result for check in job.checks()}
+    two_peg, cross = last_check(job, TwoPegCheck), last_check(job, CrossCheck)
     usual, usual_text = unchecked()
     correction = job.settings.laser_correction
     if correction is not None:
         radial = correction.stderr_mm_per_m
         told = [f"Climb with distance: corrected, ± {radial:.3f} mm/m left by the two-peg test."]
-    elif "two-peg" in last:
-        found = last["two-peg"]
+    elif two_peg is not None:
         # Not corrected, so all of it counts (JCGM 100:2008, F.2.4.5 on why one should).
-        radial = math.hypot(found["error_mm_per_m"], found["stderr_mm_per_m"])
+        radial = math.hypot(two_peg.error_mm_per_m, two_peg.stderr_mm_per_m)
         told = [f"Climb with distance: {radial:.3f} mm/m, by the two-peg test."]
     else:
         radial, told = usual, [f"Climb with distance: not checked, {usual_text}."]
-    if "cross" in last:
-        found = last["cross"]
-        x, y = found["tilt_mm_per_m"]
-        tilt = math.sqrt((x * x + y * y) / 2.0 + found["stderr_mm_per_m"] ** 2)
+    if cross is not None:
+        x, y = cross.tilt_mm_per_m
+        tilt = math.sqrt((x * x + y * y) / 2.0 + cross.stderr_mm_per_m**2)
         told.append(f"Slope: {tilt:.3f} mm/m along either axis, by the cross check.")
     else:
         tilt = usual

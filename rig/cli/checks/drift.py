@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from rig.cli.checks.shared import bench, check_options, finish, is_live, verdict_line, watch
+from rig.cli.checks.shared import bench, check_options, finish, is_live, watch
 from rig.cli.options import SECONDS, Length
 from rig.errors import BadInput
 
@@ -42,8 +42,7 @@ def command(
 
     Clamp the rod where nothing moves it and watch it live, or give a CSV TABLE seconds,reading.
     """
-    from rig.survey.laser.drift import drift
-    from rig.survey.laser.verdict import judge
+    from rig.study.checks import check_words, drift_check
     from rig.survey.table import read_timed
 
     unit = options["unit"]
@@ -57,39 +56,7 @@ def command(
             if unit is None:
                 raise BadInput("Say what the table's readings are in: --unit mm, or --unit in.")
             times, values = read_timed(table, unit)
-        found = drift(times, values)
-        rate = found.rate_mm_per_h
-        verdict = judge(rate, found.rate_stderr_mm_per_h, limit, found.freedom)
-        result = {
-            "seconds": found.seconds,
-            "n": found.n,
-            "change_mm": found.change_mm,
-            "stderr_mm": found.stderr_mm,
-            "rate_mm_per_h": rate,
-            "rate_stderr_mm_per_h": found.rate_stderr_mm_per_h,
-            "noise_mm": found.noise_mm,
-            "warm_up_mm": found.warm_up_mm,
-            "warm_up_s": found.warm_up_s,
-            "limit_mm_per_h": limit,
-            "limit_mm_per_m": None,
-            "chance_in": verdict.chance_in,
-            "verdict": verdict.word,
-            "ok": verdict.ok,
-        }
-        lines = [
-            f"In {found.seconds / 60:.1f} minutes the line moved {found.change_mm:+.2f} mm (± "
-            f"{2 * found.stderr_mm:.2f}); up is plus.",
-            f"Lately it wanders {rate:+.2f} mm an hour (± {2 * found.rate_stderr_mm_per_h:.2f}); "
-            f"one resting reading scatters by {found.noise_mm:.2f} mm.",
-        ]
-        if found.warm_up_mm is not None and found.warm_up_s is not None:
-            lines.append(
-                f"It warms up: {found.warm_up_mm:+.2f} mm in all, 95 % of it after "
-                f"{3 * found.warm_up_s / 60:.0f} minutes. Let it run so long before the survey."
-            )
-        lines += [
-            verdict_line(verdict, f"{limit:.2f} mm an hour", "--limit"),
-            "Rod and laser cannot be told apart here: a clamp that slips drifts too.",
-        ]
-        finish(context, place, "drift", {"times_s": times, "readings_mm": values}, result, lines,
-               live=live, session=session)  # fmt: skip
+        check = drift_check(times, values, limit_mm_per_h=limit)
+        inputs = {"times_s": times, "readings_mm": values}
+        finish(context, place, check, inputs, check_words(check, place.units), live=live,
+               session=session)  # fmt: skip

@@ -11,7 +11,6 @@ from rig.cli.checks.shared import (
     numbers,
     stderr_option,
     typed_stderr_mm,
-    verdict_line,
 )
 from rig.cli.options import Length, json_option, unit_option
 
@@ -46,40 +45,11 @@ def command(
     A zero offset is the same in every shot and cancels as long as survey and markers use the same
     rod; put it into the profile (zero_offset_mm) where a tape or a second rod comes in.
     """
-    from rig.survey.laser.rod import PLUMB_DEG, against_tape, out_of_plumb_mm
-    from rig.survey.laser.verdict import judge
+    from rig.study.checks import check_words, rod_check
 
     with bench(job_path, as_json) as place:
         both = [numbers(text, unit, ("ROD", "TAPE"), "--pair") for text in pairs]
-        found = against_tape([(a, b) for a, b in both], typed_stderr_mm(unit, stderr_mm))
-        verdict = judge(found.zero_offset_mm, found.stderr_mm, limit)
-        reach = sum(rod for rod, _ in both) / len(both)
-        plumb = [{"tilt_deg": tilt, "error_mm": out_of_plumb_mm(reach, tilt)} for tilt in PLUMB_DEG]
-        result = {
-            "zero_offset_mm": found.zero_offset_mm,
-            "stderr_mm": found.stderr_mm,
-            "scale_mm_per_m": found.scale_mm_per_m,
-            "scale_stderr_mm_per_m": found.scale_stderr_mm_per_m,
-            "sd_mm": found.sd_mm,
-            "plumb": plumb,
-            "limit_mm": limit,
-            "chance_in": verdict.chance_in,
-            "verdict": verdict.word,
-            "ok": verdict.ok,
-        }
-        way = "more" if found.zero_offset_mm >= 0 else "less"
-        lines = [
-            f"The rod reads {abs(found.zero_offset_mm):.2f} mm {way} than the tape (± "
-            f"{2 * found.stderr_mm:.2f}); zero_offset_mm = {-found.zero_offset_mm:.2f} in its "
-            "profile makes them agree.",
-            verdict_line(verdict, f"{limit:.2f} mm", "for the zero"),
-        ]
-        if found.scale_mm_per_m is not None and found.scale_stderr_mm_per_m is not None:
-            lines.append(
-                f"Its scale is off by {found.scale_mm_per_m:+.2f} mm in each metre (± "
-                f"{2 * found.scale_stderr_mm_per_m:.2f})."
-            )
-        lines.append(f"Out of plumb, a reading of {place.length(reach)} is too long by:")
-        lines += [f"  {row['tilt_deg']:.1f}°: {row['error_mm']:.2f} mm" for row in plumb]
-        lines.append("rig survey --rock waves the rod through plumb and takes the vertex.")
-        finish(context, place, "rod", {"pairs_mm": both}, result, lines, live=False)
+        doubt = typed_stderr_mm(unit, stderr_mm)
+        check = rod_check([(a, b) for a, b in both], stderr_mm=doubt, limit_mm=limit)
+        lines = check_words(check, place.units)
+        finish(context, place, check, {"pairs_mm": both}, lines, live=False)

@@ -1,15 +1,15 @@
 """What the checks share: numbers typed with or without units, limits, where they are kept."""
 
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import click
 
 from rig import units
-from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
+from rig.cli.jobs import boot_id, outline_of, setup_of
 from rig.cli.live_options import open_source, run_live, source_options
 from rig.cli.options import Command, Length, _ParamType, json_option, stack, unit_option
 from rig.errors import BadInput
@@ -17,15 +17,10 @@ from rig.errors import BadInput
 if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.room import Outline
+    from rig.study.checks import CheckResult
     from rig.survey.capture import Stand
-    from rig.survey.laser.verdict import Verdict
 
 CAUTION = "Caution: never look into the laser's beam; its class and its maker's rules apply."
-WORDS = {
-    "in": "surely within the limit",
-    "out": "surely beyond the limit",
-    "unsure": "too close to tell",
-}
 
 
 class Slope(_ParamType):
@@ -89,13 +84,15 @@ class Bench:
     job: "Job | None"
     outline: "Outline | None"
     setup: str
-    units: Literal["in", "mm"] | None
-    denominator: int
+    units: units.Units
     as_json: bool
 
-    def length(self, mm: float) -> str:
-        """Write a length in the job's units, else in millimetres."""
-        return units.format_length(mm, self.units or "mm", self.denominator)
+
+class Sight(NamedTuple):
+    """A reading taken live, and its standard error."""
+
+    reading_mm: float
+    stderr_mm: float
 
 
 @contextlib.contextmanager
@@ -118,11 +115,10 @@ def bench(job_path: Path | None, as_json: bool) -> Iterator[Bench]:
                 raise
             click.echo(f"rig: the check is not kept: {error}", err=True)
     if job is None:
-        yield Bench(None, None, "1", None, 32, as_json)
+        yield Bench(None, None, "1", units.Units("mm"), as_json)
         return
     with job:
-        shown, denominator = units_of(job)
-        yield Bench(job, outline_of(job), setup_of(job, None), shown, denominator, as_json)
+        yield Bench(job, outline_of(job), setup_of(job, None), job.units, as_json)
 
 
 def numbers(text: str, unit: str | None, names: Sequence[str], what: str) -> list[float]:
@@ -169,8 +165,8 @@ def is_live(options: dict[str, Any], typed_in: Sequence[Any], how: str) -> bool:
 
 def shoot(
     place: Bench, kind: str, stands: "Sequence[Stand]", options: dict[str, Any]
-) -> tuple[list[dict[str, Any]], int | None]:
-    """Take a sight at each stand, as in a survey; return the `shot` events and the session.
+) -> tuple[list[Sight], int | None]:
+    """Take a sight at each stand, as in a survey; return the sights and the session.
 
     Raises
     ------
@@ -188,14 +184,15 @@ def shoot(
         still_mm=options["still"],
         resolution_mm=source.resolution_mm,
         foot_mm=source.foot_mm,
-        show=place.length,
+        show=place.units.length,
     )
     log, session = _run(place, kind, machine, source, options)
     taken = {sight["label"]: sight for sight in log.sights}
     missing = [stand.label for stand in stands if stand.label not in taken]
     if missing:
         raise BadInput(f"The check ended without a sight of {missing[0]}; run it again.")
-    return [taken[stand.label] for stand in stands], session
+    sights = [taken[stand.label] for stand in stands]
+    return [Sight(one["reading_mm"], one["stderr_mm"]) for one in sights], session
 
 
 def watch(
@@ -213,9 +210,8 @@ def watch(
 def finish(
     context: click.Context,
     place: Bench,
-    kind: str,
-    inputs: dict[str, Any],
-    result: dict[str, Any],
+    result: "CheckResult",
+    inputs: Mapping[str, object],
     lines: Sequence[str],
     *,
     live: bool,
@@ -224,17 +220,17 @@ def finish(
     """Keep a check where there is a job, print it, and exit 1 where it is not ok."""
     import json
 
+    from rig.study.checks import keep_check, kind_of
+
     if place.job is not None:
-        place.job.add_check(kind, inputs, result, result["ok"], session_id=session)
-    told = {"check": kind, **result}
+        keep_check(place.job, result, inputs, session)
     if place.as_json:
-        if live:
-            told = {"event": "result", **told}
-        click.echo(json.dumps(told, allow_nan=False))
+        told = {"check": kind_of(result), **result.as_json()}
+        click.echo(json.dumps({"event": "result", **told} if live else told, allow_nan=False))
     else:
         kept = [] if place.job is None else ["Kept in the job."]
         click.echo("\n".join([*lines, *kept]))
-    if not result["ok"]:
+    if not result.ok:
         context.exit(1)
 
 
@@ -247,33 +243,15 @@ def limit_of_line(place: Bench, given: float | None) -> tuple[float, str]:
     return limit_of(place.job, place.outline, place.setup)
 
 
-def verdict_line(verdict: "Verdict", limit: str, whose: str) -> str:
-    """Say how an error stands against its limit, and how sure that is."""
-    good = "GOOD ENOUGH" if verdict.ok else "NOT GOOD ENOUGH"
-    line = (
-        f"{good}: the limit is {limit} ({whose}); {WORDS[verdict.word]}, "
-        f"{_share(verdict.chance_in)} likely within it."
-    )
-    if verdict.word == "unsure":
-        line += " More sights, farther apart, would settle it."
-    return line
-
-
-def _share(chance: float) -> str:
-    if chance > 0.995:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.005 else f"{chance * 100:.0f} %"
-
-
 def _typed_units(place: Bench, options: dict[str, Any]) -> Literal["in", "mm"]:
     unit = options["unit"]
     if unit in ("in", "mm"):
         return "in" if unit == "in" else "mm"
     if unit is not None:
         raise BadInput("Readings typed live are in mm or in: --unit mm, or --unit in.")
-    if place.units is None and options["typed"]:
+    if place.job is None and options["typed"]:
         raise BadInput("Say what bare readings are in: --unit mm, or --unit in.")
-    return place.units or "mm"
+    return place.units.system
 
 
 def _run(
@@ -305,7 +283,7 @@ def _run(
         source,
         log,
         as_json=place.as_json,
-        units=place.units or "mm",
-        denominator=place.denominator,
+        units=place.units.system,
+        denominator=place.units.denominator,
     )
     return log, log.session

@@ -1,11 +1,13 @@
 """`rig check two-peg`: how far the line climbs or falls with distance."""
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rig.cli.checks.shared import (
+    Bench,
     bench,
     check_options,
     finish,
@@ -17,9 +19,14 @@ from rig.cli.checks.shared import (
     slope_limit_option,
     stderr_option,
     typed_stderr_mm,
-    verdict_line,
 )
 from rig.errors import BadInput
+
+if TYPE_CHECKING:
+    from rig.study.checks import TwoPegCheck
+    from rig.survey.laser.two_peg import PegSight
+
+_NAMES = ("A", "B", "DIST_A", "DIST_B")
 
 
 @click.command("two-peg")
@@ -67,106 +74,87 @@ def command(
     Read two fixed pegs with the laser in the middle, then again with it beside one of them: what
     the difference of the readings changes by is the line's error over the difference in distance.
     """
-    from rig.survey.capture import Stand
-    from rig.survey.laser.two_peg import BLIND, PegSight, two_peg
-    from rig.survey.laser.verdict import SIGMAS, checked_limit, judge
+    from rig.study.checks import check_words, two_peg_check
 
     unit = options["unit"]
     live = is_live(options, sights, "--sight")
     session = None
     rise_mm = None if rise is None else length(rise, unit, "rise")
-    names = ("A", "B", "DIST_A", "DIST_B")
     with bench(job_path, as_json) as place:
-        weighted = False
         if live:
             ways = [_way(text, unit) for text in distances]
-            if len(ways) < (2 if rise_mm is None else 1):
-                raise BadInput("Live, say where the laser will stand: --dist DIST_A,DIST_B, twice.")
-            # Refused now rather than after the walk.
-            two_peg([PegSight(0.0, 0.0, a, b, 1.0) for a, b in ways], rise_mm)
-            stands = []
-            for n, (a, b) in enumerate(ways, 1):
-                laser = f"laser {a / 1000:.1f} m from A and {b / 1000:.1f} m from B"
-                stands += [Stand(f"A{n}", where=f"peg A, {laser}"), Stand(f"B{n}", where="peg B")]
-            taken, session = shoot(place, "two-peg", stands, options)
-            pairs = zip(taken[::2], taken[1::2], ways, strict=True)
-            read = [
-                PegSight(
-                    a["reading_mm"],
-                    b["reading_mm"],
-                    *way,
-                    ((a["stderr_mm"] ** 2 + b["stderr_mm"] ** 2) / 2.0) ** 0.5,
-                )
-                for a, b, way in pairs
-            ]
+            read, session = _shot(place, ways, rise_mm, options)
+            weighted = False
         else:
-            counts = {text.count(",") for text in sights}
-            weighted = counts == {4}
-            doubt = typed_stderr_mm(unit, stderr_mm)
-            if weighted:
-                rows = [numbers(s, unit, (*names, "STDERR"), "--sight") for s in sights]
-            else:
-                rows = [[*numbers(s, unit, names, "--sight"), doubt] for s in sights]
-            read = [PegSight(*row) for row in rows]
-        found = two_peg(read, rise_mm, weighted)
+            read, weighted = _typed(sights, unit, stderr_mm)
         most, whose = limit_of_line(place, limit)
-        verdict = judge(found.error_mm_per_m, found.stderr_mm_per_m, checked_limit(most))
-        result = {
-            "error_mm_per_m": found.error_mm_per_m,
-            "stderr_mm_per_m": found.stderr_mm_per_m,
-            "rise_mm": found.rise_mm,
-            "residuals_mm": [float(r) for r in found.residuals_mm],
-            "redundancy": found.redundancy,
-            "chance_agree": found.agree,
-            "limit_mm_per_m": most,
-            "chance_in": verdict.chance_in,
-            "verdict": verdict.word,
-            "ok": verdict.ok,
-        }
-        way = "climbs" if found.error_mm_per_m >= 0 else "falls"
-        lines = [
-            f"The line {way} {abs(found.error_mm_per_m):.3f} mm for each metre from the laser "
-            f"(± {2 * found.stderr_mm_per_m:.3f}): "
-            f"{place.length(5.0 * abs(found.error_mm_per_m))} in 5 m.",
-            verdict_line(verdict, f"{most:.3f} mm/m", whose),
-        ]
-        # The chance of disagreeing this much by noise, beyond three sigma of a normal.
-        if found.agree is not None and found.agree < 0.0027:
-            lines.append(
-                f"! The sights disagree more than their doubt allows ({SIGMAS:g} sigma): a misread "
-                "staff or a peg that moved? The doubt is widened by it."
-            )
-        lines += [
-            BLIND,
-            "Good habits: stand the laser in the middle, or as far from A as from B, and the "
-            "radial error drops out.",
-        ]
+        check = two_peg_check(read, limit_mm_per_m=most, rise_mm=rise_mm, weighted=weighted)
+        lines = check_words(check, place.units, whose)
         inputs = {
             "sights": [[s.a_mm, s.b_mm, s.dist_a_mm, s.dist_b_mm, s.stderr_mm] for s in read],
             "rise_mm": rise_mm,
             "weighted": weighted,
         }
         if correct is not None:
-            lines.append(_correct(place, found, correct))
-        finish(context, place, "two-peg", inputs, result, lines, live=live, session=session)
+            lines.append(_correct(place, check, correct))
+        finish(context, place, check, inputs, lines, live=live, session=session)
 
 
-def _correct(place: Any, found: Any, wanted: bool) -> str:
+def _shot(
+    place: Bench,
+    ways: Sequence[tuple[float, float]],
+    rise_mm: float | None,
+    options: dict[str, Any],
+) -> tuple[list["PegSight"], int | None]:
+    """Take the sights live, the laser at each of the places in turn."""
+    from rig.survey.capture import Stand
+    from rig.survey.laser.two_peg import PegSight, two_peg
+
+    if len(ways) < (2 if rise_mm is None else 1):
+        raise BadInput("Live, say where the laser will stand: --dist DIST_A,DIST_B, twice.")
+    # Refused now rather than after the walk.
+    two_peg([PegSight(0.0, 0.0, a, b, 1.0) for a, b in ways], rise_mm)
+    stands = []
+    for n, (a, b) in enumerate(ways, 1):
+        laser = f"laser {a / 1000:.1f} m from A and {b / 1000:.1f} m from B"
+        stands += [Stand(f"A{n}", where=f"peg A, {laser}"), Stand(f"B{n}", where="peg B")]
+    taken, session = shoot(place, "two-peg", stands, options)
+    read = []
+    for on_a, on_b, way in zip(taken[::2], taken[1::2], ways, strict=True):
+        doubt = ((on_a.stderr_mm**2 + on_b.stderr_mm**2) / 2.0) ** 0.5
+        read.append(PegSight(on_a.reading_mm, on_b.reading_mm, *way, doubt))
+    return read, session
+
+
+def _typed(
+    sights: Sequence[str], unit: str | None, stderr_mm: float | None
+) -> tuple[list["PegSight"], bool]:
+    """Read the sights as typed, and say whether each has a standard error of its own."""
+    from rig.survey.laser.two_peg import PegSight
+
+    weighted = {text.count(",") for text in sights} == {4}
+    if weighted:
+        rows = [numbers(text, unit, (*_NAMES, "STDERR"), "--sight") for text in sights]
+    else:
+        doubt = typed_stderr_mm(unit, stderr_mm)
+        rows = [[*numbers(text, unit, _NAMES, "--sight"), doubt] for text in sights]
+    return [PegSight(*row) for row in rows], weighted
+
+
+def _correct(place: Bench, check: "TwoPegCheck", wanted: bool) -> str:
     """Keep a two-peg test's error to be taken off every shot, or forget it."""
     from rig.job.settings import RadialError
     from rig.study.lasers import correct_radial
+    from rig.words import checks as words
 
     if place.job is None:
         raise BadInput("--correct needs a job whose shots to correct: --job PATH.")
     if not wanted:
         correct_radial(place.job, None)
-        return "No error is taken off the shots any more."
-    error = RadialError(error_mm_per_m=found.error_mm_per_m, stderr_mm_per_m=found.stderr_mm_per_m)
+        return words.NO_ERROR_TAKEN
+    error = RadialError(error_mm_per_m=check.error_mm_per_m, stderr_mm_per_m=check.stderr_mm_per_m)
     correct_radial(place.job, error)
-    return (
-        f"From now on {found.error_mm_per_m:+.3f} mm/m of distance from the laser are taken off "
-        "every shot of this job where it is known where the laser stood. Plan again: rig plan"
-    )
+    return words.climb_taken_off(check.error_mm_per_m)
 
 
 def _way(text: str, unit: str | None) -> tuple[float, float]:

@@ -16,11 +16,6 @@ Floats = npt.NDArray[np.float64]
 
 HEADINGS = (0, 90, 180, 270)
 
-BLIND = (
-    "What is the same at every heading (a cone, the radial error) stays invisible from one "
-    "distance: rig check two-peg finds it."
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Turn:
@@ -68,12 +63,21 @@ class Cross:
     @property
     def closes(self) -> bool:
         """Say whether the readings agree with each other within their noise."""
-        returns = (
-            self.return_mm is None
-            or self.return_allowed_mm is None
-            or abs(self.return_mm) <= self.return_allowed_mm
+        return agree(
+            self.closure_mm, self.closure_allowed_mm, self.return_mm, self.return_allowed_mm
         )
-        return returns and abs(self.closure_mm) <= self.closure_allowed_mm
+
+
+def agree(
+    closure_mm: float,
+    closure_allowed_mm: float,
+    return_mm: float | None,
+    return_allowed_mm: float | None,
+) -> bool:
+    """Say whether closure and return are within what noise allows."""
+    if return_mm is not None and return_allowed_mm is not None:
+        return abs(return_mm) <= return_allowed_mm and abs(closure_mm) <= closure_allowed_mm
+    return abs(closure_mm) <= closure_allowed_mm
 
 
 def cross(turns: Sequence[Turn], rise_mm: float = 0.0) -> Cross:
@@ -97,17 +101,7 @@ def cross(turns: Sequence[Turn], rise_mm: float = 0.0) -> Cross:
         Headings that are missing or others, or a distance that is nothing.
     """
     for turn in turns:
-        if not all(map(math.isfinite, (turn.heading_deg, turn.reading_mm, turn.stderr_mm))):
-            raise BadInput("A reading of the cross needs a finite heading and reading.")
-        if turn.heading_deg % 360 not in HEADINGS:
-            raise BadInput(
-                f"Heading {turn.heading_deg:g} is none of the cross: turn the laser to 0, 90, 180 "
-                "and 270 degrees."
-            )
-        if not (math.isfinite(turn.dist_mm) and turn.dist_mm > 0):
-            raise BadInput("The distance to the target must be more than nothing (--dist).")
-        if turn.stderr_mm <= 0:
-            raise BadInput("The doubt of a reading must be more than nothing.")
+        _refuse_odd(turn)
     distances = list(dict.fromkeys(turn.dist_mm for turn in turns))
     if len(distances) > 2:
         raise BadInput("The cross takes one distance, or two for the cone, not more.")
@@ -145,6 +139,20 @@ def cross(turns: Sequence[Turn], rise_mm: float = 0.0) -> Cross:
         if return_mm is None
         else _left(worst_stderr, closures[worst], return_mm, min(distances) / 1000.0),
     )
+
+
+def _refuse_odd(turn: Turn) -> None:
+    if not all(map(math.isfinite, (turn.heading_deg, turn.reading_mm, turn.stderr_mm))):
+        raise BadInput("A reading of the cross needs a finite heading and reading.")
+    if turn.heading_deg % 360 not in HEADINGS:
+        raise BadInput(
+            f"Heading {turn.heading_deg:g} is none of the cross: turn the laser to 0, 90, 180 "
+            "and 270 degrees."
+        )
+    if not (math.isfinite(turn.dist_mm) and turn.dist_mm > 0):
+        raise BadInput("The distance to the target must be more than nothing (--dist).")
+    if turn.stderr_mm <= 0:
+        raise BadInput("The doubt of a reading must be more than nothing.")
 
 
 def on_plan(

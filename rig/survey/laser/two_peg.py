@@ -14,12 +14,6 @@ from rig.errors import BadInput
 LEAST_LEVERAGE_M = 0.1
 """Sights must differ by this much in balance: the error shows in nothing else."""
 
-BLIND = (
-    "A tilt of the line along the pegs looks like a rise of one peg over the other: it stays "
-    "invisible here, unless each sight is the mean of the laser's headings 0 and 180. "
-    "rig check cross finds it."
-)
-
 
 @dataclass(frozen=True, slots=True)
 class PegSight:
