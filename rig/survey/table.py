@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
+from rig.files import write_whole
 from rig.job.rows import SAME_PLACE_MM
+from rig.room import Outline
 from rig.survey.plausibility import LONGEST_TYPED_MM
 from rig.units import counted, parse_length
 
 if TYPE_CHECKING:
-    from rig.files import write_whole
     from rig.job.rows import Shot
-from rig.room import Outline
 
 KINDS = ("floor", "benchmark", "threshold", "finished")
 NEEDED = ("label", "x", "y", "reading")
