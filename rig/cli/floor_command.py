@@ -15,7 +15,7 @@ from rig.cli.options import (
     unit_option,
 )
 from rig.errors import BadInput
-from rig.units import counted, format_doubt, format_length
+from rig.units import Units, counted, format_doubt, format_length
 
 
 @click.command()
@@ -95,11 +95,11 @@ def _drawn(picture: Any, result: dict[str, Any], units: str, denominator: int) -
     from shutil import get_terminal_size
 
     from rig.drawing.characters import floor_in_characters
-    from rig.drawing.frame import Look
+    from rig.drawing.look import Look
 
     return floor_in_characters(
         picture.outline,
-        Look(units, denominator),
+        Look(Units("mm" if units == "mm" else "in", denominator)),
         lambda x, y: picture.surface.predict(x, y, quick=True)[0],
         result["high"],
         result["low"],

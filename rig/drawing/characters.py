@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from rig.drawing.contours import step_of
-from rig.drawing.frame import Look, quarter_turns, turned
+from rig.drawing.look import Look, quarter_turns, turned
 from rig.drawing.vector import Floats
 from rig.room import Outline
 
@@ -61,9 +61,9 @@ def floor_in_characters(
     rule = "+" + "-" * n_columns + "+"
     lines = [rule, *(f"|{row}|" for row in rows), _with_doors(outline, rule, turns, left, right)]
     last = int(steps.max(initial=0))
-    lines.append(f"^ high point, v low point; 0 lies less than {look.length(step)} below it")
+    lines.append(f"^ high point, v low point; 0 lies less than {look.units.length(step)} below it")
     if last:
-        lines[-1] += f", {last} at least {look.length(last * step)}"
+        lines[-1] += f", {last} at least {look.units.length(last * step)}"
     lines[-1] += "."
     if outline.doors:
         lines.append("Seen from the door.")

@@ -11,6 +11,7 @@ import shapely
 
 from rig.drawing.vector import Floats
 from rig.room import Outline
+from rig.units import MM_PER_IN, Units
 
 MOST_NODES = 6_000
 FINEST_MM = 50.0
@@ -55,18 +56,18 @@ def lattice_of(
     return Lattice(columns, rows, values)
 
 
-def step_of(low: float, high: float, units: str) -> float:
+def step_of(low: float, high: float, units: Units) -> float:
     """Round step with which a range makes no more than some eight bands."""
     steps: Sequence[float] = _STEPS_MM
-    if units == "in":
-        steps = [n * 25.4 / 32.0 for n in _STEPS_32NDS]
+    if not units.is_metric:
+        steps = [n * MM_PER_IN / 32.0 for n in _STEPS_32NDS]
     for step in steps:
         if math.ceil(high / step - 1e-9) - math.floor(low / step + 1e-9) <= MOST_BANDS:
             return step
     return steps[-1] * math.ceil((high - low) / steps[-1] / (MOST_BANDS - 1))
 
 
-def contours_of(outline: Outline, lattice: Lattice, units: str) -> Contours:
+def contours_of(outline: Outline, lattice: Lattice, units: Units) -> Contours:
     """Contours at round levels of what a lattice holds on the floor.
 
     Lines are exact on the straight lines between nodes (marching squares).

@@ -5,7 +5,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from rig.drawing.contours import contours_of, lattice_of
-from rig.drawing.frame import Frame, Key, Look, ring, stroke, tagged
+from rig.drawing.frame import Frame
+from rig.drawing.look import Look
+from rig.drawing.symbols import Key, ring, stroke, tagged
 from rig.drawing.vector import (
     SMALL_MM,
     USUAL_MM,
@@ -88,12 +90,12 @@ def flatness_drawing(
         ends = _ends(frame, strip.supports)
         frame.add(tagged("strip", str(n), [line(ends, FAILED)]))
     if worst and worst.gap_mm > 0:
-        what = say(wording.drawn, off=look.off(worst.gap_mm))
+        what = say(wording.drawn, off=look.units.off(worst.gap_mm))
         frame.add(_worst(frame, look, worst, WORST if over else GOOD, what))
     for place in told.next:
         frame.add(*_plus(*frame.place(place.x_mm, place.y_mm)))
     frame.label_contours()
-    return frame.finish(title, f"Contour lines every {look.length(contours.step)}.")
+    return frame.finish(title, f"Contour lines every {look.units.length(contours.step)}.")
 
 
 def _ends(frame: Frame, supports: Sequence[Place]) -> Floats:
@@ -110,11 +112,11 @@ def _worst(frame: Frame, look: Look, worst: Worst, pen: Pen, what: str) -> Group
     shapes.append(Circle(x, y, 1.7, Pen(pen.colour, 0.6), "paper"))
     texts = [
         (what, USUAL_MM, True),
-        (say("limit {limit}", limit=look.length(worst.limit_mm)), SMALL_MM + 0.2, False),
+        (say("limit {limit}", limit=look.units.length(worst.limit_mm)), SMALL_MM + 0.2, False),
     ]
     frame.labels.take((x - 2, y - 2, x + 2, y + 2))
     shapes += frame.labels.beside(x, y, texts, 2.4, must=True)
-    return tagged("worst", look.length(worst.gap_mm), shapes)
+    return tagged("worst", look.units.length(worst.gap_mm), shapes)
 
 
 def _plus(x: float, y: float) -> list[Shape]:

@@ -7,17 +7,9 @@ import numpy as np
 import shapely
 
 from rig.drawing.contours import Lattice, between, contours_of, lattice_of, rings_of
-from rig.drawing.frame import (
-    Frame,
-    Key,
-    Look,
-    closest,
-    dot,
-    patch,
-    stroke,
-    tagged,
-    triangle,
-)
+from rig.drawing.frame import Frame, closest
+from rig.drawing.look import Look
+from rig.drawing.symbols import Key, dot, patch, stroke, tagged, triangle
 from rig.drawing.vector import SMALL_MM, Drawing, Floats, Pen, line, rectangle, text_width
 from rig.room import Outline
 
@@ -77,8 +69,9 @@ def floor_drawing(
         keys.pop(1)
     if likely is not None:
         keys.append(Key(stroke(LIKELY), "the high point lies in here, 95 times in 100"))
+    step = look.units.length(contours.step)
     if not shapely.is_empty(unsure):
-        keys.append(Key(patch("paper", DOUBT), f"doubt over ± {look.length(contours.step)} (95 %)"))
+        keys.append(Key(patch("paper", DOUBT), f"doubt over ± {step} (95 %)"))
 
     def level_text(value: float) -> str:
         return look.short(-value)
@@ -107,7 +100,7 @@ def floor_drawing(
         if place is not None:
             x, y = frame.place(place["x_mm"], place["y_mm"])
             frame.labels.take((x - 2, y - 2, x + 2, y + 2))
-            told = look.length(top - place["z_mm"]) + " low" if not up else "HIGH"
+            told = look.units.length(top - place["z_mm"]) + " low" if not up else "HIGH"
             shapes = triangle(x, y, up, fill="ink" if up else "paper")
             shapes += frame.labels.beside(x, y, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
             frame.add(tagged("high" if up else "low", told, shapes))
@@ -115,9 +108,9 @@ def floor_drawing(
     _add_shots(frame, seen)
     return frame.finish(
         title,
-        f"Contour lines every {look.length(contours.step)}. The modelled floor is known to "
-        f"± {look.doubt(float(np.median(inside)))} in the middle of things, "
-        f"± {look.doubt(float(inside.max()))} at the worst place (95 %).",
+        f"Contour lines every {look.units.length(contours.step)}. The modelled floor is known to "
+        f"± {look.units.doubt(float(np.median(inside)))} in the middle of things, "
+        f"± {look.units.doubt(float(inside.max()))} at the worst place (95 %).",
     )
 
 
@@ -158,7 +151,7 @@ def cover_drawing(
         Key(lambda x, y: triangle(x, y, up=False, fill="paper"), "deepest"),
     ]
     if not shapely.is_empty(thin):
-        keys.append(Key(patch("paper", LEAST), f"under {look.length(min_cover_mm)} of cover"))
+        keys.append(Key(patch("paper", LEAST), f"under {look.units.length(min_cover_mm)} of cover"))
     if spots:
         keys.append(Key(lambda x, y: _grind_mark(x, y), "grind first, how deep"))
     frame = Frame(outline, look, keys, contours, "cover", f"Thickness of compound, {look.unit}")
@@ -171,19 +164,19 @@ def cover_drawing(
     for index, up in ((int(np.argmin(values)), True), (int(np.argmax(values)), False)):
         at = frame.place(float(x[index]), float(y[index]))
         frame.labels.take((at[0] - 2, at[1] - 2, at[0] + 2, at[1] + 2))
-        told = look.length(float(values[index]))
+        told = look.units.length(float(values[index]))
         shapes = triangle(*at, up, fill="ink" if up else "paper")
         shapes += frame.labels.beside(*at, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
         frame.add(tagged("thinnest" if up else "deepest", told, shapes))
     for spot in spots:
         at = frame.place(spot["x_mm"], spot["y_mm"])
         shapes = _grind_mark(*at)
-        told = look.length(spot["depth_mm"])
+        told = look.units.length(spot["depth_mm"])
         shapes += frame.labels.beside(*at, [(told, SMALL_MM, True)], 2.0, must=True)
         frame.add(tagged("grind", told, shapes))
     frame.label_contours()
     return frame.finish(
-        title, f"Best estimate. Lines of equal thickness every {look.length(contours.step)}."
+        title, f"Best estimate. Lines of equal thickness every {look.units.length(contours.step)}."
     )
 
 

@@ -7,18 +7,18 @@ and right in the room; without a door x runs to the right and y up.
 import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from rig.drawing.contours import Contours, hatching, rings_of
+from rig.drawing.look import Look, quarter_turns, turned
 from rig.drawing.palette import ramp
+from rig.drawing.symbols import Key
 from rig.drawing.vector import (
     SMALL_MM,
     USUAL_MM,
     Box,
-    Circle,
     Drawing,
     Floats,
     Group,
@@ -34,13 +34,14 @@ from rig.drawing.vector import (
     text_width,
 )
 from rig.room import Outline, named_walls
-from rig.units import format_doubt, format_length, format_off, format_place
+from rig.units import MM_PER_FT
 
 # Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
 _METRIC = (5, 10, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
 _IMPERIAL = (6, 12, 16, 24, 32, 36, 48, 60, 64, 72, 96, 120, 128, 192, 240, 360, 480, 600, 1200)
 _BARS_MM = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
 _BARS_FT = (1 / 12, 0.25, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)
+_BAR_PARTS = 4
 _SIDE_MM = 9.0  # room for the walls' names
 _KEY_ROW_MM = 5.2
 _SYMBOL_MM = 8.0
@@ -48,53 +49,6 @@ _SYMBOL_MM = 8.0
 WALL = Pen("wall", 0.9)
 THIN = Pen("rule", 0.18)
 CONTOUR = Pen("soft", 0.22)
-
-Symbol = Callable[[float, float], Sequence[Shape]]
-
-
-@dataclass(frozen=True)
-class Look:
-    """Units of a drawing and the sheet that it may fill.
-
-    `to_scale` takes a round scale, for paper; without it the plan is as large as it can be.
-    """
-
-    units: str = "in"
-    denominator: int = 32
-    width_mm: float = 180.0
-    height_mm: float = 200.0
-    to_scale: bool = True
-
-    def length(self, mm: float) -> str:
-        """A length in the job's units."""
-        return format_length(mm, self.units, self.denominator)
-
-    def off(self, mm: float) -> str:
-        """How far off something is, never as nothing where it is some."""
-        return format_off(mm, self.units, self.denominator)
-
-    def doubt(self, mm: float) -> str:
-        """How far off something may be, never less than it is."""
-        return format_doubt(mm, self.units, self.denominator)
-
-    def short(self, mm: float, step_mm: float = 0.5) -> str:
-        """A length without its unit, for a drawing that says the unit in its legend."""
-        if self.units == "mm":
-            return format_length(mm, "mm", step_mm=step_mm).removesuffix(" mm")
-        return format_length(mm, "in", self.denominator).removesuffix(" in")
-
-    @property
-    def unit(self) -> str:
-        """The unit that `short` leaves out."""
-        return "inches" if self.units == "in" else "mm"
-
-
-@dataclass(frozen=True)
-class Key:
-    """An entry of the legend: a symbol drawn about a place, and what it means."""
-
-    symbol: Symbol
-    text: str
 
 
 class Frame:
@@ -253,7 +207,7 @@ class Frame:
         least = max(wide / room_w, high / max(room_h, 30.0), 1e-3)
         if not self.look.to_scale:
             return least
-        for scale in _METRIC if self.look.units == "mm" else _IMPERIAL:
+        for scale in _METRIC if self.look.units.is_metric else _IMPERIAL:
             if scale >= least - 1e-9:
                 return float(scale)
         return float(math.ceil(least / 100.0) * 100)
@@ -309,24 +263,26 @@ class Frame:
                 self.add(Text(x + n * wide, y + 10.6, edge, SMALL_MM, "middle"))
 
     def _add_scale_bar(self, y: float) -> None:
-        metric = self.look.units == "mm"
-        sizes = _BARS_MM if metric else tuple(ft * 304.8 for ft in _BARS_FT)
-        parts = 4
-        fitting = [s for s in sizes if parts * s / self.scale <= 0.45 * self.look.width_mm]
-        size = fitting[-1] if fitting else 0.0  # a room of a hand's width has none
-        step = size / self.scale
-        for n in range(parts if size else 0):
+        part = self._bar_part_mm()
+        step = part / self.scale
+        for n in range(_BAR_PARTS if part else 0):
             box = (2.0 + n * step, y, 2.0 + (n + 1) * step, y + 1.6)
             self.add(rectangle(box, "ink" if n % 2 == 0 else "paper", Pen("ink", 0.2)))
-        for n in range(0, parts + 1 if size else 0, 2):
-            told = format_place(n * size, self.look.units) if n else "0"
-            anchor = "start" if n == 0 else "middle"
-            x = 1.0 if n == 0 else 2.0 + n * step
-            self.add(Text(x, y + 4.8, told, SMALL_MM, anchor))  # type: ignore[arg-type]
+        if part:
+            self.add(Text(1.0, y + 4.8, "0", SMALL_MM))
+            for n in range(2, _BAR_PARTS + 1, 2):
+                told = self.look.units.place(n * part)
+                self.add(Text(2.0 + n * step, y + 4.8, told, SMALL_MM, "middle"))
         note = "Seen from the door." if self.outline.doors else "x to the right, y up."
         if self.look.to_scale:
             note += f" 1:{self.scale:g} at full size."
         self.add(Text(self.look.width_mm - 1.0, y + 2.0, note, SMALL_MM, "end", colour="soft"))
+
+    def _bar_part_mm(self) -> float:
+        """Longest round length of which the scale bar has room for four; 0 where there is none."""
+        sizes = _BARS_MM if self.look.units.is_metric else tuple(ft * MM_PER_FT for ft in _BARS_FT)
+        most = 0.45 * self.look.width_mm
+        return max((s for s in sizes if _BAR_PARTS * s / self.scale <= most), default=0.0)
 
     def _add_wall_names(self) -> None:
         ring = shapely.LinearRing(self.outline.walls)
@@ -334,8 +290,8 @@ class Frame:
         for name, a, b in named_walls(self.outline):
             ends = self.places(np.array([a, b]))
             length = float(np.hypot(*(ends[1] - ends[0])))
-            told = f"{name}, {format_place(math.dist(a, b), self.look.units)}"
-            for text in (told, format_place(math.dist(a, b), self.look.units)):
+            told = f"{name}, {self.look.units.place(math.dist(a, b))}"
+            for text in (told, self.look.units.place(math.dist(a, b))):
                 if text_width(text, SMALL_MM) <= length - 2.0:
                     break
             else:
@@ -403,15 +359,11 @@ class Frame:
         shapes.append(area([[tip, base + wing, base - wing]], "ink"))
         word = "DOOR" if n == 0 else f"DOOR {n + 1}"
         at = middle + out * (3.9 + (USUAL_MM if out[1] > 0.5 else 0.5))
-        anchor = "middle"
-        if abs(out[0]) > 0.7:
-            anchor, at = ("start" if out[0] > 0 else "end"), middle + out * 3.8
         angle = 0.0
-        if anchor != "middle":
-            angle, anchor = (-90.0 if out[0] > 0 else 90.0), "middle"
-            at = middle + out * 4.0
+        if abs(out[0]) > 0.7:
+            angle, at = (-90.0 if out[0] > 0 else 90.0), middle + out * 4.0
         shapes.append(
-            Text(float(at[0]), float(at[1]), word, USUAL_MM, anchor, True, turn_deg=angle)  # type: ignore[arg-type]
+            Text(float(at[0]), float(at[1]), word, USUAL_MM, "middle", True, turn_deg=angle)
         )
         self.add(Group("door", str(n + 1), tuple(shapes)))
 
@@ -422,70 +374,6 @@ class Frame:
         return float(x), float(y)
 
 
-# Symbols for legends and for plans
-
-
-def dot(x: float, y: float, radius: float = 0.8, colour: str = "ink") -> list[Shape]:
-    """A filled dot."""
-    return [Circle(x, y, radius, None, colour)]
-
-
-def ring(x: float, y: float, radius: float = 1.2, colour: str = "ink") -> list[Shape]:
-    """An open ring on paper."""
-    return [Circle(x, y, radius, Pen(colour, 0.4), "paper")]
-
-
-def triangle(
-    x: float, y: float, up: bool = True, size: float = 1.9, fill: str = "ink"
-) -> list[Shape]:
-    """A triangle: up for a high point, down for a low one."""
-    way = -1.0 if up else 1.0
-    tip = (x, y + way * size)
-    wings = [(x - size, y - way * 0.8 * size), (x + size, y - way * 0.8 * size)]
-    return [area([[tip, *wings]], fill, Pen("ink", 0.35))]
-
-
-def patch(fill: str | None, hatch: Pen | None = None, bearing_deg: float = 45.0) -> Symbol:
-    """A legend's little field, filled or hatched."""
-
-    def drawn(x: float, y: float) -> list[Shape]:
-        box = (x - 3.5, y - 1.6, x + 3.5, y + 1.6)
-        shapes: list[Shape] = [rectangle(box, fill, Pen("soft", 0.18))]
-        if hatch is not None:
-            runs = hatching(shapely.box(*box), 1.3, -bearing_deg)
-            shapes.append(Path(tuple(runs), hatch))
-        return shapes
-
-    return drawn
-
-
-def stroke(pen: Pen) -> Symbol:
-    """A legend's little line."""
-    return lambda x, y: [line([(x - 3.6, y), (x + 3.6, y)], pen)]
-
-
-def arrow(a: Place, b: Place, pen: Pen, head_mm: float = 1.8) -> list[Shape]:
-    """A line from one place of the sheet to another with a head in its middle."""
-    start, end = np.array(a), np.array(b)
-    way = end - start
-    length = float(np.hypot(*way))
-    if length < 1e-6:
-        return []
-    way = way / length
-    shapes: list[Shape] = [line(np.array([start, end]), pen)]
-    if length > 2.2 * head_mm:
-        tip = start + way * (length / 2 + head_mm / 2)
-        side = np.array([-way[1], way[0]]) * head_mm * 0.4
-        back = tip - way * head_mm
-        shapes.append(area([[tip, back + side, back - side]], pen.colour))
-    return shapes
-
-
-def tagged(kind: str, name: str, shapes: Sequence[Shape]) -> Group:
-    """Shapes that stand for one thing of the job."""
-    return Group(kind, name, tuple(shapes))
-
-
 def closest(places: Sequence[Place], share: float = 0.1) -> float:
     """Distance on the sheet that all but a share of places keep from their nearest neighbour."""
     from scipy.spatial import cKDTree
@@ -494,35 +382,6 @@ def closest(places: Sequence[Place], share: float = 0.1) -> float:
         return 100.0
     away, _ = cKDTree(np.array(places)).query(np.array(places), k=2)
     return float(np.quantile(away[:, 1], share))
-
-
-def smaller(look: Look, height_mm: float) -> Look:
-    """The same look on a lower sheet."""
-    return replace(look, height_mm=height_mm)
-
-
-def turned(room: Floats, turns: int) -> Floats:
-    """Places (n, 2) turned counter-clockwise about 0,0 by so many quarters."""
-    x, y = room[:, 0], room[:, 1]
-    return np.column_stack([(x, y), (-y, x), (-x, -y), (y, -x)][turns % 4])
-
-
-def quarter_turns(outline: Outline) -> int:
-    """Quarter turns, counter-clockwise, that bring the door's wall to the bottom."""
-    if not outline.doors:
-        return 0
-    door = outline.doors[0]
-    walls = named_walls(outline)
-    middle = door.middle
-
-    def away(wall: tuple[str, Place, Place]) -> float:
-        return float(shapely.LineString(wall[1:]).distance(shapely.Point(middle)))
-
-    _, a, b = min((w for w in walls if w[0] == "door wall"), key=away)
-    turn = 1.0 if shapely.LinearRing(outline.walls).is_ccw else -1.0
-    inward = np.array([-(b[1] - a[1]), b[0] - a[0]]) * turn
-    angle = math.degrees(math.atan2(inward[1], inward[0]))
-    return round((90.0 - angle) / 90.0) % 4
 
 
 def simple(run: Floats, tolerance: float) -> Floats:

@@ -4,7 +4,9 @@ import itertools
 from collections.abc import Collection, Sequence
 from typing import Protocol
 
-from rig.drawing.frame import Frame, Key, Look, arrow, closest, dot, ring, stroke, tagged
+from rig.drawing.frame import Frame, closest
+from rig.drawing.look import Look
+from rig.drawing.symbols import Key, arrow, dot, ring, stroke, tagged
 from rig.drawing.vector import LARGE_MM, SMALL_MM, USUAL_MM, Drawing, Pen, Shape, Text
 from rig.room import Outline
 from rig.units import counted
@@ -81,7 +83,7 @@ def markers_drawing(
         Key(lambda x, y: dot(x, y, 1.6, "mark"), "set"),
         Key(stroke(WALK), "the order to set them"),
         Key(lambda x, y: [Text(x, y + 1.1, "1/2", USUAL_MM, "middle", True)],
-            f"stick-out, {look.unit}") if look.units == "in" else
+            f"stick-out, {look.unit}") if not look.units.is_metric else
         Key(lambda x, y: [Text(x, y + 1.1, "12", USUAL_MM, "middle", True)],
             f"stick-out, {look.unit}"),
     ]  # fmt: skip

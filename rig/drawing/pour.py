@@ -11,7 +11,9 @@ import numpy.typing as npt
 import shapely
 
 from rig.drawing.contours import Lattice, between, isoline, runs_of
-from rig.drawing.frame import Frame, Key, Look, closest, patch, simple, stroke, tagged, triangle
+from rig.drawing.frame import Frame, closest, simple
+from rig.drawing.look import Look
+from rig.drawing.symbols import Key, patch, stroke, tagged, triangle
 from rig.drawing.vector import (
     SMALL_MM,
     USUAL_MM,

@@ -5,7 +5,9 @@ from typing import Any
 
 import shapely
 
-from rig.drawing.frame import Frame, Key, Look, patch, tagged
+from rig.drawing.frame import Frame
+from rig.drawing.look import Look
+from rig.drawing.symbols import Key, patch, tagged
 from rig.drawing.vector import (
     LARGE_MM,
     USUAL_MM,
@@ -41,7 +43,7 @@ def patches_drawing(
     frame.add_room()
     for n, one in enumerate(patches, 1):
         x, y = frame.place(one["x_mm"], one["y_mm"])
-        told = [(str(n), LARGE_MM, True), (look.length(one["deepest_mm"]), USUAL_MM, False)]
+        told = [(str(n), LARGE_MM, True), (look.units.length(one["deepest_mm"]), USUAL_MM, False)]
         shapes = frame.labels.beside(x, y, told, 2.0, must=True, centred=True)
         frame.add(tagged("patch", str(n), shapes))
     return frame.finish(title, f"{counted(len(patches), 'place')}.")

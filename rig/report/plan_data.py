@@ -15,6 +15,7 @@ from rig.study.lasers import shots_of
 from rig.study.picture import outside_warnings
 from rig.surface.floor_model import floor_model
 from rig.survey.heights import Heights, heights_of
+from rig.units import Units
 
 if TYPE_CHECKING:
     from rig.job.rows import Marker, Point
@@ -78,7 +79,7 @@ def plan_data(job: "Job", outline: Outline) -> PlanData:
     for kind in ("floor", "finished"):
         if kind in heights:
             try:
-                surfaces.append(_surface(kind, outline, heights[kind], job.settings.units))
+                surfaces.append(_surface(kind, outline, heights[kind], job.units))
             except CannotAnswer as error:
                 notes.append(f"No surface of the {kind} shots: {error}")
     plan = job.current_plan()
@@ -105,7 +106,7 @@ def fitted(heights: Heights) -> "GaussianProcess":
     return model
 
 
-def _surface(kind: str, outline: Outline, heights: Heights, units: str) -> Surface:
+def _surface(kind: str, outline: Outline, heights: Heights, units: Units) -> Surface:
     model = fitted(heights)
     contours = contours_of(
         outline, lattice_of(outline, lambda x, y: model.predict(x, y, quick=True)[0]), units

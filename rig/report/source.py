@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rig.drawing.frame import Look
+from rig.drawing.look import Look
 from rig.errors import CannotAnswer
 from rig.room import Outline
 from rig.study.judged import Surfaces
@@ -62,7 +62,7 @@ class Source:
         self.denominator: int = self.settings.denominator
         # A4 leaves 180 mm between margins; letter is wider and shorter.
         height = 200.0 if self.units == "mm" else 185.0
-        self.look = Look(self.units, self.denominator, 180.0, height)
+        self.look = Look(job.units, 180.0, height)
 
     @cached_property
     def shots(self) -> "list[Shot]":

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from rig.drawing.characters import floor_in_characters
-from rig.drawing.frame import Look
+from rig.drawing.look import Look
 from rig.room import room, with_door, with_opening
+from rig.units import Units
 
 
 def tilted(x, y):
@@ -21,7 +22,7 @@ ROOM = with_opening(
 
 
 def drawn(outline, columns=56):
-    return floor_in_characters(outline, Look("mm"), tilted, HIGH, LOW, columns)
+    return floor_in_characters(outline, Look(Units("mm")), tilted, HIGH, LOW, columns)
 
 
 def test_digits_count_the_steps_below_the_high_point():
@@ -65,5 +66,7 @@ def test_it_fits_the_terminal(columns):
 
 def test_a_flat_floor_is_all_nought():
     level = {"z_mm": -5.0, "x_mm": 10.0, "y_mm": 10.0}
-    lines = floor_in_characters(ROOM, Look("in"), lambda x, y: -5.0 + 0 * x, level, level, 40)
+    lines = floor_in_characters(
+        ROOM, Look(Units("in")), lambda x, y: -5.0 + 0 * x, level, level, 40
+    )
     assert {c for line in lines if line[0] == "|" for c in line[1:-1]} <= {"0", " ", "^", "v"}

@@ -15,6 +15,7 @@ from rig.drawing.contours import (
     step_of,
 )
 from rig.room import room, with_opening
+from rig.units import Units
 
 ROOM = with_opening(room(4000.0, 3000.0), 1500.0, 1000.0, 600.0, 400.0)
 
@@ -34,7 +35,7 @@ def test_contours_of_a_bowl_are_circles():
 
 
 def test_bands_fill_the_floor_and_nothing_else():
-    found = contours_of(ROOM, lattice_of(ROOM, bowl), "mm")
+    found = contours_of(ROOM, lattice_of(ROOM, bowl), Units("mm"))
     assert sum(band.area for band in found.bands) == pytest.approx(ROOM.polygon.area, rel=1e-9)
     assert shapely.union_all(found.bands).difference(ROOM.polygon.buffer(0.01)).area < 1e-3
     for one in range(len(found.bands)):
@@ -68,7 +69,7 @@ def test_lines_agree_with_those_of_matplotlib():
 
 
 def test_a_level_floor_is_one_band():
-    found = contours_of(ROOM, lattice_of(ROOM, lambda x, y: 0 * x), "in")
+    found = contours_of(ROOM, lattice_of(ROOM, lambda x, y: 0 * x), Units("in"))
     assert len(found.bands) == 1
     assert not any(runs for _, runs in found.lines)
 
@@ -76,7 +77,7 @@ def test_a_level_floor_is_one_band():
 @pytest.mark.parametrize("units", ["in", "mm"])
 @pytest.mark.parametrize("span", [0.0, 0.3, 7.0, 30.0, 214.0, 5000.0, 90_000.0])
 def test_steps_are_round_and_bands_few(units, span):
-    step = step_of(-span, 0.0, units)
+    step = step_of(-span, 0.0, Units(units))
     assert span / step <= 8.0 + 1e-9
     if span <= 500:
         inches = step / 25.4 * 32

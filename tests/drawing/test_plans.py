@@ -17,7 +17,8 @@ from pypdf import PdfReader
 
 from rig.drawing.flatness import flatness_drawing
 from rig.drawing.floor import cover_drawing, floor_drawing
-from rig.drawing.frame import Frame, Look
+from rig.drawing.frame import Frame
+from rig.drawing.look import Look
 from rig.drawing.palette import COLOURS
 from rig.drawing.points import markers_drawing, room_drawing, walk_drawing
 from rig.drawing.pour import Shares, pour_drawing
@@ -29,6 +30,7 @@ from rig.room import from_rings, room, with_door, with_opening
 from rig.study.pour_answer import PourBatch
 from rig.study.proof import Place as End
 from rig.study.proof import Proof, Strip, Worst
+from rig.units import Units
 from tests.drawing.shapes import off_the_sheet, overlapping, texts
 
 ROOM = with_opening(
@@ -129,8 +131,8 @@ def drawings(outline, look, places=None):
     }  # fmt: skip
 
 
-LOOKS = {"paper in": Look("in", 32), "paper mm": Look("mm"),
-         "phone": Look("in", 32, 95.0, 130.0, to_scale=False)}  # fmt: skip
+LOOKS = {"paper in": Look(Units("in")), "paper mm": Look(Units("mm")),
+         "phone": Look(Units("in"), 95.0, 130.0, to_scale=False)}  # fmt: skip
 
 
 @pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])
@@ -145,7 +147,7 @@ def test_plans_stay_on_their_sheets_and_no_text_covers_another(outline, look):
 
 @pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])
 def test_svg_is_well_formed_and_needs_no_style_sheet(outline):
-    for name, drawing in drawings(outline, Look("mm")).items():
+    for name, drawing in drawings(outline, Look(Units("mm"))).items():
         text = to_svg(drawing)
         tree = ElementTree.fromstring(text)
         assert tree.find("{*}title").text == drawing.title
@@ -161,7 +163,7 @@ def test_svg_is_well_formed_and_needs_no_style_sheet(outline):
 
 def test_each_marker_can_be_found_by_its_name():
     places = grid(ROOM)
-    tree = ElementTree.fromstring(to_svg(markers_drawing(ROOM, Look(), places)))
+    tree = ElementTree.fromstring(to_svg(markers_drawing(ROOM, Look(Units("in")), places)))
     names = [
         e.attrib["data-name"] for e in tree.findall(".//{*}g") if e.attrib["data-kind"] == "marker"
     ]
@@ -169,9 +171,9 @@ def test_each_marker_can_be_found_by_its_name():
 
 
 def test_the_matrix_takes_the_room_to_the_sheet():
-    drawing = markers_drawing(ELL, Look(), grid(ELL)[:3])
+    drawing = markers_drawing(ELL, Look(Units("in")), grid(ELL)[:3])
     a, b, c, d, e, f = drawing.room_to_sheet
-    frame = Frame(ELL, Look())
+    frame = Frame(ELL, Look(Units("in")))
     for x, y in ((0.0, 0.0), (6000.0, 1000.0), (-70.0, 12.5)):
         assert frame.place(x, y) == pytest.approx((a * x + c * y + e, b * x + d * y + f))
         assert frame.place(x, y)[0] == pytest.approx(a * x + c * y + e)
@@ -185,10 +187,10 @@ def test_the_matrix_takes_the_room_to_the_sheet():
 def test_the_door_is_at_the_bottom_and_left_is_left(door, turned, clockwise):
     walls = [(0, 0), (4000, 0), (4000, 3000), (0, 3000)]
     outline = with_door(from_rings(walls[::-1] if clockwise else walls), *map(float, door), 900.0)
-    frame = Frame(outline, Look("mm"))
+    frame = Frame(outline, Look(Units("mm")))
     middle = outline.doors[0].middle
     assert frame.place(*middle)[1] == pytest.approx(frame.box[3])
-    drawing = room_drawing(outline, Look("mm"))
+    drawing = room_drawing(outline, Look(Units("mm")))
     word = next(t for t in texts(drawing) if t.text == "DOOR")
     assert word.y_mm > frame.box[3]
     at = {t.text.split(",")[0]: (t.x_mm, t.y_mm) for t in texts(drawing) if "wall" in t.text}
@@ -201,7 +203,7 @@ def test_the_door_is_at_the_bottom_and_left_is_left(door, turned, clockwise):
 
 
 def test_the_scale_bar_measures_what_it_says():
-    for look, unit_mm in ((Look("mm"), 1000.0), (Look("in"), 304.8)):
+    for look, unit_mm in ((Look(Units("mm")), 1000.0), (Look(Units("in")), 304.8)):
         drawing = room_drawing(ROOM, look)
         scale = drawing.scale
         ends = [t for t in texts(drawing) if re.fullmatch(r"\d+ (ft|m)", t.text) and t.x_mm > 5]
@@ -220,7 +222,7 @@ def page_of(drawing, **words):
 
 
 def test_pdf_has_the_same_texts_and_colours():
-    for drawing in drawings(ROOM, Look("in", 32)).values():
+    for drawing in drawings(ROOM, Look(Units("in"))).values():
         page = page_of(drawing)
         seen = page.extract_text()
         for text in texts(drawing):
@@ -253,7 +255,7 @@ def test_widths_of_text_agree_with_the_font_metrics():
 
 def test_bays_are_told_apart_and_walls_named_clear_of_doors():
     outline = with_door(ELL, 500.0, 7000.0, 900.0)
-    drawing = drawings(outline, Look("mm"))["pour"]
+    drawing = drawings(outline, Look(Units("mm")))["pour"]
     assert "stop: let the bay before it set" not in {t.text for t in texts(drawing)}
     batches = [
         batch(n + 1, strip=n + 1, bay=1 + (n > 1), x_mm=800.0 + 600 * n, y_mm=1500.0)
@@ -264,7 +266,7 @@ def test_bays_are_told_apart_and_walls_named_clear_of_doors():
     cells = raster(outline, 200.0)
     nearest = np.clip((cells.x_mm - 500.0) // 600.0, 0, 4).astype(int)
     shares = Shares(cells.x_mm, cells.y_mm, 200.0, nearest)
-    drawing = pour_drawing(outline, Look("mm"), batches, (3000.0, 0.0), shares)
+    drawing = pour_drawing(outline, Look(Units("mm")), batches, (3000.0, 0.0), shares)
     assert overlapping(drawing) == []
     seen = {t.text for t in texts(drawing)}
     assert {"stop: let the bay before it set", "DOOR 2", "1", "5"} <= seen
@@ -272,7 +274,7 @@ def test_bays_are_told_apart_and_walls_named_clear_of_doors():
 
 def test_many_shots_keep_their_dots_and_drop_what_has_no_room():
     places = grid(ROOM, 15, 14)
-    drawing = drawings(ROOM, Look("mm", width_mm=90, height_mm=120), places)["floor"]
+    drawing = drawings(ROOM, Look(Units("mm"), width_mm=90, height_mm=120), places)["floor"]
     assert overlapping(drawing) == []
     assert to_svg(drawing).count('data-kind="shot"') == len(places)
 
@@ -280,8 +282,8 @@ def test_many_shots_keep_their_dots_and_drop_what_has_no_room():
 def test_thousands_of_points_are_drawn_in_seconds():
     places = grid(room(30_000.0, 30_000.0), 20, 100)
     begun = time.process_time()
-    markers_drawing(room(30_000.0, 30_000.0), Look("mm"), places)
-    walk_drawing(room(30_000.0, 30_000.0), Look("mm"), places)
+    markers_drawing(room(30_000.0, 30_000.0), Look(Units("mm")), places)
+    walk_drawing(room(30_000.0, 30_000.0), Look(Units("mm")), places)
     assert time.process_time() - begun < 20.0
 
 
@@ -289,9 +291,9 @@ def test_a_door_on_a_slanted_wall_and_no_door_at_all():
     slanted = with_door(
         from_rings([(0, 0), (3000, 900), (2000, 4000), (-800, 3200)]), 900.0, 270.0, 800.0
     )
-    assert off_the_sheet(room_drawing(slanted, Look("mm"))) == []
+    assert off_the_sheet(room_drawing(slanted, Look(Units("mm")))) == []
     bare = room(3000.0, 2000.0)
-    seen = {t.text for t in texts(room_drawing(bare, Look("mm")))}
+    seen = {t.text for t in texts(room_drawing(bare, Look(Units("mm"))))}
     assert "DOOR" not in seen
     assert any("x to the right" in text for text in seen)
 
