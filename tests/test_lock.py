@@ -49,3 +49,10 @@ def test_a_lock_that_pyproject_has_left_behind_is_named(tmp_path: Path) -> None:
     told = subprocess.run(check, cwd=tmp_path, capture_output=True, text=True)
     assert told.returncode == 1
     assert "does not stand for pyproject.toml any more: run tools/lock" in told.stderr
+
+
+def test_the_licence_of_every_library_is_listed() -> None:
+    text = (ROOT / "rig" / "licences.md").read_text()
+    listed = dict(re.findall(r"^\| ([a-z0-9.-]+) \| (.+) \|$", text, re.M))
+    assert set(pinned("requirements.lock")) <= set(listed), "run tools/licences"
+    assert "LGPL" in listed["fpdf2"]

@@ -38,7 +38,7 @@ COMMANDS = {
 }
 
 
-PACKAGES = {"fpdf": "fpdf2", "serial": "pyserial", "re2": "google-re2"}
+PACKAGES = {"fpdf": "fpdf2", "serial": "pyserial", "re2": "pyre2"}
 """Packages that are not called as what they hold is."""
 
 
