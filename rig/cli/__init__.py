@@ -35,6 +35,7 @@ COMMANDS = {
     "record": "Keep a rod's messages with their times in a trace.",
     "practice": "Practise a whole job on the page, and be scored.",
     "demo": "Run the whole job on a simulated rod.",
+    "guide": "Read on: chapters about each part of the job.",
 }
 
 

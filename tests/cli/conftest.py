@@ -2,9 +2,10 @@
 
 import io
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import pytest
 
@@ -26,8 +27,17 @@ class Outcome:
         return [json.loads(line) for line in self.out.splitlines()]
 
 
+class Run(Protocol):
+    """Run a command line."""
+
+    def __call__(self, *words: object, typed: str | None = None) -> Outcome: ...
+
+
+Table = Callable[..., Path]
+
+
 @pytest.fixture
-def run(tmp_path, monkeypatch, capfd):
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> Run:
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("RIG_JOB", raising=False)
     monkeypatch.delenv("COLUMNS", raising=False)
@@ -45,7 +55,7 @@ def run(tmp_path, monkeypatch, capfd):
 
 
 @pytest.fixture
-def table(tmp_path):
+def table(tmp_path: Path) -> Table:
     """Write a CSV and return its path."""
 
     def write(text: str, name: str = "shots.csv") -> Path:
@@ -57,7 +67,7 @@ def table(tmp_path):
 
 
 @pytest.fixture
-def surveyed(run, table):
+def surveyed(run: Run, table: Table) -> Run:
     """A job of a metric room, 3 m by 4 m, with a table of shots on a gently warped floor."""
     assert run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
     rows = [

@@ -1,0 +1,49 @@
+"""The guide: one Markdown file a chapter, shipped with the program."""
+
+from importlib.resources import files
+
+from rig.errors import BadInput
+
+CHAPTERS = {
+    "pour": "Batches, crew, wet edge; the live log.",
+    "planes": "Slopes, thresholds, grinding, prices; shots worth the walk.",
+    "sure": "What stands behind every number.",
+    "proof": "Flatness before and after; F-numbers; rules of your own.",
+    "laser": "Checks before, during and after; several set-ups.",
+    "trouble": "When a rod says what cannot be; traces; simulated rods.",
+    "mend": "Tables of shots, wrong tags, a room measured wrong.",
+    "phone": "Prompts on a phone; practice without a rod.",
+    "bluetooth": "A rod without a cable.",
+    "profile": "How a rod of your own speaks.",
+    "paper": "Report, PDF, DXF, GeoJSON, CSV.",
+    "small": "On a palm-sized computer: port, service, memory.",
+    "scripts": "JSON, exit codes, where the job lies.",
+}
+
+
+def chapter(name: str) -> str:
+    """Return a chapter's Markdown.
+
+    Parameters
+    ----------
+    name : str
+        One of `CHAPTERS`.
+
+    Returns
+    -------
+    str
+        It begins with one ``# `` heading, the chapter's title.
+
+    Raises
+    ------
+    BadInput
+        There is no such chapter.
+    """
+    if name not in CHAPTERS:
+        raise BadInput(f"There is no chapter {name!r}. The chapters are: {', '.join(CHAPTERS)}.")
+    return files("rig.guide").joinpath(f"{name}.md").read_text(encoding="utf-8")
+
+
+def title(text: str) -> str:
+    """Return what a chapter's first line calls it."""
+    return text.partition("\n")[0].removeprefix("# ")
