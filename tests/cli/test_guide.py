@@ -192,6 +192,7 @@ def test_no_section_of_the_readme_is_left_out() -> None:
     assert [name for name, text in parts if list(lines(text))] == list(SECTIONS.values())
 
 
+@pytest.mark.timeout(600)
 @pytest.mark.parametrize("name", BEFORE)
 def test_every_command_line_runs(name: str, run: Run) -> None:
     if name in SECTIONS:
