@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from simulated_devices.private_bus import VARIABLE, private_bus
 
@@ -64,7 +65,13 @@ def simulated(
             process.wait(timeout=10)
 
 
-def rig(*words: object, environment=None, cwd=None, rod: SimulatedRod | None = None, timeout=60):
+def rig(
+    *words: object,
+    environment: dict[str, str] | None = None,
+    cwd: Any = None,
+    rod: SimulatedRod | None = None,
+    timeout: int = 60,
+) -> tuple[int, list[dict[str, Any]], str]:
     """Run the command line as a process; with `rod` what it tells goes to the installer there.
 
     Returns the exit code, the events (or the JSON result) and the standard error.

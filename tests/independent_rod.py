@@ -8,12 +8,13 @@ import os
 import threading
 import time
 import tty
+from typing import Any
 
 
 class IndependentRod:
     """Plays a script of (seconds, millimetres or None for no beam) at a fixed rate."""
 
-    def __init__(self, script, rate_hz=50.0):
+    def __init__(self, script: list[tuple[float, float | None]], rate_hz: float = 50.0) -> None:
         self._script, self._period = list(script), 1.0 / rate_hz
         self._master, self._slave = os.openpty()
         tty.setraw(self._slave)
@@ -23,17 +24,17 @@ class IndependentRod:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._play, daemon=True)
 
-    def __enter__(self):
+    def __enter__(self) -> "IndependentRod":
         self._thread.start()
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: Any) -> None:
         self._stop.set()
         self._thread.join()
         os.close(self._master)
         os.close(self._slave)
 
-    def _play(self):
+    def _play(self) -> None:
         due = time.monotonic()
         wobble = [0.0, 0.1, -0.1, 0.0, 0.1, 0.0, -0.1]
         for seconds, height in self._script:
@@ -50,7 +51,7 @@ class IndependentRod:
             self._send("", "N")
             time.sleep(self._period)
 
-    def _send(self, value, status):
+    def _send(self, value: str, status: str) -> None:
         body = f"U0HGT,{self._seq},{value},mm,{status}"
         check = 0
         for byte in body.encode("ascii"):

@@ -24,7 +24,7 @@ class Told(Record):
     of: int = field(default=0, metadata=key("in"))
 
 
-def test_a_record_is_the_json_of_its_fields():
+def test_a_record_is_the_json_of_its_fields() -> None:
     told = Told(spots=(Spot(x_mm=1.0, y_mm=2.0),), shares={"surface": 0.5}, high=None)
     assert told.as_json() == {
         "spots": [{"x_mm": 1.0, "y_mm": 2.0}],
@@ -34,7 +34,7 @@ def test_a_record_is_the_json_of_its_fields():
     }
 
 
-def test_what_was_told_comes_back_and_what_is_missing_takes_its_default():
+def test_what_was_told_comes_back_and_what_is_missing_takes_its_default() -> None:
     told = Told(
         spots=(Spot(x_mm=1.0, y_mm=2.0),), shares={}, high=None, grind=Spot(x_mm=0.0, y_mm=0.5)
     )
@@ -42,11 +42,11 @@ def test_what_was_told_comes_back_and_what_is_missing_takes_its_default():
     assert from_json(Told, {"spots": [], "shares": {}, "high": None}).grind is None
 
 
-def test_json_of_something_else_is_refused():
+def test_json_of_something_else_is_refused() -> None:
     with pytest.raises(ValueError, match="no Told"):
         from_json(Told, {"spots": 3})
 
 
-def test_numbers_of_numpy_become_plain_ones():
+def test_numbers_of_numpy_become_plain_ones() -> None:
     told = Spot(x_mm=np.float64(1.5), y_mm=np.float32(2.0)).as_json()
     assert [type(value) for value in told.values()] == [float, float]

@@ -4,7 +4,9 @@ import math
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -16,7 +18,7 @@ from rig.errors import BadInput
 FORMS = "write 2 1/4in, 1' 3 5/8\", 57mm, 5.7cm or 0.188ft"
 
 
-def test_constants_are_those_of_the_standard():
+def test_constants_are_those_of_the_standard() -> None:
     assert units.MM_PER_IN == 25.4
     assert units.MM_PER_FT == 304.8
     assert units.L_PER_GAL == 3.785411784
@@ -72,7 +74,7 @@ def test_constants_are_those_of_the_standard():
         ("0mm", 0.0),
     ],
 )
-def test_length_is_read(text, mm):
+def test_length_is_read(text: str, mm: float) -> None:
     assert units.parse_length(text) == mm
 
 
@@ -90,7 +92,7 @@ def test_length_is_read(text, mm):
         ("1' 3\"", "mm", 381.0),
     ],
 )
-def test_bare_length_takes_the_unit_of_its_table(text, unit, mm):
+def test_bare_length_takes_the_unit_of_its_table(text: str, unit: str, mm: float) -> None:
     assert units.parse_length(text, unit=unit) == mm
 
 
@@ -145,7 +147,7 @@ def test_bare_length_takes_the_unit_of_its_table(text, unit, mm):
         ("3mm\x1b[31m", "cannot be read"),
     ],
 )
-def test_length_is_refused_with_the_reason_and_the_forms(text, reason):
+def test_length_is_refused_with_the_reason_and_the_forms(text: str, reason: str) -> None:
     with pytest.raises(BadInput) as caught:
         units.parse_length(text, what="--spacing")
     message = str(caught.value)
@@ -157,12 +159,12 @@ def test_length_is_refused_with_the_reason_and_the_forms(text, reason):
 
 
 @pytest.mark.parametrize("text", ["1 3", "1' 3", "nan", "inf", "5,7", "1/0", "2 1/4", "1e5"])
-def test_stated_unit_does_not_make_an_ambiguous_length_clear(text):
+def test_stated_unit_does_not_make_an_ambiguous_length_clear(text: str) -> None:
     with pytest.raises(BadInput, match=re.escape(FORMS)):
         units.parse_length(text, unit="mm")
 
 
-def test_limits_of_a_length_are_named():
+def test_limits_of_a_length_are_named() -> None:
     assert units.parse_length("0mm", least=0.0) == 0.0
     with pytest.raises(BadInput, match="more than 0 mm"):
         units.parse_length("0in", above=0.0)
@@ -172,12 +174,14 @@ def test_limits_of_a_length_are_named():
         units.parse_length("1/2in", least=25.4)
 
 
-def test_unknown_unit_of_a_table_is_refused():
+def test_unknown_unit_of_a_table_is_refused() -> None:
     with pytest.raises(BadInput, match="use mm, cm, m, in or ft"):
         units.parse_length("3", unit="yd")
 
 
-def value_or_refusal(parse, text, **options):
+def value_or_refusal(
+    parse: Callable[..., Any], text: str, **options: str | None
+) -> tuple[float | None, str | None]:
     try:
         return parse(text, **options), None
     except BadInput as refused:
@@ -185,7 +189,7 @@ def value_or_refusal(parse, text, **options):
 
 
 @given(st.text(max_size=80), st.sampled_from([None, "in", "mm"]))
-def test_any_text_is_a_finite_length_or_refused(text, unit):
+def test_any_text_is_a_finite_length_or_refused(text: str, unit: str | None) -> None:
     value, refusal = value_or_refusal(units.parse_length, text, unit=unit)
     assert FORMS in refusal if value is None else math.isfinite(value)
 
@@ -194,7 +198,7 @@ def test_any_text_is_a_finite_length_or_refused(text, unit):
     st.text(alphabet="0123456789 ./-+'\"infmtc", max_size=14),
     st.sampled_from([units.parse_length, units.parse_volume, units.parse_duration]),
 )
-def test_any_near_miss_is_a_finite_value_or_refused(text, parse):
+def test_any_near_miss_is_a_finite_value_or_refused(text: str, parse: Callable[..., Any]) -> None:
     value, refusal = value_or_refusal(parse, text)
     assert "; write " in refusal if value is None else math.isfinite(value)
 
@@ -203,26 +207,26 @@ def test_any_near_miss_is_a_finite_value_or_refused(text, parse):
     st.floats(min_value=-1e5, max_value=1e5),
     st.sampled_from([1, 2, 4, 8, 16, 32, 64]),
 )
-def test_printed_inches_are_within_half_a_denominator(mm, denominator):
+def test_printed_inches_are_within_half_a_denominator(mm: float, denominator: int) -> None:
     back = units.parse_length(units.format_length(mm, "in", denominator))
     assert abs(back - mm) <= 25.4 / denominator / 2 + 1e-9
 
 
 @given(st.integers(min_value=-500_000, max_value=500_000), st.sampled_from([8, 16, 32, 64, 128]))
-def test_exact_fractions_come_back_exactly(numerator, denominator):
+def test_exact_fractions_come_back_exactly(numerator: int, denominator: int) -> None:
     mm = float(Fraction(numerator, denominator) * Fraction(127, 5))
     written = units.fraction(mm, denominator)
     assert units.parse_length(written, unit="in") == mm
 
 
 @given(st.floats(min_value=-1e5, max_value=1e5), st.sampled_from([0.1, 0.5, 1.0]))
-def test_printed_millimetres_are_within_half_a_step(mm, step):
+def test_printed_millimetres_are_within_half_a_step(mm: float, step: float) -> None:
     back = units.parse_length(units.format_length(mm, "mm", step_mm=step))
     assert abs(back - mm) <= step / 2 + 1e-9
 
 
 @given(st.floats(min_value=0, max_value=1e5), st.sampled_from(["in", "mm"]))
-def test_printed_place_is_within_half_its_step(mm, system):
+def test_printed_place_is_within_half_its_step(mm: float, system: str) -> None:
     back = units.parse_length(units.format_place(mm, system))
     assert abs(back - mm) <= (6.35 if system == "in" else 5.0) + 1e-9
 
@@ -248,23 +252,25 @@ def test_printed_place_is_within_half_its_step(mm, system):
         (304.8, 16, "12"),
     ],
 )
-def test_fraction_is_nearest_reduced_and_even_on_ties(mm, denominator, text):
+def test_fraction_is_nearest_reduced_and_even_on_ties(
+    mm: float, denominator: int, text: str
+) -> None:
     assert units.fraction(mm, denominator) == text
 
 
 @pytest.mark.parametrize("denominator", [0, -8, 2.5, True])
-def test_senseless_denominator_is_refused(denominator):
+def test_senseless_denominator_is_refused(denominator: float) -> None:
     with pytest.raises(BadInput, match="denominator"):
         units.fraction(1.0, denominator)
 
 
 @pytest.mark.parametrize("mm", [math.nan, math.inf])
-def test_non_finite_length_is_never_printed(mm):
+def test_non_finite_length_is_never_printed(mm: float) -> None:
     with pytest.raises(BadInput, match="finite"):
         units.format_length(mm)
 
 
-def test_lengths_print_in_either_system():
+def test_lengths_print_in_either_system() -> None:
     assert units.format_length(57.15) == "2 1/4 in"
     assert units.format_length(57.15, denominator=2) == "2 in"  # between 4/2 and 5/2: even
     assert units.format_length(69.85, denominator=2) == "3 in"  # between 5/2 and 6/2: even
@@ -292,17 +298,17 @@ def test_lengths_print_in_either_system():
         (-914.4, "-3 ft"),
     ],
 )
-def test_place_in_feet_is_to_half_an_inch(mm, text):
+def test_place_in_feet_is_to_half_an_inch(mm: float, text: str) -> None:
     assert units.format_place(mm, "in") == text
 
 
-def test_place_in_metres_is_to_a_centimetre():
+def test_place_in_metres_is_to_a_centimetre() -> None:
     assert units.format_place(1853.0, "mm") == "1.85 m"
     assert units.format_place(2000.0, "mm") == "2 m"
     assert units.format_place(3.0, "mm") == "0 m"
 
 
-def test_quantities_print_in_either_system():
+def test_quantities_print_in_either_system() -> None:
     assert units.format_area(16.7225472, "in") == "180 ft²"
     assert units.format_area(16.7225472, "mm") == "16.7 m²"
     assert units.format_volume(128.0, "mm") == "128 l"
@@ -329,12 +335,12 @@ def test_quantities_print_in_either_system():
         ("0.1m3", 100.0),
     ],
 )
-def test_volume_is_read(text, litres):
+def test_volume_is_read(text: str, litres: float) -> None:
     assert units.parse_volume(text) == litres
 
 
 @pytest.mark.parametrize(("text", "kg"), [("25kg", 25.0), ("500 g", 0.5), ("1lb", 0.45359237)])
-def test_mass_is_read(text, kg):
+def test_mass_is_read(text: str, kg: float) -> None:
     assert units.parse_mass(text) == kg
 
 
@@ -350,12 +356,12 @@ def test_mass_is_read(text, kg):
         ("0.5", "min", 30.0),
     ],
 )
-def test_duration_is_read(text, bare, seconds):
+def test_duration_is_read(text: str, bare: str | None, seconds: float) -> None:
     assert units.parse_duration(text, bare=bare) == seconds
 
 
 @pytest.mark.parametrize(("text", "share"), [("5%", 0.05), ("0.5 %", 0.005), ("10 per cent", 0.1)])
-def test_percent_is_read(text, share):
+def test_percent_is_read(text: str, share: float) -> None:
     assert units.parse_percent(text) == share
 
 
@@ -379,12 +385,14 @@ def test_percent_is_read(text, share):
         (units.parse_percent, "", "empty"),
     ],
 )
-def test_quantity_is_refused_with_the_reason_and_the_forms(parse, text, reason):
+def test_quantity_is_refused_with_the_reason_and_the_forms(
+    parse: Callable[..., Any], text: str, reason: str
+) -> None:
     with pytest.raises(BadInput, match=f"bag “.*{reason}.*; write [0-9]"):
         parse(text, what="bag")
 
 
-def test_module_stays_light():
+def test_module_stays_light() -> None:
     code = "import sys, rig.units; print(any(m in sys.modules for m in ('numpy', 'shapely')))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "False"
@@ -402,17 +410,17 @@ def test_module_stays_light():
         ("2cm/m", 0.02),
     ],
 )
-def test_slopes(text, ratio):
+def test_slopes(text: str, ratio: float) -> None:
     assert units.parse_slope(text) == pytest.approx(ratio, rel=1e-12)
 
 
 @pytest.mark.parametrize("text", ["5", "5mm", "mm/m", "5/m", "-5mm/m", "-1%", "", "200%", "5mm/l"])
-def test_slopes_that_are_none(text):
+def test_slopes_that_are_none(text: str) -> None:
     with pytest.raises(BadInput, match="slope"):
         units.parse_slope(text)
 
 
-def test_a_slope_is_written_in_the_jobs_units():
+def test_a_slope_is_written_in_the_jobs_units() -> None:
     assert units.format_slope(0.005, "mm") == "5 mm/m"
     assert units.format_slope(0.00501, "mm", up=True) == "5.1 mm/m"
     assert units.format_slope(0.005, "in") == "0.06 in/ft"
@@ -428,11 +436,11 @@ def test_a_slope_is_written_in_the_jobs_units():
         (1.3, "mm", "1.3 mm"),
     ],
 )
-def test_a_doubt_is_never_written_smaller_than_it_is(mm, system, text):
+def test_a_doubt_is_never_written_smaller_than_it_is(mm: float, system: str, text: str) -> None:
     assert units.format_doubt(mm, system) == text
 
 
-def test_a_load_is_written_in_the_jobs_units():
+def test_a_load_is_written_in_the_jobs_units() -> None:
     # 1 lbf/ft² is 47.88026 Pa (NIST SP 811, appendix B.8).
     assert units.format_load(0.4788026, "in") == "10 lb/ft²"
     assert units.format_load(0.4788026, "mm") == "0.48 kPa"
@@ -454,11 +462,11 @@ def test_a_load_is_written_in_the_jobs_units():
         (1.0, "over 99%"),
     ],
 )
-def test_a_chance_is_never_written_as_certain(chance, text):
+def test_a_chance_is_never_written_as_certain(chance: float, text: str) -> None:
     assert units.format_chance(chance) == text
 
 
-def test_what_is_counted_is_one_or_many():
+def test_what_is_counted_is_one_or_many() -> None:
     assert units.counted(1, "bag") == "1 bag"
     assert units.counted(3, "bag") == "3 bags"
     assert units.counted(2.5, "bag") == "2.5 bags"
@@ -466,7 +474,7 @@ def test_what_is_counted_is_one_or_many():
     assert units.counted(2, "foot", "feet") == "2 feet"
 
 
-def test_what_is_off_by_something_is_never_off_by_nothing():
+def test_what_is_off_by_something_is_never_off_by_nothing() -> None:
     assert units.format_off(-0.3) == "less than 1/32 in"
     assert units.format_off(-1.6) == "1/16 in"
     assert units.format_off(0.0) == "0 in"

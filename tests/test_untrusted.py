@@ -5,6 +5,7 @@ import builtins
 import io
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,7 +21,7 @@ FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "system", "popen", "
 FORBIDDEN_MODULES = {"pickle", "marshal", "shelve", "yaml", "dill", "ctypes", "runpy"}
 
 
-def test_the_program_runs_no_text():
+def test_the_program_runs_no_text() -> None:
     for path in (ROOT / "rig").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text())):
             where = f"{path.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
@@ -39,16 +40,16 @@ def test_the_program_runs_no_text():
 
 
 @pytest.fixture
-def no_other_file(monkeypatch):
+def no_other_file(monkeypatch: pytest.MonkeyPatch) -> Any:
     """Any file that is opened by name from now on is a failure, but for those named here."""
     allowed: list[str] = []
     usual, usual_os = io.open, os.open
 
-    def guarded(file, *more, **options):
+    def guarded(file: Any, *more: Any, **options: Any) -> Any:
         assert isinstance(file, int) or str(file) in allowed, f"{file} was opened"
         return usual(file, *more, **options)
 
-    def guarded_os(file, *more, **options):
+    def guarded_os(file: Any, *more: Any, **options: Any) -> Any:
         assert str(file) in allowed, f"{file} was opened"
         return usual_os(file, *more, **options)
 
@@ -63,7 +64,7 @@ ESCAPES = ["../../etc/passwd", "/etc/passwd", "file:///etc/passwd", "~/.ssh/id_r
 
 
 @pytest.mark.parametrize("path", ESCAPES)
-def test_no_path_in_a_profile_or_a_rule_is_opened(path, no_other_file):
+def test_no_path_in_a_profile_or_a_rule_is_opened(path: Any, no_other_file: Any) -> None:
     shown = path.replace("\x00", "\\u0000")
     profile = (
         f'text = "{shown}"\nframing = "line"\nunit = "mm"\n[line]\npattern = "(?P<value>.*)"\n'
@@ -75,7 +76,7 @@ def test_no_path_in_a_profile_or_a_rule_is_opened(path, no_other_file):
 
 
 @pytest.mark.parametrize("path", ESCAPES)
-def test_no_path_in_a_trace_is_opened(path, tmp_path, no_other_file):
+def test_no_path_in_a_trace_is_opened(path: Any, tmp_path: Path, no_other_file: Any) -> None:
     file = tmp_path / "a.trace"
     no_other_file.append(str(file))
     file.write_text(
@@ -88,7 +89,7 @@ def test_no_path_in_a_trace_is_opened(path, tmp_path, no_other_file):
 
 
 @pytest.mark.parametrize("label", [*ESCAPES[:4], "'); DROP TABLE shot; --"])
-def test_a_label_is_a_label_whatever_it_says(label, tmp_path):
+def test_a_label_is_a_label_whatever_it_says(label: str, tmp_path: Path) -> None:
     walls = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
     with Job.create(tmp_path / "job.sqlite", Settings(), walls) as job:
         row = {"point": label, "x_mm": 1.0, "y_mm": 2.0, "reading_mm": 3.0, "stderr_mm": 0.1}
@@ -97,7 +98,7 @@ def test_a_label_is_a_label_whatever_it_says(label, tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job.sqlite", "job.sqlite.lock"]
 
 
-def test_a_profile_named_by_a_directory_or_nothing_is_refused(tmp_path):
+def test_a_profile_named_by_a_directory_or_nothing_is_refused(tmp_path: Path) -> None:
     for name in (str(tmp_path), "", "../nowhere.toml", "a\x00b"):
         with pytest.raises(RigError):
             load_profile(name)

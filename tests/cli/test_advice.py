@@ -1,9 +1,12 @@
 import math
+from pathlib import Path
 
 import pytest
 
+from tests.cli.conftest import Run, Table
 
-def test_closer_points_cost_less_safety(run):
+
+def test_closer_points_cost_less_safety(run: Run) -> None:
     run("new", "--room", "3.6m,4.5m", "--units", "mm", "--bag-yield", "12l", "--waste", "5%")
     told = run("grid", "--advise", "--spacing", "0.7m", "--json")
     assert told.code == 0, told.err
@@ -20,14 +23,16 @@ def test_closer_points_cost_less_safety(run):
     assert run("survey", "--typed", typed="").code == 1
 
 
-def test_a_floor_that_was_shot_is_taken_as_it_is(surveyed):
+def test_a_floor_that_was_shot_is_taken_as_it_is(surveyed: Run) -> None:
     assert "like this one" in surveyed("grid", "--advise").out
 
 
-def test_the_suggested_shots_say_what_they_save_and_stop_when_none_is_worth_it(run, table):
+def test_the_suggested_shots_say_what_they_save_and_stop_when_none_is_worth_it(
+    run: Run, table: Table
+) -> None:
     run("new", "--room", "3m,4m", "--units", "mm", "--bag-yield", "12l", "--min-cover", "6mm")
 
-    def rows(step, name):
+    def rows(step: float, name: str) -> Path:
         lines = ["label,x,y,reading,stderr"]
         n = 0
         for x in range(150, 2851, step):
@@ -49,7 +54,7 @@ def test_the_suggested_shots_say_what_they_save_and_stop_when_none_is_worth_it(r
     assert "no longer worth the walk" in run("floor", "--job", "many.sqlite").out
 
 
-def test_a_place_beside_the_grid_is_shot_by_a_name_of_its_own(run):
+def test_a_place_beside_the_grid_is_shot_by_a_name_of_its_own(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     points = run("grid", "--json").json["points"]
     shot = run("survey", "--typed", "--json", "--label", "N1", "--at", "1m,1.1m", typed="1200\n")

@@ -2,17 +2,21 @@
 
 import os
 import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rig.job import Job
+from tests.cli.conftest import Run, Table
 
 HEAD = "label,x,y,reading\n"
 GOOD = "P1,200,200,1200\nP2,2800,200,1203\nP3,2800,3800,1207\nP4,200,3800,1202\nP5,1500,2000,1204\n"
 
 
 @pytest.fixture
-def job(run):
+def job(run: Run) -> Callable[..., Any]:
     assert run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
     return run
 
@@ -40,14 +44,14 @@ def job(run):
         ([], "--room"),
     ],
 )
-def test_new_refuses_what_it_cannot_build(run, words, say):
+def test_new_refuses_what_it_cannot_build(run: Run, words: list[str], say: str) -> None:
     refused = run("new", *words)
     assert refused.code == 2
     assert say in refused.err
     assert not os.path.exists("job.sqlite")
 
 
-def test_new_refuses_a_job_that_is_there(job):
+def test_new_refuses_a_job_that_is_there(job: Callable[..., Any]) -> None:
     before = open("job.sqlite", "rb").read()
     refused = job("new", "--room", "2m,2m")
     assert refused.code == 2
@@ -75,14 +79,18 @@ def test_new_refuses_a_job_that_is_there(job):
         (HEAD.strip() + ",kind\nP1,200,200,1200,roof\n", "roof"),
     ],
 )
-def test_a_table_is_taken_whole_or_not_at_all(job, table, text, say):
+def test_a_table_is_taken_whole_or_not_at_all(
+    job: Callable[..., Any], table: Table, text: str, say: str
+) -> None:
     refused = job("import", table(text), "--unit", "mm")
     assert refused.code == 2
     assert say in refused.err
     assert job("floor").code == 1  # nothing was taken
 
 
-def test_a_grid_label_at_another_place_refuses_the_table(job, table):
+def test_a_grid_label_at_another_place_refuses_the_table(
+    job: Callable[..., Any], table: Table
+) -> None:
     first = job("grid", "--json").json["points"][0]
     row = f"{first['label']},{first['x_mm'] + 300},{first['y_mm']},1200\n"
     refused = job("import", table(HEAD + row), "--unit", "mm")
@@ -90,7 +98,7 @@ def test_a_grid_label_at_another_place_refuses_the_table(job, table):
     assert first["label"] in refused.err
 
 
-def test_a_table_without_unit_is_refused(job, table):
+def test_a_table_without_unit_is_refused(job: Callable[..., Any], table: Table) -> None:
     refused = job("import", table(HEAD + GOOD))
     assert refused.code == 2
     assert "--unit" in refused.err
@@ -111,8 +119,8 @@ def in_unit(size_mm: float) -> str:
     [(25.4, "mm", "in"), (304.8, "in", "ft"), (1000.0, "mm", "m"), (1000.0, "cm", "m")],
 )
 def test_a_table_in_a_larger_unit_than_said_is_refused_with_the_unit_that_fits(
-    job, table, size_mm, unit, likelier
-):
+    job: Callable[..., Any], table: Table, size_mm: float, unit: str, likelier: str
+) -> None:
     refused = job("import", table(in_unit(size_mm)), "--unit", unit)
     assert refused.code == 2
     assert f"--unit {likelier}." in refused.err
@@ -122,13 +130,15 @@ def test_a_table_in_a_larger_unit_than_said_is_refused_with_the_unit_that_fits(
 
 
 @pytest.mark.parametrize("unit", ["in", "ft", "m"])
-def test_a_table_in_a_smaller_unit_than_said_is_refused_with_the_question(job, table, unit):
+def test_a_table_in_a_smaller_unit_than_said_is_refused_with_the_question(
+    job: Callable[..., Any], table: Table, unit: str
+) -> None:
     refused = job("import", table(in_unit(1.0)), "--unit", unit)
     assert refused.code == 2
     assert f"--unit {unit} right?" in refused.err
 
 
-def test_a_few_shots_close_together_are_taken(job, table):
+def test_a_few_shots_close_together_are_taken(job: Callable[..., Any], table: Table) -> None:
     """Four shots about a high point are no sign of another unit."""
     rows = "".join(f"H{n},{250 + 100 * (n % 2)},{250 + 100 * (n // 2)},1200\n" for n in range(4))
     taken = job("import", table(HEAD + rows), "--unit", "mm", "--json")
@@ -144,7 +154,9 @@ def test_a_few_shots_close_together_are_taken(job, table):
         ("P6,1000,1000,1610\n", "range over 410 mm, from 1200 mm at P1 to 1610 mm at P6"),
     ],
 )
-def test_readings_that_no_floor_gives_are_told_with_the_unit(job, table, row, say):
+def test_readings_that_no_floor_gives_are_told_with_the_unit(
+    job: Callable[..., Any], table: Table, row: str, say: str
+) -> None:
     taken = job("import", table(HEAD + GOOD + row), "--unit", "mm")
     assert taken.code == 0
     (line,) = [line for line in taken.out.splitlines() if line.startswith("! ")]
@@ -152,7 +164,9 @@ def test_readings_that_no_floor_gives_are_told_with_the_unit(job, table, row, sa
     assert "s --unit mm right?" in line
 
 
-def test_readings_are_held_against_those_before_under_the_same_line(job, table):
+def test_readings_are_held_against_those_before_under_the_same_line(
+    job: Callable[..., Any], table: Table
+) -> None:
     assert job("import", table(HEAD + GOOD), "--unit", "mm").code == 0
     inches = "".join(f"Q{n},{500 * n},1000,47.4\n" for n in range(1, 5))
     mixed = job("import", table(HEAD + inches), "--unit", "mm", "--json")
@@ -162,7 +176,9 @@ def test_readings_are_held_against_those_before_under_the_same_line(job, table):
     assert other.json["warnings"] == []
 
 
-def test_a_table_that_is_taken_again_says_how_many_shots_it_replaced(job, table):
+def test_a_table_that_is_taken_again_says_how_many_shots_it_replaced(
+    job: Callable[..., Any], table: Table
+) -> None:
     first = job("import", table(HEAD + GOOD), "--unit", "mm")
     assert "took the place" not in first.out
     again = job("import", table(HEAD + GOOD), "--unit", "mm")
@@ -174,13 +190,13 @@ def test_a_table_that_is_taken_again_says_how_many_shots_it_replaced(job, table)
 
 
 @pytest.mark.parametrize("spacing", ["0m", "-1m", "3"])
-def test_a_grid_needs_a_spacing_that_is_one(job, spacing):
+def test_a_grid_needs_a_spacing_that_is_one(job: Callable[..., Any], spacing: str) -> None:
     refused = job("grid", "--spacing", spacing)
     assert refused.code == 2
     assert "spacing" in refused.err
 
 
-def test_too_few_and_collinear_shots_cannot_answer(job, table):
+def test_too_few_and_collinear_shots_cannot_answer(job: Callable[..., Any], table: Table) -> None:
     assert job("floor").code == 1
     job("import", table(HEAD + "P1,200,200,1200\nP2,900,200,1203\n"), "--unit", "mm")
     few = job("floor")
@@ -194,7 +210,9 @@ def test_too_few_and_collinear_shots_cannot_answer(job, table):
     assert "line" in flat.err
 
 
-def test_markers_and_set_need_a_plan_that_still_stands(job, table):
+def test_markers_and_set_need_a_plan_that_still_stands(
+    job: Callable[..., Any], table: Table
+) -> None:
     assert job("markers").code == 1
     assert job("set", "--typed").code == 1
     job("import", table(HEAD + GOOD), "--unit", "mm")
@@ -207,7 +225,9 @@ def test_markers_and_set_need_a_plan_that_still_stands(job, table):
         assert "P5" in stale.err
 
 
-def test_a_wrong_profile_is_refused_before_a_port_is_opened(job, tmp_path):
+def test_a_wrong_profile_is_refused_before_a_port_is_opened(
+    job: Callable[..., Any], tmp_path: Path
+) -> None:
     bad = {
         "pattern": 'framing = "line"\nunit = "mm"\n[line]\npattern = "(?P<value>"\n',
         "unit": 'framing = "line"\nunit = "cubit"\n[line]\npattern = "(?P<value>.*)"\n',
@@ -222,20 +242,20 @@ def test_a_wrong_profile_is_refused_before_a_port_is_opened(job, tmp_path):
         assert key in refused.err
 
 
-def test_a_port_that_is_not_there_is_code_3(job):
+def test_a_port_that_is_not_there_is_code_3(job: Callable[..., Any]) -> None:
     job("grid")
     refused = job("survey", "--serial", "/dev/nowhere")
     assert refused.code == 3
     assert "/dev/nowhere" in refused.err
 
 
-def test_sources_are_named_once(job):
+def test_sources_are_named_once(job: Callable[..., Any]) -> None:
     job("grid")
     assert "--typed" in job("survey").err
     assert job("survey", "--typed", "--serial", "x").code == 2
 
 
-def test_job_files_that_are_none(run, tmp_path):
+def test_job_files_that_are_none(run: Run, tmp_path: Path) -> None:
     assert run("floor").code == 2  # no such file
     (tmp_path / "job.sqlite").write_bytes(b"not a database at all " * 100)
     damaged = run("floor")
@@ -243,7 +263,7 @@ def test_job_files_that_are_none(run, tmp_path):
     assert "job.sqlite" in damaged.err
 
 
-def test_a_newer_job_is_refused(job):
+def test_a_newer_job_is_refused(job: Callable[..., Any]) -> None:
     with sqlite3.connect("job.sqlite") as database:
         version = database.execute("PRAGMA user_version").fetchone()[0]
         database.execute(f"PRAGMA user_version = {version + 1}")
@@ -252,14 +272,14 @@ def test_a_newer_job_is_refused(job):
     assert "newer" in newer.err
 
 
-def test_unknown_words_are_told(run):
+def test_unknown_words_are_told(run: Run) -> None:
     refused = run("levelize")
     assert refused.code == 2
     assert "survey" in refused.err
 
 
 @pytest.mark.parametrize("command", ["survey", "set"])
-def test_a_rod_that_is_not_there_leaves_no_trace_in_the_job(surveyed, command):
+def test_a_rod_that_is_not_there_leaves_no_trace_in_the_job(surveyed: Run, command: str) -> None:
     for words in (["grid", "--spacing", "2m"], ["plan"], ["markers"]):
         assert surveyed(*words).code == 0
     with Job.open("job.sqlite") as job:
@@ -270,7 +290,7 @@ def test_a_rod_that_is_not_there_leaves_no_trace_in_the_job(surveyed, command):
         assert (job.sessions(), job.setups()) == ([], setups)
 
 
-def test_a_room_made_smaller_is_surveyed_on(run):
+def test_a_room_made_smaller_is_surveyed_on(run: Run) -> None:
     assert run("new", "--room", "4m,6m", "--door", "1m,0m,0.9m", "--units", "mm").code == 0
     run("grid")
     run("survey", "--kind", "benchmark", "--label", "BM1", "--typed", typed="1500\n")
@@ -282,7 +302,7 @@ def test_a_room_made_smaller_is_surveyed_on(run):
     assert [event["label"] for event in again.events if event["event"] == "shot"]
 
 
-def test_what_no_tape_reads_under_a_line_is_doubted_each_time(job):
+def test_what_no_tape_reads_under_a_line_is_doubted_each_time(job: Callable[..., Any]) -> None:
     job("grid")
     told = job("survey", "--typed", "--json", typed="0\n1200\n30480\nq\n").events
     doubts = [event["text"] for event in told if event.get("reason") == "length"]
@@ -292,7 +312,7 @@ def test_what_no_tape_reads_under_a_line_is_doubted_each_time(job):
     ]
 
 
-def test_a_plane_that_nobody_pours_is_refused(job, table):
+def test_a_plane_that_nobody_pours_is_refused(job: Callable[..., Any], table: Table) -> None:
     job("import", table(HEAD + GOOD), "--unit", "mm")
     refused = job("plan", "--hold", "1m,1m,1200mm")
     assert refused.code == 1
@@ -300,14 +320,14 @@ def test_a_plane_that_nobody_pours_is_refused(job, table):
     assert job("plan").code == 0
 
 
-def test_a_laser_far_from_the_room_is_asked_about(job, table):
+def test_a_laser_far_from_the_room_is_asked_about(job: Callable[..., Any], table: Table) -> None:
     job("import", table(HEAD + GOOD), "--unit", "mm")
     assert "is that its place" in job("plan", "--laser", "180m,2m").out
     assert "is that its place" in job("plan").out  # it is kept, and so is the question
     assert "is that its place" not in job("plan", "--laser", "2m,2m").out
 
 
-def test_the_unit_of_a_file_is_not_that_of_the_job(run):
+def test_the_unit_of_a_file_is_not_that_of_the_job(run: Run) -> None:
     refused = run("new", "--room", "3m,4m", "--unit", "mm")
     assert refused.code == 2
     assert "--units" in refused.err

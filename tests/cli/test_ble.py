@@ -9,17 +9,20 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import _GeneratorContextManager
+from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.bluetooth import ROOT, VARIABLE, private_bus, rig, simulated
+from tests.bluetooth import ROOT, VARIABLE, SimulatedRod, private_bus, rig, simulated
 
 SPEED = "25"
 FOLLOW = ["--follow", "--mistakes", "0", "--room-mm", "2000,2000"]
 
 
 @pytest.fixture(scope="module")
-def small(tmp_path_factory):
+def small(tmp_path_factory: pytest.TempPathFactory) -> Path:
     job = tmp_path_factory.mktemp("job") / "job.sqlite"
     words = ["--job", job, "--json"]
     assert rig("new", "--room", "2m,2m", "--units", "mm", *words)[0] == 0
@@ -28,28 +31,30 @@ def small(tmp_path_factory):
 
 
 @pytest.fixture
-def job(small, tmp_path):
+def job(small: Path, tmp_path: Path) -> Path:
     return shutil.copy(small, tmp_path / "job.sqlite")
 
 
-def rod(*words, **more):
+def rod(*words: str, **more: bool | dict[str, str]) -> _GeneratorContextManager:
     return simulated("ble", "--seed", "3", "--rate", "20", "--speed", SPEED, *words, **more)
 
 
-def survey(job, there, *more):
+def survey(
+    job: Path, there: SimulatedRod, *more: Path | str
+) -> tuple[int, list[dict[str, Any]], str]:
     words = ["survey", "--job", job, *there.source, "--speed", SPEED, "--json", *more]
     return rig(*words, rod=there)
 
 
-def lines(path):
+def lines(path: Path) -> int:
     return path.read_text().count("\n") if path.exists() else 0
 
 
-def told_of(events, name):
+def told_of(events: list[dict[str, Any]], name: str) -> list[dict[str, Any]]:
     return [event for event in events if event["event"] == name]
 
 
-def test_what_is_in_reach_is_listed_with_its_strength():
+def test_what_is_in_reach_is_listed_with_its_strength() -> None:
     with rod(by_address=False) as there:
         code, (told,), _ = rig("devices", "--scan", "--json", rod=there)
         assert code == 0
@@ -59,7 +64,7 @@ def test_what_is_in_reach_is_listed_with_its_strength():
     assert isinstance(told["serial"], list)
 
 
-def test_a_rod_is_found_by_its_name_whatever_the_case(job):
+def test_a_rod_is_found_by_its_name_whatever_the_case(job: Path) -> None:
     with rod(*FOLLOW, by_address=False) as there:
         there.source[1] = "rod-1"
         code, events, err = survey(job, there)
@@ -67,7 +72,7 @@ def test_a_rod_is_found_by_its_name_whatever_the_case(job):
     assert len(told_of(events, "shot")) == 4
 
 
-def test_an_unknown_name_is_refused_with_the_names_in_reach(job):
+def test_an_unknown_name_is_refused_with_the_names_in_reach(job: Path) -> None:
     with rod(by_address=False) as there:
         there.source[1] = "Rod-2"
         code, events, err = survey(job, there)
@@ -77,7 +82,7 @@ def test_an_unknown_name_is_refused_with_the_names_in_reach(job):
     assert not told_of(events, "reading")
 
 
-def test_several_rods_of_one_name_are_told_apart_by_address(job):
+def test_several_rods_of_one_name_are_told_apart_by_address(job: Path) -> None:
     with rod(*FOLLOW, "--fault", "twin", by_address=False) as there:
         code, _, err = survey(job, there)
         assert code == 3
@@ -88,7 +93,7 @@ def test_several_rods_of_one_name_are_told_apart_by_address(job):
     assert len(told_of(events, "shot")) == 4
 
 
-def test_a_rod_of_another_kind_is_refused_with_what_it_offers(job):
+def test_a_rod_of_another_kind_is_refused_with_what_it_offers(job: Path) -> None:
     with rod("--fault", "uuids") as there:
         code, _, err = survey(job, there)
     assert code == 3
@@ -96,7 +101,7 @@ def test_a_rod_of_another_kind_is_refused_with_what_it_offers(job):
     assert "7d1b8e52-6c0e-4f0a-9a57-2f4be04ba54c" in err
 
 
-def test_a_profile_without_bluetooth_is_refused_before_the_bus_is_touched(job):
+def test_a_profile_without_bluetooth_is_refused_before_the_bus_is_touched(job: Path) -> None:
     code, _, err = rig("survey", "--job", job, "--ble", "Rod-1", "--profile", "sentence")
     assert code == 2
     assert "[ble]" in err
@@ -110,7 +115,9 @@ def test_a_profile_without_bluetooth_is_refused_before_the_bus_is_touched(job):
         ("service=60:0", "Bluetooth service (BlueZ) does not run"),
     ],
 )
-def test_what_is_wrong_with_this_computers_bluetooth_is_told(fault, says, job):
+def test_what_is_wrong_with_this_computers_bluetooth_is_told(
+    fault: str, says: str, job: Path
+) -> None:
     with rod("--fault", fault) as there:
         for words in (["survey", "--job", job, *there.source, "--json"], ["devices", "--scan"]):
             code, _, err = rig(*words, "--json", rod=there)
@@ -118,14 +125,14 @@ def test_what_is_wrong_with_this_computers_bluetooth_is_told(fault, says, job):
             assert says in err
 
 
-def test_without_a_bus_it_is_told(job, tmp_path):
+def test_without_a_bus_it_is_told(job: Path, tmp_path: Path) -> None:
     nowhere = {VARIABLE: f"unix:path={tmp_path}/none"}
     code, _, err = rig("survey", "--job", job, "--ble", "Rod-1", "--json", environment=nowhere)
     assert code == 3
     assert "D-Bus" in err
 
 
-def test_a_bluetooth_service_that_is_too_old_is_told(job, tmp_path):
+def test_a_bluetooth_service_that_is_too_old_is_told(job: Path, tmp_path: Path) -> None:
     old = tmp_path / "bluetoothctl"
     old.write_text("#!/bin/sh\necho 'bluetoothctl: 5.50'\n")
     old.chmod(0o755)
@@ -136,14 +143,14 @@ def test_a_bluetooth_service_that_is_too_old_is_told(job, tmp_path):
     assert "5.55" in err
 
 
-def test_a_rod_that_a_crashed_client_holds_is_found_all_the_same(job):
+def test_a_rod_that_a_crashed_client_holds_is_found_all_the_same(job: Path) -> None:
     with rod(*FOLLOW, "--fault", "held") as there:
         code, events, err = survey(job, there)
     assert code == 0, err
     assert len(told_of(events, "shot")) == 4
 
 
-def test_after_our_own_crash_the_rod_is_found_again(job, tmp_path):
+def test_after_our_own_crash_the_rod_is_found_again(job: Path, tmp_path: Path) -> None:
     with rod(*FOLLOW) as there:
         words = [sys.executable, "-m", "rig.cli", "record", tmp_path / "t", *there.source]
         held = subprocess.Popen(
@@ -169,7 +176,7 @@ def test_after_our_own_crash_the_rod_is_found_again(job, tmp_path):
         ("drop=60:15:2", "dropped the connection"),
     ],
 )
-def test_the_survey_goes_on_when_bluetooth_is_back(fault, reason, job):
+def test_the_survey_goes_on_when_bluetooth_is_back(fault: str, reason: str, job: Path) -> None:
     with rod(*FOLLOW, "--fault", fault) as there:
         code, events, err = survey(job, there)
     assert code == 0, err
@@ -182,7 +189,9 @@ def test_the_survey_goes_on_when_bluetooth_is_back(fault, reason, job):
     assert len(told_of(events, "shot")) == 4
 
 
-def test_the_batterys_own_service_is_heard_where_messages_say_nothing(job, tmp_path):
+def test_the_batterys_own_service_is_heard_where_messages_say_nothing(
+    job: Path, tmp_path: Path
+) -> None:
     profile = tmp_path / "plain.toml"
     text = (ROOT / "rig/devices/profiles/gatt-rod.toml").read_text()
     # A rod whose status bytes know no low battery: 3 is a plain reading.
@@ -194,7 +203,7 @@ def test_the_batterys_own_service_is_heard_where_messages_say_nothing(job, tmp_p
     assert texts == ["the rod's battery is low: 8 %"]
 
 
-def test_the_simulator_keeps_off_the_real_bus_and_away_from_another_bluez():
+def test_the_simulator_keeps_off_the_real_bus_and_away_from_another_bluez() -> None:
     words = [sys.executable, "-m", "simulated_devices", "ble"]
     real = os.environ | {VARIABLE: "unix:path=/run/dbus/system_bus_socket"}
     refused = subprocess.run(words, cwd=ROOT, env=real, capture_output=True, text=True, timeout=20)
@@ -210,7 +219,7 @@ def test_the_simulator_keeps_off_the_real_bus_and_away_from_another_bluez():
     assert "Another Bluetooth service" in second.stderr
 
 
-def test_a_bluetooth_fault_is_refused_on_a_cable():
+def test_a_bluetooth_fault_is_refused_on_a_cable() -> None:
     words = [sys.executable, "-m", "simulated_devices", "serial", "--fault", "held"]
     refused = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, timeout=20)
     assert refused.returncode == 2

@@ -5,6 +5,7 @@ import sqlite3
 
 import pytest
 
+from tests.cli.conftest import Run, Table
 from tests.independent_rod import IndependentRod
 
 PEGS = ("--unit", "m", "--sight", "1.283,0.860,25,25", "--sight", "1.612,1.219,55,5")
@@ -14,7 +15,7 @@ CROSS = (
 )  # fmt: skip
 
 
-def test_two_peg_needs_no_job_and_exits_by_its_verdict(run):
+def test_two_peg_needs_no_job_and_exits_by_its_verdict(run: Run) -> None:
     bad = run("check", "two-peg", *PEGS, "--json")
     assert bad.code == 1
     assert bad.json["error_mm_per_m"] == pytest.approx(-0.6)
@@ -30,7 +31,7 @@ def test_two_peg_needs_no_job_and_exits_by_its_verdict(run):
     assert "± " in said
 
 
-def test_one_sight_and_a_known_rise(run):
+def test_one_sight_and_a_known_rise(run: Run) -> None:
     found = run(
         "check", "two-peg", "--unit", "m", "--sight", "2.847,3.462,25,50", "--rise=-0.630", "--json"
     )
@@ -38,7 +39,7 @@ def test_one_sight_and_a_known_rise(run):
     assert found.code == 1
 
 
-def test_cross_tells_tilt_closure_and_that_a_cone_needs_more(run):
+def test_cross_tells_tilt_closure_and_that_a_cone_needs_more(run: Run) -> None:
     found = run("check", "cross", *CROSS, "--json", "--limit", "0.01%")
     assert found.code == 1
     assert found.json["tilt_mm_per_m"] == pytest.approx([0.3, -0.1])
@@ -48,7 +49,7 @@ def test_cross_tells_tilt_closure_and_that_a_cone_needs_more(run):
     assert "two-peg" in run("check", "cross", *CROSS).out
 
 
-def test_repeat_and_drift_and_rod(run, table):
+def test_repeat_and_drift_and_rod(run: Run, table: Table) -> None:
     good = run("check", "repeat", "--unit", "mm", "--reading", "1500,1500.2,1499.9", "--json")
     assert (good.code, good.json["ok"]) == (0, True)
     bad = run("check", "repeat", "--unit", "mm", "--reading", "1500,1503,1497", "--json")
@@ -82,20 +83,20 @@ def test_repeat_and_drift_and_rod(run, table):
         (("rod",), "pair"),
     ],
 )
-def test_what_is_no_check_is_refused(run, words, say):
+def test_what_is_no_check_is_refused(run: Run, words: tuple[str, ...], say: str) -> None:
     refused = run("check", *words)
     assert refused.code == 2
     assert say in refused.err
 
 
-def test_a_watch_of_nothing_cannot_answer(run, table):
+def test_a_watch_of_nothing_cannot_answer(run: Run, table: Table) -> None:
     assert run("check", "drift", table("seconds,reading\n1,5\n2,5\n"), "--unit", "mm").code == 1
     bad = run("check", "drift", table("seconds,reading\n1,5\nx,5\n", "x.csv"), "--unit", "mm")
     assert bad.code == 2
     assert "line 3" in bad.err
 
 
-def test_a_check_is_kept_in_the_job_and_judged_by_its_need(run):
+def test_a_check_is_kept_in_the_job_and_judged_by_its_need(run: Run) -> None:
     run("new", "--room", "3m,4m", "--units", "mm")
     found = run("check", "two-peg", *PEGS, "--json").json
     assert found["limit_mm_per_m"] == pytest.approx(1.0 / 2.5)  # 1 mm at the corner, 2.5 m off
@@ -108,7 +109,7 @@ def test_a_check_is_kept_in_the_job_and_judged_by_its_need(run):
     assert json.loads(inputs)["sights"][0][:2] == [1283.0, 860.0]
 
 
-def test_two_peg_typed_at_the_prompt(run):
+def test_two_peg_typed_at_the_prompt(run: Run) -> None:
     typed = "1500\n1400\n1501\n1400\n"
     found = run(
         "check", "two-peg", "--typed", "--unit", "mm", "--dist", "5m,5m", "--dist", "11m,1m",
@@ -124,7 +125,7 @@ def test_two_peg_typed_at_the_prompt(run):
     assert "B1" in early.err
 
 
-def test_a_cross_and_a_watch_live_from_a_rod(run):
+def test_a_cross_and_a_watch_live_from_a_rod(run: Run) -> None:
     run("new", "--room", "3m,4m", "--units", "mm")
     script = [(0.3, None)]
     for height in (1503.0, 1499.0, 1497.0, 1501.0, 1503.0):
@@ -145,7 +146,7 @@ def test_a_cross_and_a_watch_live_from_a_rod(run):
         assert database.execute("SELECT count(*) FROM reading").fetchone()[0] > 500
 
 
-def test_a_rod_over_bluetooth_is_a_live_rod():
+def test_a_rod_over_bluetooth_is_a_live_rod() -> None:
     from rig.cli.checks.shared import is_live
 
     assert is_live({"ble_rod": "Rod-1"}, (), "--sight")

@@ -4,12 +4,14 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory):
+def told(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """What the demo of one seed tells over each link; both run at once.
 
     Readings of this seed sit on limits, where the last bit of a number decides.
@@ -33,7 +35,7 @@ def told(tmp_path_factory):
 
 @pytest.mark.timeout(240)
 @pytest.mark.parametrize("link", ["serial", "ble"])
-def test_the_demo_ends_near_its_truth(told, link):
+def test_the_demo_ends_near_its_truth(told: Any, link: Any) -> None:
     result, truth, apart = (told[link][part] for part in ("result", "truth", "apart"))
     assert result["markers_set"] >= 6
     assert apart["markers_worst_mm"] < 1.0
@@ -51,12 +53,12 @@ def test_the_demo_ends_near_its_truth(told, link):
 
 
 @pytest.mark.timeout(240)
-def test_a_seed_gives_the_same_numbers_over_both_links(told):
+def test_a_seed_gives_the_same_numbers_over_both_links(told: Any) -> None:
     serial, ble = ({k: told[link][k] for k in ("truth", "result", "apart")} for link in told)
     assert list(numbers(serial)) == pytest.approx(list(numbers(ble)), rel=1e-9, abs=1e-9)
 
 
-def numbers(told):
+def numbers(told: Any) -> Iterator[Any]:
     """Every number that the demo tells, in the order of its keys."""
     if isinstance(told, dict):
         for value in told.values():

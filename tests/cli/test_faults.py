@@ -2,7 +2,9 @@
 
 import json
 import shutil
+from contextlib import _GeneratorContextManager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -37,7 +39,7 @@ ELSEWHERE = {"drift", "noisy", "jolt"}
 
 
 @pytest.fixture(scope="module")
-def jobs(tmp_path_factory):
+def jobs(tmp_path_factory: pytest.TempPathFactory) -> dict[int, Path]:
     """Jobs of a small room with four and with nine points, made once."""
     folder = tmp_path_factory.mktemp("jobs")
     made = {}
@@ -49,7 +51,9 @@ def jobs(tmp_path_factory):
     return made
 
 
-def simulator(link: str, *faults: str, words=()):
+def simulator(
+    link: str, *faults: str, words: list[str] | tuple[Any, ...] = ()
+) -> _GeneratorContextManager:
     given = [word for fault in faults for word in ("--fault", fault)]
     return simulated(link, "--seed", "3", "--rate", "20", "--speed", SPEED, *given, *words)
 
@@ -57,7 +61,13 @@ def simulator(link: str, *faults: str, words=()):
 FOLLOW = ["--follow", "--mistakes", "0", "--room-mm", "2000,2000"]
 
 
-def survey(job: Path, link: str, *faults: str, words=(), options=()):
+def survey(
+    job: Path,
+    link: str,
+    *faults: str,
+    words: list[str] | tuple[Any, ...] = (),
+    options: list[str] | tuple[Any, ...] = (),
+) -> tuple[list[dict[str, Any]], dict[str, Any]]:
     truth = job.parent / "truth.json"
     with simulator(link, *faults, words=[*FOLLOW, "--truth", str(truth), *words]) as rod:
         code, told, err = rig(
@@ -67,30 +77,30 @@ def survey(job: Path, link: str, *faults: str, words=(), options=()):
     return told, json.loads(truth.read_text())
 
 
-def worst_mm(told, truth):
+def worst_mm(told: list[dict[str, Any]], truth: dict[str, Any]) -> float:
     shots = {event["label"]: event["reading_mm"] for event in told if event["event"] == "shot"}
     true = {row["label"]: row["true_reading_mm"] for row in truth["shots"] if not row["undone"]}
     assert len(shots) == len(true) >= 4
     return max(abs(shots[label] - true[label]) for label in shots)
 
 
-def reasons(told):
+def reasons(told: list[dict[str, Any]]) -> list[str]:
     return [event["reason"] for event in told if event["event"] == "trouble"]
 
 
-def of_the_line(told):
+def of_the_line(told: list[dict[str, Any]]) -> list[str]:
     """Troubles but that of a walk: half a second of a held-up machine is twelve of this rod's."""
     return [reason for reason in reasons(told) if reason != "no_beam"]
 
 
-def test_the_table_is_tested_whole():
+def test_the_table_is_tested_whole() -> None:
     tested = {fault.partition("=")[0] for fault in TOLD} | LINES_ONLY | ELSEWHERE
     assert tested == {name for name, fault in FAULTS.items() if "serial" in fault.over}
 
 
 @pytest.mark.parametrize("link", ["serial", "ble"])
 @pytest.mark.parametrize("fault", TOLD)
-def test_a_survey_outlives(fault, link, jobs, tmp_path):
+def test_a_survey_outlives(fault: str, link: str, jobs: dict[int, Path], tmp_path: Path) -> None:
     points = 9 if fault.startswith("stick") else 4  # how a display flutters is learnt first
     told, truth = survey(copied(jobs[points], tmp_path), link, fault)
     assert told[-1]["event"] == "done"
@@ -108,7 +118,7 @@ def test_a_survey_outlives(fault, link, jobs, tmp_path):
         check([event for event in told if event["event"] != "armed"])
 
 
-def check_drop(told):
+def check_drop(told: list[dict[str, Any]]) -> None:
     lost = [event for event in told if event["event"] == "lost"]
     back = [event for event in told if event["event"] == "back"]
     assert len(lost) == len(back) == 1
@@ -121,28 +131,30 @@ def check_drop(told):
         assert not back[0]["time_s"] < shot["time_s"] < back[0]["time_s"] + 0.8
 
 
-def check_lose(told):
+def check_lose(told: list[dict[str, Any]]) -> None:
     readings = [event for event in told if event["event"] == "reading"]
     missed = sum(event.get("missed", 0) for event in readings)
     assert missed / (missed + len(readings)) == pytest.approx(1 / 7, abs=0.02)
 
 
-def check_double(told):
+def check_double(told: list[dict[str, Any] | dict[str, str]]) -> None:
     readings = [event for event in told if event["event"] == "reading"]
     twice = [event for event in readings if event.get("problem") == "duplicate"]
     assert len(twice) == pytest.approx(len(readings) / 2, abs=2)
 
 
-def check_wrap(told):
+def check_wrap(told: list[dict[str, Any]]) -> None:
     assert not [event for event in told if event.get("missed") or event.get("problem")]
 
 
-def check_clock(told):
+def check_clock(told: list[dict[str, Any]]) -> None:
     assert not [event for event in told if event.get("missed")]
 
 
 @pytest.mark.parametrize("profile", ["sentence", "decimal-mm"])
-def test_a_survey_outlives_lines_without_end(profile, jobs, tmp_path):
+def test_a_survey_outlives_lines_without_end(
+    profile: str, jobs: dict[int, Path], tmp_path: Path
+) -> None:
     spoken = ["--profile", profile]
     job = copied(jobs[4], tmp_path)
     told, truth = survey(job, "serial", "noend=4:5", words=spoken, options=spoken)
@@ -150,7 +162,9 @@ def test_a_survey_outlives_lines_without_end(profile, jobs, tmp_path):
 
 
 @pytest.mark.parametrize("link", ["serial", "ble"])
-def test_a_rod_that_is_too_noisy_gives_no_shot(link, jobs, tmp_path):
+def test_a_rod_that_is_too_noisy_gives_no_shot(
+    link: str, jobs: dict[int, Path], tmp_path: Path
+) -> None:
     # Nobody moves this rod: it stands in the middle of the room and scatters.
     trace = tmp_path / "noisy.trace"
     with simulator(link, "noisy=3") as rod:
@@ -163,7 +177,9 @@ def test_a_rod_that_is_too_noisy_gives_no_shot(link, jobs, tmp_path):
 
 
 @pytest.mark.parametrize("link", ["serial", "ble"])
-def test_a_line_that_creeps_is_told_at_the_benchmark(link, jobs, tmp_path):
+def test_a_line_that_creeps_is_told_at_the_benchmark(
+    link: str, jobs: dict[int, Path], tmp_path: Path
+) -> None:
     job = copied(jobs[4], tmp_path)
     with simulator(link, "drift=20", words=FOLLOW) as rod:
         words = ["survey", "--job", job, *rod.source, "--speed", SPEED, "--json"]
@@ -179,7 +195,9 @@ def test_a_line_that_creeps_is_told_at_the_benchmark(link, jobs, tmp_path):
 
 
 @pytest.mark.parametrize("link", ["serial", "ble"])
-def test_a_tripod_that_is_kicked_is_told_and_the_shots_asked_for_again(link, jobs, tmp_path):
+def test_a_tripod_that_is_kicked_is_told_and_the_shots_asked_for_again(
+    link: str, jobs: dict[int, Path], tmp_path: Path
+) -> None:
     job, truth_path = copied(jobs[4], tmp_path), tmp_path / "truth.json"
     with simulator(link, "jolt=4:3", words=[*FOLLOW, "--truth", str(truth_path)]) as rod:
         words = ["survey", "--job", job, *rod.source, "--speed", SPEED, "--json"]

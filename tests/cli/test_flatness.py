@@ -1,17 +1,21 @@
 """`rig flatness` and `rig rules` as a user meets them."""
 
 import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rig.cli.flatness_command import proof_text
 from rig.study.proof import Change, MarkerOff, PourProof
 from rig.units import Units
+from tests.cli.conftest import Run, Table
 
 HEADING = "label,x,y,reading,stderr,kind\n"
 
 
-def dish_rows(gap_mm, kind="floor", step=600, base=1200.0):
+def dish_rows(gap_mm: float, kind: str = "floor", step: float = 600, base: float = 1200.0) -> str:
     """Shots on a bowl that leaves a gap under 10 ft: readings fall away from the middle."""
     radius = 3048**2 / (8 * gap_mm) if gap_mm else math.inf
     rows = []
@@ -23,12 +27,12 @@ def dish_rows(gap_mm, kind="floor", step=600, base=1200.0):
 
 
 @pytest.fixture
-def job(run):
+def job(run: Run) -> Callable[..., Any]:
     assert run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
     return run
 
 
-def test_rules_are_listed_with_sources(run):
+def test_rules_are_listed_with_sources(run: Run) -> None:
     told = run("rules", "--span", "2m", "--json").json
     limits = {rule["key"]: rule["limit_mm"] for rule in told["rules"]}
     assert set(limits) == {
@@ -44,7 +48,7 @@ def test_rules_are_listed_with_sources(run):
     assert "From memory" in run("rules").out
 
 
-def test_a_bad_floor_is_out_and_a_good_one_in(job, table):
+def test_a_bad_floor_is_out_and_a_good_one_in(job: Callable[..., Any], table: Table) -> None:
     job("import", table(dish_rows(9.0)), "--unit", "mm")
     bad = job("flatness", "--rule", "click-lock", "--json")
     assert bad.code == 1
@@ -81,7 +85,7 @@ def test_a_bad_floor_is_out_and_a_good_one_in(job, table):
 @pytest.mark.parametrize(
     "key", ["din18202-2", "a108-small", "a108-large", "bs8204-sr3", "click-lock", "e1155"]
 )
-def test_every_kind_of_rule_answers_for_a_survey(surveyed, key):
+def test_every_kind_of_rule_answers_for_a_survey(surveyed: Run, key: str) -> None:
     told = surveyed("flatness", "--rule", key, "--json")
     if key == "e1155":  # 3 m leave no line of 11 ft that keeps off the walls
         assert told.code == 1
@@ -93,7 +97,7 @@ def test_every_kind_of_rule_answers_for_a_survey(surveyed, key):
             "warnings"} <= set(told.json)  # fmt: skip
 
 
-def f_lines(n=20, count=3, size=0.5):
+def f_lines(n: int = 20, count: int = 3, size: float = 0.5) -> str:
     rows = ["line,reading"]
     for k in range(count):
         heights = [size * math.sin(1.7 * i + k) + 0.3 * size * i for i in range(n)]
@@ -101,7 +105,7 @@ def f_lines(n=20, count=3, size=0.5):
     return "\n".join(rows) + "\n"
 
 
-def test_lines_need_no_job(run, table):
+def test_lines_need_no_job(run: Run, table: Table) -> None:
     path = table(f_lines(), "lines.csv")
     told = run("flatness", "--lines", path, "--step", "300mm", "--unit", "mm", "--json")
     assert told.code in (0, 1)
@@ -130,13 +134,15 @@ def test_lines_need_no_job(run, table):
         (["--step", "300mm", "--unit", "mm", "--kind", "floor"], "--kind"),
     ],
 )
-def test_lines_that_cannot_be_judged_are_refused(run, table, words, say):
+def test_lines_that_cannot_be_judged_are_refused(
+    run: Run, table: Table, words: list[str], say: str
+) -> None:
     refused = run("flatness", "--lines", table(f_lines(), "lines.csv"), *words)
     assert refused.code == 2
     assert say in refused.err
 
 
-def test_short_or_broken_lines_are_refused_by_line_and_column(run, table):
+def test_short_or_broken_lines_are_refused_by_line_and_column(run: Run, table: Table) -> None:
     words = ("--step", "300mm", "--unit", "mm")
     short = run("flatness", "--lines", table(f_lines(8), "short.csv"), *words)
     assert short.code == 2
@@ -146,7 +152,7 @@ def test_short_or_broken_lines_are_refused_by_line_and_column(run, table):
     assert "line 62, column reading" in gap.err
 
 
-def test_a_rule_of_ones_own(job, table, tmp_path):
+def test_a_rule_of_ones_own(job: Callable[..., Any], table: Table, tmp_path: Path) -> None:
     job("import", table(dish_rows(9.0)), "--unit", "mm")
     rule = tmp_path / "mine.toml"
     body = 'measure = "straightedge"\n[straightedge]\nlengths_mm = [2500]\nlimits_mm = [30]\n'
@@ -164,7 +170,7 @@ def test_a_rule_of_ones_own(job, table, tmp_path):
     assert "slack" in refused.err
 
 
-def test_warnings_are_in_the_units_of_the_job(run, table):
+def test_warnings_are_in_the_units_of_the_job(run: Run, table: Table) -> None:
     """Two spacings of 1 m hide the small spans of a rule; a 2 m room is shorter than its edge."""
     rows = "".join(
         f"P{i}{j},{100 + 900 * i},{100 + 900 * j},1200\n" for i in (0, 1, 2) for j in (0, 1, 2)
@@ -183,7 +189,9 @@ def test_warnings_are_in_the_units_of_the_job(run, table):
 
 
 @pytest.mark.parametrize(("unit", "step", "other"), [("mm", "300mm", " ft"), ("in", "12in", " mm")])
-def test_warnings_of_a_table_of_lines_are_in_its_units(run, table, unit, step, other):
+def test_warnings_of_a_table_of_lines_are_in_its_units(
+    run: Run, table: Table, unit: Any, step: Any, other: Any
+) -> None:
     rows = "".join(f"A,{1 + 0.01 * math.sin(n):.4f}\n" for n in range(20))
     path = table("line,reading\n" + rows)
     for rule in ("a108-small", "e1155"):
@@ -200,7 +208,9 @@ def test_warnings_of_a_table_of_lines_are_in_its_units(run, table, unit, step, o
         ("mm", "20 mm/m", "0.05 m²", " l", (" in deep", "in/ft", "ft²", "ft³")),
     ],
 )
-def test_patches_are_told_in_the_units_of_the_job(run, table, units, slope, area, volume, other):
+def test_patches_are_told_in_the_units_of_the_job(
+    run: Run, table: Table, units: Any, slope: Any, area: Any, volume: Any, other: Any
+) -> None:
     run("new", "--room", "12ft,15ft", "--units", units, "--bag-yield", "12l", "--waste", "5%")
     assert run("import", table(dish_rows(9.0)), "--unit", "mm").code == 0
     told = run("plan", "--patch", "click-lock", "--fill", "2", "--grind", "5")
@@ -213,13 +223,13 @@ def test_patches_are_told_in_the_units_of_the_job(run, table, units, slope, area
     assert not any(word in line for word in other for line in lines)
 
 
-def test_a_rule_asked_for_its_limit_answers_in_both_systems(run):
+def test_a_rule_asked_for_its_limit_answers_in_both_systems(run: Run) -> None:
     told = run("rules", "--span", "10ft").out
     assert "at 3048 mm (120 in): 4.8 mm (3/16 in)" in told
     assert "at 3048 mm (120 in): 8 mm (5/16 in)" in told
 
 
-def test_no_shots_yet_is_said(job, table):
+def test_no_shots_yet_is_said(job: Any, table: Table) -> None:
     assert job("flatness").code == 2
     empty = job("flatness", "--rule", "click-lock")
     assert empty.code == 1
@@ -229,8 +239,8 @@ def test_no_shots_yet_is_said(job, table):
     assert "finished" in missing.err
 
 
-def test_patches_save_bags_against_the_whole_pour(job, table):
-    def reading(x, y):
+def test_patches_save_bags_against_the_whole_pour(job: Any, table: Table) -> None:
+    def reading(x: Any, y: Any) -> Any:
         return 1200 - 0.004 * x + 9 * math.exp(-((x - 1300) ** 2 + (y - 2200) ** 2) / 5e5)
 
     rows = HEADING + "".join(
@@ -259,7 +269,7 @@ def test_patches_save_bags_against_the_whole_pour(job, table):
     assert job("markers").code == 0
 
 
-def test_patches_along_a_wall_are_named_by_places_on_the_floor(run, table):
+def test_patches_along_a_wall_are_named_by_places_on_the_floor(run: Run, table: Table) -> None:
     assert run("new", "--room", "10ft,10ft", "--door", "3ft,0ft,3ft").code == 0
     readings = {  # invented; the floor falls away towards two of its corners
         "A": (59.98, 58.32, 55.10, 51.87), "B": (60.91, 62.17, 58.22, 51.73),
@@ -290,13 +300,13 @@ def test_patches_along_a_wall_are_named_by_places_on_the_floor(run, table):
         (["--patch", "click-lock", "--hold", "1m,1m,-1m"], "--hold"),
     ],
 )
-def test_patch_options_that_cannot_be(surveyed, words, say):
+def test_patch_options_that_cannot_be(surveyed: Run, words: Any, say: Any) -> None:
     refused = surveyed("plan", *words)
     assert refused.code == 2
     assert say in refused.err
 
 
-def test_lines_are_laid_out_shot_and_proved(run, table):
+def test_lines_are_laid_out_shot_and_proved(run: Run, table: Table) -> None:
     run("new", "--room", "18ft,20ft", "--units", "in", "--door", "4ft,0ft,3ft")
     laid = run("grid", "--lines", "--json").json["points"]
     assert [p["order"] for p in laid] == list(range(1, len(laid) + 1))
@@ -317,7 +327,7 @@ def test_lines_are_laid_out_shot_and_proved(run, table):
     assert run("grid", "--lines", "--spacing", "3ft").code == 2
 
 
-def test_what_the_lasers_slope_leaves_open_is_in_fl(run, table):
+def test_what_the_lasers_slope_leaves_open_is_in_fl(run: Run, table: Table) -> None:
     """A floor that is all but level, by a laser that is unchecked, then known to be bad."""
     assert run("new", "--room", "6m,7m", "--units", "mm").code == 0
     laid = run("grid", "--lines", "--json").json["points"]
@@ -349,7 +359,7 @@ def test_what_the_lasers_slope_leaves_open_is_in_fl(run, table):
     assert (told["laser"]["verdict_alone"], told["verdict"]) == ("in", "unsure")
 
 
-def test_fl_of_a_modelled_floor_holds_the_lasers_slope_too(run, table):
+def test_fl_of_a_modelled_floor_holds_the_lasers_slope_too(run: Run, table: Table) -> None:
     assert run("new", "--room", "6m,7m", "--units", "mm").code == 0
     rows = "".join(
         f"Q{n}-{m},{x},{y},{1200 + math.sin(x / 900) * math.cos(y / 800):.3f},0.05,finished\n"
@@ -370,7 +380,7 @@ def test_fl_of_a_modelled_floor_holds_the_lasers_slope_too(run, table):
     assert told["ff_ci90"] == pytest.approx(alone["ff_ci90"], rel=0.1)
 
 
-def with_place(run, place):
+def with_place(run: Run, place: Any) -> None:
     """Keep where the laser stood, as the next survey would."""
     from rig.job.store import Job
     from rig.study.lasers import set_place
@@ -380,7 +390,7 @@ def with_place(run, place):
         set_place(job, "1", (x, y))
 
 
-def test_coarsely_written_readings_prove_nothing_either_way(run, table):
+def test_coarsely_written_readings_prove_nothing_either_way(run: Run, table: Table) -> None:
     flat = table("line,reading\n" + "A,48\n" * 21, "flat.csv")
     words = ("--step", "12in", "--unit", "in", "--rule", "click-lock")
     told = run("flatness", "--lines", flat, *words)
@@ -391,7 +401,7 @@ def test_coarsely_written_readings_prove_nothing_either_way(run, table):
     assert run("flatness", "--lines", finer, *words).code == 0
 
 
-def test_a_floor_is_judged_level_or_not_with_the_lasers_slope(run, table):
+def test_a_floor_is_judged_level_or_not_with_the_lasers_slope(run: Run, table: Table) -> None:
     """6 m by 4 m that falls by 1 mm/m along x, shot from its middle."""
     assert run("new", "--room", "6m,4m", "--units", "mm").code == 0
     rows = "".join(
@@ -427,7 +437,9 @@ def test_a_floor_is_judged_level_or_not_with_the_lasers_slope(run, table):
         ("mm", -5.6, "stands 5.6 mm below its top; was it kicked?"),
     ],
 )
-def test_a_kicked_marker_is_told_in_the_jobs_units(units, off_mm, said, monkeypatch):
+def test_a_kicked_marker_is_told_in_the_jobs_units(
+    units: Any, off_mm: Any, said: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.delenv("COLUMNS", raising=False)
     markers = [("M1", off_mm, True), ("M2", 0.1, False)]
     change = Change(

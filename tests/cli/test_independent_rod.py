@@ -1,7 +1,8 @@
+from tests.cli.conftest import Run
 from tests.independent_rod import IndependentRod
 
 
-def test_a_rod_written_apart_gets_the_shots_it_stood_for(run):
+def test_a_rod_written_apart_gets_the_shots_it_stood_for(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     points = run("grid", "--spacing", "0.9m", "--edge", "15cm", "--json").json["points"]
     heights = {p["label"]: 1300.0 + 2.5 * n for n, p in enumerate(points)}

@@ -1,17 +1,19 @@
 """The laser's share in plan, floor and flatness; its correction; through the command line."""
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
 
 from simulated_devices.laser import Laser
+from tests.cli.conftest import Run, Table
 
 WIDE, LONG = 6000.0, 4000.0
 ROOM = ["--room", "6m,4m", "--units", "mm", "--min-cover", "6mm", "--bag-yield", "12l"]
 
 
-def shots(laser, step=1100.0, seed=1, noise=0.2):
+def shots(laser: Any, step: float = 1100.0, seed: int = 1, noise: float = 0.2) -> Any:
     rng = np.random.default_rng(seed)
     rows = "label,x,y,reading,stderr\n"
     for i, x in enumerate(np.linspace(200.0, WIDE - 200.0, round(WIDE / step))):
@@ -23,8 +25,8 @@ def shots(laser, step=1100.0, seed=1, noise=0.2):
 
 
 @pytest.fixture
-def room(run, table):
-    def make(step=1100.0, laser=None, job="job.sqlite"):
+def room(run: Run, table: Table) -> Any:
+    def make(step: float = 1100.0, laser: Any = None, job: str = "job.sqlite") -> Any:
         assert run("new", "--job", job, *ROOM).code == 0
         sound = laser or Laser(WIDE / 2, LONG / 2, 1200.0)
         path = table(shots(sound, step), f"{job}.csv")
@@ -34,12 +36,12 @@ def room(run, table):
     return make
 
 
-def part(result, quantity, which):
+def part(result: Any, quantity: Any, which: Any) -> Any:
     (row,) = [row for row in result["budget"]["rows"] if row["quantity"] == quantity]
     return row["parts"][which]["stderr"]
 
 
-def test_the_lasers_share_of_the_volume_is_that_of_the_hand(room):
+def test_the_lasers_share_of_the_volume_is_that_of_the_hand(room: Any) -> None:
     run = room()
     result = run("plan", "--laser", "0m,0m", "--json").json
     # A slope acts at the room's middle: 3 m along x, 2 m along y, over 24 m²; once in the survey
@@ -55,7 +57,7 @@ def test_the_lasers_share_of_the_volume_is_that_of_the_hand(room):
     assert part(middle, "volume", 1) < 0.05 * by_hand_l
 
 
-def test_level_and_cover_have_their_share_and_it_lifts_the_plane(room):
+def test_level_and_cover_have_their_share_and_it_lifts_the_plane(room: Any) -> None:
     run = room()
     without = run("plan", "--json").json
     assert part(without, "least cover", 1) is None
@@ -73,7 +75,7 @@ def test_level_and_cover_have_their_share_and_it_lifts_the_plane(room):
     assert any("middle of the floor" in text for text in with_it["budget"]["advice"])
 
 
-def test_more_shots_make_the_surfaces_share_smaller_but_not_the_lasers(room):
+def test_more_shots_make_the_surfaces_share_smaller_but_not_the_lasers(room: Any) -> None:
     few = room(1300.0, job="few.sqlite")(
         "plan", "--job", "few.sqlite", "--laser", "0m,0m", "--json"
     )
@@ -84,7 +86,7 @@ def test_more_shots_make_the_surfaces_share_smaller_but_not_the_lasers(room):
     assert part(many.json, "volume", 1) == pytest.approx(part(few.json, "volume", 1), rel=0.01)
 
 
-def test_checks_say_how_far_the_laser_is_trusted(room):
+def test_checks_say_how_far_the_laser_is_trusted(room: Any) -> None:
     run = room()
     peg = ["--sight", "1000,900,10m,10m", "--sight", "1010,912,21m,1m", "--unit", "mm"]
     run("check", "two-peg", *peg, "--stderr", "0.1mm")
@@ -104,7 +106,7 @@ CONE = 0.5
 PEGS = ["--sight", "1000,900,10m,10m", "--sight", "1010,900,21m,1m", "--unit", "mm"]
 
 
-def test_the_radial_part_is_corrected_on_request(room, table):
+def test_the_radial_part_is_corrected_on_request(room: Any, table: Table) -> None:
     """A line that climbs 0.5 mm/m: pegs by hand, 110 - 100 = 10 mm over 20 m."""
     run = room(laser=Laser(0.0, 0.0, 1200.0, cone_mm_per_m=CONE))
     sound = room(laser=Laser(0.0, 0.0, 1200.0), job="sound.sqlite")
@@ -141,7 +143,7 @@ def test_the_radial_part_is_corrected_on_request(room, table):
     assert again == pytest.approx(told, abs=1e-6)
 
 
-def test_the_running_picture_is_corrected_as_the_floor_is(run):
+def test_the_running_picture_is_corrected_as_the_floor_is(run: Run) -> None:
     assert run("new", *ROOM).code == 0
     points = run("grid", "--spacing", "1.2m", "--json").json["points"]
     run("check", "two-peg", *PEGS, "--stderr", "0.1mm", "--correct")
@@ -161,14 +163,14 @@ def test_the_running_picture_is_corrected_as_the_floor_is(run):
     assert picture["high"]["z_mm"] == pytest.approx(told["high"]["z_mm"], abs=0.05)
 
 
-def test_a_correction_without_a_place_is_said(room):
+def test_a_correction_without_a_place_is_said(room: Any) -> None:
     run = room()
     run("check", "two-peg", *PEGS, "--stderr", "0.1mm", "--correct")
     warnings = run("plan", "--json").json["warnings"]
     assert any("not corrected" in text and "--laser" in text for text in warnings)
 
 
-def test_what_the_laser_leaves_open_is_too_close_to_tell(room):
+def test_what_the_laser_leaves_open_is_too_close_to_tell(room: Any) -> None:
     run = room(laser=Laser(WIDE / 2, LONG / 2, 1200.0, cone_mm_per_m=0.3))
     sure = run("flatness", "--rule", "click-lock", "--json").json
     assert sure["laser"] is None
@@ -182,7 +184,7 @@ def test_what_the_laser_leaves_open_is_too_close_to_tell(room):
     assert any("laser's own error" in text for text in told["warnings"])
 
 
-def test_places_of_several_setups_are_named(run, table):
+def test_places_of_several_setups_are_named(run: Run, table: Table) -> None:
     run("new", *ROOM)
     rows = "label,x,y,reading,stderr,setup,kind\n"
     for setup, by in (("a", 0), ("b", 50)):
@@ -205,7 +207,7 @@ def test_places_of_several_setups_are_named(run, table):
     assert run("floor", "--json").json["budget"]["laser"] is None  # floor keeps nothing
 
 
-def two_halves(link=""):
+def two_halves(link: str = "") -> Any:
     """A room whose left half was shot from set-up a, its right half from b."""
     rows = "label,x,y,reading,stderr,setup,kind\n"
     for setup, by, x0 in (("a", 0, 300), ("b", 50, 3300)):
@@ -224,7 +226,9 @@ def two_halves(link=""):
 
 
 @pytest.mark.parametrize(("link", "sights"), [("", 2), ("c", 4)])
-def test_shots_of_one_setup_share_the_doubt_of_its_line(run, table, link, sights):
+def test_shots_of_one_setup_share_the_doubt_of_its_line(
+    run: Run, table: Table, link: Any, sights: Any
+) -> None:
     run("new", *ROOM)
     assert run("import", table(two_halves(link)), "--unit", "mm").code == 0
     result = run("plan", "--json").json

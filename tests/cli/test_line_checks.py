@@ -2,24 +2,27 @@
 
 import re
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rig.job.store import Job
+from tests.cli.conftest import Outcome, Run, Table
 
 HEIGHT = {"A1": 1200.0, "A2": 1203.0, "B1": 1199.0, "B2": 1205.0}
 JOLT = 4.0
 
 
-def shots(path="job.sqlite"):
+def shots(path: str = "job.sqlite") -> list[tuple[str, float, bool]]:
     with sqlite3.connect(path) as database:
         query = "SELECT point, reading_mm, superseded_by IS NULL FROM shot ORDER BY id"
         return [(point, value, bool(now)) for point, value, now in database.execute(query)]
 
 
 @pytest.fixture
-def room(run):
+def room(run: Run) -> Callable[..., Any]:
     """A room of four points, typed in mm, its benchmark shot."""
     run("new", "--room", "2m,2m", "--units", "mm", "--min-cover", "6mm")
     points = run("grid", "--spacing", "1.8m", "--json").json["points"]
@@ -28,11 +31,11 @@ def room(run):
     return run
 
 
-def typed(order, by=0.0):
+def typed(order: list[str], by: float = 0.0) -> str:
     return "".join(f"{HEIGHT[label] + by:.1f}\n" for label in order)
 
 
-def test_a_line_that_stands_is_said_to(room):
+def test_a_line_that_stands_is_said_to(room: Any) -> None:
     told = room("survey", "--typed", "--json", typed=typed(room.order) + "1000.5\n")
     assert told.code == 0
     checked = [event for event in told.events if event["event"] == "checked"]
@@ -41,19 +44,19 @@ def test_a_line_that_stands_is_said_to(room):
     assert [now for *_, now in shots()] == [True] * 5
 
 
-def test_stdin_may_end_before_the_check(room):
+def test_stdin_may_end_before_the_check(room: Callable[..., Any]) -> None:
     told = room("survey", "--typed", "--json", typed=typed(room.order))
     assert told.code == 0
     assert told.events[-1] == {"event": "done", "shots": 4, "skipped": []}
 
 
-def test_skip_check_asks_for_nothing(room):
+def test_skip_check_asks_for_nothing(room: Callable[..., Any]) -> None:
     told = room("survey", "--typed", "--skip-check", "--json", typed=typed(room.order))
     assert not [event for event in told.events if event["event"] == "check"]
     assert told.code == 0
 
 
-def kicked(room):
+def kicked(room: Callable[..., Any]) -> Outcome:
     """The tripod is kicked after two shots; the benchmark shows it, all four are shot again."""
     first = typed(room.order[:2]) + typed(room.order[2:], JOLT)
     back = f"{1000 + JOLT}\n"
@@ -62,7 +65,7 @@ def kicked(room):
     )
 
 
-def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room):
+def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room: Callable[..., Any]) -> None:
     told = kicked(room)
     assert told.code == 0, told.err
     (jolt,) = (event for event in told.events if event["event"] == "jolt")
@@ -77,7 +80,7 @@ def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room):
     assert told.events[-1]["shots"] == 4
 
 
-def states(run):
+def states(run: Run) -> list[tuple[str, str]]:
     """The last column of the report's table of shots, by point."""
     assert run("report").code == 0
     rows = re.findall(r"<tr>(.*?)</tr>", Path("report.html").read_text(), re.S)
@@ -85,7 +88,7 @@ def states(run):
     return [(row[0], row[-1]) for row in cells if len(row) == 10]
 
 
-def test_the_report_says_what_became_of_each_shot(room):
+def test_the_report_says_what_became_of_each_shot(room: Callable[..., Any]) -> None:
     kicked(room)
     order = room.order
     assert states(room) == [
@@ -98,7 +101,7 @@ def test_the_report_says_what_became_of_each_shot(room):
     assert told[-3:] == [(order[0], "undone"), (order[0], ""), (order[1], "")]
 
 
-def test_the_report_tells_corrected_shots_from_undone_ones(room):
+def test_the_report_tells_corrected_shots_from_undone_ones(room: Callable[..., Any]) -> None:
     room("survey", "--typed", typed=typed(room.order))
     with Job.open("job.sqlite", write=True) as job:
         first, *_ = job.shots(kinds=["floor"])
@@ -111,7 +114,7 @@ def test_the_report_tells_corrected_shots_from_undone_ones(room):
     assert {word for _, word in told[2:]} == {""}
 
 
-def test_the_kicked_survey_replays_to_the_same_shots(room):
+def test_the_kicked_survey_replays_to_the_same_shots(room: Callable[..., Any]) -> None:
     kicked(room)
     room("new", "--job", "again.sqlite", "--room", "2m,2m", "--units", "mm")
     room("grid", "--job", "again.sqlite", "--spacing", "1.8m")
@@ -119,7 +122,9 @@ def test_the_kicked_survey_replays_to_the_same_shots(room):
     assert shots("again.sqlite") == shots()
 
 
-def test_marker_setting_goes_by_the_line_as_it_is_now(room, table):
+def test_marker_setting_goes_by_the_line_as_it_is_now(
+    room: Callable[..., Any], table: Table
+) -> None:
     kicked(room)
     more = "label,x,y,reading\n" + "".join(f"N{n},{500 + 400 * n},{900},1202\n" for n in range(3))
     assert room("import", table(more), "--unit", "mm").code == 0
@@ -133,7 +138,9 @@ def test_marker_setting_goes_by_the_line_as_it_is_now(room, table):
     assert prompt["move"] == "hold"
 
 
-def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(room):
+def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(
+    room: Callable[..., Any],
+) -> None:
     room("survey", "--typed", typed=typed(room.order[:2]) + "q\n")
     back = f"{1000 + JOLT}\n"
     told = room("survey", "--typed", "--json", typed=typed(room.order[2:], JOLT) + back * 2 + "q\n")
@@ -145,7 +152,7 @@ def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(room):
     assert {p: v for p, v, now in shots() if now and p != "BM1"} == pytest.approx(HEIGHT)
 
 
-def test_people_read_what_happened(room):
+def test_people_read_what_happened(room: Callable[..., Any]) -> None:
     first = typed(room.order[:2]) + typed(room.order[2:], JOLT)
     out = room("survey", "--typed", typed=first + f"{1000 + JOLT}\ny\nq\n").out
     assert "back to BM1" in out

@@ -3,18 +3,22 @@
 import json
 import math
 import random
+from collections.abc import Callable
+from typing import Any
 
 import pytest
+
+from tests.cli.conftest import Run, Table
 
 WALLS = "6m left 3m left 2.5m right 2m left 3.5m left 5m"
 
 
-def height_mm(x, y):
+def height_mm(x: float, y: float) -> float:
     return 2.0 * math.sin(x / 900) + 3.0 * math.cos(y / 1100) - 0.002 * x
 
 
 @pytest.fixture
-def l_shaped(run, table):
+def l_shaped(run: Run, table: Table) -> Callable[..., Any]:
     """Surveyed on its own grid; the floor, made up, falls 2 mm/m along x and waves a little."""
     made = run(
         "new", "--walls", WALLS, "--units", "mm", "--opening", "1m,1m,0.3m,0.3m",
@@ -34,18 +38,20 @@ def l_shaped(run, table):
     return run
 
 
-def plan(run, *words):
+def plan(run: Run, *words: str) -> dict[str, Any]:
     done = run("plan", *words, "--json")
     assert done.code == 0, done.err
     return done.json
 
 
-def at(result, x, y):
+def at(result: dict[str, Any], x: float, y: float) -> float:
     plane = result["plane"]
     return plane["a"] + plane["b"] * x + plane["c"] * y
 
 
-def test_an_l_shaped_room_with_a_flange_and_two_thresholds_end_to_end(l_shaped):
+def test_an_l_shaped_room_with_a_flange_and_two_thresholds_end_to_end(
+    l_shaped: Callable[..., Any],
+) -> None:
     level = plan(l_shaped)
     assert level["lifts"] == 2
     flat = plan(l_shaped, "--flat", "--max-slope", "3mm/m")
@@ -72,7 +78,7 @@ def test_an_l_shaped_room_with_a_flange_and_two_thresholds_end_to_end(l_shaped):
         assert not (1000 < x < 1300 and 1000 < y < 1300)
 
 
-def test_wishes_that_fight_are_explained(l_shaped):
+def test_wishes_that_fight_are_explained(l_shaped: Callable[..., Any]) -> None:
     steep = l_shaped("plan", "--flat", "--max-slope", "1mm/m", "--hold", "T1", "--hold", "T2")
     assert steep.code == 2
     assert "Threshold T1 and threshold T2 fight" in steep.err
@@ -85,13 +91,15 @@ def test_wishes_that_fight_are_explained(l_shaped):
     assert "T1, T2" in unknown.err
 
 
-def test_a_threshold_holds_a_level_plane(l_shaped):
+def test_a_threshold_holds_a_level_plane(l_shaped: Callable[..., Any]) -> None:
     held = plan(l_shaped, "--hold", "T1", "--confidence", "0.9")
     assert at(held, 3000, 3000) == pytest.approx(-1238.0)
     assert held["holds"][0]["name"] == "threshold T1"
 
 
-def test_grinding_saves_bags_where_it_is_cheap_and_not_where_it_is_dear(l_shaped):
+def test_grinding_saves_bags_where_it_is_cheap_and_not_where_it_is_dear(
+    l_shaped: Callable[..., Any],
+) -> None:
     ground = plan(l_shaped, "--grind", "10", "--fill", "2")
     assert ground["chance_min_cover"] >= 0.95
     spots = ground["grind"]["spots"]
@@ -114,7 +122,7 @@ def test_grinding_saves_bags_where_it_is_cheap_and_not_where_it_is_dear(l_shaped
     assert l_shaped("plan", "--grind", "10").code == 2
 
 
-def test_the_stock_for_safety_has_shares_and_prices_decide(l_shaped):
+def test_the_stock_for_safety_has_shares_and_prices_decide(l_shaped: Any) -> None:
     result = plan(l_shaped)
     shares = result["safety"]["shares"]
     assert set(shares) == {"surface", "plane", "yield", "waste"}
@@ -126,7 +134,7 @@ def test_the_stock_for_safety_has_shares_and_prices_decide(l_shaped):
     assert l_shaped("plan", "--short-cost", "10").code == 2
 
 
-def test_materials_follow_rules_that_the_user_can_change(l_shaped):
+def test_materials_follow_rules_that_the_user_can_change(l_shaped: Any) -> None:
     items = {m["item"]: m for m in plan(l_shaped)["materials"]}
     assert all(m["source"] for m in items.values())
     # 22 m of wall and 1.2 m round the flange, less a door of 0.9 m.
@@ -167,13 +175,13 @@ def test_materials_follow_rules_that_the_user_can_change(l_shaped):
         ["--short-cost", "x", "--spare-cost", "2"],
     ],
 )
-def test_bad_wishes_are_refused_with_the_reason(l_shaped, words):
+def test_bad_wishes_are_refused_with_the_reason(l_shaped: Any, words: Any) -> None:
     refused = l_shaped("plan", *words)
     assert refused.code == 2
     assert refused.err
 
 
-def test_the_dead_load_is_that_of_the_bag_as_poured(l_shaped):
+def test_the_dead_load_is_that_of_the_bag_as_poured(l_shaped: Any) -> None:
     told = plan(l_shaped)
     kpa_per_mm = (22.0 + 5.0) / 12.0 * 9.80665e-3
     assert told["dead_load_kpa"]["mean"] == pytest.approx(kpa_per_mm * told["cover_mm"]["mean"])

@@ -9,18 +9,22 @@ import sqlite3
 import subprocess
 import sys
 import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rig.cli import main
 from rig.cli.pour_command import log_pour
 from rig.study.pour_answer import PourWish
+from tests.cli.conftest import Run
 
 PLAN = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
 
 
 @pytest.fixture(scope="module")
-def built(tmp_path_factory):
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make the planned job once; tests work on copies."""
     folder = tmp_path_factory.mktemp("built")
     rows = "".join(
@@ -44,19 +48,19 @@ def built(tmp_path_factory):
 
 
 @pytest.fixture
-def planned(run, built):
+def planned(run: Run, built: Path) -> Callable[..., Any]:
     shutil.copy(built, "job.sqlite")
     run.floor = built.parent / "floor.csv"
     return run
 
 
 @pytest.fixture
-def ready(planned):
+def ready(planned: Callable[..., Any]) -> Callable[..., Any]:
     assert planned("pour", "plan", *PLAN, "--runs", "200").code == 0
     return planned
 
 
-def test_the_plan_says_what_the_contract_names(planned):
+def test_the_plan_says_what_the_contract_names(planned: Any) -> None:
     plan = planned("plan", "--json").json
     made = planned("pour", "plan", *PLAN, "--json")
     assert made.code == 0, made.err
@@ -81,7 +85,9 @@ def test_the_plan_says_what_the_contract_names(planned):
     assert any("licensed" in text for text in pour["cautions"])
 
 
-def test_the_answer_is_short_and_cautions_are_whole_the_first_time_and_with_why(planned):
+def test_the_answer_is_short_and_cautions_are_whole_the_first_time_and_with_why(
+    planned: Any,
+) -> None:
     first = planned("pour", "plan", *PLAN, "--runs", "200").out
     again = planned("pour", "plan", *PLAN, "--runs", "200").out
     why = planned("pour", "plan", *PLAN, "--runs", "200", "--why").out
@@ -96,7 +102,7 @@ def test_the_answer_is_short_and_cautions_are_whole_the_first_time_and_with_why(
     assert again.splitlines()[0] == why.splitlines()[0]
 
 
-def test_an_infeasible_pour_prints_its_json_and_exits_1(planned):
+def test_an_infeasible_pour_prints_its_json_and_exits_1(planned: Any) -> None:
     slow = ["--mixers", "1", "--crew", "2", "--mix-time", "15min", "--working-time", "12min"]
     made = planned("pour", "plan", *slow, "--json", "--runs", "200")
     assert made.code == 1
@@ -107,7 +113,7 @@ def test_an_infeasible_pour_prints_its_json_and_exits_1(planned):
     assert "Not feasible in one pour." in planned("pour", "plan", *slow, "--runs", "200").out
 
 
-def test_start_and_exit_turn_the_front_round(planned):
+def test_start_and_exit_turn_the_front_round(planned: Any) -> None:
     pour = planned("pour", "plan", *PLAN, "--start", "10cm,10cm", "--exit", "2.9m,3.9m", "--json",
                    "--runs", "200").json  # fmt: skip
     first, last = pour["batches"][0], pour["batches"][-1]
@@ -141,13 +147,13 @@ def test_start_and_exit_turn_the_front_round(planned):
         ([*PLAN, "--crew-from", "nowhere.sqlite"], "nowhere.sqlite"),
     ],
 )
-def test_bad_input_is_told(planned, words, say):
+def test_bad_input_is_told(planned: Any, words: Any, say: Any) -> None:
     made = planned("pour", "plan", *words, "--runs", "200")
     assert made.code == 2, made.out
     assert say in made.err
 
 
-def test_what_is_merely_odd_is_warned_of(planned):
+def test_what_is_merely_odd_is_warned_of(planned: Any) -> None:
     odd = ["--strip", "15cm", "--bags-per-batch", "7"]
     made = planned("pour", "plan", *PLAN, *odd, "--json", "--runs", "200").json
     assert any("A strip of 0.15 m is odd, 0.2 m to 1.2 m are usual" in x for x in made["warnings"])
@@ -157,7 +163,7 @@ def test_what_is_merely_odd_is_warned_of(planned):
     assert not any("odd" in text or "much" in text for text in made["warnings"])
 
 
-def test_refusals_of_strip_and_exit_speak_the_jobs_units(planned):
+def test_refusals_of_strip_and_exit_speak_the_jobs_units(planned: Any) -> None:
     assert planned("edit", "--units", "in").code == 0
     exit_ = planned("pour", "plan", *PLAN, "--exit", "5ft,6ft")
     assert exit_.code == 2
@@ -171,7 +177,7 @@ def test_refusals_of_strip_and_exit_speak_the_jobs_units(planned):
     assert " mm" not in exit_.err + strip.err + start.err
 
 
-def test_assumptions_are_told_in_the_jobs_units(planned):
+def test_assumptions_are_told_in_the_jobs_units(planned: Any) -> None:
     metric = " ".join(planned("pour", "plan", *PLAN, "--runs", "200", "--json").json["assumptions"])
     assert "walking 0.9 m/s, spreading 25 s and taking out air 15 s for 1 m²" in metric
     assert "the mixers stand 3 m from the exit" in metric
@@ -185,7 +191,7 @@ def test_assumptions_are_told_in_the_jobs_units(planned):
     assert not re.search(r"\d (mm|m|m/s|m²|l)\b", told)
 
 
-def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned, tmp_path):
+def test_the_sheet_gives_times_and_what_it_lacks_is_asked_for(planned: Any, tmp_path: Path) -> None:
     sheet = tmp_path / "sheet.toml"
     sheet.write_text('text = "invented"\nmixing_time = "2min"\nwater_per_bag = "6l"\n')
     crew = ["--mixers", "1", "--crew", "3", "--sheet", sheet, "--runs", "200"]
@@ -213,8 +219,8 @@ LIMITS = 'min_temperature = "50F"\nmax_temperature = "30C"\n'
     ],
 )
 def test_a_floor_too_cold_or_too_hot_for_the_sheet_is_not_feasible(
-    planned, units, temperature, said
-):
+    planned: Any, units: Any, temperature: Any, said: Any
+) -> None:
     if units == "in":
         assert planned("edit", "--units", "in").code == 0
     open("sheet.toml", "w").write(SHEET + LIMITS)
@@ -235,7 +241,7 @@ def test_a_floor_too_cold_or_too_hot_for_the_sheet_is_not_feasible(
     assert planned("pour", "plan", *words, "--temperature", "68F").code == 0
 
 
-def test_a_temperature_that_nothing_is_held_against_is_not_passed_over(planned):
+def test_a_temperature_that_nothing_is_held_against_is_not_passed_over(planned: Any) -> None:
     bare = planned("pour", "plan", *PLAN, "--runs", "200", "--temperature", "5C")
     assert bare.code == 0
     assert "! Whether 5 °C suits the product is not checked: give its --sheet" in bare.out
@@ -246,7 +252,7 @@ def test_a_temperature_that_nothing_is_held_against_is_not_passed_over(planned):
     assert "not checked" not in planned("pour", "plan", *words).out
 
 
-def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready):
+def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready: Any) -> None:
     assert ready("plan", "--flat", "--max-slope", "0.3%").code == 0
     stale = ready("pour", "run")
     assert stale.code == 1
@@ -267,7 +273,7 @@ def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready):
     assert ready("pour", "plan", *bare, *PLAN, "--exit", "1m,0m", "--runs", "200").code == 0
 
 
-def test_a_look_at_an_unchanged_plan_makes_nothing_stale(ready):
+def test_a_look_at_an_unchanged_plan_makes_nothing_stale(ready: Any) -> None:
     ready("plan")
     ready("plan", "--json")
     run = ready("pour", "run", "--json", typed="batch\nq\n")
@@ -275,7 +281,7 @@ def test_a_look_at_an_unchanged_plan_makes_nothing_stale(ready):
     assert [e["n"] for e in run.events if e["event"] == "batch"] == [1]
 
 
-def test_a_pour_under_way_goes_on_whatever_is_planned_meanwhile(ready):
+def test_a_pour_under_way_goes_on_whatever_is_planned_meanwhile(ready: Any) -> None:
     ready("pour", "run", "--json", typed="batch\nfront 1\nq\n")
     assert ready("plan", "--flat", "--max-slope", "0.3%").code == 0
     again = ready("pour", "plan", *PLAN)
@@ -291,7 +297,7 @@ def test_a_pour_under_way_goes_on_whatever_is_planned_meanwhile(ready):
     assert ready("pour", "plan", *PLAN, "--runs", "200").code == 0
 
 
-def test_the_list_is_ticked_with_its_reasons_and_seen_by_plan_and_run(ready):
+def test_the_list_is_ticked_with_its_reasons_and_seen_by_plan_and_run(ready: Any) -> None:
     shown = ready("pour", "list", "--tick", "primer", "--tick", "dam")
     assert "[x] primer" in shown.out
     assert "pinholes" in shown.out
@@ -308,7 +314,9 @@ def test_the_list_is_ticked_with_its_reasons_and_seen_by_plan_and_run(ready):
     assert ticked == {"primer", "dam", "soft"}
 
 
-def test_a_typed_pour_goes_on_after_it_was_left_and_ends_with_stop(ready):
+def test_a_typed_pour_goes_on_after_it_was_left_and_ends_with_stop(
+    ready: Callable[..., Any],
+) -> None:
     first = ready("pour", "run", "--json", typed="batch\nfront 1\nnonsense\n")
     assert first.code == 0, first.err
     kinds = [e["event"] for e in first.events]
@@ -332,7 +340,7 @@ def test_a_typed_pour_goes_on_after_it_was_left_and_ends_with_stop(ready):
     assert not [e for e in fresh.events if e["event"] == "resumed"]
 
 
-def test_a_front_that_goes_back_is_asked_about(ready):
+def test_a_front_that_goes_back_is_asked_about(ready: Callable[..., Any]) -> None:
     told = ready("pour", "run", "--json", typed="batch\nfront 5\nfront 1\ny\nstop\n")
     asked = next(event for event in told.events if event["event"] == "ask")
     assert "Strip 1 lies behind the front, which was told at strip 5" in asked["text"]
@@ -342,14 +350,14 @@ def test_a_front_that_goes_back_is_asked_about(ready):
     assert share == pytest.approx(fresh["strips"][0]["share_end"], abs=0.05)
 
 
-def test_a_stop_with_bags_left_unpoured_is_said(ready):
+def test_a_stop_with_bags_left_unpoured_is_said(ready: Callable[..., Any]) -> None:
     told = ready("pour", "run", typed="batch\nfront 1\nstop\n")
     assert told.code == 0
     assert re.search(r"! Ended early: \d+ of \d+ planned batches \(\d+ bags\) are not", told.out)
     assert "strips 2 to " in told.out
 
 
-def test_the_next_plan_starts_from_what_this_crew_took(ready):
+def test_the_next_plan_starts_from_what_this_crew_took(ready: Callable[..., Any]) -> None:
     with_text = ready("pour", "run", typed="batch\nfront 1\nstop\n")
     assert "finished floor" in with_text.out
     # One batch has no interval: nothing is learnt from it.
@@ -359,7 +367,9 @@ def test_the_next_plan_starts_from_what_this_crew_took(ready):
     assert any("this crew's last pour" in text for text in made["assumptions"])
 
 
-def test_the_log_and_the_next_plan_tell_a_bags_yield_in_feet_in_an_inch_job(planned):
+def test_the_log_and_the_next_plan_tell_a_bags_yield_in_feet_in_an_inch_job(
+    planned: Callable[..., Any],
+) -> None:
     assert planned("edit", "--units", "in").code == 0
     assert planned("plan").code == 0
     told = planned("pour", "run", *PLAN, "--runs", "200", typed="batch\nbatch\ny\nfront 1\nstop\n")
@@ -369,7 +379,7 @@ def test_the_log_and_the_next_plan_tell_a_bags_yield_in_feet_in_an_inch_job(plan
     assert re.search(r"this crew's last pour: .*, [\d.]+ ft³ a bag on the floor", learnt.out)
 
 
-def test_a_yield_that_stayed_unknown_is_not_learnt(ready):
+def test_a_yield_that_stayed_unknown_is_not_learnt(ready: Callable[..., Any]) -> None:
     plan = ready("plan", "--json").json
     ready("pour", "plan", *PLAN, "--runs", "200")
     ready("pour", "run", typed="batch\nbatch\ny\nfront 1\nstop\n")
@@ -386,13 +396,13 @@ def test_a_yield_that_stayed_unknown_is_not_learnt(ready):
     assert "<dt>A bag made</dt><dd>not known</dd>" in open("report.html").read()
 
 
-def test_more_bags_than_the_room_takes_are_refused(ready):
+def test_more_bags_than_the_room_takes_are_refused(ready: Callable[..., Any]) -> None:
     refused = ready("pour", "run", "--bags", "900", typed="")
     assert refused.code == 2
     assert "900" in refused.err
 
 
-def test_a_killed_log_has_lost_nothing_and_knows_the_true_ages(ready):
+def test_a_killed_log_has_lost_nothing_and_knows_the_true_ages(ready: Callable[..., Any]) -> None:
     command = [sys.executable, "-m", "rig.cli", "pour", "run", "--json"]
     process = subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=os.environ
@@ -414,13 +424,15 @@ def test_a_killed_log_has_lost_nothing_and_knows_the_true_ages(ready):
     assert 1.5 <= resumed["since_s"] <= time.monotonic() - poured + 0.5
 
 
-def test_a_pour_can_be_planned_and_run_in_one_breath(planned):
+def test_a_pour_can_be_planned_and_run_in_one_breath(planned: Callable[..., Any]) -> None:
     run = planned("pour", "run", *PLAN, "--runs", "200", "--json", typed="batch\nstop\n")
     assert run.code == 0, run.err
     assert run.events[-1]["event"] == "done"
 
 
-def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(planned, tmp_path):
+def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(
+    planned: Callable[..., Any], tmp_path: Path
+) -> None:
     """The demo's pour: another process pours 10 % less a bag; the log must find that out."""
     crew = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "9min"]
     made = planned("pour", "plan", *crew, "--runs", "200", "--json")
@@ -454,7 +466,7 @@ def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(plann
     assert learnt["yield_l"] == pytest.approx(done["yield_l"])
 
 
-def test_a_pour_deeper_than_the_job_allows_does_not_go_in_one(planned):
+def test_a_pour_deeper_than_the_job_allows_does_not_go_in_one(planned: Callable[..., Any]) -> None:
     assert planned("edit", "--max-cover", "10mm").code == 0
     assert planned("plan").code == 0
     told = planned("pour", "plan", *PLAN, "--runs", "200")
@@ -465,7 +477,7 @@ def test_a_pour_deeper_than_the_job_allows_does_not_go_in_one(planned):
     assert "then rig pour run" not in told.out
 
 
-def test_a_second_stop_does_not_take_the_place_of_the_pour(ready):
+def test_a_second_stop_does_not_take_the_place_of_the_pour(ready: Callable[..., Any]) -> None:
     ready("pour", "run", typed="batch\nstop\n")
     again = ready("pour", "run", typed="stop\n")
     assert "was ended with stop" in again.out

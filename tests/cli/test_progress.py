@@ -3,15 +3,18 @@
 import io
 import time
 
+import pytest
+
 from rig.cli import progress
+from tests.cli.conftest import Run
 
 
 class Terminal(io.StringIO):
-    def isatty(self):
+    def isatty(self) -> bool:
         return True
 
 
-def test_a_long_task_tells_its_seconds_and_leaves_no_trace(monkeypatch):
+def test_a_long_task_tells_its_seconds_and_leaves_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(progress, "QUIET_S", 0.02)
     monkeypatch.setattr(progress, "STEP_S", 0.02)
     out = Terminal()
@@ -22,7 +25,7 @@ def test_a_long_task_tells_its_seconds_and_leaves_no_trace(monkeypatch):
     assert seen.endswith("\r\033[K")
 
 
-def test_a_short_task_and_a_script_hear_nothing():
+def test_a_short_task_and_a_script_hear_nothing() -> None:
     out, pipe = Terminal(), io.StringIO()
     with progress.working("Quick", out):
         pass
@@ -31,7 +34,7 @@ def test_a_short_task_and_a_script_hear_nothing():
     assert out.getvalue() == pipe.getvalue() == ""
 
 
-def test_an_error_passes_and_the_line_goes(monkeypatch):
+def test_an_error_passes_and_the_line_goes(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(progress, "QUIET_S", 0.0)
     out = Terminal()
     try:
@@ -44,7 +47,7 @@ def test_an_error_passes_and_the_line_goes(monkeypatch):
         raise AssertionError
 
 
-def test_floor_draws_itself_in_characters(surveyed):
+def test_floor_draws_itself_in_characters(surveyed: Run) -> None:
     seen = surveyed("floor").out
     assert "^ high point, v low point" in seen
     assert "|" in seen

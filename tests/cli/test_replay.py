@@ -3,10 +3,13 @@
 import json
 import sqlite3
 import time
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.bluetooth import rig, simulated
+from tests.cli.conftest import Run, Table
 from tests.traces import make
 
 LIBRARY = make.traces()
@@ -14,19 +17,19 @@ UNTRUE = ("noisy", "stick", "jump", "unit", "drift", "coarse")  # told, see shot
 REACHED = json.loads((make.HERE / "shots.json").read_text())
 
 
-def replayed(run, name, job, *more):
+def replayed(run: Run, name: Any, job: Any, *more: Any) -> Any:
     assert run(*make.NEW, "--job", job).code == 0
     assert run(*make.GRID, "--job", job).code == 0
     return run(*make.SURVEY, "--job", job, "--replay", make.HERE / name, *more)
 
 
-def test_the_library_covers_the_table_of_faults():
+def test_the_library_covers_the_table_of_faults() -> None:
     assert set(LIBRARY) == set(REACHED)
     assert {path.name for path in make.HERE.glob("*.trace")} == set(LIBRARY)
 
 
 @pytest.mark.parametrize("name", LIBRARY)
-def test_a_trace_reaches_the_same_shots_on_every_run(run, name):
+def test_a_trace_reaches_the_same_shots_on_every_run(run: Run, name: Any) -> None:
     first = replayed(run, name, "one.sqlite")
     assert first.code == 0, first.err
     assert make.summary(first.events) == REACHED[name]
@@ -36,7 +39,7 @@ def test_a_trace_reaches_the_same_shots_on_every_run(run, name):
 @pytest.mark.parametrize(
     "name", [name for name, (_, fault) in LIBRARY.items() if fault not in UNTRUE]
 )
-def test_faults_of_the_link_take_no_shot_that_is_not_of_the_walk(name):
+def test_faults_of_the_link_take_no_shot_that_is_not_of_the_walk(name: Any) -> None:
     """Each shot is one of a stand of the whole walk, in its order; stands may be missed.
 
     This walker does not look: he walks on from a stand that gave nothing, and stays at the last.
@@ -50,7 +53,7 @@ def test_faults_of_the_link_take_no_shot_that_is_not_of_the_walk(name):
     assert len(set(order)) >= 3
 
 
-def test_speed_sets_the_pace_and_changes_nothing_else(run):
+def test_speed_sets_the_pace_and_changes_nothing_else(run: Run) -> None:
     name = "gatt-rod-plain.trace"
     fast = replayed(run, name, "fast.sqlite")
     begun = time.monotonic()
@@ -66,7 +69,7 @@ MARKER_JOB = "label,x,y,reading\n" + "".join(
 )
 
 
-def marker_job(run, table, job):
+def marker_job(run: Run, table: Table, job: Any) -> Any:
     run("new", "--job", job, "--room", "2.5m,2.5m", "--units", "mm", "--min-cover", "6mm")
     path = table(MARKER_JOB)
     assert run("import", "--job", job, path, "--unit", "mm").code == 0
@@ -74,7 +77,7 @@ def marker_job(run, table, job):
     return run("markers", "--job", job, "--json").json["markers"]
 
 
-def kept(job):
+def kept(job: Any) -> Any:
     with sqlite3.connect(job) as database:
         return database.execute(
             "SELECT point, reading_mm, stderr_mm, n, kind, time_s FROM shot"
@@ -82,7 +85,7 @@ def kept(job):
         ).fetchall()
 
 
-def test_marker_setting_is_played_back_from_another_jobs_log(run, table):
+def test_marker_setting_is_played_back_from_another_jobs_log(run: Run, table: Table) -> None:
     markers = marker_job(run, table, "one.sqlite")
     typed = ""
     for marker in markers[:3]:
@@ -103,7 +106,9 @@ def test_marker_setting_is_played_back_from_another_jobs_log(run, table):
     assert refused.code == 2
 
 
-def test_marker_setting_is_played_back_from_a_trace_of_a_bluetooth_rod(run, table, tmp_path):
+def test_marker_setting_is_played_back_from_a_trace_of_a_bluetooth_rod(
+    run: Run, table: Table, tmp_path: Path
+) -> None:
     trace = tmp_path / "rod.trace"
     markers = marker_job(run, table, "one.sqlite")
     line_mm = markers[0]["target_reading_mm"] + 8.0  # 8 mm below height: raise

@@ -1,12 +1,16 @@
 """Several set-ups through the command line: tied, contradicting, in the way, or not at all."""
 
+from typing import Any
+
 import pytest
+
+from tests.cli.conftest import Run, Table
 
 HEAD = "label,x,y,reading,stderr,setup,kind\n"
 PLACES = [(200, 200), (2800, 200), (1500, 2000), (200, 3800), (2800, 3800), (700, 1100)]
 
 
-def floor(setups, shift):
+def floor(setups: Any, shift: Any) -> Any:
     rows = ""
     for n, (x, y) in enumerate(PLACES):
         setup = setups[n % len(setups)]
@@ -14,7 +18,7 @@ def floor(setups, shift):
     return rows
 
 
-def marks(shift, wrong=None):
+def marks(shift: Any, wrong: Any = None) -> Any:
     heights = {"BM1": 1000, "BM2": 1040, "BM3": 930}
     return "".join(
         f"{b},,,{z + up + (8 if (setup, b) == wrong else 0)},0.3,{setup},benchmark\n"
@@ -27,17 +31,19 @@ SHIFT = {"one": 0, "two": 100, "three": -45}
 
 
 @pytest.fixture
-def room(run):
+def room(run: Run) -> Any:
     assert run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
     return run
 
 
-def take(run, table, rows):
+def take(run: Run, table: Table, rows: Any) -> Any:
     return run("import", table(HEAD + rows), "--unit", "mm")
 
 
 @pytest.mark.parametrize("command", ["floor", "plan"])
-def test_a_wrong_benchmark_sight_is_named_with_its_amount(room, table, command):
+def test_a_wrong_benchmark_sight_is_named_with_its_amount(
+    room: Any, table: Table, command: Any
+) -> None:
     take(room, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
     told = room(command, "--json").json["warnings"]
     named = [text for text in told if "BM3 from set-up two" in text]
@@ -47,7 +53,7 @@ def test_a_wrong_benchmark_sight_is_named_with_its_amount(room, table, command):
     assert any("widened" in text for text in told)
 
 
-def test_sound_benchmarks_are_silent_and_sure(room, table):
+def test_sound_benchmarks_are_silent_and_sure(room: Any, table: Table) -> None:
     take(room, table, marks(SHIFT) + floor(list(SHIFT), SHIFT))
     result = room("floor", "--json").json
     assert not [text for text in result["warnings"] if "set-up" in text]
@@ -58,7 +64,7 @@ def test_sound_benchmarks_are_silent_and_sure(room, table):
     assert lines["two"]["stderr_mm"] == pytest.approx(0.3 * (2 / 3) ** 0.5)
 
 
-def test_residuals_are_shown(room, table):
+def test_residuals_are_shown(room: Any, table: Table) -> None:
     take(room, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
     ties = room("floor", "--json").json["ties"]
     assert ties["redundancy"] == 9 - 2 - 3
@@ -71,7 +77,7 @@ def test_residuals_are_shown(room, table):
     assert "the largest residual is +3.6 mm, BM3 from set-up two" in text
 
 
-def test_residuals_of_a_job_in_inches_are_shown_in_inches(run, table):
+def test_residuals_of_a_job_in_inches_are_shown_in_inches(run: Run, table: Table) -> None:
     assert run("new", "--room", "3m,4m", "--units", "in", "--min-cover", "6mm").code == 0
     take(run, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
     text = run("floor").out
@@ -79,19 +85,21 @@ def test_residuals_of_a_job_in_inches_are_shown_in_inches(run, table):
     assert " mm" not in text
 
 
-def test_a_tie_without_a_spare_sight_says_so(room, table):
+def test_a_tie_without_a_spare_sight_says_so(room: Any, table: Table) -> None:
     take(room, table, "BM,,,1000,0.3,one,benchmark\n"
          + "BM,,,1100,0.3,two,benchmark\n" + floor(["one", "two"], SHIFT))  # fmt: skip
     assert "a wrong one would not show" in room("floor").out
 
 
-def test_a_finished_shot_of_an_untied_setup_blocks_no_floor(room, table):
+def test_a_finished_shot_of_an_untied_setup_blocks_no_floor(room: Any, table: Table) -> None:
     take(room, table, floor(["one"], SHIFT) + "P0,200,200,900,0.3,after,finished\n")
     assert room("floor", "--json").code == 0
     assert room("plan", "--json").code == 0
 
 
-def test_the_first_setup_stays_the_reference_when_its_first_shots_are_shot_again(room, table):
+def test_the_first_setup_stays_the_reference_when_its_first_shots_are_shot_again(
+    room: Any, table: Table
+) -> None:
     take(room, table, marks({"one": 0, "two": 100}) + floor(["one", "two"], SHIFT))
     before = room("floor", "--json").json
     # All of set-up one's benchmarks and its first floor shot are taken anew, later than two's.
@@ -101,7 +109,7 @@ def test_the_first_setup_stays_the_reference_when_its_first_shots_are_shot_again
     assert after["high"]["z_mm"] == pytest.approx(before["high"]["z_mm"], abs=0.5)
 
 
-def test_a_table_may_not_call_a_benchmark_like_a_grid_point(room, table):
+def test_a_table_may_not_call_a_benchmark_like_a_grid_point(room: Any, table: Table) -> None:
     assert room("grid", "--json").code == 0
     refused = take(room, table, "A1,,,1000,0.3,one,benchmark\n")
     assert refused.code == 2
@@ -110,7 +118,9 @@ def test_a_table_may_not_call_a_benchmark_like_a_grid_point(room, table):
     assert take(room, table, "A1,2000,3000,1000,0.3,one,benchmark\n").code == 2
 
 
-def test_a_benchmark_and_a_floor_shot_that_share_no_more_than_a_name_tie_nothing(room, table):
+def test_a_benchmark_and_a_floor_shot_that_share_no_more_than_a_name_tie_nothing(
+    room: Any, table: Table
+) -> None:
     rows = floor(["one"], SHIFT) + "P0,,,900,0.3,two,benchmark\nQ,1000,1000,1300,0.3,two,floor\n"
     take(room, table, rows)
     refused = room("plan")
@@ -118,7 +128,7 @@ def test_a_benchmark_and_a_floor_shot_that_share_no_more_than_a_name_tie_nothing
     assert "set-up two" in refused.err
 
 
-def test_a_line_tied_at_a_floor_shot_stays_tied(room, table):
+def test_a_line_tied_at_a_floor_shot_stays_tied(room: Any, table: Table) -> None:
     """`rig set` without a benchmark ties its new line at a shot point; the table keeps that."""
     take(room, table, floor(["one"], SHIFT))
     assert room("plan").code == 0
@@ -136,7 +146,7 @@ def test_a_line_tied_at_a_floor_shot_stays_tied(room, table):
     assert copied["two"] == lines["two"]
 
 
-def test_a_contradiction_is_told_while_benchmarks_are_shot(room):
+def test_a_contradiction_is_told_while_benchmarks_are_shot(room: Any) -> None:
     room("grid")
     for setup, label, reading in (
         ("1", "BM1", 1000),
@@ -154,7 +164,7 @@ def test_a_contradiction_is_told_while_benchmarks_are_shot(room):
     assert told[-1]["event"] == "done"
 
 
-def test_a_walk_taken_up_again_says_that_its_line_is_not_known_to_stand(room):
+def test_a_walk_taken_up_again_says_that_its_line_is_not_known_to_stand(room: Any) -> None:
     assert room("grid").code == 0
     said = "nobody can tell whether its line still stands"
     first = room("survey", "--typed", typed="1200\n1201\nq\n")
@@ -167,14 +177,14 @@ def test_a_walk_taken_up_again_says_that_its_line_is_not_known_to_stand(room):
     assert said not in room("survey", "--typed", typed="1203\nq\n").err
 
 
-def test_a_room_without_a_door_says_where_its_walls_are_counted_from(run):
+def test_a_room_without_a_door_says_where_its_walls_are_counted_from(run: Run) -> None:
     bare = run("new", "--room", "3m,4m", "--units", "mm", "--job", "bare.sqlite")
     assert "wall 1 from (0 m, 0 m), wall 2 from (3 m, 0 m)" in bare.out
     doored = run("new", "--room", "3m,4m", "--door", "1m,0m,0.9m", "--job", "doored.sqlite")
     assert "wall 1" not in doored.out
 
 
-def test_the_grid_says_in_one_line_which_wall_is_which_where_no_door_names_them(run):
+def test_the_grid_says_in_one_line_which_wall_is_which_where_no_door_names_them(run: Run) -> None:
     run("new", "--room", "3m,4m", "--units", "mm", "--job", "bare.sqlite")
     told = [line for line in run("grid", "--job", "bare.sqlite").out.splitlines() if "wall" in line]
     assert len(told) == 1

@@ -16,7 +16,7 @@ HEAVY = (
 )
 
 
-def test_help_imports_nothing_heavy():
+def test_help_imports_nothing_heavy() -> None:
     code = (
         "import sys\n"
         "from rig.cli import main\n"
@@ -30,7 +30,7 @@ def test_help_imports_nothing_heavy():
     assert "survey" in ran.stdout
 
 
-def test_live_capture_leaves_numbers_alone_until_they_are_needed():
+def test_live_capture_leaves_numbers_alone_until_they_are_needed() -> None:
     code = (
         "import sys, rig.survey.capture, rig.guidance.setting\n"
         "import rig.session.run, rig.session.recorder\n"
@@ -40,7 +40,7 @@ def test_live_capture_leaves_numbers_alone_until_they_are_needed():
     assert ran.stdout.strip() == "[]"
 
 
-def test_a_survey_reads_its_grid_without_scipy():
+def test_a_survey_reads_its_grid_without_scipy() -> None:
     code = (
         "import sys, rig.cli.jobs, rig.survey.grid, rig.session.machines, rig.cli.survey_command\n"
         "print([name for name in ('scipy', 'sqlite_utils', 'rich') if name in sys.modules])"
@@ -49,7 +49,7 @@ def test_a_survey_reads_its_grid_without_scipy():
     assert ran.stdout.strip() == "[]"
 
 
-def test_every_command_has_help():
+def test_every_command_has_help() -> None:
     from click.testing import CliRunner
 
     from rig.cli import COMMANDS, rig

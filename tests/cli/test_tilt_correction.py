@@ -3,12 +3,14 @@
 import json
 import math
 import sqlite3
+from typing import Any
 
 import numpy as np
 import pytest
 
 from rig.job.store import Job
 from simulated_devices.laser import Laser
+from tests.cli.conftest import Run, Table
 from tests.cli.test_laser_share import LONG, ROOM, WIDE, part, shots
 
 AT = (1000.0, 500.0)
@@ -17,11 +19,13 @@ SLOPE = (0.6, -0.4)
 STDERR = 0.05
 
 
-def laser(slope=SLOPE):
+def laser(slope: tuple[float, float] = SLOPE) -> Laser:
     return Laser(*AT, 1200.0, *slope)
 
 
-def cross_words(slope=SLOPE, *, turned="clockwise", last=True):
+def cross_words(
+    slope: tuple[float, float] = SLOPE, *, turned: str = "clockwise", last: bool = True
+) -> list[str]:
     """What the check is told of a laser that turns on its tripod, its slope with it."""
     readings = []
     for heading in (0, 90, 180, 270, *([0] if last else [])):
@@ -38,17 +42,19 @@ CORRECT = ["--correct", *STANDS, "--turned", "clockwise"]
 
 
 @pytest.fixture
-def places(table):
+def places(table: Table) -> Any:
     return ["--points", table("x,y\n500,500\n3000,2000\n5500,3500\n", "p.csv"), "--unit", "mm"]
 
 
-def heights(run, places, *words):
+def heights(run: Run, places: Any, *words: Any) -> Any:
     told = run("floor", *words, *places, "--json")
     assert told.code == 0, told.err
     return [p["z_mm"] for p in told.json["points"]]
 
 
-def test_a_corrected_tilt_gives_the_heights_of_a_level_line(run, table, places):
+def test_a_corrected_tilt_gives_the_heights_of_a_level_line(
+    run: Run, table: Table, places: Any
+) -> None:
     assert run("new", "--job", "sound.sqlite", *ROOM).code == 0
     run("import", "--job", "sound.sqlite", table(shots(laser((0.0, 0.0)))), "--unit", "mm")
     true = heights(run, places, "--job", "sound.sqlite")
@@ -71,8 +77,8 @@ def test_a_corrected_tilt_gives_the_heights_of_a_level_line(run, table, places):
     assert "laser's slope" in refused.err
 
 
-def test_what_is_left_is_in_the_budget(run, table):
-    def high_share(job, *words):
+def test_what_is_left_is_in_the_budget(run: Run, table: Table) -> None:
+    def high_share(job: Any, *words: Any) -> Any:
         assert run("new", "--job", job, *ROOM).code == 0
         run("check", "cross", "--job", job, *cross_words(), *words)
         run("import", "--job", job, table(shots(laser(), noise=0.01)), "--unit", "mm")
@@ -81,7 +87,7 @@ def test_what_is_left_is_in_the_budget(run, table):
         return told.json["high"], part(told.json, "height of the high point", 1)
 
     # Radial part unchecked: 0.1/√3 mm/m (JCGM 100:2008, 4.3.7) over the way to the high point.
-    def by_hand(high, tilt):
+    def by_hand(high: Any, tilt: Any) -> Any:
         away_m = math.dist((high["x_mm"], high["y_mm"]), AT) / 1000.0
         return away_m * math.hypot(0.1 / math.sqrt(3.0), tilt)
 
@@ -92,7 +98,7 @@ def test_what_is_left_is_in_the_budget(run, table):
     assert share == pytest.approx(by_hand(high, math.hypot(*SLOPE) / math.sqrt(2.0)), rel=0.03)
 
 
-def test_the_running_picture_and_the_markers_are_corrected_too(run):
+def test_the_running_picture_and_the_markers_are_corrected_too(run: Run) -> None:
     assert run("new", *ROOM).code == 0
     points = run("grid", "--spacing", "1.2m", "--json").json["points"]
     run("check", "cross", *cross_words(), *CORRECT)
@@ -119,7 +125,7 @@ def test_the_running_picture_and_the_markers_are_corrected_too(run):
     )
 
 
-def test_a_laser_that_is_set_up_anew_is_not_corrected(run, table, places):
+def test_a_laser_that_is_set_up_anew_is_not_corrected(run: Run, table: Table, places: Any) -> None:
     """Set-up 2 stands where 1 stood, and faces elsewhere."""
     assert run("new", *ROOM).code == 0
     run("check", "cross", *cross_words(), *CORRECT)
@@ -150,7 +156,9 @@ def test_a_laser_that_is_set_up_anew_is_not_corrected(run, table, places):
 
 
 @pytest.mark.parametrize("moved", [{"found": "jolt", "ok": False}, {"ok": False}])
-def test_a_line_that_moved_is_corrected_only_for_what_came_before(run, table, places, moved):
+def test_a_line_that_moved_is_corrected_only_for_what_came_before(
+    run: Run, table: Table, places: Any, moved: Any
+) -> None:
     """A jolt in a survey; a sight before the markers that does not fit."""
     assert run("new", *ROOM).code == 0
     run("check", "cross", *cross_words(), *CORRECT)
@@ -178,7 +186,7 @@ def test_a_line_that_moved_is_corrected_only_for_what_came_before(run, table, pl
         assert late_shot.reading_mm == 1201.5
 
 
-def test_what_drifts_or_held_keeps_its_slope(run):
+def test_what_drifts_or_held_keeps_its_slope(run: Run) -> None:
     assert run("new", *ROOM).code == 0
     run("check", "cross", *cross_words(), *CORRECT)
     with Job.open("job.sqlite", write=True) as job:
@@ -192,7 +200,7 @@ def test_what_drifts_or_held_keeps_its_slope(run):
         assert tilts_of(job)["1"].until_shot is None
 
 
-def test_at_the_prompt_it_is_said_which_way_to_turn(run):
+def test_at_the_prompt_it_is_said_which_way_to_turn(run: Run) -> None:
     assert run("new", *ROOM).code == 0
     words = cross_words()
     typed = "".join(f"{word.split(',')[1].removesuffix('mm')}\n" for word in words[3:12:2])
@@ -224,7 +232,7 @@ def test_at_the_prompt_it_is_said_which_way_to_turn(run):
         ),
     ],
 )  # fmt: skip
-def test_a_correction_without_what_it_needs_is_refused(run, words, say):
+def test_a_correction_without_what_it_needs_is_refused(run: Run, words: Any, say: Any) -> None:
     assert run("new", *ROOM).code == 0
     refused = run("check", "cross", *words)
     assert refused.code == 2
@@ -233,7 +241,7 @@ def test_a_correction_without_what_it_needs_is_refused(run, words, say):
         assert not job.settings.laser_tilt
 
 
-def test_wrong_use_is_refused(run, table):
+def test_wrong_use_is_refused(run: Run, table: Table) -> None:
     assert run("new", *ROOM).code == 0
     loose = cross_words()
     loose[3] = "0,1203.9mm"  # 1 mm off: the readings do not close
@@ -268,7 +276,9 @@ def test_wrong_use_is_refused(run, table):
         {"laser_places": 5},
     ],
 )  # fmt: skip
-def test_a_job_from_anywhere_is_refused_where_its_laser_is_nonsense(run, table, kept):
+def test_a_job_from_anywhere_is_refused_where_its_laser_is_nonsense(
+    run: Run, table: Table, kept: Any
+) -> None:
     assert run("new", *ROOM).code == 0
     assert run("import", table(shots(laser())), "--unit", "mm").code == 0
     with sqlite3.connect("job.sqlite") as plain:

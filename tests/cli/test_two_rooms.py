@@ -6,7 +6,10 @@ stands in the corner, set-up 3 sees the wing. BM1 is seen from 1 and 2, BM2 from
 
 import csv
 import json
+from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -27,7 +30,7 @@ SEES = {"1": ["BM1"], "2": ["BM1", "BM2"], "3": ["BM2"]}
 
 
 @contextmanager
-def rod(setup, folder):
+def rod(setup: Any, folder: Any) -> Iterator[Any]:
     line_mm, (x, y) = SETUPS[setup]
     points = folder / "marks.csv"
     with points.open("w", newline="") as file:
@@ -42,20 +45,20 @@ def rod(setup, folder):
         yield one
 
 
-def room_of(x, y):
+def room_of(x: Any, y: Any) -> Any:
     """The set-up that sees a point."""
     if x < 2000.0:
         return "1" if y < 2000.0 else "2"
     return "3"
 
 
-def test_two_rooms_with_three_setups(tmp_path):
+def test_two_rooms_with_three_setups(tmp_path: Path) -> None:
     job = ["--job", tmp_path / "job.sqlite", "--json"]
     assert rig("new", "--outline", outline(tmp_path), "--unit", "mm", "--units", "mm",
                "--min-cover", "6mm", *job)[0] == 0  # fmt: skip
     points = rig("grid", "--spacing", "1m", "--edge", "200mm", *job)[1][0]["points"]
 
-    def survey(one, *words):
+    def survey(one: Any, *words: Any) -> Any:
         return rig("survey", *one.source, "--speed", SPEED, *words, *job, rod=one)
 
     for setup in SETUPS:
@@ -109,13 +112,13 @@ def test_two_rooms_with_three_setups(tmp_path):
         assert row["top_mm"] + own == pytest.approx(plane, abs=2.0)
 
 
-def outline(folder):
+def outline(folder: Any) -> Any:
     path = folder / "rooms.wkt"
     path.write_text("POLYGON ((0 0, 2000 0, 2000 2000, 4000 2000, 4000 4000, 0 4000, 0 0))")
     return path
 
 
-def corners(folder):
+def corners(folder: Any) -> Any:
     path = folder / "corners.csv"
     path.write_text("x,y\n1000,500\n1000,1500\n1000,2500\n1000,3500\n2500,3000\n3500,3500\n")
     return path

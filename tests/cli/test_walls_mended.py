@@ -1,14 +1,17 @@
 """Shots that lie outside the walls since these were mended: named, and used only beside a wall."""
 
 import json
+from typing import Any
 
 import pytest
+
+from tests.cli.conftest import Run, Table
 
 HUMP_MM = 60.0
 
 
 @pytest.fixture
-def shot(run, table):
+def shot(run: Run, table: Table) -> Any:
     """A room of 5 m by 4 m; its last two columns of shots, from x 4.1 m on, stand on a hump."""
     assert run("new", "--room", "5m,4m", "--units", "mm", "--min-cover", "6mm").code == 0
     rows = [
@@ -26,7 +29,7 @@ def warned(told: dict, word: str) -> list[str]:
     return [text for text in told["warnings"] if word in text]
 
 
-def test_a_shot_metres_outside_the_walls_sets_no_high_point(shot):
+def test_a_shot_metres_outside_the_walls_sets_no_high_point(shot: Any) -> None:
     before = shot("floor", "--json").json
     assert before["shots"] == 48
     assert not warned(before, "outside the walls")
@@ -44,7 +47,7 @@ def test_a_shot_metres_outside_the_walls_sets_no_high_point(shot):
         assert warned(shot(*words, "--json").json, "18 floor shots")
 
 
-def test_the_answer_is_that_of_a_job_without_those_shots(shot, run, table):
+def test_the_answer_is_that_of_a_job_without_those_shots(shot: Any, run: Run, table: Table) -> None:
     shot("edit", "--room", "3m,4m")
     files = shot("export", "--format", "csv", "--json").json["files"]
     with open(files[0]) as file:
@@ -61,7 +64,7 @@ def test_the_answer_is_that_of_a_job_without_those_shots(shot, run, table):
     assert mended["high"] == pytest.approx(small["high"])
 
 
-def test_a_shot_just_outside_a_wall_still_tells_of_the_floor_and_is_named(shot):
+def test_a_shot_just_outside_a_wall_still_tells_of_the_floor_and_is_named(shot: Any) -> None:
     shot("edit", "--room", "3.3m,4m")
     near = shot("floor", "--json").json
     assert near["shots"] == 36
@@ -71,7 +74,7 @@ def test_a_shot_just_outside_a_wall_still_tells_of_the_floor_and_is_named(shot):
     assert len(warned(near, "12 floor shots lie more than 0.3 m outside")) == 1
 
 
-def test_exports_and_report_leave_them_out_and_say_so(shot):
+def test_exports_and_report_leave_them_out_and_say_so(shot: Any) -> None:
     shot("edit", "--room", "3m,4m")
     file = shot("export", "--format", "geojson", "--json").json["files"][0]
     with open(file) as text:
@@ -84,7 +87,7 @@ def test_exports_and_report_leave_them_out_and_say_so(shot):
         assert "18 floor shots lie more than 0.3 m outside" in text.read()
 
 
-def test_an_opening_that_comes_later_takes_its_shots_out(shot):
+def test_an_opening_that_comes_later_takes_its_shots_out(shot: Any) -> None:
     shot("edit", "--opening", "1.3m,1.4m,0.5m,0.5m")
     duct = shot("floor", "--json").json
     assert duct["shots"] == 48
@@ -95,7 +98,7 @@ def test_an_opening_that_comes_later_takes_its_shots_out(shot):
     assert "inside an opening, and is not used: P22." in warned(hall, "not used")[0]
 
 
-def test_the_line_is_not_checked_on_a_shot_outside(shot):
+def test_the_line_is_not_checked_on_a_shot_outside(shot: Any) -> None:
     shot("edit", "--room", "3m,4m", "--door", "3m,1m,0.8m")
     assert shot("plan").code == 0
     assert shot("markers").code == 0
@@ -104,7 +107,7 @@ def test_the_line_is_not_checked_on_a_shot_outside(shot):
     assert check["x_mm"] <= 3000.0
 
 
-def test_a_job_all_of_whose_shots_lie_outside_says_so(shot, table):
+def test_a_job_all_of_whose_shots_lie_outside_says_so(shot: Any, table: Table) -> None:
     far = table("POLYGON ((20 20, 24 20, 24 24, 20 24, 20 20))", "far.wkt")
     assert shot("edit", "--outline", far, "--unit", "m").code == 0
     for words in (["floor"], ["plan"], ["flatness", "--rule", "din18202-3"]):
@@ -115,7 +118,7 @@ def test_a_job_all_of_whose_shots_lie_outside_says_so(shot, table):
     assert shot("report").code == 0
 
 
-def test_a_benchmark_outside_the_walls_is_sighted_all_the_same(shot):
+def test_a_benchmark_outside_the_walls_is_sighted_all_the_same(shot: Any) -> None:
     benchmark = ["survey", "--typed", "--kind", "benchmark", "--label", "BM1"]
     assert shot(*benchmark, "--at", "4.8m,3.5m", typed="1000\n").code == 0
     shot("edit", "--room", "3m,4m")
@@ -131,7 +134,7 @@ def test_a_benchmark_outside_the_walls_is_sighted_all_the_same(shot):
     assert [told["event"] for told in again.events].count("shot") == 1
 
 
-def test_floor_that_a_wider_room_adds_is_said_to_be_unshot(shot):
+def test_floor_that_a_wider_room_adds_is_said_to_be_unshot(shot: Any) -> None:
     assert not warned(shot("floor", "--json").json, "from any shot")
     shot("edit", "--room", "8m,4m")
     for words in (["floor"], ["plan"]):
@@ -142,7 +145,7 @@ def test_floor_that_a_wider_room_adds_is_said_to_be_unshot(shot):
         assert float(area_m2) == pytest.approx((8.0 - 4.75 - reach_m) * 4.0, rel=0.05)
 
 
-def test_a_shot_room_has_no_unshot_floor(run):
+def test_a_shot_room_has_no_unshot_floor(run: Run) -> None:
     for n, room in enumerate(["3.7m,4.6m", "2m,2m", "0.6m,3.6m", "0.8m,0.8m", "9m,2.5m"]):
         job = ["--job", f"r{n}.sqlite"]
         assert run("new", *job, "--room", room, "--units", "mm").code == 0

@@ -2,20 +2,24 @@
 
 import json
 import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rig.job.store import Job
+from tests.cli.conftest import Run, Table
 from tests.independent_rod import IndependentRod
 
 TRADE = pytest.approx
 
 
-def walk(points, height):
+def walk(points: Any, height: Any) -> Any:
     return "".join(f"{height(p):.0f}\n" for p in points)
 
 
-def test_a_job_with_a_tape_only(run):
+def test_a_job_with_a_tape_only(run: Run) -> None:
     """Trade example (common practice, no source): line 1 3/4 in over the high point, 1/4 in cover.
 
     Every top then stands 1 1/2 in below the line; where the floor reads 2 1/4 in, it stands out
@@ -41,7 +45,7 @@ def test_a_job_with_a_tape_only(run):
         assert marker["stick_out_mm"] == TRADE(0.875 * 25.4, abs=8.0)
 
 
-def test_setting_with_a_tape_asks_for_the_check_and_says_raise_or_lower(surveyed):
+def test_setting_with_a_tape_asks_for_the_check_and_says_raise_or_lower(surveyed: Run) -> None:
     assert surveyed("plan").code == 0
     markers = surveyed("markers", "--json").json["markers"]
     target = markers[0]["target_reading_mm"]
@@ -60,7 +64,7 @@ def test_setting_with_a_tape_asks_for_the_check_and_says_raise_or_lower(surveyed
     assert following["marker"] == markers[1]["label"]
 
 
-def test_a_line_that_moved_gets_no_prompt_until_it_is_tied_again(surveyed):
+def test_a_line_that_moved_gets_no_prompt_until_it_is_tied_again(surveyed: Run) -> None:
     surveyed("plan")
     target = surveyed("markers", "--json").json["markers"][0]["target_reading_mm"]
     check = surveyed("set", "--typed", "--json", typed="")
@@ -86,7 +90,7 @@ def test_a_line_that_moved_gets_no_prompt_until_it_is_tied_again(surveyed):
     )
 
 
-def test_undo_skip_and_resume_with_a_tape(run):
+def test_undo_skip_and_resume_with_a_tape(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     points = [p["label"] for p in run("grid", "--json").json["points"]]
     first = run("survey", "--typed", "--json", typed="1200\n1300\nu\n1301\ns\nnonsense\n1400\nq\n")
@@ -104,7 +108,7 @@ def test_undo_skip_and_resume_with_a_tape(run):
     assert everything == 5
 
 
-def test_relabel_moves_shots_along_the_walk(run):
+def test_relabel_moves_shots_along_the_walk(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     points = [p["label"] for p in run("grid", "--json").json["points"]]
     run("survey", "--typed", typed="1200\n1210\n1220\nq\n")
@@ -118,7 +122,7 @@ def test_relabel_moves_shots_along_the_walk(run):
     assert run("relabel", "--from", points[0], "--shift", "99").code == 2
 
 
-def test_a_table_written_is_a_table_taken_back(surveyed, tmp_path):
+def test_a_table_written_is_a_table_taken_back(surveyed: Run, tmp_path: Path) -> None:
     files = surveyed("export", "--format", "csv", "--out", "out", "--json").json["files"]
     surveyed("new", "--job", "copy.sqlite", "--room", "3m,4m", "--units", "mm")
     assert surveyed("import", "--job", "copy.sqlite", files[0], "--unit", "mm").code == 0
@@ -128,7 +132,7 @@ def test_a_table_written_is_a_table_taken_back(surveyed, tmp_path):
     assert heading == "label,x_mm,y_mm,reading_mm,stderr_mm,setup,kind"
 
 
-def test_several_setups_of_a_table_are_tied_by_their_benchmark(run, table):
+def test_several_setups_of_a_table_are_tied_by_their_benchmark(run: Run, table: Table) -> None:
     run("new", "--room", "3m,4m", "--units", "mm")
     rows = "label,x,y,reading,setup,kind\nBM,,,1000,one,benchmark\nBM,,,1100,two,benchmark\n"
     for n, (x, y) in enumerate([(200, 200), (2800, 200), (1500, 2000), (200, 3800), (2800, 3800)]):
@@ -146,7 +150,7 @@ def test_several_setups_of_a_table_are_tied_by_their_benchmark(run, table):
     assert "two" in refused.err
 
 
-def test_a_replayed_job_reaches_the_same_shots_bit_for_bit(run):
+def test_a_replayed_job_reaches_the_same_shots_bit_for_bit(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     points = run("grid", "--json").json["points"]
     script = [(0.2, None)]
@@ -169,7 +173,7 @@ def test_a_replayed_job_reaches_the_same_shots_bit_for_bit(run):
     assert shots[0] == shots[1]
 
 
-def test_a_recorded_trace_plays_back(run):
+def test_a_recorded_trace_plays_back(run: Run) -> None:
     run("new", "--room", "1m,1m", "--units", "mm")
     run("grid", "--spacing", "0.9m")
     with IndependentRod([(0.3, None), (0.6, 1234.0), (0.5, None)] * 6) as rod:
@@ -187,14 +191,14 @@ def test_a_recorded_trace_plays_back(run):
     assert played[0] == played[1]
 
 
-def _copies(run, count):
+def _copies(run: Run, count: Any) -> Iterator[Any]:
     for n in range(count):
         run("new", "--job", f"copy{n}.sqlite", "--room", "1m,1m", "--units", "mm")
         run("grid", "--job", f"copy{n}.sqlite", "--spacing", "0.9m")
         yield f"copy{n}.sqlite"
 
 
-def test_edit_keeps_what_was_wrong_as_an_event_and_the_plan_goes_stale(surveyed):
+def test_edit_keeps_what_was_wrong_as_an_event_and_the_plan_goes_stale(surveyed: Run) -> None:
     surveyed("plan")
     assert surveyed("edit", "--min-cover", "9mm").code == 0
     stale = surveyed("markers")
@@ -206,7 +210,7 @@ def test_edit_keeps_what_was_wrong_as_an_event_and_the_plan_goes_stale(surveyed)
     assert "edit" in kinds
 
 
-def test_json_floor_and_plan_say_what_the_contract_names(surveyed, table):
+def test_json_floor_and_plan_say_what_the_contract_names(surveyed: Run, table: Table) -> None:
     places = table("x,y\n1500,2000\n", "places.csv")
     floor = surveyed("floor", "--points", places, "--unit", "mm", "--json").json
     assert floor["shots"] == 30
@@ -224,7 +228,7 @@ def test_json_floor_and_plan_say_what_the_contract_names(surveyed, table):
     assert plan["volume_l"]["mean"] == TRADE(plan["cover_mm"]["mean"] * 12.0, rel=1e-6)
 
 
-def test_the_unit_of_a_table_covers_every_length_in_it(run, table):
+def test_the_unit_of_a_table_covers_every_length_in_it(run: Run, table: Table) -> None:
     run("new", "--room", "10ft,12ft")
     corners = [(12, 12), (108, 12), (108, 132), (12, 132), (60, 72)]
     rows = "".join(f"P{n},{x},{y},47 1/4,1/32\n" for n, (x, y) in enumerate(corners))
@@ -235,7 +239,7 @@ def test_the_unit_of_a_table_covers_every_length_in_it(run, table):
     assert kept == TRADE((12 * 25.4, 12 * 25.4, 47.25 * 25.4, 25.4 / 32))
 
 
-def test_an_undone_shot_is_gone_and_kept(run):
+def test_an_undone_shot_is_gone_and_kept(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     run("grid")
     run("survey", "--typed", typed="1200\n1300\nu\nq\n")
@@ -244,7 +248,7 @@ def test_an_undone_shot_is_gone_and_kept(run):
         assert rows.fetchall() == [(1200.0, 1), (1300.0, 0)]
 
 
-def test_an_undone_marker_is_set_no_more(surveyed):
+def test_an_undone_marker_is_set_no_more(surveyed: Run) -> None:
     surveyed("plan")
     markers = surveyed("markers", "--json").json["markers"]
     target = markers[0]["target_reading_mm"]
@@ -253,7 +257,7 @@ def test_an_undone_marker_is_set_no_more(surveyed):
     assert next(e for e in again.events if e["event"] == "next")["marker"] == markers[0]["label"]
 
 
-def test_a_second_known_line_has_targets_of_its_own(run, table):
+def test_a_second_known_line_has_targets_of_its_own(run: Run, table: Table) -> None:
     """Set-up two stands 100 mm higher: it reads 100 mm more on the same marker."""
     run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm")
     rows = "label,x,y,reading,setup,kind\nBM,,,1000,one,benchmark\nBM,,,1100,two,benchmark\n"
@@ -271,7 +275,7 @@ def test_a_second_known_line_has_targets_of_its_own(run, table):
     assert prompt["move"] == "hold"
 
 
-def test_a_wrong_shot_is_named_during_the_survey(run):
+def test_a_wrong_shot_is_named_during_the_survey(run: Run) -> None:
     run("new", "--room", "3.6m,4.5m", "--units", "mm", "--min-cover", "6mm")
     points = run("grid", "--json").json["points"]
     wrong = 22
@@ -291,7 +295,7 @@ def test_a_wrong_shot_is_named_during_the_survey(run):
     assert any(points[wrong]["label"] in text and "shoot it again" in text for text in warnings)
 
 
-def test_typed_readings_replay_in_the_units_they_were_typed_in(run):
+def test_typed_readings_replay_in_the_units_they_were_typed_in(run: Run) -> None:
     run("new", "--room", "2m,2m")
     run("grid")
     run("survey", "--typed", typed="48\n48 1/2\nq\n")
@@ -303,7 +307,7 @@ def test_typed_readings_replay_in_the_units_they_were_typed_in(run):
     assert kept == TRADE([48 * 25.4, 48.5 * 25.4])
 
 
-def test_a_benchmark_may_not_be_called_like_a_grid_point(run):
+def test_a_benchmark_may_not_be_called_like_a_grid_point(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     run("grid")
     refused = run("survey", "--typed", "--kind", "benchmark", "--label", "B1", typed="500\n")
@@ -311,7 +315,7 @@ def test_a_benchmark_may_not_be_called_like_a_grid_point(run):
     assert "BM1" in refused.err
 
 
-def test_a_new_room_keeps_the_doors_and_openings_of_the_old_one(run):
+def test_a_new_room_keeps_the_doors_and_openings_of_the_old_one(run: Run) -> None:
     run("new", "--room", "3m,4m", "--units", "mm", "--door", "1m,0m,0.9m",
         "--opening", "1m,1m,0.2m,0.2m")  # fmt: skip
     assert run("edit", "--room", "3.2m,4m", "--json").json["area_m2"] == pytest.approx(12.76)
@@ -324,7 +328,7 @@ def test_a_new_room_keeps_the_doors_and_openings_of_the_old_one(run):
     assert moved.json["area_m2"] == pytest.approx(6.0 - 0.04)
 
 
-def test_a_shot_of_an_earlier_grid_is_no_shot_of_the_new_one(run):
+def test_a_shot_of_an_earlier_grid_is_no_shot_of_the_new_one(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     run("grid", "--spacing", "2m")
     run("survey", "--typed", typed="1200\n" * 4)
@@ -337,7 +341,7 @@ def test_a_shot_of_an_earlier_grid_is_no_shot_of_the_new_one(run):
     assert any("no shot" in text for text in warned)
 
 
-def test_shots_of_an_earlier_grid_count_on_when_a_closer_one_is_walked(run):
+def test_shots_of_an_earlier_grid_count_on_when_a_closer_one_is_walked(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     run("grid", "--spacing", "2m")
     run("survey", "--typed", typed="1200\n1203\n1206\n1209\n")
@@ -353,7 +357,7 @@ def test_shots_of_an_earlier_grid_count_on_when_a_closer_one_is_walked(run):
     assert run("floor", "--json").json["shots"] == 16
 
 
-def test_while_typing_g_goes_to_a_point(run):
+def test_while_typing_g_goes_to_a_point(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     run("grid", "--spacing", "1m")
     events = run("survey", "--typed", "--json", typed="g c3\n1201\ng Z9\n").events
@@ -361,7 +365,7 @@ def test_while_typing_g_goes_to_a_point(run):
     assert any("Z9" in told.get("text", "") for told in events if told["event"] == "trouble")
 
 
-def test_a_benchmark_is_known_again_in_other_letters(run):
+def test_a_benchmark_is_known_again_in_other_letters(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     for label in ("BM1", "bm1"):
         run("survey", "--kind", "benchmark", "--label", label, "--typed", typed="1200\n")

@@ -4,6 +4,8 @@ import asyncio
 import contextlib
 import os
 import time
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 
@@ -20,11 +22,11 @@ GATT = load_profile("gatt-rod")
 
 
 @pytest.fixture
-def rod(monkeypatch):
+def rod(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Any]]:
     """Start a simulated rod and return its transport."""
     with contextlib.ExitStack() as stack:
 
-        def start(*words, **options):
+        def start(*words: str, **options: float) -> BleTransport:
             there = stack.enter_context(simulated("ble", *words))
             for name, value in there.environment.items():
                 monkeypatch.setenv(name, value)
@@ -33,10 +35,12 @@ def rod(monkeypatch):
         yield start
 
 
-def listen(transport, until, longest_s=60.0):
+def listen(
+    transport: BleTransport, until: Callable[..., Any], longest_s: float = 60.0
+) -> list[Any]:
     """Items of a supervised stream, up to the first for which `until` holds."""
 
-    async def run():
+    async def run() -> list[Any]:
         items = []
         stream = supervise(transport, Decoder(GATT), Clock())
         async with asyncio.timeout(longest_s), contextlib.aclosing(stream):
@@ -48,21 +52,23 @@ def listen(transport, until, longest_s=60.0):
     return asyncio.run(run())
 
 
-def count(items, kind):
+def count(items: list[Any], kind: type[Any]) -> int:
     return sum(isinstance(item, kind) for item in items)
 
 
-def test_nothing_is_lost_at_200_notifications_a_second(rod):
+def test_nothing_is_lost_at_200_notifications_a_second(rod: Callable[..., Any]) -> None:
     items = listen(rod("--rate", "200"), lambda items: len(items) > 600)
     readings = [item for item in items if isinstance(item, Reading)]
     assert {reading.status for reading in readings} == {"valid"}
     assert sum(reading.missed for reading in readings) == 0
 
 
-def test_drops_leave_no_descriptor_behind_and_readings_come_within_a_second(rod):
+def test_drops_leave_no_descriptor_behind_and_readings_come_within_a_second(
+    rod: Callable[..., Any],
+) -> None:
     descriptors = []
 
-    def after_each(items):
+    def after_each(items: list[Any]) -> bool:
         if isinstance(items[-1], Back):
             descriptors.append(len(os.listdir("/proc/self/fd")))
         return count(items, Back) == 12
@@ -75,17 +81,17 @@ def test_drops_leave_no_descriptor_behind_and_readings_come_within_a_second(rod)
     assert late[len(late) // 2] < 1.0
 
 
-def test_a_rod_that_was_away_for_long_is_heard_within_a_second(rod):
+def test_a_rod_that_was_away_for_long_is_heard_within_a_second(rod: Callable[..., Any]) -> None:
     # It is looked for in vain several times, so that the delays have grown.
     transport = rod("--rate", "100", "--fault", "drop=10:6", scan_s=0.3)
     items = listen(transport, lambda items: count(items, Back) == 1)
     assert next(item for item in items if isinstance(item, Back)).gap_s - 6.0 < 1.5
 
 
-def test_closing_lets_go_of_the_rod_for_the_next(rod):
+def test_closing_lets_go_of_the_rod_for_the_next(rod: Callable[..., Any]) -> None:
     transport = rod("--rate", "50")
 
-    async def twice():
+    async def twice() -> None:
         for _ in range(2):
             await transport.open()
             assert len(await transport.read()) == 12
@@ -95,10 +101,12 @@ def test_closing_lets_go_of_the_rod_for_the_next(rod):
     asyncio.run(twice())
 
 
-def test_cancelling_while_it_looks_or_connects_leaves_nothing_behind(rod):
+def test_cancelling_while_it_looks_or_connects_leaves_nothing_behind(
+    rod: Callable[..., Any],
+) -> None:
     transport = rod("--rate", "50")
 
-    async def cancel():
+    async def cancel() -> int:
         await transport.open()
         await transport.close()
         before = len(os.listdir("/proc/self/fd"))
@@ -115,7 +123,7 @@ def test_cancelling_while_it_looks_or_connects_leaves_nothing_behind(rod):
     assert asyncio.run(cancel()) == 0
 
 
-def test_a_rod_out_of_reach_is_an_error_in_time(rod):
+def test_a_rod_out_of_reach_is_an_error_in_time(rod: Callable[..., Any]) -> None:
     transport = rod()
     transport.rod = "Rod-9"
     transport._scan_s = 0.5
@@ -126,11 +134,11 @@ def test_a_rod_out_of_reach_is_an_error_in_time(rod):
 
 
 @pytest.mark.parametrize("profile", ["sentence", "decimal-mm"])
-def test_a_profile_without_bluetooth_is_refused(profile):
+def test_a_profile_without_bluetooth_is_refused(profile: str) -> None:
     with pytest.raises(BadInput, match=r"\[ble\]"):
         BleTransport("Rod-1", load_profile(profile))
 
 
-def test_no_name_is_refused():
+def test_no_name_is_refused() -> None:
     with pytest.raises(BadInput, match="scan"):
         BleTransport("  ", GATT)

@@ -2,6 +2,7 @@ import re
 import time
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -40,13 +41,13 @@ def by_python(pattern: str, line: str) -> tuple[str | None, ...] | None:
     return tuple(taken.get(name) for name in NAMES)
 
 
-def test_the_readme_has_a_pattern_of_ones_own():
+def test_the_readme_has_a_pattern_of_ones_own() -> None:
     assert README
 
 
 @pytest.mark.parametrize("pattern", [*SHIPPED, *README, *OF_FIELDS])
 @given(data=st.data())
-def test_it_takes_the_groups_that_the_standard_library_takes(pattern, data):
+def test_it_takes_the_groups_that_the_standard_library_takes(pattern: Any, data: Any) -> None:
     compiled = LinePattern(pattern)
     line = data.draw(
         st.one_of(
@@ -58,7 +59,7 @@ def test_it_takes_the_groups_that_the_standard_library_takes(pattern, data):
 
 
 @pytest.mark.parametrize("pattern", OF_FIELDS)
-def test_it_matches_bytes_of_any_value(pattern):
+def test_it_matches_bytes_of_any_value(pattern: Any) -> None:
     for byte in range(256):
         if byte not in b"\n\v":  # the end of a line; a space to `re` alone
             line = "H=1" + chr(byte)
@@ -77,7 +78,7 @@ def test_it_matches_bytes_of_any_value(pattern):
         "(?i)A*a*a*(?P<value>a*)x",
     ],
 )
-def test_no_pattern_can_hold_a_survey_up(pattern):
+def test_no_pattern_can_hold_a_survey_up(pattern: Any) -> None:
     compiled = LinePattern(pattern)
     begun = time.process_time()
     for line in ("a" * 511 + "!", "1" * 511 + "!", "ab" * 255 + "!"):
@@ -100,6 +101,6 @@ def test_no_pattern_can_hold_a_survey_up(pattern):
         ("(?P<value>", "not a regular expression"),
     ],
 )
-def test_what_means_two_things_or_needs_backtracking_is_refused(pattern, what):
+def test_what_means_two_things_or_needs_backtracking_is_refused(pattern: Any, what: Any) -> None:
     with pytest.raises(BadPattern, match=re.escape(what)):
         LinePattern(pattern)

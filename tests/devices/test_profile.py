@@ -1,6 +1,7 @@
 import re
 import struct
 import uuid
+from pathlib import Path
 
 import pytest
 
@@ -32,7 +33,7 @@ value = "0d7c9e0f-7c4b-4d3c-9b1a-2f6e5d4c3b2a"
 """
 
 
-def test_the_shipped_profiles_are_there_each_with_its_line_for_people():
+def test_the_shipped_profiles_are_there_each_with_its_line_for_people() -> None:
     shipped = shipped_profiles()
     assert set(shipped) == {"decimal-mm", "decimal-in", "sentence", "offset-mm", "gatt-rod"}
     for key, text in shipped.items():
@@ -43,7 +44,7 @@ def test_the_shipped_profiles_are_there_each_with_its_line_for_people():
         assert parse_profile(profile.text_toml, key) == profile
 
 
-def test_the_sentence_profile_takes_the_documented_pattern():
+def test_the_sentence_profile_takes_the_documented_pattern() -> None:
     profile = load_profile("sentence")
     assert profile.checksum == "xor"
     assert profile.pattern is not None
@@ -51,7 +52,7 @@ def test_the_sentence_profile_takes_the_documented_pattern():
     assert not profile.pattern.fields("$U0HGT,65535,12.5,cm,V")
 
 
-def test_gatt_rod_is_twelve_bytes_with_random_uuids_of_its_own():
+def test_gatt_rod_is_twelve_bytes_with_random_uuids_of_its_own() -> None:
     profile = load_profile("gatt-rod")
     assert profile.layout is not None
     assert profile.layout.size == struct.calcsize("<HBBiI") == 12
@@ -60,7 +61,7 @@ def test_gatt_rod_is_twelve_bytes_with_random_uuids_of_its_own():
     assert service != value
 
 
-def test_defaults_are_what_the_documentation_says():
+def test_defaults_are_what_the_documentation_says() -> None:
     profile = parse_profile(LINE, "mine")
     assert (profile.checksum, profile.sign, profile.zero_offset_mm) == ("none", 1, 0.0)
     assert (profile.resolution_mm, profile.foot_mm) == (0.1, 0.1)
@@ -68,17 +69,17 @@ def test_defaults_are_what_the_documentation_says():
     assert parse_profile(PACKET + BLE, "mine").ble_service == "0d7c9e0e-7c4b-4d3c-9b1a-2f6e5d4c3b2a"
 
 
-def test_a_profile_of_ones_own_is_read_from_its_path(tmp_path):
+def test_a_profile_of_ones_own_is_read_from_its_path(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text(LINE, "utf-8-sig")
     assert load_profile(path).key == str(path)
 
 
-def without(toml, key):
+def without(toml: str, key: str) -> str:
     return re.sub(rf"(?m)^{key} = .*\n", "", toml)
 
 
-def changed(toml, key, value):
+def changed(toml: str, key: str, value: str) -> str:
     text, count = re.subn(rf"(?m)^{key} = .*$", lambda _: f"{key} = {value}", toml)
     return text if count else f"{key} = {value}\n{toml}"
 
@@ -146,7 +147,9 @@ WRONG = [
 
 
 @pytest.mark.parametrize(("toml", "key", "allowed"), WRONG)
-def test_a_wrong_profile_is_refused_with_the_key_at_fault(toml, key, allowed):
+def test_a_wrong_profile_is_refused_with_the_key_at_fault(
+    toml: str, key: str, allowed: str
+) -> None:
     with pytest.raises(BadInput) as caught:
         parse_profile(toml, "mine.toml")
     assert "mine.toml" in str(caught.value)
@@ -154,7 +157,7 @@ def test_a_wrong_profile_is_refused_with_the_key_at_fault(toml, key, allowed):
     assert allowed in str(caught.value)
 
 
-def test_a_file_that_is_none_is_refused_in_plain_words(tmp_path):
+def test_a_file_that_is_none_is_refused_in_plain_words(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match=r"no device profile 'rod'.*decimal-mm.*path"):
         load_profile("rod")
     (tmp_path / "picture.toml").write_bytes(b"\xff\xd8")
@@ -164,7 +167,7 @@ def test_a_file_that_is_none_is_refused_in_plain_words(tmp_path):
         load_profile(tmp_path)
 
 
-def test_the_clamp_height_is_kept_with_the_profile():
+def test_the_clamp_height_is_kept_with_the_profile() -> None:
     assert with_clamp(load_profile("offset-mm"), 914.4).clamp_mm == 914.4
     with pytest.raises(BadInput, match="takes no clamp"):
         with_clamp(load_profile("sentence"), 914.4)

@@ -7,6 +7,9 @@ import statistics
 import threading
 import time
 import tty
+from collections.abc import Coroutine, Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -22,7 +25,7 @@ from tests.devices.test_decoder import sentence
 
 
 @contextlib.contextmanager
-def terminal():
+def terminal() -> Iterator[tuple[int, str]]:
     """A pseudo-terminal: the rod's end, and the path that stands for the serial port."""
     master, slave = pty.openpty()
     tty.setraw(slave)
@@ -35,22 +38,26 @@ def terminal():
             os.close(master)
 
 
-def run(coroutine):
-    async def bounded():
+def run(
+    coroutine: Coroutine[Any, Any, Any],
+) -> bytes | float | tuple[list[Back | Lost | Reading], tuple[int, int], tuple[int, int]] | None:
+    async def bounded() -> (
+        bytes | float | tuple[list[Back | Lost | Reading], tuple[int, int], tuple[int, int]] | None
+    ):
         async with asyncio.timeout(15):
             return await coroutine
 
     return asyncio.run(bounded())
 
 
-def failure(url, **options):
+def failure(url: str, **options: Any) -> DeviceUnavailable:
     with pytest.raises((DeviceUnavailable, BadInput)) as caught:
         run(SerialTransport(url, **options).open())
     return caught.value
 
 
-def test_bytes_come_through_a_pseudo_terminal():
-    async def talk(master, path):
+def test_bytes_come_through_a_pseudo_terminal() -> None:
+    async def talk(master: int, path: str) -> bytes:
         port = SerialTransport(path, 115200)
         await port.open()
         os.write(master, b"12.5\r\n\x00\xff")
@@ -65,8 +72,8 @@ def test_bytes_come_through_a_pseudo_terminal():
         assert run(talk(master, path)) == b"12.5\r\n\x00\xff"
 
 
-def test_a_line_arrives_well_within_a_millisecond():
-    async def talk(master, path):
+def test_a_line_arrives_well_within_a_millisecond() -> None:
+    async def talk(master: int, path: str) -> float:
         port = SerialTransport(path)
         await port.open()
         waits = []
@@ -84,8 +91,8 @@ def test_a_line_arrives_well_within_a_millisecond():
         assert run(talk(master, path)) < 0.002
 
 
-def test_a_rod_that_hangs_up_is_lost_at_once():
-    async def talk(master, path):
+def test_a_rod_that_hangs_up_is_lost_at_once() -> None:
+    async def talk(master: int, path: str) -> None:
         port = SerialTransport(path)
         await port.open()
         os.write(master, b"last words\n")
@@ -103,8 +110,8 @@ def test_a_rod_that_hangs_up_is_lost_at_once():
         run(talk(master, path))
 
 
-def test_a_closed_port_cannot_be_read():
-    async def talk(path):
+def test_a_closed_port_cannot_be_read() -> None:
+    async def talk(path: str) -> None:
         port = SerialTransport(path)
         with pytest.raises(TransportLost):
             await port.read()
@@ -117,8 +124,8 @@ def test_a_closed_port_cannot_be_read():
         run(talk(path))
 
 
-def test_closing_does_not_wait_for_bytes():
-    async def talk(path):
+def test_closing_does_not_wait_for_bytes() -> None:
+    async def talk(path: str) -> float:
         port = SerialTransport(path)
         await port.open()
         begun = time.perf_counter()
@@ -129,8 +136,8 @@ def test_closing_does_not_wait_for_bytes():
         assert run(talk(path)) < 0.5
 
 
-def test_what_was_under_way_is_forgotten_on_opening_again():
-    async def talk(master, path):
+def test_what_was_under_way_is_forgotten_on_opening_again() -> None:
+    async def talk(master: int, path: str) -> bytes:
         port = SerialTransport(path)
         await port.open()
         os.write(master, b"old")
@@ -145,8 +152,8 @@ def test_what_was_under_way_is_forgotten_on_opening_again():
         assert run(talk(master, path)) == b"new"
 
 
-def test_a_loop_is_a_port():
-    async def talk():
+def test_a_loop_is_a_port() -> None:
+    async def talk() -> None:
         port = SerialTransport("loop://")
         opening = asyncio.create_task(port.open())
         await opening
@@ -156,11 +163,11 @@ def test_a_loop_is_a_port():
 
 
 @contextlib.contextmanager
-def server(saying):
+def server(saying: bytes) -> Iterator[str]:
     """A socket that says something to its caller and hangs up."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
 
-        def serve():
+        def serve() -> None:
             caller, _ = listener.accept()
             time.sleep(0.02)  # pyserial drops what came before it was ready
             with caller:
@@ -172,8 +179,8 @@ def server(saying):
         thread.join()
 
 
-def test_a_socket_is_a_port_until_it_closes():
-    async def talk(url):
+def test_a_socket_is_a_port_until_it_closes() -> None:
+    async def talk(url: str) -> bytes:
         port = SerialTransport(url)
         await port.open()
         data = b""
@@ -188,7 +195,9 @@ def test_a_socket_is_a_port_until_it_closes():
         assert run(talk(url)) == b"x" * 5000
 
 
-def test_a_port_that_is_not_there_is_told_with_those_that_are(monkeypatch):
+def test_a_port_that_is_not_there_is_told_with_those_that_are(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     from serial.tools import list_ports as tools
     from serial.tools.list_ports_common import ListPortInfo
 
@@ -209,8 +218,8 @@ def test_a_port_that_is_not_there_is_told_with_those_that_are(monkeypatch):
     ]
 
 
-def test_a_busy_port_is_told():
-    async def talk(path):
+def test_a_busy_port_is_told() -> None:
+    async def talk(path: str) -> None:
         first = SerialTransport(path)
         await first.open()
         try:
@@ -226,10 +235,10 @@ def test_a_busy_port_is_told():
         run(talk(path))
 
 
-def test_a_port_without_permission_names_the_group(monkeypatch):
+def test_a_port_without_permission_names_the_group(monkeypatch: pytest.MonkeyPatch) -> None:
     with terminal() as (_, path):
 
-        def refuse(self):
+        def refuse(self) -> None:
             import serial
 
             raise serial.SerialException(13, f"could not open port {path}: Permission denied")
@@ -241,12 +250,12 @@ def test_a_port_without_permission_names_the_group(monkeypatch):
     assert "usermod -aG" in text
 
 
-def test_a_file_is_no_serial_port(tmp_path):
+def test_a_file_is_no_serial_port(tmp_path: Path) -> None:
     (tmp_path / "floor.csv").write_text("x,y\n")
     assert "floor.csv is not a serial port" in str(failure(str(tmp_path / "floor.csv")))
 
 
-def test_a_socket_where_nothing_listens_is_told():
+def test_a_socket_where_nothing_listens_is_told() -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
     error = failure(f"socket://127.0.0.1:{port}")
@@ -265,12 +274,12 @@ def test_a_socket_where_nothing_listens_is_told():
         ("", "No serial port is named"),
     ],
 )
-def test_a_url_that_cannot_be_right_is_bad_input(url, said):
+def test_a_url_that_cannot_be_right_is_bad_input(url: str, said: str) -> None:
     with pytest.raises(BadInput, match=said):
         run(SerialTransport(url).open())
 
 
-def test_a_speed_that_cannot_be_right_is_bad_input():
+def test_a_speed_that_cannot_be_right_is_bad_input() -> None:
     with pytest.raises(BadInput, match="baud"):
         SerialTransport("/dev/ttyUSB0", 0)
 
@@ -278,13 +287,13 @@ def test_a_speed_that_cannot_be_right_is_bad_input():
 class DroppingRod(threading.Thread):
     """A rod that is unplugged each time it was heard, and plugged in again under the same name."""
 
-    def __init__(self, path, drops):
+    def __init__(self, path: Path, drops: int) -> None:
         super().__init__(daemon=True)
         self.path, self.drops = path, drops
         self.heard = threading.Event()
         self._plug()
 
-    def _plug(self):
+    def _plug(self) -> None:
         self._master, slave = pty.openpty()
         tty.setraw(slave)
         spare = self.path.with_suffix(".new")
@@ -292,7 +301,7 @@ class DroppingRod(threading.Thread):
         spare.replace(self.path)
         os.close(slave)
 
-    def run(self):
+    def run(self) -> None:
         for drop in range(self.drops):
             while not self.heard.wait(0.003):
                 os.write(self._master, sentence(100 * drop) + sentence(100 * drop)[:9])
@@ -302,12 +311,12 @@ class DroppingRod(threading.Thread):
                 self._plug()
 
 
-def in_use():
+def in_use() -> tuple[int, int]:
     return len(os.listdir("/proc/self/fd")), threading.active_count()
 
 
-def test_twenty_drops_leak_no_descriptor_and_no_thread(tmp_path):
-    async def follow():
+def test_twenty_drops_leak_no_descriptor_and_no_thread(tmp_path: Path) -> None:
+    async def follow() -> tuple[list[Back | Lost | Reading], tuple[int, int], tuple[int, int]]:
         before = in_use()
         rod = DroppingRod(tmp_path / "rod", 20)
         stream = supervise(
@@ -337,8 +346,8 @@ def test_twenty_drops_leak_no_descriptor_and_no_thread(tmp_path):
     assert sum(isinstance(item, Back) for item in items) == 19
 
 
-def test_cancelling_while_it_connects_does_not_hang():
-    async def talk():
+def test_cancelling_while_it_connects_does_not_hang() -> None:
+    async def talk() -> float:
         # A full backlog: connecting waits and is not refused.
         server = socket.socket()
         server.bind(("127.0.0.1", 0))

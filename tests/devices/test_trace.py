@@ -1,9 +1,11 @@
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.devices.decoder import Decoder
-from rig.devices.profile import load_profile, parse_profile, with_clamp
+from rig.devices.profile import Profile, load_profile, parse_profile, with_clamp
 from rig.devices.reading import Back, Lost
 from rig.devices.trace import TraceWriter, read_trace, replay
 from rig.errors import BadInput
@@ -20,14 +22,14 @@ profile = '''
 """
 
 
-def write(path, profile, messages, **options):
+def write(path: Path, profile: Profile, messages: list[tuple[float, str]], **options: str) -> Path:
     with TraceWriter(path, profile, started_utc_s=STARTED, **options) as writer:
         for time_s, raw in messages:
             writer.write(time_s, raw)
     return path
 
 
-def test_a_trace_is_readable_and_in_ascii_below_its_header(tmp_path):
+def test_a_trace_is_readable_and_in_ascii_below_its_header(tmp_path: Path) -> None:
     path = write(tmp_path / "a.trace", SENTENCE, [(0.5, "$A\t\x00\xff\\")], units="in")
     text = path.read_text("utf-8")
     assert text.startswith("floor-rig trace 1\nkey = ")
@@ -41,14 +43,16 @@ def test_a_trace_is_readable_and_in_ascii_below_its_header(tmp_path):
         st.one_of(st.binary(max_size=40).map(lambda b: b.decode("latin-1")), st.text(max_size=5))
     )
 )
-def test_messages_come_back_as_they_were(messages, tmp_path_factory):
+def test_messages_come_back_as_they_were(
+    messages: list[str], tmp_path_factory: pytest.TempPathFactory
+) -> None:
     path = tmp_path_factory.mktemp("trace") / "a.trace"
     expected = [(round(0.1 * n, 6), raw) for n, raw in enumerate(messages)]
     assert list(read_trace(write(path, SENTENCE, expected)).messages) == expected
 
 
 @pytest.mark.parametrize("profile", [SENTENCE, with_clamp(load_profile("offset-mm"), 914.4)])
-def test_profile_clamp_units_and_start_come_back(tmp_path, profile):
+def test_profile_clamp_units_and_start_come_back(tmp_path: Path, profile: Profile) -> None:
     trace = read_trace(write(tmp_path / "a.trace", profile, [], units="mm"))
     assert trace.profile.text_toml == profile.text_toml
     assert trace.profile.clamp_mm == profile.clamp_mm
@@ -66,7 +70,9 @@ def test_profile_clamp_units_and_start_come_back(tmp_path, profile):
         ("mm|in", "mm|in|\u2033"),
     ],
 )
-def test_a_profile_that_would_end_quotes_or_header_survives(tmp_path, old, new):
+def test_a_profile_that_would_end_quotes_or_header_survives(
+    tmp_path: Path, old: str, new: str
+) -> None:
     toml = ("\n" + SENTENCE.text_toml).replace(old, new)
     profile = parse_profile(toml, "odd '\"\\\t")
     trace = read_trace(write(tmp_path / "a.trace", profile, [(1.0, "x")]))
@@ -74,17 +80,17 @@ def test_a_profile_that_would_end_quotes_or_header_survives(tmp_path, old, new):
     assert trace.header["key"] == profile.key
 
 
-def test_replay_gives_what_live_decoding_gave(tmp_path):
+def test_replay_gives_what_live_decoding_gave(tmp_path: Path) -> None:
     live = Decoder(SENTENCE)
     with TraceWriter(tmp_path / "a.trace", SENTENCE, started_utc_s=STARTED) as writer:
         expected = []
 
-        def hear(data, time_s):
+        def hear(data: bytes, time_s: float) -> None:
             for reading in live.feed(data, time_s, round(STARTED + time_s, 6)):
                 expected.append(reading)
                 writer.write(reading.time_s, reading.raw)
 
-        def link(item):
+        def link(item: Back | Lost) -> None:
             live.reset()
             expected.append(item)
             writer.link(item)
@@ -98,14 +104,14 @@ def test_replay_gives_what_live_decoding_gave(tmp_path):
     assert [getattr(item, "missed", None) for item in items] == [0, 0, 1, 0, None, None, 0, 0]
 
 
-def test_a_message_is_in_the_file_as_soon_as_it_is_written(tmp_path):
+def test_a_message_is_in_the_file_as_soon_as_it_is_written(tmp_path: Path) -> None:
     with TraceWriter(tmp_path / "a.trace", SENTENCE, started_utc_s=STARTED) as writer:
         writer.write(1.0, "x")
         assert list(read_trace(tmp_path / "a.trace").messages) == [(1.0, "x")]
 
 
 @pytest.mark.parametrize("cut", [1, 3, 8])
-def test_a_last_line_cut_off_is_dropped_and_told(tmp_path, cut):
+def test_a_last_line_cut_off_is_dropped_and_told(tmp_path: Path, cut: int) -> None:
     path = write(tmp_path / "a.trace", SENTENCE, [(1.0, "abc"), (2.0, "d\xe9f")])
     whole = path.read_bytes()
     path.write_bytes(whole[:-cut])
@@ -115,7 +121,7 @@ def test_a_last_line_cut_off_is_dropped_and_told(tmp_path, cut):
     assert trace.notices == (f"{path}: the last line, {lines}, was cut off and is left out.",)
 
 
-def test_a_trace_with_line_ends_of_another_system_is_read(tmp_path):
+def test_a_trace_with_line_ends_of_another_system_is_read(tmp_path: Path) -> None:
     path = write(tmp_path / "a.trace", SENTENCE, [(1.0, "abc\r")])
     path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
     assert list(read_trace(path).messages) == [(1.0, "abc\r")]
@@ -148,20 +154,20 @@ FIRST = HEAD.count("\n") + 1
         (HEAD + "1.000000\t\\!back soon\n", f"line {FIRST}: the message"),
     ],
 )
-def test_a_wrong_trace_is_refused_with_its_line(tmp_path, text, said):
+def test_a_wrong_trace_is_refused_with_its_line(tmp_path: Path, text: str, said: str) -> None:
     path = tmp_path / "a.trace"
     path.write_text(text, "utf-8")
     with pytest.raises(BadInput, match=said):
         read_trace(path)
 
 
-def test_bytes_that_are_no_text_are_refused_with_their_line(tmp_path):
+def test_bytes_that_are_no_text_are_refused_with_their_line(tmp_path: Path) -> None:
     (tmp_path / "a.trace").write_bytes(HEAD.encode() + b"1.000000\t\xff\n")
     with pytest.raises(BadInput, match=f"line {FIRST}: not text"):
         read_trace(tmp_path / "a.trace")
 
 
-def test_a_file_that_is_there_is_never_overwritten(tmp_path):
+def test_a_file_that_is_there_is_never_overwritten(tmp_path: Path) -> None:
     path = write(tmp_path / "a.trace", SENTENCE, [(1.0, "x")])
     with pytest.raises(BadInput, match="there already"):
         TraceWriter(path, SENTENCE, started_utc_s=STARTED)

@@ -1,17 +1,18 @@
 """What tests ask of a finished drawing: its texts, and whether all stays on its sheet."""
 
 import math
+from typing import Any
 
 import numpy as np
 
-from rig.drawing.vector import Circle, Path, Text, flat, text_width
+from rig.drawing.vector import Circle, Drawing, Path, Text, flat, text_width
 
 
-def texts(drawing):
+def texts(drawing: Drawing) -> list[Text]:
     return [shape for shape in flat(drawing.shapes) if isinstance(shape, Text)]
 
 
-def box_of(text):
+def box_of(text: Text) -> tuple[float, ...]:
     wide = text_width(text.text, text.size_mm, text.bold)
     left = -{"start": 0.0, "middle": 0.5, "end": 1.0}[text.anchor] * wide
     turn = math.radians(text.turn_deg)
@@ -25,7 +26,7 @@ def box_of(text):
     return min(x), min(y), max(x), max(y)
 
 
-def overlapping(drawing, slack=0.15):
+def overlapping(drawing: Drawing, slack: float = 0.15) -> list[Any]:
     """Pairs of texts that lie over each other."""
     boxes = [(text.text, box_of(text)) for text in texts(drawing)]
     return [
@@ -36,7 +37,7 @@ def overlapping(drawing, slack=0.15):
     ]
 
 
-def off_the_sheet(drawing):
+def off_the_sheet(drawing: Drawing) -> list[Any]:
     found = []
     for shape in flat(drawing.shapes):
         match shape:

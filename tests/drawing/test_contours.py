@@ -16,15 +16,16 @@ from rig.drawing.contours import (
 )
 from rig.room import room, with_opening
 from rig.units import Units
+from tests.kinds import Floats
 
 ROOM = with_opening(room(4000.0, 3000.0), 1500.0, 1000.0, 600.0, 400.0)
 
 
-def bowl(x, y):
+def bowl(x: Floats, y: Floats) -> Floats:
     return 1e-6 * ((x - 2000.0) ** 2 + (y - 1500.0) ** 2)
 
 
-def test_contours_of_a_bowl_are_circles():
+def test_contours_of_a_bowl_are_circles() -> None:
     lattice = lattice_of(ROOM, bowl)
     for run in isoline(ROOM.polygon, lattice, 1.0):
         away = np.hypot(run[:, 0] - 2000.0, run[:, 1] - 1500.0)
@@ -34,7 +35,7 @@ def test_contours_of_a_bowl_are_circles():
     assert inside.area == pytest.approx(circle.intersection(ROOM.polygon).area, rel=2e-3)
 
 
-def test_bands_fill_the_floor_and_nothing_else():
+def test_bands_fill_the_floor_and_nothing_else() -> None:
     found = contours_of(ROOM, lattice_of(ROOM, bowl), Units("mm"))
     assert sum(band.area for band in found.bands) == pytest.approx(ROOM.polygon.area, rel=1e-9)
     assert shapely.union_all(found.bands).difference(ROOM.polygon.buffer(0.01)).area < 1e-3
@@ -47,13 +48,13 @@ def test_bands_fill_the_floor_and_nothing_else():
             assert np.allclose(bowl(run[:, 0], run[:, 1]), level, atol=2e-3)
 
 
-def test_lines_agree_with_those_of_matplotlib():
+def test_lines_agree_with_those_of_matplotlib() -> None:
     import matplotlib
 
     matplotlib.use("Agg")
     from matplotlib import pyplot
 
-    def waves(x, y):
+    def waves(x: Floats, y: Floats) -> Floats:
         return 3.0 * np.sin(x / 500.0) + 2.0 * np.cos(y / 700.0)
 
     outline = room(4000.0, 3000.0)
@@ -68,7 +69,7 @@ def test_lines_agree_with_those_of_matplotlib():
     pyplot.close("all")
 
 
-def test_a_level_floor_is_one_band():
+def test_a_level_floor_is_one_band() -> None:
     found = contours_of(ROOM, lattice_of(ROOM, lambda x, y: 0 * x), Units("in"))
     assert len(found.bands) == 1
     assert not any(runs for _, runs in found.lines)
@@ -76,7 +77,7 @@ def test_a_level_floor_is_one_band():
 
 @pytest.mark.parametrize("units", ["in", "mm"])
 @pytest.mark.parametrize("span", [0.0, 0.3, 7.0, 30.0, 214.0, 5000.0, 90_000.0])
-def test_steps_are_round_and_bands_few(units, span):
+def test_steps_are_round_and_bands_few(units: str, span: float) -> None:
     step = step_of(-span, 0.0, Units(units))
     assert span / step <= 8.0 + 1e-9
     if span <= 500:
@@ -84,7 +85,7 @@ def test_steps_are_round_and_bands_few(units, span):
         assert units == "mm" or inches == pytest.approx(round(inches))
 
 
-def test_hatching_is_as_long_as_its_spacing_says():
+def test_hatching_is_as_long_as_its_spacing_says() -> None:
     area = shapely.box(0, 0, 1000, 800)
     lines = hatching(area, 20.0, 30.0)
     total = sum(shapely.LineString(line).length for line in lines)

@@ -1,6 +1,7 @@
 """No input breaks or holds up a parser; what once did is kept in `finds`."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -11,7 +12,7 @@ FINDS = sorted((Path(__file__).parent / "finds").iterdir())
 
 
 @pytest.mark.parametrize("name", FAMILIES)
-def test_no_input_breaks_a_parser(name):
+def test_no_input_breaks_a_parser(name: Any) -> None:
     family = FAMILIES[name]
     result = fuzz(family, 4000 // family.cost, number=1)
     assert result.inputs >= 4000 // family.cost
@@ -21,11 +22,11 @@ def test_no_input_breaks_a_parser(name):
 
 
 @pytest.mark.parametrize("path", FINDS, ids=lambda path: path.name)
-def test_what_broke_a_parser_once_does_no_more(path):
+def test_what_broke_a_parser_once_does_no_more(path: Any) -> None:
     one(FAMILIES[path.name.partition("-")[0]], path.read_bytes())
 
 
-def test_the_fuzzer_would_find_a_crash_and_cut_it_down():
+def test_the_fuzzer_would_find_a_crash_and_cut_it_down() -> None:
     def brittle(data: bytes) -> None:
         if b"7" in data and len(data) > 3:
             raise KeyError("seven")
@@ -35,7 +36,7 @@ def test_the_fuzzer_would_find_a_crash_and_cut_it_down():
     assert len(find.data) <= 5
 
 
-def test_the_fuzzer_would_find_a_hang(monkeypatch):
+def test_the_fuzzer_would_find_a_hang(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tools.endurance.fuzz.LONGEST_S", 0.05)
 
     def slow(data: bytes) -> None:

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -9,7 +10,7 @@ from tools.endurance import small
 
 
 @pytest.mark.timeout(120)
-def test_live_work_fits_one_core_and_little_memory(tmp_path):
+def test_live_work_fits_one_core_and_little_memory(tmp_path: Path) -> None:
     for use in small.measure(tmp_path, seconds=1.5):
         assert use.memory_mb <= use.most_mb, use
         assert use.share < 3 * small.MOST_SHARE, use  # the machine that tests may be busy
@@ -18,7 +19,7 @@ def test_live_work_fits_one_core_and_little_memory(tmp_path):
 
 
 @pytest.mark.timeout(120)
-def test_the_wheel_is_pure_python_and_runs_from_elsewhere(tmp_path):
+def test_the_wheel_is_pure_python_and_runs_from_elsewhere(tmp_path: Path) -> None:
     made = small.wheel(tmp_path)
     assert made.endswith("-py3-none-any.whl")
     target = tmp_path / "installed"

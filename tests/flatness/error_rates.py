@@ -9,14 +9,18 @@ than 1 less the confidence may.
 """
 
 import sys
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.flatness.field import Field, field_of
 from rig.flatness.model import fit_surface, model_of
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
 from rig.room import room
+from tests.kinds import Floats
 
 ROOM = room(3657.6, 4572.0)
 RULE = load_rule("click-lock")
@@ -24,19 +28,19 @@ FINE_MM = 50.8
 SPACINGS_MM = (457.2, 914.4)
 
 
-def waves(rng):
+def waves(rng: np.random.Generator) -> Callable[..., Any]:
     count = 120
     wave = rng.standard_normal((count, 2)) / rng.uniform(700, 1800)
     phase = rng.uniform(0, 2 * np.pi, count)
     return lambda x, y: np.cos(np.outer(x, wave[:, 0]) + np.outer(y, wave[:, 1]) + phase).sum(1)
 
 
-def grid(spacing_mm, span_mm):
+def grid(spacing_mm: float, span_mm: float) -> Floats:
     count = int(np.ceil((span_mm - 304.8) / spacing_mm - 1e-9)) + 1
     return np.linspace(152.4, span_mm - 152.4, count)
 
 
-def one_floor(rng, spacing_mm, draws):
+def one_floor(rng: np.random.Generator, spacing_mm: float, draws: int) -> tuple[str, float, bool]:
     """Return the verdict's word, its chance, and whether the floor truly conforms."""
     smooth = waves(rng)
     rough_mm = rng.choice([0.0, 0.1, 0.2])
@@ -58,7 +62,9 @@ def one_floor(rng, spacing_mm, draws):
     return verdict.word, verdict.chance, conforms
 
 
-def rates(count, seed, draws=200):
+def rates(
+    count: int, seed: int, draws: int = 200
+) -> tuple[NDArray[Any], Floats, NDArray[np.bool_]]:
     """Words and truth of so many floors, both spacings in turn."""
     rng = np.random.default_rng(seed)
     told = [one_floor(rng, SPACINGS_MM[k % 2], draws) for k in range(count)]
@@ -66,7 +72,7 @@ def rates(count, seed, draws=200):
     return word, np.array([row[1] for row in told]), np.array([row[2] for row in told])
 
 
-def run(count=300, seed=1):
+def run(count: int = 300, seed: int = 1) -> None:
     word, chance, conforms = rates(count, seed)
     print(f"{'spacing':<10}{'verdict':<8}{'floors':>7}{'conform':>9}{'wrong':>7}")
     for k, spacing in enumerate(SPACINGS_MM):

@@ -3,27 +3,29 @@
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from rig.flatness.field import field_of
+from rig.flatness.field import Field, field_of
+from rig.room import Outline
+from tests.kinds import Floats
 
 
-def dish(outline, radius_mm, step_mm=50.0):
+def dish(outline: Outline, radius_mm: float, step_mm: float = 50.0) -> Field:
     """A bowl of revolution z = r²/2R: under an edge of length L the gap is L²/8R, anywhere."""
     return field_of(outline, step_mm, lambda x, y: (x**2 + y**2) / (2 * radius_mm))
 
 
-def cap(outline, radius_mm, step_mm=50.0):
+def cap(outline: Outline, radius_mm: float, step_mm: float = 50.0) -> Field:
     """A spherical hollow: the sagitta of a chord of length L is R - sqrt(R² - L²/4) at its foot."""
     left, low, right, high = outline.polygon.bounds
     mid = ((left + right) / 2, (low + high) / 2)
 
-    def z(x, y):
+    def z(x: Floats, y: Floats) -> Floats:
         r2 = (x - mid[0]) ** 2 + (y - mid[1]) ** 2
         return radius_mm - np.sqrt(radius_mm**2 - r2)
 
     return field_of(outline, step_mm, z)
 
 
-def by_hull(z, steps):
+def by_hull(z: Floats, steps: int) -> float:
     """Worst gap of a profile by scipy's convex hull of every stretch."""
     worst = 0.0
     n = len(z)
@@ -37,7 +39,7 @@ def by_hull(z, steps):
     return worst
 
 
-def by_triples(z, steps):
+def by_triples(z: Floats, steps: int) -> float:
     """Worst gap of a profile over all triples a < c < b."""
     worst = 0.0
     for a in range(len(z)):

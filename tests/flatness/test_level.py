@@ -10,12 +10,13 @@ from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import load_rule
 from rig.room import from_rings, room
 from tests.flatness.test_verdict import ROOM, surveyed
+from tests.kinds import Floats
 
 RULE = load_rule("din18202-level")
 WIDE, LONG = 3657.6, 4572.0
 
 
-def test_lines_run_from_wall_to_wall_but_end_ten_centimetres_off():
+def test_lines_run_from_wall_to_wall_but_end_ten_centimetres_off() -> None:
     spans = spans_of(ROOM)
     across = np.isclose(spans.start_y_mm, spans.end_y_mm)
     assert spans.length_mm[across] == pytest.approx(WIDE)
@@ -29,13 +30,13 @@ def test_lines_run_from_wall_to_wall_but_end_ten_centimetres_off():
     assert spans.start_y_mm[across].max() == pytest.approx(LONG - 100.0, abs=0.1)
 
 
-def test_a_bend_of_the_room_cuts_lines_where_the_wall_does():
+def test_a_bend_of_the_room_cuts_lines_where_the_wall_does() -> None:
     bent = from_rings([(0, 0), (6000, 0), (6000, 2000), (2500, 2000), (2500, 5000), (0, 5000)], [])
     lengths = set(np.round(spans_of(bent).length_mm))
     assert lengths == {6000.0, 2500.0, 5000.0, 2000.0}
 
 
-def test_a_floor_too_narrow_is_refused():
+def test_a_floor_too_narrow_is_refused() -> None:
     with pytest.raises(CannotAnswer, match="narrow"):
         spans_of(room(450.0, 450.0))
 
@@ -45,7 +46,7 @@ def test_a_floor_too_narrow_is_refused():
     # By hand: 4.372 m from end to end along y, 12 mm allowed over more than 3 and up to 6 m.
     [(1.5, "in"), (2.74, "unsure"), (4.0, "out")],
 )
-def test_a_plane_is_judged_by_its_fall(slope_mm_per_m, word):
+def test_a_plane_is_judged_by_its_fall(slope_mm_per_m: float, word: str) -> None:
     model = surveyed(lambda x, y: slope_mm_per_m / 1000.0 * y, noise_mm=0.2)
     verdict = RULE.judge(ROOM, model, 0.95)
     assert verdict.word == word
@@ -59,18 +60,18 @@ def test_a_plane_is_judged_by_its_fall(slope_mm_per_m, word):
     )
 
 
-def test_a_dish_is_level_from_end_to_end():
+def test_a_dish_is_level_from_end_to_end() -> None:
     # A bowl about the middle of the floor: both ends of every line stand equally high.
     model = surveyed(lambda x, y: ((x - WIDE / 2) ** 2 + (y - LONG / 2) ** 2) / 1e5, noise_mm=0.05)
     assert RULE.judge(ROOM, model, 0.95).word == "in"
     assert load_rule("click-lock").judge(ROOM, model, 0.95).word == "out"
 
 
-def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says():
+def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says() -> None:
     model = surveyed(lambda x, y: 0.0 * x, noise_mm=0.01)
     u = 2.0
 
-    def shared(x, y):
+    def shared(x: Floats, y: Floats) -> Floats:
         return u * np.column_stack([x, y]) / 1000.0
 
     verdict = RULE.judge(ROOM, model, 0.95, shared)
@@ -81,7 +82,7 @@ def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says():
     assert verdict.next_shots == ()  # more shots do not tell a laser's slope
 
 
-def test_a_table_of_lines_is_judged_end_to_end():
+def test_a_table_of_lines_is_judged_end_to_end() -> None:
     fall = LevelLine("A", np.linspace(0.0, -13.0, 11), 500.0, 0.1)
     hump = LevelLine("B", 20.0 * np.sin(np.linspace(0.0, math.pi, 11)), 500.0, 0.1)
     assert RULE.judge_lines([hump], 0.95).word == "in"

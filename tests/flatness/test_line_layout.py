@@ -5,11 +5,12 @@ import pytest
 import shapely
 
 from rig.errors import CannotAnswer
-from rig.flatness.line_layout import lay_lines
-from rig.room import from_rings, room, with_door, with_opening
+from rig.flatness.line_layout import LinePoint, lay_lines
+from rig.room import Outline, from_rings, room, with_door, with_opening
+from tests.kinds import Floats
 
 
-def by_line(points):
+def by_line(points: list[LinePoint]) -> dict[str, Floats]:
     found = {}
     for point in points:
         found.setdefault(point.label.split("-")[0], []).append((point.x_mm, point.y_mm))
@@ -21,7 +22,7 @@ TURNED = from_rings([(0, 0), (6000, 1200), (4400, 9200), (-1600, 8000)])
 
 
 @pytest.mark.parametrize("outline", [HALL, TURNED])
-def test_lines_keep_the_minimum_rules(outline):
+def test_lines_keep_the_minimum_rules(outline: Outline) -> None:
     lines = by_line(lay_lines(outline, 300.0))
     assert len(lines) >= 6
     rim = shapely.boundary(outline.polygon)
@@ -37,13 +38,13 @@ def test_lines_keep_the_minimum_rules(outline):
     assert abs(np.diff(list(ways))[0]) == 90
 
 
-def test_parallel_lines_stand_four_feet_apart_or_more():
+def test_parallel_lines_stand_four_feet_apart_or_more() -> None:
     lines = by_line(lay_lines(room(5500.0, 6100.0), 304.8))
     across = sorted(p[0, 1] for p in lines.values() if abs(p[0, 1] - p[-1, 1]) < 1)
     assert np.diff(across).min() >= 4 * 304.8 - 1
 
 
-def test_the_walk_goes_line_by_line_and_ends_by_the_door():
+def test_the_walk_goes_line_by_line_and_ends_by_the_door() -> None:
     points = lay_lines(HALL, 300.0)
     assert [point.order for point in points] == list(range(1, len(points) + 1))
     lines = by_line(points)
@@ -58,7 +59,7 @@ def test_the_walk_goes_line_by_line_and_ends_by_the_door():
     assert math.dist((last.x_mm, last.y_mm), door) == pytest.approx(nearest)
 
 
-def test_a_small_room_is_refused_with_the_reason():
+def test_a_small_room_is_refused_with_the_reason() -> None:
     with pytest.raises(CannotAnswer, match="11 ft"):
         lay_lines(room(3000.0, 3500.0), 300.0)
     with pytest.raises(CannotAnswer, match="2 ft"):

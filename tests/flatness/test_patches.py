@@ -1,12 +1,14 @@
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy import sparse
 from scipy.optimize import linprog
+from scipy.optimize._optimize import OptimizeResult
 
 from rig.errors import CannotAnswer
-from rig.flatness.field import field_of, longest_line
+from rig.flatness.field import Field, field_of, longest_line
 from rig.flatness.patches import (
     FEATHER_MM_PER_M,
     MOST_BEARINGS,
@@ -18,18 +20,21 @@ from rig.flatness.patches import (
 )
 from rig.flatness.rule import Edge
 from rig.flatness.straightedge import all_lines, lay, worst_placement
-from rig.room import room, with_opening
+from rig.room import Outline, room, with_opening
+from tests.kinds import Floats
 
 SMALL = room(1000.0, 1200.0)
 EDGE = Edge(800.0, 1.0, True)
 
 
-def bumpy(seed, outline=SMALL, step=200.0, size=1.0):
+def bumpy(seed: int, outline: Outline = SMALL, step: float = 200.0, size: float = 1.0) -> Field:
     rng = np.random.default_rng(seed)
     return field_of(outline, step, lambda x, y: size * rng.normal(0, 1.5, len(x)))
 
 
-def whole_programme(field, outline, edge, fill_cost, grind_cost):
+def whole_programme(
+    field: Field, outline: Outline, edge: Edge, fill_cost: float, grind_cost: float | None
+) -> float:
     """The optimum with a row for every triple on every line, solved by HiGHS in one go."""
     laid = lay(edge, longest_line(outline), field.step_mm)
     rows, limits = [], []
@@ -78,7 +83,9 @@ def whole_programme(field, outline, edge, fill_cost, grind_cost):
 
 
 @pytest.mark.parametrize(("seed", "grind"), [(0, None), (1, None), (2, 0.4), (3, 3.0)])
-def test_cutting_planes_reach_the_optimum_of_the_whole_programme(seed, grind):
+def test_cutting_planes_reach_the_optimum_of_the_whole_programme(
+    seed: int, grind: float | None
+) -> None:
     field = bumpy(seed)
     work = least_work(field, SMALL, [EDGE], grind_cost=grind, least_patch_m2=0.0)
     whole = whole_programme(field, SMALL, EDGE, 1.0, grind)
@@ -92,11 +99,11 @@ HALL = room(3000.0, 3600.0)
 TWO_METRES = Edge(2000.0, 3.0, True)
 
 
-def hollow(x, y):
+def hollow(x: Floats, y: Floats) -> Floats:
     return -8.0 * np.exp(-((x - 1400) ** 2 + (y - 1700) ** 2) / (2 * 450**2))
 
 
-def test_a_hollow_is_filled_where_it_is_and_the_floor_passes():
+def test_a_hollow_is_filled_where_it_is_and_the_floor_passes() -> None:
     field = field_of(HALL, 101.6, hollow)
     assert worst_placement(field, HALL, [TWO_METRES]).share > 1.5
     work = least_work(field, HALL, [TWO_METRES])
@@ -113,7 +120,7 @@ def test_a_hollow_is_filled_where_it_is_and_the_floor_passes():
     assert max(steps) <= FEATHER_MM_PER_M * 0.1016 + 0.01
 
 
-def test_a_hump_is_ground_where_that_is_cheaper():
+def test_a_hump_is_ground_where_that_is_cheaper() -> None:
     field = field_of(HALL, 101.6, lambda x, y: -hollow(x, y))
     fill = least_work(field, HALL, [TWO_METRES])
     ground = least_work(field, HALL, [TWO_METRES], fill_cost=1.0, grind_cost=1.0)
@@ -124,7 +131,7 @@ def test_a_hump_is_ground_where_that_is_cheaper():
     assert dear.cost == pytest.approx(fill.cost, rel=0.02)
 
 
-def test_small_patches_are_left_out_where_the_rule_holds_without_them():
+def test_small_patches_are_left_out_where_the_rule_holds_without_them() -> None:
     rng = np.random.default_rng(4)
     field = field_of(HALL, 150.0, lambda x, y: 0.5 * hollow(x, y) + rng.normal(0, 1.3, len(x)))
     every = least_work(field, HALL, [TWO_METRES], least_patch_m2=0.0)
@@ -136,13 +143,15 @@ def test_small_patches_are_left_out_where_the_rule_holds_without_them():
     assert worst_placement(after, HALL, [TWO_METRES], MOST_BEARINGS).share < 1.01
 
 
-def test_a_trim_that_the_solver_gives_up_leaves_the_work_before_it(monkeypatch):
+def test_a_trim_that_the_solver_gives_up_leaves_the_work_before_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     rng = np.random.default_rng(4)
     field = field_of(HALL, 150.0, lambda x, y: 0.5 * hollow(x, y) + rng.normal(0, 1.3, len(x)))
     every = least_work(field, HALL, [TWO_METRES], least_patch_m2=0.0)
     solved = []
 
-    def gives_up(cost, **problem):
+    def gives_up(cost: Floats, **problem: Any) -> OptimizeResult:
         if np.any(problem["bounds"][:, 1] == 0.0):
             problem["options"] = {"maxiter": 1}
         solved.append(linprog(cost, **problem))
@@ -154,13 +163,13 @@ def test_a_trim_that_the_solver_gives_up_leaves_the_work_before_it(monkeypatch):
     assert work.cost == pytest.approx(every.cost, rel=1e-9)
 
 
-def test_a_floor_that_passes_needs_nothing():
+def test_a_floor_that_passes_needs_nothing() -> None:
     work = least_work(field_of(HALL, 150.0, lambda x, y: 0.01 * x), HALL, [TWO_METRES])
     assert work.cost == 0
     assert patches_of(work, field_of(HALL, 150.0, lambda x, y: 0 * x)) == []
 
 
-def test_limits_are_tightened_until_the_draws_pass():
+def test_limits_are_tightened_until_the_draws_pass() -> None:
     mean = field_of(HALL, 150.0, hollow)
     rng = np.random.default_rng(5)
     smooth = rng.normal(0, 0.5, (3, 60))
@@ -179,13 +188,13 @@ def test_limits_are_tightened_until_the_draws_pass():
     assert np.ptp(done.z_mm[deep], axis=1).max() < 1e-9  # struck off, whatever lies under it
 
 
-def test_areas_of_the_nodes_add_up_to_the_floor():
+def test_areas_of_the_nodes_add_up_to_the_floor() -> None:
     holed = with_opening(HALL, 500.0, 500.0, 700.0, 300.0)
     field = field_of(holed, 130.0, lambda x, y: 0 * x)
     assert node_areas(field, holed).sum() == pytest.approx(holed.polygon.area, rel=1e-6)
 
 
-def test_what_fill_cannot_mend_is_said():
+def test_what_fill_cannot_mend_is_said() -> None:
     # A comb of ridges 40 mm high: its grooves are steeper than fill may be feathered.
     comb = field_of(HALL, 150.0, lambda x, y: np.where(np.rint(x / 150.0) % 2 == 0, 40.0, 0.0))
     with pytest.raises(CannotAnswer, match="grinding"):

@@ -1,3 +1,5 @@
+from pathlib import Path
+
 import pytest
 
 from rig.errors import BadInput
@@ -14,7 +16,7 @@ DIN = {
 
 
 @pytest.mark.parametrize("row", DIN)
-def test_din_limits_at_the_tabled_spacings(row):
+def test_din_limits_at_the_tabled_spacings(row: int) -> None:
     rule = load_rule(f"din18202-{row}")
     assert tuple(rule.limit_mm(span) for span in TABLE) == DIN[row]
 
@@ -25,7 +27,7 @@ def test_din_limits_at_the_tabled_spacings(row):
     # Belaggewerbe); at 6 m it prints 10, where the nearest whole mm of 10.67 is 11.
     [(0.6, 3), (1.5, 5), (2, 6), (2.5, 7), (3, 8), (3.5, 9), (6, 11), (8, 11)],
 )
-def test_din_row_3_between_the_tabled_spacings(span_m, limit):
+def test_din_row_3_between_the_tabled_spacings(span_m: float, limit: int) -> None:
     assert load_rule("din18202-3").limit_mm(1000 * span_m) == limit
 
 
@@ -36,7 +38,7 @@ def test_din_row_3_between_the_tabled_spacings(span_m, limit):
     [(0.5, 3), (0.51, 6), (1, 6), (1.01, 8), (3, 8), (3.01, 12), (6, 12), (6.01, 16), (15, 16),
      (15.01, 20), (30, 20), (30.01, 30), (80, 30)],
 )  # fmt: skip
-def test_din_limits_on_levelness(length_m, limit):
+def test_din_limits_on_levelness(length_m: float, limit: int) -> None:
     assert load_rule("din18202-level").limit_mm(1000 * length_m) == limit
 
 
@@ -55,19 +57,19 @@ def test_din_limits_on_levelness(length_m, limit):
         ("click-lock", 3048, 3 / 16 * 25.4),
     ],
 )
-def test_fixed_edges(key, span_mm, limit_mm):
+def test_fixed_edges(key: str, span_mm: float, limit_mm: float) -> None:
     rule = load_rule(key)
     assert rule.limit_mm(span_mm) == pytest.approx(limit_mm, abs=1e-12)
     assert load_rule(key).limit_mm(3100) is None
 
 
-def test_the_limit_of_two_lengths_is_that_of_the_shortest_edge_that_reaches():
+def test_the_limit_of_two_lengths_is_that_of_the_shortest_edge_that_reaches() -> None:
     rule = load_rule("a108-small")
     assert rule.limit_mm(200) == 1.5875
     assert rule.limit_mm(305) == 6.35
 
 
-def test_every_shipped_rule_names_its_source_and_what_is_from_memory():
+def test_every_shipped_rule_names_its_source_and_what_is_from_memory() -> None:
     for key in SHIPPED:
         rule = load_rule(key)
         assert rule.key == key
@@ -75,7 +77,7 @@ def test_every_shipped_rule_names_its_source_and_what_is_from_memory():
         assert rule.from_memory
 
 
-def test_edges_of_a_growing_limit_hold_it_at_every_span():
+def test_edges_of_a_growing_limit_hold_it_at_every_span() -> None:
     rule = load_rule("din18202-4")
     edges = rule.edges(5800)
     for span in range(105, 5800, 35):
@@ -105,14 +107,14 @@ GOOD = 'text = "mine"\nmeasure = "straightedge"\n[straightedge]\n'
         ("text = ", "TOML"),
     ],
 )
-def test_a_wrong_rule_is_refused_with_the_key_at_fault(text, say):
+def test_a_wrong_rule_is_refused_with_the_key_at_fault(text: str, say: str) -> None:
     with pytest.raises(BadInput) as refused:
         parse_rule(text, "mine", "mine.toml")
     assert say in str(refused.value)
     assert "mine.toml" in str(refused.value)
 
 
-def test_a_file_of_ones_own(tmp_path):
+def test_a_file_of_ones_own(tmp_path: Path) -> None:
     path = tmp_path / "planks.toml"
     path.write_text(GOOD + "lengths_mm = [1800]\nlimits_mm = [2]\n")
     rule = load_rule(path)

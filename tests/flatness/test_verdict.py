@@ -1,4 +1,6 @@
 import math
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -6,17 +8,23 @@ import pytest
 from rig.errors import BadInput
 from rig.flatness.f_numbers import combine
 from rig.flatness.level_lines import LevelLine
-from rig.flatness.model import fit_surface, model_of, spacing_of
+from rig.flatness.model import Model, fit_surface, model_of, spacing_of
 from rig.flatness.rules import load_rule, parse_rule
 from rig.flatness.scan import scan_model
 from rig.flatness.verdict import guarded, word_for
-from rig.room import room
+from rig.room import Outline, room
 from tests.flatness.error_rates import rates
 
 ROOM = room(3657.6, 4572.0)
 
 
-def surveyed(height, spacing_mm=900.0, noise_mm=0.2, seed=0, outline=ROOM):
+def surveyed(
+    height: Callable[..., Any],
+    spacing_mm: float = 900.0,
+    noise_mm: float = 0.2,
+    seed: int = 0,
+    outline: Outline = ROOM,
+) -> Model:
     rng = np.random.default_rng(seed)
     _, _, right, top = outline.polygon.bounds
     x, y = np.meshgrid(
@@ -29,13 +37,13 @@ def surveyed(height, spacing_mm=900.0, noise_mm=0.2, seed=0, outline=ROOM):
     return model_of(surface, outline, x, y, noise_mm, rng, 150)
 
 
-def dish(gap_mm):
+def dish(gap_mm: float) -> Callable[..., Any]:
     """A bowl that leaves this gap under 10 ft, L²/8R."""
     radius = 3048**2 / (8 * gap_mm)
     return lambda x, y: ((x - 1800) ** 2 + (y - 2300) ** 2) / (2 * radius)
 
 
-def test_guard_bands():
+def test_guard_bands() -> None:
     assert word_for(0.95, 0.95) == "in"
     assert word_for(0.94, 0.95) == "unsure"
     assert word_for(0.05, 0.95) == "out"
@@ -43,7 +51,7 @@ def test_guard_bands():
 
 
 @pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.6, "unsure"), (8.0, "out")])
-def test_a_dish_is_judged_by_its_gap(gap, word):
+def test_a_dish_is_judged_by_its_gap(gap: float, word: str) -> None:
     verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(gap)), 0.95)
     assert verdict.word == word
     # A dish has the same gap everywhere, so the worst of all placements holds the worst noise.
@@ -53,7 +61,7 @@ def test_a_dish_is_judged_by_its_gap(gap, word):
     assert bool(verdict.next_shots) == (word == "unsure")
 
 
-def test_an_edge_shorter_than_two_spacings_is_never_in():
+def test_an_edge_shorter_than_two_spacings_is_never_in() -> None:
     flat = surveyed(lambda x, y: 0 * x, noise_mm=0.05)
     verdict = load_rule("a108-small").judge(ROOM, flat, 0.95)
     assert verdict.chance >= 0.95
@@ -65,12 +73,12 @@ def test_an_edge_shorter_than_two_spacings_is_never_in():
     assert load_rule("bs8204-sr2").judge(ROOM, wide, 0.95).word == "unsure"
 
 
-def test_a_short_edge_can_still_be_out():
+def test_a_short_edge_can_still_be_out() -> None:
     bad = surveyed(lambda x, y: 8 * np.cos(x / 250) * np.cos(y / 250), spacing_mm=300.0)
     assert load_rule("a108-small").judge(ROOM, bad, 0.95).word == "out"
 
 
-def test_din_says_which_spans_are_not_proved():
+def test_din_says_which_spans_are_not_proved() -> None:
     verdict = load_rule("din18202-1").judge(ROOM, surveyed(dish(1.0)), 0.95)
     assert verdict.word == "in"
     assert any("nothing is proved" in text for text in verdict.warnings)
@@ -87,14 +95,16 @@ def test_din_says_which_spans_are_not_proved():
         (0.0, 1.1, True, "out", ""),
     ],
 )
-def test_a_word_that_is_held_back_says_why(chance, share, blind, word, why):
+def test_a_word_that_is_held_back_says_why(
+    chance: float, share: float, blind: bool, word: str, why: str
+) -> None:
     told, reasons = guarded(chance, 0.95, share, "shots", blind)
     assert told == word
     assert len(reasons) == bool(why)
     assert why in "".join(reasons)
 
 
-def test_no_shots_are_asked_for_where_only_spacing_settles_it():
+def test_no_shots_are_asked_for_where_only_spacing_settles_it() -> None:
     """Nothing is wrong with the floor, but a foot of edge is not seen at this spacing."""
     flat = surveyed(lambda x, y: 0 * x, noise_mm=0.02)
     verdict = load_rule("a108-small").judge(ROOM, flat, 0.95)
@@ -102,7 +112,7 @@ def test_no_shots_are_asked_for_where_only_spacing_settles_it():
     assert any("only because the shots stand too wide apart" in text for text in verdict.warnings)
 
 
-def test_a_best_estimate_that_the_draws_contradict_is_said():
+def test_a_best_estimate_that_the_draws_contradict_is_said() -> None:
     verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(4.6)), 0.95)
     assert verdict.worst.share <= 1.0
     assert verdict.chance <= 0.05
@@ -110,7 +120,7 @@ def test_a_best_estimate_that_the_draws_contradict_is_said():
     assert any("best estimate of the floor keeps the rule" in text for text in verdict.warnings)
 
 
-def test_coarse_readings_that_keep_a_rule_are_not_out_of_it():
+def test_coarse_readings_that_keep_a_rule_are_not_out_of_it() -> None:
     rng = np.random.default_rng(4)
     coarse = [LevelLine("A", rng.uniform(-0.4, 0.4, 41), 304.8, 3.0)]
     verdict = load_rule("click-lock").judge_lines(coarse, 0.95)
@@ -119,7 +129,7 @@ def test_coarse_readings_that_keep_a_rule_are_not_out_of_it():
     assert any("readings as they stand keep the rule" in text for text in verdict.warnings)
 
 
-def test_the_spacing_is_that_of_the_wide_places():
+def test_the_spacing_is_that_of_the_wide_places() -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.arange(0, 4600, 900.0), np.arange(0, 4600, 900.0)))
     square = room(4500.0, 4500.0)
     assert spacing_of(square, x, y) == pytest.approx(900, rel=0.06)
@@ -128,13 +138,13 @@ def test_the_spacing_is_that_of_the_wide_places():
     assert more == pytest.approx(900, rel=0.08)
 
 
-def test_a_cut_edge_is_said():
+def test_a_cut_edge_is_said() -> None:
     small = room(2000.0, 2200.0)
     verdict = load_rule("click-lock").judge(small, surveyed(dish(1.0), 400.0, outline=small), 0.95)
     assert any("does not fit" in text and "2973 mm" in text for text in verdict.warnings)
 
 
-def test_f_numbers_of_a_coarse_survey_are_never_in():
+def test_f_numbers_of_a_coarse_survey_are_never_in() -> None:
     flat = surveyed(lambda x, y: 0 * x, noise_mm=0.02)
     verdict = load_rule("e1155").judge(ROOM, flat, 0.95)
     assert verdict.word == "unsure"
@@ -144,7 +154,7 @@ def test_f_numbers_of_a_coarse_survey_are_never_in():
     assert low <= verdict.numbers.ff <= high
 
 
-def test_the_whole_and_its_lines_are_told_alike():
+def test_the_whole_and_its_lines_are_told_alike() -> None:
     """The whole of a floor that no lines were shot on is what the lines told combine to."""
     rough = np.random.default_rng(8)
     verdict = load_rule("e1155").judge(
@@ -161,7 +171,7 @@ def test_the_whole_and_its_lines_are_told_alike():
     assert any("No lines were shot" in text for text in verdict.warnings)
 
 
-def test_a_scan_is_judged_from_its_bins():
+def test_a_scan_is_judged_from_its_bins() -> None:
     rng = np.random.default_rng(2)
     x, y = rng.uniform(0, 3657.6, 200_000), rng.uniform(0, 4572.0, 200_000)
     z = dish(8.0)(x, y) + rng.normal(0, 0.5, len(x))
@@ -173,13 +183,13 @@ def test_a_scan_is_judged_from_its_bins():
     assert flat.word == "in"
 
 
-def lines_of(gap_mm, step=304.8, n=21):
+def lines_of(gap_mm: float, step: float = 304.8, n: int = 21) -> list[LevelLine]:
     """A valley of given depth under a 10 ft edge, as heights along a line."""
     t = step * (np.arange(n) - n // 2)
     return [LevelLine("A", gap_mm / 1524 * np.abs(t), step, 0.05)]
 
 
-def test_lines_are_judged_by_straightedge():
+def test_lines_are_judged_by_straightedge() -> None:
     rule = load_rule("click-lock")
     bad = rule.judge_lines(lines_of(8.0), 0.95)
     assert bad.word == "out"
@@ -192,7 +202,7 @@ def test_lines_are_judged_by_straightedge():
     assert load_rule("a108-small").judge_lines(lines_of(0.5), 0.95).word == "unsure"
 
 
-def test_point_pairs_on_lines():
+def test_point_pairs_on_lines() -> None:
     rule = parse_rule(
         'text = "level"\nmeasure = "pairs"\n[pairs]\n'
         'lengths_mm = [1000, 4000]\nlimits_mm = [4, 10]\nbetween = "line"\n',
@@ -207,14 +217,14 @@ def test_point_pairs_on_lines():
         rule.judge(ROOM, surveyed(dish(1.0)), 0.95)
 
 
-def test_verdicts_keep_their_error_rates():
+def test_verdicts_keep_their_error_rates() -> None:
     word, _, conforms = rates(10, 3, 60)
     # Of 10 no more than three may be wrong even at 5 % each (binomial, 99.9 %).
     assert np.sum((word == "in") & ~conforms) + np.sum((word == "out") & conforms) <= 3
     assert (word != "unsure").sum() >= 4
 
 
-def test_a_plane_has_a_worst_gap_of_nothing():
+def test_a_plane_has_a_worst_gap_of_nothing() -> None:
     slope = [LevelLine("A", 0.5 * np.arange(20.0), 300.0)]
     verdict = load_rule("bs8204-sr1").judge_lines(slope, 0.95)
     assert verdict.word == "in"

@@ -50,13 +50,13 @@ def farthest_mm(outline: Outline, markers: list[MarkerPlace]) -> float:
 
 @pytest.mark.parametrize("reach_mm", [4 * FT, 600.0])
 @pytest.mark.parametrize("outline", OUTLINES.values(), ids=OUTLINES.keys())
-def test_no_place_is_farther_than_the_reach(outline, reach_mm):
+def test_no_place_is_farther_than_the_reach(outline: Outline, reach_mm: float) -> None:
     markers = lay_out_markers(outline, reach_mm)
     assert farthest_mm(outline, markers) <= reach_mm * (1 + 1e-9)
 
 
 @pytest.mark.parametrize("outline", OUTLINES.values(), ids=OUTLINES.keys())
-def test_every_marker_is_needed(outline):
+def test_every_marker_is_needed(outline: Outline) -> None:
     markers = lay_out_markers(outline, 4 * FT)
     between_mm = 20.0 / math.sqrt(2.0)  # a place may lie this far from the raster's next
     for n in range(len(markers)):
@@ -64,7 +64,7 @@ def test_every_marker_is_needed(outline):
 
 
 @pytest.mark.parametrize("name", ["rectangle", "L with a flange", "slanted", "corridor"])
-def test_markers_stand_clear_of_walls_and_openings(name):
+def test_markers_stand_clear_of_walls_and_openings(name: str) -> None:
     floor = OUTLINES[name].polygon
     for marker in lay_out_markers(OUTLINES[name], 4 * FT):
         place = shapely.Point(marker.x_mm, marker.y_mm)
@@ -73,7 +73,7 @@ def test_markers_stand_clear_of_walls_and_openings(name):
 
 
 @pytest.mark.parametrize("name", ["crevice", "two rooms and a neck"])
-def test_where_there_is_no_room_markers_stand_as_clear_as_they_can(name):
+def test_where_there_is_no_room_markers_stand_as_clear_as_they_can(name: str) -> None:
     floor = OUTLINES[name].polygon
     for marker in lay_out_markers(OUTLINES[name], 4 * FT):
         place = shapely.Point(marker.x_mm, marker.y_mm)
@@ -81,7 +81,7 @@ def test_where_there_is_no_room_markers_stand_as_clear_as_they_can(name):
         assert floor.boundary.distance(place) >= 15.0
 
 
-def test_a_rectangle_gets_the_fewest_that_a_lattice_needs():
+def test_a_rectangle_gets_the_fewest_that_a_lattice_needs() -> None:
     # By hand: cells of 6 ft x 5 ft have a half diagonal of 3.91 ft, and the next coarser
     # lattices fail: 6 ft x 7 1/2 ft gives 4.80 ft, 12 ft x 5 ft 6.50 ft.
     markers = lay_out_markers(RECTANGLE, 4 * FT)
@@ -95,16 +95,16 @@ def test_a_rectangle_gets_the_fewest_that_a_lattice_needs():
     ]
 
 
-def test_a_marker_in_the_middle_is_enough_where_it_reaches_every_corner():
+def test_a_marker_in_the_middle_is_enough_where_it_reaches_every_corner() -> None:
     side = 4 * FT * math.sqrt(2.0)  # corners exactly at the reach
     (marker,) = lay_out_markers(room(side * 0.999999, side * 0.999999), 4 * FT)
     assert (marker.x_mm, marker.y_mm) == pytest.approx((side / 2, side / 2), abs=0.01)
 
 
-def test_the_lattice_follows_a_slanted_room():
+def test_the_lattice_follows_a_slanted_room() -> None:
     turn = math.radians(30)
 
-    def turned(x, y):
+    def turned(x: float, y: float) -> tuple[float, float]:
         return (
             x * math.cos(turn) - y * math.sin(turn),
             x * math.sin(turn) + y * math.cos(turn),
@@ -115,7 +115,7 @@ def test_the_lattice_follows_a_slanted_room():
     assert len(lay_out_markers(slanted, 4 * FT)) == len(lay_out_markers(RECTANGLE, 4 * FT))
 
 
-def test_the_walk_is_labelled_in_order_and_ends_at_the_door():
+def test_the_walk_is_labelled_in_order_and_ends_at_the_door() -> None:
     outline = with_door(RECTANGLE, 1 * FT, 0.0, 3 * FT)
     markers = lay_out_markers(outline, 4 * FT)
     assert [marker.label for marker in markers] == [f"M{n}" for n in range(1, 7)]
@@ -126,17 +126,17 @@ def test_the_walk_is_labelled_in_order_and_ends_at_the_door():
     assert walked == pytest.approx(5 * 5 * FT + FT, abs=1.1 * FT)  # four steps of 5 ft, one of 6
 
 
-def test_the_same_outline_gives_the_same_layout():
+def test_the_same_outline_gives_the_same_layout() -> None:
     assert lay_out_markers(L_WITH_FLANGE, 900.0) == lay_out_markers(L_WITH_FLANGE, 900.0)
 
 
 @pytest.mark.parametrize("reach_mm", [0.0, -100.0, math.nan, math.inf])
-def test_a_reach_of_nothing_is_refused(reach_mm):
+def test_a_reach_of_nothing_is_refused(reach_mm: float) -> None:
     with pytest.raises(BadInput, match="reach"):
         lay_out_markers(RECTANGLE, reach_mm)
 
 
 @pytest.mark.parametrize("reach_mm", [1e-6, 10.0, 60.0])
-def test_more_markers_than_anybody_sets_are_refused(reach_mm):
+def test_more_markers_than_anybody_sets_are_refused(reach_mm: float) -> None:
     with pytest.raises(BadInput, match="2000 markers"):
         lay_out_markers(RECTANGLE, reach_mm)

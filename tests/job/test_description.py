@@ -6,6 +6,7 @@ import sqlite3
 import tempfile
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -47,7 +48,7 @@ SETTINGS = st.builds(
 
 @settings(max_examples=60, deadline=None)
 @given(st.lists(SETTINGS, min_size=1, max_size=3))
-def test_settings_come_back_as_they_were_last_given(changes):
+def test_settings_come_back_as_they_were_last_given(changes: list[dict[Any, Any]]) -> None:
     folder = Path(tempfile.mkdtemp())
     try:
         with Job.create(folder / "job.sqlite", changes[0], WALLS) as job:
@@ -59,7 +60,7 @@ def test_settings_come_back_as_they_were_last_given(changes):
         shutil.rmtree(folder)
 
 
-def test_an_edit_is_kept_with_old_and_new(job):
+def test_an_edit_is_kept_with_old_and_new(job: Job) -> None:
     places = {"1": (5.0, 6.0)}
     job.update_settings(Settings(units="mm", min_cover_mm=8, laser_places=places))
     job.update_settings(Settings(units="mm", min_cover_mm=8.0, laser_places=places))
@@ -73,7 +74,7 @@ def test_an_edit_is_kept_with_old_and_new(job):
     assert job.settings == Settings()
 
 
-def test_what_another_version_keeps_beside_the_settings_stays(job, path):
+def test_what_another_version_keeps_beside_the_settings_stays(job: Any, path: Any) -> None:
     with sqlite3.connect(path) as plain:
         plain.execute("""UPDATE job SET other = '{"tint":"grey"}'""")
     plain.close()
@@ -98,7 +99,9 @@ def test_what_another_version_keeps_beside_the_settings_stays(job, path):
         ({"laser_places": {"1": (float("nan"), 0.0)}}, "not finite"),
     ],
 )
-def test_a_wrong_setting_is_named_and_none_is_changed(job, wrong, named):
+def test_a_wrong_setting_is_named_and_none_is_changed(
+    job: Job, wrong: dict[str, Any], named: str
+) -> None:
     before = job.settings
     with pytest.raises(BadInput, match=named):
         job.update_settings(replace(before, **{"bag_mass_kg": 22.7} | wrong))
@@ -106,7 +109,7 @@ def test_a_wrong_setting_is_named_and_none_is_changed(job, wrong, named):
     assert job.events() == []
 
 
-def test_the_outline_comes_back_in_the_order_given(job, path):
+def test_the_outline_comes_back_in_the_order_given(job: Job, path: str) -> None:
     openings = [[(1.0, 1.0), (2.0, 1.0), (2.0, 2.0)], [(5.0, 5.0), (6.0, 5.0), (6.0, 1 / 3)]]
     door = DoorEnds(0.0, 100.0, 0.0, 900.0)
     job.set_outline(WALLS[::-1], openings, [door, (100.0, 0.0, 50.0, 0.0)])
@@ -121,7 +124,7 @@ def test_the_outline_comes_back_in_the_order_given(job, path):
     assert event.data["new"]["walls"] == [list(xy) for xy in WALLS[::-1]]
 
 
-def test_a_door_may_be_a_record(job):
+def test_a_door_may_be_a_record(job: Job) -> None:
     class Door:
         x_mm, y_mm, end_x_mm, end_y_mm = 1.0, 2.0, 3.0, 4.0
 
@@ -129,7 +132,7 @@ def test_a_door_may_be_a_record(job):
     assert job.outline_rings()[2] == (DoorEnds(1.0, 2.0, 3.0, 4.0),)
 
 
-def test_the_grid_comes_back_in_walk_order_and_each_grid_is_kept(job):
+def test_the_grid_comes_back_in_walk_order_and_each_grid_is_kept(job: Job) -> None:
     job.set_points([("A1", 1.0, 2.0, 1), ("A2", 1.0, 3.0, 0)])
     assert job.points() == [Point("A2", 1.0, 3.0, 0), Point("A1", 1.0, 2.0, 1)]
     with pytest.raises(BadInput, match="label A1 twice"):

@@ -6,15 +6,18 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rig.errors import JobHeld, JobUnusable
 from rig.job import Job
-from tests.job.conftest import begin
+from tests.job.conftest import Shoot, begin
 
 
-def test_a_second_writer_is_refused_by_name_and_a_reader_is_not(job, path, shoot):
+def test_a_second_writer_is_refused_by_name_and_a_reader_is_not(
+    job: Job, path: str, shoot: Shoot
+) -> None:
     shoot("A1")
     start = time.monotonic()
     with pytest.raises(JobHeld, match=rf"another floor-rig \(process {os.getpid()}\) .*{path}"):
@@ -26,7 +29,7 @@ def test_a_second_writer_is_refused_by_name_and_a_reader_is_not(job, path, shoot
         assert [shot.point for shot in reader.shots()] == ["A1", "A2"]
 
 
-def test_a_writer_waits_for_another_to_end(job, path):
+def test_a_writer_waits_for_another_to_end(job: Job, path: str) -> None:
     job.close()
     code = (
         "import sys, time; from rig.job import Job; job = Job.open(sys.argv[1], write=True);"
@@ -40,7 +43,7 @@ def test_a_writer_waits_for_another_to_end(job, path):
         Job.open(path, write=True, wait_s=5.0).close()
 
 
-def test_a_closed_or_failed_writer_lets_the_next_in(job, path):
+def test_a_closed_or_failed_writer_lets_the_next_in(job: Job, path: str) -> None:
     job.close()
     job.close()
     with pytest.raises(RuntimeError), Job.open(path, write=True, wait_s=0.0):
@@ -54,7 +57,9 @@ def test_a_closed_or_failed_writer_lets_the_next_in(job, path):
     Job.open(path, write=True, wait_s=0.0).close()
 
 
-def test_another_program_that_keeps_the_file_locked_is_told_at_the_start(job, path):
+def test_another_program_that_keeps_the_file_locked_is_told_at_the_start(
+    job: Job, path: str
+) -> None:
     job.close()
     foreign = sqlite3.connect(path, isolation_level=None)
     foreign.execute("BEGIN IMMEDIATE")
@@ -65,7 +70,9 @@ def test_another_program_that_keeps_the_file_locked_is_told_at_the_start(job, pa
     Job.open(path, write=True, wait_s=0.1).close()
 
 
-def test_a_shot_against_a_foreign_lock_is_refused_and_its_readings_wait(job, path):
+def test_a_shot_against_a_foreign_lock_is_refused_and_its_readings_wait(
+    job: Job, path: str
+) -> None:
     job.close()
     with Job.open(path, write=True, wait_s=0.1) as job:
         session = begin(job)
@@ -85,14 +92,16 @@ def test_a_shot_against_a_foreign_lock_is_refused_and_its_readings_wait(job, pat
         assert len(reader.shots()) == 1
 
 
-def test_a_reader_may_not_write(job, path, shoot):
+def test_a_reader_may_not_write(job: Job, path: str, shoot: Shoot) -> None:
     shot = shoot("A1")
     with Job.open(path) as reader, pytest.raises(JobUnusable, match="open for reading only"):
         reader.supersede(shot)
 
 
 @pytest.mark.parametrize("kind", ["link", "dangling link", "pipe", "folder"])
-def test_what_is_no_lock_file_is_never_written_into(job, path, tmp_path, kind):
+def test_what_is_no_lock_file_is_never_written_into(
+    job: Any, path: Any, tmp_path: Path, kind: Any
+) -> None:
     job.close()
     lock = tmp_path / "other.sqlite.lock"
     other = tmp_path / "other.sqlite"

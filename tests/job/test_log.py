@@ -7,7 +7,7 @@ from rig.job import Job, StoredEvent, StoredReading
 from tests.job.conftest import begin
 
 
-def test_messages_replay_in_order_across_flushes_and_sessions(job, path):
+def test_messages_replay_in_order_across_flushes_and_sessions(job: Job, path: str) -> None:
     first, second = begin(job), begin(job, "2")
     expected: dict[int, list[tuple[str, object]]] = {first: [], second: []}
     for n in range(60):
@@ -30,7 +30,7 @@ def test_messages_replay_in_order_across_flushes_and_sessions(job, path):
             assert got == messages
 
 
-def test_a_reading_comes_back_to_the_bit(job, session):
+def test_a_reading_comes_back_to_the_bit(job: Job, session: int) -> None:
     raw = "\xff\x00\xa0 ° $U0HGT,1,,mm,N*12"
     value = 0.1 + 0.2
     reading = job.log_reading(session, 1 / 3, 1.7e9 + 1 / 3, raw, value, "valid", 65535)
@@ -42,7 +42,7 @@ def test_a_reading_comes_back_to_the_bit(job, session):
     assert second.value_mm is None
 
 
-def test_an_event_is_kept_as_it_was_when_logged(job, session):
+def test_an_event_is_kept_as_it_was_when_logged(job: Job, session: int) -> None:
     data = {"label": "A1", "gap": [1.5, None]}
     job.log_event(session, 1.0, 1.7e9, "armed", data)
     data["label"] = "changed later"
@@ -52,7 +52,7 @@ def test_an_event_is_kept_as_it_was_when_logged(job, session):
     )
 
 
-def test_ids_are_given_at_once_and_go_on_after_reopening(job, path, session):
+def test_ids_are_given_at_once_and_go_on_after_reopening(job: Job, path: str, session: int) -> None:
     assert [job.log_reading(session, 0.0, 1.7e9, "", None, "bad", None) for _ in "abc"] == [1, 2, 3]
     assert job.log_event(session, 0.0, 1.7e9, "act", {}) == 1
     job.close()
@@ -71,8 +71,8 @@ def test_ids_are_given_at_once_and_go_on_after_reopening(job, path, session):
     ],
 )
 def test_what_cannot_be_kept_is_refused_before_it_spoils_the_rest(
-    job, session, time_s, raw, value_mm, seq
-):
+    job: Job, session: int, time_s: float, raw: str, value_mm: float, seq: int
+) -> None:
     job.log_reading(session, 1.0, 1.7e9, "good", 1.0, "valid", 1)
     with pytest.raises(BadInput):
         job.log_reading(session, time_s, 1.7e9, raw, value_mm, "valid", seq)
@@ -84,14 +84,14 @@ def test_what_cannot_be_kept_is_refused_before_it_spoils_the_rest(
     assert [message.raw for message in job.stored_messages(session)] == ["good"]
 
 
-def test_a_device_that_talks_without_end_does_not_fill_the_memory(job, session):
+def test_a_device_that_talks_without_end_does_not_fill_the_memory(job: Job, session: int) -> None:
     for n in range(10_500):
         job.log_reading(session, n / 100, 1.7e9, "r", 1.0, "valid", None)
     assert len(job._log) <= 10_000
     assert sum(1 for _ in job.stored_messages(session)) == 10_500
 
 
-def test_a_session_keeps_how_it_was_read(job, path):
+def test_a_session_keeps_how_it_was_read(job: Job, path: str) -> None:
     capture = {"dwell_s": 1.0, "still_mm": 0.5, "points": [["A1", 1.0, 2.0]], "rock": False}
     job.start_session(
         "survey", "after lunch", "/dev/ttyUSB0", 'text = "rod"\n', capture, "b", 5.0, monotonic_s=7
@@ -109,7 +109,7 @@ def test_a_session_keeps_how_it_was_read(job, path):
     assert (session.boot_id, session.utc_s, session.monotonic_s) == ("b", 5.0, 7.0)
 
 
-def test_setups_are_told_in_the_order_they_were_met(job):
+def test_setups_are_told_in_the_order_they_were_met(job: Job) -> None:
     assert job.setups() == []
     assert job.last_setup() is None
     for name in ("east", "west", "east"):

@@ -8,7 +8,9 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -38,7 +40,7 @@ def make(path: str, shots: int = 0) -> None:
             )
 
 
-def test_a_new_job_is_a_sqlite_file_of_ours_with_all_tables_strict(path):
+def test_a_new_job_is_a_sqlite_file_of_ours_with_all_tables_strict(path: str) -> None:
     Job.create(path, Settings(), WALLS).close()
     assert sorted(os.listdir(os.path.dirname(path))) == ["job.sqlite", "job.sqlite.lock"]
     with sqlite3.connect(path) as plain:
@@ -53,24 +55,26 @@ def test_a_new_job_is_a_sqlite_file_of_ours_with_all_tables_strict(path):
     assert strict == dict.fromkeys(TABLES, 1)
 
 
-def test_a_writer_commits_to_the_disk_and_keeps_references(job):
+def test_a_writer_commits_to_the_disk_and_keeps_references(job: Job) -> None:
     connection = job._connection
     assert connection.execute("PRAGMA synchronous").fetchone() == (2,)
     assert connection.execute("PRAGMA foreign_keys").fetchone() == (1,)
     assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
-def test_an_existing_file_is_never_overwritten(path):
+def test_an_existing_file_is_never_overwritten(path: str) -> None:
     Path(path).write_text("notes")
     with pytest.raises(BadInput, match="already"):
         Job.create(path, Settings(), WALLS)
     assert Path(path).read_text() == "notes"
 
 
-def test_a_file_that_appears_while_the_job_is_made_is_not_overwritten(path, monkeypatch):
+def test_a_file_that_appears_while_the_job_is_made_is_not_overwritten(
+    path: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     write = opening._write_draft
 
-    def write_and_race(*arguments):
+    def write_and_race(*arguments: Callable[..., Any] | str) -> None:
         write(*arguments)
         Path(path).write_text("the other's")
 
@@ -81,8 +85,10 @@ def test_a_file_that_appears_while_the_job_is_made_is_not_overwritten(path, monk
     assert os.listdir(os.path.dirname(path)) == ["job.sqlite"]
 
 
-def test_a_disk_without_hard_links_gets_its_job_too(path, monkeypatch):
-    def no_link(*_):
+def test_a_disk_without_hard_links_gets_its_job_too(
+    path: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_link(*_: str) -> None:
         raise PermissionError(1, "Operation not permitted")
 
     monkeypatch.setattr(os, "link", no_link)
@@ -102,13 +108,15 @@ def test_a_disk_without_hard_links_gets_its_job_too(path, monkeypatch):
         (Settings(), [(0.0, 0.0), (float("inf"), 0.0)]),
     ],
 )
-def test_a_refused_job_leaves_nothing_behind(path, settings, walls):
+def test_a_refused_job_leaves_nothing_behind(
+    path: str, settings: dict[str, Any], walls: list[tuple[float, float]]
+) -> None:
     with pytest.raises(BadInput):
         Job.create(path, settings, walls)
     assert os.listdir(os.path.dirname(path)) == []
 
 
-def test_a_job_killed_while_it_is_made_is_not_there(path):
+def test_a_job_killed_while_it_is_made_is_not_there(path: str) -> None:
     code = f"""
         import os, signal
         from rig.job import Job
@@ -124,13 +132,13 @@ def test_a_job_killed_while_it_is_made_is_not_there(path):
     make(path)
 
 
-def test_what_is_left_of_an_earlier_job_is_not_played_into_a_new_one(path):
+def test_what_is_left_of_an_earlier_job_is_not_played_into_a_new_one(path: str) -> None:
     Path(path + "-wal").write_bytes(b"log of a file that was deleted")
     with pytest.raises(BadInput, match="-wal is left"):
         Job.create(path, Settings(), WALLS)
 
 
-def test_no_folder_and_no_file_are_bad_input(tmp_path):
+def test_no_folder_and_no_file_are_bad_input(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="no folder"):
         Job.create(tmp_path / "none" / "job.sqlite", Settings(), WALLS)
     with pytest.raises(BadInput, match=r"no job file at .*: make one with `rig new`"):
@@ -140,7 +148,7 @@ def test_no_folder_and_no_file_are_bad_input(tmp_path):
     assert os.listdir(tmp_path) == []
 
 
-def test_each_wrong_file_has_its_own_sentence(tmp_path):
+def test_each_wrong_file_has_its_own_sentence(tmp_path: Path) -> None:
     empty, text, other, newer, cut, spoilt, bare = (
         str(tmp_path / name)
         for name in ("empty", "text", "other", "newer", "cut", "spoilt", "bare")
@@ -178,7 +186,7 @@ def test_each_wrong_file_has_its_own_sentence(tmp_path):
     assert "table batch is missing" in sentences["bare"]
 
 
-def test_damage_anywhere_is_told_or_harmless_but_never_a_traceback(path):
+def test_damage_anywhere_is_told_or_harmless_but_never_a_traceback(path: str) -> None:
     make(path, 60)
     whole = Path(path).read_bytes()
     chance = random.Random(20)
@@ -203,7 +211,7 @@ def test_damage_anywhere_is_told_or_harmless_but_never_a_traceback(path):
     assert refused > 30
 
 
-def test_a_reader_finds_what_a_killed_writer_left_in_the_log(path):
+def test_a_reader_finds_what_a_killed_writer_left_in_the_log(path: str) -> None:
     make(path, 2)
     code = f"""
         import os, signal
@@ -220,7 +228,9 @@ def test_a_reader_finds_what_a_killed_writer_left_in_the_log(path):
         assert [shot.point for shot in job.shots()] == ["A0", "A1", "A2"]
 
 
-def test_the_database_is_never_opened_beside_sqlite(path, monkeypatch):
+def test_the_database_is_never_opened_beside_sqlite(
+    path: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     make(path, 1)
     opened = []
     real_open, real_os_open = builtins.open, os.open
@@ -234,7 +244,7 @@ def test_the_database_is_never_opened_beside_sqlite(path, monkeypatch):
     assert path not in opened
 
 
-def test_odd_names_and_links_reach_the_same_job(tmp_path):
+def test_odd_names_and_links_reach_the_same_job(tmp_path: Path) -> None:
     path = str(tmp_path / "Müller's 50% #1?.sqlite")
     make(path, 1)
     link = tmp_path / "link.sqlite"
@@ -243,7 +253,9 @@ def test_odd_names_and_links_reach_the_same_job(tmp_path):
         Job.open(path, write=True, wait_s=0.0)
 
 
-def test_a_read_only_folder_can_be_read(open_folder, unprivileged):
+def test_a_read_only_folder_can_be_read(
+    open_folder: Path, unprivileged: Callable[..., Any]
+) -> None:
     path = str(open_folder / "job.sqlite")
     make(path, 2)
     os.unlink(path + ".lock")
@@ -256,7 +268,9 @@ def test_a_read_only_folder_can_be_read(open_folder, unprivileged):
         Job.open(path, write=True)
 
 
-def test_a_read_only_file_can_be_read_and_is_refused_to_a_writer_at_once(open_folder, unprivileged):
+def test_a_read_only_file_can_be_read_and_is_refused_to_a_writer_at_once(
+    open_folder: Path, unprivileged: Callable[..., Any]
+) -> None:
     path = str(open_folder / "job.sqlite")
     make(path, 2)
     os.chmod(path, 0o444)
@@ -268,7 +282,9 @@ def test_a_read_only_file_can_be_read_and_is_refused_to_a_writer_at_once(open_fo
         Job.open(path, write=True)
 
 
-def test_a_read_only_folder_with_a_log_is_never_read_without_it(open_folder, unprivileged):
+def test_a_read_only_folder_with_a_log_is_never_read_without_it(
+    open_folder: Path, unprivileged: Callable[..., Any]
+) -> None:
     path = str(open_folder / "job.sqlite")
     with Job.create(path, Settings(), WALLS) as job:
         begin(job)
@@ -283,7 +299,9 @@ def test_a_read_only_folder_with_a_log_is_never_read_without_it(open_folder, unp
         Job.open(copy / "job.sqlite")
 
 
-def test_a_folder_that_may_not_be_written_gets_no_job(open_folder, unprivileged):
+def test_a_folder_that_may_not_be_written_gets_no_job(
+    open_folder: Path, unprivileged: Callable[..., Any]
+) -> None:
     open_folder.chmod(0o555)
     unprivileged()
     with pytest.raises(JobUnusable, match="no job can be made"):

@@ -8,19 +8,20 @@ import pytest
 
 from rig.errors import BadInput, CannotAnswer
 from rig.job import Job
+from rig.job.rows import Plan
 from rig.job.settings import RadialError, Settings
-from tests.job.conftest import WALLS, begin
+from tests.job.conftest import WALLS, Shoot, begin
 
 
 @pytest.fixture
-def plan(job, shoot):
+def plan(job: Job, shoot: Shoot) -> Plan:
     for label, reading in [("A10", 50.0), ("A2", 51.0), ("BM", 100.0)]:
         shoot(label, reading, kind="benchmark" if label == "BM" else "floor")
     shoot("A2", 52.0, kind="finished")
     return job.save_plan({"confidence": 0.95}, {"bags": {"p50": 12}}, -44.0, 0.0, 1e-3)
 
 
-def test_a_plan_is_kept_with_its_result(job, path, plan):
+def test_a_plan_is_kept_with_its_result(job: Job, path: str, plan: Plan) -> None:
     job.close()
     with Job.open(path) as reader:
         assert reader.current_plan() == plan
@@ -30,7 +31,7 @@ def test_a_plan_is_kept_with_its_result(job, path, plan):
     assert plan.shot_ids == (1, 2, 3)
 
 
-def test_the_hash_is_sha256_over_the_sorted_shots(path, plan):
+def test_the_hash_is_sha256_over_the_sorted_shots(path: str, plan: Plan) -> None:
     with sqlite3.connect(path) as plain:
         rows = plain.execute(
             "SELECT kind, setup.name, point, x_mm, y_mm, reading_mm, stderr_mm FROM shot "
@@ -40,13 +41,15 @@ def test_the_hash_is_sha256_over_the_sorted_shots(path, plan):
     assert plan.shot_hash == hashlib.sha256(text.encode()).hexdigest()
 
 
-def test_without_a_plan_there_is_none(job):
+def test_without_a_plan_there_is_none(job: Job) -> None:
     assert job.current_plan() is None
     with pytest.raises(CannotAnswer, match="rig plan"):
         job.save_markers([])
 
 
-def test_shots_that_changed_are_named_in_the_order_of_their_labels(job, plan, shoot):
+def test_shots_that_changed_are_named_in_the_order_of_their_labels(
+    job: Job, plan: Plan, shoot: Shoot
+) -> None:
     shoot("A10", 50.5)
     job.supersede(2)
     shoot("B1")
@@ -56,7 +59,7 @@ def test_shots_that_changed_are_named_in_the_order_of_their_labels(job, plan, sh
     assert job.changed_since(job.save_plan({}, {}, 0.0, 0.0, 0.0)) == []
 
 
-def test_what_does_not_carry_the_plane_is_no_change(job, plan, shoot):
+def test_what_does_not_carry_the_plane_is_no_change(job: Job, plan: Plan, shoot: Shoot) -> None:
     shoot("A2", 40.0, kind="finished")
     shoot("M1", 40.0, kind="marker")
     shoot("BM2", 90.0, kind="benchmark")
@@ -65,7 +68,9 @@ def test_what_does_not_carry_the_plane_is_no_change(job, plan, shoot):
     assert job.changed_since(plan, bags=True) == []
 
 
-def test_where_the_laser_stood_changes_a_plan_only_where_it_is_reckoned_with(job, shoot):
+def test_where_the_laser_stood_changes_a_plan_only_where_it_is_reckoned_with(
+    job: Job, shoot: Shoot
+) -> None:
     shoot("A1", 50.0)
     job.update_settings(Settings(laser_places={"1": (0.0, 0.0)}))
     plan = job.save_plan({}, {}, 0.0, 0.0, 0.0)
@@ -82,26 +87,28 @@ def test_where_the_laser_stood_changes_a_plan_only_where_it_is_reckoned_with(job
     assert job.changed_since(plan) == ["laser's place"]
 
 
-def test_a_shot_that_reads_the_same_again_is_no_change(job, plan, shoot):
+def test_a_shot_that_reads_the_same_again_is_no_change(job: Job, plan: Plan, shoot: Shoot) -> None:
     shoot("A10", 50.0)
     assert job.changed_since(plan) == []
     shoot("A10", 50.0, x_mm=101.0)
     assert job.changed_since(plan) == ["A10"]
 
 
-def test_tying_a_new_setup_to_the_survey_does_not_spoil_the_plan_it_is_tied_for(job, plan, shoot):
+def test_tying_a_new_setup_to_the_survey_does_not_spoil_the_plan_it_is_tied_for(
+    job: Job, plan: Plan, shoot: Shoot
+) -> None:
     shoot("BM", 130.0, kind="benchmark", session_id=begin(job, "next day"))
     assert job.changed_since(plan) == []
     shoot("A10", 80.0, session_id=begin(job, "next day"))
     assert job.changed_since(plan) == ["A10"]
 
 
-def test_relabelled_shots_are_named_at_both_ends(job, plan):
+def test_relabelled_shots_are_named_at_both_ends(job: Job, plan: Plan) -> None:
     job.relabel([(1, "A3", 9.0, 9.0)])
     assert job.changed_since(plan) == ["A3", "A10"]
 
 
-def test_edits_under_the_plane_are_named(job, plan):
+def test_edits_under_the_plane_are_named(job: Job, plan: Plan) -> None:
     before = job.settings
     plane_too = replace(before, min_cover_mm=7.0, max_cover_mm=30.0, covering="tile")
     job.update_settings(plane_too)
@@ -115,14 +122,14 @@ def test_edits_under_the_plane_are_named(job, plan):
     assert job.changed_since(plan) == []
 
 
-def test_rows_altered_by_another_program_are_noticed(job, path, plan):
+def test_rows_altered_by_another_program_are_noticed(job: Job, path: str, plan: Plan) -> None:
     with sqlite3.connect(path) as plain:
         plain.execute("UPDATE shot SET reading_mm = 49 WHERE id = 1")
     plain.close()
     assert job.changed_since(plan) == ["shots"]
 
 
-def test_a_plan_stands_on_the_shots_it_was_made_from(job, plan, shoot):
+def test_a_plan_stands_on_the_shots_it_was_made_from(job: Job, plan: Plan, shoot: Shoot) -> None:
     shoot("B1")  # taken while the plan was being reckoned
     late = job.save_plan({}, {}, 0.0, 0.0, 0.0, shot_ids=plan.shot_ids)
     assert job.changed_since(late) == ["B1"]
@@ -130,7 +137,7 @@ def test_a_plan_stands_on_the_shots_it_was_made_from(job, plan, shoot):
         job.save_plan({}, {}, 0.0, 0.0, 0.0, shot_ids=[1, 99])
 
 
-def test_a_result_that_is_no_number_is_refused(job, plan):
+def test_a_result_that_is_no_number_is_refused(job: Job, plan: Plan) -> None:
     with pytest.raises(BadInput, match="not finite"):
         job.save_plan({}, {"volume_l": float("nan")}, 0.0, 0.0, 0.0)
     with pytest.raises(BadInput, match="must be a finite number"):
@@ -138,7 +145,7 @@ def test_a_result_that_is_no_number_is_refused(job, plan):
     assert job.current_plan() == plan
 
 
-def test_arrays_in_a_result_are_kept_as_lists(job, plan):
+def test_arrays_in_a_result_are_kept_as_lists(job: Job, plan: Plan) -> None:
     numpy = pytest.importorskip("numpy")
     result = {"z_mm": numpy.array([1.5, 2.5]), "n": numpy.int64(3), "ok": numpy.bool_(True)}
     job.save_plan({}, result, numpy.float32(1.5), 0.0, 0.0)

@@ -4,25 +4,27 @@ import contextlib
 import sqlite3
 
 import pytest
+from sqlite_utils import Database
 
 from rig.errors import JobUnusable
 from rig.job import Job, schema
 from rig.job.lock import WriterLock
+from tests.job.conftest import Shoot
 
 
-def add_line(database):
+def add_line(database: Database) -> None:
     database["setup"].add_column("line_mm", float)
     database["batch"].transform(rename={"mix_s": "mixing_s"})
     database["shot"].transform(column_order=["id", "point", "kind"])  # rebuilds the table
 
 
-def fail(database):
+def fail(database: Database) -> None:
     add_line(database)
     database.execute("INSERT INTO nowhere VALUES (1)")
 
 
 @pytest.fixture
-def old(job, path, shoot):
+def old(job: Job, path: str, shoot: Shoot) -> str:
     shoot("A1", 50.0)
     shoot("A1", 51.0)
     job.save_plan({}, {}, 0.0, 0.0, 0.0)
@@ -30,13 +32,15 @@ def old(job, path, shoot):
     return path
 
 
-def version(path):
+def version(path: str) -> int:
     with sqlite3.connect(path) as plain:
         return plain.execute("PRAGMA user_version").fetchone()[0]
 
 
 @pytest.mark.parametrize("write", [True, False])
-def test_an_older_file_is_brought_up_to_date(old, monkeypatch, write):
+def test_an_older_file_is_brought_up_to_date(
+    old: str, monkeypatch: pytest.MonkeyPatch, write: bool
+) -> None:
     monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, add_line))
     with Job.open(old, write=write) as job:
         assert [(s.point, s.reading_mm, s.n) for s in job.shots()] == [("A1", 51.0, 10)]
@@ -54,7 +58,9 @@ def test_an_older_file_is_brought_up_to_date(old, monkeypatch, write):
 
 
 @pytest.mark.parametrize("write", [True, False])
-def test_a_migration_that_fails_leaves_the_old_file(old, monkeypatch, write):
+def test_a_migration_that_fails_leaves_the_old_file(
+    old: str, monkeypatch: pytest.MonkeyPatch, write: bool
+) -> None:
     monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, fail))
     with pytest.raises(JobUnusable):
         Job.open(old, write=write)
@@ -66,7 +72,9 @@ def test_a_migration_that_fails_leaves_the_old_file(old, monkeypatch, write):
         assert "line_mm" not in [row[1] for row in plain.execute("PRAGMA table_info(setup)")]
 
 
-def test_an_older_file_in_use_is_not_migrated_under_its_writer(old, monkeypatch):
+def test_an_older_file_in_use_is_not_migrated_under_its_writer(
+    old: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, add_line))
     lock = WriterLock(old)
     lock.acquire(0.0)
@@ -92,7 +100,7 @@ def test_an_older_file_in_use_is_not_migrated_under_its_writer(old, monkeypatch)
            VALUES ('primer', '', '', 'm2', -1, 'l')""",
     ],
 )
-def test_the_tables_refuse_what_cannot_be(old, statement):
+def test_the_tables_refuse_what_cannot_be(old: str, statement: str) -> None:
     plain = sqlite3.connect(old)
     plain.execute("PRAGMA foreign_keys = ON")
     with pytest.raises(sqlite3.IntegrityError), plain:
@@ -100,7 +108,7 @@ def test_the_tables_refuse_what_cannot_be(old, statement):
     plain.close()
 
 
-def test_nan_does_not_pass_for_a_reading(old):
+def test_nan_does_not_pass_for_a_reading(old: str) -> None:
     plain = sqlite3.connect(old)
     with pytest.raises(sqlite3.IntegrityError, match="NOT NULL"):
         plain.execute("UPDATE shot SET reading_mm = ?", (float("nan"),))
@@ -116,7 +124,7 @@ def test_nan_does_not_pass_for_a_reading(old):
     ],
 )
 @pytest.mark.parametrize("write", [False, True])
-def test_a_file_with_doings_of_its_own_is_refused(old, statement, write):
+def test_a_file_with_doings_of_its_own_is_refused(old: str, statement: str, write: bool) -> None:
     with contextlib.closing(sqlite3.connect(old)) as plain:
         plain.execute(statement)
     with pytest.raises(JobUnusable, match="do not trust where it came from"):

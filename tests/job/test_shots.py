@@ -3,6 +3,7 @@
 import shutil
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -11,14 +12,14 @@ from hypothesis import strategies as st
 from rig.errors import BadInput
 from rig.job import Job, Shot
 from rig.job.settings import Settings
-from tests.job.conftest import WALLS, begin
+from tests.job.conftest import WALLS, Shoot, begin
 
 
-def current(job, kinds=None):
+def current(job: Job, kinds: list[str] | str | None = None) -> dict[str, float]:
     return {shot.point: shot.reading_mm for shot in job.shots(kinds)}
 
 
-def test_a_shot_comes_back_to_the_bit(job, session, shoot):
+def test_a_shot_comes_back_to_the_bit(job: Job, session: int, shoot: Shoot) -> None:
     shot = shoot("A1", 0.1 + 0.2, x_mm=1 / 3, y_mm=2 / 3, stderr_mm=1e-3, time_s=4 / 3, utc_s=1e9)
     assert job.shots() == [
         Shot(
@@ -39,7 +40,7 @@ def test_a_shot_comes_back_to_the_bit(job, session, shoot):
     ]
 
 
-def test_a_reshot_supersedes_only_its_kind_and_label(job, shoot):
+def test_a_reshot_supersedes_only_its_kind_and_label(job: Job, shoot: Shoot) -> None:
     old = shoot("A1", 50.0)
     shoot("A2", 51.0)
     shoot("A1", 52.0, kind="finished")
@@ -55,7 +56,7 @@ def test_a_reshot_supersedes_only_its_kind_and_label(job, shoot):
     assert current(job, ["finished"]) == current(job, "finished") == {"A1": 52.0}
 
 
-def test_a_benchmark_from_another_setup_is_a_further_sight(job, shoot):
+def test_a_benchmark_from_another_setup_is_a_further_sight(job: Job, shoot: Shoot) -> None:
     shoot("BM", 100.0, kind="benchmark")
     shoot("BM", 130.0, kind="benchmark", session_id=begin(job, "2"))
     shoot("BM", 101.0, kind="benchmark")
@@ -65,7 +66,7 @@ def test_a_benchmark_from_another_setup_is_a_further_sight(job, shoot):
     assert [(s.setup, s.reading_mm) for s in job.shots("floor")] == [("2", 51.0)]
 
 
-def test_an_undone_shot_points_at_itself_once(job, shoot):
+def test_an_undone_shot_points_at_itself_once(job: Job, shoot: Shoot) -> None:
     shot = shoot("A1")
     job.supersede(shot)
     assert job.shots() == []
@@ -78,7 +79,7 @@ def test_an_undone_shot_points_at_itself_once(job, shoot):
         job.supersede(shoot("A2"), by=77)
 
 
-def test_undoing_a_reshoot_brings_the_earlier_shot_back(job, shoot):
+def test_undoing_a_reshoot_brings_the_earlier_shot_back(job: Job, shoot: Shoot) -> None:
     first, second = shoot("A1", 50.0), shoot("A1", 51.0)
     elsewhere = shoot("BM", 100.0, kind="benchmark")
     job.supersede(second)
@@ -94,7 +95,9 @@ def test_undoing_a_reshoot_brings_the_earlier_shot_back(job, shoot):
     }
 
 
-def test_undoing_a_moved_shot_brings_back_only_what_stood_at_its_point(job, shoot):
+def test_undoing_a_moved_shot_brings_back_only_what_stood_at_its_point(
+    job: Job, shoot: Shoot
+) -> None:
     moved, stood = shoot("A1", 50.0), shoot("A2", 60.0)
     (new,) = job.relabel([(moved, "A2", 1.0, 2.0)])
     job.supersede(new)
@@ -117,14 +120,18 @@ def test_undoing_a_moved_shot_brings_back_only_what_stood_at_its_point(job, shoo
         {"session_id": 99},
     ],
 )
-def test_what_is_no_shot_is_refused_and_supersedes_nothing(job, shoot, wrong):
+def test_what_is_no_shot_is_refused_and_supersedes_nothing(
+    job: Job, shoot: Shoot, wrong: dict[str, Any]
+) -> None:
     shoot("A1", 50.0)
     with pytest.raises(BadInput):
         shoot(wrong.pop("point", "A1"), wrong.pop("reading_mm", 51.0), **wrong)
     assert current(job) == {"A1": 50.0}
 
 
-def test_relabelling_writes_shots_again_and_lets_two_change_places(job, session, shoot):
+def test_relabelling_writes_shots_again_and_lets_two_change_places(
+    job: Job, session: int, shoot: Shoot
+) -> None:
     a, b = shoot("A1", 50.0, stderr_mm=0.3), shoot("A2", 51.0)
     shoot("A3", 52.0)
     new = job.relabel([(a, "A2", 7.0, 8.0), (b, "A3", 9.0, 8.0)], utc_s=1.7e9)
@@ -140,7 +147,7 @@ def test_relabelling_writes_shots_again_and_lets_two_change_places(job, session,
     assert current(job) == {"A3": 50.0, "A2": 51.0}
 
 
-def test_a_relabelling_that_cannot_be_is_refused_whole(job, shoot):
+def test_a_relabelling_that_cannot_be_is_refused_whole(job: Job, shoot: Shoot) -> None:
     a, b = shoot("A1", 50.0), shoot("A2", 51.0)
     for moves in (
         [(a, "A3", 0.0, 0.0), (b, "A3", 0.0, 0.0)],
@@ -155,7 +162,7 @@ def test_a_relabelling_that_cannot_be_is_refused_whole(job, shoot):
     assert job.events() == []
 
 
-def test_a_table_is_taken_whole_or_not_at_all(job, shoot):
+def test_a_table_is_taken_whole_or_not_at_all(job: Job, shoot: Shoot) -> None:
     shoot("A1", 50.0)
     row = {"point": "A1", "x_mm": 0.0, "y_mm": 0.0, "reading_mm": 60.0, "stderr_mm": 0.5}
     benchmark = row | {"point": "BM", "x_mm": None, "y_mm": None, "kind": "benchmark"}
@@ -188,7 +195,9 @@ STEPS = st.lists(
 
 @settings(max_examples=60, deadline=None)
 @given(STEPS)
-def test_any_order_of_acts_leaves_what_a_slate_would_show(steps):
+def test_any_order_of_acts_leaves_what_a_slate_would_show(
+    steps: list[tuple[str, list[str] | str]],
+) -> None:
     slate: dict[str, list[float]] = {}  # what stands at a label, over what it took the place of
     written = 0
     folder = Path(tempfile.mkdtemp())

@@ -9,12 +9,14 @@ import subprocess
 import sys
 import textwrap
 import time
+from pathlib import Path
 
 import pytest
 
 from rig.errors import JobUnusable
 from rig.job import Job, description
 from rig.job.settings import Settings
+from tests.job.conftest import Shoot
 
 SHOOTER = textwrap.dedent("""
     import itertools, sys
@@ -32,7 +34,7 @@ SHOOTER = textwrap.dedent("""
 """)
 
 
-def test_every_shot_that_was_answered_survives_kill_9(job, path):
+def test_every_shot_that_was_answered_survives_kill_9(job: Job, path: str) -> None:
     job.close()
     chance = random.Random(9)
     answered = []
@@ -63,7 +65,9 @@ def test_every_shot_that_was_answered_survives_kill_9(job, path):
         assert plain.execute("PRAGMA foreign_key_check").fetchall() == []
 
 
-def test_a_full_disk_is_told_and_keeps_every_shot_before_it(job, path, session, shoot):
+def test_a_full_disk_is_told_and_keeps_every_shot_before_it(
+    job: Job, path: str, session: int, shoot: Shoot
+) -> None:
     (pages,) = job._connection.execute("PRAGMA page_count").fetchone()
     job._connection.execute(f"PRAGMA max_page_count = {pages + 4}")
     kept = []
@@ -84,7 +88,9 @@ def test_a_full_disk_is_told_and_keeps_every_shot_before_it(job, path, session, 
     assert kept == list(range(1, len(kept) + 1))
 
 
-def test_leaving_a_full_job_tells_of_the_shot_not_of_the_rest(path, job, shoot):
+def test_leaving_a_full_job_tells_of_the_shot_not_of_the_rest(
+    path: str, job: Job, shoot: Shoot
+) -> None:
     job.close()
 
     def fill(job: Job) -> None:
@@ -114,7 +120,7 @@ def test_leaving_a_full_job_tells_of_the_shot_not_of_the_rest(path, job, shoot):
     Job.open(path, write=True, wait_s=0.0).close()
 
 
-def test_a_disk_that_fails_to_write_is_told(job, path, shoot):
+def test_a_disk_that_fails_to_write_is_told(job: Job, path: str, shoot: Shoot) -> None:
     shoot("A1")
     # SQLite cannot grow its log past the limit on file size: a real failed write.
     limits = resource.getrlimit(resource.RLIMIT_FSIZE)
@@ -131,9 +137,9 @@ def test_a_disk_that_fails_to_write_is_told(job, path, shoot):
 
 
 def test_an_interrupt_right_after_the_commit_does_not_write_anything_twice(
-    job, path, session, shoot, monkeypatch
-):
-    def interrupt():
+    job: Job, path: str, session: int, shoot: Shoot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupt() -> None:
         monkeypatch.undo()
         raise KeyboardInterrupt
 
@@ -149,8 +155,8 @@ def test_an_interrupt_right_after_the_commit_does_not_write_anything_twice(
 
 
 def test_a_refused_change_leaves_what_waits_and_no_trace_of_itself(
-    job, session, shoot, monkeypatch
-):
+    job: Job, session: int, shoot: Shoot, monkeypatch: pytest.MonkeyPatch
+) -> None:
     shoot("A1")
     job.log_event(session, 2.0, 1.7e9, "act", {"key": "u"})
 
@@ -165,14 +171,16 @@ def test_a_refused_change_leaves_what_waits_and_no_trace_of_itself(
     assert [event.kind for event in job.events()] == ["act"]
 
 
-def test_close_keeps_what_waits(job, path, session):
+def test_close_keeps_what_waits(job: Job, path: str, session: int) -> None:
     job.log_reading(session, 1.0, 1.7e9, "last", None, "no_beam", None)
     job.close()
     with Job.open(path) as reader:
         assert [message.raw for message in reader.stored_messages(session)] == ["last"]
 
 
-def test_a_job_moved_away_while_open_is_told_and_whole(job, path, shoot, tmp_path):
+def test_a_job_moved_away_while_open_is_told_and_whole(
+    job: Job, path: str, shoot: Shoot, tmp_path: Path
+) -> None:
     shoot("A1")
     os.rename(path, tmp_path / "elsewhere.sqlite")
     with pytest.raises(JobUnusable, match=r"was moved or deleted .*: the last shot was not kept"):
@@ -183,7 +191,9 @@ def test_a_job_moved_away_while_open_is_told_and_whole(job, path, shoot, tmp_pat
         assert [shot.point for shot in reader.shots()] == ["A1"]
 
 
-def test_a_log_deleted_while_open_is_told_and_nothing_lost(job, path, shoot):
+def test_a_log_deleted_while_open_is_told_and_nothing_lost(
+    job: Job, path: str, shoot: Shoot
+) -> None:
     shoot("A1")
     os.unlink(path + "-wal")
     with pytest.raises(JobUnusable, match="sqlite-wal was moved or deleted"):
@@ -194,7 +204,9 @@ def test_a_log_deleted_while_open_is_told_and_nothing_lost(job, path, shoot):
         assert [shot.point for shot in reader.shots()] == ["A1"]
 
 
-def test_another_file_in_its_place_is_not_written(job, path, shoot, tmp_path):
+def test_another_file_in_its_place_is_not_written(
+    job: Job, path: str, shoot: Shoot, tmp_path: Path
+) -> None:
     shoot("A1")
     os.rename(path, tmp_path / "elsewhere.sqlite")
     (tmp_path / "job.sqlite").write_bytes(b"something else")

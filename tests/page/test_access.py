@@ -1,17 +1,18 @@
 import re
+from typing import Any
 
 import pytest
 
 from rig.page.access import host_is_ours, new_key, origin_is_ours, same_key, site_is_ours
 
 
-def test_keys_are_fresh_long_and_fit_an_address():
+def test_keys_are_fresh_long_and_fit_an_address() -> None:
     keys = {new_key() for _ in range(200)}
     assert len(keys) == 200
     assert all(re.fullmatch(r"[A-Za-z0-9_-]{16,}", key) for key in keys)
 
 
-def test_only_the_key_itself_is_the_key():
+def test_only_the_key_itself_is_the_key() -> None:
     key = new_key()
     assert same_key(key, key)
     for wrong in ("", key[:-1], key + "x", key.swapcase(), "é" * len(key), "\udcff"):
@@ -40,7 +41,7 @@ def test_only_the_key_itself_is_the_key():
         ("[::1]", "::1", False),
     ],
 )
-def test_a_foreign_host_is_told_from_ours(host, reached, ours):
+def test_a_foreign_host_is_told_from_ours(host: Any, reached: Any, ours: Any) -> None:
     assert host_is_ours(host, reached, 8080, {"localhost"}) is ours
 
 
@@ -56,11 +57,11 @@ def test_a_foreign_host_is_told_from_ours(host, reached, ours):
         ("", False),
     ],
 )
-def test_a_foreign_origin_is_told_from_ours(origin, ours):
+def test_a_foreign_origin_is_told_from_ours(origin: Any, ours: Any) -> None:
     assert origin_is_ours(origin, "127.0.0.1:8080") is ours
 
 
-def test_another_site_may_link_here_but_fetch_nothing():
+def test_another_site_may_link_here_but_fetch_nothing() -> None:
     assert site_is_ours(None, None)
     assert site_is_ours("same-origin", "cors")
     assert site_is_ours("cross-site", "navigate")

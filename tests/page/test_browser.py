@@ -4,6 +4,7 @@ import json
 import signal
 import sqlite3
 import time
+from typing import Any
 
 import pytest
 
@@ -21,11 +22,11 @@ WATCH = """() => {
 }"""
 
 
-def texts(page):
+def texts(page: Any) -> Any:
     return [text for mode, text, _ in page.evaluate("shown") if mode == "prompt"]
 
 
-def test_a_whole_round_of_markers_on_the_page(job, rod, live, phone):
+def test_a_whole_round_of_markers_on_the_page(job: Any, rod: Any, live: Any, phone: Any) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
     session = live(
         "set", "--job", job, "--serial", port, "--skip-check", "--speed", "5", hears=hear
@@ -58,7 +59,9 @@ def test_a_whole_round_of_markers_on_the_page(job, rod, live, phone):
         assert mode != "prompt" or text.split()[0] == move
 
 
-def test_the_word_stands_where_the_marker_is_to_go(fresh_job, rod, live, phone):
+def test_the_word_stands_where_the_marker_is_to_go(
+    fresh_job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     """Above the line for raise, below it for lower, across it for hold; never colour alone."""
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
@@ -99,7 +102,7 @@ def test_the_word_stands_where_the_marker_is_to_go(fresh_job, rod, live, phone):
     session.process.send_signal(signal.SIGCONT)
 
 
-def test_taps_act_in_the_session(fresh_job, rod, live, phone):
+def test_taps_act_in_the_session(fresh_job: Any, rod: Any, live: Any, phone: Any) -> None:
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
     page = phone(session.url)
@@ -122,7 +125,9 @@ def test_taps_act_in_the_session(fresh_job, rod, live, phone):
     session.wait("trouble", reason="accept")
 
 
-def test_of_two_phones_one_acts_and_the_other_may_take_over(fresh_job, rod, live, phone):
+def test_of_two_phones_one_acts_and_the_other_may_take_over(
+    fresh_job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
     one = phone(session.url, bypass_csp=True)
@@ -144,7 +149,9 @@ def test_of_two_phones_one_acts_and_the_other_may_take_over(fresh_job, rod, live
     until(lambda: one.evaluate(now) == other.evaluate(now) != before)
 
 
-def test_a_phone_that_lost_its_wifi_says_so_and_catches_up(job, rod, live, phone):
+def test_a_phone_that_lost_its_wifi_says_so_and_catches_up(
+    job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=3)
     session = live(
         "set", "--job", job, "--serial", port, "--skip-check", "--speed", "3", hears=hear
@@ -164,7 +171,9 @@ def test_a_phone_that_lost_its_wifi_says_so_and_catches_up(job, rod, live, phone
     assert page.locator("#old").is_hidden()
 
 
-def test_a_link_that_only_falls_silent_takes_the_prompt_back_too(job, rod, live, phone):
+def test_a_link_that_only_falls_silent_takes_the_prompt_back_too(
+    job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0")
     session = live("set", "--job", job, "--serial", port, "--skip-check", hears=hear)
     page = phone(session.url)
@@ -177,7 +186,9 @@ def test_a_link_that_only_falls_silent_takes_the_prompt_back_too(job, rod, live,
     when(page, "document.body.dataset.link == 'live' && document.body.dataset.mode == 'prompt'")
 
 
-def test_a_key_that_is_missing_wrong_or_old_opens_nothing(fresh_job, rod, live, phone):
+def test_a_key_that_is_missing_wrong_or_old_opens_nothing(
+    fresh_job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
     site, key = session.url.rstrip("/").rsplit("/", 1)
@@ -207,7 +218,9 @@ def test_a_key_that_is_missing_wrong_or_old_opens_nothing(fresh_job, rod, live, 
     assert page.goto(again.url).status == 200
 
 
-def test_a_page_left_open_over_a_restart_says_that_its_address_is_old(fresh_job, rod, live, phone):
+def test_a_page_left_open_over_a_restart_says_that_its_address_is_old(
+    fresh_job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
     page = phone(session.url)
@@ -219,7 +232,7 @@ def test_a_page_left_open_over_a_restart_says_that_its_address_is_old(fresh_job,
     page.locator("#old", has_text="address is old").wait_for(timeout=15_000)
 
 
-def test_nothing_is_asked_of_anybody_else(fresh_job, rod, live, phone):
+def test_nothing_is_asked_of_anybody_else(fresh_job: Any, rod: Any, live: Any, phone: Any) -> None:
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
     page = phone(session.url)
@@ -238,7 +251,9 @@ def test_nothing_is_asked_of_anybody_else(fresh_job, rod, live, phone):
     page.wrong.clear()
 
 
-def test_the_first_prompt_is_there_within_a_second_of_opening(job, rod, live, phone):
+def test_the_first_prompt_is_there_within_a_second_of_opening(
+    job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0")
     session = live("set", "--job", job, "--serial", port, "--skip-check", hears=hear)
     session.wait("prompt")
@@ -249,7 +264,9 @@ def test_the_first_prompt_is_there_within_a_second_of_opening(job, rod, live, ph
     assert page.evaluate("document.querySelector('#prompt').textContent") != "opening"
 
 
-def test_acts_of_the_page_are_in_the_jobs_log(fresh_job, rod, live, phone):
+def test_acts_of_the_page_are_in_the_jobs_log(
+    fresh_job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, _ = rod()
     session = live("survey", "--job", fresh_job, "--serial", port, "--dwell", "300")
     page = phone(session.url)
@@ -263,7 +280,9 @@ def test_acts_of_the_page_are_in_the_jobs_log(fresh_job, rod, live, phone):
     assert {"act": "skip", "argument": None} in acts
 
 
-def test_a_screen_reader_and_a_glove_find_their_way(job, rod, live, phone):
+def test_a_screen_reader_and_a_glove_find_their_way(
+    job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0")
     session = live("set", "--job", job, "--serial", port, "--skip-check", hears=hear)
     page = phone(session.url, bypass_csp=True)  # for axe itself

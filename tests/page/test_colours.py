@@ -2,6 +2,7 @@
 
 import re
 from importlib import resources
+from typing import Any
 
 import pytest
 
@@ -32,7 +33,7 @@ def contrast(one: str, other: str) -> float:
 
 
 @pytest.fixture(scope="module")
-def css():
+def css() -> Any:
     return (resources.files("rig.page") / "static" / "page.css").read_text()
 
 
@@ -43,32 +44,32 @@ def themes(css: str) -> dict[str, dict[str, str]]:
     return {"light": light, "dark": {**light, **dark}}
 
 
-def test_the_formula_gives_the_ratios_that_the_standard_names():
+def test_the_formula_gives_the_ratios_that_the_standard_names() -> None:
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.01)  # widely published
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize(("text", "ground"), PAIRS)
-def test_every_text_stands_out_in_sunlight(css, theme, text, ground):
+def test_every_text_stands_out_in_sunlight(css: Any, theme: Any, text: Any, ground: Any) -> None:
     colours = themes(css)[theme]
     assert contrast(colours[text], colours[ground]) >= 7.0
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_raise_and_lower_stand_out_from_the_ground_too(css, theme):
+def test_raise_and_lower_stand_out_from_the_ground_too(css: Any, theme: Any) -> None:
     colours = themes(css)[theme]
     for name in ("raise", "lower", "alarm", "hold"):
         assert contrast(colours[name], colours["ground"]) >= 7.0
 
 
-def test_no_colour_is_used_that_is_not_checked(css):
+def test_no_colour_is_used_that_is_not_checked(css: Any) -> None:
     rest = re.sub(r":root \{.*?\}", "", css, flags=re.DOTALL)
     assert not re.findall(r"#[0-9a-fA-F]{3,8}\b(?=[;\s])", rest)
     assert set(re.findall(r"var\(--([a-z-]+)\)", rest)) <= {n for pair in PAIRS for n in pair}
 
 
-def test_nothing_moves_by_itself(css):
+def test_nothing_moves_by_itself(css: Any) -> None:
     """For whoever asks for no motion; and each frame of it would cost a phone its battery."""
     assert "transition" not in css
     assert "animation" not in css

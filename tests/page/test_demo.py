@@ -1,3 +1,6 @@
+from pathlib import Path
+from typing import Any
+
 import pytest
 
 from tests.page.conftest import when
@@ -5,7 +8,9 @@ from tests.page.conftest import when
 pytestmark = pytest.mark.timeout(120)
 
 
-def test_a_person_watches_and_works_the_simulated_job(live, phone, tmp_path):
+def test_a_person_watches_and_works_the_simulated_job(
+    live: Any, phone: Any, tmp_path: Path
+) -> None:
     demo = live("demo", "--seed", "3", "--speed", "10", "--out", tmp_path / "demo")
     assert demo.events == [demo.events[0]]
     page = phone(demo.url)

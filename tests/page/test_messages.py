@@ -1,4 +1,5 @@
 import json
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -17,7 +18,7 @@ from rig.page.messages import Do, Hello, Move, Refused, Take, parse
         ({"say": "rod", "do": "move", "x": 1.5, "y": 2}, Move({"do": "move", "x": 1.5, "y": 2})),
     ],
 )
-def test_what_a_phone_may_say(told, message):
+def test_what_a_phone_may_say(told: Any, message: Any) -> None:
     assert parse(json.dumps(told)) == message
 
 
@@ -42,7 +43,7 @@ def test_what_a_phone_may_say(told, message):
         ('{"say": "hello"}', "nothing that is known"),
     ],
 )
-def test_anything_else_is_refused_with_a_reason(text, why):
+def test_anything_else_is_refused_with_a_reason(text: Any, why: Any) -> None:
     with pytest.raises(Refused, match=why):
         parse(text)
 
@@ -57,7 +58,7 @@ JSON = st.recursive(
 
 
 @given(st.text() | st.binary() | JSON.map(json.dumps))
-def test_no_message_whatever_does_more_than_be_refused(text):
+def test_no_message_whatever_does_more_than_be_refused(text: Any) -> None:
     try:
         message = parse(text)
     except Refused:

@@ -3,6 +3,8 @@
 import json
 import time
 from fractions import Fraction
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,7 +19,7 @@ AT = """(place) => {
 }"""
 
 
-def walk(page, x, y):
+def walk(page: Any, x: Any, y: Any) -> None:
     """Drag the rod to a place and let it stand."""
     at = page.evaluate(AT, [x, y])
     page.mouse.move(at[0] - 30, at[1] - 20)
@@ -28,13 +30,13 @@ def walk(page, x, y):
     page.mouse.up()
 
 
-def now(page):
+def now(page: Any) -> Any:
     return page.evaluate(
         "() => [floorPage.state.job.screen, floorPage.state.now, floorPage.state.here]"
     )
 
 
-def work(page):
+def work(page: Any) -> None:
     """Do what the page says until the pour begins."""
     stood, stood_s, held_s = None, 0.0, time.monotonic()
     while True:
@@ -61,7 +63,9 @@ def work(page):
         time.sleep(0.05)
 
 
-def test_a_round_of_practice_is_worked_scored_and_seen_again(live, phone, tmp_path):
+def test_a_round_of_practice_is_worked_scored_and_seen_again(
+    live: Any, phone: Any, tmp_path: Path
+) -> None:
     session = live("practice", "--room", "5ft,4ft", "--seed", "2", "--speed", "8",
                    "--out", tmp_path / "round")  # fmt: skip
     page = phone(session.url, bypass_csp=True)

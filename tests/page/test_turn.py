@@ -1,7 +1,7 @@
 from rig.page.turn import Turn
 
 
-def test_the_first_phone_acts_and_the_second_watches():
+def test_the_first_phone_acts_and_the_second_watches() -> None:
     turn = Turn()
     turn.come("a", 0.0)
     turn.come("b", 1.0)
@@ -10,7 +10,7 @@ def test_the_first_phone_acts_and_the_second_watches():
     assert not turn.acts("b", 1.0)
 
 
-def test_any_phone_can_take_over():
+def test_any_phone_can_take_over() -> None:
     turn = Turn()
     turn.come("a", 0.0)
     turn.come("b", 1.0)
@@ -19,7 +19,7 @@ def test_any_phone_can_take_over():
     assert not turn.acts("a", 2.0)
 
 
-def test_a_phone_that_comes_back_soon_acts_again():
+def test_a_phone_that_comes_back_soon_acts_again() -> None:
     turn = Turn()
     turn.come("a", 0.0)
     turn.come("b", 0.0)
@@ -30,7 +30,7 @@ def test_a_phone_that_comes_back_soon_acts_again():
     assert not turn.acts("b", 100.0)
 
 
-def test_a_turn_that_nobody_has_had_for_a_while_is_free():
+def test_a_turn_that_nobody_has_had_for_a_while_is_free() -> None:
     turn = Turn()
     turn.come("a", 0.0)
     turn.come("b", 0.0)
@@ -40,7 +40,7 @@ def test_a_turn_that_nobody_has_had_for_a_while_is_free():
     assert not turn.acts("a", 31.0)
 
 
-def test_a_phone_with_two_sockets_is_one_phone():
+def test_a_phone_with_two_sockets_is_one_phone() -> None:
     turn = Turn()
     turn.come("a", 0.0)
     turn.come("a", 0.1)

@@ -7,16 +7,17 @@ import numpy as np
 import pytest
 
 from rig.pour.estimate import YIELD_DOUBT, Front, Prior, estimate
+from tests.kinds import Floats
 
 
-def test_without_a_front_the_need_is_the_plan():
+def test_without_a_front_the_need_is_the_plan() -> None:
     need = estimate(Prior(240.0, 5.0, 12.0), [])
     assert need.bags == pytest.approx(20.0)
     assert need.yield_l == pytest.approx(12.0)
     assert need.sd_bags == pytest.approx(20.0 * math.hypot(YIELD_DOUBT, 5.0 / 240.0))
 
 
-def test_the_posterior_is_that_of_the_normal_equations():
+def test_the_posterior_is_that_of_the_normal_equations() -> None:
     """numpy on the joint normal of need, bridge and placing (GLS), term by term."""
     prior = Prior(240.0, 12.0, 12.0)
     fronts = [Front(4.0, 0.18, 0.05), Front(9.0, 0.41, 0.05), Front(13.0, 0.63, 0.04)]
@@ -33,7 +34,7 @@ def test_the_posterior_is_that_of_the_normal_equations():
     assert need.sd_bags == pytest.approx(math.sqrt(var))
 
 
-def test_a_yield_that_is_off_shows_as_yield_and_a_doubtful_volume_as_volume():
+def test_a_yield_that_is_off_shows_as_yield_and_a_doubtful_volume_as_volume() -> None:
     fronts = [Front(10.0, 0.45, 0.01)]
     sure_floor = estimate(Prior(240.0, 1.0, 12.0), fronts)
     assert sure_floor.yield_l == pytest.approx(12.0 * 20.0 / (10.0 / 0.45), rel=0.02)
@@ -43,7 +44,7 @@ def test_a_yield_that_is_off_shows_as_yield_and_a_doubtful_volume_as_volume():
     assert sure_yield.volume_l > 245.0
 
 
-def test_more_fronts_leave_less_doubt_and_chances_add_up():
+def test_more_fronts_leave_less_doubt_and_chances_add_up() -> None:
     prior = Prior(240.0, 5.0, 12.0)
     fronts = [Front(2.0 * k, 0.1 * k, 0.05) for k in range(1, 9)]
     doubts = [estimate(prior, fronts[:k]).sd_bags for k in range(9)]
@@ -53,7 +54,15 @@ def test_more_fronts_leave_less_doubt_and_chances_add_up():
     assert need.chance_enough(need.p95) == pytest.approx(0.95)
 
 
-def pours(count, off, batches=40, strips=40, volume_doubt=0.01, tells=1.0, seed=1):
+def pours(
+    count: int,
+    off: float,
+    batches: int = 40,
+    strips: int = 40,
+    volume_doubt: float = 0.01,
+    tells: float = 1.0,
+    seed: int = 1,
+) -> Floats:
     """Simulated pours: how far the need predicted after ten batches is from the final one.
 
     Each strip's true volume errs by itself, as places far apart on a surface do. After a batch the
@@ -81,7 +90,9 @@ def pours(count, off, batches=40, strips=40, volume_doubt=0.01, tells=1.0, seed=
 
 @pytest.mark.parametrize("off", [-0.10, 0.10])
 @pytest.mark.parametrize(("tells", "strips"), [(1.0, 40), (1.0, 20), (0.6, 40)])
-def test_after_ten_batches_the_need_is_known_to_five_per_cent(off, tells, strips):
+def test_after_ten_batches_the_need_is_known_to_five_per_cent(
+    off: float, tells: float, strips: int
+) -> None:
     """In 19 of 20 pours of 40 batches, the surface known to 1 % of the volume.
 
     Who looks up only after six batches of ten gets a little less.

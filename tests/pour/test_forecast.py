@@ -13,18 +13,20 @@ from rig.pour.order import floor_of
 from rig.room import raster_of, room, with_door
 
 
-def ground(width=5000.0, length=7000.0, bags=35):
+def ground(width: float = 5000.0, length: float = 7000.0, bags: int = 35) -> Ground:
     outline = with_door(room(width, length), 1000.0, 0.0, 900.0)
     cells = raster_of(outline, 1500)
     floor = floor_of(outline, cells, 12.0 + 3.0 * np.sin(cells.x_mm / 900.0))
     return Ground(floor, outline.doors[0].middle, None, 12.0 * bags, bags)
 
 
-def crew(people=3, mixers=1, mix_s=150.0, working_s=1200.0, **more):
+def crew(
+    people: int = 3, mixers: int = 1, mix_s: float = 150.0, working_s: float = 1200.0, **more: float
+) -> Crew:
     return Crew(people, mixers, Times(mix_s), working_s, **more)
 
 
-def test_three_people_keep_a_pour_of_35_bags_supplied_back_to_back():
+def test_three_people_keep_a_pour_of_35_bags_supplied_back_to_back() -> None:
     """Common practice, no source: 20 min of working time, two and a half minutes of mixing."""
     made = forecast(ground(), crew())
     assert made.feasible
@@ -33,7 +35,7 @@ def test_three_people_keep_a_pour_of_35_bags_supplied_back_to_back():
     assert made.idle()["mixing"] < 0.1
 
 
-def test_the_margin_is_working_time_less_the_95th_percentile_of_the_oldest_edge():
+def test_the_margin_is_working_time_less_the_95th_percentile_of_the_oldest_edge() -> None:
     made = forecast(ground(), crew(), runs=500)
     assert made.margin_s == pytest.approx(1200.0 - np.quantile(made.seam_ages_s.max(axis=0), 0.95))
     assert made.oldest_s.max() >= made.age_p95_s
@@ -41,7 +43,7 @@ def test_the_margin_is_working_time_less_the_95th_percentile_of_the_oldest_edge(
 
 
 @pytest.mark.parametrize("seed", [1, 2])
-def test_more_of_what_binds_makes_the_pour_faster_and_the_edge_younger(seed):
+def test_more_of_what_binds_makes_the_pour_faster_and_the_edge_younger(seed: int) -> None:
     slow = forecast(ground(), crew(people=4, mix_s=300.0), runs=500, seed=seed)
     fast = forecast(ground(), crew(people=4, mix_s=300.0, mixers=2), runs=500, seed=seed)
     assert fast.bags_per_h > 1.5 * slow.bags_per_h
@@ -49,7 +51,7 @@ def test_more_of_what_binds_makes_the_pour_faster_and_the_edge_younger(seed):
     assert advise(slow, ground(), 200, seed).binds == "mixers"
 
 
-def test_an_infeasible_pour_gets_the_cheapest_change_that_makes_it_safe():
+def test_an_infeasible_pour_gets_the_cheapest_change_that_makes_it_safe() -> None:
     on = ground(6000.0, 7500.0)
     made = forecast(on, crew(mix_s=300.0), runs=500)
     assert not made.feasible
@@ -62,7 +64,7 @@ def test_an_infeasible_pour_gets_the_cheapest_change_that_makes_it_safe():
     assert "working time" in slower.change
 
 
-def test_a_hopeless_pour_is_told_so_with_the_working_time_that_it_needs():
+def test_a_hopeless_pour_is_told_so_with_the_working_time_that_it_needs() -> None:
     on = ground(bags=12)
     made = forecast(on, crew(people=1, mix_s=900.0, working_s=300.0), runs=200)
     said = advise(made, on, 200)
@@ -72,26 +74,26 @@ def test_a_hopeless_pour_is_told_so_with_the_working_time_that_it_needs():
     assert forecast(on, needed, runs=200).margin_s > 0
 
 
-def test_two_bays_shorten_the_front():
+def test_two_bays_shorten_the_front() -> None:
     on = ground(9000.0, 6000.0, bags=45)
     wide = forecast(on, crew(strip_mm=600.0), runs=300)
     halved = forecast(on, crew(strip_mm=600.0, bays=2), runs=300)
     assert halved.age_p95_s < 0.75 * wide.age_p95_s
 
 
-def test_a_pour_of_one_batch_has_no_edge():
+def test_a_pour_of_one_batch_has_no_edge() -> None:
     made = forecast(ground(bags=1), crew(), runs=200)
     assert made.age_p95_s == 0.0
     assert made.feasible
 
 
-def test_a_lone_person_with_a_fixed_bucket_is_held_up_by_it_only_where_it_is_so():
+def test_a_lone_person_with_a_fixed_bucket_is_held_up_by_it_only_where_it_is_so() -> None:
     on = ground(bags=20)
     one = forecast(on, crew(people=4, buckets=1), runs=300)
     assert advise(one, on, 300).binds == "buckets"
 
 
-def test_batches_that_cannot_be_are_refused():
+def test_batches_that_cannot_be_are_refused() -> None:
     assert batch_bags(7, 2) == [2.0, 2.0, 2.0, 1.0]
     with pytest.raises(BadInput, match="no bag"):
         batch_bags(0, 1)

@@ -1,20 +1,24 @@
 """The front moves from the far end to the exit, shares add up, and nobody is walled in."""
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 import pytest
 
 from rig.errors import BadInput
-from rig.pour.order import exit_on, floor_of, leaves_a_way, order_of_pour, place_on
-from rig.room import from_walls, raster_of, room, with_door, with_opening
+from rig.pour.order import Floor, exit_on, floor_of, leaves_a_way, order_of_pour, place_on
+from rig.room import Outline, from_walls, raster_of, room, with_door, with_opening
 from rig.units import Units
+from tests.kinds import Floats
 
 
-def laid(outline, cover=lambda x, y: 12.0 + 0.0 * x):
+def laid(outline: Outline, cover: Callable[..., Any] = lambda x, y: 12.0 + 0.0 * x) -> Floor:
     cells = raster_of(outline, 1500)
     return floor_of(outline, cells, cover(cells.x_mm, cells.y_mm))
 
 
-def rooms():
+def rooms() -> dict[str, Outline]:
     plain = with_door(room(3658.0, 4572.0), 1219.0, 0.0, 914.0)
     ell, _ = from_walls("6m left 3m left 3m right 3m left 3m left 6m")
     ell = with_door(ell, 5000.0, 0.0, 800.0)
@@ -29,7 +33,7 @@ def rooms():
 
 @pytest.mark.parametrize("name", rooms())
 @pytest.mark.parametrize("strip_mm", [300.0, 600.0, 1200.0])
-def test_nobody_is_walled_in_and_every_cell_is_poured_once(name, strip_mm):
+def test_nobody_is_walled_in_and_every_cell_is_poured_once(name: str, strip_mm: float) -> None:
     outline = rooms()[name]
     floor = laid(outline, lambda x, y: 10.0 + 5.0 * np.sin(x / 700.0) * np.cos(y / 900.0))
     exit_mm = outline.doors[0].middle
@@ -45,7 +49,7 @@ def test_nobody_is_walled_in_and_every_cell_is_poured_once(name, strip_mm):
     assert order.batches[-1].way_mm < 0.3 * order.batches[0].way_mm
 
 
-def test_a_wrong_order_is_seen_to_wall_someone_in():
+def test_a_wrong_order_is_seen_to_wall_someone_in() -> None:
     outline = rooms()["long"]
     floor = laid(outline)
     far_first = np.array_split(np.argsort(-floor.y_mm, kind="stable"), 6)
@@ -56,7 +60,7 @@ def test_a_wrong_order_is_seen_to_wall_someone_in():
     assert not leaves_a_way(floor, middle_first, nothing, exit_cell)
 
 
-def test_batches_share_the_volume_by_their_bags_and_the_floor_by_their_volume():
+def test_batches_share_the_volume_by_their_bags_and_the_floor_by_their_volume() -> None:
     floor = laid(rooms()["plain"], lambda x, y: 6.0 + x / 300.0)
     bags = [2.0] * 10 + [1.0]
     order = order_of_pour(floor, (1700.0, 0.0), None, bags, 252.0, 600.0)
@@ -68,7 +72,7 @@ def test_batches_share_the_volume_by_their_bags_and_the_floor_by_their_volume():
     assert sum(b.area_m2 for b in order.batches) == pytest.approx(3.658 * 4.572, rel=1e-6)
 
 
-def test_the_pour_starts_where_it_is_told():
+def test_the_pour_starts_where_it_is_told() -> None:
     outline = rooms()["plain"]
     floor = laid(outline)
     for start in [(100.0, 4400.0), (3500.0, 4400.0), (1800.0, 4500.0), (3600.0, 2300.0)]:
@@ -81,10 +85,10 @@ def test_the_pour_starts_where_it_is_told():
         assert away < 1500.0
 
 
-def test_a_deep_place_is_filled_first_in_its_strip():
+def test_a_deep_place_is_filled_first_in_its_strip() -> None:
     outline = rooms()["plain"]
 
-    def pit(x, y):
+    def pit(x: Floats, y: Floats) -> Floats:
         return 8.0 + 40.0 * (np.hypot(x - 900.0, y - 2300.0) < 450.0)
 
     order = order_of_pour(laid(outline, pit), (1676.0, 0.0), (3500.0, 4400.0), [1.0] * 30, 300.0,
@@ -97,7 +101,7 @@ def test_a_deep_place_is_filled_first_in_its_strip():
         assert abs(batch.y_mm - 2300.0) < 900.0
 
 
-def test_bays_are_poured_one_after_another_and_do_not_meet_wet():
+def test_bays_are_poured_one_after_another_and_do_not_meet_wet() -> None:
     floor = laid(rooms()["plain"])
     order = order_of_pour(floor, (1676.0, 0.0), None, [1.0] * 21, 250.0, 600.0, bays=2)
     bays = [batch.bay for batch in order.batches]
@@ -109,7 +113,7 @@ def test_bays_are_poured_one_after_another_and_do_not_meet_wet():
     assert longest[1] < longest[0]
 
 
-def test_seams_are_neighbours_and_every_batch_has_one():
+def test_seams_are_neighbours_and_every_batch_has_one() -> None:
     floor = laid(rooms()["plain"])
     order = order_of_pour(floor, (1676.0, 0.0), None, [1.0] * 21, 250.0, 600.0)
     assert {n for seam in order.seams for n in seam} == set(range(21))
@@ -121,7 +125,7 @@ def test_seams_are_neighbours_and_every_batch_has_one():
         assert gap < 1.3 * floor.step_mm
 
 
-def test_walked_ways_go_round_walls_and_are_at_most_three_per_cent_long():
+def test_walked_ways_go_round_walls_and_are_at_most_three_per_cent_long() -> None:
     """Against straight lines in a bare room, and round the corner of an L by hand."""
     floor = laid(rooms()["plain"])
     corner = floor.nearest(0.0, 0.0)
@@ -137,7 +141,7 @@ def test_walked_ways_go_round_walls_and_are_at_most_three_per_cent_long():
     assert ways[end] == pytest.approx(by_hand, rel=0.06)
 
 
-def test_places_off_the_floor_are_refused_by_name():
+def test_places_off_the_floor_are_refused_by_name() -> None:
     outline = rooms()["ell"]
     with pytest.raises(BadInput, match="exit"):
         place_on(outline, "exit", 5000.0, 5000.0, Units("mm"))
@@ -151,7 +155,7 @@ def test_places_off_the_floor_are_refused_by_name():
         order_of_pour(floor, (100.0, 100.0), None, [1.0] * 2, 60.0, 600.0, bays=3)
 
 
-def test_an_exit_lies_at_a_wall_a_door_or_a_stair():
+def test_an_exit_lies_at_a_wall_a_door_or_a_stair() -> None:
     outline = with_opening(room(6000.0, 6000.0), 950.0, 1900.0, 100.0, 200.0)  # a post
     outline = with_opening(outline, 2500.0, 2500.0, 1000.0, 1000.0)
     for at in ((0.0, 3000.0), (480.0, 3000.0), (6000.0, 6000.0), (2400.0, 3000.0)):

@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -19,7 +20,14 @@ from rig.units import Units
 ALL = tuple(step.key for step in STEPS)
 
 
-def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01, units="mm"):
+def plan(
+    batches: int = 20,
+    per_strip: int = 2,
+    bags: float = 22.0,
+    working_s: float = 1200.0,
+    doubt: float = 0.01,
+    units: str = "mm",
+) -> LivePlan:
     strips = batches // per_strip
     return LivePlan(
         tuple(
@@ -40,30 +48,30 @@ def plan(batches=20, per_strip=2, bags=22.0, working_s=1200.0, doubt=0.01, units
     )
 
 
-def started(told=None, **more):
+def started(told: LivePlan | None = None, **more: Any) -> Pouring:
     machine = Pouring(told or plan(), ticked=ALL, **more)
     machine.start(0.0)
     return machine
 
 
-def pour(machine, count, begin=10.0, every=120.0):
+def pour(machine: Pouring, count: int, begin: float = 10.0, every: float = 120.0) -> list[Any]:
     events = []
     for n in range(count):
         events += machine.act("batch", begin + n * every)
     return events
 
 
-def names(events):
+def names(events: list[Any]) -> list[str]:
     return [event.event for event in events]
 
 
-def one(events, name):
+def one(events: list[Any], name: str) -> Any:
     found = [event for event in events if event.event == name]
     assert len(found) == 1, names(events)
     return found[0]
 
 
-def test_a_batch_says_what_is_left_where_the_front_should_be_and_what_comes_next():
+def test_a_batch_says_what_is_left_where_the_front_should_be_and_what_comes_next() -> None:
     machine = started()
     events = machine.act("batch", 10.0)
     poured, following = one(events, "batch"), one(events, "next")
@@ -74,7 +82,7 @@ def test_a_batch_says_what_is_left_where_the_front_should_be_and_what_comes_next
         json.dumps(event.as_json(), allow_nan=False)
 
 
-def test_two_batches_at_once_are_one_until_someone_says_yes():
+def test_two_batches_at_once_are_one_until_someone_says_yes() -> None:
     machine = started()
     pour(machine, 1)
     asked = machine.act("batch", 12.0)
@@ -88,7 +96,7 @@ def test_two_batches_at_once_are_one_until_someone_says_yes():
     assert machine.act("accept", 301.0) == []
 
 
-def test_undo_takes_back_the_last_entry_and_stops_at_the_start():
+def test_undo_takes_back_the_last_entry_and_stops_at_the_start() -> None:
     machine = started()
     pour(machine, 3)
     machine.act("front", 300.0, "1")
@@ -104,7 +112,7 @@ def test_undo_takes_back_the_last_entry_and_stops_at_the_start():
     assert machine.bags_used == 0.0
 
 
-def test_ages_of_edges_count_from_the_water_and_fall_away_when_the_seam_is_closed():
+def test_ages_of_edges_count_from_the_water_and_fall_away_when_the_seam_is_closed() -> None:
     machine = started()
     machine.act("batch", 10.0)
     edges = one(machine.act("batch", 130.0), "edges")
@@ -117,7 +125,7 @@ def test_ages_of_edges_count_from_the_water_and_fall_away_when_the_seam_is_close
     assert edges.ages_s == pytest.approx((300.0, 180.0))  # batch 1 has met all its neighbours
 
 
-def test_an_edge_is_warned_of_before_it_dies_and_called_dead_after_once_each():
+def test_an_edge_is_warned_of_before_it_dies_and_called_dead_after_once_each() -> None:
     machine = started()
     machine.act("batch", 0.5)
     told = [e for t in range(1, 1400) for e in machine.tick(float(t)) if e.event == "edge"]
@@ -129,7 +137,7 @@ def test_an_edge_is_warned_of_before_it_dies_and_called_dead_after_once_each():
     assert "stop" in dead.text
 
 
-def test_a_mixer_that_fails_is_told_by_the_pace_before_the_edge_is_in_danger():
+def test_a_mixer_that_fails_is_told_by_the_pace_before_the_edge_is_in_danger() -> None:
     machine = started()
     events = pour(machine, 6, every=120.0)
     assert "edge" not in names(events)
@@ -143,7 +151,7 @@ def test_a_mixer_that_fails_is_told_by_the_pace_before_the_edge_is_in_danger():
     assert "stop" in slow[0].text
 
 
-def test_fronts_re_estimate_the_need_and_say_early_that_bags_run_out():
+def test_fronts_re_estimate_the_need_and_say_early_that_bags_run_out() -> None:
     machine = started(plan(bags=20.0))
     said = None
     for n in range(1, 9):  # a bag covers 15 % less than planned
@@ -159,7 +167,7 @@ def test_fronts_re_estimate_the_need_and_say_early_that_bags_run_out():
     assert machine.need.bags == pytest.approx(20.0 / 0.85, rel=0.06)
 
 
-def test_bags_that_reach_are_said_to_reach():
+def test_bags_that_reach_are_said_to_reach() -> None:
     machine = started(plan(bags=30.0))
     pour(machine, 4)
     said = one(machine.act("front", 400.0, "2"), "estimate")
@@ -168,7 +176,7 @@ def test_bags_that_reach_are_said_to_reach():
     assert "reach" in said.text
 
 
-def test_a_covered_floor_is_short_of_nothing_whatever_it_took():
+def test_a_covered_floor_is_short_of_nothing_whatever_it_took() -> None:
     machine = started(plan(bags=9.0))
     pour(machine, 10)
     said = one(machine.act("front", 1300.0, "10"), "estimate")
@@ -179,7 +187,7 @@ def test_a_covered_floor_is_short_of_nothing_whatever_it_took():
 @pytest.mark.parametrize(
     ("units", "bag"), [("mm", r"11\.3 l \(± 2\.\d+ l\)"), ("in", r"0\.4 ft³ \(± 0\.07\d* ft³\)")]
 )
-def test_what_a_bag_makes_is_told_in_the_jobs_units(units, bag):
+def test_what_a_bag_makes_is_told_in_the_jobs_units(units: str, bag: str) -> None:
     machine = started(plan(units=units))
     pour(machine, 5)
     said = one(machine.act("front", 700.0, "2"), "estimate")
@@ -189,7 +197,7 @@ def test_what_a_bag_makes_is_told_in_the_jobs_units(units, bag):
     assert done.yield_stderr_l == said.yield_stderr_l
 
 
-def test_a_yield_that_its_doubt_swallows_is_called_unknown():
+def test_a_yield_that_its_doubt_swallows_is_called_unknown() -> None:
     told = plan(batches=200, bags=220.0)
     machine = started(replace(told, prior=replace(told.prior, yield_doubt=0.8)))
     pour(machine, 1)
@@ -203,7 +211,7 @@ def test_a_yield_that_its_doubt_swallows_is_called_unknown():
     assert "What a bag made is not known." in one(machine.act("stop", 120.0), "done").text
 
 
-def test_a_front_that_so_few_bags_cannot_reach_asks_for_missed_batches():
+def test_a_front_that_so_few_bags_cannot_reach_asks_for_missed_batches() -> None:
     machine = started(plan(batches=20, bags=22.0))
     pour(machine, 1)
     told = machine.act("front", 100.0, "3")  # 6 of 20 bags
@@ -220,7 +228,7 @@ def test_a_front_that_so_few_bags_cannot_reach_asks_for_missed_batches():
     assert one(again, "estimate").yield_l == pytest.approx(12.0, rel=0.1)
 
 
-def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
+def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called() -> None:
     machine = started()
     pour(machine, 8)
     assert one(machine.act("front", 900.0, "M1"), "front").markers == ("M1", "M2")
@@ -232,7 +240,7 @@ def test_markers_on_the_front_are_ticked_and_those_passed_over_are_called():
     assert "dry" not in names(machine.act("front", 930.0, "M4"))
 
 
-def test_a_front_that_goes_back_is_asked_about_and_changes_nothing_until_yes():
+def test_a_front_that_goes_back_is_asked_about_and_changes_nothing_until_yes() -> None:
     machine = started()
     pour(machine, 10)
     machine.act("front", 1200.0, "2")
@@ -262,7 +270,7 @@ def test_a_front_that_goes_back_is_asked_about_and_changes_nothing_until_yes():
     assert machine.need == before
 
 
-def test_a_front_taken_back_to_one_told_before_is_that_one():
+def test_a_front_taken_back_to_one_told_before_is_that_one() -> None:
     machine = started()
     pour(machine, 4)
     machine.act("front", 500.0, "2")
@@ -273,7 +281,7 @@ def test_a_front_taken_back_to_one_told_before_is_that_one():
     assert (machine.front, machine.need) == (2, before)
 
 
-def test_a_marker_that_was_passed_over_is_covered_without_moving_the_front():
+def test_a_marker_that_was_passed_over_is_covered_without_moving_the_front() -> None:
     machine = started()
     pour(machine, 8)
     machine.act("front", 900.0, "1")
@@ -287,7 +295,7 @@ def test_a_marker_that_was_passed_over_is_covered_without_moving_the_front():
 
 
 @pytest.mark.parametrize("told", ["M99", "0", "11", "", None, "-1", "²"])
-def test_fronts_that_are_none_are_told(told):
+def test_fronts_that_are_none_are_told(told: str | None) -> None:
     machine = started()
     pour(machine, 1)
     refused = machine.act("front", 200.0, told)
@@ -296,7 +304,7 @@ def test_fronts_that_are_none_are_told(told):
     assert machine.front == 0
 
 
-def test_a_front_before_any_batch_and_one_far_off_are_told():
+def test_a_front_before_any_batch_and_one_far_off_are_told() -> None:
     machine = started()
     assert "No batch" in machine.act("front", 5.0, "1")[0].text
     pour(machine, 2)
@@ -304,7 +312,7 @@ def test_a_front_before_any_batch_and_one_far_off_are_told():
     assert any("far ahead" in e.text for e in slip if e.event == "trouble")
 
 
-def test_an_unticked_step_is_never_hidden():
+def test_an_unticked_step_is_never_hidden() -> None:
     machine = Pouring(plan(), ticked=[key for key in ALL if key not in ("primer", "dam")])
     begun = machine.start(0.0)
     listed = one(begun, "prepour")
@@ -316,7 +324,7 @@ def test_an_unticked_step_is_never_hidden():
     assert one(machine.act("stop", 30.0), "done").unticked == ("primer",)
 
 
-def test_more_bags_than_the_floor_can_take_are_called():
+def test_more_bags_than_the_floor_can_take_are_called() -> None:
     machine = started(plan(batches=6, bags=8.0))
     events = pour(machine, 14)
     texts = [event.text for event in events if event.event == "trouble"]
@@ -325,7 +333,7 @@ def test_more_bags_than_the_floor_can_take_are_called():
     assert any("All planned batches" in text for text in texts)
 
 
-def test_stop_tells_what_went_in_and_what_is_left():
+def test_stop_tells_what_went_in_and_what_is_left() -> None:
     machine = started()
     pour(machine, 6)
     machine.act("front", 700.0, "3")
@@ -337,7 +345,7 @@ def test_stop_tells_what_went_in_and_what_is_left():
     assert machine.act("batch", 800.0) == []
 
 
-def test_a_stop_with_batches_left_says_what_is_not_poured():
+def test_a_stop_with_batches_left_says_what_is_not_poured() -> None:
     machine = started()
     pour(machine, 6)
     machine.act("front", 700.0, "3")
@@ -354,7 +362,7 @@ def test_a_stop_with_batches_left_says_what_is_not_poured():
 
 
 @pytest.mark.parametrize(("batches", "front"), [(20, None), (15, "10"), (0, None)])
-def test_a_stop_that_leaves_nothing_open_is_no_trouble(batches, front):
+def test_a_stop_that_leaves_nothing_open_is_no_trouble(batches: int, front: str | None) -> None:
     machine = started()
     pour(machine, batches)
     if front:
@@ -363,7 +371,7 @@ def test_a_stop_that_leaves_nothing_open_is_no_trouble(batches, front):
     assert names(machine.act("stop", 6000.0)) == ["done"]
 
 
-def test_a_log_that_was_cut_off_goes_on_with_the_true_ages():
+def test_a_log_that_was_cut_off_goes_on_with_the_true_ages() -> None:
     history = [(-700.0, "batch", None), (-580.0, "batch", None), (-570.0, "front", "1")]
     machine = Pouring(plan(), history, ALL, ["the clock was set"])
     events = machine.start(0.0)
@@ -375,14 +383,14 @@ def test_a_log_that_was_cut_off_goes_on_with_the_true_ages():
     assert one(machine.act("batch", 1.0), "batch").n == 3
 
 
-def test_a_press_of_the_counter_is_a_batch_and_heights_are_none():
+def test_a_press_of_the_counter_is_a_batch_and_heights_are_none() -> None:
     machine = started()
     assert "batch" in names(machine.reading(Reading(5.0, 0.0, "B", "button")))
     assert machine.reading(Reading(60.0, 0.0, "x", "valid", 1234.0)) == []
     assert machine.lost(70.0) == machine.back(71.0) == machine.typed(1.0, 1.0, 72.0) == []
 
 
-def test_a_plan_without_batches_is_refused():
+def test_a_plan_without_batches_is_refused() -> None:
     empty = plan()
     with pytest.raises(BadInput):
         Pouring(replace(empty, batches=()))
@@ -400,7 +408,9 @@ ACTS = st.lists(
 
 @settings(max_examples=60, deadline=None)
 @given(ACTS)
-def test_whatever_is_typed_the_log_holds_and_a_restart_knows_the_same(acts):
+def test_whatever_is_typed_the_log_holds_and_a_restart_knows_the_same(
+    acts: list[tuple[str, str | None, float]],
+) -> None:
     machine = started()
     at, history = 0.0, []
     for name, argument, gap in acts:

@@ -1,5 +1,8 @@
 """A sheet is taken as it stands: nothing guessed, nothing silently left out."""
 
+from pathlib import Path
+from typing import Any
+
 import pytest
 
 from rig.errors import BadInput
@@ -29,7 +32,7 @@ working_time = "20min"
 """
 
 
-def test_a_full_sheet_is_read(tmp_path):
+def test_a_full_sheet_is_read(tmp_path: Path) -> None:
     path = tmp_path / "sheet.toml"
     path.write_text(FULL)
     sheet = read_sheet(path)
@@ -41,7 +44,7 @@ def test_a_full_sheet_is_read(tmp_path):
     assert sheet.working_time_at == ((20.0, 1200.0), (30.0, 720.0))
 
 
-def test_temperature_acts_only_as_the_sheet_states():
+def test_temperature_acts_only_as_the_sheet_states() -> None:
     sheet = Sheet(working_time_s=1200.0, working_time_at=((20.0, 1200.0), (30.0, 720.0)))
     assert sheet.working_time(20.0, MM) == (1200.0, None)
     assert sheet.working_time(25.0, MM) == (
@@ -59,7 +62,7 @@ def test_temperature_acts_only_as_the_sheet_states():
     assert Sheet().working_time(None, MM) == (None, None)
 
 
-def test_cold_and_warm_floors_are_warned_of():
+def test_cold_and_warm_floors_are_warned_of() -> None:
     sheet = Sheet(min_temperature_c=10.0, max_temperature_c=30.0)
     assert "colder" in sheet.warnings(5.0, MM)[0]
     assert "hotter" in sheet.warnings(31.0, MM)[0]
@@ -71,7 +74,7 @@ def test_cold_and_warm_floors_are_warned_of():
     assert "not checked" in Sheet().warnings(20.0, MM)[0]
 
 
-def test_temperatures_are_told_in_whole_degrees_of_the_jobs_units():
+def test_temperatures_are_told_in_whole_degrees_of_the_jobs_units() -> None:
     sheet = Sheet(min_temperature_c=parse_temperature("50F"), max_temperature_c=29.6)
     assert "at 41 °F, colder than the sheet allows (50 °F at least)" in sheet.warnings(5.0, IN)[0]
     assert "at 31 °C, hotter than the sheet allows (30 °C at most)" in sheet.warnings(31.2, MM)[0]
@@ -99,12 +102,12 @@ def test_temperatures_are_told_in_whole_degrees_of_the_jobs_units():
         ({"text": 3}, "text"),
     ],
 )
-def test_wrong_keys_are_refused_by_name(told, say):
+def test_wrong_keys_are_refused_by_name(told: dict[str, Any], say: str) -> None:
     with pytest.raises(BadInput, match=say):
         parse_sheet(told, "sheet.toml")
 
 
-def test_files_that_are_no_sheet_are_refused(tmp_path):
+def test_files_that_are_no_sheet_are_refused(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="no file"):
         read_sheet(tmp_path / "nowhere.toml")
     (tmp_path / "bad.toml").write_text("working_time = ")
@@ -112,7 +115,7 @@ def test_files_that_are_no_sheet_are_refused(tmp_path):
         read_sheet(tmp_path / "bad.toml")
 
 
-def test_fahrenheit_is_turned_into_celsius():
+def test_fahrenheit_is_turned_into_celsius() -> None:
     assert parse_temperature("70F") == pytest.approx(21.111, abs=1e-3)
     assert parse_temperature("21 °C") == 21.0
     assert parse_temperature("48.2F") == 9.0
@@ -120,6 +123,6 @@ def test_fahrenheit_is_turned_into_celsius():
         parse_temperature("500C")
 
 
-def test_what_is_missing_is_asked_for():
+def test_what_is_missing_is_asked_for() -> None:
     assert "working time" in str(ask_for("working_time"))
     assert "--mix-time" in str(ask_for("mixing_time"))

@@ -1,30 +1,34 @@
 """The recursion against closed forms, the longest path, queueing theory and an event simulator."""
 
 import math
+from collections.abc import Iterator
 
 import networkx
 import numpy as np
 import pytest
 import simpy
+from networkx.classes.digraph import DiGraph
+from simpy.events import Event, Timeout
 
 from rig.errors import BadInput
 from rig.pour.crew import Roles, Times, Work, assign, loads, work_of
 from rig.pour.simulation import STEPS, Servers, draw, makespan, seam_ages, simulate
+from tests.kinds import Floats
 
 N = 12
 
 
-def work(n=N, **seconds):
+def work(n: int = N, **seconds: float) -> Work:
     usual = {"water": 20.0, "powder": 30.0, "mix": 120.0, "slake": 0.0, "carry": 15.0,
              "pour": 20.0, "spread": 30.0, "deair": 15.0, "back": 12.0}  # fmt: skip
     return Work({step: [(usual | seconds)[step]] * n for step in STEPS})
 
 
-def fixed(planned, runs=1):
+def fixed(planned: Work, runs: int = 1) -> dict[str, Floats]:
     return draw(planned, runs, np.random.default_rng(0), 0.3, 0.1, "fixed")
 
 
-def test_fixed_times_give_the_closed_form_of_a_line():
+def test_fixed_times_give_the_closed_form_of_a_line() -> None:
     """Sum of the stations' times and n − 1 times the slowest (permutation flow shop, textbook)."""
     stations = (20.0 + 30.0 + 120.0, 15.0 + 20.0 + 12.0, 30.0 + 15.0)
     run = simulate(fixed(work()), Roles(1, 1, 1), buckets=100)
@@ -35,7 +39,7 @@ def test_fixed_times_give_the_closed_form_of_a_line():
     assert makespan(slow_rake)[0] == pytest.approx(170.0 + 35.0 + 400.0 + (N - 1) * 415.0)
 
 
-def test_one_person_alone_does_one_batch_after_the_other():
+def test_one_person_alone_does_one_batch_after_the_other() -> None:
     run = simulate(fixed(work()), Roles(1, 0, alone=True), buckets=3)
     batch = 20.0 + 30.0 + 120.0 + 15.0 + 20.0 + 30.0 + 15.0 + 12.0
     assert makespan(run)[0] == pytest.approx(N * batch - 15.0 - 12.0)
@@ -43,7 +47,7 @@ def test_one_person_alone_does_one_batch_after_the_other():
 
 
 @pytest.mark.parametrize("buckets", [1, 2, 3, 5])
-def test_one_of_each_is_the_longest_path_of_a_network(buckets):
+def test_one_of_each_is_the_longest_path_of_a_network(buckets: int) -> None:
     """Drawn times, one server a role: networkx's longest path over the same precedences."""
     roles = Roles(1, 1, 1)
     drawn = draw(work(), 3, np.random.default_rng(5), 0.6, 0.2)
@@ -51,10 +55,12 @@ def test_one_of_each_is_the_longest_path_of_a_network(buckets):
     for r in range(3):
         graph = networkx.DiGraph()
 
-        def time(step, n, r=r):
+        def time(step: str, n: int, r: int = r) -> float:
             return float(drawn[step][n, r])
 
-        def node(name, n, seconds, *after, graph=graph):
+        def node(
+            name: str, n: int, seconds: float, *after: tuple[str, int], graph: DiGraph = graph
+        ) -> None:
             graph.add_node((name, n))
             for other in after:
                 if other[1] >= 0:
@@ -74,13 +80,13 @@ def test_one_of_each_is_the_longest_path_of_a_network(buckets):
         assert makespan(run)[r] == pytest.approx(longest)
 
 
-def erlang_c(servers, load):
+def erlang_c(servers: int, load: float) -> float:
     """Probability of waiting, A. K. Erlang 1917 (any textbook on queues)."""
     top = load**servers / math.factorial(servers) * servers / (servers - load)
     return top / (sum(load**k / math.factorial(k) for k in range(servers)) + top)
 
 
-def test_erlang_c_is_the_published_one():
+def test_erlang_c_is_the_published_one() -> None:
     # Published exercises: 10 servers at 6 erlangs wait with 0.10; textbook tables: 1/3 and 4/9.
     assert erlang_c(10, 6.0) == pytest.approx(0.10, abs=0.005)
     assert erlang_c(2, 1.0) == pytest.approx(1 / 3)
@@ -88,7 +94,9 @@ def test_erlang_c_is_the_published_one():
 
 
 @pytest.mark.parametrize(("servers", "load"), [(1, 0.6), (2, 1.0), (3, 2.0), (10, 6.0)])
-def test_exponential_times_give_the_waits_of_a_queue_with_many_servers(servers, load):
+def test_exponential_times_give_the_waits_of_a_queue_with_many_servers(
+    servers: int, load: float
+) -> None:
     """M/M/c: chance of waiting is Erlang's C, mean wait C / (c·mu − lambda)."""
     runs, customers, warm = 1500, 700, 200
     rng = np.random.default_rng(servers)
@@ -109,7 +117,7 @@ def test_exponential_times_give_the_waits_of_a_queue_with_many_servers(servers, 
     assert waited.mean() == pytest.approx(chance, abs=4 * waited.std() / math.sqrt(runs))
 
 
-def test_littles_law_holds_on_every_run():
+def test_littles_law_holds_on_every_run() -> None:
     """Mean number under way = rate × mean time under way, counted apart by a sweep of events."""
     run = simulate(draw(work(), 50, np.random.default_rng(2), 0.4, 0.1), Roles(2, 1, 1), 4)
     for r in range(50):
@@ -130,7 +138,7 @@ ROLES = [Roles(1, 1), Roles(1, 1, 1), Roles(2, 1, 1), Roles(2, 2), Roles(3, 2, 2
 
 @pytest.mark.parametrize("roles", ROLES)
 @pytest.mark.parametrize("buckets", [2, 5])
-def test_an_event_simulator_reaches_the_same_times(roles, buckets):
+def test_an_event_simulator_reaches_the_same_times(roles: Roles, buckets: int) -> None:
     """simpy as the independent reference, on the same drawn times."""
     drawn = draw(work(slake=25.0), 4, np.random.default_rng(9), 0.5, 0.1)
     run = simulate(drawn, roles, buckets)
@@ -141,7 +149,9 @@ def test_an_event_simulator_reaches_the_same_times(roles, buckets):
         assert run.spread_s[:, r] == pytest.approx(spread)
 
 
-def by_events(drawn, roles, buckets, r):
+def by_events(
+    drawn: dict[str, Floats], roles: Roles, buckets: int, r: int
+) -> tuple[list[float], list[float], list[float]]:
     env = simpy.Environment()
     counts = {"vessels": buckets, "mixing": roles.mixing, "carrying": roles.carrying,
               "spreading": roles.spreading, "helpers": roles.helpers}  # fmt: skip
@@ -153,24 +163,24 @@ def by_events(drawn, roles, buckets, r):
         turns[name][0].succeed()
     told = {"wet": [0.0] * N, "poured": [0.0] * N, "spread": [0.0] * N}
 
-    def take(name, n):
+    def take(name: str, n: int) -> Iterator[Event]:
         yield turns[name][n]  # batches keep their order
         request = pools[name].request()
         yield request
         turns[name][n + 1].succeed()
         return request
 
-    def wait(step, n):
+    def wait(step: str, n: int) -> Timeout:
         return env.timeout(float(drawn[step][n, r]))
 
-    def rake(n):
+    def rake(n: int) -> Iterator[Timeout]:
         request = yield from take("spreading", n)
         yield wait("spread", n)
         told["spread"][n] = env.now
         yield wait("deair", n)
         pools["spreading"].release(request)
 
-    def batch(n):
+    def batch(n: int) -> Iterator[Timeout]:
         vessel = yield from take("vessels", n)
         if roles.alone:
             hand = yield from take("crew", n)
@@ -210,7 +220,7 @@ def by_events(drawn, roles, buckets, r):
     return told["wet"], told["poured"], told["spread"]
 
 
-def test_drawn_times_have_the_mean_and_spread_they_were_asked_for():
+def test_drawn_times_have_the_mean_and_spread_they_were_asked_for() -> None:
     drawn = draw(work(n=2), 200_000, np.random.default_rng(1), 0.3, 0.1)
     for step, mean, cv in (("spread", 30.0, 0.3), ("mix", 120.0, 0.1)):
         assert drawn[step].mean() == pytest.approx(mean, rel=0.005)
@@ -219,7 +229,7 @@ def test_drawn_times_have_the_mean_and_spread_they_were_asked_for():
     assert not drawn["slake"].any()
 
 
-def test_with_a_mixer_less_the_edge_is_older():
+def test_with_a_mixer_less_the_edge_is_older() -> None:
     drawn = draw(work(), 400, np.random.default_rng(3), 0.3, 0.1)
     seams = [(n, n + 2) for n in range(N - 2)]
     sound = seam_ages(simulate(drawn, Roles(2, 1, 1), 4), seams)
@@ -227,7 +237,7 @@ def test_with_a_mixer_less_the_edge_is_older():
     assert np.median(broken[-1]) > 1.3 * np.median(sound[-1])
 
 
-def test_roles_go_where_the_line_is_slowest():
+def test_roles_go_where_the_line_is_slowest() -> None:
     planned = work()
     assert assign(1, 2, planned).alone
     assert assign(2, 2, planned) == Roles(1, 1)
@@ -242,12 +252,12 @@ def test_roles_go_where_the_line_is_slowest():
 
 
 @pytest.mark.parametrize(("people", "mixers"), [(0, 1), (1, 0), (51, 1), (3, 21)])
-def test_crews_that_cannot_be_are_refused(people, mixers):
+def test_crews_that_cannot_be_are_refused(people: int, mixers: int) -> None:
     with pytest.raises(BadInput):
         assign(people, mixers, work())
 
 
-def test_times_of_zero_are_refused_where_nothing_takes_no_time():
+def test_times_of_zero_are_refused_where_nothing_takes_no_time() -> None:
     with pytest.raises(BadInput, match="mix_s"):
         Times(0.0)
     with pytest.raises(BadInput, match="pour_s"):
@@ -256,7 +266,7 @@ def test_times_of_zero_are_refused_where_nothing_takes_no_time():
         simulate(fixed(work()), Roles(1, 1), 0)
 
 
-def test_work_grows_with_way_area_and_bags():
+def test_work_grows_with_way_area_and_bags() -> None:
     made = work_of(Times(120.0), [1.0, 2.0], [0.0, 9000.0], [1.0, 2.0])
     assert made.steps["water"] == [15.0, 30.0]
     assert made.steps["carry"] == [10.0, 20.0]

@@ -10,7 +10,7 @@ from rig.quantities.safety import best_purchase, safety_stock
 SHEET = bag_sheet(12.0, 22.0, 5.0, 0.06)
 
 
-def test_the_budget_adds_up_by_hand():
+def test_the_budget_adds_up_by_hand() -> None:
     """JCGM 100:2008, 5.1.2: independent parts add in squares; worked by hand.
 
     200 l ± 3 l of surface, 16 m² poured within 0.5 mm, yield within 2 %, waste 6 % ± 2 %:
@@ -28,7 +28,7 @@ def test_the_budget_adds_up_by_hand():
     assert stock.need_l(0.5) == pytest.approx(212.0)
 
 
-def test_the_cheapest_number_of_bags_is_the_one_that_simulation_finds():
+def test_the_cheapest_number_of_bags_is_the_one_that_simulation_finds() -> None:
     stock = safety_stock(200.0, 9.0, 16.0, SHEET)
     need = stock.mean_l + stock.sd_l * np.random.default_rng(0).standard_normal(200_000)
     for short, spare in ((300.0, 30.0), (30.0, 30.0), (5.0, 60.0)):
@@ -44,7 +44,7 @@ def test_the_cheapest_number_of_bags_is_the_one_that_simulation_finds():
         assert bought.chance_short == pytest.approx(np.mean(need > 12.0 * bought.bags), abs=0.01)
 
 
-def test_nonsense_is_refused():
+def test_nonsense_is_refused() -> None:
     with pytest.raises(BadInput, match="bought"):
         safety_stock(float("nan"), 1.0, 1.0, SHEET)
     with pytest.raises(BadInput, match="spare"):

@@ -16,12 +16,12 @@ CELL_X, CELL_Y = (
 AREA = np.full(len(CELL_X), STEP**2)
 
 
-def test_quantiles_are_the_normal_ones():
+def test_quantiles_are_the_normal_ones() -> None:
     assert pytest.approx(norm.ppf(0.95)) == ONE_SIDED_95
     assert pytest.approx(norm.ppf(0.975)) == CENTRAL_95
 
 
-def test_wedge_of_known_volume():
+def test_wedge_of_known_volume() -> None:
     """Floor falls 18 mm over 3.6 m under a plane 10 mm above its high edge: 16.2 m² × 19 mm."""
     surface = GaussianProcess().fit(X, Y, -0.005 * X, 0.2)
     flat = Triangulation().fit(X, Y, -0.005 * X)
@@ -31,7 +31,7 @@ def test_wedge_of_known_volume():
     assert volume.triangulated_l == pytest.approx(16.2 * 19)
 
 
-def test_border_cells_count_by_their_covered_part():
+def test_border_cells_count_by_their_covered_part() -> None:
     surface = GaussianProcess().fit(X, Y, np.zeros(len(X)), 0.2)
     half = AREA.copy()
     half[CELL_X < STEP] *= 0.5
@@ -40,7 +40,7 @@ def test_border_cells_count_by_their_covered_part():
     assert volume.triangulated_l is None
 
 
-def test_triangulated_volume_agrees_with_the_grid_method_on_a_bumpy_floor():
+def test_triangulated_volume_agrees_with_the_grid_method_on_a_bumpy_floor() -> None:
     """V = A/4 (Σh1 + 2Σh2 + 3Σh3 + 4Σh4); diagonals of the squares make the small difference."""
     z = 4 * np.sin(X / 900) * np.cos(Y / 1100)
     surface = GaussianProcess().fit(X, Y, z, 0.05)
@@ -50,7 +50,7 @@ def test_triangulated_volume_agrees_with_the_grid_method_on_a_bumpy_floor():
     assert volume.mean_l == pytest.approx(by_grid, rel=0.03)
 
 
-def test_doubt_is_that_of_joint_draws_not_of_independent_cells():
+def test_doubt_is_that_of_joint_draws_not_of_independent_cells() -> None:
     rng = np.random.default_rng(0)
     surface = GaussianProcess(1.5, "plane", 9.0, 1500.0, 0.04)
     surface.fit(X, Y, rng.standard_normal(len(X)), 0.8)
@@ -64,13 +64,13 @@ def test_doubt_is_that_of_joint_draws_not_of_independent_cells():
     assert volume.high_l - volume.mean_l == pytest.approx(1.96 * volume.sd_l, rel=1e-4)
 
 
-def test_sloped_plane_is_integrated():
+def test_sloped_plane_is_integrated() -> None:
     surface = GaussianProcess().fit(X, Y, -0.005 * X, 0.2)
     volume = volume_under(Plane(10.0, -0.005, 0.0), surface, CELL_X, CELL_Y, AREA)
     assert volume.mean_l == pytest.approx(162.0)
 
 
-def test_a_floor_above_the_plane_is_refused():
+def test_a_floor_above_the_plane_is_refused() -> None:
     surface = GaussianProcess().fit(X, Y, -0.005 * X, 0.2)
     with pytest.raises(BadInput, match="raise the plane"):
         volume_under(Plane(-5.0), surface, CELL_X, CELL_Y, AREA)

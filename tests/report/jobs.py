@@ -3,22 +3,25 @@
 import contextlib
 import math
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from rig.job.store import Job
+from tests.cli.conftest import Run
 
 STAGES = ("room", "grid", "surveyed", "planned", "set", "pour planned", "poured", "finished")
 POUR = ("--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "30min")
 
 
-def z_mm(x, y):
+def z_mm(x: float, y: float) -> float:
     return -1200.0 + 6.0 * math.sin(x / 900.0) + 5.0 * math.cos(y / 1300.0)
 
 
 _MADE: dict[tuple[str, str], sqlite3.Connection] = {}
 
 
-def make(run, stage, units="mm", path="job.sqlite"):
+def make(run: Run, stage: str, units: str = "mm", path: str = "job.sqlite") -> str:
     """Take a job of a room with a duct as far as a stage; numbers are invented.
 
     Each stage is made once and copied after that.
@@ -38,7 +41,7 @@ def make(run, stage, units="mm", path="job.sqlite"):
     return path
 
 
-def _step(run, stage, units, job):
+def _step(run: Run, stage: str, units: str, job: tuple[str, str]) -> None:
     match stage:
         case "room":
             room = ["--room", "3m,4m", "--door", "1m,0m,0.9m", "--opening", "2m,2.5m,0.3m,0.2m"]
@@ -68,7 +71,14 @@ def _step(run, stage, units, job):
             _import(run, "finished", lambda x, y: -1180.0, job, more, setup="2")
 
 
-def _import(run, kind, height, job, more, setup="1"):
+def _import(
+    run: Run,
+    kind: str,
+    height: Callable[..., Any],
+    job: tuple[str, str],
+    more: str,
+    setup: str = "1",
+) -> None:
     off = -2.0 if setup == "2" else 0.0
     with Job.open(job[1]) as made:
         points = made.points()
@@ -82,7 +92,7 @@ def _import(run, kind, height, job, more, setup="1"):
     assert done.code == 0, done.err
 
 
-def _set(run, job):
+def _set(run: Run, job: tuple[str, str]) -> None:
     """Set all markers but the last with a tape, each first 4 mm too low."""
     with Job.open(job[1]) as made:
         targets = [marker.target_reading_mm for marker in made.markers()[:-1]]

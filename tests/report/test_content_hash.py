@@ -3,15 +3,16 @@
 import sqlite3
 
 from rig.job.store import Job
+from tests.cli.conftest import Run
 from tests.report.jobs import make
 
 
-def hash_of(path):
+def hash_of(path: str) -> str:
     with Job.open(path) as job:
         return job.content_hash()
 
 
-def test_the_hash_outlives_a_vacuum_and_sees_every_change(run):
+def test_the_hash_outlives_a_vacuum_and_sees_every_change(run: Run) -> None:
     make(run, "surveyed")
     first = hash_of("job.sqlite")
     with sqlite3.connect("job.sqlite") as database:

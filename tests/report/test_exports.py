@@ -1,6 +1,8 @@
 """Exports read back by programs that are not ours: GDAL, ezdxf's audit, and RFC 7946 as written."""
 
 import json
+from collections.abc import Callable
+from typing import Any
 
 import ezdxf
 import numpy as np
@@ -9,12 +11,13 @@ import pytest
 import shapely
 
 from rig.job.store import Job
+from tests.cli.conftest import Run
 from tests.report.jobs import make, z_mm
 
 
 @pytest.fixture
-def written(run):
-    def write(stage, file_format):
+def written(run: Run) -> Callable[..., Any]:
+    def write(stage: str, file_format: str) -> str:
         make(run, stage)
         done = run("export", "--format", file_format, "--out", "out", "--json")
         assert done.code == 0, done.err
@@ -23,16 +26,16 @@ def written(run):
     return write
 
 
-def rings_of(geometry):
+def rings_of(geometry: dict[str, Any]) -> list[list[list[float]]]:
     return geometry["coordinates"] if geometry["type"] == "Polygon" else []
 
 
-def what(features, name):
+def what(features: list[dict[str, Any]], name: str) -> list[dict[str, Any]]:
     return [f for f in features if f["properties"]["what"] == name]
 
 
 @pytest.mark.parametrize("stage", ["room", "grid", "surveyed", "finished"])
-def test_geojson_is_as_rfc_7946_has_it(written, stage):
+def test_geojson_is_as_rfc_7946_has_it(written: Callable[..., Any], stage: str) -> None:
     with open(written(stage, "geojson"), encoding="utf-8") as file:
         whole = json.load(file)
     assert whole["type"] == "FeatureCollection"
@@ -58,7 +61,7 @@ def test_geojson_is_as_rfc_7946_has_it(written, stage):
         assert member not in whole
 
 
-def test_geojson_holds_the_job_and_gdal_reads_it(written):
+def test_geojson_holds_the_job_and_gdal_reads_it(written: Callable[..., Any]) -> None:
     path = written("finished", "geojson")
     with open(path, encoding="utf-8") as file:
         features = json.load(file)["features"]
@@ -86,7 +89,7 @@ def test_geojson_holds_the_job_and_gdal_reads_it(written):
     assert sum(labels == "contour") == len(what(features, "contour")) > 3
 
 
-def test_contours_in_both_files_lie_at_their_level(written):
+def test_contours_in_both_files_lie_at_their_level(written: Callable[..., Any]) -> None:
     path = written("surveyed", "dxf")
     found = 0
     for line in ezdxf.readfile(path).modelspace().query('LWPOLYLINE[layer=="RIG_CONTOURS_FLOOR"]'):
@@ -97,7 +100,7 @@ def test_contours_in_both_files_lie_at_their_level(written):
 
 
 @pytest.mark.parametrize("stage", ["room", "surveyed", "finished"])
-def test_dxf_passes_the_audit_and_says_its_unit(written, stage):
+def test_dxf_passes_the_audit_and_says_its_unit(written: Callable[..., Any], stage: str) -> None:
     path = written(stage, "dxf")
     document = ezdxf.readfile(path)
     assert not document.audit().errors
@@ -114,7 +117,7 @@ def test_dxf_passes_the_audit_and_says_its_unit(written, stage):
 
 # GDAL closes the ring of a 3DFACE itself, and says so.
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
-def test_gdal_reads_the_dxf_with_its_layers_and_heights(written):
+def test_gdal_reads_the_dxf_with_its_layers_and_heights(written: Callable[..., Any]) -> None:
     path = written("finished", "dxf")
     meta, _, geometry, fields = pyogrio.raw.read(path)
     layer = fields[list(meta["fields"]).index("Layer")]
@@ -132,7 +135,7 @@ def test_gdal_reads_the_dxf_with_its_layers_and_heights(written):
     assert 0.9 * (3000 * 4000 - 60_000) < area <= 3000 * 4000 - 60_000 + 1.0
 
 
-def test_an_export_that_cannot_be_written_or_has_nothing_says_so(run):
+def test_an_export_that_cannot_be_written_or_has_nothing_says_so(run: Run) -> None:
     make(run, "grid")
     refused = run("export", "--format", "csv")
     assert refused.code == 1
@@ -145,7 +148,7 @@ def test_an_export_that_cannot_be_written_or_has_nothing_says_so(run):
     assert run("export", "--format", "svg").code == 2
 
 
-def test_labels_of_any_script_survive_both_formats(run):
+def test_labels_of_any_script_survive_both_formats(run: Run) -> None:
     assert run("new", "--room", "3m,4m", "--units", "mm").code == 0
     rows = ["label,x,y,reading"]
     rows += [f"точка{n},{300 + 800 * (n % 3)},{300 + 900 * (n // 3)},{1200 + n}" for n in range(9)]

@@ -2,6 +2,8 @@
 
 import math
 import re
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from hypothesis import strategies as st
 
 from rig import room as plan
 from rig.errors import BadInput
+from rig.room import Outline
 
 FT = 304.8
 SQUARE = [(0, 0), (4000, 0), (4000, 3000), (0, 3000)]
@@ -20,11 +23,11 @@ L_SHAPE = [(0, 0), (6000, 0), (6000, 3000), (3000, 3000), (3000, 5000), (0, 5000
 SLANTED = [(0, 0), (4000, 0), (3000, 3000), (0, 3000)]
 
 
-def square(x, y, side):
+def square(x: float, y: float, side: float) -> list[Any]:
     return [(x, y), (x + side, y), (x + side, y + side), (x, y + side)]
 
 
-def l_with_hole_and_slant():
+def l_with_hole_and_slant() -> Outline:
     walls = [(0, 0), (6000, 0), (5200, 3100), (3000, 3000), (3000, 5000), (0, 5000)]
     return plan.from_rings(walls, [square(800, 900, 437.5)])
 
@@ -32,28 +35,28 @@ def l_with_hole_and_slant():
 # --- outlines ---------------------------------------------------------------------------------
 
 
-def test_room_has_its_corner_at_the_origin_and_its_first_length_along_x():
+def test_room_has_its_corner_at_the_origin_and_its_first_length_along_x() -> None:
     room = plan.room(12 * FT, 15 * FT)
     assert room.walls == ((0, 0), (12 * FT, 0), (12 * FT, 15 * FT), (0, 15 * FT))
     assert room.area_m2 == pytest.approx(180 * 0.09290304, rel=1e-12)  # NIST SP 811: 1 ft2
     assert room.perimeter_mm == pytest.approx(54 * FT)
 
 
-def test_l_shape_less_an_opening_has_the_area_worked_by_hand():
+def test_l_shape_less_an_opening_has_the_area_worked_by_hand() -> None:
     outline = plan.from_rings(L_SHAPE, [square(1000, 1000, 500)])
     assert outline.area_m2 == pytest.approx(24.0 - 0.25, rel=1e-12)
     assert outline.perimeter_mm == pytest.approx(22_000)
     assert outline.polygon.equals(shapely.Polygon(L_SHAPE, [square(1000, 1000, 500)]))
 
 
-def test_corners_keep_their_order_and_lose_only_the_repeated_last():
+def test_corners_keep_their_order_and_lose_only_the_repeated_last() -> None:
     clockwise = L_SHAPE[::-1]
     outline = plan.from_rings([*clockwise, clockwise[0]])
     assert list(outline.walls) == clockwise
     assert outline.area_m2 == pytest.approx(24.0)
 
 
-def test_rings_and_doors_survive_a_round_trip_through_plain_numbers():
+def test_rings_and_doors_survive_a_round_trip_through_plain_numbers() -> None:
     one = plan.with_door(plan.from_rings(L_SHAPE, [square(1000, 1000, 500)]), 500, 0, 900)
     doors = [(d.x_mm, d.y_mm, d.end_x_mm, d.end_y_mm) for d in one.doors]
     again = plan.from_rings([list(p) for p in one.walls], [list(one.openings[0])], doors)
@@ -104,13 +107,15 @@ def test_rings_and_doors_survive_a_round_trip_through_plain_numbers():
         (SQUARE, [[(500, 500), (900, math.nan), (900, 500)]], "opening 1, corner 2 is not"),
     ],
 )
-def test_unsound_outline_is_refused_by_name(walls, openings, reason):
+def test_unsound_outline_is_refused_by_name(
+    walls: list[tuple[float | None, ...]], openings: list[list[tuple[int, float]]], reason: str
+) -> None:
     with pytest.raises(BadInput, match=reason):
         plan.from_rings(walls, openings)
 
 
 @pytest.mark.parametrize("sides", [(0, 1000), (1000, -1), (math.nan, 1000)])
-def test_room_without_size_is_refused(sides):
+def test_room_without_size_is_refused(sides: tuple[float, int]) -> None:
     with pytest.raises(BadInput, match="more than 0"):
         plan.room(*sides)
 
@@ -118,7 +123,7 @@ def test_room_without_size_is_refused(sides):
 # --- openings ---------------------------------------------------------------------------------
 
 
-def test_opening_that_touches_a_wall_is_cut_off():
+def test_opening_that_touches_a_wall_is_cut_off() -> None:
     outline = plan.with_opening(plan.from_rings(SQUARE), 0, 1000, 600, 400)
     assert outline.area_m2 == pytest.approx(12 - 0.24)
     assert outline.openings == (((0, 1000), (600, 1000), (600, 1400), (0, 1400)),)
@@ -126,12 +131,12 @@ def test_opening_that_touches_a_wall_is_cut_off():
     assert not plan.contains(outline, 300, 1200)
 
 
-def test_opening_that_reaches_past_a_wall_counts_inside_only():
+def test_opening_that_reaches_past_a_wall_counts_inside_only() -> None:
     outline = plan.with_opening(plan.from_rings(SQUARE), -100, 1000, 600, 400)
     assert outline.area_m2 == pytest.approx(12 - 0.5 * 0.4)
 
 
-def test_rounding_crumb_beside_an_opening_is_no_second_room():
+def test_rounding_crumb_beside_an_opening_is_no_second_room() -> None:
     # the far corner of a duct along the slanted wall, rounded to 0.1 mm
     duct = [(3666.7, 1000), (3333.3, 2000), (3000, 2000), (3000, 1000)]
     outline = plan.from_rings(SLANTED, [duct])
@@ -139,13 +144,13 @@ def test_rounding_crumb_beside_an_opening_is_no_second_room():
     assert outline.area_m2 == pytest.approx(10.5 - 0.5, abs=1e-3)
 
 
-def test_openings_may_share_an_edge():
+def test_openings_may_share_an_edge() -> None:
     outline = plan.from_rings(SQUARE, [square(500, 500, 300), square(800, 500, 300)])
     assert outline.area_m2 == pytest.approx(12 - 2 * 0.09)
 
 
 @pytest.mark.parametrize("size", [(0, 100), (100, -5), (math.nan, 5)])
-def test_opening_without_size_is_refused(size):
+def test_opening_without_size_is_refused(size: tuple[float, int]) -> None:
     with pytest.raises(BadInput, match="opening 1 must be more than 0"):
         plan.with_opening(plan.from_rings(SQUARE), 500, 500, *size)
 
@@ -167,13 +172,13 @@ def test_opening_without_size_is_refused(size):
         ((-20, 0, 800), (0, 0, 800, 0)),
     ],
 )
-def test_door_lies_on_its_wall(given, door):
+def test_door_lies_on_its_wall(given: tuple[int, int, int], door: tuple[int, ...]) -> None:
     (made,) = plan.with_door(plan.from_rings(SQUARE), *given).doors
     assert (made.x_mm, made.y_mm, made.end_x_mm, made.end_y_mm) == pytest.approx(door)
     assert made.width_mm == pytest.approx(given[2])
 
 
-def test_door_on_a_slanted_wall_follows_it():
+def test_door_on_a_slanted_wall_follows_it() -> None:
     (door,) = plan.with_door(plan.from_rings(SLANTED), 3800, 600, 1000).doors
     # wall 2 runs from (4000, 0) by (-1, 3)/sqrt(10) a millimetre
     assert door.end_x_mm == pytest.approx(3800 - 1000 / math.sqrt(10))
@@ -181,7 +186,7 @@ def test_door_on_a_slanted_wall_follows_it():
     assert door.middle == pytest.approx((3800 - 500 / math.sqrt(10), 600 + 1500 / math.sqrt(10)))
 
 
-def test_doors_that_overlap_are_refused_also_on_a_slanted_wall():
+def test_doors_that_overlap_are_refused_also_on_a_slanted_wall() -> None:
     outline = plan.with_door(plan.from_rings(SLANTED), 3800, 600, 1000)
     along = (1 / math.sqrt(10), 3 / math.sqrt(10))
     beside = plan.with_door(outline, 3800 - 1000 * along[0], 600 + 1000 * along[1], 500)
@@ -190,7 +195,7 @@ def test_doors_that_overlap_are_refused_also_on_a_slanted_wall():
         plan.with_door(outline, 3800 - 700 * along[0], 600 + 700 * along[1], 500)
 
 
-def test_doors_are_kept_in_order():
+def test_doors_are_kept_in_order() -> None:
     outline = plan.with_door(plan.with_door(plan.from_rings(SQUARE), 500, 0, 800), 4000, 500, 900)
     assert [door.width_mm for door in outline.doors] == pytest.approx([800, 900])
     assert plan.with_opening(outline, 1000, 1000, 300, 300).doors == outline.doors
@@ -206,7 +211,7 @@ def test_doors_are_kept_in_order():
         ((math.nan, 0, 800), "place is not a number"),
     ],
 )
-def test_door_off_the_walls_is_refused(given, reason):
+def test_door_off_the_walls_is_refused(given: tuple[float, int, int], reason: str) -> None:
     with pytest.raises(BadInput, match=reason):
         plan.with_door(plan.from_rings(SQUARE), *given)
 
@@ -220,7 +225,9 @@ def test_door_off_the_walls_is_refused(given, reason):
         ((1000, 0, math.nan, 0), "place is not a number"),
     ],
 )
-def test_kept_door_that_suits_the_walls_no_more_is_refused(door, reason):
+def test_kept_door_that_suits_the_walls_no_more_is_refused(
+    door: tuple[float, ...], reason: str
+) -> None:
     with pytest.raises(BadInput, match=reason):
         plan.from_rings(SQUARE, (), [door])
 
@@ -228,13 +235,13 @@ def test_kept_door_that_suits_the_walls_no_more_is_refused(door, reason):
 # --- the walk along the walls -----------------------------------------------------------------
 
 
-def test_walk_that_closes_gives_the_room_it_went_round():
+def test_walk_that_closes_gives_the_room_it_went_round() -> None:
     outline, closing = plan.from_walls("12ft left 10ft left 12ft left 10ft left")
     assert closing == 0
     assert outline.walls == ((0, 0), (3657.6, 0), (3657.6, 3048), (0, 3048))
 
 
-def test_walk_to_the_right_has_the_room_on_its_right():
+def test_walk_to_the_right_has_the_room_on_its_right() -> None:
     outline, closing = plan.from_walls(
         "12ft 6in right 5' right 3 ft LEFT 4ft 6in right 9'6\" Right 9 1/2ft"
     )
@@ -244,14 +251,14 @@ def test_walk_to_the_right_has_the_room_on_its_right():
     assert min(y for _, y in outline.walls) == pytest.approx(-9.5 * FT)
 
 
-def test_turns_other_than_square_are_given_in_degrees():
+def test_turns_other_than_square_are_given_in_degrees() -> None:
     # a right-angled triangle with two equal legs
     outline, closing = plan.from_walls("3m left 135deg 4.2426406871m left 135° 3m")
     assert closing < 1e-6
     assert outline.area_m2 == pytest.approx(4.5)
 
 
-def test_closing_error_is_spread_by_the_compass_rule():
+def test_closing_error_is_spread_by_the_compass_rule() -> None:
     outline, closing = plan.from_walls("4000mm left 3000mm left 4010mm left 3020mm")
     # the walk ends at (-10, -20) after 14 030 mm; each corner moves by its part of the way there
     assert closing == pytest.approx(math.hypot(10, 20))
@@ -261,7 +268,7 @@ def test_closing_error_is_spread_by_the_compass_rule():
     np.testing.assert_allclose(outline.walls, expected, rtol=1e-12, atol=1e-9)
 
 
-def test_walk_that_misses_by_too_much_is_refused_with_the_error_and_its_direction():
+def test_walk_that_misses_by_too_much_is_refused_with_the_error_and_its_direction() -> None:
     with pytest.raises(BadInput, match="miss their start by 1 ft") as caught:
         plan.from_walls("12ft left 10ft left 11ft left 10ft")
     assert re.search(r"2\.3 % of the walk.*1 ft ahead of the start", str(caught.value))
@@ -271,7 +278,7 @@ def test_walk_that_misses_by_too_much_is_refused_with_the_error_and_its_directio
         plan.from_walls("4m left 3m left 4.5m left 3m")
 
 
-def test_closing_error_of_two_per_cent_is_the_most_that_is_taken():
+def test_closing_error_of_two_per_cent_is_the_most_that_is_taken() -> None:
     # 14 280 mm walked may miss by 285.6 mm
     assert plan.from_walls("4000mm left 3000mm left 4000mm left 3280mm")[1] == pytest.approx(280)
     with pytest.raises(BadInput, match="miss their start"):
@@ -293,7 +300,7 @@ def test_closing_error_of_two_per_cent_is_the_most_that_is_taken():
         ("2m left 2m left 1m left 3m right 1m right 1m", r"cross themselves near \(1000, 0\)"),
     ],
 )
-def test_walk_that_cannot_be_followed_is_refused(text, reason):
+def test_walk_that_cannot_be_followed_is_refused(text: str, reason: str) -> None:
     with pytest.raises(BadInput, match=reason):
         plan.from_walls(text)
 
@@ -301,7 +308,7 @@ def test_walk_that_cannot_be_followed_is_refused(text, reason):
 # --- files ------------------------------------------------------------------------------------
 
 
-def test_wkt_polygon_holds_walls_and_openings(tmp_path):
+def test_wkt_polygon_holds_walls_and_openings(tmp_path: Path) -> None:
     file = tmp_path / "room.wkt"
     file.write_text(
         "POLYGON ((0 0, 6 0, 6 3, 3 3, 3 5, 0 5, 0 0),\n (1 1, 1.5 1, 1.5 1.5, 1 1.5, 1 1))\n"
@@ -311,7 +318,7 @@ def test_wkt_polygon_holds_walls_and_openings(tmp_path):
     assert outline.area_m2 == pytest.approx(23.75)
 
 
-def test_csv_takes_ring_0_as_the_walls_wherever_it_stands(tmp_path):
+def test_csv_takes_ring_0_as_the_walls_wherever_it_stands(tmp_path: Path) -> None:
     file = tmp_path / "room.csv"
     file.write_text(
         "\ufeffRing, X ,y\n1,4,4\n1,5,4\n1,5,5 1/2\n0,0,0\n0,12' 6\",0\n\n0,12 1/2,10\n0,0,10\n"
@@ -321,7 +328,7 @@ def test_csv_takes_ring_0_as_the_walls_wherever_it_stands(tmp_path):
     assert outline.area_m2 == pytest.approx((125 - 0.75) * 0.09290304)
 
 
-def test_csv_without_ring_0_takes_the_first_as_the_walls(tmp_path):
+def test_csv_without_ring_0_takes_the_first_as_the_walls(tmp_path: Path) -> None:
     file = tmp_path / "room.csv"
     rows = [("walls", *p) for p in SQUARE] + [("post", *p) for p in square(500, 500, 300)]
     file.write_text("ring,x,y\n" + "".join(f"{r},{x},{y}\n" for r, x, y in rows))
@@ -349,14 +356,14 @@ def test_csv_without_ring_0_takes_the_first_as_the_walls(tmp_path):
         ("POLYGON ((0 0, 4 0, 0 3, 4 3, 0 0))", "the walls cross themselves"),
     ],
 )
-def test_file_without_a_sound_outline_is_refused(tmp_path, text, reason):
+def test_file_without_a_sound_outline_is_refused(tmp_path: Path, text: str, reason: str) -> None:
     file = tmp_path / "room.txt"
     file.write_text(text)
     with pytest.raises(BadInput, match=reason):
         plan.from_file(file, "m")
 
 
-def test_file_that_cannot_be_read_is_refused(tmp_path):
+def test_file_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="there is no file"):
         plan.from_file(tmp_path / "none.wkt", "m")
     with pytest.raises(BadInput, match="cannot be read"):
@@ -372,7 +379,7 @@ def test_file_that_cannot_be_read_is_refused(tmp_path):
 # --- points and rasters -----------------------------------------------------------------------
 
 
-def test_contains_tells_the_floor_from_openings_and_outside():
+def test_contains_tells_the_floor_from_openings_and_outside() -> None:
     outline = plan.from_rings(L_SHAPE, [square(1000, 1000, 500)])
     x = np.array([[500, 1250, 5000], [0, 3000, np.nan]])
     y = np.array([[500, 1250, 4000], [0, 5000, 1000]])
@@ -381,7 +388,7 @@ def test_contains_tells_the_floor_from_openings_and_outside():
     assert plan.contains(outline, 500, [500, 9000]).tolist() == [True, False]
 
 
-def test_contains_takes_points_on_a_slanted_wall():
+def test_contains_takes_points_on_a_slanted_wall() -> None:
     t = np.linspace(0, 1, 101)
     outline = plan.from_rings(SLANTED)
     assert plan.contains(outline, 4000 - 1000 * t, 3000 * t).all()
@@ -389,7 +396,7 @@ def test_contains_takes_points_on_a_slanted_wall():
 
 
 @pytest.mark.parametrize("step", [50.8, 73.0, 400.0, 20_000.0])
-def test_raster_adds_up_to_the_floor(step):
+def test_raster_adds_up_to_the_floor(step: float) -> None:
     outline = l_with_hole_and_slant()
     made = plan.raster(outline, step)
     assert made.area_mm2.sum() == pytest.approx(outline.polygon.area, rel=1e-9)
@@ -401,7 +408,7 @@ def test_raster_adds_up_to_the_floor(step):
     assert np.average(made.y_mm, weights=made.share) == pytest.approx(centroid.y, rel=1e-9)
 
 
-def test_raster_centroids_stay_in_their_own_cells():
+def test_raster_centroids_stay_in_their_own_cells() -> None:
     outline, step = l_with_hole_and_slant(), 73.0
     made = plan.raster(outline, step)
     column, row = np.floor(made.x_mm / step), np.floor(made.y_mm / step)
@@ -414,7 +421,7 @@ def test_raster_centroids_stay_in_their_own_cells():
         assert made.share[k] * step**2 == pytest.approx(box.intersection(outline.polygon).area)
 
 
-def test_raster_of_a_room_that_the_step_divides_has_no_border_cells():
+def test_raster_of_a_room_that_the_step_divides_has_no_border_cells() -> None:
     made = plan.raster(plan.room(1200, 900), 300)
     assert made.share.tolist() == [1.0] * 12
     assert made.x_mm[:5].tolist() == [150, 450, 750, 1050, 150]
@@ -428,7 +435,9 @@ def test_raster_of_a_room_that_the_step_divides_has_no_border_cells():
     st.floats(min_value=90, max_value=700),
 )
 @settings(max_examples=40, deadline=None)
-def test_raster_adds_up_for_any_trapezium(width, length, slant, step):
+def test_raster_adds_up_for_any_trapezium(
+    width: float, length: float, slant: float, step: float
+) -> None:
     walls = [(0, 0), (width, 0), (width * (1 - max(slant, 0)), length), (-width * slant, length)]
     outline = plan.from_rings(walls if slant < 0 else [*walls[:3], (0, length)])
     total = plan.raster(outline, step).area_mm2.sum()
@@ -436,7 +445,7 @@ def test_raster_adds_up_for_any_trapezium(width, length, slant, step):
 
 
 @pytest.mark.parametrize("most", [1, 2, 10, 300, 5000])
-def test_raster_of_is_as_fine_as_its_cells_allow(most):
+def test_raster_of_is_as_fine_as_its_cells_allow(most: int) -> None:
     outline = l_with_hole_and_slant()
     made = plan.raster_of(outline, most)
     assert made.share.size <= most
@@ -444,7 +453,7 @@ def test_raster_of_is_as_fine_as_its_cells_allow(most):
     assert made.area_mm2.sum() == pytest.approx(outline.polygon.area, rel=1e-9)
 
 
-def test_senseless_raster_is_refused():
+def test_senseless_raster_is_refused() -> None:
     for step in (0, -5, math.nan):
         with pytest.raises(BadInput, match="more than 0"):
             plan.raster(plan.room(4000, 3000), step)
@@ -457,7 +466,7 @@ def test_senseless_raster_is_refused():
 # --- places -----------------------------------------------------------------------------------
 
 
-def test_place_is_told_from_the_door_looking_in():
+def test_place_is_told_from_the_door_looking_in() -> None:
     outline = plan.with_door(plan.room(12 * FT, 15 * FT), 4 * FT, 0, 3 * FT)
     assert plan.where(outline, 4 * FT, 6 * FT, "in") == (
         "6 ft from the door wall, 4 ft from the left wall"
@@ -480,7 +489,9 @@ def test_place_is_told_from_the_door_looking_in():
         ((0, 1000, 0, 1800), ("right", "door")),
     ],
 )
-def test_wall_names_turn_with_the_door_and_not_with_the_order_of_corners(door, names, reverse):
+def test_wall_names_turn_with_the_door_and_not_with_the_order_of_corners(
+    door: tuple[int, ...], names: tuple[str, str], reverse: bool
+) -> None:
     # at (500, 400) the nearest walls are y = 0 and x = 0
     outline = plan.from_rings(SQUARE[::-1] if reverse else SQUARE, (), [door])
     below, beside = (f"{name} wall" for name in names)
@@ -488,19 +499,19 @@ def test_wall_names_turn_with_the_door_and_not_with_the_order_of_corners(door, n
     assert offsets == pytest.approx({below: 400, beside: 500})
 
 
-def test_walls_are_numbered_in_the_order_given_where_there_is_no_door():
+def test_walls_are_numbered_in_the_order_given_where_there_is_no_door() -> None:
     outline = plan.from_rings(SQUARE)
     assert plan.wall_offsets(outline, 500, 400) == (("wall 1", 400), ("wall 4", 500))
     assert plan.where(outline, 3500, 2600, "mm") == "0.5 m from wall 2, 0.4 m from wall 3"
 
 
-def test_door_and_far_walls_come_first():
+def test_door_and_far_walls_come_first() -> None:
     outline = plan.from_rings(SQUARE, (), [(1500, 0, 2300, 0)])
     assert [name for name, _ in plan.wall_offsets(outline, 100, 1400)] == ["door wall", "left wall"]
     assert [name for name, _ in plan.wall_offsets(outline, 100, 2900)] == ["far wall", "left wall"]
 
 
-def test_offsets_in_an_l_shape_are_taken_from_walls_in_sight():
+def test_offsets_in_an_l_shape_are_taken_from_walls_in_sight() -> None:
     outline = plan.from_rings(L_SHAPE)
     # in the right leg: wall 3 (y = 3000) is near; wall 4 (x = 3000, above) has no foot there
     assert plan.wall_offsets(outline, 4000, 2500) == (("wall 2", 2000), ("wall 3", 500))
@@ -508,7 +519,7 @@ def test_offsets_in_an_l_shape_are_taken_from_walls_in_sight():
     assert plan.wall_offsets(outline, 2500, 4600) == (("wall 4", 500), ("wall 5", 400))
 
 
-def test_wall_behind_another_is_not_measured_from():
+def test_wall_behind_another_is_not_measured_from() -> None:
     # a U: its legs are 2 m wide, the notch between them 1 m
     walls = [(0, 0), (5000, 0), (5000, 4000), (3000, 4000), (3000, 1000), (2000, 1000)]
     outline = plan.from_rings([*walls, (2000, 4000), (0, 4000)])
@@ -522,14 +533,14 @@ def test_wall_behind_another_is_not_measured_from():
             assert shapely.Polygon(outline.walls).buffer(0.001).covers(tape)
 
 
-def test_wall_that_stands_back_beside_the_door_wall_is_not_taken_for_it():
+def test_wall_that_stands_back_beside_the_door_wall_is_not_taken_for_it() -> None:
     # looking in from (1500, 0), the step at y = 1000 faces as the door wall does
     walls = [(0, 0), (3000, 0), (3000, 1000), (5000, 1000), (5000, 4000), (0, 4000)]
     outline = plan.from_rings(walls, (), [(1000, 0, 1900, 0)])
     assert plan.wall_offsets(outline, 4500, 1200) == (("far wall", 2800), ("right wall", 500))
 
 
-def test_offsets_from_a_slanted_wall_are_square_to_it():
+def test_offsets_from_a_slanted_wall_are_square_to_it() -> None:
     outline = plan.from_rings(SLANTED)
     # wall 2 is 3x + y = 12000; from (3300, 1600): |9900 + 1600 - 12000| / sqrt(10)
     # the foot on wall 3 (y = 3000) is past its end at x = 3000, so wall 1 serves, though farther
@@ -539,14 +550,14 @@ def test_offsets_from_a_slanted_wall_are_square_to_it():
     assert near == pytest.approx(500 / math.sqrt(10))
 
 
-def test_walls_nearly_parallel_do_not_place_a_point():
+def test_walls_nearly_parallel_do_not_place_a_point() -> None:
     # a wedge: walls 1 and 3 meet at 8 degrees
     outline = plan.from_rings([(0, 0), (7000, 0), (7000, 1500), (0, 500)])
     names = [name for name, _ in plan.wall_offsets(outline, 3500, 450)]
     assert names in (["wall 1", "wall 2"], ["wall 1", "wall 4"])
 
 
-def test_place_without_two_walls_in_reach_is_told_from_a_line():
+def test_place_without_two_walls_in_reach_is_told_from_a_line() -> None:
     # a thin slanting strip: near its tip only the two long walls have a foot
     walls = [(0, 0), (400, 0), (4400, 4000), (4000, 4000)]
     outline = plan.from_rings(walls, (), [(2000, 1600, 2700, 2300)])
@@ -558,7 +569,7 @@ def test_place_without_two_walls_in_reach_is_told_from_a_line():
     assert {round(first, 6), round(second, 6)} == {round(200 / math.sqrt(2), 6), 2000.0}
 
 
-def test_two_walls_of_one_name_are_not_given_together():
+def test_two_walls_of_one_name_are_not_given_together() -> None:
     # an octagon: a diagonal would share the name of its neighbour
     c, s = 1000, 1000 + 1000 * math.sqrt(2)
     walls = [(c, 0), (s, 0), (s + c, c), (s + c, s), (s, s + c), (c, s + c), (0, s), (0, c)]
@@ -570,7 +581,7 @@ def test_two_walls_of_one_name_are_not_given_together():
 
 @given(st.floats(min_value=0, max_value=6000), st.floats(min_value=0, max_value=5000))
 @settings(deadline=None)
-def test_offsets_lead_back_to_the_place(x, y):
+def test_offsets_lead_back_to_the_place(x: float, y: float) -> None:
     outline = plan.from_rings(L_SHAPE)
     if not plan.contains(outline, x, y):
         return
@@ -583,7 +594,7 @@ def test_offsets_lead_back_to_the_place(x, y):
         assert abs(value - at) == pytest.approx(distance, abs=1e-6)
 
 
-def test_place_on_a_wall_or_in_a_doorway_is_told():
+def test_place_on_a_wall_or_in_a_doorway_is_told() -> None:
     outline = plan.from_rings(SQUARE, (), [(1500, 0, 2300, 0)])
     expected = "0 m from the door wall, 1.9 m from the left wall"
     assert plan.where(outline, 1900, 0, "mm") == expected
@@ -591,17 +602,17 @@ def test_place_on_a_wall_or_in_a_doorway_is_told():
 
 
 @pytest.mark.parametrize("place", [(-500, 500), (4000, 4000), (math.nan, 500)])
-def test_place_outside_is_refused(place):
+def test_place_outside_is_refused(place: tuple[float, int]) -> None:
     with pytest.raises(BadInput, match="lies outside the walls"):
         plan.wall_offsets(plan.from_rings(SQUARE), *place)
 
 
-def test_a_place_beyond_the_walls_is_told_by_its_coordinates():
+def test_a_place_beyond_the_walls_is_told_by_its_coordinates() -> None:
     outline = plan.from_rings(SQUARE)
     assert plan.where(outline, -500.0, 4250.0, "mm") == "outside the walls, x -0.5 m, y 4.25 m"
 
 
-def test_measures_meet_their_walls_square():
+def test_measures_meet_their_walls_square() -> None:
     outline = plan.room(4000.0, 3000.0)
     feet = plan.wall_feet(outline, 1000.0, 700.0)
     assert sorted(feet) == [((0.0, 700.0), 1000.0), ((1000.0, 0.0), 700.0)]

@@ -6,7 +6,7 @@ from rig.errors import BadInput
 from rig.session.pour_keys import PourKeys, parse_words
 
 
-def test_a_batch_is_one_key_and_what_bends_the_log_needs_enter():
+def test_a_batch_is_one_key_and_what_bends_the_log_needs_enter() -> None:
     parser = PourKeys()
     assert parser.feed("b ") == [("batch", None), ("batch", None)]
     assert parser.feed("f M1") == []
@@ -19,7 +19,7 @@ def test_a_batch_is_one_key_and_what_bends_the_log_needs_enter():
     assert parser.feed("f#b") == [("batch", None)]
 
 
-def test_words_are_acts_or_refused():
+def test_words_are_acts_or_refused() -> None:
     assert parse_words("front m3\n") == ("front", "m3")
     assert parse_words("  B \n") == ("batch", None)
     assert parse_words("yes") == ("accept", None)

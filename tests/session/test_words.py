@@ -5,17 +5,21 @@ import os
 import sys
 import threading
 
+import pytest
+
 from rig.devices.clock import Clock
 from rig.session.sources import words
 
 
-def test_a_line_that_comes_when_the_session_is_over_is_no_error(monkeypatch):
+def test_a_line_that_comes_when_the_session_is_over_is_no_error(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     here, there = os.pipe()
     monkeypatch.setattr(sys, "stdin", open(here, encoding="utf-8"))
     raised, threads = [], []
     monkeypatch.setattr(threading, "excepthook", raised.append)
 
-    async def first():
+    async def first() -> str:
         async for act in words(lambda line: (line.strip(), None), Clock(), print):
             threads.extend(one for one in threading.enumerate() if one.name == "words")
             return act.name

@@ -6,11 +6,14 @@ It is deliberately crude and shares no code with the product; time is the messag
 import math
 from collections import deque
 from functools import reduce
+from typing import Any
+
+from simulated_devices.world import World
 
 STILL_S, STILL_MM, AWAY_S = 1.0, 0.9, 1.0
 
 
-def read_sentence(line: bytes):
+def read_sentence(line: bytes) -> tuple[int, float | None, str] | None:
     """Seq, value in mm or None, status; None for a line that is not whole."""
     text = line.decode("latin-1").strip()
     if not text.startswith("$") or text[-3:-2] != "*":
@@ -25,14 +28,14 @@ def read_sentence(line: bytes):
 
 
 class _Stillness:
-    def __init__(self):
+    def __init__(self) -> None:
         self.window = deque()
         self.presses = []
         self.no_beam_since = None
         self.away = math.inf  # armed at once
         self.last = None
 
-    def hear(self, time_s, value, status):
+    def hear(self, time_s: float, value: float | None, status: str) -> int:
         """Presses that have come to an end, else 0."""
         if status == "B":
             self.presses.append(time_s)
@@ -53,7 +56,7 @@ class _Stillness:
         return 0
 
     @property
-    def steady_mm(self):
+    def steady_mm(self) -> float | None:
         values = [value for _, value in self.window]
         if len(values) < 9 or self.window[-1][0] - self.window[0][0] < STILL_S - 0.15:
             return None
@@ -65,7 +68,7 @@ class _Stillness:
 class SurveyTool:
     """Walks the installer through points; every event it says is in `said`."""
 
-    def __init__(self, points):
+    def __init__(self, points: list[tuple[str, float, float]]) -> None:
         self.points = points
         self.index = 0
         self.still = _Stillness()
@@ -73,10 +76,10 @@ class SurveyTool:
         self.said = []
         self.finished = False
 
-    def start(self):
+    def start(self) -> list[dict[str, Any]]:
         return [self._say("armed", self.points[0])]
 
-    def reading(self, time_s, value, status):
+    def reading(self, time_s: float, value: float | None, status: str) -> list[dict[str, Any]]:
         presses = self.still.hear(time_s, value, status)
         if presses == 2 and self.index > 0:
             self.index -= 1
@@ -98,10 +101,10 @@ class SurveyTool:
             told.append(self._next())
         return told
 
-    def _next(self):
+    def _next(self) -> dict[str, Any]:
         return self._say("next", self.points[self.index])
 
-    def _say(self, event, point, **more):
+    def _say(self, event: str, point: tuple[str, float, float], **more: float) -> dict[str, Any]:
         told = {"event": event, "label": point[0], "x_mm": point[1], "y_mm": point[2], **more}
         self.said.append(told)
         return told
@@ -110,7 +113,14 @@ class SurveyTool:
 class SettingTool:
     """Leads from marker to marker; a marker is set when it is steady at the target reading."""
 
-    def __init__(self, markers, target_mm, check=None, tolerance_mm=1.0, surely_mm=0.5):
+    def __init__(
+        self,
+        markers: list[tuple[str, float, float]],
+        target_mm: float,
+        check: tuple[str, float, float] | None = None,
+        tolerance_mm: float = 1.0,
+        surely_mm: float = 0.5,
+    ) -> None:
         self.markers = markers
         self.target_mm = target_mm
         self.check = check
@@ -123,12 +133,12 @@ class SettingTool:
         self.prompted_s = -math.inf
         self.finished = False
 
-    def start(self):
+    def start(self) -> list[dict[str, Any]]:
         if self.check:
             return [self._say("check", label=self.check[0], x_mm=self.check[1], y_mm=self.check[2])]
         return [self._next()]
 
-    def reading(self, time_s, value, status):
+    def reading(self, time_s: float, value: float | None, status: str) -> list[dict[str, Any]]:
         presses = self.still.hear(time_s, value, status)
         steady = self.still.steady_mm
         if presses == 2 and self.index > 0:
@@ -167,17 +177,19 @@ class SettingTool:
         move = "lower" if high > 0 else "raise"
         return [self._say("prompt", marker=label, move=move, by_mm=abs(high))]
 
-    def _next(self):
+    def _next(self) -> dict[str, Any]:
         label, x, y = self.markers[self.index]
         return self._say("next", marker=label, x_mm=x, y_mm=y)
 
-    def _say(self, event, **more):
+    def _say(self, event: str, **more: float | str) -> dict[str, Any]:
         told = {"event": event, **more}
         self.said.append(told)
         return told
 
 
-def lead(world, tool, longest_s=2000.0, dt_s=0.05):
+def lead(
+    world: World, tool: SettingTool | SurveyTool, longest_s: float = 2000.0, dt_s: float = 0.05
+) -> SettingTool | SurveyTool:
     """Run world and tool in simulated time until the tool has finished."""
     for told in tool.start():
         world.event(told)

@@ -1,19 +1,20 @@
 import math
+from typing import Any
 
 import pytest
 
 from simulated_devices import Refused
 from simulated_devices.pace import Lockstep, WallClock, pace_of
-from simulated_devices.world import make_world
+from simulated_devices.world import World, make_world
 
 from .scripted_tool import read_sentence
 
 
-def lockstep_world(**more):
+def lockstep_world(**more: Any) -> World:
     return make_world(seed=5, follow=True, rate_hz=20.0, lockstep=True, **more)
 
 
-def test_time_goes_on_by_one_message_for_each_word():
+def test_time_goes_on_by_one_message_for_each_word() -> None:
     world = lockstep_world()
     pace = pace_of(world, 40.0)
     assert isinstance(pace, Lockstep)
@@ -26,7 +27,7 @@ def test_time_goes_on_by_one_message_for_each_word():
     assert world.time_s == 0.05
 
 
-def test_a_press_waits_for_the_next_regular_message():
+def test_a_press_waits_for_the_next_regular_message() -> None:
     world = lockstep_world()
     world.mover._press_at(0.01)  # what an installer does, without the way there
     world.mover._press_at(0.02)
@@ -37,7 +38,7 @@ def test_a_press_waits_for_the_next_regular_message():
     assert statuses == ["N", "B", "B", "N"]  # the rod is at rest, off the line
 
 
-def test_the_wall_clock_needs_no_word():
+def test_the_wall_clock_needs_no_word() -> None:
     world = make_world(rate_hz=1000.0)
     pace = pace_of(world, 1000.0)
     assert isinstance(pace, WallClock)
@@ -48,6 +49,6 @@ def test_the_wall_clock_needs_no_word():
 
 
 @pytest.mark.parametrize("more", [{"fault": ["drop=1:2"]}, {"follow": False}])
-def test_what_one_word_could_not_answer_is_refused(more):
+def test_what_one_word_could_not_answer_is_refused(more: dict[str, Any]) -> None:
     with pytest.raises(Refused, match="--lockstep goes with --follow and without faults"):
         make_world(**{"follow": True, "lockstep": True, **more})

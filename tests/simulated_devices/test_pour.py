@@ -1,28 +1,29 @@
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from rig.flatness.field import field_of
-from rig.flatness.model import fit_surface, model_of
-from rig.flatness.rules import load_rule
+from rig.flatness.model import Model, fit_surface, model_of
+from rig.flatness.rules import Rule, load_rule
 from rig.flatness.straightedge import worst_placement
 from rig.room import room
 from simulated_devices import Refused
-from simulated_devices.floor import floor_from_file, make_floor
+from simulated_devices.floor import Floor, floor_from_file, make_floor
 from simulated_devices.pour import TEXTURE_SD_MM, pour, write_floor
 
 ROOM = (3657.6, 4572.0)
 OUTLINE = room(*ROOM)
 
 
-def poured(seed, fresh):
+def poured(seed: int, fresh: float) -> Floor:
     floor = make_floor(seed, *ROOM)
     return pour(floor, (floor.highest_mm() + 8.0, 0.0, 0.0), seed, fresh=fresh)
 
 
-def surveyed(floor, seed, spacing_mm=600.0, noise_mm=0.2):
+def surveyed(floor: Floor, seed: int, spacing_mm: float = 600.0, noise_mm: float = 0.2) -> Model:
     rng = np.random.default_rng(seed)
     x, y = (
         a.ravel()
@@ -35,7 +36,7 @@ def surveyed(floor, seed, spacing_mm=600.0, noise_mm=0.2):
     return model_of(surface, OUTLINE, x, y, noise_mm, rng, 100)
 
 
-def true_share(floor, rule):
+def true_share(floor: Floor, rule: Rule) -> float:
     field = field_of(OUTLINE, 25.4, lambda x, y: floor.height_mm(x, y))
     return worst_placement(field, OUTLINE, rule.edges(5855.0), 80, 5855.0).share
 
@@ -43,14 +44,14 @@ def true_share(floor, rule):
 @pytest.mark.parametrize(
     ("key", "fresh", "word"), [("click-lock", 1.0, "in"), ("bs8204-sr1", 12.0, "out")]
 )
-def test_the_finished_survey_proves_or_refutes_a_pour(key, fresh, word):
+def test_the_finished_survey_proves_or_refutes_a_pour(key: str, fresh: float, word: str) -> None:
     rule = load_rule(key)
     floor = poured(3, fresh)
     assert (true_share(floor, rule) <= 1.0) == (word == "in")
     assert rule.judge(OUTLINE, surveyed(floor, 3), 0.95).word == word
 
 
-def test_a_perfect_pour_is_its_plane_less_what_shrinks():
+def test_a_perfect_pour_is_its_plane_less_what_shrinks() -> None:
     floor = make_floor(2, *ROOM)
     top = floor.highest_mm() + 10.0
     x, y = np.random.default_rng(0).uniform(0, 3000, (2, 200))
@@ -59,7 +60,7 @@ def test_a_perfect_pour_is_its_plane_less_what_shrinks():
     assert cured == pytest.approx(top - 0.004 * depth, abs=1e-9)
 
 
-def test_the_floor_comes_through_where_it_stands_above_the_plane():
+def test_the_floor_comes_through_where_it_stands_above_the_plane() -> None:
     floor = make_floor(2, *ROOM)
     low = pour(floor, (floor.highest_mm() - 5.0, 0.0, 0.0), 2)
     x, y = np.meshgrid(np.linspace(0, ROOM[0], 80), np.linspace(0, ROOM[1], 80))
@@ -67,7 +68,7 @@ def test_the_floor_comes_through_where_it_stands_above_the_plane():
     assert np.any(low.height_mm(x, y) == floor.height_mm(x, y))
 
 
-def test_texture_does_not_heal_and_batches_leave_ridges():
+def test_texture_does_not_heal_and_batches_leave_ridges() -> None:
     usual, none = poured(5, 1.0), poured(5, 0.0)
     x = np.linspace(1500, 1600, 400)
     y = np.linspace(300, 4300, 400)
@@ -78,7 +79,7 @@ def test_texture_does_not_heal_and_batches_leave_ridges():
     assert seams.max() - np.median(seams) > 0.3
 
 
-def test_same_seed_same_pour():
+def test_same_seed_same_pour() -> None:
     x, y = np.random.default_rng(1).uniform(0, 3000, (2, 50))
     again = [poured(4, 1.0).height_mm(x, y) for _ in range(2)]
     assert np.array_equal(*again)
@@ -86,7 +87,7 @@ def test_same_seed_same_pour():
         poured(4, -1.0)
 
 
-def test_a_boxed_out_benchmark_stays_and_the_file_reads_back(tmp_path):
+def test_a_boxed_out_benchmark_stays_and_the_file_reads_back(tmp_path: Path) -> None:
     floor = make_floor(6, *ROOM)
     done = pour(floor, (floor.highest_mm() + 8.0, 0.0, 0.0), 6, keep=[(60.0, 2000.0)])
     assert done.height_mm(60.0, 2000.0) == floor.height_mm(60.0, 2000.0)
@@ -101,11 +102,11 @@ def test_a_boxed_out_benchmark_stays_and_the_file_reads_back(tmp_path):
     )
 
 
-def test_the_command_pours_a_file_and_refuses_what_it_cannot(tmp_path):
+def test_the_command_pours_a_file_and_refuses_what_it_cannot(tmp_path: Path) -> None:
     floor = make_floor(6, *ROOM)
     write_floor(tmp_path / "floor.json", floor)
 
-    def call(*words):
+    def call(*words: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, "-m", "simulated_devices.pour", *words], capture_output=True, text=True
         )

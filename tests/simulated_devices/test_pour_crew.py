@@ -2,6 +2,8 @@
 
 import json
 from itertools import pairwise
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -9,7 +11,7 @@ from simulated_devices import Refused
 from simulated_devices.pour_crew import YIELD, read_plan, script
 
 
-def plan(count=20):
+def plan(count: int = 20) -> dict[str, Any]:
     return {
         "batches": [{"volume_l": 12.0, "bags": 1.0} for _ in range(count)],
         "strips": [{"strip": k + 1, "share_end": (k + 1) / 10} for k in range(10)],
@@ -21,7 +23,7 @@ def plan(count=20):
     }
 
 
-def test_it_pours_until_the_floor_is_full_and_slows_while_a_mixer_is_out():
+def test_it_pours_until_the_floor_is_full_and_slows_while_a_mixer_is_out() -> None:
     words, truth = script(plan(), 1)
     batches = [at for at, word in words if word == "batch"]
     assert len(batches) == truth["bags"] == -(-20 * 100 // round(100 * YIELD))
@@ -35,7 +37,7 @@ def test_it_pours_until_the_floor_is_full_and_slows_while_a_mixer_is_out():
     assert script(plan(), 1) == (words, truth)
 
 
-def test_a_file_that_is_no_plan_is_refused(tmp_path):
+def test_a_file_that_is_no_plan_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "plan.json"
     for text in ("{}", "no", json.dumps({"batches": []})):
         path.write_text(text)

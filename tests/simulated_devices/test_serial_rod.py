@@ -7,6 +7,9 @@ import subprocess
 import sys
 import termios
 import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,7 +17,7 @@ from .scripted_tool import SurveyTool, read_sentence
 
 
 @contextlib.contextmanager
-def served(*words, **more):
+def served(*words: str, **more: int) -> Iterator[tuple[subprocess.Popen[str], str]]:
     process = subprocess.Popen(
         [sys.executable, "-m", "simulated_devices", "serial", *words],
         stdout=subprocess.PIPE,
@@ -30,7 +33,7 @@ def served(*words, **more):
         process.communicate(timeout=10)
 
 
-def read_for(port, seconds):
+def read_for(port: int, seconds: float) -> list[tuple[float, bytes]]:
     """Bytes of a port, with the time at which each piece came; ends early at a hang-up."""
     end, got = time.monotonic() + seconds, []
     while (left := end - time.monotonic()) > 0:
@@ -45,12 +48,12 @@ def read_for(port, seconds):
     return got
 
 
-def joined(pieces):
+def joined(pieces: list[tuple[float, bytes]]) -> bytes:
     return b"".join(data for _, data in pieces)
 
 
 @contextlib.contextmanager
-def opened(path):
+def opened(path: str) -> Iterator[int]:
     port = os.open(path, os.O_RDWR | os.O_NOCTTY)
     termios.tcflush(port, termios.TCIFLUSH)
     try:
@@ -60,7 +63,7 @@ def opened(path):
 
 
 @pytest.mark.parametrize(("rate", "speed"), [(20, 1), (20, 20)])
-def test_readable_lines_come_at_the_asked_rate(rate, speed):
+def test_readable_lines_come_at_the_asked_rate(rate: int, speed: int) -> None:
     with (
         served("--rate", str(rate), "--speed", str(speed)) as (process, path),
         opened(path) as port,
@@ -81,7 +84,7 @@ def test_readable_lines_come_at_the_asked_rate(rate, speed):
         assert (after - before) / os.sysconf("SC_CLK_TCK") < 0.4
 
 
-def test_it_stops_in_good_order_and_leaves_the_truth(tmp_path):
+def test_it_stops_in_good_order_and_leaves_the_truth(tmp_path: Path) -> None:
     truth, link = tmp_path / "truth.json", tmp_path / "rod"
     with served("--truth", str(truth), "--link", str(link), "--seed", "9") as (process, path):
         assert path == str(link)
@@ -93,7 +96,7 @@ def test_it_stops_in_good_order_and_leaves_the_truth(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["truth.json"]
 
 
-def test_readers_come_and_go_and_nobody_gets_stale_heaps():
+def test_readers_come_and_go_and_nobody_gets_stale_heaps() -> None:
     with served("--rate", "50", "--speed", "10") as (_, path):
         for _ in range(2):
             time.sleep(2.6)  # 1300 messages, some 35 kB, that nobody reads
@@ -106,13 +109,13 @@ def test_readers_come_and_go_and_nobody_gets_stale_heaps():
             assert seqs[-1] > 600
 
 
-def test_what_is_sent_to_the_rod_is_not_echoed():
+def test_what_is_sent_to_the_rod_is_not_echoed() -> None:
     with served("--rate", "20") as (_, path), opened(path) as port:
         os.write(port, b"hello\r\n" * 50)
         assert b"hello" not in joined(read_for(port, 0.5))
 
 
-def test_drop_hangs_up_and_comes_back_under_the_same_name():
+def test_drop_hangs_up_and_comes_back_under_the_same_name() -> None:
     with served("--rate", "50", "--fault", "drop=50:0.5") as (_, path):
         with opened(path) as port:
             began = time.monotonic()
@@ -127,7 +130,7 @@ def test_drop_hangs_up_and_comes_back_under_the_same_name():
             assert read_sentence(lines[-1])[0] > 60
 
 
-def test_listed_points_wait_for_a_reader(tmp_path):
+def test_listed_points_wait_for_a_reader(tmp_path: Path) -> None:
     points = tmp_path / "points.csv"
     points.write_text("label,x_mm,y_mm\nA1,500,500\nA2,500,1500\n")
     with served("--points", str(points), "--speed", "5", "--stand", "2") as (_, path):
@@ -140,13 +143,13 @@ def test_listed_points_wait_for_a_reader(tmp_path):
     assert statuses.count("NV") >= 2
 
 
-def test_follow_takes_events_and_ends_with_its_input(tmp_path):
+def test_follow_takes_events_and_ends_with_its_input(tmp_path: Path) -> None:
     truth = tmp_path / "truth.json"
     tool = SurveyTool([("A1", 500.0, 500.0), ("A2", 500.0, 1400.0), ("A3", 500.0, 2300.0)])
     words = ("--follow", "--speed", "10", "--truth", str(truth), "--mistakes", "0")
     with served(*words, stdin=subprocess.PIPE) as (process, path), opened(path) as port:
 
-        def say(events):
+        def say(events: list[dict[str, Any]]) -> None:
             for told in events:
                 process.stdin.write(json.dumps(told) + "\n")
             process.stdin.flush()
@@ -187,7 +190,9 @@ def test_follow_takes_events_and_ends_with_its_input(tmp_path):
         ["--nonsense"],
     ],
 )
-def test_wrong_options_are_told_in_a_sentence(words, capfd):
+def test_wrong_options_are_told_in_a_sentence(
+    words: list[str], capfd: pytest.CaptureFixture[str]
+) -> None:
     from simulated_devices.__main__ import main
 
     try:
@@ -201,7 +206,7 @@ def test_wrong_options_are_told_in_a_sentence(words, capfd):
     assert told.err.startswith("simulated_devices")
 
 
-def test_in_lockstep_one_word_is_one_message_whatever_the_clock_does():
+def test_in_lockstep_one_word_is_one_message_whatever_the_clock_does() -> None:
     with (
         served("--follow", "--lockstep", stdin=subprocess.PIPE) as (process, path),
         opened(path) as port,

@@ -1,9 +1,10 @@
 import math
+from typing import Any
 
 import pytest
 
 from simulated_devices.points_walk import Point
-from simulated_devices.world import make_world
+from simulated_devices.world import TrueShot, World, make_world
 
 from .scripted_tool import SettingTool, SurveyTool, lead, read_sentence
 
@@ -16,15 +17,15 @@ GRID = [
 MARKERS = [(f"M{n + 1}", 600.0 + 1200.0 * (n % 3), 700.0 + 1500.0 * (n // 3)) for n in range(6)]
 
 
-def true_reading(shot):
+def true_reading(shot: TrueShot) -> float:
     return shot.line_mm - shot.floor_mm
 
 
-def current(world):
+def current(world: World) -> dict[str, TrueShot]:
     return {shot.label: shot for shot in world.shots if not shot.undone}
 
 
-def test_a_survey_is_walked_to_its_end_and_the_readings_are_true():
+def test_a_survey_is_walked_to_its_end_and_the_readings_are_true() -> None:
     world = make_world(seed=5, room_mm=ROOM, follow=True, mistakes=0.0)
     tool = lead(world, SurveyTool(GRID))
     assert tool.finished
@@ -41,7 +42,7 @@ def test_a_survey_is_walked_to_its_end_and_the_readings_are_true():
     assert 5.0 < (sum(a * a for a in away) / len(away)) ** 0.5 < 18.0  # 8 mm each way: 11.3
 
 
-def test_the_same_seed_makes_the_same_bytes():
+def test_the_same_seed_makes_the_same_bytes() -> None:
     first, second, other = (
         lead(make_world(seed=seed, room_mm=ROOM, follow=True), SurveyTool(GRID)).readings
         for seed in (5, 5, 6)
@@ -50,7 +51,7 @@ def test_the_same_seed_makes_the_same_bytes():
     assert first != other
 
 
-def test_a_late_link_changes_nothing_that_is_invented():
+def test_a_late_link_changes_nothing_that_is_invented() -> None:
     prompt, late = (make_world(seed=5, room_mm=ROOM, follow=True, mistakes=0.2) for _ in range(2))
     lead(prompt, SurveyTool(GRID), dt_s=0.05)
     lead(late, SurveyTool(GRID), dt_s=0.13)
@@ -61,7 +62,7 @@ def test_a_late_link_changes_nothing_that_is_invented():
     assert prompt.mover.mistakes_made == late.mover.mistakes_made != []
 
 
-def test_mistakes_are_made_noticed_and_mended():
+def test_mistakes_are_made_noticed_and_mended() -> None:
     made = set()
     for seed in range(4):
         world = make_world(seed=seed, room_mm=ROOM, follow=True, mistakes=0.5)
@@ -78,7 +79,7 @@ def test_mistakes_are_made_noticed_and_mended():
     assert made == {"lifted too early", "body in the beam", "wrong point"}
 
 
-def test_few_mistakes_by_default():
+def test_few_mistakes_by_default() -> None:
     made = 0
     for seed in range(10):
         world = make_world(seed=seed, room_mm=ROOM, follow=True)
@@ -87,12 +88,14 @@ def test_few_mistakes_by_default():
     assert 1 <= made <= 20  # 200 walks at 4 %: 8 expected, sd 2.8
 
 
-def stand_at(world, event, seconds=8.0):
+def stand_at(
+    world: World, event: dict[str, Any], seconds: float = 8.0
+) -> list[tuple[int, float | None, str]]:
     world.event(event)
     return [read_sentence(line) for line in world.step(world.time_s + seconds).splitlines()]
 
 
-def test_the_rod_is_away_for_a_while_before_it_stands():
+def test_the_rod_is_away_for_a_while_before_it_stands() -> None:
     world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
     world.step(1.0)
     rows = stand_at(world, {"event": "armed", "label": "A1", "x_mm": 150.0, "y_mm": 150.0})
@@ -105,7 +108,7 @@ def test_the_rod_is_away_for_a_while_before_it_stands():
     assert 12 <= still_from <= 45  # 1.2 to 3 s on the way, a moment to hear and to settle
 
 
-def test_an_ask_gets_one_press_but_only_at_the_asked_place():
+def test_an_ask_gets_one_press_but_only_at_the_asked_place() -> None:
     world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
     stand_at(world, {"event": "next", "label": "A1", "x_mm": 150.0, "y_mm": 150.0})
     rows = stand_at(world, {"event": "ask", "label": "B7"}, 1.9)
@@ -116,7 +119,7 @@ def test_an_ask_gets_one_press_but_only_at_the_asked_place():
     assert [status for _, _, status in rows].count("B") == 1
 
 
-def test_a_check_is_walked_to_also_where_only_its_label_is_told():
+def test_a_check_is_walked_to_also_where_only_its_label_is_told() -> None:
     world = make_world(
         seed=2, room_mm=ROOM, follow=True, mistakes=0.0, points=[Point("B2", 1250.0, 1200.0)]
     )
@@ -125,7 +128,7 @@ def test_a_check_is_walked_to_also_where_only_its_label_is_told():
     assert math.hypot(world.mover.spot.x_mm - 1250.0, world.mover.spot.y_mm - 1200.0) < 40.0
 
 
-def test_a_benchmark_without_a_place_is_always_at_the_same_place_by_the_wall():
+def test_a_benchmark_without_a_place_is_always_at_the_same_place_by_the_wall() -> None:
     places = []
     for _ in range(2):
         world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
@@ -136,14 +139,14 @@ def test_a_benchmark_without_a_place_is_always_at_the_same_place_by_the_wall():
     assert abs(places[0][0] - 60.0) < 40.0
 
 
-def test_a_marker_without_a_place_is_not_guessed():
+def test_a_marker_without_a_place_is_not_guessed() -> None:
     world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
     rows = stand_at(world, {"event": "next", "marker": "M1"})
     assert {status for _, _, status in rows} == {"N"}
     assert "M1" in world.mover.notices[0]
 
 
-def test_nobody_waits_for_ever():
+def test_nobody_waits_for_ever() -> None:
     world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
     rows = stand_at(world, {"event": "next", "label": "A1", "x_mm": 150.0, "y_mm": 150.0}, 30.0)
     statuses = [status for _, _, status in rows]
@@ -153,7 +156,7 @@ def test_nobody_waits_for_ever():
 
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("mistakes", [0.0, 0.5])
-def test_markers_are_turned_until_they_are_set(seed, mistakes):
+def test_markers_are_turned_until_they_are_set(seed: int, mistakes: float) -> None:
     world = make_world(seed=seed, room_mm=ROOM, follow=True, mistakes=mistakes)
     target = 38.1  # 1 1/2 in under the line (common practice, no source)
     tool = lead(world, SettingTool(MARKERS, target, check=GRID[7], tolerance_mm=1.0))
@@ -168,7 +171,7 @@ def test_markers_are_turned_until_they_are_set(seed, mistakes):
     assert len(prompts) >= len(MARKERS)
 
 
-def test_a_marker_set_from_the_wrong_screw_is_undone_by_two_presses():
+def test_a_marker_set_from_the_wrong_screw_is_undone_by_two_presses() -> None:
     # Seed 32 goes back to a marker that stands at the edge of the tolerance; a hasty tool sets it.
     world = make_world(seed=32, room_mm=ROOM, follow=True, mistakes=0.5)
     tool = lead(world, SettingTool(MARKERS, 38.1, check=GRID[7], surely_mm=0.0))
@@ -179,7 +182,7 @@ def test_a_marker_set_from_the_wrong_screw_is_undone_by_two_presses():
     assert all(abs(row.line_mm - row.top_mm - 38.1) < 1.4 for row in last.values())
 
 
-def test_going_back_to_the_last_marker_is_noticed_before_it_is_turned():
+def test_going_back_to_the_last_marker_is_noticed_before_it_is_turned() -> None:
     noticed = 0
     for seed in range(4):
         world = make_world(seed=seed, room_mm=ROOM, follow=True, mistakes=0.6)
@@ -191,7 +194,7 @@ def test_going_back_to_the_last_marker_is_noticed_before_it_is_turned():
     assert noticed >= 3
 
 
-def test_screws_start_anywhere_from_5_to_40_mm_out_of_the_floor_and_always_the_same():
+def test_screws_start_anywhere_from_5_to_40_mm_out_of_the_floor_and_always_the_same() -> None:
     outs = []
     for _ in range(2):
         site = make_world(seed=8, room_mm=ROOM, follow=True).site
@@ -202,7 +205,7 @@ def test_screws_start_anywhere_from_5_to_40_mm_out_of_the_floor_and_always_the_s
     assert 33.0 < max(outs[0]) <= 40.0
 
 
-def test_listed_points_are_walked_without_a_tool():
+def test_listed_points_are_walked_without_a_tool() -> None:
     points = [Point("A1", 500.0, 500.0), Point("A2", 500.0, 1500.0)]
     world = make_world(seed=2, room_mm=ROOM, points=points, stand_s=3.0)
     rows = [read_sentence(line) for line in world.step(5.0).splitlines()]

@@ -1,5 +1,9 @@
 """What a check found is kept in the job and read back the same, by this program and older files."""
 
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
 import pytest
 
 from rig.errors import JobUnusable
@@ -46,13 +50,13 @@ CHECKS = [
 
 
 @pytest.fixture
-def job(tmp_path):
+def job(tmp_path: Path) -> Iterator[Any]:
     with Job.create(tmp_path / "job.sqlite", Settings(units="mm"), WALLS) as job:
         yield job
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=kind_of)
-def test_a_check_is_read_back_as_it_was_kept(job, check):
+def test_a_check_is_read_back_as_it_was_kept(job: Any, check: Any) -> None:
     keep_check(job, check, {"readings": [1.0]}, None)
     assert last_check(job, type(check)) == check
     (kept,) = job.checks()
@@ -62,7 +66,7 @@ def test_a_check_is_read_back_as_it_was_kept(job, check):
     )
 
 
-def test_a_cross_check_of_an_older_file_says_nothing_of_correction(job):
+def test_a_cross_check_of_an_older_file_says_nothing_of_correction(job: Any) -> None:
     older = CHECKS[1].as_json()
     del older["left_mm_per_m"], older["corrected"]
     job.add_check("cross", {}, older, True)
@@ -71,7 +75,7 @@ def test_a_cross_check_of_an_older_file_says_nothing_of_correction(job):
     assert found.tilt_mm_per_m == pytest.approx((0.3, -0.1))  # (r0 - r180) / 2D, by hand
 
 
-def test_a_laser_is_trusted_by_its_last_checks(job):
+def test_a_laser_is_trusted_by_its_last_checks(job: Any) -> None:
     keep_check(job, CHECKS[1], {}, None)
     keep_check(job, TWO_PEG, {}, None)
     trust = trust_of(job)
@@ -81,13 +85,13 @@ def test_a_laser_is_trusted_by_its_last_checks(job):
     assert trust.tilt_mm_per_m == pytest.approx(((0.3**2 + 0.1**2) / 2.0 + each**2) ** 0.5)
 
 
-def test_a_check_that_nobody_can_read_is_named(job):
+def test_a_check_that_nobody_can_read_is_named(job: Any) -> None:
     job.add_check("two-peg", {}, {"error_mm_per_m": "steep"}, True)
     with pytest.raises(JobUnusable, match="two-peg check"):
         last_check(job, TwoPegCheck)
 
 
-def test_readings_that_do_not_close_are_never_good_enough_though_the_line_keeps_its_limit():
+def test_readings_that_do_not_close_are_never_good_enough_though_the_line_keeps_its_limit() -> None:
     turns = [Turn(h, 1500.0 + 9.0 * (h == 90), 10_000.0, 0.2) for h in (0, 90, 180, 270)]
     check = cross_check(turns, limit_mm_per_m=5.0)
     assert not check.closes

@@ -12,14 +12,18 @@ table on others.
 """
 
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import binom
 
 from rig.surface.floor_model import floor_model
 from rig.surface.high_point import find_extremes
 from rig.surface.look_out import breaks_the_model
+from tests.kinds import Floats
 
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 EDGE_MM, FINE_MM = 152.4, 50.8
@@ -34,21 +38,21 @@ class Floor:
     smooth: object
     rough: np.ndarray
 
-    def at(self, x, y):
+    def at(self, x: Floats, y: Floats) -> Floats:
         rows, columns = self.rough.shape
         i = np.clip((y // FINE_MM).astype(int), 0, rows - 1)
         j = np.clip((x // FINE_MM).astype(int), 0, columns - 1)
         return self.smooth(x, y) + self.rough[i, j]
 
 
-def cells(step_mm):
+def cells(step_mm: float) -> tuple[Floats, Floats]:
     across = np.arange(step_mm / 2, WIDTH_MM, step_mm)
     along = np.arange(step_mm / 2, LENGTH_MM, step_mm)
     x, y = np.meshgrid(across, along)
     return x.ravel(), y.ravel()
 
 
-def fine_nodes():
+def fine_nodes() -> tuple[Floats, Floats]:
     """The 2 in raster's nodes, walls included: the truth for the highest place."""
     x, y = np.meshgrid(
         np.linspace(0, WIDTH_MM, round(WIDTH_MM / FINE_MM) + 1),
@@ -57,8 +61,8 @@ def fine_nodes():
     return x.ravel(), y.ravel()
 
 
-def survey_grid(spacing_mm):
-    def line(span):
+def survey_grid(spacing_mm: float) -> tuple[Floats, Floats]:
+    def line(span: float) -> Floats:
         count = int(np.ceil((span - 2 * EDGE_MM) / spacing_mm - 1e-9)) + 1
         return np.linspace(EDGE_MM, span - EDGE_MM, count)
 
@@ -66,20 +70,20 @@ def survey_grid(spacing_mm):
     return x.ravel(), y.ravel()
 
 
-def undulation(rng, sd_mm, length_mm):
+def undulation(rng: np.random.Generator, sd_mm: float, length_mm: float) -> Callable[..., Any]:
     """Gaussian bumps' spectrum by 200 random waves: infinitely smooth, so not the model's own."""
     wave = rng.standard_normal((200, 2)) / length_mm
     phase = rng.uniform(0, 2 * np.pi, 200)
     size = sd_mm * np.sqrt(2 / 200)
 
-    def waves(x, y):
+    def waves(x: Floats, y: Floats) -> Floats:
         turns = np.outer(x, wave[:, 0]) + np.outer(y, wave[:, 1]) + phase
         return size * np.cos(turns).sum(axis=1)
 
     return waves
 
 
-def make_floor(kind, rng):
+def make_floor(kind: str, rng: np.random.Generator) -> Floor:
     slope = rng.normal(0, 1.5e-3, 2)
     sd = {"smooth": rng.uniform(1.5, 6)}.get(kind, rng.uniform(0.5, 1.5))
     waves = undulation(rng, sd, rng.uniform(500, 1800))
@@ -88,7 +92,7 @@ def make_floor(kind, rng):
     far2 = np.sum(np.maximum(middle, [WIDTH_MM, LENGTH_MM] - middle) ** 2)
     wide = rng.uniform(250, 600)
 
-    def smooth(x, y):
+    def smooth(x: Floats, y: Floats) -> Floats:
         z = slope[0] * x + slope[1] * y + waves(x, y)
         right, up = x - middle[0], y - middle[1]
         if kind == "ridged":
@@ -104,7 +108,9 @@ def make_floor(kind, rng):
     return Floor(smooth, rough_sd * rng.standard_normal(shape))
 
 
-def judge(kind, rng, raster, draws, **options):
+def judge(
+    kind: str, rng: np.random.Generator, raster: tuple[Floats, Floats], draws: int, **options: Any
+) -> tuple[NDArray[np.bool_], Floats, bool]:
     """One floor: is the maximum under its bound, volume and a marker inside their ranges."""
     floor = make_floor(kind, rng)
     x, y = survey_grid(rng.uniform(2, 4) * 304.8)
@@ -131,7 +137,9 @@ def judge(kind, rng, raster, draws, **options):
     return off <= [0.0, 1.96, 1.96], slack, len(breaks_the_model(model)) > 0
 
 
-def coverage(n_floors, seed, step_mm=152.4, draws=1000, **options):
+def coverage(
+    n_floors: int, seed: int, step_mm: float = 152.4, draws: int = 1000, **options: Any
+) -> tuple[NDArray[np.bool_], Floats, NDArray[np.bool_]]:
     """Share kept, shape (n_floors, 3), kinds taken in turn; slack in mm; whether it was warned."""
     rng = np.random.default_rng(seed)
     raster = cells(step_mm)
@@ -139,11 +147,11 @@ def coverage(n_floors, seed, step_mm=152.4, draws=1000, **options):
     return tuple(np.array(part) for part in zip(*judged, strict=True))
 
 
-def run(n_floors=500, seed=1, **options):
+def run(n_floors: int = 500, seed: int = 1, **options: float) -> Floats:
     """Print coverage of what is stated as 95 %, by kind of floor; return the pooled shares."""
     kept, slack, warned = coverage(n_floors, seed, **options)
 
-    def line(name, values, form):
+    def line(name: str, values: Floats | tuple[str, ...], form: str) -> None:
         print(f"{name:<24}" + "".join(format(value, form) for value in values))
 
     line("95 % stated; kept in %", (*QUANTITIES, "broken"), ">10")

@@ -7,7 +7,7 @@ from .calibration import KINDS, QUANTITIES, coverage, run
 FLOORS = 80
 
 
-def test_what_is_stated_as_95_percent_is_kept_on_made_up_floors():
+def test_what_is_stated_as_95_percent_is_kept_on_made_up_floors() -> None:
     """Pooled over four kinds of floor; fails where chance alone would in 1 of 1 000 runs."""
     kept, slack, _ = coverage(FLOORS, seed=3, step_mm=228.6, draws=400)
     fewest = binom.ppf(0.001, FLOORS, 0.95)
@@ -20,7 +20,7 @@ def test_what_is_stated_as_95_percent_is_kept_on_made_up_floors():
     assert np.all(np.median(slack, axis=0) < [3.0, 0.5, 1.5])
 
 
-def test_the_table_names_every_kind(capsys):
+def test_the_table_names_every_kind(capsys: pytest.CaptureFixture[str]) -> None:
     shares = run(4, seed=5, step_mm=457.2, draws=100)
     told = capsys.readouterr().out
     for kind in ("smooth", "ridged", "crowned", "dished", "all 4"):

@@ -9,7 +9,7 @@ STEP = 75.0
 X, Y = (a.ravel() for a in np.meshgrid(np.arange(37.5, 3600, STEP), np.arange(37.5, 4500, STEP)))
 
 
-def fitted(smoothness, length_mm, bowl_mm=6.0):
+def fitted(smoothness: float, length_mm: float, bowl_mm: float = 6.0) -> GaussianProcess:
     rng = np.random.default_rng(1)
     x, y = rng.uniform(0, 3600, 40), rng.uniform(0, 4500, 40)
     z = 3 * np.sin(x / 700) * np.cos(y / 900) + 0.4 * rng.standard_normal(40)
@@ -20,7 +20,9 @@ def fitted(smoothness, length_mm, bowl_mm=6.0):
 @pytest.mark.parametrize(
     ("smoothness", "length_mm"), [(1.5, 1500.0), (2.5, 1500.0), (1.5, 350.0), (2.5, 6000.0)]
 )
-def test_draws_have_the_exact_posteriors_mean_spread_and_correlation(smoothness, length_mm):
+def test_draws_have_the_exact_posteriors_mean_spread_and_correlation(
+    smoothness: float, length_mm: float
+) -> None:
     """Against the closed form of `GaussianProcess.covariance`, which scikit-learn checks."""
     model = fitted(smoothness, length_mm)
     n = 2000
@@ -36,7 +38,7 @@ def test_draws_have_the_exact_posteriors_mean_spread_and_correlation(smoothness,
     assert np.abs(off).max() < 5.5 / np.sqrt(n)
 
 
-def test_the_same_seed_gives_the_same_floors():
+def test_the_same_seed_gives_the_same_floors() -> None:
     model = fitted(2.5, 1500.0)
     one, two = (
         conditional_draws(model, X, Y, STEP, 20, np.random.default_rng(5)) for _ in range(2)
@@ -44,7 +46,7 @@ def test_the_same_seed_gives_the_same_floors():
     np.testing.assert_array_equal(one, two)
 
 
-def test_places_that_are_no_raster_are_refused():
+def test_places_that_are_no_raster_are_refused() -> None:
     with pytest.raises(BadInput, match="strewn"):
         conditional_draws(
             fitted(2.5, 1500.0),

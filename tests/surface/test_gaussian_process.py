@@ -8,18 +8,21 @@ from rig.errors import BadInput, CannotAnswer
 from rig.surface.covariance import correlation, distances
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.reml import Priors, Shots, penalty
+from tests.kinds import Floats
 
 FIXED = {"variance_mm2": 9.0, "length_mm": 1400.0, "nugget_mm2": 0.2}
 
 
-def room_shots(n=30, seed=1, noise_mm=0.4):
+def room_shots(n: int = 30, seed: int = 1, noise_mm: float = 0.4) -> tuple[Floats, ...]:
     rng = np.random.default_rng(seed)
     x, y = rng.uniform(0, 3600, n), rng.uniform(0, 4500, n)
     z = 2.0 + 1e-3 * x - 2e-3 * y + 3 * np.sin(x / 700) * np.cos(y / 900)
     return x, y, z + noise_mm * rng.standard_normal(n), rng.uniform(0.2, 0.6, n)
 
 
-def dense_trend_case(x, y, z, stderr, at_x, at_y, smoothness):
+def dense_trend_case(
+    x: Floats, y: Floats, z: Floats, stderr: Floats, at_x: Floats, at_y: Floats, smoothness: float
+) -> tuple[Floats, Floats, Floats]:
     """Textbook generalised least squares with explicit inverses (Cressie 1993, section 3.4)."""
     basis = np.column_stack([np.ones_like(x), x, y])
     at = np.column_stack([np.ones_like(at_x), at_x, at_y])
@@ -35,7 +38,7 @@ def dense_trend_case(x, y, z, stderr, at_x, at_y, smoothness):
 
 
 @pytest.mark.parametrize("smoothness", [1.5, 2.5])
-def test_without_trend_it_equals_scikit_learn(smoothness):
+def test_without_trend_it_equals_scikit_learn(smoothness: float) -> None:
     x, y, z, stderr = room_shots()
     rng = np.random.default_rng(5)
     at_x, at_y = rng.uniform(-300, 3900, 200), rng.uniform(-300, 4800, 200)
@@ -52,7 +55,7 @@ def test_without_trend_it_equals_scikit_learn(smoothness):
 
 
 @pytest.mark.parametrize("smoothness", [1.5, 2.5])
-def test_plane_trend_equals_dense_least_squares(smoothness):
+def test_plane_trend_equals_dense_least_squares(smoothness: float) -> None:
     x, y, z, stderr = room_shots()
     z = z - 1234.0
     at_x, at_y = np.array([0.0, 1800.0, 4000.0]), np.array([0.0, 2200.0, 4600.0])
@@ -69,7 +72,9 @@ def test_plane_trend_equals_dense_least_squares(smoothness):
 
 @pytest.mark.parametrize("smoothness", [1.5, 2.5])
 @pytest.mark.parametrize("columns", [0, 1, 3])
-def test_likelihood_gradient_agrees_with_finite_differences(smoothness, columns):
+def test_likelihood_gradient_agrees_with_finite_differences(
+    smoothness: float, columns: int
+) -> None:
     x, y, z, stderr = room_shots()
     basis = np.column_stack([np.ones_like(x), x / 4000, y / 4000])[:, :columns]
     shots = Shots(distances(x, y, x, y), basis, z, stderr**2)
@@ -79,7 +84,7 @@ def test_likelihood_gradient_agrees_with_finite_differences(smoothness, columns)
         np.testing.assert_allclose(gradient, numeric, rtol=1e-4, atol=1e-4)
 
 
-def test_restricted_likelihood_is_the_likelihood_of_trend_free_contrasts():
+def test_restricted_likelihood_is_the_likelihood_of_trend_free_contrasts() -> None:
     """Patterson and Thompson 1971: REML is the likelihood of contrasts A z with A H = 0."""
     x, y, z, stderr = room_shots(12)
     basis = np.column_stack([np.ones_like(x), x / 4000, y / 4000])
@@ -101,7 +106,7 @@ def test_restricted_likelihood_is_the_likelihood_of_trend_free_contrasts():
 
 
 @pytest.mark.parametrize("trend", ["plane", "constant", "none"])
-def test_leave_one_out_equals_refitting(trend):
+def test_leave_one_out_equals_refitting(trend: str) -> None:
     x, y, z, stderr = room_shots(15)
     whole = GaussianProcess(1.5, trend, **FIXED).fit(x, y, z, stderr)
     residual, sd = whole.loo()
@@ -113,7 +118,7 @@ def test_leave_one_out_equals_refitting(trend):
         assert sd[left] == pytest.approx(np.hypot(doubt[0], stderr[left]), abs=1e-6)
 
 
-def test_leave_one_out_says_when_a_shot_carries_the_trend_alone():
+def test_leave_one_out_says_when_a_shot_carries_the_trend_alone() -> None:
     x, y = np.array([0.0, 1000, 2000, 3000, 0.0]), np.array([0.0, 0, 0, 0, 2000])
     residual, sd = GaussianProcess(**FIXED).fit(x, y, x * 0.001, 0.3).loo()
     assert np.isnan(residual[4])
@@ -121,7 +126,7 @@ def test_leave_one_out_says_when_a_shot_carries_the_trend_alone():
     assert np.all(np.isfinite(sd[:4]))
 
 
-def test_one_shot_alone_shrinks_as_the_formula_says():
+def test_one_shot_alone_shrinks_as_the_formula_says() -> None:
     """Far shots do not speak to each other: mean = z s²/(s² + e²), by hand."""
     x, y = np.array([0.0, 1e6, 2e6, 3e6]), np.array([0.0, 1e6, 0.0, 1e6])
     z = np.array([2.0, -4.0, 1.0, 0.0])
@@ -135,7 +140,7 @@ def test_one_shot_alone_shrinks_as_the_formula_says():
     assert sd[0] == pytest.approx(np.sqrt(9 - (9 * alike) ** 2 / 11.25))
 
 
-def test_an_exact_plane_is_found_and_carried_beyond_the_shots():
+def test_an_exact_plane_is_found_and_carried_beyond_the_shots() -> None:
     x, y, _, _ = room_shots(9)
     z = -900.0 + 0.002 * x - 0.001 * y
     model = GaussianProcess().fit(x, y, z, 0.1)
@@ -143,7 +148,7 @@ def test_an_exact_plane_is_found_and_carried_beyond_the_shots():
     assert mean[0] == pytest.approx(-900 + 12 + 0.5, abs=1e-6)
 
 
-def test_integral_equals_the_dense_double_sum_in_any_number_of_blocks():
+def test_integral_equals_the_dense_double_sum_in_any_number_of_blocks() -> None:
     x, y, z, stderr = room_shots()
     model = GaussianProcess().fit(x, y, z, stderr)
     rng = np.random.default_rng(2)
@@ -156,7 +161,7 @@ def test_integral_equals_the_dense_double_sum_in_any_number_of_blocks():
     assert rough**2 - sd**2 == pytest.approx(model.nugget_mm2 * np.sum(w**2), rel=1e-6)
 
 
-def test_draws_have_the_posterior_mean_and_covariance():
+def test_draws_have_the_posterior_mean_and_covariance() -> None:
     x, y, z, stderr = room_shots()
     model = GaussianProcess(**FIXED).fit(x, y, z, stderr)
     at_x, at_y = np.array([200.0, 260.0, 1800.0, 3500.0]), np.array([300.0, 320.0, 2000.0, 4400.0])
@@ -173,7 +178,7 @@ def test_draws_have_the_posterior_mean_and_covariance():
     )
 
 
-def test_draws_survive_places_that_nearly_coincide():
+def test_draws_survive_places_that_nearly_coincide() -> None:
     x, y, z, stderr = room_shots()
     model = GaussianProcess().fit(x, y, z, stderr)
     at = np.full(50, 1000.0)
@@ -182,7 +187,7 @@ def test_draws_survive_places_that_nearly_coincide():
     assert np.max(np.abs(draws - draws[:, :1])) < 0.1
 
 
-def test_two_readings_at_one_place_are_weighed_against_each_other():
+def test_two_readings_at_one_place_are_weighed_against_each_other() -> None:
     x, y, z, stderr = room_shots()
     x, y = np.append(x, x[0]), np.append(y, y[0])
     z, stderr = np.append(z, z[0] + 4.0), np.append(stderr, stderr[0])
@@ -194,7 +199,7 @@ def test_two_readings_at_one_place_are_weighed_against_each_other():
     assert exact.predict(x[:1], y[:1])[0][0] == pytest.approx(z[0] + 2.0, abs=0.01)
 
 
-def test_what_the_floor_is_like_is_recovered_from_many_shots():
+def test_what_the_floor_is_like_is_recovered_from_many_shots() -> None:
     rng = np.random.default_rng(4)
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 12_000, 22), np.linspace(0, 12_000, 22)))
     cov = 16.0 * correlation(distances(x, y, x, y), 1500.0, 1.5)
@@ -206,7 +211,7 @@ def test_what_the_floor_is_like_is_recovered_from_many_shots():
     assert 0.2 < np.sqrt(model.nugget_mm2) < 0.9
 
 
-def test_four_shots_give_a_sane_surface():
+def test_four_shots_give_a_sane_surface() -> None:
     x, y = np.array([0.0, 3000, 0, 3000]), np.array([0.0, 0, 4000, 4000])
     model = GaussianProcess().fit(x, y, np.array([0.0, 2, 1, 5]), 0.5)
     mean, sd = model.predict(np.array([1500.0]), np.array([2000.0]))
@@ -214,7 +219,7 @@ def test_four_shots_give_a_sane_surface():
     assert 0.3 < sd[0] < 10
 
 
-def test_many_shots_are_taken_exactly():
+def test_many_shots_are_taken_exactly() -> None:
     x, y, z, stderr = room_shots(600)
     model = GaussianProcess().fit(x, y, z, stderr)
     mean, sd = model.predict(x, y)
@@ -222,7 +227,7 @@ def test_many_shots_are_taken_exactly():
     assert sd.max() < 0.4
 
 
-def test_a_dense_scan_is_drawn_together_and_gives_the_same_floor():
+def test_a_dense_scan_is_drawn_together_and_gives_the_same_floor() -> None:
     """4 000 shots become at most 1 600 means of neighbours; a part fitted exactly says the same."""
     x, y, z, stderr = room_shots(4000, noise_mm=0.3)
     fixed = {**FIXED, "nugget_mm2": 1e-4}
@@ -239,7 +244,7 @@ def test_a_dense_scan_is_drawn_together_and_gives_the_same_floor():
         GaussianProcess().fit(np.zeros(100_001), np.zeros(100_001), np.zeros(100_001), 0.5)
 
 
-def test_four_shots_are_enough():
+def test_four_shots_are_enough() -> None:
     model = GaussianProcess(2.5, bowl_mm=6.0).fit([0, 3000, 0, 3000], [0, 0, 4000, 4000], 0.0, 0.5)
     mean, sd = model.predict([1500.0], [2000.0])
     assert abs(mean[0]) < 0.1
@@ -248,7 +253,7 @@ def test_four_shots_are_enough():
 
 @pytest.mark.parametrize("smoothness", [1.5, 2.5])
 @pytest.mark.parametrize("n", [30, 300])
-def test_the_quick_answer_over_many_places_is_the_exact_one(smoothness, n):
+def test_the_quick_answer_over_many_places_is_the_exact_one(smoothness: float, n: int) -> None:
     x, y, z, stderr = room_shots(n)
     model = GaussianProcess(smoothness, **FIXED, bowl_mm=6.0).fit(x, y, z, stderr)
     at = np.random.default_rng(3).uniform(-50, 3650, (2, 8000))
@@ -265,13 +270,13 @@ def test_the_quick_answer_over_many_places_is_the_exact_one(smoothness, n):
         ([0, 1000, 2000, 3000], [0, 500, 1000, 1500], "one line"),
     ],
 )
-def test_poor_layouts_are_refused(x, y, reason):
+def test_poor_layouts_are_refused(x: list[int], y: list[int], reason: str) -> None:
     with pytest.raises(CannotAnswer, match=reason):
         GaussianProcess().fit(x, y, np.zeros(len(x)), 0.5)
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
-def test_what_is_not_a_number_is_refused_and_named(bad):
+def test_what_is_not_a_number_is_refused_and_named(bad: float) -> None:
     x, y, z, stderr = room_shots()
     z[6] = bad
     with pytest.raises(BadInput, match="height at place 7"):

@@ -13,14 +13,14 @@ CELLS = tuple(
 )
 
 
-def crowned(noise_mm=0.3, seed=0, **fixed):
+def crowned(noise_mm: float = 0.3, seed: int = 0, **fixed: float) -> GaussianProcess:
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(150, 3450, 5), np.linspace(150, 4350, 6)))
     rng = np.random.default_rng(seed)
     z = -1e-6 * (x - 1200) ** 2 - 1e-6 * (y - 3000) ** 2 + noise_mm * rng.standard_normal(len(x))
     return GaussianProcess(**fixed).fit(x, y, z, noise_mm)
 
 
-def test_the_crown_is_found_and_the_bound_lies_over_it():
+def test_the_crown_is_found_and_the_bound_lies_over_it() -> None:
     high = find_extremes(crowned(), *CELLS, STEP**2, np.random.default_rng(1)).high
     assert np.hypot(high.x_mm - 1200, high.y_mm - 3000) < 500
     assert -1.0 < high.z_mm < 1.0
@@ -28,7 +28,7 @@ def test_the_crown_is_found_and_the_bound_lies_over_it():
     assert 0.0 < high.upper_mm < 4.0
 
 
-def test_a_floor_turned_upside_down_swaps_high_and_low():
+def test_a_floor_turned_upside_down_swaps_high_and_low() -> None:
     x, y, z = (np.random.default_rng(s).uniform(0, 3600, 30) for s in (1, 2, 3))
     z = z / 400
     fixed = {"variance_mm2": 9.0, "length_mm": 1500.0, "nugget_mm2": 0.1}
@@ -42,7 +42,7 @@ def test_a_floor_turned_upside_down_swaps_high_and_low():
     assert above.range_mm == pytest.approx(below.range_mm)
 
 
-def test_roughness_alone_has_the_extreme_value_distribution_of_its_spots():
+def test_roughness_alone_has_the_extreme_value_distribution_of_its_spots() -> None:
     """P(max of k normals < t) = Φ(t)^k: on a flat floor known exactly, whatever the raster."""
     flat = GaussianProcess(1.5, "plane", 1e-12, 1500.0, 0.25)
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 3600, 30), np.linspace(0, 4500, 30)))
@@ -57,7 +57,7 @@ def test_roughness_alone_has_the_extreme_value_distribution_of_its_spots():
         assert high.upper_mm == pytest.approx(expected, abs=0.08)
 
 
-def test_a_floor_that_climbs_to_a_wall_is_highest_at_the_wall_on_any_raster():
+def test_a_floor_that_climbs_to_a_wall_is_highest_at_the_wall_on_any_raster() -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(150, 3450, 5), np.linspace(150, 4350, 6)))
     model = GaussianProcess(1.5, "plane", 1e-8, 1500.0, 1e-8).fit(x, y, 0.01 * x, 0.01)
     for step in (180.0, 450.0):
@@ -69,14 +69,14 @@ def test_a_floor_that_climbs_to_a_wall_is_highest_at_the_wall_on_any_raster():
         assert found.low.lower_mm == pytest.approx(0.0, abs=0.05)
 
 
-def test_the_chance_map_is_a_distribution_around_the_crown():
+def test_the_chance_map_is_a_distribution_around_the_crown() -> None:
     found = find_extremes(crowned(), *CELLS, STEP**2, np.random.default_rng(1))
     assert found.chance_high.sum() == pytest.approx(1.0)
     near = np.hypot(CELLS[0] - 1200, CELLS[1] - 3000) < 900
     assert found.chance_high[near].sum() > 0.8
 
 
-def test_the_same_generator_gives_the_same_answer():
+def test_the_same_generator_gives_the_same_answer() -> None:
     one, two = (
         find_extremes(crowned(), *CELLS, STEP**2, np.random.default_rng(9), draws=200)
         for _ in range(2)
@@ -86,7 +86,7 @@ def test_the_same_generator_gives_the_same_answer():
     np.testing.assert_array_equal(one.lowest_mm, two.lowest_mm)
 
 
-def test_suggested_shots_lower_the_doubt_as_promised():
+def test_suggested_shots_lower_the_doubt_as_promised() -> None:
     """The promise is checked by really taking the shot: the posterior does not depend on z."""
     fixed = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 0.09}
     model = crowned(**fixed)
@@ -103,7 +103,7 @@ def test_suggested_shots_lower_the_doubt_as_promised():
     assert taken[0].doubt_mm == pytest.approx(np.sqrt(found.chance_high @ sd**2), rel=1e-6)
 
 
-def test_a_place_just_shot_is_not_named_again():
+def test_a_place_just_shot_is_not_named_again() -> None:
     fixed = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 1e-4}
     model = crowned(0.02, **fixed)
     found = find_extremes(model, *CELLS, STEP**2, np.random.default_rng(1))
@@ -111,14 +111,14 @@ def test_a_place_just_shot_is_not_named_again():
         assert np.min(np.hypot(model._x - shot.x_mm, model._y - shot.y_mm)) > STEP
 
 
-def test_nothing_is_suggested_where_only_roughness_is_left():
+def test_nothing_is_suggested_where_only_roughness_is_left() -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 3600, 20), np.linspace(0, 4500, 20)))
     model = GaussianProcess(1.5, "plane", 0.01, 5000.0, 1.0).fit(x, y, np.zeros(len(x)), 0.1)
     found = find_extremes(model, *CELLS, STEP**2, np.random.default_rng(1), draws=300)
     assert suggest_shots(model, found, 3, stderr_mm=0.1) == []
 
 
-def test_bad_rasters_and_confidences_are_refused():
+def test_bad_rasters_and_confidences_are_refused() -> None:
     model = crowned()
     rng = np.random.default_rng(0)
     with pytest.raises(BadInput, match="cell"):

@@ -16,12 +16,13 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from rig.surface.floor_model import floor_model
+from tests.kinds import Floats
 
 WINDOWS = [(0, 0), (0, 150), (0, 270), (170, 0), (170, 150), (170, 270)]
 SHOTS, PLACES = 150, 600
 
 
-def surface(row, column):
+def surface(row: int, column: int) -> tuple[Floats, Floats, Floats]:
     with cbook.get_sample_data("jacksboro_fault_dem.npz") as dem:
         height = dem["elevation"][row : row + 150, column : column + 120].astype(float)
     height = 5.0 * (height - height.mean()) / height.std()
@@ -29,19 +30,19 @@ def surface(row, column):
     return across.ravel() * 30.0, along.ravel() * 30.0, height.ravel()
 
 
-def scikit(x, y, z, at_x, at_y):
+def scikit(x: Floats, y: Floats, z: Floats, at_x: Floats, at_y: Floats) -> Floats:
     kernel = ConstantKernel(25.0) * Matern(1000.0, (100.0, 1e4), nu=2.5) + WhiteKernel(0.2)
     model = GaussianProcessRegressor(kernel, alpha=1e-4)
     model.fit(np.column_stack([x, y]), z - z.mean())
     return model.predict(np.column_stack([at_x, at_y])) + z.mean()
 
 
-def pykrige(x, y, z, at_x, at_y):
+def pykrige(x: Floats, y: Floats, z: Floats, at_x: Floats, at_y: Floats) -> Floats:
     return OrdinaryKriging(x, y, z, variogram_model="spherical").execute("points", at_x, at_y)[0]
 
 
 @pytest.fixture(scope="module")
-def judged():
+def judged() -> tuple[dict[str, float], Floats, Floats]:
     """Squared errors of ours, scikit-learn's and PyKrige's at places held out; ours in sds too."""
     errors = {"ours": [], "scikit": [], "pykrige": []}
     standard, loo = [], []
@@ -63,17 +64,23 @@ def judged():
     return {k: np.sqrt(np.mean(v)) for k, v in errors.items()}, np.array(standard), np.array(loo)
 
 
-def test_held_out_places_are_told_as_well_as_the_better_reference_does(judged):
+def test_held_out_places_are_told_as_well_as_the_better_reference_does(
+    judged: tuple[dict[str, float], Floats, Floats],
+) -> None:
     error, _, _ = judged
     assert error["ours"] <= 1.03 * min(error["scikit"], error["pykrige"])
 
 
-def test_the_doubt_told_covers_held_out_places(judged):
+def test_the_doubt_told_covers_held_out_places(
+    judged: tuple[dict[str, float], Floats, Floats],
+) -> None:
     """Terrain is not a stationary field, so the share may stray from 95 %, but not far."""
     _, standard, _ = judged
     assert 0.91 <= np.mean(np.abs(standard) < 1.96) <= 0.985
 
 
-def test_leave_one_out_says_the_same_as_the_places_held_out(judged):
+def test_leave_one_out_says_the_same_as_the_places_held_out(
+    judged: tuple[dict[str, float], Floats, Floats],
+) -> None:
     _, standard, loo = judged
     assert np.mean(np.abs(loo) < 1.96) == pytest.approx(np.mean(np.abs(standard) < 1.96), abs=0.03)

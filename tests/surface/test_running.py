@@ -6,11 +6,12 @@ from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.look_out import breaks_the_model, heavy_tails, unexplained_shots
 from rig.surface.running import RunningPicture
+from tests.kinds import Floats
 
 FIXED = {"variance_mm2": 9.0, "length_mm": 1400.0, "nugget_mm2": 0.2}
 
 
-def floor(n=40, seed=1, noise_mm=0.4):
+def floor(n: int = 40, seed: int = 1, noise_mm: float = 0.4) -> tuple[Floats, ...]:
     rng = np.random.default_rng(seed)
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(150, 3450, 6), np.linspace(150, 4350, 8)))
     keep = rng.permutation(len(x))[:n]
@@ -20,7 +21,7 @@ def floor(n=40, seed=1, noise_mm=0.4):
 
 
 @pytest.mark.parametrize("bowl_mm", [0.0, 6.0])
-def test_a_shot_added_in_place_equals_a_fit_with_all(bowl_mm):
+def test_a_shot_added_in_place_equals_a_fit_with_all(bowl_mm: float) -> None:
     x, y, z, stderr = floor()
     grown = GaussianProcess(**FIXED, bowl_mm=bowl_mm).fit(x[:30], y[:30], z[:30], stderr[:30])
     for shot in zip(x[30:], y[30:], z[30:], stderr[30:], strict=True):
@@ -36,12 +37,12 @@ def test_a_shot_added_in_place_equals_a_fit_with_all(bowl_mm):
             np.testing.assert_allclose(ours, theirs, atol=1e-6)
 
 
-def raster(step=300.0):
+def raster(step: float = 300.0) -> tuple[Floats | float, ...]:
     x, y = np.meshgrid(np.arange(step / 2, 3600, step), np.arange(step / 2, 4500, step))
     return x.ravel(), y.ravel(), np.ones(x.size), step
 
 
-def test_the_running_picture_is_what_the_model_says():
+def test_the_running_picture_is_what_the_model_says() -> None:
     cells = raster()
     running = RunningPicture(*cells)
     refits = 0
@@ -57,14 +58,14 @@ def test_the_running_picture_is_what_the_model_says():
     assert glance.high_mm < glance.bound_mm < glance.high_mm + 6.0
 
 
-def test_too_few_or_collinear_shots_give_no_picture_yet():
+def test_too_few_or_collinear_shots_give_no_picture_yet() -> None:
     running = RunningPicture(*raster())
     for x in (100.0, 700.0, 1300.0, 1900.0, 2500.0):
         assert running.add(x, 200.0, 0.0, 0.3) is None
     assert running.add(300.0, 3000.0, 0.0, 0.3) is not None
 
 
-def test_a_shot_taken_back_leaves_no_trace():
+def test_a_shot_taken_back_leaves_no_trace() -> None:
     running, other = RunningPicture(*raster()), RunningPicture(*raster())
     shots = list(zip(*floor(20), strict=True))
     for shot in shots:
@@ -76,7 +77,7 @@ def test_a_shot_taken_back_leaves_no_trace():
     assert running.model.predict(*at)[0] == pytest.approx(other.model.predict(*at)[0])
 
 
-def test_parameters_are_found_anew_when_they_stop_explaining():
+def test_parameters_are_found_anew_when_they_stop_explaining() -> None:
     x, y, z, stderr = floor(40)
     running = RunningPicture(*raster())
     running.start(list(zip(x[:28], y[:28], z[:28], stderr[:28], strict=True)))
@@ -91,7 +92,7 @@ def test_parameters_are_found_anew_when_they_stop_explaining():
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_a_wrong_shot_is_named_even_where_it_hides_itself_in_the_fit(seed):
+def test_a_wrong_shot_is_named_even_where_it_hides_itself_in_the_fit(seed: int) -> None:
     x, y, z, stderr = floor(40, seed)
     wrong = 7 + seed
     z[wrong] += 9.0
@@ -101,7 +102,7 @@ def test_a_wrong_shot_is_named_even_where_it_hides_itself_in_the_fit(seed):
     assert named[0].above_mm == pytest.approx(9.0, abs=3.0)
 
 
-def test_sound_floors_have_no_shot_named():
+def test_sound_floors_have_no_shot_named() -> None:
     named = 0
     for seed in range(20):
         x, y, z, stderr = floor(40, 100 + seed)
@@ -109,8 +110,8 @@ def test_sound_floors_have_no_shot_named():
     assert named <= 1  # 800 shots at 1 in 16 000
 
 
-def test_a_ridge_between_shots_breaks_the_model_and_a_smooth_floor_does_not():
-    def surveyed(seed, ridge_mm):
+def test_a_ridge_between_shots_breaks_the_model_and_a_smooth_floor_does_not() -> None:
+    def surveyed(seed: int, ridge_mm: float) -> GaussianProcess:
         rng = np.random.default_rng(seed)
         at = np.meshgrid(np.linspace(150, 3450, 8), np.linspace(150, 4350, 10))
         x, y = at[0].ravel(), at[1].ravel()
@@ -126,7 +127,7 @@ def test_a_ridge_between_shots_breaks_the_model_and_a_smooth_floor_does_not():
     assert sum(found > 0 for found in sound) <= 1
 
 
-def test_heavy_tails_are_judged_as_scipy_does():
+def test_heavy_tails_are_judged_as_scipy_does() -> None:
     for seed in range(10):
         values = np.random.default_rng(seed).standard_t(4, 20 + 10 * seed)
         expected = kurtosistest(values, alternative="greater").pvalue

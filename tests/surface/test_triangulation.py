@@ -4,14 +4,15 @@ from scipy.interpolate import LinearNDInterpolator
 
 from rig.errors import BadInput, CannotAnswer
 from rig.surface.triangulation import Triangulation, grid_volume
+from tests.kinds import Floats
 
 
-def shots(n=40, seed=0):
+def shots(n: int = 40, seed: int = 0) -> tuple[Floats, Floats, Floats]:
     rng = np.random.default_rng(seed)
     return rng.uniform(0, 3600, n), rng.uniform(0, 4500, n), rng.uniform(-10, 10, n)
 
 
-def test_inside_it_equals_scipy_linear_interpolation():
+def test_inside_it_equals_scipy_linear_interpolation() -> None:
     x, y, z = shots()
     theirs = LinearNDInterpolator(np.column_stack([x, y]), z)
     at = np.random.default_rng(1).uniform(0, 4500, (2000, 2))
@@ -23,7 +24,7 @@ def test_inside_it_equals_scipy_linear_interpolation():
     assert np.all(np.isfinite(ours))
 
 
-def test_it_meets_every_shot_and_carries_a_plane_beyond_them():
+def test_it_meets_every_shot_and_carries_a_plane_beyond_them() -> None:
     x, y, z = shots()
     np.testing.assert_allclose(Triangulation().fit(x, y, z).predict(x, y), z, atol=1e-9)
     plane = -900 + 0.002 * x - 0.004 * y
@@ -31,7 +32,7 @@ def test_it_meets_every_shot_and_carries_a_plane_beyond_them():
     np.testing.assert_allclose(beyond, [-900 - 1 + 2, -900 + 8 - 20], atol=1e-9)
 
 
-def test_it_is_continuous_across_the_outermost_shots():
+def test_it_is_continuous_across_the_outermost_shots() -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.arange(5) * 900.0, np.arange(6) * 900.0))
     ours = Triangulation().fit(x, y, np.random.default_rng(4).uniform(-10, 10, len(x)))
     along = np.linspace(1.0, 3599.0, 50)
@@ -41,7 +42,7 @@ def test_it_is_continuous_across_the_outermost_shots():
         np.testing.assert_allclose(inner, outer, atol=1e-6)
 
 
-def test_a_sliver_at_the_wall_does_not_throw_the_floor_beyond_it():
+def test_a_sliver_at_the_wall_does_not_throw_the_floor_beyond_it() -> None:
     x = np.array([0.0, 1000, 2000, 3000, 0, 1500, 3000])
     y = np.array([0.0, -1.0, -1.0, 0, 2000, 2500, 2000])
     z = np.array([0.0, 2.0, -2.0, 0, 0, 0, 0])
@@ -49,13 +50,13 @@ def test_a_sliver_at_the_wall_does_not_throw_the_floor_beyond_it():
     assert np.all(np.abs(at) < 10)
 
 
-def test_several_shots_at_one_place_count_as_their_mean():
+def test_several_shots_at_one_place_count_as_their_mean() -> None:
     x, y, z = shots()
     twice = Triangulation().fit(np.append(x, x[3]), np.append(y, y[3]), np.append(z, z[3] + 2.0))
     assert twice.predict(x[3:4], y[3:4])[0] == pytest.approx(z[3] + 1.0)
 
 
-def test_published_grid_example():
+def test_published_grid_example() -> None:
     """Square of 2 000 ft², corners 75.4, 77.5, 74.6, 80.5 ft raised to 83 ft: 12 000 ft³.
 
     A published exercise of the grid method: mean depth 6 ft. The triangles need the height of
@@ -70,7 +71,7 @@ def test_published_grid_example():
     assert grid_volume(83 - corners.reshape(2, 2), 2000.0) / 27 == pytest.approx(444.4, abs=0.05)
 
 
-def test_grid_method_weighs_corners_by_the_squares_they_touch():
+def test_grid_method_weighs_corners_by_the_squares_they_touch() -> None:
     """V = A/4 (Σh1 + 2Σh2 + 3Σh3 + 4Σh4), surveying handbooks, on an L of five squares."""
     h = np.random.default_rng(2).uniform(1, 5, (3, 4))
     stepped = h.copy()
@@ -84,7 +85,7 @@ def test_grid_method_weighs_corners_by_the_squares_they_touch():
         grid_volume(h[:1], 9.0)
 
 
-def test_prism_volume_is_the_integral_of_the_surface():
+def test_prism_volume_is_the_integral_of_the_surface() -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.arange(5) * 900.0, np.arange(6) * 900.0))
     z = np.random.default_rng(3).uniform(-10, 0, len(x))
     ours = Triangulation().fit(x, y, z)
@@ -95,7 +96,7 @@ def test_prism_volume_is_the_integral_of_the_surface():
     assert ours.prism_volume(20 - ours.z_mm) == pytest.approx(summed, rel=1e-6)
 
 
-def test_poor_layouts_are_refused():
+def test_poor_layouts_are_refused() -> None:
     with pytest.raises(CannotAnswer, match="too few"):
         Triangulation().fit([0, 1, 0], [0, 0, 1], [0, 0, 0])
     with pytest.raises(CannotAnswer, match="one line"):

@@ -12,12 +12,14 @@ import math
 import random
 import sys
 from dataclasses import dataclass
+from typing import Any
 
 from scipy.stats import binom
 
 from rig.devices.reading import Reading
+from rig.events import Armed, Next
 from rig.survey.capture import Capture, Stand
-from rig.survey.laser.cross import cross
+from rig.survey.laser.cross import Turn, cross
 from rig.survey.laser.drift import CLEAR, drift
 from rig.survey.laser.line_watch import Known
 from rig.survey.laser.two_peg import two_peg
@@ -71,7 +73,7 @@ def slope(n: int) -> list[Row]:
     ]
 
 
-def _shifted(turn, mm):
+def _shifted(turn: Turn, mm: float) -> Turn:
     return type(turn)(turn.heading_deg, turn.reading_mm + mm, turn.dist_mm, turn.stderr_mm)
 
 
@@ -138,7 +140,9 @@ class Walk:
             self.events += [e.as_json() for e in told]
         return self
 
-    def _read(self, machine, place, beam=True):
+    def _read(
+        self, machine: Capture, place: tuple[float, float, float], beam: bool = True
+    ) -> list[Any]:
         self.time_s += 0.1
         x, y, foot = place
         line = float(self.laser.line_mm(x, y, self.time_s))
@@ -146,7 +150,9 @@ class Walk:
         status = "valid" if beam else "no_beam"
         return list(machine.reading(Reading(self.time_s, self.time_s, "", status, value)))
 
-    def _shoot(self, machine, events, place):
+    def _shoot(
+        self, machine: Capture, events: list[Armed | Next], place: tuple[float, float, float]
+    ) -> list[Any]:
         """Stand until a shot or a sight was taken, or asked about."""
         events = list(events)
         for _ in range(60):
@@ -155,15 +161,15 @@ class Walk:
                 break
         return events
 
-    def _walk(self, seconds):
+    def _walk(self, seconds: float) -> None:
         for _ in range(20):
             self.events += [e.as_json() for e in self._read(self.machine, MARK, beam=False)]
         self.time_s += max(seconds - 2.0, 0.0)
 
-    def named(self, name):
+    def named(self, name: str) -> list[dict[str, Any]]:
         return [e for e in self.events if e["event"] == name]
 
-    def shots(self):
+    def shots(self) -> dict[str, Any]:
         """Reading and error of each point as it stands at the end."""
         told = {}
         for event in self.events:

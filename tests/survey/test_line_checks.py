@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import asdict
+from typing import Any
 
 import pytest
 
@@ -15,7 +16,7 @@ BM = Known("BM1", 900.0, 0.15, x_mm=0.0, y_mm=0.0, where="in the corner")
 HEIGHTS = [1000.0, 1003.2, 998.5, 1003.1, 1000.4]
 
 
-def surveyed(moved_mm=0.0, after=5, known=BM, **more) -> Walker:
+def surveyed(moved_mm: float = 0.0, after: int = 5, known: Known = BM, **more: Any) -> Walker:
     """Walk all points; the line moves after so many."""
     walker = Walker(capture(line=known, checks=True, **more))
     for n, height in enumerate(HEIGHTS):
@@ -23,15 +24,15 @@ def surveyed(moved_mm=0.0, after=5, known=BM, **more) -> Walker:
     return walker
 
 
-def names(walker):
+def names(walker: Walker) -> list[str]:
     return [e.event for e in walker.said if e.event not in ("next", "armed")]
 
 
-def last(walker, name):
+def last(walker: Walker, name: str) -> dict[str, Any]:
     return walker.heard(name)[-1].as_json()
 
 
-def test_the_walk_ends_at_its_benchmark():
+def test_the_walk_ends_at_its_benchmark() -> None:
     walker = surveyed()
     assert not walker.machine.finished
     asked = last(walker, "check")
@@ -45,7 +46,7 @@ def test_the_walk_ends_at_its_benchmark():
     assert walker.said[-1].as_json() == {"event": "done", "shots": 5, "skipped": []}
 
 
-def test_a_job_without_a_benchmark_is_never_asked():
+def test_a_job_without_a_benchmark_is_never_asked() -> None:
     walker = Walker(capture(checks=True))
     for height in HEIGHTS:
         walker.stand(height, 1.5).walk()
@@ -53,14 +54,14 @@ def test_a_job_without_a_benchmark_is_never_asked():
     assert not walker.heard("check")
 
 
-def test_a_spot_shot_again_asks_for_nothing():
+def test_a_spot_shot_again_asks_for_nothing() -> None:
     walker = Walker(capture(STANDS[:2], line=BM, checks=True))
     walker.stand(1000.0, 1.5).walk().stand(1003.0, 1.5)
     assert walker.machine.finished
     assert not walker.heard("check")
 
 
-def test_the_check_is_skipped_by_key_or_button():
+def test_the_check_is_skipped_by_key_or_button() -> None:
     walker = surveyed().act("skip")
     assert last(walker, "skipped")["label"] == "BM1"
     assert walker.machine.finished
@@ -68,14 +69,14 @@ def test_the_check_is_skipped_by_key_or_button():
     assert walker.machine.finished
 
 
-def test_nobody_waits_for_ever():
+def test_nobody_waits_for_ever() -> None:
     walker = surveyed()
     walker.walk(GIVE_UP_S + 5.0)
     assert walker.machine.finished
     assert walker.reasons()[-1] == "unchecked"
 
 
-def test_whoever_types_has_more_time():
+def test_whoever_types_has_more_time() -> None:
     machine = capture(line=BM, checks=True)
     machine.start(0.0)
     for n, height in enumerate(HEIGHTS):
@@ -86,7 +87,7 @@ def test_whoever_types_has_more_time():
     assert [event.event for event in said] == ["checked", "done"]
 
 
-def test_in_between_too_every_twenty_minutes():
+def test_in_between_too_every_twenty_minutes() -> None:
     walker = Walker(capture(line=BM, checks=True))
     walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5)
     assert names(walker)[-1] == "check"
@@ -94,14 +95,14 @@ def test_in_between_too_every_twenty_minutes():
     assert walker.labels == ["A1", "A2", "A3"]
 
 
-def test_a_walk_resumed_after_long_begins_at_the_benchmark():
+def test_a_walk_resumed_after_long_begins_at_the_benchmark() -> None:
     walker = Walker(capture(line=Known("BM1", 900.0, 0.15, checked_s=-2.0 * EVERY_S), checks=True))
     assert [e.event for e in walker.said] == ["check", "armed"]
     walker.stand(900.0, 1.5).walk().stand(1000.0, 1.5)
     assert walker.labels == ["A1"]
 
 
-def test_a_jolt_sets_aside_what_was_shot_since_and_asks_for_it_again():
+def test_a_jolt_sets_aside_what_was_shot_since_and_asks_for_it_again() -> None:
     walker = surveyed(4.0, after=2).stand(904.0, 1.5)
     asked = last(walker, "ask")
     assert "is the rod on BM1" in asked["text"]
@@ -126,7 +127,7 @@ def test_a_jolt_sets_aside_what_was_shot_since_and_asks_for_it_again():
     assert walker.said[-1].as_json()["shots"] == 5
 
 
-def test_a_rod_that_was_stood_wrong_condemns_nothing():
+def test_a_rod_that_was_stood_wrong_condemns_nothing() -> None:
     walker = surveyed().stand(950.0, 1.5).walk().stand(900.0, 1.5)
     assert walker.heard("ask")
     assert not walker.heard("jolt")
@@ -134,12 +135,12 @@ def test_a_rod_that_was_stood_wrong_condemns_nothing():
     assert walker.machine.finished
 
 
-def test_two_stands_that_agree_need_no_press():
+def test_two_stands_that_agree_need_no_press() -> None:
     walker = surveyed(4.0, after=0).stand(904.0, 1.5).walk().stand(904.0, 1.5)
     assert walker.heard("jolt")
 
 
-def test_shots_before_the_last_good_sight_stay():
+def test_shots_before_the_last_good_sight_stay() -> None:
     stands = [Stand(f"A{n}", 100.0 * n, 50.0) for n in range(1, 7)]
     walker = Walker(capture(stands, line=BM, checks=True))
     walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5).walk()
@@ -150,7 +151,7 @@ def test_shots_before_the_last_good_sight_stay():
     assert last(walker, "jolt")["labels"] == ["A3", "A4", "A5", "A6"]
 
 
-def test_a_single_shot_set_aside_is_told_as_one():
+def test_a_single_shot_set_aside_is_told_as_one() -> None:
     stands = [Stand(f"A{n}", 100.0 * n, 50.0) for n in range(1, 5)]
     walker = Walker(capture(stands, line=BM, checks=True))
     walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5).walk()
@@ -161,7 +162,7 @@ def test_a_single_shot_set_aside_is_told_as_one():
     assert "1 shot since is set aside (kept, not used): shoot it again." in jolt["text"]
 
 
-def test_shots_of_the_session_before_are_set_aside_too():
+def test_shots_of_the_session_before_are_set_aside_too() -> None:
     before = ShotTaken(
         label="A1",
         x_mm=100.0,
@@ -181,7 +182,7 @@ def test_shots_of_the_session_before_are_set_aside_too():
     assert walker.labels[-1] == "A1"
 
 
-def test_a_line_that_will_not_stand_ends_the_walk():
+def test_a_line_that_will_not_stand_ends_the_walk() -> None:
     walker = surveyed(4.0, after=0).stand(904.0, 1.5).walk().stand(904.0, 1.5).walk()
     for height in HEIGHTS:
         walker.stand(height + 9.0, 1.5).walk()
@@ -191,7 +192,7 @@ def test_a_line_that_will_not_stand_ends_the_walk():
     assert walker.said[-1].as_json()["shots"] == 0
 
 
-def test_a_slow_change_is_drift_and_is_spread_over_the_time():
+def test_a_slow_change_is_drift_and_is_spread_over_the_time() -> None:
     rate = 2.0  # mm an hour
     walker = Walker(capture(line=BM, checks=True))
     truth = {}
@@ -212,7 +213,7 @@ def test_a_slow_change_is_drift_and_is_spread_over_the_time():
         assert abs(reading - truth[label]) < 3.0 * stderr
 
 
-def test_the_doubt_of_a_spread_drift_is_that_of_a_step_at_an_unknown_time():
+def test_the_doubt_of_a_spread_drift_is_that_of_a_step_at_an_unknown_time() -> None:
     """A step c at a moment u, uniform over the interval: the error of the straight line at f has
     the variance c²·f(1 − f), that of a Bernoulli variable (any text on probability)."""
     watch = LineWatch(BM)
@@ -224,14 +225,14 @@ def test_the_doubt_of_a_spread_drift_is_that_of_a_step_at_an_unknown_time():
     assert stderr == pytest.approx(math.hypot(math.sqrt(0.25 * 0.75), 0.25 * found.stderr_mm))
 
 
-def test_what_is_shot_after_drift_is_told_in_the_line_as_it_was():
+def test_what_is_shot_after_drift_is_told_in_the_line_as_it_was() -> None:
     known = Known("BM1", 900.0, 0.15, offset_mm=0.8, offset_stderr_mm=0.2)
     walker = Walker(capture(line=known, checks=True)).stand(1000.8, 1.5)
     assert walker.shots[0].reading_mm == pytest.approx(1000.0, abs=0.15)
     assert walker.shots[0].stderr_mm > 0.2
 
 
-def test_undo_and_goto_go_before_the_check():
+def test_undo_and_goto_go_before_the_check() -> None:
     walker = surveyed().act("undo").walk().stand(1000.4, 1.5)
     assert walker.labels[-1] == "A5"
     assert names(walker)[-1] == "check"
@@ -242,8 +243,8 @@ def test_undo_and_goto_go_before_the_check():
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_ticks_change_nothing(seed):
-    def events(tick):
+def test_ticks_change_nothing(seed: int) -> None:
+    def events(tick: bool) -> list[dict[str, Any] | dict[str, int] | dict[str, str]]:
         machine = capture(line=BM, checks=True)
         out = list(machine.start(0.0))
         source = Walker(capture())  # for its noise only

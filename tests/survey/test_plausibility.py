@@ -11,23 +11,41 @@ from rig.survey.plausibility import Guard
 class Site:
     """A guard, and the readings of a rod at `rate_hz`."""
 
-    def __init__(self, rate_hz=10.0, **options):
+    def __init__(
+        self,
+        rate_hz: float = 10.0,
+        **options: dict[str, tuple[float, float]] | float | list[float | tuple[float | str, ...]],
+    ) -> None:
         self.guard = Guard(**({"longest_mm": 5000.0} | options))
         self.step_s, self.time_s = 1.0 / rate_hz, 0.0
         self.told = []
 
-    def read(self, value_mm, status="valid", **more):
+    def read(self, value_mm: float | None, status: str = "valid", **more: int | str) -> None:
         self.time_s += self.step_s
         reading = Reading(self.time_s, 0.0, "", status, value_mm, **more)
         self.told += self.guard.reading(reading)
 
-    def stand(self, seconds, value_mm, noise_mm=0.15, digit_mm=0.1, seed=1):
+    def stand(
+        self,
+        seconds: float,
+        value_mm: float,
+        noise_mm: float = 0.15,
+        digit_mm: float = 0.1,
+        seed: int = 1,
+    ) -> None:
         rng = random.Random(seed)
         for _ in range(round(seconds / self.step_s)):
             value = value_mm + rng.gauss(0.0, noise_mm)
             self.read(round(value / digit_mm) * digit_mm)
 
-    def shot(self, label, x_mm, y_mm, reading_mm, kind="floor"):
+    def shot(
+        self,
+        label: str,
+        x_mm: float | None,
+        y_mm: float | None,
+        reading_mm: float,
+        kind: str = "floor",
+    ) -> None:
         event = ShotTaken(
             label=label,
             x_mm=x_mm,
@@ -41,11 +59,11 @@ class Site:
         self.told += self.guard.event(event)
 
     @property
-    def reasons(self):
+    def reasons(self) -> list[str]:
         return [event.reason for event in self.told]
 
 
-def test_a_display_that_hangs_is_told_within_three_seconds_and_once():
+def test_a_display_that_hangs_is_told_within_three_seconds_and_once() -> None:
     site = Site()
     site.stand(8.0, 1200.0)
     begun = site.time_s
@@ -57,7 +75,7 @@ def test_a_display_that_hangs_is_told_within_three_seconds_and_once():
     assert "1200.0 mm" in site.told[0].text
 
 
-def test_a_display_that_hangs_again_is_told_again():
+def test_a_display_that_hangs_again_is_told_again() -> None:
     site = Site()
     for _ in range(2):
         site.stand(8.0, 1200.0)
@@ -66,7 +84,7 @@ def test_a_display_that_hangs_again_is_told_again():
 
 
 @pytest.mark.parametrize("offset_mm", [0.0, 0.4, 0.79])
-def test_a_coarse_display_may_stand_still(offset_mm):
+def test_a_coarse_display_may_stand_still(offset_mm: float) -> None:
     site = Site(resolution_mm=1.5875)
     for n in range(20):
         # Wherever in its digit the true height lies, at one of the stands right at an edge.
@@ -76,21 +94,21 @@ def test_a_coarse_display_may_stand_still(offset_mm):
     assert site.reasons == []
 
 
-def test_noise_alone_never_hangs():
+def test_noise_alone_never_hangs() -> None:
     site = Site(rate_hz=20.0)
     for n in range(60):
         site.stand(5.0, 1200.0 + n, seed=n)
     assert site.reasons == []
 
 
-def test_a_rod_whose_display_never_changes_is_told_in_the_end():
+def test_a_rod_whose_display_never_changes_is_told_in_the_end() -> None:
     site = Site()
     site.stand(40.0, 1200.0, noise_mm=0.0)
     assert site.reasons == ["stuck"]
 
 
 @pytest.mark.parametrize("value_mm", [5200.0, -3.0])
-def test_a_reading_outside_the_rod_is_told_once(value_mm):
+def test_a_reading_outside_the_rod_is_told_once(value_mm: float) -> None:
     site = Site(shortest_mm=0.0)
     site.stand(1.0, 1200.0)
     site.read(value_mm)
@@ -99,7 +117,7 @@ def test_a_reading_outside_the_rod_is_told_once(value_mm):
 
 
 @pytest.mark.parametrize("factor", [25.4, 1 / 25.4])
-def test_a_mixed_up_unit_is_told_at_once(factor):
+def test_a_mixed_up_unit_is_told_at_once(factor: float) -> None:
     site = Site()
     for n in range(5):
         site.shot(f"A{n}", 900.0 * n, 0.0, 44.0 + 3.0 * n)
@@ -111,21 +129,21 @@ def test_a_mixed_up_unit_is_told_at_once(factor):
     assert "inches" in site.told[0].text
 
 
-def test_a_rod_carried_through_that_height_is_no_mixed_up_unit():
+def test_a_rod_carried_through_that_height_is_no_mixed_up_unit() -> None:
     site = Site(rate_hz=20.0, shots=[("A1", 0.0, 0.0, 44.0)])
     for n in range(40):
         site.read(44.0 - 1.07 * n)  # lifted until the line is below the receiver
     assert site.reasons == []
 
 
-def test_a_benchmark_may_be_at_any_height():
+def test_a_benchmark_may_be_at_any_height() -> None:
     site = Site(heights_mm=[1200.0])
     site.shot("BM1", None, None, 47.0, kind="benchmark")
     site.shot("T1", 100.0, 100.0, 47.0, kind="threshold")
     assert site.reasons == []
 
 
-def test_a_clamp_that_slipped_is_told_at_the_first_shot_after():
+def test_a_clamp_that_slipped_is_told_at_the_first_shot_after() -> None:
     site = Site()
     for n in range(8):
         slipped = 30.0 if n >= 5 else 0.0
@@ -135,14 +153,14 @@ def test_a_clamp_that_slipped_is_told_at_the_first_shot_after():
     assert "more than A4" in site.told[0].text
 
 
-def test_a_floor_that_falls_steeply_or_in_a_ramp_is_a_floor():
+def test_a_floor_that_falls_steeply_or_in_a_ramp_is_a_floor() -> None:
     site = Site()
     for n in range(8):
         site.shot(f"A{n}", 900.0 * n, 0.0, 1200.0 + 15.0 * n)
     assert site.reasons == []
 
 
-def test_a_fixed_point_that_reads_otherwise_than_before_is_told():
+def test_a_fixed_point_that_reads_otherwise_than_before_is_told() -> None:
     site = Site(benchmarks={"BM1": (1200.0, 0.1)})
     site.shot("BM1", None, None, 1200.8, kind="benchmark")
     site.shot("BM2", None, None, 900.0, kind="benchmark")
@@ -152,7 +170,7 @@ def test_a_fixed_point_that_reads_otherwise_than_before_is_told():
     assert "BM1 reads 1.8 mm more than before" in site.told[0].text
 
 
-def test_a_re_shot_that_mends_an_odd_one_is_no_step():
+def test_a_re_shot_that_mends_an_odd_one_is_no_step() -> None:
     grid = [(f"{c}{r}", 900.0 * i, 900.0 * r) for i, c in enumerate("ABC") for r in (1, 2, 3)]
     site = Site(shots=[(label, x, y, 1200.0 + (440.0 if label == "B2" else 0.0))
                        for label, x, y in grid])  # fmt: skip
@@ -162,7 +180,7 @@ def test_a_re_shot_that_mends_an_odd_one_is_no_step():
     assert site.reasons == ["step"]
 
 
-def test_a_re_shot_far_from_the_first_is_told_and_an_undone_one_forgotten():
+def test_a_re_shot_far_from_the_first_is_told_and_an_undone_one_forgotten() -> None:
     site = Site()
     site.shot("A1", 0.0, 0.0, 1200.0)
     site.shot("A1", 0.0, 0.0, 1226.0)
@@ -175,7 +193,7 @@ def test_a_re_shot_far_from_the_first_is_told_and_an_undone_one_forgotten():
     assert other.reasons == []
 
 
-def test_the_battery_is_told_once_however_it_is_known():
+def test_the_battery_is_told_once_however_it_is_known() -> None:
     site = Site()
     site.told += site.guard.battery(76)
     site.told += site.guard.battery(9)
@@ -185,7 +203,7 @@ def test_the_battery_is_told_once_however_it_is_known():
     assert "9 %" in site.told[0].text
 
 
-def test_what_goes_wrong_on_the_way_is_counted_and_told_once():
+def test_what_goes_wrong_on_the_way_is_counted_and_told_once() -> None:
     site = Site()
     for _ in range(3):
         site.read(None, "bad", problem="11 bytes where 12 make a packet")

@@ -1,6 +1,7 @@
 import math
 import random
 import statistics
+from collections.abc import Iterator
 
 import pytest
 
@@ -8,7 +9,16 @@ from rig.survey.rocking import RockWindow
 from tests.survey.walker import STANDS, Walker, capture
 
 
-def swings(height, seed, *, rate_hz=50.0, seconds=8.0, tilt_deg=8.0, period_s=2.4, noise=0.3):
+def swings(
+    height: float,
+    seed: int,
+    *,
+    rate_hz: float = 50.0,
+    seconds: float = 8.0,
+    tilt_deg: float = 8.0,
+    period_s: float = 2.4,
+    noise: float = 0.3,
+) -> Iterator[tuple[float, float]]:
     """Readings of a rod swung through plumb: height / cos(tilt), plus noise."""
     rng = random.Random(seed)
     phase = rng.uniform(0.0, 2.0 * math.pi)
@@ -19,7 +29,7 @@ def swings(height, seed, *, rate_hz=50.0, seconds=8.0, tilt_deg=8.0, period_s=2.
         yield t, height / math.cos(tilt) + rng.gauss(0.0, noise)
 
 
-def test_the_vertex_is_unbiased_where_the_lowest_reading_is_low():
+def test_the_vertex_is_unbiased_where_the_lowest_reading_is_low() -> None:
     heights, lowest, errors = [], [], []
     for seed in range(60):
         window = RockWindow(0.5, 0.1, 0.0)
@@ -42,7 +52,7 @@ def test_the_vertex_is_unbiased_where_the_lowest_reading_is_low():
 
 
 @pytest.mark.parametrize("rate_hz", [20.0, 100.0])
-def test_other_rates(rate_hz):
+def test_other_rates(rate_hz: float) -> None:
     off = []
     for seed in range(30):
         window = RockWindow(0.5, 0.1, 0.0)
@@ -54,7 +64,7 @@ def test_other_rates(rate_hz):
     assert abs(statistics.mean(off)) < 0.1
 
 
-def test_a_rod_that_is_not_swung_gives_nothing():
+def test_a_rod_that_is_not_swung_gives_nothing() -> None:
     window = RockWindow(0.5, 0.1, 0.1)
     rng = random.Random(1)
     for n in range(3000):
@@ -62,17 +72,17 @@ def test_a_rod_that_is_not_swung_gives_nothing():
     assert window.state() == "not enough"
 
 
-def test_swings_about_different_spots_do_not_agree():
+def test_swings_about_different_spots_do_not_agree() -> None:
     window = RockWindow(0.5, 0.1, 0.1)
     for t, value in swings(1300.0, 3, seconds=10.0):
         window.add(t, value + 4.0 * math.floor(t / 1.2))
     assert window.state() != "still"
 
 
-def test_a_rocked_walk_gives_a_shot_a_stand():
+def test_a_rocked_walk_gives_a_shot_a_stand() -> None:
     walker = Walker(capture(STANDS[:3], rock=True), rate_hz=50.0)
 
-    def rock(height, seed, seconds=8.0):
+    def rock(height: float, seed: int, seconds: float = 8.0) -> None:
         for _, value in swings(height, seed, noise=0.2, seconds=seconds):
             walker.send("valid", value)
 
@@ -89,7 +99,7 @@ def test_a_rocked_walk_gives_a_shot_a_stand():
         assert shot.reading_mm == pytest.approx(height, abs=0.35)
 
 
-def test_a_rod_held_still_in_rock_mode_is_told_what_to_do():
+def test_a_rod_held_still_in_rock_mode_is_told_what_to_do() -> None:
     walker = Walker(capture(rock=True), rate_hz=20.0).stand(1300.0, 20.0)
     assert walker.labels == []
     assert walker.reasons() == ["rocking"]

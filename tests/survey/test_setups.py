@@ -6,9 +6,10 @@ from scipy import stats
 
 from rig.errors import BadInput, CannotAnswer
 from rig.survey.setups import Line, Sight, adjust, contradictions, tie
+from tests.kinds import Floats
 
 
-def test_a_height_of_instrument_booking_that_closes():
+def test_a_height_of_instrument_booking_that_closes() -> None:
     # Booked by hand, height-of-instrument method, in m (benchmark 100.000, loop of three set-ups):
     #   BM  back 1.520 -> HI 101.520;  TP1 fore 0.890 -> 100.630
     #   TP1 back 1.210 -> HI 101.840;  TP2 fore 1.340 -> 100.500
@@ -40,7 +41,7 @@ def test_a_height_of_instrument_booking_that_closes():
     assert found.misfit == pytest.approx(0.0, abs=1e-9)
 
 
-def test_a_loop_that_misses_is_spread_evenly():
+def test_a_loop_that_misses_is_spread_evenly() -> None:
     # The same loop, 6 mm out: six sights of equal weight take 1 mm each.
     readings = [1520.0, 890.0, 1210.0, 1340.0, 1075.0, 1575.0 + 6.0]
     names = [("1", "BM"), ("1", "T1"), ("2", "T1"), ("2", "T2"), ("3", "T2"), ("3", "BM")]
@@ -49,7 +50,7 @@ def test_a_loop_that_misses_is_spread_evenly():
     assert found.misfit == pytest.approx(np.sqrt(6.0))
 
 
-def test_agrees_with_numpy_least_squares():
+def test_agrees_with_numpy_least_squares() -> None:
     rng = np.random.default_rng(4)
     lines = {"S1": 0.0, "S2": 35.0, "S3": -12.0, "S4": 80.0}
     marks = {f"B{n}": rng.uniform(-900.0, -700.0) for n in range(6)}
@@ -77,30 +78,32 @@ def test_agrees_with_numpy_least_squares():
     assert list(found.benchmarks.values()) == pytest.approx(list(want[3:]), abs=1e-8)
 
 
-def test_one_shared_benchmark_gives_difference_and_both_errors():
+def test_one_shared_benchmark_gives_difference_and_both_errors() -> None:
     lines = tie(["1", "2"], [Sight("1", "BM", 900.0, 0.3), Sight("2", "BM", 950.0, 0.4)])
     assert lines == [Line("1", 0.0, 0.0), Line("2", pytest.approx(50.0), pytest.approx(0.5))]
 
 
-def test_a_single_setup_needs_no_sight():
+def test_a_single_setup_needs_no_sight() -> None:
     assert tie(["1"], []) == [Line("1", 0.0, 0.0)]
     assert tie([], []) == []
 
 
 @pytest.mark.parametrize("others", [[], [Sight("kitchen", "BM9", 1000.0, 0.5)]])
-def test_an_untied_setup_is_named(others):
+def test_an_untied_setup_is_named(others: list[Sight]) -> None:
     sights = [Sight("1", "BM1", 900.0, 0.5), Sight("2", "BM1", 901.0, 0.5), *others]
     with pytest.raises(CannotAnswer, match="kitchen"):
         tie(["1", "2", "kitchen"], sights)
 
 
 @pytest.mark.parametrize("stderr", [0.0, -1.0, float("nan")])
-def test_a_sight_without_a_sound_error_is_refused(stderr):
+def test_a_sight_without_a_sound_error_is_refused(stderr: float) -> None:
     with pytest.raises(BadInput, match="BM1 from set-up 1"):
         tie(["1"], [Sight("1", "BM1", 900.0, stderr)])
 
 
-def network(setups, sights, marks, seed, errors=(0.1, 1.0)):
+def network(
+    setups: int, sights: int, marks: int, seed: int, errors: tuple[float, float] = (0.1, 1.0)
+) -> list[Sight]:
     """Set-ups that each see many of the benchmarks; all see the first."""
     rng = np.random.default_rng(seed)
     line, height = rng.uniform(-100.0, 100.0, setups), rng.uniform(-1000.0, -700.0, marks)
@@ -113,7 +116,7 @@ def network(setups, sights, marks, seed, errors=(0.1, 1.0)):
     ]
 
 
-def dense(sights):
+def dense(sights: list[Sight]) -> tuple[Floats | list[str], ...]:
     """numpy.linalg.lstsq, residuals' cofactors from the hat matrix."""
     names = list(dict.fromkeys(s.setup for s in sights))
     labels = list(dict.fromkeys(s.benchmark for s in sights))
@@ -131,7 +134,7 @@ def dense(sights):
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_agrees_with_a_dense_solution_to_a_millionth_of_a_micrometre(seed):
+def test_agrees_with_a_dense_solution_to_a_millionth_of_a_micrometre(seed: int) -> None:
     # Errors that differ three-hundredfold: what squared equations alone would lose digits on.
     sights = network(9, 80, 14, seed, (0.01, 3.0))
     found = adjust([], sights)
@@ -151,7 +154,7 @@ def test_agrees_with_a_dense_solution_to_a_millionth_of_a_micrometre(seed):
     assert found.agree == pytest.approx(stats.chi2.sf(np.sum(residuals**2), len(sights) - len(x)))
 
 
-def test_two_hundred_setups_within_a_second_and_linear_in_the_sights():
+def test_two_hundred_setups_within_a_second_and_linear_in_the_sights() -> None:
     adjust([], network(20, 400, 40, 0))  # imports
     took = []
     for sights, marks in ((5_000, 500), (20_000, 2_000)):
@@ -165,7 +168,7 @@ def test_two_hundred_setups_within_a_second_and_linear_in_the_sights():
     assert took[1] < 10.0 * took[0]  # four times as many; sixteen would be squared
 
 
-def test_a_blunder_is_found_and_named_and_sound_sights_are_not():
+def test_a_blunder_is_found_and_named_and_sound_sights_are_not() -> None:
     named, false = 0, 0
     for seed in range(200):
         sights = network(4, 24, 4, seed, (0.2, 0.4))
@@ -180,7 +183,7 @@ def test_a_blunder_is_found_and_named_and_sound_sights_are_not():
     assert false <= 7  # one in a hundred stated; 7 or fewer of 200 with 99.8 % (binomial)
 
 
-def test_a_blunder_is_told_in_words():
+def test_a_blunder_is_told_in_words() -> None:
     sights = [
         Sight(s, b, 1000.0 + line - z + (8.0 if (s, b) == ("2", "BM3") else 0.0), 0.3)
         for s, line in (("1", 0.0), ("2", 50.0), ("3", -20.0))
@@ -193,7 +196,7 @@ def test_a_blunder_is_told_in_words():
     assert found.lines[1].stderr_mm > 1.0  # 0.25 mm if the sights had agreed
 
 
-def test_where_two_sights_explain_it_both_are_named():
+def test_where_two_sights_explain_it_both_are_named() -> None:
     sights = [
         Sight("1", "BM1", 900.0, 0.3),
         Sight("1", "BM2", 950.0, 0.3),
@@ -207,12 +210,12 @@ def test_where_two_sights_explain_it_both_are_named():
     assert "cannot tell" in contradictions(adjust([], sights))[0]
 
 
-def test_benchmarks_that_agree_are_silent():
+def test_benchmarks_that_agree_are_silent() -> None:
     assert contradictions(adjust([], network(3, 9, 3, 5))) == []
     assert contradictions(adjust(["1"], [])) == []
 
 
-def test_a_setup_that_nobody_needs_is_left_out():
+def test_a_setup_that_nobody_needs_is_left_out() -> None:
     sights = [Sight("1", "BM1", 900.0, 0.5), Sight("2", "BM1", 901.0, 0.5)]
     found = adjust(["1", "2", "old"], [*sights, Sight("old", "BM9", 5.0, 0.5)], needed=["1", "2"])
     assert [line.setup for line in found.lines] == ["1", "2"]

@@ -4,6 +4,7 @@ from scipy.optimize import minimize
 
 from rig.errors import BadInput
 from rig.target.grind import cheapest_plane
+from rig.target.level import Plane
 from rig.target.programme import Hold
 
 X, Y = (a.ravel() for a in np.meshgrid(np.arange(25.0, 3600, 50.8), np.arange(25.0, 4500, 50.8)))
@@ -13,20 +14,20 @@ FLOOR = 2 * np.sin(X / 900) * np.cos(Y / 800) + HUMP
 BOUND = FLOOR + 1.0
 
 
-def cost(plane, grind, fill):
+def cost(plane: Plane, grind: float, fill: float) -> float:
     height = plane.at(X, Y)
     return np.mean(fill * (height - FLOOR) + (fill + grind) * np.maximum(BOUND + 6.0 - height, 0.0))
 
 
 @pytest.mark.parametrize(("grind", "fill"), [(1.0, 1.0), (20.0, 2.0), (300.0, 2.0)])
-def test_a_level_plane_grinds_the_share_that_the_prices_say(grind, fill):
+def test_a_level_plane_grinds_the_share_that_the_prices_say(grind: float, fill: float) -> None:
     """At the optimum the ground share is fill / (fill + grind): the cost's slope is 0 there."""
     found = cheapest_plane(X, Y, AREA, FLOOR, BOUND, 6.0, grind, fill)
     assert np.mean(found.depth_mm > 0) == pytest.approx(fill / (fill + grind), abs=0.003)
     assert found.volume_l == pytest.approx(float(AREA @ found.depth_mm) * 1e-6)
 
 
-def test_a_sloping_plane_costs_no_more_than_scipys_minimum():
+def test_a_sloping_plane_costs_no_more_than_scipys_minimum() -> None:
     from rig.target.level import Plane
 
     found = cheapest_plane(X, Y, AREA, FLOOR, BOUND, 6.0, 20.0, 2.0, max_slope=0.5)
@@ -39,7 +40,7 @@ def test_a_sloping_plane_costs_no_more_than_scipys_minimum():
     assert cost(found.plane, 20.0, 2.0) <= other.fun + 1e-4
 
 
-def test_the_hump_is_one_spot_where_it_stands():
+def test_the_hump_is_one_spot_where_it_stands() -> None:
     found = cheapest_plane(X, Y, AREA, FLOOR, BOUND, 6.0, 30.0, 2.0)
     spot = found.spots[0]
     assert np.hypot(spot.x_mm - 1000, spot.y_mm - 3000) < 150
@@ -50,18 +51,18 @@ def test_the_hump_is_one_spot_where_it_stands():
     )
 
 
-def test_dear_grinding_grinds_nothing():
+def test_dear_grinding_grinds_nothing() -> None:
     found = cheapest_plane(X, Y, AREA, FLOOR, BOUND, 6.0, 1e5, 1.0)
     assert found.spots == ()
     assert np.min(found.plane.at(X, Y) - BOUND) >= 6.0 - 1e-6
 
 
-def test_a_held_height_is_kept_and_what_stands_over_it_is_ground():
+def test_a_held_height_is_kept_and_what_stands_over_it_is_ground() -> None:
     found = cheapest_plane(X, Y, AREA, FLOOR, BOUND, 6.0, 30.0, 2.0, 0.0, [Hold(0, 0, 12.0, "T")])
     assert found.plane.a == pytest.approx(12.0)
     np.testing.assert_allclose(found.depth_mm, np.maximum(BOUND + 6.0 - 12.0, 0.0), atol=1e-6)
 
 
-def test_prices_must_be_prices():
+def test_prices_must_be_prices() -> None:
     with pytest.raises(BadInput, match="grinding"):
         cheapest_plane(X, Y, AREA, FLOOR, BOUND, 6.0, 0.0, 2.0)

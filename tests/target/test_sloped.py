@@ -9,20 +9,21 @@ from rig.target.lowest import Wishes, lowest_plane
 from rig.target.programme import Hold
 from rig.target.sloped import choose_plane
 from rig.units import Units
+from tests.kinds import Floats
 
 
-def floor(n=40, seed=0):
+def floor(n: int = 40, seed: int = 0) -> tuple[Floats, Floats, Floats]:
     rng = np.random.default_rng(seed)
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 6000, n), np.linspace(0, 4500, n)))
     z = 3e-3 * x - 2e-3 * y + 3 * np.sin(x / 900) * np.cos(y / 800)
     return x, y, z + 0.3 * rng.standard_normal(len(x))
 
 
-def say(x, y):
+def say(x: float, y: float) -> str:
     return f"at {x:.0f}, {y:.0f}"
 
 
-def wishes(max_slope, *holds, seed=0):
+def wishes(max_slope: float, *holds: Hold, seed: int = 0) -> Wishes:
     x, y, z = floor(seed=seed)
     rng = np.random.default_rng(seed + 1)
     draws = z + 0.3 * rng.standard_normal((400, 1)) + 0.2 * rng.standard_normal((400, len(z)))
@@ -31,7 +32,7 @@ def wishes(max_slope, *holds, seed=0):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_the_lowest_plane_is_a_facet_of_the_upper_hull(seed):
+def test_the_lowest_plane_is_a_facet_of_the_upper_hull(seed: int) -> None:
     """Linear-programming duality: against scipy's ConvexHull, an implementation of another kind."""
     x, y, z = floor(seed=seed)
     hull = ConvexHull(np.column_stack([x / 1000, y / 1000, z]))
@@ -45,7 +46,7 @@ def test_the_lowest_plane_is_a_facet_of_the_upper_hull(seed):
 
 
 @pytest.mark.parametrize("max_slope", [0.0, 0.001, 0.002])
-def test_it_equals_the_programme_over_all_cells_and_keeps_the_slope(max_slope):
+def test_it_equals_the_programme_over_all_cells_and_keeps_the_slope(max_slope: float) -> None:
     x, y, z = floor()
     turn = 2 * np.pi * (np.arange(32) + 0.5) / 32
     right, up = (x - x.mean()) / 1000, (y - y.mean()) / 1000
@@ -64,7 +65,7 @@ def test_it_equals_the_programme_over_all_cells_and_keeps_the_slope(max_slope):
     assert slope >= max_slope * 0.995 - 1e-12  # the polygon takes at most 0.5 %
 
 
-def test_a_slope_limit_of_nothing_is_the_level_plane():
+def test_a_slope_limit_of_nothing_is_the_level_plane() -> None:
     asked = wishes(0.0)
     level = level_plane(asked.draws_mm, 6.0, 0.95)
     chosen = choose_plane(asked, 0.95, say, Units("mm"))
@@ -73,7 +74,7 @@ def test_a_slope_limit_of_nothing_is_the_level_plane():
 
 
 @pytest.mark.parametrize("max_slope", [0.001, 0.005])
-def test_the_cover_is_kept_jointly_and_the_more_slope_the_less_volume(max_slope):
+def test_the_cover_is_kept_jointly_and_the_more_slope_the_less_volume(max_slope: float) -> None:
     asked = wishes(max_slope)
     chosen = choose_plane(asked, 0.9, say, Units("mm"))
     least = np.min(chosen.plane.at(asked.x_mm, asked.y_mm) - asked.draws_mm, axis=1)
@@ -83,7 +84,7 @@ def test_the_cover_is_kept_jointly_and_the_more_slope_the_less_volume(max_slope)
     assert float(chosen.plane.at(*at)) < float(level.at(*at)) - 1.0
 
 
-def test_a_plane_passes_through_what_is_held():
+def test_a_plane_passes_through_what_is_held() -> None:
     holds = (Hold(0, 0, 14.0, "T1"), Hold(6000, 0, 32.0, "T2"))
     chosen = choose_plane(wishes(0.005, *holds), 0.95, say, Units("mm"))
     for hold in holds:
@@ -91,7 +92,7 @@ def test_a_plane_passes_through_what_is_held():
     assert chosen.chance >= 0.95
 
 
-def test_a_hold_that_leaves_little_room_gets_the_surest_plane_and_says_its_chance():
+def test_a_hold_that_leaves_little_room_gets_the_surest_plane_and_says_its_chance() -> None:
     x, y, z = floor()
     plane = lowest_plane(x, y, z + 6.0, 1.0, 0.0)
     tight = Hold(0, 0, plane.a + 0.1, "T1")
@@ -119,12 +120,14 @@ def test_a_hold_that_leaves_little_room_gets_the_surest_plane_and_says_its_chanc
         ),
     ],
 )
-def test_wishes_that_fight_are_named_with_the_least_change(max_slope, holds, told):
+def test_wishes_that_fight_are_named_with_the_least_change(
+    max_slope: float, holds: list[Hold], told: str
+) -> None:
     with pytest.raises(BadInput, match=told):
         choose_plane(wishes(max_slope, *holds), 0.95, say, Units("mm"))
 
 
-def test_the_change_that_is_named_is_enough_and_no_less_is():
+def test_the_change_that_is_named_is_enough_and_no_less_is() -> None:
     """What is said to reconcile does, and 0.2 mm less does not (it is rounded up to 0.1 mm)."""
     hold = Hold(0, 0, -24, "T1")
     with pytest.raises(BadInput) as refused:

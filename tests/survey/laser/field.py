@@ -11,11 +11,19 @@ NOISE_MM = 0.15
 READINGS = 20
 
 
-def rod(seed):
+def rod(seed: int) -> Rod:
     return Rod(resolution_mm=0.01, noise_mm=NOISE_MM, seed=seed)
 
 
-def read(laser, rod, x_mm, y_mm, foot_mm, at_s=0.0, n=READINGS):
+def read(
+    laser: Laser,
+    rod: Rod,
+    x_mm: float,
+    y_mm: float,
+    foot_mm: float,
+    at_s: float = 0.0,
+    n: int = READINGS,
+) -> float:
     """Mean of n readings half a second apart: their noise hardly correlates."""
     return math.fsum(
         rod.sample(t := at_s + 0.5 * k, Pose(x_mm, y_mm, foot_mm), laser.line_mm(x_mm, y_mm, t))
@@ -27,7 +35,9 @@ def read(laser, rod, x_mm, y_mm, foot_mm, at_s=0.0, n=READINGS):
 STDERR_MM = NOISE_MM / math.sqrt(READINGS) * 1.01  # their memory of 0.08 s adds a hair
 
 
-def two_peg_sights(seed, cone, slope=(0.0, 0.0), pegs_m=10.0):
+def two_peg_sights(
+    seed: int, cone: float, slope: tuple[float, float] = (0.0, 0.0), pegs_m: float = 10.0
+) -> list[PegSight]:
     """Pegs on the x axis; the laser in the middle, then 1 m beyond B."""
     one, sights = rod(seed), []
     for x in (pegs_m * 500.0, pegs_m * 1000.0 + 1000.0):
@@ -37,7 +47,13 @@ def two_peg_sights(seed, cone, slope=(0.0, 0.0), pegs_m=10.0):
     return sights
 
 
-def cross_turns(seed, slope, cone=0.0, dist_m=10.0, jolt_mm=0.0):
+def cross_turns(
+    seed: int,
+    slope: tuple[float, float],
+    cone: float = 0.0,
+    dist_m: float = 10.0,
+    jolt_mm: float = 0.0,
+) -> list[Turn]:
     """One target; turning the laser turns its slope with it."""
     one, turns = rod(seed), []
     for n, heading in enumerate(HEADINGS):
@@ -51,7 +67,13 @@ def cross_turns(seed, slope, cone=0.0, dist_m=10.0, jolt_mm=0.0):
     return turns
 
 
-def watch(seed, mm_per_h=0.0, jolt_mm=0.0, seconds=600.0, rate_hz=5.0):
+def watch(
+    seed: int,
+    mm_per_h: float = 0.0,
+    jolt_mm: float = 0.0,
+    seconds: float = 600.0,
+    rate_hz: float = 5.0,
+) -> tuple[list[float], list[float]]:
     """A rod that stands 5 m off while the line climbs steadily."""
     # A wave so long that its start is a straight line.
     period = 3.6e7

@@ -1,4 +1,5 @@
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from rig.survey.laser.watch import Watch
 from tests.survey.laser.field import watch
 
 
-def test_repeatability_is_the_textbook_spread_with_its_interval():
+def test_repeatability_is_the_textbook_spread_with_its_interval() -> None:
     values = [1500.0, 1500.3, 1499.8, 1500.1, 1500.2, 1499.9]
     found = repeat(values)
     assert found.sd_mm == pytest.approx(np.std(values, ddof=1))
@@ -26,7 +27,7 @@ def test_repeatability_is_the_textbook_spread_with_its_interval():
         repeat([1500.0])
 
 
-def test_the_interval_of_the_spread_holds_as_often_as_it_says():
+def test_the_interval_of_the_spread_holds_as_often_as_it_says() -> None:
     rng = np.random.default_rng(5)
     inside = [
         found.sd_low_mm <= 0.3 <= found.sd_high_mm
@@ -40,7 +41,7 @@ def test_the_interval_of_the_spread_holds_as_often_as_it_says():
     assert in_words.count("out") / 400 < 0.09
 
 
-def test_a_drift_is_found_within_the_stated_doubt_over_200_seeds():
+def test_a_drift_is_found_within_the_stated_doubt_over_200_seeds() -> None:
     inside = []
     for seed in range(200):
         rate = 0.5 * (seed % 9 - 4)
@@ -50,14 +51,14 @@ def test_a_drift_is_found_within_the_stated_doubt_over_200_seeds():
     assert 0.90 <= np.mean(inside) <= 0.985
 
 
-def test_a_resting_line_is_seldom_called_drifting_or_warm():
+def test_a_resting_line_is_seldom_called_drifting_or_warm() -> None:
     found = [drift(*watch(seed)) for seed in range(200)]
     assert sum(f.warm_up_s is not None for f in found) <= 10  # 1 % a test, and 40 curves tried
     assert sum(f.change_mm != 0.0 for f in found) <= 14
     assert np.median([f.noise_mm for f in found]) == pytest.approx(0.15, rel=0.05)
 
 
-def test_a_warm_up_is_told_by_its_size_and_time():
+def test_a_warm_up_is_told_by_its_size_and_time() -> None:
     rng = np.random.default_rng(8)
     t = np.arange(0.0, 1800.0, 0.5)
     found = drift(t, 1500.0 + 1.2 * (1 - np.exp(-t / 240.0)) + rng.normal(0, 0.15, len(t)))
@@ -66,7 +67,7 @@ def test_a_warm_up_is_told_by_its_size_and_time():
     assert abs(found.rate_mm_per_h) < 0.3
 
 
-def test_a_jolt_in_the_watch_is_no_rest():
+def test_a_jolt_in_the_watch_is_no_rest() -> None:
     assert all(abs(drift(*watch(seed, jolt_mm=1.0)).change_mm) > 0.5 for seed in range(20))
 
 
@@ -79,12 +80,14 @@ def test_a_jolt_in_the_watch_is_no_rest():
         ([0, 1], [1, math.nan], BadInput),
     ],
 )
-def test_what_is_no_watch_is_refused(times, values, error):
+def test_what_is_no_watch_is_refused(
+    times: list[int], values: list[float], error: type[Any]
+) -> None:
     with pytest.raises(error):
         drift(times, values)
 
 
-def test_the_live_watch_tells_how_it_goes_and_ends_by_itself():
+def test_the_live_watch_tells_how_it_goes_and_ends_by_itself() -> None:
     machine, told = Watch(60.0), []
     for n in range(700):
         value = 1500.0 + 0.01 * n
@@ -96,7 +99,7 @@ def test_the_live_watch_tells_how_it_goes_and_ends_by_itself():
     assert told[-1].change_mm == pytest.approx(3.0, abs=0.05)
 
 
-def test_rod_against_tape_by_hand():
+def test_rod_against_tape_by_hand() -> None:
     # Off by 1, 2 and 3 mm at 500, 1000 and 1500 mm: 2 mm at the mean, 2 mm in each metre.
     found = against_tape([(501.0, 500.0), (1002.0, 1000.0), (1503.0, 1500.0)], 0.5)
     assert found.zero_offset_mm == pytest.approx(2.0)
@@ -107,7 +110,7 @@ def test_rod_against_tape_by_hand():
         against_tape([], 0.5)
 
 
-def test_out_of_plumb_is_the_versed_sine():
+def test_out_of_plumb_is_the_versed_sine() -> None:
     # 1 m at 1 degree: 0.152 mm, at 5 degrees 3.805 mm (tables of versines: 0.000152, 0.003805).
     assert out_of_plumb_mm(1000.0, 1.0) == pytest.approx(0.152, abs=5e-4)
     assert out_of_plumb_mm(1000.0, 5.0) == pytest.approx(3.805, abs=5e-4)
