@@ -108,5 +108,5 @@ def _check(job: Any, job_path: Path, copy: Path, as_json: bool) -> int:
     from rig.report.checking import check_copy
 
     told = check_copy(job, outline_of(job), copy)
-    show({"file": str(copy.absolute()), **told}, as_json, told["text"])
-    return 0 if told["same"] else 1
+    show(told.as_json(), as_json, told.text)
+    return 0 if told.same else 1

@@ -4,7 +4,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -12,6 +12,9 @@ import shapely
 from rig.drawing.vector import Floats
 from rig.room import Outline
 from rig.units import MM_PER_IN, Units
+
+if TYPE_CHECKING:
+    from contourpy import ContourGenerator
 
 MOST_NODES = 6_000
 FINEST_MM = 50.0
@@ -40,7 +43,7 @@ class Contours:
     step: float
     edges: tuple[float, ...]
     lines: tuple[tuple[float, tuple[Floats, ...]], ...]
-    bands: tuple[Any, ...]
+    bands: tuple[shapely.Geometry, ...]
 
 
 def lattice_of(
@@ -104,7 +107,7 @@ def contours_of(outline: Outline, lattice: Lattice, units: Units) -> Contours:
     return Contours(step, edges, tuple(lines), tuple(bands))
 
 
-def isoline(floor: Any, lattice: Lattice, level: float) -> list[Floats]:
+def isoline(floor: shapely.Geometry, lattice: Lattice, level: float) -> list[Floats]:
     """Lines of one level inside a shapely polygon."""
     from contourpy import LineType, contour_generator
 
@@ -115,7 +118,7 @@ def isoline(floor: Any, lattice: Lattice, level: float) -> list[Floats]:
     return runs_of(shapely.intersection(shapely.MultiLineString(found), floor))
 
 
-def between(floor: Any, lattice: Lattice, low: float, high: float) -> Any:
+def between(floor: shapely.Geometry, lattice: Lattice, low: float, high: float) -> shapely.Geometry:
     """Part of a shapely polygon where a lattice's values lie between two levels."""
     from contourpy import FillType, contour_generator
 
@@ -125,7 +128,9 @@ def between(floor: Any, lattice: Lattice, low: float, high: float) -> Any:
     return _filled(made, low, high, floor)
 
 
-def _filled(made: Any, low: float, high: float, floor: Any) -> Any:
+def _filled(
+    made: "ContourGenerator", low: float, high: float, floor: shapely.Geometry
+) -> shapely.Geometry:
     pieces = []
     for points, offsets in zip(*made.filled(low, high), strict=True):
         rings = [points[a:b] for a, b in itertools.pairwise(offsets)]
@@ -146,7 +151,7 @@ def values_on(outline: Outline, lattice: Lattice) -> tuple[float, float]:
     return float(values.min()), float(values.max())
 
 
-def rings_of(area: Any) -> list[list[Floats]]:
+def rings_of(area: shapely.Geometry) -> list[list[Floats]]:
     """Rings of each polygon of a shape, the outer one first."""
     return [
         [shapely.get_coordinates(ring) for ring in (part.exterior, *part.interiors)]
@@ -154,12 +159,12 @@ def rings_of(area: Any) -> list[list[Floats]]:
     ]
 
 
-def runs_of(lines: Any) -> list[Floats]:
+def runs_of(lines: shapely.Geometry) -> list[Floats]:
     """Corners of each line of a shape."""
     return [shapely.get_coordinates(part) for part in _parts(lines, "Line")]
 
 
-def hatching(area: Any, apart: float, bearing_deg: float) -> list[Floats]:
+def hatching(area: shapely.Geometry, apart: float, bearing_deg: float) -> list[Floats]:
     """Parallel lines over an area, as runs of two places each."""
     if shapely.is_empty(area):
         return []
@@ -184,7 +189,7 @@ def hatching(area: Any, apart: float, bearing_deg: float) -> list[Floats]:
     return [run for one in cut for run in runs_of(one)]
 
 
-def _parts(shape: Any, kind: str) -> list[Any]:
+def _parts(shape: shapely.Geometry, kind: str) -> list[shapely.Geometry]:
     """Pieces of one kind, out of whatever an intersection gave."""
     found = []
     for part in shapely.get_parts(shape):

@@ -1,7 +1,6 @@
 """Two plans of the floor: its heights as found with their doubt, and the cover that is to come."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any
 
 import numpy as np
 import shapely
@@ -10,7 +9,7 @@ from rig.drawing.contours import Lattice, between, contours_of, lattice_of, ring
 from rig.drawing.frame import Frame, closest
 from rig.drawing.look import Look
 from rig.drawing.symbols import Key, dot, patch, stroke, tagged, triangle
-from rig.drawing.vector import SMALL_MM, Drawing, Floats, Pen, line, rectangle, text_width
+from rig.drawing.vector import SMALL_MM, Drawing, Floats, Pen, Shape, line, rectangle, text_width
 from rig.room import Outline
 
 Predict = Callable[[Floats, Floats], tuple[Floats, Floats]]
@@ -29,7 +28,7 @@ def floor_drawing(
     shots: Iterable[tuple[str, float, float, float]],
     high: Mapping[str, float],
     low: Mapping[str, float] | None = None,
-    likely: Any | None = None,
+    likely: shapely.Geometry | None = None,
     title: str = "The floor as found",
 ) -> Drawing:
     """Heights below the high point, as contour lines and bands.
@@ -180,7 +179,7 @@ def cover_drawing(
     )
 
 
-def _grind_mark(x: float, y: float) -> list[Any]:
+def _grind_mark(x: float, y: float) -> list[Shape]:
     pen = Pen("alarm", 0.5)
     box = rectangle((x - 1.5, y - 1.5, x + 1.5, y + 1.5), "paper", pen)
     return [box, line([(x - 1.5, y - 1.5), (x + 1.5, y + 1.5)], pen),

@@ -4,7 +4,6 @@ import itertools
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -123,7 +122,9 @@ def _add_numbers(frame: Frame, batches: Sequence[PourBatch]) -> None:
         frame.add(tagged("batch", name, [rectangle(box, "paper"), word]))
 
 
-def strip_areas(outline: Outline, batches: Sequence[PourBatch], shares: Shares) -> dict[int, Any]:
+def strip_areas(
+    outline: Outline, batches: Sequence[PourBatch], shares: Shares
+) -> dict[int, shapely.Geometry]:
     """Area of each strip, between smoothed fronts as they are drawn."""
     found = {}
     for own, field, first, last in _bays(outline, batches, _Mesh(outline, shares)):
@@ -156,7 +157,7 @@ class _Mesh:
         found: npt.NDArray[np.intp] = shares.batch_of[cells[tree.query(nodes)[1]]]
         return found.reshape(self._x.shape)
 
-    def smooth(self, values: npt.NDArray[Any]) -> Lattice:
+    def smooth(self, values: npt.NDArray[np.generic]) -> Lattice:
         """Blur values at the nodes, so that their levels are no stairs."""
         from scipy.ndimage import gaussian_filter
 
@@ -166,7 +167,7 @@ class _Mesh:
 
 def _bays(
     outline: Outline, batches: Sequence[PourBatch], mesh: _Mesh
-) -> Iterator[tuple[Any, Lattice, int, int]]:
+) -> Iterator[tuple[shapely.Geometry, Lattice, int, int]]:
     """Of each bay its area, a field whose levels are its fronts, its first and last strip."""
     strip_of = np.array([one.strip for one in batches], dtype=float)
     bay_of = np.array([one.bay for one in batches])

@@ -7,7 +7,7 @@ x runs to the right and y down, from the sheet's upper left corner. Colours are 
 import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -164,7 +164,7 @@ class Labels:
     """Places texts where they cover neither each other nor what is already there."""
 
     bounds: Box
-    within: Any = None  # a shapely polygon that texts should not leave
+    within: shapely.Polygon | None = None  # that texts should not leave
     # What is taken, by squares of the sheet, so that a thousand labels need not all be asked.
     _taken: dict[tuple[int, int], list[Box]] = field(default_factory=dict)
 

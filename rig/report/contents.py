@@ -1,8 +1,6 @@
 """From a job at any stage to a report: a glance first, then part by part what there is."""
 
-import json
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
 
 from rig import __version__
 from rig.report.appendix_part import appendix_section, cautions_section
@@ -16,14 +14,13 @@ from rig.report.plan_part import (
 from rig.report.pour_part import pour_section
 from rig.report.proof_part import proof_section
 from rig.report.source import Options, Source
+from rig.report.stamp import stamp_of
 from rig.report.survey_part import floor_section, instruments_section, job_section
 from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.room import Outline
-
-STAMP = "floor-rig report "
 
 
 def report_of(
@@ -69,24 +66,10 @@ def report_of(
         "doubt; where none is told, none is known.",
         tuple(whole),
         "A4" if source.units == "mm" else "letter",
-        stamp_of(options, name, made_utc_s, job_hash),
+        stamp_of(options, name, made_utc_s, job_hash).line,
         made_utc_s,
         job_hash,
     )
-
-
-def stamp_of(options: Options, name: str, made_utc_s: float, job_hash: str) -> str:
-    """One line that says what made a report, so that it can be made again."""
-    told = {
-        "version": __version__,
-        "job": quote(name),
-        "made_utc_s": int(made_utc_s),
-        "rule": options.rule and quote(options.rule),
-        "patch": options.patch and quote(options.patch),
-        "confidence": options.confidence,
-        "job_sha256": job_hash,
-    }
-    return STAMP + json.dumps(told, separators=(",", ":"))
 
 
 def _glance(source: Source, parts: list[Section]) -> Section:

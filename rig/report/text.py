@@ -17,6 +17,7 @@ import sys
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from shutil import get_terminal_size
 from typing import assert_never
 
@@ -55,23 +56,16 @@ def to_text(
         Without a line break at its end.
     """
     wide = width if width is not None else terminal_width()
-    told = [(part, [block for block in part.blocks if _on_screen(block)]) for part in sections]
-    every = [block for _, blocks in told for block in blocks]
-    answer = [block for block in every if block.told == "answer"]
-    whole = why or not answer
-    if not whole:
-        answer = [_short(block) for block in every if block.told == "answer" or block.reminder]
-    out = _blocks(answer, wide)
-    if whole:
-        for part, blocks in told:
-            behind = [block for block in blocks if block.told == "why"]
-            if behind:
-                out += ["", part.title.upper(), *_blocks(behind, wide)]
-    elif len(answer) < len(every) or any(block.reminder for block in every):
-        out += _wrapped(MORE, wide)
-    if last:
-        out += ["", *_wrapped(last, wide)] if whole else _wrapped(last, wide)
-    return "\n".join(out).strip("\n")
+    parts = [replace(part, blocks=tuple(filter(_on_screen, part.blocks))) for part in sections]
+    blocks = [block for part in parts for block in part.blocks]
+    answer = [block for block in blocks if block.told == "answer"]
+    end = _wrapped(last, wide) if last else []
+    if not answer or why:
+        out = [*_blocks(answer, wide), *_behind(parts, wide)]
+        return "\n".join([*out, "", *end] if end else out).strip("\n")
+    short = [_short(block) for block in blocks if block.told == "answer" or block.reminder]
+    more = _wrapped(MORE, wide) if len(answer) < len(blocks) else []
+    return "\n".join([*_blocks(short, wide), *more, *end])
 
 
 def terminal_width() -> int:
@@ -85,6 +79,16 @@ def _on_screen(block: Block) -> bool:
     if isinstance(block, Figure) and block.in_characters is None:
         return False
     return block.told != "paper"
+
+
+def _behind(parts: Iterable[Section], width: int) -> list[str]:
+    """What stands behind the answer, under the titles of its sections."""
+    out = []
+    for part in parts:
+        blocks = [block for block in part.blocks if block.told == "why"]
+        if blocks:
+            out += ["", part.title.upper(), *_blocks(blocks, width)]
+    return out
 
 
 def _short(block: Block) -> Block:
