@@ -10,6 +10,7 @@ from operator import itemgetter
 
 import re2
 
+LONGEST_PATTERN = 2000
 _MEANT = ("value", "unit", "status", "seq")
 
 Fields = tuple[str | None, str | None, str | None, str | None]
@@ -43,6 +44,8 @@ class LinePattern:
     """
 
     def __init__(self, text: str) -> None:
+        if len(text) > LONGEST_PATTERN:
+            raise BadPattern(f"is longer than {LONGEST_PATTERN} characters")
         # What people know is the notation of `re`. Where RE2 would take more, or the same in
         # another sense, the pattern is refused, so that it means one thing.
         try:

@@ -7,8 +7,7 @@ the decoder can trust it.
 import math
 import re
 import struct
-import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, NoReturn
@@ -16,6 +15,7 @@ from typing import Any, Literal, NoReturn
 from rig.devices.framing import LONGEST_MESSAGE
 from rig.devices.pattern import BadPattern, LinePattern
 from rig.errors import BadInput
+from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
 
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -89,12 +89,7 @@ def load_profile(key_or_path: str | Path) -> Profile:
             f"There is no device profile {name!r}. "
             f"Give one of {', '.join(shipped)}, or the path of a TOML file."
         )
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise BadInput(f"The profile {name} is not a text file in UTF-8.") from None
-    except OSError as error:
-        raise BadInput(f"The profile {name} cannot be read: {error.strerror}.") from None
+    text = read_text(path, "a profile is a TOML file", MOST_TOML_BYTES)
     return parse_profile(text, name)
 
 
@@ -113,10 +108,7 @@ def parse_profile(toml_text: str, name: str) -> Profile:
     BadInput
         With `name`, the key at fault and what is allowed there.
     """
-    try:
-        data = tomllib.loads(toml_text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"The profile {name} is not valid TOML: {error}.") from None
+    data = parse_toml(toml_text, f"The profile {name}")
     top = _Table(name, "", data)
     framing = top.choice("framing", ("line", "packet"))
     top.allow(
@@ -267,7 +259,7 @@ def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[s
 class _Table:
     """One TOML table, whose getters refuse what is wrong by name."""
 
-    def __init__(self, profile: str, prefix: str, data: dict[str, Any]) -> None:
+    def __init__(self, profile: str, prefix: str, data: Mapping[str, object]) -> None:
         self._profile = profile
         self._prefix = prefix
         self._data = data
@@ -287,9 +279,10 @@ class _Table:
     def table(self, key: str) -> "_Table":
         if key not in self._data:
             self.refuse(key, f"is missing: add a table [{key}]")
-        if not isinstance(self._data[key], dict):
+        inner = self._data[key]
+        if not isinstance(inner, dict):
             self.refuse(key, f"must be a table [{key}]")
-        return _Table(self._profile, f"{self._prefix}{key}.", self._data[key])
+        return _Table(self._profile, f"{self._prefix}{key}.", inner)
 
     def text(self, key: str) -> str:
         value = self._get(key, str, "text in quotes")

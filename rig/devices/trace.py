@@ -10,18 +10,20 @@ battery.
 import json
 import math
 import re
-import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TypeVar
 
 from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, parse_profile, with_clamp
 from rig.devices.reading import Back, Battery, Lost, Reading
 from rig.errors import BadInput
+from rig.texts import parse_toml
+
+V = TypeVar("V", str, datetime)
 
 _FIRST = "floor-rig trace "
 _VERSION = "1"
@@ -36,6 +38,9 @@ _PERCENT = re.compile(r"\d{1,3}")
 _SECONDS = re.compile(r"\d{1,12}\.\d{6}")
 
 
+Item = tuple[float, str] | Lost | Back | Battery
+
+
 @dataclass(frozen=True)
 class Trace:
     """A recorded session.
@@ -44,10 +49,10 @@ class Trace:
     what the user should know about the file.
     """
 
-    header: dict[str, Any]
+    header: Mapping[str, object]
     profile: Profile
     started_utc_s: float
-    items: tuple[tuple[float, str] | Lost | Back | Battery, ...]
+    items: tuple[Item, ...]
     notices: tuple[str, ...] = ()
 
     @property
@@ -169,7 +174,7 @@ def read_trace(path: str | Path) -> Trace:
     end = text.index(_END_OF_HEADER)
     header, profile, started_utc_s = _read_header("\n".join(text[1:end]), path)
 
-    items: list[tuple[float, str] | Lost | Back | Battery] = []
+    items: list[Item] = []
     last_s = 0.0
     for number, line in enumerate(text[end + 1 :], end + 2):
         seconds, tab, escaped = line.partition("\t")
@@ -179,24 +184,30 @@ def read_trace(path: str | Path) -> Trace:
         if time_s < last_s:
             raise BadInput(f"{path}, line {number}: time goes back from {last_s:.6f} to {seconds}.")
         last_s = time_s
-        utc_s = round(started_utc_s + time_s, 6)
-        gap = escaped.removeprefix(_BACK)
-        reason = escaped.removeprefix(_LOST)
-        percent = escaped.removeprefix(_BATTERY)
-        if _MESSAGE.fullmatch(escaped):
-            items.append((time_s, _unescape(escaped)))
-        elif reason != escaped and _MESSAGE.fullmatch(reason):
-            items.append(Lost(time_s, utc_s, _unescape(reason)))
-        elif gap != escaped and _SECONDS.fullmatch(gap):
-            items.append(Back(time_s, utc_s, float(gap)))
-        elif percent != escaped and _PERCENT.fullmatch(percent):
-            items.append(Battery(time_s, utc_s, int(percent)))
-        else:
+        item = _item(escaped, time_s, round(started_utc_s + time_s, 6))
+        if item is None:
             raise BadInput(f"{path}, line {number}: the message is not written as a trace has it.")
+        items.append(item)
     notices = []
     if cut_off:
         notices.append(f"{path}: the last line, {len(text) + 1}, was cut off and is left out.")
     return Trace(header, profile, started_utc_s, tuple(items), tuple(notices))
+
+
+def _item(escaped: str, time_s: float, utc_s: float) -> Item | None:
+    """Return what a line tells; None where it is not written so."""
+    gap = escaped.removeprefix(_BACK)
+    reason = escaped.removeprefix(_LOST)
+    percent = escaped.removeprefix(_BATTERY)
+    if _MESSAGE.fullmatch(escaped):
+        return time_s, _unescape(escaped)
+    if reason != escaped and _MESSAGE.fullmatch(reason):
+        return Lost(time_s, utc_s, _unescape(reason))
+    if gap != escaped and _SECONDS.fullmatch(gap):
+        return Back(time_s, utc_s, float(gap))
+    if percent != escaped and _PERCENT.fullmatch(percent):
+        return Battery(time_s, utc_s, int(percent))
+    return None
 
 
 def replay(trace: Trace) -> Iterator[Reading | Lost | Back | Battery]:
@@ -212,18 +223,19 @@ def replay(trace: Trace) -> Iterator[Reading | Lost | Back | Battery]:
             yield item
 
 
-def _read_header(text: str, path: str | Path) -> tuple[dict[str, Any], Profile, float]:
-    try:
-        header = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"The header of {path} is not valid TOML (from line 2): {error}.") from None
-    for key, kind in (("key", str), ("profile", str), ("started", datetime)):
-        if not isinstance(header.get(key), kind):
+def _read_header(text: str, path: str | Path) -> tuple[Mapping[str, object], Profile, float]:
+    header = parse_toml(text, f"The header of {path} (from line 2)")
+
+    def needed(key: str, kind: type[V]) -> V:
+        value = header.get(key)
+        if not isinstance(value, kind):
             raise BadInput(f"The header of {path} is wrong: `{key}` is missing or of another kind.")
-    started = header["started"]
+        return value
+
+    key, toml, started = needed("key", str), needed("profile", str), needed("started", datetime)
     if started.tzinfo is None:
         raise BadInput(f"The header of {path} is wrong: `started` has no time zone.")
-    profile = parse_profile(header["profile"], f"{header['key']} in {path}")
+    profile = parse_profile(toml, f"{key} in {path}")
     clamp_mm = header.get("clamp_mm")
     if clamp_mm is not None:
         if not isinstance(clamp_mm, int | float) or not math.isfinite(clamp_mm):

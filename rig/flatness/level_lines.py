@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from rig import texts
 from rig.errors import BadInput
 from rig.flatness.field import Floats
-from rig.units import counted, parse_length
+from rig.units import parse_length
 
 LONGEST_ROD_MM = 20_000.0
-_COLUMNS = ("line", "reading")
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,77 +51,35 @@ def read_lines(path: Path, unit: str, step_mm: float) -> list[LevelLine]:
     BadInput
         With the line and column at fault: text, gaps, a line that comes back after another.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise BadInput(f"There is no file {path}.") from None
-    except UnicodeDecodeError:
-        raise BadInput(f"{path} is no text file in UTF-8. Save the table as CSV.") from None
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
     found: dict[str, list[float]] = {}
     finest = np.inf
-    names: list[str] = []
     current = None
-    reader = csv.reader(text.splitlines(), strict=True)
-    try:
-        for record in reader:
-            at = f"{path}, line {reader.line_num}"
-            if not any(cell.strip() for cell in record):
-                continue
-            if not names:
-                names = _heading(record, unit, at)
-                continue
-            if len(record) != len(names):
-                raise BadInput(
-                    f"{at}: {counted(len(record), 'cell')}, but the heading names {len(names)}."
-                )
-            cells = dict(zip(names, (cell.strip() for cell in record), strict=True))
-            name = cells["line"]
-            if not name:
-                raise BadInput(f"{at}, column line: the name of the line is missing.")
-            if not cells["reading"]:
-                raise BadInput(
-                    f"{at}, column reading: there is none. Readings are equally spaced, so none "
-                    "may be missing; shoot it, or cut the line in two names there."
-                )
-            if name != current and name in found:
-                raise BadInput(
-                    f"{at}, column line: {name} comes back after another line; keep its readings "
-                    "together, in the order in which they were taken."
-                )
-            reading = parse_length(cells["reading"], unit=unit, what=f"{at}, column reading")
-            if abs(reading) > LONGEST_ROD_MM:
-                raise BadInput(
-                    f"{at}, column reading: {reading / 1000:.1f} m is longer than any rod."
-                )
-            found.setdefault(name, []).append(reading)
-            finest = min(finest, _last_digit(cells["reading"], unit))
-            current = name
-    except csv.Error as error:
-        raise BadInput(f"{path}, line {reader.line_num}: {error}.") from None
-    if not names:
-        raise BadInput(f"{path} is empty; it needs a heading line,reading and rows.")
+    for row in texts.read_table(path, unit, ("line", "reading")):
+        name = row.text("line")
+        if not name:
+            raise BadInput(f"{row.where}, column line: the name of the line is missing.")
+        if not row.text("reading"):
+            raise BadInput(
+                f"{row.where}, column reading: there is none. Readings are equally spaced, so none "
+                "may be missing; shoot it, or cut the line in two names there."
+            )
+        if name != current and name in found:
+            raise BadInput(
+                f"{row.where}, column line: {name} comes back after another line; keep its "
+                "readings together, in the order in which they were taken."
+            )
+        reading = row.length("reading")
+        if abs(reading) > LONGEST_ROD_MM:
+            raise BadInput(
+                f"{row.where}, column reading: {reading / 1000:.1f} m is longer than any rod."
+            )
+        found.setdefault(name, []).append(reading)
+        finest = min(finest, _last_digit(row.text("reading"), unit))
+        current = name
     if not found:
-        raise BadInput(f"{path} has a heading but no rows.")
+        raise texts.no_rows(path)
     stderr = float(finest / np.sqrt(12.0)) if np.isfinite(finest) else 0.0
     return [LevelLine(name, -np.array(row), step_mm, stderr) for name, row in found.items()]
-
-
-def _heading(record: list[str], unit: str, at: str) -> list[str]:
-    names = []
-    for cell in record:
-        name = cell.strip().lower()
-        if name.endswith("_mm"):
-            if unit != "mm":
-                raise BadInput(f"{at}: column {name} is in mm, but --unit is {unit}.")
-            name = name.removesuffix("_mm")
-        if name not in _COLUMNS or name in names:
-            raise BadInput(f"{at}: column {cell!r} is not expected; the heading is line,reading.")
-        names.append(name)
-    if len(names) < 2:
-        raise BadInput(f"{at}: the heading is line,reading.")
-    return names
 
 
 def _last_digit(text: str, unit: str) -> float:

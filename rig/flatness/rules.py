@@ -7,13 +7,13 @@ rule on levelness has such a table too: by how much one end of a floor may stand
 
 from __future__ import annotations
 
-import tomllib
 from importlib import resources
 from pathlib import Path
 
 from rig.errors import BadInput
 from rig.flatness.measures import MEASURES
 from rig.flatness.rule import Rule, Table
+from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
 
 SHIPPED = (
     *(f"din18202-{row}" for row in range(1, 5)),
@@ -46,24 +46,14 @@ def load_rule(given: str | Path) -> Rule:
             f"There is no rule {key!r}. The rules are {', '.join(SHIPPED)}, or a file of your own "
             "ending in .toml."
         )
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise BadInput(f"There is no file {path}.") from None
-    except UnicodeDecodeError:
-        raise BadInput(f"{path} is no text file in UTF-8; a rule is a TOML file.") from None
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+    text = read_text(path, "a rule is a TOML file", MOST_TOML_BYTES)
     return parse_rule(text, path.stem, str(path))
 
 
 def parse_rule(text: str, key: str, name: str | None = None) -> Rule:
     """Read a rule from TOML text; `name` is what refusals call it."""
     where = name or f"rule {key}"
-    try:
-        file = Table(tomllib.loads(text), where)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"{where} is not sound TOML: {error}.") from None
+    file = Table(parse_toml(text, where), where)
     measure = file.values.get("measure")
     kind = MEASURES.get(measure) if isinstance(measure, str) else None
     if kind is None:

@@ -2,7 +2,6 @@
 
 import os
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -12,6 +11,7 @@ from typing import Any
 
 from rig.errors import BadInput
 from rig.record import OMITTED, Record
+from rig.texts import read_toml
 from rig.units import Units, parse_duration, parse_length, parse_volume
 from rig.words import pour as words
 
@@ -118,16 +118,7 @@ def read_sheet(path: str | os.PathLike[str]) -> Sheet:
     BadInput
         Naming the key: unknown, without unit, not more than zero.
     """
-    name = Path(path).name
-    try:
-        told = tomllib.loads(Path(path).read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise BadInput(f"There is no file {path}.") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise BadInput(f"{name} is not TOML: {error}.") from None
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
-    return parse_sheet(told, name)
+    return parse_sheet(read_toml(path, "a sheet is a TOML file"), Path(path).name)
 
 
 def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:

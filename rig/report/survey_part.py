@@ -1,6 +1,5 @@
 """Parts of a report on what was there: the job, its instruments and checks, the floor as found."""
 
-import tomllib
 from typing import Any
 
 import numpy as np
@@ -8,9 +7,11 @@ import shapely
 
 from rig.drawing.floor import floor_drawing
 from rig.drawing.points import room_drawing, walk_drawing
+from rig.errors import BadInput
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.study.picture import floor_result, outside_warnings, warnings_of
+from rig.texts import parse_toml
 from rig.units import counted
 
 # Part of the draws whose highest place the dashed line takes in.
@@ -257,8 +258,8 @@ def _ties(source: Source) -> list[Any]:
 def _rod(kind: str, profile_text: str) -> str:
     """What a profile says of its rod, empty where it says nothing."""
     try:
-        text = str(tomllib.loads(profile_text).get("text", ""))
-    except tomllib.TOMLDecodeError:
+        text = str(parse_toml(profile_text, "The profile").get("text", ""))
+    except BadInput:
         text = ""
     return f"{kind}: {text}" if text else ""
 

@@ -1,6 +1,5 @@
 """An outline from a file: WKT, or a CSV of corners."""
 
-import csv
 import os
 import re
 from pathlib import Path
@@ -11,7 +10,8 @@ import shapely
 from rig.errors import BadInput
 from rig.room.geometry import Point
 from rig.room.outline import Outline, from_rings
-from rig.units import counted, parse_length
+from rig.texts import no_rows, read_text, table_rows
+from rig.units import parse_length
 
 
 def from_file(path: str | os.PathLike[str], unit: str) -> Outline:
@@ -33,14 +33,7 @@ def from_file(path: str | os.PathLike[str], unit: str) -> Outline:
     """
     size = parse_length("1", unit=unit)
     name = Path(path).name
-    try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise BadInput(f"there is no file {path}.") from None
-    except UnicodeDecodeError:
-        raise BadInput(f"{name} is not a text file (UTF-8); give WKT or CSV.") from None
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+    text = read_text(path, "give WKT or CSV")
     if re.match(r"\s*(?:SRID=\d+;)?\s*[A-Za-z]+\s*(?:ZM?|M)?\s*(?:\(|EMPTY)", text):
         return _from_wkt(re.sub(r"^\s*SRID=\d+;", "", text), size, name)
     return _from_csv(text, unit, name)
@@ -67,31 +60,10 @@ def _from_wkt(text: str, size: float, name: str) -> Outline:
 
 
 def _from_csv(text: str, unit: str, name: str) -> Outline:
-    reader = csv.reader(text.splitlines())
     rings: dict[str, list[Point]] = {}
-    try:
-        header = [cell.strip().lower() for cell in next(reader, [])]
-        if not {"ring", "x", "y"} <= set(header):
-            raise BadInput(
-                f"{name}, line 1: the header must be ring,x,y (or the file a WKT POLYGON)."
-            )
-        ring, x, y = (header.index(column) for column in ("ring", "x", "y"))
-        for row in reader:
-            if not any(cell.strip() for cell in row):
-                continue
-            line = f"{name}, line {reader.line_num}"
-            if len(row) != len(header):
-                raise BadInput(
-                    f"{line}: {counted(len(row), 'cell')} where the header has {len(header)}."
-                )
-            corner = tuple(
-                parse_length(row[column], unit=unit, what=f"{line}: {axis}")
-                for axis, column in (("x", x), ("y", y))
-            )
-            rings.setdefault(row[ring].strip(), []).append((corner[0], corner[1]))
-    except csv.Error as error:
-        raise BadInput(f"{name}, line {reader.line_num}: {error}.") from None
+    for row in table_rows(text, name, unit, ("ring", "x", "y"), others=True):
+        rings.setdefault(row.text("ring"), []).append((row.length("x"), row.length("y")))
     if not rings:
-        raise BadInput(f"{name} has a header but no corners.")
+        raise no_rows(name)
     walls = rings.pop("0") if "0" in rings else rings.pop(next(iter(rings)))
     return from_rings(walls, rings.values())

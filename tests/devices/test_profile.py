@@ -161,7 +161,7 @@ def test_a_file_that_is_none_is_refused_in_plain_words(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match=r"no device profile 'rod'.*decimal-mm.*path"):
         load_profile("rod")
     (tmp_path / "picture.toml").write_bytes(b"\xff\xd8")
-    with pytest.raises(BadInput, match=r"picture\.toml is not a text file"):
+    with pytest.raises(BadInput, match=r"picture\.toml is no text file"):
         load_profile(tmp_path / "picture.toml")
     with pytest.raises(BadInput, match="cannot be read"):
         load_profile(tmp_path)

@@ -111,7 +111,7 @@ def test_files_that_are_no_sheet_are_refused(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="no file"):
         read_sheet(tmp_path / "nowhere.toml")
     (tmp_path / "bad.toml").write_text("working_time = ")
-    with pytest.raises(BadInput, match="not TOML"):
+    with pytest.raises(BadInput, match="not valid TOML"):
         read_sheet(tmp_path / "bad.toml")
 
 

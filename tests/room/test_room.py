@@ -340,9 +340,9 @@ def test_csv_without_ring_0_takes_the_first_as_the_walls(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
-        ("", "line 1: the header must be ring,x,y"),
-        ("x,y\n0,0\n", "line 1: the header must be ring,x,y"),
-        ("ring,x,y\n", "header but no corners"),
+        ("", "is empty; it needs a heading ring,x,y"),
+        ("x,y\n0,0\n", "line 1: column 'ring' is missing; the heading is ring,x,y"),
+        ("ring,x,y\n", "heading but no rows"),
         ("ring,x,y\n0,0,0\n0,1\n", "line 3: 2 cells"),
         ("ring,x,y\n0,0,0\n0,4,zero\n", "line 3: y “zero”"),
         ("ring,x,y\n0,0,0\n0,nan,0\n", "line 3: x “nan”"),
@@ -364,12 +364,12 @@ def test_file_without_a_sound_outline_is_refused(tmp_path: Path, text: str, reas
 
 
 def test_file_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match="there is no file"):
+    with pytest.raises(BadInput, match="There is no file"):
         plan.from_file(tmp_path / "none.wkt", "m")
     with pytest.raises(BadInput, match="cannot be read"):
         plan.from_file(tmp_path, "m")
     (tmp_path / "picture").write_bytes(b"\x89PNG\xff\x00")
-    with pytest.raises(BadInput, match="not a text file"):
+    with pytest.raises(BadInput, match="no text file"):
         plan.from_file(tmp_path / "picture", "m")
     (tmp_path / "room.wkt").write_text("POLYGON ((0 0, 4 0, 4 3, 0 0))")
     with pytest.raises(BadInput, match="use mm, cm, m, in or ft"):

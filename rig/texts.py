@@ -1,0 +1,260 @@
+"""Reads the text files that people give: TOML, and tables as CSV, within bounds.
+
+What every such file may have wrong is refused here, once, with the file, the line and what to do;
+what its values mean is the caller's.
+"""
+
+import csv
+import math
+import os
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.units import counted, parse_length
+
+MB = 1_000_000
+MOST_BYTES = 200 * MB
+MOST_TOML_BYTES = MB
+MOST_ROWS = 1_000_000
+LONGEST_LINE = 100_000
+DEEPEST = 50
+_LARGEST_INTEGER = 2**63 - 1  # TOML 1.0.0: integers are of 64 bits
+
+Path = str | os.PathLike[str]
+
+
+def read_text(path: Path, hint: str, most_bytes: int = MOST_BYTES) -> str:
+    """Return a text file's content, without a byte order mark.
+
+    Parameters
+    ----------
+    path : path
+    hint : str
+        What it should be, for the refusal: "save the table as CSV".
+    most_bytes : int
+        A larger file is none of ours.
+
+    Raises
+    ------
+    BadInput
+        There is none, it cannot be read, it is too large, or it is no text in UTF-8.
+    """
+    try:
+        with open(path, "rb") as file:
+            data = file.read(most_bytes + 1)
+    except FileNotFoundError:
+        raise BadInput(f"There is no file {path}.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise BadInput(f"{path} cannot be read: {reason}.") from None
+    if len(data) > most_bytes:
+        raise BadInput(f"{path} is larger than {most_bytes / MB:g} MB: is it the right file?")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise BadInput(f"{path} is no text file in UTF-8; {hint}.") from None
+    if "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise BadInput(f"{path}, line {line}: a NUL, which no text has; {hint}.")
+    return text
+
+
+def read_toml(path: Path, hint: str) -> Mapping[str, object]:
+    """Read a TOML file of ours; see `read_text` and `parse_toml`."""
+    return parse_toml(read_text(path, hint, MOST_TOML_BYTES), str(path))
+
+
+def parse_toml(text: str, name: str) -> Mapping[str, object]:
+    """Read TOML; `name` is what refusals call it.
+
+    Raises
+    ------
+    BadInput
+        It is no TOML, nests too deeply, or has a number that TOML has not.
+    """
+    try:
+        told = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(f"{name} is not valid TOML: {error}.") from None
+    except RecursionError:
+        raise BadInput(f"{name} nests its tables or lists too deeply.") from None
+    except ValueError as error:  # more digits than Python takes, a date that there is not
+        raise BadInput(f"{name} is not valid TOML: {error}.") from None
+    _refuse_odd(told, name)
+    return told
+
+
+def _refuse_odd(told: Mapping[str, object], name: str) -> None:
+    level: list[object] = [told]
+    for _ in range(DEEPEST):
+        for value in level:
+            if isinstance(value, int) and abs(value) > _LARGEST_INTEGER:
+                raise BadInput(f"{name} has a whole number that is too large for TOML.")
+        level = [inner for value in level for inner in _inside(value)]
+        if not level:
+            return
+    raise BadInput(f"{name} nests its tables or lists too deeply.")
+
+
+def _inside(value: object) -> Iterator[object]:
+    if isinstance(value, dict):
+        yield from value.values()
+    elif isinstance(value, list):
+        yield from value
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a table: its cells by column, without blanks around them.
+
+    Attributes
+    ----------
+    where : str
+        "FILE, line N", for refusals.
+    unit : str
+        Of bare lengths: mm, cm, m, in or ft.
+    """
+
+    where: str
+    line: int
+    cells: Mapping[str, str]
+    unit: str
+
+    def text(self, column: str) -> str:
+        """Return a cell, empty where the table lacks the column."""
+        return self.cells.get(column, "")
+
+    def length(self, column: str) -> float:
+        """Read a cell as a length, in mm.
+
+        Raises
+        ------
+        BadInput
+            It is none.
+        """
+        try:
+            return parse_length(self.cells[column], unit=self.unit, what=column)
+        except BadInput as error:
+            raise BadInput(f"{self.where}: {error}") from None
+
+    def number(self, column: str) -> float:
+        """Read a cell as a finite number.
+
+        Raises
+        ------
+        BadInput
+            It is none.
+        """
+        text = self.cells[column]
+        try:
+            number = float(text)
+        except ValueError:
+            raise BadInput(f"{self.where}: {column} {text[:40]!r} is no number.") from None
+        if not math.isfinite(number):
+            raise BadInput(f"{self.where}: {column} {text[:40]!r} is not finite.")
+        return number
+
+
+def read_table(
+    path: Path, unit: str, needed: tuple[str, ...], optional: tuple[str, ...] = ()
+) -> Iterator[Row]:
+    """Read a table with a heading; see `table_rows`."""
+    return table_rows(read_text(path, "save the table as CSV"), str(path), unit, needed, optional)
+
+
+def table_rows(
+    text: str,
+    name: str,
+    unit: str,
+    needed: tuple[str, ...],
+    optional: tuple[str, ...] = (),
+    *,
+    others: bool = False,
+) -> Iterator[Row]:
+    """Yield the rows of a table; blank lines are passed over.
+
+    Parameters
+    ----------
+    text, name : str
+        The CSV, and what refusals call it.
+    unit : str
+        Of bare lengths. A column's name may end in ``_mm`` where it is mm.
+    needed, optional : tuple of str
+        The columns, in any order.
+    others : bool
+        Whether there may be columns besides, which are passed over.
+
+    Raises
+    ------
+    BadInput
+        With the line at fault.
+    """
+    heading = ",".join(needed) + "".join(f"[,{column}]" for column in optional)
+    reader = csv.reader(_lines(text, name), strict=True)
+    names: list[str] = []
+    rows = 0
+    try:
+        for record in reader:
+            if not any(cell.strip() for cell in record):
+                continue
+            where = f"{name}, line {reader.line_num}"
+            if not names:
+                names = _columns(record, where, unit, needed, None if others else optional, heading)
+                continue
+            if len(record) != len(names):
+                raise BadInput(
+                    f"{where}: {counted(len(record), 'cell')}, but the heading names {len(names)}."
+                )
+            rows += 1
+            if rows > MOST_ROWS:
+                raise BadInput(f"{where}: more than {MOST_ROWS} rows; part the table.")
+            cells = dict(zip(names, (cell.strip() for cell in record), strict=True))
+            yield Row(where, reader.line_num, cells, unit)
+    except csv.Error as error:
+        raise BadInput(f"{name}, line {reader.line_num}: {error}.") from None
+    if not names:
+        raise BadInput(f"{name} is empty; it needs a heading {heading} and rows.")
+
+
+def no_rows(name: Path) -> BadInput:
+    """Return the refusal of a table that has nothing but its heading."""
+    return BadInput(f"{name} has a heading but no rows.")
+
+
+def _lines(text: str, name: str) -> Iterator[str]:
+    for number, line in enumerate(text.splitlines(), 1):
+        if len(line) > LONGEST_LINE:
+            raise BadInput(f"{name}, line {number}: longer than {LONGEST_LINE} characters.")
+        yield line
+
+
+def _columns(
+    record: list[str],
+    where: str,
+    unit: str,
+    needed: tuple[str, ...],
+    optional: tuple[str, ...] | None,
+    heading: str,
+) -> list[str]:
+    names: list[str] = []
+    for cell in record:
+        column = cell.strip().lower()
+        if column.endswith("_mm") and optional is not None:
+            if unit != "mm":
+                raise BadInput(f"{where}: column {column} is in mm, but --unit is {unit}.")
+            column = column.removesuffix("_mm")
+        if optional is not None and column not in needed + optional:
+            commas = " Its cells must be parted by commas." if re.search(r"[;\t]", cell) else ""
+            raise BadInput(
+                f"{where}: column {cell[:80]!r} is not known; it takes {heading}.{commas}"
+            )
+        if column in names and (optional is not None or column in needed):
+            raise BadInput(f"{where}: column {cell[:80]!r} stands twice.")
+        names.append(column)
+    missing = [column for column in needed if column not in names]
+    if missing:
+        raise BadInput(f"{where}: column {missing[0]!r} is missing; the heading is {heading}.")
+    return names
