@@ -15,6 +15,7 @@ from rig.cli.options import (
     json_option,
     laser_place_option,
     show,
+    why_option,
 )
 from rig.errors import BadInput
 from rig.quantities.bags import waste_words
@@ -71,6 +72,7 @@ class _HoldType(Lengths):
 @click.option("--spare-cost", type=Money(), help="Price of a bag left over.")
 @laser_place_option
 @confidence_option
+@why_option
 @json_option
 def command(
     job_path: Path,
@@ -81,6 +83,7 @@ def command(
     patch: str | None,
     laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
     confidence: float,
+    why: bool,
     as_json: bool,
     **costs: float | None,
 ) -> None:
@@ -105,7 +108,9 @@ def command(
 
         if flat or holds:
             raise BadInput("--patch has no plane: leave out --flat and --hold.")
-        patch_floor(job_path, patch, costs["grind_cost"], costs["fill_cost"], confidence, as_json)
+        patch_floor(
+            job_path, patch, costs["grind_cost"], costs["fill_cost"], confidence, why, as_json
+        )
         return
     from rig.cli.progress import working
     from rig.job.store import Job

@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING, Any
 from rig import __version__
 from rig.report.appendix_part import appendix_section, cautions_section
 from rig.report.document import Facts, Report, Section, section
+from rig.report.patch_part import patches_section
 from rig.report.plan_part import (
     markers_section,
-    patches_section,
     plane_section,
     quantities_section,
 )

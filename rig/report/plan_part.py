@@ -4,7 +4,6 @@ from typing import Any
 
 from rig.drawing.floor import cover_drawing
 from rig.drawing.points import markers_drawing
-from rig.drawing.work import patches_drawing
 from rig.quantities.bags import waste_words
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
@@ -154,59 +153,6 @@ def markers_section(source: Source) -> Section | None:
         Figure("markers", markers_drawing(source.outline, source.look, markers)),
         new_page=True,
     )
-
-
-def patches_section(source: Source) -> Section | None:
-    """The least work that passes a rule, where it was asked for."""
-    if source.options.patch is None:
-        return None
-    from rig.errors import CannotAnswer
-    from rig.flatness.rules import load_rule
-    from rig.study.patching import patch_result
-
-    title = "Patches instead of a pour"
-    rule = load_rule(source.options.patch)
-    try:
-        told = patch_result(source.job, source.outline, rule, source.options.confidence)
-    except CannotAnswer as error:
-        return section("patches", title, Words(str(error)))
-    rows = tuple(
-        (
-            str(n),
-            source.area(one["area_m2"]),
-            source.length(one["deepest_mm"]),
-            source.volume(one["fill_l"]),
-            one["where"],
-        )
-        for n, one in enumerate(told["patches"], 1)
-    )
-    ways = tuple(
-        (
-            way["way"],
-            source.volume(way["fill_l"]),
-            str(way["bags"]["p95"]),
-            "" if way["chance"] is None else format_chance(way["chance"]),
-        )
-        for way in told["comparison"]
-    )
-    return section(
-        "patches",
-        title,
-        Words(
-            f"{counted(len(told['patches']), 'place')}, {source.area(told['area_m2'])}: passes "
-            f"{rule.key} with {format_chance(told['chance'])} probability. "
-            f"{counted(told['bags']['p95'], 'bag')}.",
-            "lead",
-        ),
-        Table("Ways to choose from", ("Way", "Fill", "Bags (95 %)", "Passes"), ways,
-              right=(1, 2, 3)),
-        Table("Places", ("No", "Area", "Deepest", "Fill", "Where"), rows, right=(1, 2, 3))
-        if rows
-        else None,
-        bullets(told["warnings"], "warning"),
-        Figure("patches", patches_drawing(source.outline, source.look, told["patches"])),
-        bullets(told["assumptions"]),
-    )  # fmt: skip
 
 
 def _stale(source: Source, bags: bool = False) -> Words | None:

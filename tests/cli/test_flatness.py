@@ -15,13 +15,19 @@ from tests.cli.conftest import Run, Table
 HEADING = "label,x,y,reading,stderr,kind\n"
 
 
-def dish_rows(gap_mm: float, kind: str = "floor", step: float = 600, base: float = 1200.0) -> str:
+def dish_rows(
+    gap_mm: float,
+    kind: str = "floor",
+    step: int = 600,
+    base: float = 1200.0,
+    room_mm: tuple[int, int] = (3000, 4000),
+) -> str:
     """Shots on a bowl that leaves a gap under 10 ft: readings fall away from the middle."""
     radius = 3048**2 / (8 * gap_mm) if gap_mm else math.inf
     rows = []
-    for n, x in enumerate(range(150, 3000, step)):
-        for m, y in enumerate(range(150, 4000, step)):
-            r2 = (x - 1500) ** 2 + (y - 2000) ** 2
+    for n, x in enumerate(range(150, room_mm[0], step)):
+        for m, y in enumerate(range(150, room_mm[1], step)):
+            r2 = (x - room_mm[0] / 2) ** 2 + (y - room_mm[1] / 2) ** 2
             rows.append(f"Q{n}{m},{x},{y},{base - r2 / (2 * radius):.2f},0.1,{kind}")
     return HEADING + "\n".join(rows) + "\n"
 
@@ -211,15 +217,16 @@ def test_warnings_of_a_table_of_lines_are_in_its_units(
 def test_patches_are_told_in_the_units_of_the_job(
     run: Run, table: Table, units: Any, slope: Any, area: Any, volume: Any, other: Any
 ) -> None:
-    run("new", "--room", "12ft,15ft", "--units", units, "--bag-yield", "12l", "--waste", "5%")
-    assert run("import", table(dish_rows(9.0)), "--unit", "mm").code == 0
-    told = run("plan", "--patch", "click-lock", "--fill", "2", "--grind", "5")
+    run("new", "--room", "6ft,8ft", "--units", units, "--bag-yield", "12l", "--waste", "5%")
+    rows = dish_rows(9.0, room_mm=(1829, 2438))
+    assert run("import", table(rows), "--unit", "mm").code == 0
+    told = run("plan", "--patch", "click-lock", "--fill", "2", "--grind", "5", "--why")
     assert told.code == 0, told.err
     assert f"feathered out by at most {slope}, and none is smaller than {area}" in told.out
-    (nothing,) = [line for line in told.out.splitlines() if line.startswith("nothing")]
+    (nothing,) = [line for line in told.out.splitlines() if line.startswith("  nothing")]
     assert nothing.count(f" 0{volume}") == 2  # neither filled nor ground
     # The bag's sheet is told in both systems.
-    lines = [line for line in told.out.splitlines() if not line.startswith("Assumed: A bag")]
+    lines = [line for line in told.out.splitlines() if "A bag weighs" not in line]
     assert not any(word in line for word in other for line in lines)
 
 

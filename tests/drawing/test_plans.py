@@ -3,7 +3,7 @@
 import io
 import re
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -27,6 +27,7 @@ from rig.drawing.vector import Drawing, Text, text_width
 from rig.drawing.work import patches_drawing
 from rig.report.pdf import draw
 from rig.room import from_rings, room, with_door, with_opening
+from rig.study.patching import PatchPlace
 from rig.study.pour_answer import PourBatch
 from rig.study.proof import Place as End
 from rig.study.proof import Proof, Strip, Worst
@@ -109,12 +110,12 @@ def drawings(outline, look, places=None):
     ]
     shares = Shares(cells.x_mm, cells.y_mm, cells.step_mm, np.array(near))
     ring = [[600.0, 600.0], [1400.0, 600.0], [1400.0, 1500.0], [600.0, 1500.0], [600.0, 600.0]]
-    patch = {
-        "x_mm": 1000.0, "y_mm": 1000.0, "fill_l": 2.0, "grind_l": 0.0, "deepest_mm": 4.0,
-        "outline": ring,
-    }  # fmt: skip
-    grind = patch | {"fill_l": 0.0, "grind_l": 1.0, "y_mm": 2300.0}
-    grind["outline"] = [[x, y + 1300.0] for x, y in ring]
+    patch = PatchPlace(
+        x_mm=1000.0, y_mm=1000.0, where="", area_m2=0.7, fill_l=2.0, grind_l=0.0, deepest_mm=4.0,
+        outline=tuple((x, y) for x, y in ring),
+    )  # fmt: skip
+    higher = tuple((x, y + 1300.0) for x, y in ring)
+    grind = replace(patch, fill_l=0.0, grind_l=1.0, y_mm=2300.0, outline=higher)
     line = [("F1", np.array([[300.0, 400.0], [300.0, 2500.0]]))]
     exit_mm = outline.doors[0].middle if outline.doors else (1000.0, 0.0)
     return {
