@@ -10,10 +10,11 @@ import sys
 import numpy as np
 
 from rig.flatness.f_numbers import FF_FOOT_MM, FL_MM, f_numbers
+from rig.flatness.field import Floats
 from rig.flatness.level_lines import LevelLine
 
 
-def walked(seed, n, count, step=304.8):
+def walked(seed: int, n: int, count: int, step: float = 304.8) -> list[LevelLine]:
     """Lines over a floor that wanders, readings with noise."""
     rng = np.random.default_rng(seed)
     return [
@@ -22,7 +23,7 @@ def walked(seed, n, count, step=304.8):
     ]
 
 
-def coverage(count, seed, n=31, lines=8):
+def coverage(count: int, seed: int, n: int = 31, lines: int = 8) -> tuple[Floats, Floats]:
     """Share of 90 % intervals that lie above the truth, and of those that miss it: FF and FL.
 
     The truth is the number over 1 500 more lines as long, combined as the standard does.
@@ -42,7 +43,9 @@ def coverage(count, seed, n=31, lines=8):
     return over / count, missed / count
 
 
-def held_behind_a_tilt(count, u=0.3, slope=0.4, ripple=0.8):
+def held_behind_a_tilt(
+    count: int, u: float = 0.3, slope: float = 0.4, ripple: float = 0.8
+) -> tuple[float, float]:
     """Share of FL intervals that hold the truth, with the laser's slope in them and without.
 
     A floor of known slope, measured with lines of slopes that nobody knows but how large.
@@ -64,7 +67,7 @@ def held_behind_a_tilt(count, u=0.3, slope=0.4, ripple=0.8):
     return held[True] / count, held[False] / count
 
 
-def run(floors=150, tilted=100):
+def run(floors: int = 150, tilted: int = 100) -> None:
     over, missed = coverage(floors, 100)
     for name, above, wrong in zip(("FF", "FL"), over, missed, strict=True):
         print(f"{name}: {above:.3f} of {floors} intervals above the truth, {wrong:.3f} miss it")
