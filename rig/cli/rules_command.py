@@ -1,11 +1,42 @@
 """`rig rules`: the tolerance rules and their sources."""
 
+from __future__ import annotations
+
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from rig.cli.options import Length, json_option, show
-from rig.units import format_length
+from rig.record import Record
+from rig.units import METRIC, Units
+
+if TYPE_CHECKING:
+    from rig.flatness.rule import Rule
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleAnswer(Record):
+    """A tolerance rule; `limit_mm` is that at the span asked for, None where there is none."""
+
+    key: str
+    text: str
+    source: str
+    limit_mm: float | None
+    edition: str
+    from_memory: str
+    measure: str
+    lengths_mm: tuple[float, ...]
+    limits_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RulesAnswer(Record):
+    """The tolerance rules, as `rig rules --json` prints them."""
+
+    span_mm: float | None
+    rules: tuple[RuleAnswer, ...]
 
 
 @click.command()
@@ -26,33 +57,36 @@ def command(span: float | None, files: tuple[Path, ...], as_json: bool) -> None:
     from rig.flatness.rules import SHIPPED, load_rule
 
     rules = [*map(load_rule, SHIPPED), *map(load_rule, files)]
-    told = []
-    lines = []
-    for rule in rules:
-        limit = rule.limit_mm(span) if span is not None else None
-        told.append(
-            {
-                "key": rule.key,
-                "text": rule.text,
-                "source": rule.source,
-                "limit_mm": limit,
-                "edition": rule.edition,
-                "from_memory": rule.from_memory,
-                "measure": rule.measure,
-                "lengths_mm": list(rule.lengths_mm),
-                "limits_mm": list(rule.limits_mm),
-            }
-        )
-        lines.append(f"{rule.key:<12} {rule.text}")
-        if span is not None:
-            at = "no limit at this length" if limit is None else _both(limit)
-            lines.append(f"{'':<12} at {_both(span)}: {at}")
-        lines.append(f"{'':<12} {rule.source}{f' ({rule.edition})' if rule.edition else ''}")
-        if rule.from_memory:
-            lines.append(f"{'':<12} From memory: {rule.from_memory}")
-    show({"span_mm": span, "rules": told}, as_json, "\n".join(lines))
+    told = RulesAnswer(span_mm=span, rules=tuple(_told(rule, span) for rule in rules))
+    text = "\n".join(line for rule in told.rules for line in _lines(rule, span))
+    show(told.as_json(), as_json, text)
+
+
+def _told(rule: Rule, span_mm: float | None) -> RuleAnswer:
+    return RuleAnswer(
+        key=rule.key,
+        text=rule.text,
+        source=rule.source,
+        limit_mm=None if span_mm is None else rule.limit_mm(span_mm),
+        edition=rule.edition,
+        from_memory=rule.from_memory,
+        measure=rule.measure,
+        lengths_mm=rule.lengths_mm,
+        limits_mm=rule.limits_mm,
+    )
+
+
+def _lines(rule: RuleAnswer, span_mm: float | None) -> list[str]:
+    lines = [f"{rule.key:<12} {rule.text}"]
+    if span_mm is not None:
+        at = "no limit at this length" if rule.limit_mm is None else _both(rule.limit_mm)
+        lines.append(f"{'':<12} at {_both(span_mm)}: {at}")
+    lines.append(f"{'':<12} {rule.source}{f' ({rule.edition})' if rule.edition else ''}")
+    if rule.from_memory:
+        lines.append(f"{'':<12} From memory: {rule.from_memory}")
+    return lines
 
 
 def _both(mm: float) -> str:
     """Write a length in both systems: rules are printed in either, and there is no job here."""
-    return f"{format_length(mm, 'mm')} ({format_length(mm, 'in', 64)})"
+    return f"{METRIC.length(mm)} ({Units('in', 64).length(mm)})"
