@@ -5,18 +5,17 @@ is not poured of the old one, which the event `pour_plan` keeps; what was poured
 """
 
 import sqlite3
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
 
 from rig.errors import BadInput
 from rig.job.description import finite
-from rig.job.rows import Batch
+from rig.job.rows import Batch, Given
 
 _GIVEN = ("n", "bags", "water_l", "volume_l", "mix_s", "pour_s", "x_mm", "y_mm")
 _COLUMNS = ", ".join(_GIVEN)
 
 
-def save(connection: sqlite3.Connection, rows: Iterable[Mapping[str, Any]]) -> None:
+def save(connection: sqlite3.Connection, rows: Iterable[Given]) -> None:
     """Write a schedule; see `Job.save_pour_plan`."""
     wanted = [
         tuple(finite(row[key], f"{key} of batch {row['n']}") for key in _GIVEN) for row in rows

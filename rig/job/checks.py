@@ -5,11 +5,9 @@ Functions over a connection inside the caller's transaction.
 
 import json
 import sqlite3
-from collections.abc import Mapping
-from typing import Any
 
 from rig.job.description import text, to_json
-from rig.job.rows import Check
+from rig.job.rows import Check, Given
 
 _COLUMNS = "id, session_id, utc_s, kind, inputs, result, ok"
 
@@ -17,8 +15,8 @@ _COLUMNS = "id, session_id, utc_s, kind, inputs, result, ok"
 def add(
     connection: sqlite3.Connection,
     kind: str,
-    inputs: Mapping[str, Any],
-    result: Mapping[str, Any],
+    inputs: Given,
+    result: Given,
     ok: bool,
     session_id: int | None,
     utc_s: float,

@@ -6,11 +6,12 @@ Functions over a connection; the caller holds the transaction.
 import json
 import math
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Sequence
+from numbers import Real
+from typing import Protocol, TypeVar
 
 from rig.errors import BadInput
-from rig.job.rows import DoorEnds, Point, Ring
+from rig.job.rows import DoorEnds, DoorGiven, Given, Json, Point, Ring
 from rig.job.settings import Settings
 
 _AMOUNTS = {
@@ -23,6 +24,9 @@ _AMOUNTS = {
 }
 IN_WORDS = {"units": "units", "denominator": "denominator", "covering": "covering", **_AMOUNTS}
 _COLUMNS = ("units", "denominator", "covering", *_AMOUNTS)
+
+
+T = TypeVar("T")
 
 
 def to_json(value: object, what: str) -> str:
@@ -63,10 +67,10 @@ def finite(value: float, what: str) -> float:
     return number
 
 
-def read_settings(connection: sqlite3.Connection) -> dict[str, Any]:
+def read_settings(connection: sqlite3.Connection) -> dict[str, object]:
     """Return every setting as the file keeps it, None where it was not given."""
     row = connection.execute(f"SELECT {', '.join(_COLUMNS)}, other FROM job").fetchone()
-    settings: dict[str, Any] = json.loads(row[-1])
+    settings: dict[str, object] = json.loads(row[-1])
     return dict(zip(_COLUMNS, row, strict=False)) | settings
 
 
@@ -103,7 +107,7 @@ def write_outline(
     connection: sqlite3.Connection,
     walls: Sequence[Sequence[float]],
     openings: Iterable[Sequence[Sequence[float]]] = (),
-    doors: Iterable[Any] = (),
+    doors: Iterable[DoorGiven] = (),
 ) -> None:
     """Put walls, openings and doors in place of those there.
 
@@ -129,15 +133,13 @@ def write_outline(
 _RULE = ("key", "text", "source", "per", "amount", "unit", "package")
 
 
-def read_material_rules(connection: sqlite3.Connection) -> list[dict[str, Any]]:
+def read_material_rules(connection: sqlite3.Connection) -> list[Json]:
     """Return the rules for materials that the job keeps, as dicts."""
     rows = connection.execute(f"SELECT {', '.join(_RULE)} FROM material_rule ORDER BY id")
     return [dict(zip(_RULE, row, strict=True)) for row in rows]
 
 
-def write_material_rules(
-    connection: sqlite3.Connection, rules: Iterable[Mapping[str, Any]]
-) -> None:
+def write_material_rules(connection: sqlite3.Connection, rules: Iterable[Given]) -> None:
     """Write rules, each in place of the one of its key."""
     changes = ", ".join(f"{name} = excluded.{name}" for name in _RULE[1:])
     connection.executemany(
@@ -175,9 +177,9 @@ def write_points(
     )
 
 
-def first_repeated(labels: Iterable[Any]) -> Any:
+def first_repeated(labels: Iterable[T]) -> T | None:
     """Return the first item that was there before, or None."""
-    seen = set()
+    seen: set[T] = set()
     for label in labels:
         if label in seen:
             return label
@@ -185,22 +187,19 @@ def first_repeated(labels: Iterable[Any]) -> Any:
     return None
 
 
-def _checked(key: str, value: Any) -> Any:
+def _checked(key: str, value: object) -> str | float | None:
     if key == "units":
         if value not in ("in", "mm"):
             raise BadInput(f"units are {value!r}: they must be in or mm.")
-        return value
+        return str(value)
     if value is None and key != "denominator":
         return None
     if key == "covering":
-        return text(value, "the covering")
+        return text(str(value), "the covering")
     name = IN_WORDS[key]
-    try:
-        if isinstance(value, bool | str):
-            raise TypeError
-        number = finite(value, f"the {name}")
-    except TypeError:
-        raise BadInput(f"the {name} is {value!r}: it must be a number.") from None
+    if isinstance(value, bool) or not isinstance(value, Real):
+        raise BadInput(f"the {name} is {value!r}: it must be a number.")
+    number = finite(float(value), f"the {name}")
     if key == "denominator":
         if number < 1 or number != int(number) or number > 1024:
             raise BadInput(f"the denominator is {value}: it must be a whole number up to 1024.")
@@ -210,12 +209,16 @@ def _checked(key: str, value: Any) -> Any:
     return number
 
 
-def _ends(door: Any) -> tuple[float, float, float, float]:
-    if hasattr(door, "end_x_mm"):
-        return door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm
-    x_mm, y_mm, end_x_mm, end_y_mm = door
-    return x_mm, y_mm, end_x_mm, end_y_mm
+def _ends(door: DoorGiven) -> tuple[float, float, float, float]:
+    if isinstance(door, Sequence):
+        x_mm, y_mm, end_x_mm, end_y_mm = door
+        return x_mm, y_mm, end_x_mm, end_y_mm
+    return door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm
 
 
-def _listed(value: Any) -> Any:
+class _Array(Protocol):
+    def tolist(self) -> object: ...
+
+
+def _listed(value: _Array) -> object:
     return value.tolist()

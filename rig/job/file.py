@@ -7,14 +7,15 @@ import contextlib
 import os
 import sqlite3
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 from rig.errors import BadInput, JobUnusable
 from rig.job import description, opening
 from rig.job.lock import Place, WriterLock
 from rig.job.log import Log
+from rig.job.rows import Given
 from rig.job.trouble import plain_words
 
 
@@ -160,7 +161,7 @@ class JobFile:
     def _note(
         self,
         kind: str,
-        data: Mapping[str, Any],
+        data: Given,
         session_id: int | None = None,
         time_s: float | None = None,
         utc_s: float | None = None,

@@ -5,7 +5,8 @@ reading before it, so that both replay in the order in which they came.
 """
 
 import sqlite3
-from typing import Any
+
+from rig.job.rows import Row
 
 _READING = (
     "INSERT INTO reading (id, session_id, time_s, utc_s, raw, value_mm, status, seq) "
@@ -27,8 +28,8 @@ class Log:
     """
 
     def __init__(self, connection: sqlite3.Connection) -> None:
-        self._readings: list[tuple[Any, ...]] = []
-        self._events: list[tuple[Any, ...]] = []
+        self._readings: list[Row] = []
+        self._events: list[Row] = []
         self._last_reading = 0
         self._last_event = 0
         self.catch_up(connection)

@@ -5,13 +5,12 @@ one, which is kept; a marker that stays as it was stays set.
 """
 
 import sqlite3
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
 
 from rig.errors import BadInput, CannotAnswer
 from rig.job import plans, shots
 from rig.job.description import finite, first_repeated, text
-from rig.job.rows import Marker
+from rig.job.rows import Given, Marker, Row
 
 _GIVEN = "label, x_mm, y_mm, target_reading_mm, stick_out_mm, stick_out_stderr_mm"
 _SELECT = (
@@ -21,16 +20,14 @@ _SELECT = (
 )
 
 
-def save(
-    connection: sqlite3.Connection, layout: Iterable[Mapping[str, Any]], plan_id: int | None
-) -> None:
+def save(connection: sqlite3.Connection, layout: Iterable[Given], plan_id: int | None) -> None:
     """Write a layout in its order; see `Job.save_markers`."""
     if plan_id is None:
         plan = plans.current(connection)
         if plan is None:
             raise CannotAnswer("there is no plan to set markers for: make one with `rig plan`.")
         plan_id = plan.id
-    rows: list[tuple[Any, ...]] = []
+    rows: list[Row] = []
     for given in layout:
         label = text(given["label"], "a marker's label")
         numbers = [finite(given[key], f"{key} of marker {label}") for key in _GIVEN.split(", ")[1:]]
@@ -38,7 +35,7 @@ def save(
     twice = first_repeated(row[0] for row in rows)
     if twice is not None:
         raise BadInput(f"two markers are called {twice}; give each its own label.")
-    was_set: dict[tuple[Any, ...], Marker] = {
+    was_set: dict[Row, Marker] = {
         (old.label, old.x_mm, old.y_mm, old.target_reading_mm): old
         for old in select(connection)
         if old.is_set

@@ -8,12 +8,11 @@ import json
 import re
 import sqlite3
 from collections.abc import Iterable, Mapping
-from typing import Any
 
 from rig.errors import BadInput
 from rig.job import shots
 from rig.job.description import IN_WORDS, finite, read_outline, read_settings, to_json
-from rig.job.rows import Plan, Shot
+from rig.job.rows import Given, Plan, Row, Shot
 
 STANDS_ON = ("floor", "benchmark", "threshold")
 _PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm", "laser_correction")
@@ -24,8 +23,8 @@ _COLUMNS = "id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis"
 
 def save(
     connection: sqlite3.Connection,
-    inputs: Mapping[str, Any],
-    result: Mapping[str, Any],
+    inputs: Given,
+    result: Given,
     plane: tuple[float, float, float],
     shot_ids: Iterable[int] | None,
     utc_s: float,
@@ -83,38 +82,53 @@ def changed_since(connection: sqlite3.Connection, plan: Plan, bags: bool = False
     """Name what a plan stands on and what is different now; see `Job.changed_since`."""
     then = shots.select_ids(connection, json.dumps(plan.shot_ids))
     known = {shot.setup for shot in then}
-    current = shots.select(connection, STANDS_ON)
-    sighted: dict[str, set[str]] = {}
-    for shot in [*then, *current]:
-        if shot.kind == "benchmark" and shot.setup in known:
-            sighted.setdefault(shot.point, set()).add(shot.setup)
-    lines_then = set(map(_line, then))
-    # A benchmark sighted from a set-up that the plan knows nothing of ties that set-up to the
-    # survey; it must not call the plan stale that it is tied for. One that only a single set-up of
-    # the plan has sighted ties nothing.
-    now = [
-        shot
-        for shot in current
-        if shot.kind != "benchmark"
-        or (shot.setup in known and (_line(shot) in lines_then or len(sighted[shot.point]) > 1))
-    ]
-    lines_now = set(map(_line, now))
-    labels = {shot.point for shot in now if _line(shot) not in lines_then}
-    labels |= {shot.point for shot in then if _line(shot) not in lines_now}
-    changed = sorted(labels, key=_natural)
+    now = _counting(then, shots.select(connection, STANDS_ON), known)
+    changed = _changed_labels(then, now)
     if not changed and shot_hash(now) != plan.shot_hash:
         changed.append("shots")  # the rows themselves were altered by another program
     basis = _basis(connection)
     keys = ("outline", *_PLANE_SETTINGS, *(_BAG_SETTINGS if bags else ()))
     changed += [IN_WORDS.get(key, key) for key in keys if basis[key] != plan.basis.get(key)]
-    by_setup = [(_TILT, "laser's slope")]
-    if basis["laser_correction"]:
-        by_setup.append((_PLACES, "laser's place"))  # what is taken off grows with the distance
-    for key, words in by_setup:
-        was, now_is = plan.basis.get(key) or {}, basis[key] or {}
-        if any(was.get(setup) != now_is.get(setup) for setup in known):
-            changed.append(words)
+    if _differs(plan.basis.get(_TILT), basis[_TILT], known):
+        changed.append("laser's slope")
+    # What is taken off grows with the distance from the laser.
+    if basis["laser_correction"] and _differs(plan.basis.get(_PLACES), basis[_PLACES], known):
+        changed.append("laser's place")
     return changed
+
+
+def _counting(then: list[Shot], current: list[Shot], known: set[str]) -> list[Shot]:
+    """Return the current shots that a plan would stand on, `known` being its set-ups.
+
+    A benchmark sighted from a set-up that the plan knows nothing of ties that set-up to the survey;
+    it must not call the plan stale that it is tied for. One that only a single set-up of the plan
+    has sighted ties nothing.
+    """
+    sighted: dict[str, set[str]] = {}
+    for shot in [*then, *current]:
+        if shot.kind == "benchmark" and shot.setup in known:
+            sighted.setdefault(shot.point, set()).add(shot.setup)
+    lines_then = set(map(_line, then))
+    return [
+        shot
+        for shot in current
+        if shot.kind != "benchmark"
+        or (shot.setup in known and (_line(shot) in lines_then or len(sighted[shot.point]) > 1))
+    ]
+
+
+def _changed_labels(then: list[Shot], now: list[Shot]) -> list[str]:
+    lines_then, lines_now = set(map(_line, then)), set(map(_line, now))
+    labels = {shot.point for shot in now if _line(shot) not in lines_then}
+    labels |= {shot.point for shot in then if _line(shot) not in lines_now}
+    return sorted(labels, key=_natural)
+
+
+def _differs(was: object, now: object, setups: set[str]) -> bool:
+    """Tell whether what is kept by set-up differs for one of these."""
+    old = was if isinstance(was, Mapping) else {}
+    new = now if isinstance(now, Mapping) else {}
+    return any(old.get(setup) != new.get(setup) for setup in setups)
 
 
 def shot_hash(stands_on: Iterable[Shot]) -> str:
@@ -137,7 +151,7 @@ def _line(shot: Shot) -> str:
     )
 
 
-def _basis(connection: sqlite3.Connection) -> dict[str, Any]:
+def _basis(connection: sqlite3.Connection) -> dict[str, object]:
     settings = read_settings(connection)
     walls, openings, _ = read_outline(connection)
     outline = hashlib.sha256(repr((walls, openings)).encode()).hexdigest()
@@ -152,7 +166,7 @@ def _natural(label: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isdecimal() else (-1, part) for part in parts]
 
 
-def _plan(row: tuple[Any, ...]) -> Plan:
+def _plan(row: Row) -> Plan:
     plan_id, utc_s, inputs, result, a, b, c, hashed, shot_ids, basis = row
     return Plan(
         id=plan_id,

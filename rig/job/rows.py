@@ -4,11 +4,19 @@ The messages of a session are named tuples led by what they are, so that a repla
 readings and acts from one stream.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, Protocol
 
 Corner = tuple[float, float]
 Ring = tuple[Corner, ...]
+
+Json = dict[str, Any]
+"""What JSON in the file holds; who knows its shape reads it into a record."""
+Given = Mapping[str, Any]
+"""What shall be kept: values by their names."""
+Row = tuple[Any, ...]
+"""A row as SQLite gives it, in the order of the columns asked for."""
 
 SAME_PLACE_MM = 10.0
 """A shot no farther than this from a point was taken on it (common practice, no source)."""
@@ -21,6 +29,22 @@ class DoorEnds(NamedTuple):
     y_mm: float
     end_x_mm: float
     end_y_mm: float
+
+
+class Ends(Protocol):
+    """What has the two ends of a doorway."""
+
+    @property
+    def x_mm(self) -> float: ...  # noqa: D102
+    @property
+    def y_mm(self) -> float: ...  # noqa: D102
+    @property
+    def end_x_mm(self) -> float: ...  # noqa: D102
+    @property
+    def end_y_mm(self) -> float: ...  # noqa: D102
+
+
+DoorGiven = Ends | Sequence[float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +70,7 @@ class Session:
     setup: str
     source: str
     profile_text: str
-    capture: dict[str, Any]
+    capture: Json
     boot_id: str
     utc_s: float
     monotonic_s: float | None
@@ -79,8 +103,8 @@ class Check:
     session_id: int | None
     utc_s: float
     kind: str
-    inputs: dict[str, Any]
-    result: dict[str, Any]
+    inputs: Json
+    result: Json
     ok: bool
 
 
@@ -90,14 +114,14 @@ class Plan:
 
     id: int
     utc_s: float
-    inputs: dict[str, Any]
-    result: dict[str, Any]
+    inputs: Json
+    result: Json
     a: float
     b: float
     c: float
     shot_hash: str
     shot_ids: tuple[int, ...]
-    basis: dict[str, Any] = field(repr=False)
+    basis: Json = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +184,6 @@ class StoredEvent(NamedTuple):
     what: Literal["event"]
     time_s: float | None
     kind: str
-    data: dict[str, Any]
+    data: Json
     utc_s: float
     id: int

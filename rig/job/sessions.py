@@ -5,12 +5,11 @@ Functions over a connection.
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import Any
 
 from rig.job.description import finite, storable, text, to_json
-from rig.job.rows import Session, StoredEvent, StoredReading
+from rig.job.rows import Given, Row, Session, StoredEvent, StoredReading
 
 _EVENT = "SELECT ifnull(reading_id, 0), time_s, kind, data, utc_s, id FROM event"
 
@@ -22,7 +21,7 @@ def start(
     setup_id: int,
     source: str,
     profile_text: str,
-    capture: Mapping[str, Any],
+    capture: Given,
     boot_id: str,
     utc_s: float,
     monotonic_s: float | None,
@@ -127,6 +126,6 @@ def select_events(
     return [_event(row) for row in rows]
 
 
-def _event(row: tuple[Any, ...]) -> StoredEvent:
+def _event(row: Row) -> StoredEvent:
     _, time_s, kind, data, utc_s, event_id = row
     return StoredEvent("event", time_s, kind, json.loads(data), utc_s, event_id)

@@ -7,8 +7,8 @@ newer or older floor-rig keeps beside them stays in the file untouched.
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any
 
+from rig.job.rows import Given
 from rig.record import Record
 from rig.units import System
 
@@ -90,7 +90,7 @@ class Settings(Record):
     laser_correction: RadialError | None = None
     laser_tilt: Mapping[str, SetupTilt] = field(default_factory=dict)
 
-    def stored(self) -> dict[str, Any]:
+    def stored(self) -> dict[str, object]:
         """Return it as the file keeps it: what is empty is not there."""
         told = self.as_json()
         return {key: None if value in ({}, None) else value for key, value in told.items()}
@@ -99,7 +99,7 @@ class Settings(Record):
 NAMES = tuple(one.name for one in fields(Settings))
 
 
-def settings_of(stored: Mapping[str, Any]) -> Settings:
+def settings_of(stored: Given) -> Settings:
     """Return the settings that a file keeps.
 
     Raises
@@ -121,16 +121,16 @@ def settings_of(stored: Mapping[str, Any]) -> Settings:
     return Settings(**known)
 
 
-def _places(stored: Mapping[str, Any]) -> dict[str, Place]:
+def _places(stored: Given) -> dict[str, Place]:
     return {setup: _pair(place) for setup, place in stored.items()}
 
 
-def _radial(stored: Mapping[str, Any]) -> RadialError:
+def _radial(stored: Given) -> RadialError:
     error, stderr = _pair((stored["error_mm_per_m"], stored["stderr_mm_per_m"]))
     return RadialError(error_mm_per_m=error, stderr_mm_per_m=stderr)
 
 
-def _tilts(stored: Mapping[str, Any]) -> dict[str, SetupTilt]:
+def _tilts(stored: Given) -> dict[str, SetupTilt]:
     found = {}
     for setup, kept in stored.items():
         stderr, after = _pair((kept["stderr_mm_per_m"], kept["after_event"]))
@@ -143,7 +143,7 @@ def _tilts(stored: Mapping[str, Any]) -> dict[str, SetupTilt]:
     return found
 
 
-def _pair(given: Iterable[Any]) -> Place:
+def _pair(given: Iterable[float]) -> Place:
     first, second = (float(one) for one in given)
     if not (math.isfinite(first) and math.isfinite(second)):
         raise ValueError(given)

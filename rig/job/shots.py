@@ -6,12 +6,11 @@ is what ties the two.
 """
 
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Sequence
 
 from rig.errors import BadInput
 from rig.job.description import finite, first_repeated, text
-from rig.job.rows import Shot
+from rig.job.rows import Given, Json, Row, Shot
 
 KINDS = ("floor", "benchmark", "threshold", "marker", "finished")
 
@@ -83,9 +82,7 @@ def set_aside(connection: sqlite3.Connection, shot_id: int) -> None:
     connection.execute("UPDATE shot SET superseded_by = id WHERE id = ?", (shot_id,))
 
 
-def correct(
-    connection: sqlite3.Connection, session_id: int, setup_id: int, row: Mapping[str, Any]
-) -> int:
+def correct(connection: sqlite3.Connection, session_id: int, setup_id: int, row: Given) -> int:
     """Write a shot in place of the current one, of which it is a better reading; return its id.
 
     What the uncorrected one had taken the place of is now replaced by this one.
@@ -107,7 +104,7 @@ def correct(
 def relabel(
     connection: sqlite3.Connection,
     moves: Sequence[tuple[int, str, float | None, float | None]],
-) -> list[dict[str, Any]]:
+) -> list[Json]:
     """Write shots again under other labels, at other places.
 
     Returns one dict a move, for the event: `shot`, `from`, `to`, `new`.
@@ -137,9 +134,7 @@ def relabel(
     return done
 
 
-def import_rows(
-    connection: sqlite3.Connection, rows: Iterable[Mapping[str, Any]], utc_s: float
-) -> list[int]:
+def import_rows(connection: sqlite3.Connection, rows: Iterable[Given], utc_s: float) -> list[int]:
     """Write shots that no session took; see `Job.import_shots`."""
     table = [{"setup": "1", "kind": "floor", "n": 1, **row} for row in rows]
     aims = [
@@ -212,7 +207,7 @@ def _supersede_current(
         connection.execute(_SUPERSEDE, (by, point, kind))
 
 
-def _bring_back(connection: sqlite3.Connection, undone: tuple[Any, ...]) -> None:
+def _bring_back(connection: sqlite3.Connection, undone: Row) -> None:
     """Make the shot current that an undone one superseded at its own point, if there was one."""
     shot_id, _, setup, point, *_, kind, _, _, _ = undone
     if kind == "marker":
@@ -227,8 +222,8 @@ def _bring_back(connection: sqlite3.Connection, undone: tuple[Any, ...]) -> None
     connection.execute(f"UPDATE shot SET superseded_by = NULL WHERE id = ({replaced})", values)
 
 
-def _current(connection: sqlite3.Connection, shot_id: int) -> tuple[Any, ...]:
-    row: tuple[Any, ...] | None = connection.execute(
+def _current(connection: sqlite3.Connection, shot_id: int) -> Row:
+    row: Row | None = connection.execute(
         f"SELECT {_COLUMNS}, superseded_by FROM shot WHERE id = ?", (shot_id,)
     ).fetchone()
     if row is None:
@@ -246,7 +241,7 @@ def _checked(
     stderr_mm: float,
     n: int,
     kind: str,
-) -> tuple[Any, ...]:
+) -> Row:
     """Return point to kind as the row wants them, or refuse what no shot can be."""
     text(point, "a shot's label")
     if kind not in KINDS:

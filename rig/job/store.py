@@ -7,35 +7,32 @@ disk before the call returns. SQLite's errors leave as `JobUnusable`, in words f
 import os
 import sqlite3
 import time
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from math import hypot, isfinite
-from typing import Any, Self
+from typing import Self
 
-from rig.errors import BadInput, JobUnusable
-from rig.job import batches, checks, description, markers, opening, plans, sessions, shots
-from rig.job.file import JobFile
+from rig.errors import BadInput
+from rig.job import checks, description, opening, sessions, shots
+from rig.job.described import Described
+from rig.job.planned import Planned
 from rig.job.rows import (
     SAME_PLACE_MM,
-    Batch,
     Check,
-    DoorEnds,
-    Marker,
-    Plan,
+    DoorGiven,
+    Given,
     Point,
-    Ring,
     Session,
     Shot,
     StoredEvent,
     StoredReading,
 )
-from rig.job.settings import Settings, settings_of
-from rig.units import Units
+from rig.job.settings import Settings
 
 _MOST_WAITING = 10_000  # so that a device nobody shoots with cannot fill the memory
 _LARGEST = 2**63
 
 
-class Job(JobFile):
+class Job(Described, Planned):
     """A job, by what can be kept in it and asked of it. Made by `create` or `open`."""
 
     @classmethod
@@ -45,7 +42,7 @@ class Job(JobFile):
         settings: Settings,
         walls: Sequence[Sequence[float]],
         openings: Iterable[Sequence[Sequence[float]]] = (),
-        doors: Iterable[Any] = (),
+        doors: Iterable[DoorGiven] = (),
     ) -> Self:
         """Make a job file and open it for writing.
 
@@ -80,122 +77,6 @@ class Job(JobFile):
         opening.create_file(os.fspath(path), fill)
         return cls.open(path, write=True)
 
-    # What the job is about
-
-    @property
-    def settings(self) -> Settings:
-        """What the job was told.
-
-        Raises
-        ------
-        JobUnusable
-            Where the file keeps a setting that is not as floor-rig writes it.
-        """
-        with self._reading() as connection:
-            stored = description.read_settings(connection)
-        try:
-            return settings_of(stored)
-        except ValueError as error:
-            raise JobUnusable(
-                f"{self.path}: what it keeps as {error} is not as floor-rig writes it; go on with "
-                "a copy of the job from before."
-            ) from error
-
-    @property
-    def units(self) -> Units:
-        """How the job writes its quantities."""
-        settings = self.settings
-        return Units(settings.units, settings.denominator)
-
-    def update_settings(self, settings: Settings) -> None:
-        """Put settings in place of those there. The event `edit` keeps old and new values."""
-        with self._writing("the settings were not changed") as connection:
-            old = description.read_settings(connection)
-            description.write_settings(connection, settings)
-            new = description.read_settings(connection)
-            changed = [key for key in {**old, **new} if old.get(key) != new.get(key)]
-            if changed:
-                self._note(
-                    "edit",
-                    {
-                        "old": {key: old.get(key) for key in changed},
-                        "new": {key: new.get(key) for key in changed},
-                    },
-                )
-
-    def outline_rings(self) -> tuple[Ring, tuple[Ring, ...], tuple[DoorEnds, ...]]:
-        """Return walls, openings and doors (mm) in the order they were given."""
-        with self._reading() as connection:
-            return description.read_outline(connection)
-
-    def set_outline(
-        self,
-        walls: Sequence[Sequence[float]],
-        openings: Iterable[Sequence[Sequence[float]]] = (),
-        doors: Iterable[Any] = (),
-    ) -> None:
-        """Put an outline in place of the old one, which the event `edit` keeps."""
-        with self._writing("the outline was not changed") as connection:
-            old = description.read_outline(connection)
-            description.write_outline(connection, walls, openings, doors)
-            new = description.read_outline(connection)
-            if new != old:
-                names = ("walls", "openings", "doors")
-                self._note(
-                    "edit",
-                    {
-                        "old": dict(zip(names, old, strict=True)),
-                        "new": dict(zip(names, new, strict=True)),
-                    },
-                )
-
-    def material_rules(self) -> list[dict[str, Any]]:
-        """Return the rules for materials that the job keeps, in the order they came."""
-        with self._reading() as connection:
-            return description.read_material_rules(connection)
-
-    def keep_material_rules(self, rules: Iterable[Mapping[str, Any]], *, edited: bool) -> None:
-        """Keep rules for materials.
-
-        Parameters
-        ----------
-        rules : iterable of mappings
-            `key`, `text`, `source`, `per`, `amount`, `unit`, `package`.
-        edited : bool
-            The user's change stands before what is there, and the event `edit` keeps both. Else
-            only rules that the job does not have yet are added.
-        """
-        with self._writing("the rules for materials were not kept") as connection:
-            old = {row["key"]: row for row in description.read_material_rules(connection)}
-            new = [dict(rule) for rule in rules if edited or rule["key"] not in old]
-            description.write_material_rules(connection, new)
-            if edited:
-                names = [f"material {rule['key']}" for rule in new]
-                was = [old.get(rule["key"], {}).get("amount") for rule in new]
-                now = [rule["amount"] for rule in new]
-                self._note(
-                    "edit",
-                    {
-                        "old": dict(zip(names, was, strict=True)),
-                        "new": dict(zip(names, now, strict=True)),
-                    },
-                )
-
-    def set_points(self, points: Iterable[tuple[str, float, float, int]]) -> None:
-        """Put a grid of (label, x_mm, y_mm, order) in place of the old one.
-
-        The event `grid` keeps each grid, so that a session replays over the one it walked.
-        """
-        with self._writing("the grid was not changed") as connection:
-            description.write_points(connection, points)
-            rows = [(p.label, p.x_mm, p.y_mm, p.order) for p in description.read_points(connection)]
-            self._note("grid", {"points": rows})
-
-    def points(self) -> list[Point]:
-        """Return the grid in the order of the walk."""
-        with self._reading() as connection:
-            return description.read_points(connection)
-
     # Sessions and the raw log
 
     def start_session(
@@ -204,7 +85,7 @@ class Job(JobFile):
         setup: str,
         source: str,
         profile_text: str,
-        capture: Mapping[str, Any],
+        capture: Given,
         boot_id: str,
         utc_s: float,
         *,
@@ -280,7 +161,7 @@ class Job(JobFile):
         time_s: float | None,
         utc_s: float,
         kind: str,
-        data: Mapping[str, Any],
+        data: Given,
     ) -> int:
         """Buffer an act or an event and return the id it will have.
 
@@ -371,7 +252,7 @@ class Job(JobFile):
                 utc_s=utc_s,
             )
 
-    def correct_shots(self, session_id: int, rows: Iterable[Mapping[str, Any]]) -> list[int]:
+    def correct_shots(self, session_id: int, rows: Iterable[Given]) -> list[int]:
         """Commit shots as they read once corrected, each as `add_shot` takes it, all or none.
 
         Each takes the place of the current one at its label for good: to undo it brings the
@@ -443,7 +324,7 @@ class Job(JobFile):
             or hypot(shot.x_mm - point.x_mm, shot.y_mm - point.y_mm) > SAME_PLACE_MM
         ]
 
-    def import_shots(self, rows: Iterable[Mapping[str, Any]]) -> list[int]:
+    def import_shots(self, rows: Iterable[Given]) -> list[int]:
         """Take a table of shots, all or none, and return their ids.
 
         Parameters
@@ -469,8 +350,8 @@ class Job(JobFile):
     def add_check(
         self,
         kind: str,
-        inputs: Mapping[str, Any],
-        result: Mapping[str, Any],
+        inputs: Given,
+        result: Given,
         ok: bool,
         *,
         session_id: int | None = None,
@@ -483,151 +364,3 @@ class Job(JobFile):
         """Return all checks in their order."""
         with self._reading() as connection:
             return checks.select(connection)
-
-    # Plans
-
-    def save_plan(
-        self,
-        inputs: Mapping[str, Any],
-        result: Mapping[str, Any],
-        a: float,
-        b: float,
-        c: float,
-        *,
-        shot_ids: Iterable[int] | None = None,
-    ) -> Plan:
-        """Keep a plan, with the shots, the outline and the settings it stands on.
-
-        Parameters
-        ----------
-        inputs, result : mapping
-            As JSON holds them, arrays as lists.
-        a, b, c : float
-            The finished plane z = a + b·x + c·y in mm.
-        shot_ids : iterable of int, optional
-            The shots it was made from; else the current floor, benchmark and threshold shots, which
-            is right where the job was open for writing since they were read.
-        """
-        with self._writing("the plan was not kept") as connection:
-            return plans.save(connection, inputs, result, (a, b, c), shot_ids, time.time())
-
-    def current_plan(self) -> Plan | None:
-        """Return the last plan, or None where there is none yet."""
-        with self._reading() as connection:
-            return plans.current(connection)
-
-    def plan(self, plan_id: int) -> Plan | None:
-        """Return a plan by its number, or None where there is none."""
-        with self._reading() as connection:
-            return plans.of_id(connection, plan_id)
-
-    def first_plan(self) -> Plan | None:
-        """Return the first plan, or None where there is none yet."""
-        with self._reading() as connection:
-            return plans.first(connection)
-
-    def changed_since(self, plan: Plan, bags: bool = False) -> list[str]:
-        """Name what has changed under a plan's plane; empty where it still stands.
-
-        Labels of floor, benchmark and threshold shots that are new, gone, moved or read otherwise,
-        in the order of their labels; then "outline", "covering", "minimum cover", "maximum cover";
-        with `bags` also what changes only the count of bags ("bag yield", "waste", …). A benchmark
-        sighted from a set-up that has no shot in the plan is no change.
-        """
-        with self._reading() as connection:
-            return plans.changed_since(connection, plan, bags)
-
-    # Markers
-
-    def save_markers(
-        self, layout: Iterable[Mapping[str, Any]], *, plan_id: int | None = None
-    ) -> None:
-        """Keep a layout of markers, in its order, in place of the old one.
-
-        Parameters
-        ----------
-        layout : iterable of mappings
-            `label`, `x_mm`, `y_mm`, `target_reading_mm`, `stick_out_mm`, `stick_out_stderr_mm`.
-            A marker that was set stays so where its label, place and target stay.
-        plan_id : int, optional
-            The plan it is for; else the current one.
-
-        Raises
-        ------
-        CannotAnswer
-            If there is no plan.
-        """
-        with self._writing("the markers were not kept") as connection:
-            markers.save(connection, layout, plan_id)
-
-    def markers(self) -> list[Marker]:
-        """Return the current layout in its order."""
-        with self._reading() as connection:
-            return markers.select(connection)
-
-    def set_marker(
-        self,
-        label: str,
-        residual_mm: float,
-        reading_mm: float,
-        stderr_mm: float,
-        n: int,
-        session_id: int,
-        time_s: float,
-        utc_s: float,
-    ) -> int:
-        """Commit that a marker stands at its height, with the shot that shows it and all before.
-
-        Returns the id of the shot, of kind marker at the marker's place.
-        """
-        setup_id = self._setup(session_id)
-        with self._writing("the last marker was not kept") as connection:
-            return markers.mark_set(
-                connection,
-                label,
-                residual_mm,
-                session_id=session_id,
-                setup_id=setup_id,
-                reading_mm=reading_mm,
-                stderr_mm=stderr_mm,
-                n=n,
-                time_s=time_s,
-                utc_s=utc_s,
-            )
-
-    def unset_marker(self, label: str) -> None:
-        """Take back that a marker was set; its shot counts as undone."""
-        with self._writing("the marker was not changed") as connection:
-            markers.unset(connection, label)
-
-    # The pour
-
-    def save_pour_plan(self, rows: Iterable[Mapping[str, Any]], plan: Mapping[str, Any]) -> None:
-        """Keep the schedule of a pour; the event `pour_plan` keeps each whole.
-
-        Parameters
-        ----------
-        rows : iterable of mappings
-            The batches: `n`, `bags`, `water_l`, `volume_l`, `mix_s`, `pour_s`, `x_mm`, `y_mm`.
-        plan : mapping
-            What the live log goes by, as JSON holds it.
-        """
-        with self._writing("the plan of the pour was not kept") as connection:
-            batches.save(connection, rows)
-            self._note("pour_plan", plan)
-
-    def batches(self) -> list[Batch]:
-        """Return the batches poured, in their order, then those that are planned."""
-        with self._reading() as connection:
-            return batches.select(connection)
-
-    def pour_batch(self, n: int, bags: float, session_id: int, utc_s: float) -> None:
-        """Commit that a batch was poured, with all that was logged before."""
-        self._setup(session_id)
-        with self._writing("the last batch was not kept") as connection:
-            batches.pour(connection, n, bags, session_id, utc_s)
-
-    def unpour_batch(self) -> None:
-        """Take back the batch that was poured last; it is planned again."""
-        with self._writing("the batch was not taken back") as connection:
-            batches.unpour(connection)
