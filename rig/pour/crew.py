@@ -5,12 +5,15 @@ carry, pour, spread, take the air out, bring the bucket back and rinse it.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
+from typing import Generic, NamedTuple, TypeVar
 
 from rig.errors import BadInput
 from rig.units import Units
 from rig.words import pour as words
+
+T = TypeVar("T")
 
 MOST_PEOPLE = 50
 MOST_MIXERS = 20
@@ -134,19 +137,22 @@ class Roles:
         return ", ".join(said)
 
 
-@dataclass(frozen=True)
-class Work:
-    """Mean seconds of each step of every batch; arrays or lists of the same length."""
+class Steps(NamedTuple, Generic[T]):
+    """Something of each step of a batch, in the order in which they follow each other."""
 
-    steps: Mapping[str, list[float]]
+    water: T
+    powder: T
+    mix: T
+    slake: T
+    carry: T
+    pour: T
+    spread: T
+    deair: T
+    back: T
 
-    def mean(self, name: str) -> float:
-        """Mean of a step over the batches."""
-        values = self.steps[name]
-        return math.fsum(values) / len(values)
 
-
-STEPS = ("water", "powder", "mix", "slake", "carry", "pour", "spread", "deair", "back")
+Work = Steps[list[float]]
+"""Mean seconds of each step of every batch; lists of the same length."""
 
 
 def work_of(times: Times, bags: list[float], ways_mm: list[float], areas_m2: list[float]) -> Work:
@@ -161,18 +167,16 @@ def work_of(times: Times, bags: list[float], ways_mm: list[float], areas_m2: lis
     areas_m2 : list of float
     """
     walks = [way / times.walk_mm_s for way in ways_mm]
-    return Work(
-        {
-            "water": [times.water_s * n for n in bags],
-            "powder": [times.powder_s * n for n in bags],
-            "mix": [times.mix_s] * len(bags),
-            "slake": [times.slake_s] * len(bags),
-            "carry": [times.load_s + walk for walk in walks],
-            "pour": [times.pour_s] * len(bags),
-            "spread": [times.spread_s_m2 * area for area in areas_m2],
-            "deair": [times.deair_s_m2 * area for area in areas_m2],
-            "back": [times.rinse_s + walk for walk in walks],
-        }
+    return Steps(
+        water=[times.water_s * n for n in bags],
+        powder=[times.powder_s * n for n in bags],
+        mix=[times.mix_s] * len(bags),
+        slake=[times.slake_s] * len(bags),
+        carry=[times.load_s + walk for walk in walks],
+        pour=[times.pour_s] * len(bags),
+        spread=[times.spread_s_m2 * area for area in areas_m2],
+        deair=[times.deair_s_m2 * area for area in areas_m2],
+        back=[times.rinse_s + walk for walk in walks],
     )
 
 
@@ -200,17 +204,17 @@ def assign(people: int, mixers: int, work: Work) -> Roles:
 
 def loads(roles: Roles, work: Work) -> dict[str, float]:
     """Mean seconds that each role needs a batch, shared by those who have it."""
-    mean = work.mean
+    mean = Steps(*(math.fsum(seconds) / len(seconds) for seconds in work))
     if roles.alone:
-        return {"crew": math.fsum(mean(step) for step in STEPS)}
-    mixing = mean("powder") + mean("mix")
-    carrying = mean("carry") + mean("pour") + mean("back")
-    spreading = mean("spread") + mean("deair")
+        return {"crew": math.fsum(mean)}
+    mixing = mean.powder + mean.mix
+    carrying = mean.carry + mean.pour + mean.back
+    spreading = mean.spread + mean.deair
     told: dict[str, float] = {}
     if roles.helpers:
-        told["helpers"] = mean("water") / roles.helpers
+        told["helpers"] = mean.water / roles.helpers
     else:
-        mixing += mean("water")
+        mixing += mean.water
     told["mixing"] = mixing / roles.mixing
     if roles.spreading:
         told["spreading"] = spreading / roles.spreading

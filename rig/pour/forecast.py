@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from rig.errors import BadInput
 from rig.pour.crew import Roles, Times, Work, assign, loads, work_of
 from rig.pour.order import Floor, Order, order_of_pour
-from rig.pour.simulation import Run, draw, makespan, seam_ages, simulate
+from rig.pour.simulation import Drawn, Run, draw, makespan, seam_ages, simulate
 
 Floats = NDArray[np.float64]
 
@@ -208,7 +208,7 @@ def _choices(
             yield Forecast(crew, order, strip_mm, work, roles, buckets, run)
 
 
-def _drawn(work: Work, times: Times, runs: int, seed: int) -> dict[str, Floats]:
+def _drawn(work: Work, times: Times, runs: int, seed: int) -> Drawn:
     rng = np.random.default_rng(seed)
     return draw(work, runs, rng, times.spread_by_hand, times.spread_by_clock)
 

@@ -13,10 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
-from rig.pour.crew import STEPS, Roles, Work
+from rig.pour.crew import Roles, Steps, Work
 
 Floats = NDArray[np.float64]
 Shape = Literal["lognormal", "exponential", "fixed"]
+Drawn = Steps[Floats]
+"""Seconds of each step, arrays of shape (batches, runs)."""
 
 
 class Servers:
@@ -81,7 +83,7 @@ def draw(
     by_hand: float,
     by_clock: float,
     shape: Shape = "lognormal",
-) -> dict[str, Floats]:
+) -> Drawn:
     """Draw the seconds of every step of every batch in every run.
 
     Parameters
@@ -96,103 +98,116 @@ def draw(
     shape : {'lognormal', 'exponential', 'fixed'}
         Lognormal times are skewed as times of manual work are, and never negative.
     """
-    drawn = {}
-    for step in STEPS:
-        mean = np.asarray(work.steps[step], dtype=np.float64)[:, None]
-        cv = by_clock if step in ("mix", "slake") else by_hand
+
+    def drawn(seconds: list[float], cv: float) -> Floats:
+        mean = np.asarray(seconds, dtype=np.float64)[:, None]
         if shape == "fixed":
-            drawn[step] = np.broadcast_to(mean, (len(mean), runs))
-        elif shape == "exponential":
-            drawn[step] = mean * rng.standard_exponential((len(mean), runs))
-        else:
-            log_sd = np.sqrt(np.log1p(cv**2))
-            luck = rng.standard_normal((len(mean), runs))
-            drawn[step] = mean * np.exp(log_sd * luck - log_sd**2 / 2)
-    return drawn
+            return np.broadcast_to(mean, (len(mean), runs))
+        if shape == "exponential":
+            luck: Floats = rng.standard_exponential((len(mean), runs))
+            return mean * luck
+        log_sd = np.sqrt(np.log1p(cv**2))
+        luck = rng.standard_normal((len(mean), runs))
+        times: Floats = mean * np.exp(log_sd * luck - log_sd**2 / 2)
+        return times
+
+    spread = Steps(*(by_hand,) * len(work))._replace(mix=by_clock, slake=by_clock)
+    return Steps(*(drawn(seconds, cv) for seconds, cv in zip(work, spread, strict=True)))
 
 
-def simulate(drawn: dict[str, Floats], roles: Roles, buckets: int) -> Run:
+def simulate(drawn: Drawn, roles: Roles, buckets: int) -> Run:
     """Run pours through the crew.
 
     Parameters
     ----------
-    drawn : dict of (batches, runs) arrays
+    drawn : Steps of (batches, runs) arrays
         From `draw`.
     roles : Roles
     buckets : int
         A batch holds one from its water to its rinsing.
     """
-    batches, runs = drawn["mix"].shape
+    batches, runs = drawn.mix.shape
     if buckets < 1:
         raise BadInput("A pour needs at least one bucket to mix in.")
-    at = {name: np.empty((batches, runs)) for name in
-          ("begun", "wet", "mixed", "poured", "spread", "done")}  # fmt: skip
+    at = np.empty((6, batches, runs))
     vessels = Servers(buckets, runs)
-    crew = _Crew(roles, runs)
+    crew = _Alone(runs) if roles.alone else _Line(roles, runs)
     nothing = np.zeros(runs)
     for n in range(batches):
-        step = {name: drawn[name][n] for name in STEPS}
-        vessel = vessels.start(nothing)
-        begun, wet, mixed = crew.mix(vessel, step)
-        poured, spread, done = crew.place(mixed + step["slake"], step)
+        step = Steps(*(times[n] for times in drawn))
+        begun, wet, mixed = crew.mix(vessels.start(nothing), step)
+        poured, spread, done = crew.place(mixed + step.slake, step)
         vessels.release(done)
-        for name, value in zip(at, (begun, wet, mixed, poured, spread, done), strict=True):
-            at[name][n] = value
-    whole = np.maximum(at["spread"].max(axis=0), 1e-9)
+        at[:, n] = begun, wet, mixed, poured, spread, done
+    begun, wet, mixed, poured, spread, done = at
+    whole = np.maximum(spread.max(axis=0), 1e-9)
     busy = {role: pool.busy_s / (pool.count * whole) for role, pool in crew.pools.items()}
-    return Run(at["begun"], at["wet"], at["mixed"], at["poured"], at["spread"], at["done"], busy)
+    return Run(begun, wet, mixed, poured, spread, done, busy)
 
 
-class _Crew:
+class _Alone:
+    """One person who does everything."""
+
+    def __init__(self, runs: int) -> None:
+        self._crew = Servers(1, runs)
+        self.pools = {"crew": self._crew}
+
+    def mix(self, ready_s: Floats, step: Steps[Floats]) -> tuple[Floats, Floats, Floats]:
+        """Return when work begins, water meets powder, and mixing ends."""
+        begun = self._crew.start(ready_s)
+        wet = begun + step.water
+        return begun, wet, wet + step.powder + step.mix
+
+    def place(self, ready_s: Floats, step: Steps[Floats]) -> tuple[Floats, Floats, Floats]:
+        """Return when pouring begins, the share is spread, and the bucket is back."""
+        poured = ready_s + step.carry
+        spread = poured + step.pour + step.spread
+        done = spread + step.deair + step.back
+        self._crew.release(done)
+        return poured, spread, done
+
+
+class _Line:
     """The roles as pools of servers."""
 
     def __init__(self, roles: Roles, runs: int) -> None:
-        self._roles = roles
-        self._runs = runs
-        if roles.alone:
-            self.pools = {"crew": Servers(1, runs)}
-            return
-        counts = {
-            "helpers": roles.helpers,
-            "mixing": roles.mixing,
-            "carrying": roles.carrying,
-            "spreading": roles.spreading,
+        self._mixing, self._carrying = Servers(roles.mixing, runs), Servers(roles.carrying, runs)
+        self._helpers = Servers(roles.helpers, runs) if roles.helpers else None
+        self._spreading = Servers(roles.spreading, runs) if roles.spreading else None
+        pools = {
+            "helpers": self._helpers,
+            "mixing": self._mixing,
+            "carrying": self._carrying,
+            "spreading": self._spreading,
         }
-        self.pools = {role: Servers(count, runs) for role, count in counts.items() if count}
+        self.pools = {role: pool for role, pool in pools.items() if pool is not None}
 
-    def mix(self, ready_s: Floats, step: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
+    def mix(self, ready_s: Floats, step: Steps[Floats]) -> tuple[Floats, Floats, Floats]:
         """Return when work begins, water meets powder, and mixing ends."""
-        if self._roles.alone:
-            begun = self.pools["crew"].start(ready_s)
-            wet = begun + step["water"]
-        elif self._roles.helpers:
-            begun = self.pools["helpers"].start(ready_s)
-            measured = begun + step["water"]
-            self.pools["helpers"].release(measured)
-            wet = self.pools["mixing"].start(measured)
+        if self._helpers is None:
+            begun = self._mixing.start(ready_s)
+            wet = begun + step.water
         else:
-            begun = self.pools["mixing"].start(ready_s)
-            wet = begun + step["water"]
-        mixed = wet + step["powder"] + step["mix"]
-        if not self._roles.alone:
-            self.pools["mixing"].release(mixed)
+            begun = self._helpers.start(ready_s)
+            measured = begun + step.water
+            self._helpers.release(measured)
+            wet = self._mixing.start(measured)
+        mixed = wet + step.powder + step.mix
+        self._mixing.release(mixed)
         return begun, wet, mixed
 
-    def place(self, ready_s: Floats, step: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
+    def place(self, ready_s: Floats, step: Steps[Floats]) -> tuple[Floats, Floats, Floats]:
         """Return when pouring begins, the share is spread, and the bucket is back."""
-        pools = self.pools
-        lifted = ready_s if self._roles.alone else pools["carrying"].start(ready_s)
-        poured = lifted + step["carry"]
-        emptied = poured + step["pour"]
-        if "spreading" in pools:
-            begun = pools["spreading"].start(emptied)
-            spread = begun + step["spread"]
-            pools["spreading"].release(spread + step["deair"])
-            done = emptied + step["back"]
+        poured = self._carrying.start(ready_s) + step.carry
+        emptied = poured + step.pour
+        if self._spreading is None:
+            spread = emptied + step.spread
+            done = spread + step.deair + step.back
         else:
-            spread = emptied + step["spread"]
-            done = spread + step["deair"] + step["back"]
-        pools["crew" if self._roles.alone else "carrying"].release(done)
+            spread = self._spreading.start(emptied) + step.spread
+            self._spreading.release(spread + step.deair)
+            done = emptied + step.back
+        self._carrying.release(done)
         return poured, spread, done
 
 

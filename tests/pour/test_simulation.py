@@ -11,8 +11,8 @@ from networkx.classes.digraph import DiGraph
 from simpy.events import Event, Timeout
 
 from rig.errors import BadInput
-from rig.pour.crew import Roles, Times, Work, assign, loads, work_of
-from rig.pour.simulation import STEPS, Servers, draw, makespan, seam_ages, simulate
+from rig.pour.crew import Roles, Steps, Times, Work, assign, loads, work_of
+from rig.pour.simulation import Drawn, Servers, draw, makespan, seam_ages, simulate
 from tests.kinds import Floats
 
 N = 12
@@ -21,10 +21,10 @@ N = 12
 def work(n: int = N, **seconds: float) -> Work:
     usual = {"water": 20.0, "powder": 30.0, "mix": 120.0, "slake": 0.0, "carry": 15.0,
              "pour": 20.0, "spread": 30.0, "deair": 15.0, "back": 12.0}  # fmt: skip
-    return Work({step: [(usual | seconds)[step]] * n for step in STEPS})
+    return Steps(**{step: [(usual | seconds)[step]] * n for step in Steps._fields})
 
 
-def fixed(planned: Work, runs: int = 1) -> dict[str, Floats]:
+def fixed(planned: Work, runs: int = 1) -> Drawn:
     return draw(planned, runs, np.random.default_rng(0), 0.3, 0.1, "fixed")
 
 
@@ -55,8 +55,8 @@ def test_one_of_each_is_the_longest_path_of_a_network(buckets: int) -> None:
     for r in range(3):
         graph = networkx.DiGraph()
 
-        def time(step: str, n: int, r: int = r) -> float:
-            return float(drawn[step][n, r])
+        def time(step, n, r=r):
+            return float(getattr(drawn, step)[n, r])
 
         def node(
             name: str, n: int, seconds: float, *after: tuple[str, int], graph: DiGraph = graph
@@ -150,7 +150,7 @@ def test_an_event_simulator_reaches_the_same_times(roles: Roles, buckets: int) -
 
 
 def by_events(
-    drawn: dict[str, Floats], roles: Roles, buckets: int, r: int
+    drawn: Drawn, roles: Roles, buckets: int, r: int
 ) -> tuple[list[float], list[float], list[float]]:
     env = simpy.Environment()
     counts = {"vessels": buckets, "mixing": roles.mixing, "carrying": roles.carrying,
@@ -170,8 +170,8 @@ def by_events(
         turns[name][n + 1].succeed()
         return request
 
-    def wait(step: str, n: int) -> Timeout:
-        return env.timeout(float(drawn[step][n, r]))
+    def wait(step, n):
+        return env.timeout(float(getattr(drawn, step)[n, r]))
 
     def rake(n: int) -> Iterator[Timeout]:
         request = yield from take("spreading", n)
@@ -223,10 +223,11 @@ def by_events(
 def test_drawn_times_have_the_mean_and_spread_they_were_asked_for() -> None:
     drawn = draw(work(n=2), 200_000, np.random.default_rng(1), 0.3, 0.1)
     for step, mean, cv in (("spread", 30.0, 0.3), ("mix", 120.0, 0.1)):
-        assert drawn[step].mean() == pytest.approx(mean, rel=0.005)
-        assert drawn[step].std() / drawn[step].mean() == pytest.approx(cv, rel=0.02)
-        assert drawn[step].min() > 0
-    assert not drawn["slake"].any()
+        seconds = getattr(drawn, step)
+        assert seconds.mean() == pytest.approx(mean, rel=0.005)
+        assert seconds.std() / seconds.mean() == pytest.approx(cv, rel=0.02)
+        assert seconds.min() > 0
+    assert not drawn.slake.any()
 
 
 def test_with_a_mixer_less_the_edge_is_older() -> None:
@@ -268,7 +269,7 @@ def test_times_of_zero_are_refused_where_nothing_takes_no_time() -> None:
 
 def test_work_grows_with_way_area_and_bags() -> None:
     made = work_of(Times(120.0), [1.0, 2.0], [0.0, 9000.0], [1.0, 2.0])
-    assert made.steps["water"] == [15.0, 30.0]
-    assert made.steps["carry"] == [10.0, 20.0]
-    assert made.steps["spread"] == [25.0, 50.0]
-    assert made.steps["mix"] == [120.0, 120.0]
+    assert made.water == [15.0, 30.0]
+    assert made.carry == [10.0, 20.0]
+    assert made.spread == [25.0, 50.0]
+    assert made.mix == [120.0, 120.0]

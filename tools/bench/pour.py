@@ -12,7 +12,7 @@ import numpy as np
 import simpy
 
 from rig.pour.crew import Roles, Times, work_of
-from rig.pour.simulation import draw, makespan, simulate
+from rig.pour.simulation import Drawn, draw, makespan, simulate
 
 RUNS, BATCHES = 10_000, 40
 RUNS_BY_EVENTS = 100
@@ -102,7 +102,7 @@ def _delays(job: list[str]) -> list[float]:
     return delays
 
 
-def _by_events(drawn: dict[str, np.ndarray], roles: Roles, buckets: int, r: int) -> float:
+def _by_events(drawn: Drawn, roles: Roles, buckets: int, r: int) -> float:
     env = simpy.Environment()
     counts = {
         "vessels": buckets,
@@ -124,7 +124,7 @@ def _by_events(drawn: dict[str, np.ndarray], roles: Roles, buckets: int, r: int)
         return request
 
     def wait(n: int, *steps: str) -> simpy.Timeout:
-        return env.timeout(float(sum(drawn[step][n, r] for step in steps)))
+        return env.timeout(float(sum(getattr(drawn, step)[n, r] for step in steps)))
 
     def rake(n: int):  # type: ignore[no-untyped-def]
         hand = yield from take("spreading", n)
