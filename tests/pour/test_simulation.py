@@ -13,7 +13,6 @@ from simpy.events import Event, Timeout
 from rig.errors import BadInput
 from rig.pour.crew import Roles, Steps, Times, Work, assign, loads, work_of
 from rig.pour.simulation import Drawn, Servers, draw, makespan, seam_ages, simulate
-from tests.kinds import Floats
 
 N = 12
 
