@@ -79,7 +79,9 @@ def test_a_short_edge_can_still_be_out() -> None:
 
 
 def test_din_says_which_spans_are_not_proved() -> None:
-    verdict = load_rule("din18202-1").judge(ROOM, surveyed(dish(1.0)), 0.95)
+    small = room(2000.0, 2200.0)
+    model = surveyed(dish(1.0), 600.0, outline=small)
+    verdict = load_rule("din18202-1").judge(small, model, 0.95)
     assert verdict.word == "in"
     assert any("nothing is proved" in text for text in verdict.warnings)
 
