@@ -399,7 +399,7 @@ def _place(piece: patches.Patch, task: _Task, units: Units) -> PatchPlace | None
     return PatchPlace(
         x_mm=middle.x,
         y_mm=middle.y,
-        where=where(outline, middle.x, middle.y, units.system),
+        where=where(outline, middle.x, middle.y, units),
         area_m2=piece.area_m2,
         fill_l=piece.fill_l,
         grind_l=piece.grind_l,

@@ -276,7 +276,7 @@ def _plane(
     extremes, units = picture.extremes, Units(settings.units, settings.denominator)
 
     def say_place(x: float, y: float) -> str:
-        return where(picture.outline, x, y, units.system)
+        return where(picture.outline, x, y, units)
 
     grinds = wanted.grind_cost is not None
     if wanted.max_slope is None and not holds:

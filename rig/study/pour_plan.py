@@ -449,4 +449,4 @@ def _warnings(made: Forecast, sheet: Sheet) -> Iterator[str]:
 def _where(outline: Outline, x_mm: float, y_mm: float, units: Units) -> str:
     if not contains(outline, np.array([x_mm]), np.array([y_mm]))[0]:
         return f"at {units.place(x_mm)}, {units.place(y_mm)}"
-    return where(outline, x_mm, y_mm, units.system)
+    return where(outline, x_mm, y_mm, units)

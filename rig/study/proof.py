@@ -368,7 +368,7 @@ def _worst(
     worst = verdict.worst
     if worst is None:
         return None
-    place = where(outline, worst.x_mm, worst.y_mm, units.system)
+    place = where(outline, worst.x_mm, worst.y_mm, units)
     said = words.edge_at(place, verdict.rule.measure, worst.bearing_deg)
     near = near_points(job, worst.x_mm, worst.y_mm) if job is not None else ""
     return _placed(verdict, worst, ", ".join(part for part in (near, said) if part))
