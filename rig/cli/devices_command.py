@@ -1,11 +1,14 @@
 """`rig devices`: what is plugged in, and how rods may speak."""
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
 from rig.cli.options import json_option, show
 from rig.errors import DeviceUnavailable
+
+if TYPE_CHECKING:
+    from rig.devices.ble import RodInReach
 
 
 @click.command()
@@ -19,8 +22,8 @@ def command(scan: bool, as_json: bool) -> None:
     ports = list_ports()
     profiles = shipped_profiles()
     lines = ["Serial ports:"]
-    lines += [f"  {port['url']}  {port['text']}" for port in ports] or ["  none plugged in"]
-    rods: list[dict[str, Any]] = []
+    lines += [f"  {port.url}  {port.text}" for port in ports] or ["  none plugged in"]
+    rods: list[RodInReach] = []
     problem: DeviceUnavailable | None = None
     if scan:
         from rig.devices.ble import list_rods
@@ -35,8 +38,8 @@ def command(scan: bool, as_json: bool) -> None:
     lines += [f"  {key:<12} {text}" for key, text in profiles.items()]
     show(
         {
-            "serial": ports,
-            "ble": rods,
+            "serial": [port.as_json() for port in ports],
+            "ble": [rod.as_json() for rod in rods],
             "scanned": scan,
             "profiles": [{"key": k, "text": t} for k, t in profiles.items()],
         },
@@ -47,6 +50,6 @@ def command(scan: bool, as_json: bool) -> None:
         raise problem
 
 
-def _line(rod: dict[str, Any]) -> str:
-    strength = "connected" if rod["rssi"] is None else f"{rod['rssi']} dBm"
-    return f"  {rod['address']}  {rod['name'] or 'without a name'}  {strength}"
+def _line(rod: "RodInReach") -> str:
+    strength = "connected" if rod.rssi is None else f"{rod.rssi} dBm"
+    return f"  {rod.address}  {rod.name or 'without a name'}  {strength}"

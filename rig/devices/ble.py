@@ -8,12 +8,20 @@ import asyncio
 import contextlib
 import logging
 from collections import deque
-from collections.abc import AsyncIterator, Iterable
-from typing import Any
+from collections.abc import AsyncIterator, Iterable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rig.devices.profile import Profile
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
+from rig.record import Record
+
+if TYPE_CHECKING:
+    from bleak import BleakAdapter, BleakClient
+    from bleak.backends.characteristic import BleakGATTCharacteristic
+    from bleak.backends.device import BLEDevice
+    from bleak.backends.scanner import AdvertisementData
 
 # Battery Service and Battery Level (uint8, per cent): Bluetooth SIG Assigned Numbers.
 BATTERY_SERVICE = "0000180f-0000-1000-8000-00805f9b34fb"
@@ -29,8 +37,17 @@ HELD_S = 1.0
 _LOOK_UP_S = 0.25
 
 
-def list_rods(seconds: float = 4.0) -> list[dict[str, Any]]:
-    """Return what is in reach: ``name`` (or None), ``address``, ``rssi`` in dBm, nearest first.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RodInReach(Record):
+    """A device in reach; `rssi` is its signal strength in dBm, None where it is connected."""
+
+    name: str | None
+    address: str
+    rssi: int | None
+
+
+def list_rods(seconds: float = 4.0) -> list[RodInReach]:
+    """Return what is in reach, nearest first.
 
     Devices that are connected do not advertise; they come last, without a signal strength.
 
@@ -41,21 +58,20 @@ def list_rods(seconds: float = 4.0) -> list[dict[str, Any]]:
     """
     _import_bleak()
 
-    async def look() -> list[dict[str, Any]]:
+    async def look() -> list[RodInReach]:
         with _plain_words():
             scan = _Scan()
             async with scan.running():
                 await asyncio.sleep(seconds)
             rods = [
-                {"name": device.name, "address": device.address, "rssi": rssi}
-                for device, rssi in scan.seen.values()
+                RodInReach(name=device.name, address=device.address, rssi=rssi)
+                for device, rssi in scan.nearest_first()
             ]
-            rods.sort(key=lambda rod: -rod["rssi"])
-            heard = set(scan.seen)
-            for device in await _connected(scan.services):
-                if device.address not in heard:
-                    rods.append({"name": device.name, "address": device.address, "rssi": None})
-            return rods
+            return rods + [
+                RodInReach(name=device.name, address=device.address, rssi=None)
+                for device in await _connected(scan.services)
+                if device.address not in scan.seen
+            ]
 
     return asyncio.run(look())
 
@@ -100,13 +116,13 @@ class BleTransport:
         self._service, self._value = profile.ble_service, profile.ble_value
         self._scan_s = scan_s
         self._address: str | None = None  # once it was reached
-        self._client: Any = None
+        self._client: BleakClient | None = None
         self._messages: deque[bytes] = deque()
         self._news = asyncio.Event()
         self._dropped = False
         # Why the last opening failed: what a sign of the rod's return would be.
         self._absent = self._no_bluetooth = False
-        self._returned: Any = None
+        self._returned: BLEDevice | None = None
 
     async def open(self) -> None:
         """Find the rod, connect, and ask for its notifications.
@@ -178,12 +194,12 @@ class BleTransport:
             device = await self._find(SCAN_S if self._scan_s is None else self._scan_s)
         name = device.name or device.address
 
-        def dropped(client: Any) -> None:
+        def dropped(client: BleakClient) -> None:
             if client is self._client:
                 self._dropped = True
                 self._news.set()
 
-        def arrived(characteristic: Any, data: bytearray) -> None:
+        def arrived(characteristic: BleakGATTCharacteristic, data: bytearray) -> None:
             self._messages.append(bytes(data))
             self._news.set()
 
@@ -198,7 +214,7 @@ class BleTransport:
         self._address = device.address
         await self._watch_battery(client)
 
-    def _checked(self, client: Any, name: str) -> Any:
+    def _checked(self, client: "BleakClient", name: str) -> "BleakGATTCharacteristic":
         """Return the notifying characteristic, or refuse a device of another kind."""
         service = client.services.get_service(self._service)
         if service is None:
@@ -217,10 +233,10 @@ class BleTransport:
             )
         return value
 
-    async def _watch_battery(self, client: Any) -> None:
+    async def _watch_battery(self, client: "BleakClient") -> None:
         """Read the battery's level and hear of its changes; many a rod has no such service."""
 
-        def level(characteristic: Any, data: bytearray) -> None:
+        def level(characteristic: BleakGATTCharacteristic, data: bytearray) -> None:
             if data:
                 self.battery_percent = min(data[0], 100)
 
@@ -233,40 +249,42 @@ class BleTransport:
             if "notify" in battery.properties:
                 await client.start_notify(battery, level)
 
-    async def _find(self, seconds: float) -> Any:
+    async def _find(self, seconds: float) -> "BLEDevice":
         """Look for the rod that is meant, and for namesakes where only its name is known."""
         loop = asyncio.get_running_loop()
         with _plain_words():
             scan = _Scan([self._service])
             end = loop.time() + seconds
             held_at = min(loop.time() + HELD_S, end)
+            decide_at: float | None = None
             async with scan.running():
-                decide_at: float | None = None
                 while True:
                     known = scan.get(self._address) or scan.get(self.rod)
                     if known is not None:
                         return known
-                    named = scan.named(self.rod)
-                    now = loop.time()
+                    named, now = scan.named(self.rod), loop.time()
                     if named and decide_at is None:
                         decide_at = now + NAMESAKES_S
                     if decide_at is not None and now >= decide_at:
                         return self._only(named)
                     if not named and now >= held_at:
-                        held = [one for one in await _connected(scan.services) if self._is(one)]
-                        if held:
+                        if held := await self._held(scan):
                             return self._only(held)
                         held_at = now + HELD_S
                     if now >= end and decide_at is None:
                         raise _NotInReach(self._not_in_reach(scan))
-                    due = min(moment for moment in (decide_at, held_at, end) if moment is not None)
+                    due = min(held_at, end if decide_at is None else min(decide_at, end))
                     await scan.news(max(due - now, 0.01))
 
-    def _is(self, device: Any) -> bool:
+    async def _held(self, scan: "_Scan") -> "list[BLEDevice]":
+        """Return the rod where it is connected already, and so does not advertise."""
+        return [one for one in await _connected(scan.services) if self._is(one)]
+
+    def _is(self, device: "BLEDevice") -> bool:
         wanted = (self.rod.casefold(), (self._address or self.rod).casefold())
         return (device.name or "").casefold() in wanted or device.address.casefold() in wanted
 
-    def _only(self, devices: list[Any]) -> Any:
+    def _only(self, devices: "list[BLEDevice]") -> "BLEDevice":
         if len(devices) > 1:
             there = ", ".join(sorted(device.address for device in devices))
             raise DeviceUnavailable(
@@ -278,7 +296,7 @@ class BleTransport:
     def _not_in_reach(self, scan: "_Scan") -> str:
         there = [
             f"{device.name or 'without a name'} ({device.address}, {rssi} dBm)"
-            for device, rssi in sorted(scan.seen.values(), key=lambda one: -one[1])
+            for device, rssi in scan.nearest_first()
         ]
         return (
             f"No rod called {self.rod} is in reach; in reach are: {', '.join(there) or 'none'}. "
@@ -311,14 +329,14 @@ class _Scan:
 
     def __init__(self, services: Iterable[str] = ()) -> None:
         self.services = frozenset({*services, BATTERY_SERVICE})
-        self.seen: dict[str, tuple[Any, int]] = {}
+        self.seen: dict[str, tuple[BLEDevice, int]] = {}
         self._heard = asyncio.Event()
 
     @contextlib.asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
         from bleak import BleakScanner
 
-        def hear(device: Any, advertisement: Any) -> None:
+        def hear(device: BLEDevice, advertisement: AdvertisementData) -> None:
             self.seen[device.address] = (device, advertisement.rssi)
             self._heard.set()
 
@@ -331,13 +349,16 @@ class _Scan:
                 async with asyncio.timeout(CLOSE_S):
                     await scanner.stop()
 
-    def get(self, address: str | None) -> Any:
+    def nearest_first(self) -> "list[tuple[BLEDevice, int]]":
+        return sorted(self.seen.values(), key=lambda one: -one[1])
+
+    def get(self, address: str | None) -> "BLEDevice | None":
         wanted = (address or "").casefold()
         return next(
             (one for one, _ in self.seen.values() if one.address.casefold() == wanted), None
         )
 
-    def named(self, name: str) -> list[Any]:
+    def named(self, name: str) -> "list[BLEDevice]":
         wanted = name.casefold()
         return [one for one, _ in self.seen.values() if (one.name or "").casefold() == wanted]
 
@@ -348,16 +369,16 @@ class _Scan:
                 await self._heard.wait()
 
 
-async def _adapter() -> Any:
+async def _adapter() -> "BleakAdapter":
     from bleak import BleakAdapter
 
     return await BleakAdapter.get()
 
 
-async def _connected(services: Iterable[str]) -> list[Any]:
+async def _connected(services: Iterable[str]) -> "list[BLEDevice]":
     """Devices that are connected, by whomever, with one of these services."""
     adapter = await _adapter()
-    return list(await adapter.get_connected_devices(services))
+    return list(await adapter.get_connected_devices(sorted(services)))
 
 
 def _import_bleak() -> None:
@@ -375,7 +396,7 @@ def _import_bleak() -> None:
 
 
 @contextlib.contextmanager
-def _plain_words(name: str = "the rod") -> Any:
+def _plain_words(name: str = "the rod") -> Iterator[None]:
     """Turn whatever the Bluetooth library and the bus under it raise into a plain sentence."""
     try:
         yield

@@ -243,17 +243,22 @@ def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[s
     items = layout.unpack(b"\xff" * layout.size)
     if len(fields) != len(items):
         table.refuse("fields", f"names {len(fields)}, but the layout {text!r} has {len(items)}")
+    _refuse_odd_fields(table, fields, items)
+    return layout, tuple(str(name) for name in fields), table.number("scale_mm", above=0.0)
+
+
+def _refuse_odd_fields(table: "_Table", fields: tuple[str, ...], items: tuple[object, ...]) -> None:
     for name in ("seq", "status", "value"):
         count = fields.count(name)
         if count > 1 or (name == "value" and count == 0):
             table.refuse("fields", f"must name {name!r} once, not {count} times")
         allowed = (int, float) if name == "value" else (int,)
-        if count and type(items[fields.index(name)]) not in allowed:
+        item = items[fields.index(name)] if count else 0
+        if type(item) not in allowed:
             kind = "a number" if name == "value" else "a whole number"
             table.refuse("layout", f"makes {name!r} something else than {kind}")
-        if count and name == "seq" and items[fields.index(name)] < 0:
+        if name == "seq" and isinstance(item, int) and item < 0:
             table.refuse("layout", "makes 'seq' a signed number; a count is one of B, H, I, L, Q")
-    return layout, tuple(str(name) for name in fields), table.number("scale_mm", above=0.0)
 
 
 class _Table:

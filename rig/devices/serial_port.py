@@ -11,25 +11,39 @@ import os
 import socket
 import stat
 import threading
-from typing import Any
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
+from rig.record import Record
+
+if TYPE_CHECKING:
+    from serial import Serial
 
 # How soon the thread looks whether it should stop, on ports whose read cannot be called off.
 _LOOK_UP_S = 0.1
 _MOST_BYTES = 4096
 
 
-def list_ports() -> list[dict[str, str]]:
-    """Return the serial ports that are there now: ``url`` to open, ``text`` from the system."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Port(Record):
+    """A serial port: `url` opens it, `text` is what the system says of it."""
+
+    url: str
+    text: str
+
+
+def list_ports() -> list[Port]:
+    """Return the serial ports that are there now."""
     from serial.tools import list_ports as tools
 
     found = []
     for port in sorted(tools.comports(), key=lambda port: port.device):
         known = port.description not in (None, "", "n/a")
-        found.append({"url": port.device, "text": port.description if known else ""})
+        found.append(Port(url=port.device, text=port.description if known else ""))
     return found
 
 
@@ -117,7 +131,7 @@ class _Session:
         self._stop = threading.Event()
         # Held so that a read is never called off on a port that is being closed.
         self._lock = threading.Lock()
-        self._cancel_read: Any = None
+        self._cancel_read: Callable[[], object] | None = None
         self.opening = True
         self._data = bytearray()
         self._lost: str | None = None
@@ -165,7 +179,7 @@ class _Session:
                     port.close()
         self._post(self._finish)
 
-    def _read_on(self, port: Any) -> None:
+    def _read_on(self, port: "Serial") -> None:
         while not self._stop.is_set():
             data = port.read(1)
             if not data:
@@ -176,7 +190,7 @@ class _Session:
             finally:
                 self._post(self._take, data)
 
-    def _post(self, call: Any, *arguments: Any) -> None:
+    def _post(self, call: Callable[..., object], *arguments: object) -> None:
         # The loop may be gone at the end of the program; then nobody listens any more.
         with contextlib.suppress(RuntimeError):
             self._loop.call_soon_threadsafe(call, *arguments)
@@ -214,7 +228,7 @@ def _check_url(url: str) -> None:
         raise BadInput(f"{url} is not complete; write it as socket://host:port.")
 
 
-def _open_port(url: str, baud: int) -> Any:
+def _open_port(url: str, baud: int) -> "Serial":
     import serial
 
     try:
@@ -246,7 +260,7 @@ def _why_not(url: str, error: Exception) -> str:
         return f"{place} cannot be reached: {_plain(error)}."
     code = getattr(error, "errno", None)
     if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO) or not os.path.exists(url):
-        there = ", ".join(port["url"] for port in list_ports()) or "none"
+        there = ", ".join(port.url for port in list_ports()) or "none"
         return (
             f"There is no serial port {url} here; there are: {there}. "
             "Plug the rod in, or name its port with --serial."

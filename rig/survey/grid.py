@@ -115,21 +115,21 @@ def named_apart(
     known = set(taken)
     shot_as = [_shot_at(point, taken, at) for point in points]
     if any("-" in point.label for point in points):
-        clash = any(
-            point.label in known and point.label != label
-            for point, label in zip(points, shot_as, strict=True)
-        )
-        if not clash:
+        if not _clash([point.label for point in points], shot_as, known):
             return list(points)
         shot_as = [None] * len(points)
     for on in itertools.count():
         named = [
             label or _further(point.label, on) for point, label in zip(points, shot_as, strict=True)
         ]
-        pairs = zip(named, shot_as, strict=True)
-        if not any(label in known and label != own for label, own in pairs):
+        if not _clash(named, shot_as, known):
             break
     return [replace(point, label=label) for point, label in zip(points, named, strict=True)]
+
+
+def _clash(labels: Sequence[str], own: Sequence[str | None], known: set[str]) -> bool:
+    """Whether a label is that of a shot which does not stand at its point."""
+    return any(label in known and label != mine for label, mine in zip(labels, own, strict=True))
 
 
 def _shot_at(point: GridPoint, labels: Sequence[str], at: Floats) -> str | None:

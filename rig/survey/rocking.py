@@ -199,6 +199,25 @@ def _parabola(
         return None
     x = [(t - origin) / scale for t, _ in samples]
     y = [v - base for _, v in samples]
+    fit = _huber(x, y, noise_mm)
+    if fit is None:
+        return None
+    (a, b, c), inverse, s2 = fit
+    if c <= 0.0:
+        return None
+    u = -b / (2.0 * c)
+    bottom = base + a + b * u + c * u * u
+    gradient = (1.0, u, u * u)
+    variance = s2 * math.fsum(
+        gradient[i] * inverse[i][j] * gradient[j] for i in range(3) for j in range(3)
+    )
+    return origin + scale * u, bottom, c / scale**2, variance
+
+
+def _huber(
+    x: Sequence[float], y: Sequence[float], noise_mm: float
+) -> tuple[tuple[float, float, float], list[list[float]], float] | None:
+    """Fit y = a + b·x + c·x²: coefficients, inverse of the normal matrix, weighted variance."""
     weights = [1.0] * len(x)
     for _ in range(4):
         solved = _solve(x, y, weights)
@@ -208,17 +227,9 @@ def _parabola(
         residuals = [v - a - b * u - c * u * u for u, v in zip(x, y, strict=True)]
         sd = max(1.4826 * median(abs(r) for r in residuals), noise_mm, 1e-9)
         weights = [min(1.0, 1.5 * sd / abs(r)) if r else 1.0 for r in residuals]
-    if c <= 0.0:
-        return None
-    u = -b / (2.0 * c)
-    bottom = base + a + b * u + c * u * u
-    gradient = (1.0, u, u * u)
     free = max(len(x) - 3, 1)
     s2 = math.fsum(w * r * r for w, r in zip(weights, residuals, strict=True)) / free
-    variance = s2 * math.fsum(
-        gradient[i] * inverse[i][j] * gradient[j] for i in range(3) for j in range(3)
-    )
-    return origin + scale * u, bottom, c / scale**2, variance
+    return (a, b, c), inverse, s2
 
 
 def _solve(

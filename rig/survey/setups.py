@@ -143,12 +143,7 @@ def adjust(
         When a set-up that is needed shares no benchmark with the rest.
     """
     names = list(dict.fromkeys([*setups, *(s.setup for s in sights)]))
-    for s in sights:
-        if not (math.isfinite(s.reading_mm) and math.isfinite(s.stderr_mm) and s.stderr_mm > 0):
-            raise BadInput(
-                f"the sight of {s.benchmark} from set-up {s.setup} needs a finite reading and a "
-                "standard error above 0."
-            )
+    _refuse_odd(sights)
     nothing = np.full(len(sights), np.nan)
     if not names:
         return Ties(
@@ -163,16 +158,9 @@ def adjust(
     solved = _solve(names, [sights[n] for n in used])
     residuals, standardised = nothing.copy(), nothing.copy()
     residuals[used], standardised[used] = solved.residuals, solved.standardised
-    misfit = agree = blunder = None
-    widened = 1.0
     redundancy = len(used) - (len(names) - 1) - len(solved.marks)
-    if redundancy > 0:
-        from scipy.stats import chi2
-
-        misfit = math.sqrt(solved.square / redundancy)
-        agree = float(chi2.sf(solved.square, redundancy))
-        widened = misfit if agree < LEVEL else 1.0
-        blunder = _worst(sights, residuals, standardised, redundancy)
+    misfit, agree, widened = _agreement(solved.square, redundancy)
+    blunder = _worst(sights, residuals, standardised, redundancy) if redundancy > 0 else None
     stderr = widened * np.sqrt(np.diag(solved.covariance))
     return Ties(
         lines=[
@@ -190,6 +178,26 @@ def adjust(
         widened=widened,
         blunder=blunder,
     )
+
+
+def _refuse_odd(sights: Sequence[Sight]) -> None:
+    for s in sights:
+        if not (math.isfinite(s.reading_mm) and math.isfinite(s.stderr_mm) and s.stderr_mm > 0):
+            raise BadInput(
+                f"the sight of {s.benchmark} from set-up {s.setup} needs a finite reading and a "
+                "standard error above 0."
+            )
+
+
+def _agreement(square: float, redundancy: int) -> tuple[float | None, float | None, float]:
+    """Return by how much sights miss, the chance of it, and by what the doubt grows."""
+    from scipy.stats import chi2
+
+    if redundancy <= 0:
+        return None, None, 1.0
+    misfit = math.sqrt(square / redundancy)
+    agree = float(chi2.sf(square, redundancy))
+    return misfit, agree, misfit if agree < LEVEL else 1.0
 
 
 def contradictions(ties: Ties, show: Callable[[float], str] = "{:.1f} mm".format) -> list[str]:

@@ -91,11 +91,7 @@ def read_table(path: Path, unit: str, outline: "Outline", grid: Mapping[str, Pla
 
 def _row(told: texts.Row, tape_mm: float, grid: Mapping[str, Place]) -> Row:
     """Read one row by itself."""
-    label = told.text("label")
-    if label.upper() in grid:
-        label = label.upper()
-    if not label:
-        raise BadInput("the label is missing.")
+    label = _label(told.text("label"), grid)
     kind = told.text("kind") or "floor"
     if kind not in KINDS:
         raise BadInput(f"kind {kind!r} is not known; it is one of {', '.join(KINDS)}.")
@@ -116,6 +112,12 @@ def _row(told: texts.Row, tape_mm: float, grid: Mapping[str, Place]) -> Row:
     if stderr_mm < 0.0 or (stderr_mm == 0.0 and kind == "benchmark"):
         raise BadInput("the standard error must be above 0.")
     return Row(label, x_mm, y_mm, reading_mm, stderr_mm, told.text("setup") or "1", kind)
+
+
+def _label(written: str, grid: Mapping[str, Place]) -> str:
+    if not written:
+        raise BadInput("the label is missing.")
+    return written.upper() if written.upper() in grid else written
 
 
 def _refuse_twice(row: Row, line: int, seen: dict[tuple[str, str, str], int]) -> None:

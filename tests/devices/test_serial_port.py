@@ -212,7 +212,7 @@ def test_a_port_that_is_not_there_is_told_with_those_that_are(
     bare = ListPortInfo("/dev/ttyS0")
     monkeypatch.setattr(tools, "comports", lambda: [port, bare])
     assert "there are: /dev/ttyS0, /dev/ttyUSB7." in str(failure("/dev/ttyNONE9"))
-    assert list_ports() == [
+    assert [port.as_json() for port in list_ports()] == [
         {"url": "/dev/ttyS0", "text": ""},
         {"url": "/dev/ttyUSB7", "text": "USB rod"},
     ]
