@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from rig import units
 from rig.errors import BadInput
+from rig.units import Units
 
 FORMS = "write 2 1/4in, 1' 3 5/8\", 57mm, 5.7cm or 0.188ft"
 
@@ -208,7 +209,7 @@ def test_any_near_miss_is_a_finite_value_or_refused(text: str, parse: Callable[.
     st.sampled_from([1, 2, 4, 8, 16, 32, 64]),
 )
 def test_printed_inches_are_within_half_a_denominator(mm: float, denominator: int) -> None:
-    back = units.parse_length(units.format_length(mm, "in", denominator))
+    back = units.parse_length(Units("in", denominator).length(mm))
     assert abs(back - mm) <= 25.4 / denominator / 2 + 1e-9
 
 
@@ -221,13 +222,13 @@ def test_exact_fractions_come_back_exactly(numerator: int, denominator: int) -> 
 
 @given(st.floats(min_value=-1e5, max_value=1e5), st.sampled_from([0.1, 0.5, 1.0]))
 def test_printed_millimetres_are_within_half_a_step(mm: float, step: float) -> None:
-    back = units.parse_length(units.format_length(mm, "mm", step_mm=step))
+    back = units.parse_length(Units("mm").length(mm, step_mm=step))
     assert abs(back - mm) <= step / 2 + 1e-9
 
 
 @given(st.floats(min_value=0, max_value=1e5), st.sampled_from(["in", "mm"]))
 def test_printed_place_is_within_half_its_step(mm: float, system: str) -> None:
-    back = units.parse_length(units.format_place(mm, system))
+    back = units.parse_length(Units(system).place(mm))
     assert abs(back - mm) <= (6.35 if system == "in" else 5.0) + 1e-9
 
 
@@ -267,22 +268,22 @@ def test_senseless_denominator_is_refused(denominator: float) -> None:
 @pytest.mark.parametrize("mm", [math.nan, math.inf])
 def test_non_finite_length_is_never_printed(mm: float) -> None:
     with pytest.raises(BadInput, match="finite"):
-        units.format_length(mm)
+        Units().length(mm)
 
 
 def test_lengths_print_in_either_system() -> None:
-    assert units.format_length(57.15) == "2 1/4 in"
-    assert units.format_length(57.15, denominator=2) == "2 in"  # between 4/2 and 5/2: even
-    assert units.format_length(69.85, denominator=2) == "3 in"  # between 5/2 and 6/2: even
-    assert units.format_length(57.46, "mm") == "57.5 mm"
-    assert units.format_length(57.25, "mm") == "57.2 mm"  # tie, to even
-    assert units.format_length(57.04, "mm") == "57 mm"
-    assert units.format_length(57.3, "mm", step_mm=0.5) == "57.5 mm"
-    assert units.format_length(-0.04, "mm") == "0 mm"
-    assert units.format_amount(4.7625, "in", 32) == "3/16"
-    assert units.format_amount(4.6, "mm", 32) == "4.5 mm"
+    assert Units().length(57.15) == "2 1/4 in"
+    assert Units(denominator=2).length(57.15) == "2 in"  # between 4/2 and 5/2: even
+    assert Units(denominator=2).length(69.85) == "3 in"  # between 5/2 and 6/2: even
+    assert Units("mm").length(57.46) == "57.5 mm"
+    assert Units("mm").length(57.25) == "57.2 mm"  # tie, to even
+    assert Units("mm").length(57.04) == "57 mm"
+    assert Units("mm").length(57.3, step_mm=0.5) == "57.5 mm"
+    assert Units("mm").length(-0.04) == "0 mm"
+    assert Units("in", 32).amount(4.7625) == "3/16"
+    assert Units("mm", 32).amount(4.6) == "4.5 mm"
     with pytest.raises(BadInput, match="use in or mm"):
-        units.format_length(1.0, "cm")
+        Units("cm").length(1.0)
 
 
 @pytest.mark.parametrize(
@@ -299,24 +300,24 @@ def test_lengths_print_in_either_system() -> None:
     ],
 )
 def test_place_in_feet_is_to_half_an_inch(mm: float, text: str) -> None:
-    assert units.format_place(mm, "in") == text
+    assert Units("in").place(mm) == text
 
 
 def test_place_in_metres_is_to_a_centimetre() -> None:
-    assert units.format_place(1853.0, "mm") == "1.85 m"
-    assert units.format_place(2000.0, "mm") == "2 m"
-    assert units.format_place(3.0, "mm") == "0 m"
+    assert Units("mm").place(1853.0) == "1.85 m"
+    assert Units("mm").place(2000.0) == "2 m"
+    assert Units("mm").place(3.0) == "0 m"
 
 
 def test_quantities_print_in_either_system() -> None:
-    assert units.format_area(16.7225472, "in") == "180 ft²"
-    assert units.format_area(16.7225472, "mm") == "16.7 m²"
-    assert units.format_volume(128.0, "mm") == "128 l"
-    assert units.format_volume(128.0, "in") == "4.52 ft³"
-    assert units.format_volume(4.731764730, "in", liquid=True) == "1.25 gal"
-    assert units.format_volume(0.05, "mm") == "0.05 l"
-    assert units.format_mass(22.6796185, "in") == "50 lb"
-    assert units.format_mass(22.6796185, "mm") == "22.7 kg"
+    assert Units("in").area(16.7225472) == "180 ft²"
+    assert Units("mm").area(16.7225472) == "16.7 m²"
+    assert Units("mm").volume(128.0) == "128 l"
+    assert Units("in").volume(128.0) == "4.52 ft³"
+    assert Units("in").volume(4.731764730, liquid=True) == "1.25 gal"
+    assert Units("mm").volume(0.05) == "0.05 l"
+    assert Units("in").mass(22.6796185) == "50 lb"
+    assert Units("mm").mass(22.6796185) == "22.7 kg"
 
 
 @pytest.mark.parametrize(
@@ -421,9 +422,9 @@ def test_slopes_that_are_none(text: str) -> None:
 
 
 def test_a_slope_is_written_in_the_jobs_units() -> None:
-    assert units.format_slope(0.005, "mm") == "5 mm/m"
-    assert units.format_slope(0.00501, "mm", up=True) == "5.1 mm/m"
-    assert units.format_slope(0.005, "in") == "0.06 in/ft"
+    assert Units("mm").slope(0.005) == "5 mm/m"
+    assert Units("mm").slope(0.00501, up=True) == "5.1 mm/m"
+    assert Units("in").slope(0.005) == "0.06 in/ft"
 
 
 @pytest.mark.parametrize(
@@ -437,17 +438,17 @@ def test_a_slope_is_written_in_the_jobs_units() -> None:
     ],
 )
 def test_a_doubt_is_never_written_smaller_than_it_is(mm: float, system: str, text: str) -> None:
-    assert units.format_doubt(mm, system) == text
+    assert Units(system).doubt(mm) == text
 
 
 def test_a_load_is_written_in_the_jobs_units() -> None:
     # 1 lbf/ft² is 47.88026 Pa (NIST SP 811, appendix B.8).
-    assert units.format_load(0.4788026, "in") == "10 lb/ft²"
-    assert units.format_load(0.4788026, "mm") == "0.48 kPa"
-    assert units.format_speed(900.0, "in") == "2.95 ft/s"
-    assert units.format_speed(900.0, "mm") == "0.9 m/s"
-    assert units.format_temperature(21.4, "in") == "71 °F"
-    assert units.format_temperature(-0.4, "mm") == "0 °C"
+    assert Units("in").load(0.4788026) == "10 lb/ft²"
+    assert Units("mm").load(0.4788026) == "0.48 kPa"
+    assert Units("in").speed(900.0) == "2.95 ft/s"
+    assert Units("mm").speed(900.0) == "0.9 m/s"
+    assert Units("in").temperature(21.4) == "71 °F"
+    assert Units("mm").temperature(-0.4) == "0 °C"
 
 
 @pytest.mark.parametrize(
@@ -475,11 +476,11 @@ def test_what_is_counted_is_one_or_many() -> None:
 
 
 def test_what_is_off_by_something_is_never_off_by_nothing() -> None:
-    assert units.format_off(-0.3) == "less than 1/32 in"
-    assert units.format_off(-1.6) == "1/16 in"
-    assert units.format_off(0.0) == "0 in"
-    assert units.format_off(0.01, "mm") == "less than 0.1 mm"
-    assert units.format_between(0.1, 0.2) == "less than 1/32 in"
-    assert units.format_between(1.5, 1.7) == "about 1/16 in"
-    assert units.format_between(0.1, 3.0) == "between less than 1/32 in and 1/8 in"
-    assert units.format_between(0.1, 3.0, "mm") == "between 0.1 mm and 3 mm"
+    assert Units().off(-0.3) == "less than 1/32 in"
+    assert Units().off(-1.6) == "1/16 in"
+    assert Units().off(0.0) == "0 in"
+    assert Units("mm").off(0.01) == "less than 0.1 mm"
+    assert Units().between(0.1, 0.2) == "less than 1/32 in"
+    assert Units().between(1.5, 1.7) == "about 1/16 in"
+    assert Units().between(0.1, 3.0) == "between less than 1/32 in and 1/8 in"
+    assert Units("mm").between(0.1, 3.0) == "between 0.1 mm and 3 mm"

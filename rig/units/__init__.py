@@ -1,0 +1,44 @@
+"""Lengths and quantities at the edges: text from people into mm, l, kg and s, and back."""
+
+from rig.units.parsing import (
+    parse_duration,
+    parse_length,
+    parse_mass,
+    parse_percent,
+    parse_slope,
+    parse_volume,
+)
+from rig.units.writing import (
+    GRAVITY_M_S2,
+    KG_PER_LB,
+    L_PER_FT3,
+    L_PER_GAL,
+    M2_PER_FT2,
+    METRIC,
+    MM_PER_FT,
+    MM_PER_IN,
+    System,
+    Units,
+    counted,
+    format_amount,
+    format_area,
+    format_chance,
+    format_density,
+    format_doubt,
+    format_length,
+    format_load,
+    format_mass,
+    format_off,
+    format_place,
+    format_slope,
+    format_volume,
+    fraction,
+)
+
+__all__ = [
+    "GRAVITY_M_S2", "KG_PER_LB", "L_PER_FT3", "L_PER_GAL", "M2_PER_FT2", "METRIC", "MM_PER_FT",
+    "MM_PER_IN", "System", "Units", "counted", "format_amount", "format_area", "format_chance",
+    "format_density", "format_doubt", "format_length", "format_load", "format_mass",
+    "format_off", "format_place", "format_slope", "format_volume", "fraction", "parse_duration",
+    "parse_length", "parse_mass", "parse_percent", "parse_slope", "parse_volume",
+]  # fmt: skip

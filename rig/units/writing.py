@@ -1,0 +1,270 @@
+"""Lengths and quantities as a job writes them: mm, l and kg into text, in either system."""
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from rig.errors import BadInput
+from rig.units.parsing import FOOT, INCH, quotable
+
+# Exact by definition: NIST SP 811 (2008), appendix B.8; the yard and pound agreement of 1959.
+MM_PER_IN = 25.4
+MM_PER_FT = 304.8
+L_PER_FT3 = 28.316846592
+L_PER_GAL = 3.785411784  # US liquid gallon of 231 cubic inches
+KG_PER_LB = 0.45359237
+GRAVITY_M_S2 = 9.80665  # standard gravity, the same source
+M2_PER_FT2 = 0.09290304
+
+System = Literal["in", "mm"]
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """How a job writes its quantities: the one thing that knows feet and inches from millimetres.
+
+    Parameters
+    ----------
+    system : {"in", "mm"}
+    denominator : int
+        The finest fraction of an inch.
+    """
+
+    system: System = "in"
+    denominator: int = 32
+
+    def __post_init__(self) -> None:
+        _system(self.system)
+
+    @property
+    def is_metric(self) -> bool:
+        """Whether lengths are written in millimetres."""
+        return self.system == "mm"
+
+    @property
+    def finest_mm(self) -> float:
+        """The smallest length that is written."""
+        return 0.1 if self.is_metric else float(INCH) / self.denominator
+
+    def length(self, mm: float, *, step_mm: float = 0.1) -> str:
+        """Write a length: `2 1/4 in`, or `57.5 mm` to the nearest `step_mm`."""
+        if self.is_metric:
+            return f"{_trimmed(_nearest(mm, _written(step_mm)))} mm"
+        return f"{fraction(mm, self.denominator)} in"
+
+    def amount(self, mm: float) -> str:
+        """Write the amount of a prompt: `3/16` (inches go without saying), or `4.5 mm`."""
+        return self.length(mm, step_mm=0.5) if self.is_metric else fraction(mm, self.denominator)
+
+    def off(self, mm: float) -> str:
+        """Write how far off something is, unsigned: `1/16 in`; never as nothing."""
+        text = self.length(abs(mm))
+        return f"less than {self.length(self.finest_mm)}" if mm and text.startswith("0 ") else text
+
+    def between(self, low_mm: float, high_mm: float) -> str:
+        """Write a range of what is off: `between 1/16 in and 1/8 in`, or `about 1/16 in`."""
+        low, high = self.off(low_mm), self.off(high_mm)
+        if low != high:
+            return f"between {low} and {high}"
+        return high if high.startswith("less") else f"about {high}"
+
+    def doubt(self, mm: float) -> str:
+        """Write how far off something may be, never less than it is: `1/16 in`, or `1.3 mm`."""
+        step = self.finest_mm
+        return self.length(max(1, math.ceil(mm / step - 1e-6)) * step)
+
+    def place(self, mm: float) -> str:
+        """Write a distance to find a place by: `4 ft 6 in` to half an inch, or `1.85 m`."""
+        if self.is_metric:
+            return f"{_trimmed(_nearest(mm, Fraction(10)) / 1000)} m"
+        half_inches = _nearest(mm, INCH / 2)
+        feet, rest = divmod(abs(half_inches), FOOT)
+        words = [f"{feet} ft"] if feet else []
+        if rest or not feet:
+            words.append(f"{fraction(float(rest), 2)} in")
+        return ("-" if half_inches < 0 else "") + " ".join(words)
+
+    def span(self, mm: float) -> str:
+        """Write how long an edge is, or how far readings stand apart: `10 ft`, or `3048 mm`."""
+        return self.length(mm, step_mm=1.0) if self.is_metric else self.place(mm)
+
+    def slope(self, ratio: float, *, up: bool = False) -> str:
+        """Write a slope: `5 mm/m`, or `0.06 in/ft`; `up` rounds it so that it is enough."""
+        scale, word, step = (1000.0, "mm/m", 0.1) if self.is_metric else (12.0, "in/ft", 0.001)
+        steps = ratio * scale / step
+        steps = math.ceil(steps - 1e-6) if up else round(steps)
+        return f"{_trimmed(_written(steps * step))} {word}"
+
+    def speed(self, mm_s: float) -> str:
+        """Write how fast someone walks: `2.95 ft/s` or `0.9 m/s`."""
+        return self._either(mm_s / 1000.0, "m/s", mm_s / MM_PER_FT, "ft/s")
+
+    def area(self, m2: float) -> str:
+        """Write an area: `180 ft²` or `16.7 m²`."""
+        return self._either(m2, "m²", m2 / M2_PER_FT2, "ft²")
+
+    def volume(self, litres: float, *, liquid: bool = False) -> str:
+        """Write a volume: `4.52 ft³` (or `1.25 gal` where `liquid`, for water), or `128 l`."""
+        if liquid:
+            return self._either(litres, "l", litres / L_PER_GAL, "gal")
+        return self._either(litres, "l", litres / L_PER_FT3, "ft³")
+
+    def mass(self, kg: float) -> str:
+        """Write a mass: `50 lb` or `22.7 kg`."""
+        return self._either(kg, "kg", kg / KG_PER_LB, "lb")
+
+    def load(self, kpa: float) -> str:
+        """Write a load on a floor: `10.4 lb/ft²` or `0.5 kPa`."""
+        lb_ft2 = kpa * 1000.0 / GRAVITY_M_S2 * M2_PER_FT2 / KG_PER_LB
+        return self._either(kpa, "kPa", lb_ft2, "lb/ft²")
+
+    def temperature(self, celsius: float) -> str:
+        """Write a temperature in whole degrees: `50 °F` or `10 °C`."""
+        return f"{round(celsius)} °C" if self.is_metric else f"{round(celsius * 1.8 + 32.0)} °F"
+
+    def density(self, kg_m3: float) -> str:
+        """Write a density: `134 lb/ft³` or `2151 kg/m³`."""
+        if self.is_metric:
+            return f"{kg_m3:.0f} kg/m³"
+        return f"{kg_m3 * L_PER_FT3 / 1000.0 / KG_PER_LB:.0f} lb/ft³"
+
+    def _either(self, metric: float, metric_word: str, other: float, other_word: str) -> str:
+        value, word = (metric, metric_word) if self.is_metric else (other, other_word)
+        return f"{_figures(value)} {word}"
+
+
+def fraction(mm: float, denominator: int = 32) -> str:
+    """
+    Write a length as inches and a reduced fraction: `2 1/4`, `-3/16`, `0`.
+
+    Parameters
+    ----------
+    mm : float
+        The length.
+    denominator : int
+        The finest fraction; the nearest is taken, a tie goes to the even numerator.
+    """
+    if isinstance(denominator, bool) or not isinstance(denominator, int) or denominator < 1:
+        raise BadInput("the denominator of a fraction must be a whole number from 1 up.")
+    inches = _nearest(mm, INCH / denominator) / INCH
+    whole, rest = divmod(abs(inches), 1)
+    words = [str(whole)] if whole or not rest else []
+    if rest:
+        words.append(f"{rest.numerator}/{rest.denominator}")
+    return ("-" if inches < 0 else "") + " ".join(words)
+
+
+def format_chance(chance: float) -> str:
+    """Write a probability: `93%`, and near the ends `over 99%` and `under 1%`.
+
+    Chances are reckoned by draws, and no count of draws makes anything certain.
+    """
+    text = f"{chance:.0%}"
+    return {"100%": "over 99%", "0%": "under 1%"}.get(text, text)
+
+
+def counted(count: float, one: str, many: str | None = None) -> str:
+    """Write how many there are of something: `1 bag`, `2.5 bags`; `many` where an s won't do."""
+    shown = f"{count:g}" if isinstance(count, float) else f"{count}"
+    return f"{shown} {one if count == 1 else many or one + 's'}"
+
+
+def _system(units: str) -> System:
+    if units == "in":
+        return "in"
+    if units == "mm":
+        return "mm"
+    raise BadInput(f"“{quotable(units)}” is not a unit system; use in or mm.")
+
+
+def _written(value: float) -> Fraction:
+    """
+    Exact value of the decimal that a float stands for.
+
+    1/64 in is 0.396875 mm and 3/64 in three times that: true ties, which binary noise, cut off
+    here below a billionth, must not decide.
+    """
+    if not math.isfinite(value):
+        raise BadInput("a quantity that is not a finite number cannot be written.")
+    return Fraction(repr(round(float(value), 9)))
+
+
+def _nearest(value: float, step: Fraction) -> Fraction:
+    """Nearest multiple of `step`; ties go to the even one."""
+    return round(_written(value) / step) * step
+
+
+def _trimmed(value: Fraction) -> str:
+    text = f"{float(value):.3f}"
+    return text.rstrip("0").rstrip(".")
+
+
+def _figures(value: float) -> str:
+    """About three figures, as many as a material list needs, never fewer than the whole units."""
+    size = abs(value)
+    places = 3 if size < 0.1 else 2 if size < 10 else 1 if size < 100 else 0
+    return _trimmed(_nearest(value, Fraction(1, 10**places)))
+
+
+METRIC = Units("mm")
+
+
+# The same by functions, for callers that do not hold a job's `Units` yet.
+
+
+def format_length(
+    mm: float, units: str = "in", denominator: int = 32, *, step_mm: float = 0.1
+) -> str:
+    """See `Units.length`."""
+    return Units(_system(units), denominator).length(mm, step_mm=step_mm)
+
+
+def format_amount(mm: float, units: str = "in", denominator: int = 32) -> str:
+    """See `Units.amount`."""
+    return Units(_system(units), denominator).amount(mm)
+
+
+def format_off(mm: float, units: str = "in", denominator: int = 32) -> str:
+    """See `Units.off`."""
+    return Units(_system(units), denominator).off(mm)
+
+
+def format_doubt(mm: float, units: str = "in", denominator: int = 32) -> str:
+    """See `Units.doubt`."""
+    return Units(_system(units), denominator).doubt(mm)
+
+
+def format_place(mm: float, units: str = "in") -> str:
+    """See `Units.place`."""
+    return Units(_system(units)).place(mm)
+
+
+def format_slope(ratio: float, units: str = "in", *, up: bool = False) -> str:
+    """See `Units.slope`."""
+    return Units(_system(units)).slope(ratio, up=up)
+
+
+def format_area(m2: float, units: str = "in") -> str:
+    """See `Units.area`."""
+    return Units(_system(units)).area(m2)
+
+
+def format_volume(litres: float, units: str = "in", *, liquid: bool = False) -> str:
+    """See `Units.volume`."""
+    return Units(_system(units)).volume(litres, liquid=liquid)
+
+
+def format_mass(kg: float, units: str = "in") -> str:
+    """See `Units.mass`."""
+    return Units(_system(units)).mass(kg)
+
+
+def format_density(kg_m3: float, units: str = "in") -> str:
+    """See `Units.density`."""
+    return Units(_system(units)).density(kg_m3)
+
+
+def format_load(kpa: float, units: str = "in") -> str:
+    """See `Units.load`."""
+    return Units(_system(units)).load(kpa)
