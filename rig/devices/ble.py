@@ -4,6 +4,8 @@ One notification is one message. bleak is imported when a transport is made, bef
 waits for it. Each opening finds the rod anew, because a handle from before a drop goes stale.
 """
 
+from __future__ import annotations
+
 import asyncio
 import contextlib
 import logging
@@ -214,7 +216,7 @@ class BleTransport:
         self._address = device.address
         await self._watch_battery(client)
 
-    def _checked(self, client: "BleakClient", name: str) -> "BleakGATTCharacteristic":
+    def _checked(self, client: BleakClient, name: str) -> BleakGATTCharacteristic:
         """Return the notifying characteristic, or refuse a device of another kind."""
         service = client.services.get_service(self._service)
         if service is None:
@@ -233,7 +235,7 @@ class BleTransport:
             )
         return value
 
-    async def _watch_battery(self, client: "BleakClient") -> None:
+    async def _watch_battery(self, client: BleakClient) -> None:
         """Read the battery's level and hear of its changes; many a rod has no such service."""
 
         def level(characteristic: BleakGATTCharacteristic, data: bytearray) -> None:
@@ -249,7 +251,7 @@ class BleTransport:
             if "notify" in battery.properties:
                 await client.start_notify(battery, level)
 
-    async def _find(self, seconds: float) -> "BLEDevice":
+    async def _find(self, seconds: float) -> BLEDevice:
         """Look for the rod that is meant, and for namesakes where only its name is known."""
         loop = asyncio.get_running_loop()
         with _plain_words():
@@ -276,15 +278,15 @@ class BleTransport:
                     due = min(held_at, end if decide_at is None else min(decide_at, end))
                     await scan.news(max(due - now, 0.01))
 
-    async def _held(self, scan: "_Scan") -> "list[BLEDevice]":
+    async def _held(self, scan: _Scan) -> list[BLEDevice]:
         """Return the rod where it is connected already, and so does not advertise."""
         return [one for one in await _connected(scan.services) if self._is(one)]
 
-    def _is(self, device: "BLEDevice") -> bool:
+    def _is(self, device: BLEDevice) -> bool:
         wanted = (self.rod.casefold(), (self._address or self.rod).casefold())
         return (device.name or "").casefold() in wanted or device.address.casefold() in wanted
 
-    def _only(self, devices: "list[BLEDevice]") -> "BLEDevice":
+    def _only(self, devices: list[BLEDevice]) -> BLEDevice:
         if len(devices) > 1:
             there = ", ".join(sorted(device.address for device in devices))
             raise DeviceUnavailable(
@@ -293,7 +295,7 @@ class BleTransport:
             )
         return devices[0]
 
-    def _not_in_reach(self, scan: "_Scan") -> str:
+    def _not_in_reach(self, scan: _Scan) -> str:
         there = [
             f"{device.name or 'without a name'} ({device.address}, {rssi} dBm)"
             for device, rssi in scan.nearest_first()
@@ -349,16 +351,16 @@ class _Scan:
                 async with asyncio.timeout(CLOSE_S):
                     await scanner.stop()
 
-    def nearest_first(self) -> "list[tuple[BLEDevice, int]]":
+    def nearest_first(self) -> list[tuple[BLEDevice, int]]:
         return sorted(self.seen.values(), key=lambda one: -one[1])
 
-    def get(self, address: str | None) -> "BLEDevice | None":
+    def get(self, address: str | None) -> BLEDevice | None:
         wanted = (address or "").casefold()
         return next(
             (one for one, _ in self.seen.values() if one.address.casefold() == wanted), None
         )
 
-    def named(self, name: str) -> "list[BLEDevice]":
+    def named(self, name: str) -> list[BLEDevice]:
         wanted = name.casefold()
         return [one for one, _ in self.seen.values() if (one.name or "").casefold() == wanted]
 
@@ -369,13 +371,13 @@ class _Scan:
                 await self._heard.wait()
 
 
-async def _adapter() -> "BleakAdapter":
+async def _adapter() -> BleakAdapter:
     from bleak import BleakAdapter
 
     return await BleakAdapter.get()
 
 
-async def _connected(services: Iterable[str]) -> "list[BLEDevice]":
+async def _connected(services: Iterable[str]) -> list[BLEDevice]:
     """Devices that are connected, by whomever, with one of these services."""
     adapter = await _adapter()
     return list(await adapter.get_connected_devices(sorted(services)))
