@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from fpdf import FPDF
-from fpdf.drawing_primitives import Transform
+from fpdf.drawing_primitives import Transform, color_from_hex_string
 from fpdf.fonts import CoreFont, TTFFont
 from fpdf.svg import SVGObject
 
@@ -29,6 +29,7 @@ _FONTS = (("DejaVuSans.ttf", "DejaVuSans-Bold.ttf"), ("Arial Unicode.ttf", "Aria
           ("NotoSans-Regular.ttf", "NotoSans-Bold.ttf"), ("arial.ttf", "arialbd.ttf"),
           ("LiberationSans-Regular.ttf", "LiberationSans-Bold.ttf"))  # fmt: skip
 CORE = "Helvetica"
+_INK = {name: color_from_hex_string(told) for name, told in COLOURS.items()}  # read only once
 
 
 def to_pdf(report: Report) -> bytes:
@@ -129,13 +130,13 @@ class _Paper(FPDF):
 
         The writer takes a letter's number for the font's, so that `…` must be there as U+0085.
         """
-        if self.family != CORE:
+        if self.family != CORE or text.isascii():
             return text
         return text.encode("windows-1252", "replace").decode("latin-1")
 
     def _font(self, size_pt: float, bold: bool = False, colour: str = "ink") -> None:
         self.set_font(self.family, "B" if bold else "", size_pt)
-        self.set_text_color(COLOURS[colour])
+        self.set_text_color(_INK[colour])
 
     # Blocks
 
@@ -146,7 +147,7 @@ class _Paper(FPDF):
         else:
             self.ln(5.0)
         self.start_section(part.title)
-        self.set_draw_color(COLOURS["ink"])
+        self.set_draw_color(_INK["ink"])
         self.set_line_width(0.7)
         self.line(MARGIN_MM, self.y, self.w - MARGIN_MM, self.y)
         self.ln(1.5)
@@ -197,7 +198,7 @@ class _Paper(FPDF):
         self._need(height + 2.0)
         top = self.y
         self._put(lines, size, MARGIN_MM + 4.5, self.epw - 5.0, bold=bold)
-        self.set_draw_color(COLOURS["alarm" if tone in ("bad", "warning") else "mark"])
+        self.set_draw_color(_INK["alarm" if tone in ("bad", "warning") else "mark"])
         self.set_line_width(1.4)
         if tone == "unsure":
             self.set_dash_pattern(dash=2.0, gap=2.6)
@@ -377,7 +378,7 @@ class _Paper(FPDF):
             self.add_page()
 
     def _rule(self, colour: str, width: float, length: float) -> None:
-        self.set_draw_color(COLOURS[colour])
+        self.set_draw_color(_INK[colour])
         self.set_line_width(width)
         self.line(MARGIN_MM, self.y, MARGIN_MM + length, self.y)
 
