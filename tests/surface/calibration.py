@@ -1,6 +1,8 @@
 """Does the stated doubt hold? Many made-up floors are surveyed and the truth is compared.
 
 `run(n_floors, seed)` prints a table by kind of floor; `python -m tests.surface.calibration 500`.
+`run_worlds` does so over the floors of `tests.surface.worlds`, which nothing was chosen by:
+`python -m tests.surface.calibration --worlds 500` judges so many of each kind, rooms in turn.
 Nothing here is from a standard: the floors are made by other means than the model under test.
 "maximum" asks whether the truth lies under `upper_mm`; what counts as true is the highest of the
 2 in raster's nodes, walls and roughness included. Bowls rise 6 to 24 mm to the farthest corner;
@@ -20,10 +22,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import binom
 
+from rig.quantities.bags import BagSheet
+from rig.quantities.safety import PLANE_SD_MM, WASTE_SD_SHARE, YIELD_SD_SHARE, safety_stock
 from rig.surface.floor_model import floor_model
 from rig.surface.high_point import find_extremes
 from rig.surface.look_out import breaks_the_model
 from tests.kinds import Floats
+from tests.surface.worlds import KINDS as WORLDS
+from tests.surface.worlds import PATCH_MM, ROOMS, UNSEEN, make_world
 
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 EDGE_MM, FINE_MM = 152.4, 50.8
@@ -166,5 +172,89 @@ def run(n_floors: int = 500, seed: int = 1, **options: float) -> Floats:
     return kept.mean(axis=0)
 
 
+WORLD_QUANTITIES = ("cover", "volume", "stick-out", "bags")
+MIN_COVER_MM = 6.0
+SPOTS = 8
+SHEET = BagSheet(yield_l=13.5, mass_kg=25.0, water_l=5.0, waste_share=0.05)
+
+
+def judge_world(
+    kind: str, number: int, seed: int, step_mm: float = 228.6, draws: int = 400, **options: Any
+) -> tuple[Floats, Floats, bool]:
+    """One floor: share kept and width (mm) of cover, volume, stick-out, bags; was it warned.
+
+    The room is `ROOMS` in turn by number. Widths are the bound over the highest place, the sd of
+    the mean floor, the sd of a stick-out, and the compound that is held against doubt over the
+    area. The poured plane, the bags' yield and waste stray as `rig.quantities.safety` states.
+    """
+    room = ROOMS[number % len(ROOMS)]
+    rng = np.random.default_rng([seed, list(WORLDS).index(kind), number])
+    world = make_world(kind, rng, room)
+    x, y = room.grid()
+    noise = rng.uniform(0.3, 1.0)
+    z = world.at(x, y) + noise * rng.standard_normal(len(x))
+    truth_mm = float(world.at(*room.open_raster(PATCH_MM)).mean())
+    highest = float(world.at(*room.open_nodes(PATCH_MM)).max())
+    spots = rng.uniform(0, room.wide_mm, SPOTS), rng.uniform(0, room.long_mm, SPOTS)
+    strays = rng.standard_normal(3)
+
+    model = (options.get("model") or floor_model)().fit(x, y, z, noise)
+    cell_x, cell_y = (v.ravel() for v in np.broadcast_arrays(*room.open_raster(step_mm)))
+    floor_mm2 = room.wide_mm * room.long_mm
+    area = np.full(len(cell_x), floor_mm2 / len(cell_x))
+    upper = find_extremes(model, cell_x, cell_y, area, rng, 0.95, draws).high.upper_mm
+    volume, volume_sd = model.integral(cell_x, cell_y, area)
+    mean, sd = model.predict(*spots, nugget=True)
+
+    plane = upper + MIN_COVER_MM
+    litres = floor_mm2 * 1e-6
+    stock = safety_stock(plane * litres - volume * 1e-6, volume_sd * 1e-6, litres, SHEET)
+    need = (plane + PLANE_SD_MM * strays[0] - truth_mm) * litres * (1 + YIELD_SD_SHARE * strays[1])
+    need *= 1 + SHEET.waste_share * (1 + WASTE_SD_SHARE * strays[2])
+    kept = [
+        highest <= upper,
+        abs(truth_mm * floor_mm2 - volume) <= 1.96 * volume_sd,
+        np.mean(np.abs(world.at(*spots) - mean) <= 1.96 * sd),
+        need <= stock.need_l(0.95),
+    ]
+    width = [upper - highest, volume_sd / floor_mm2, float(np.mean(sd)), stock.stock_l / litres]
+    return np.array(kept, dtype=float), np.array(width), len(breaks_the_model(model)) > 0
+
+
+def run_worlds(each: int, seed: int = 1, kinds: tuple[str, ...] = (), **options: Any) -> Floats:
+    """Print what is kept of a stated 95 %, with widths, by kind and by room; return the shares.
+
+    The last rows pool the kinds, without those that no grid sees.
+    """
+    kinds = kinds or tuple(WORLDS)
+    judged = {k: [judge_world(k, n, seed, **options) for n in range(each)] for k in kinds}
+    columns = (*WORLD_QUANTITIES, "warned")
+    print(f"{'95 % stated; kept in %, width in mm':<36}" + "".join(f"{c:>14}" for c in columns))
+
+    def row(name: str, floors: list[tuple[Floats, Floats, bool]]) -> Floats:
+        kept = np.mean([floor[0] for floor in floors], axis=0)
+        width = np.median([floor[1] for floor in floors], axis=0)
+        told = "".join(f"{100 * k:7.1f} {w:6.2f}" for k, w in zip(kept, width, strict=True))
+        print(f"{name:<36}{told}{100 * np.mean([floor[2] for floor in floors]):14.1f}")
+        return np.array(kept)
+
+    shares = []
+    for kind, floors in judged.items():
+        shares.append(row(kind, floors))
+        for n, room in enumerate(ROOMS[: len(floors)]):
+            row(f"  {room.name}", floors[n :: len(ROOMS)])
+    seen = [floor for kind, floors in judged.items() if kind not in UNSEEN for floor in floors]
+    for n, room in enumerate(ROOMS):
+        row(
+            f"all seen, {room.name}",
+            [f for k, floors in judged.items() if k not in UNSEEN for f in floors[n :: len(ROOMS)]],
+        )
+    row("all seen", seen)
+    return np.array(shares)
+
+
 if __name__ == "__main__":
-    run(*(int(word) for word in sys.argv[1:3]))
+    if sys.argv[1:2] == ["--worlds"]:
+        run_worlds(*(int(word) for word in sys.argv[2:4]))
+    else:
+        run(*(int(word) for word in sys.argv[1:3]))
