@@ -124,13 +124,13 @@ class PatchAnswer(Record):
     is no `plane`, and no minimum cover to keep.
     """
 
-    plane: None = None
+    plane: None
     rule: str
     way: Way
     confidence: float
     chance: float
     cover_mm: Depth
-    chance_min_cover: None = None
+    chance_min_cover: None
     volume_l: PatchVolume
     bound_l: float | None
     cost: float | None
@@ -294,11 +294,13 @@ def _answer(
     pieces = patches.patches_of(work, task.model.coarse)
     filled = work.area_mm2[work.fill_mm > patches.LEAST_DEPTH_MM]
     return PatchAnswer(
+        plane=None,
         rule=task.rule.key,
         way=way,
         confidence=task.confidence,
         chance=done.chance,
         cover_mm=Depth(min=0.0, mean=mean_l / task.outline.area_m2, max=float(work.fill_mm.max())),
+        chance_min_cover=None,
         volume_l=PatchVolume(mean=mean_l, p95=p95_l, per_bag=sheet.yield_l),
         bound_l=work.bound / (task.fill_cost or 1.0) if task.grind_cost is None else None,
         cost=work.cost if priced else None,
