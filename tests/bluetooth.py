@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from simulated_devices.private_bus import VARIABLE, private_bus
+from tests.kinds import there
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -49,18 +50,18 @@ def simulated(
         text=True,
     ) as process:
         try:
-            place = process.stdout.readline().strip()
+            place = there(process.stdout).readline().strip()
             assert place, "the simulated rod did not start"
             bus = {}
             if link == "ble":
-                name, _, address = process.stdout.readline().strip().partition("=")
+                name, _, address = there(process.stdout).readline().strip().partition("=")
                 bus = {name: address}
                 if by_address:
-                    place = process.stdout.readline().strip()
+                    place = there(process.stdout).readline().strip()
             yield SimulatedRod(process, [f"--{link}", place], bus)
         finally:
             with contextlib.suppress(BrokenPipeError):
-                process.stdin.close()
+                there(process.stdin).close()
             process.terminate()
             process.wait(timeout=10)
 
@@ -89,13 +90,13 @@ def rig(
         killer = threading.Timer(timeout, process.kill)
         killer.start()
         told = []
-        for line in process.stdout:
+        for line in there(there(process)).stdout:
             told.append(json.loads(line))
             if rod is not None and told[-1].get("event") != "reading":
                 with contextlib.suppress(BrokenPipeError):
-                    rod.process.stdin.write(line)
-                    rod.process.stdin.flush()
-        err = process.stderr.read()
+                    there(rod.process.stdin).write(line)
+                    there(rod.process.stdin).flush()
+        err = there(process.stderr).read()
         process.wait()
         killer.cancel()
     assert "Traceback" not in err, err

@@ -35,7 +35,7 @@ def job(small: Path, tmp_path: Path) -> Path:
     return shutil.copy(small, tmp_path / "job.sqlite")
 
 
-def rod(*words: str, **more: bool | dict[str, str]) -> _GeneratorContextManager:
+def rod(*words: str, **more: Any) -> _GeneratorContextManager:
     return simulated("ble", "--seed", "3", "--rate", "20", "--speed", SPEED, *words, **more)
 
 

@@ -61,9 +61,13 @@ class Script:
 
 
 def listen(
-    transport: Any, count: int, profile: Profile = SENTENCE, decoder: Any = None, **options: float
+    transport: Any, count: int, profile: Profile = SENTENCE, decoder: Any = None, **options: Any
 ) -> list[Any]:
-    options = {"silence_s": 5.0, "first_delay_s": 0.001, "longest_delay_s": 0.004} | options
+    options: dict[str, Any] = {
+        "silence_s": 5.0,
+        "first_delay_s": 0.001,
+        "longest_delay_s": 0.004,
+    } | options
 
     async def run() -> list[Any]:
         items = []

@@ -20,7 +20,7 @@ from rig.flatness.model import fit_surface, model_of
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
 from rig.room import room
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 
 ROOM = room(3657.6, 4572.0)
 RULE = load_rule("click-lock")
@@ -47,10 +47,10 @@ def one_floor(rng: np.random.Generator, spacing_mm: float, draws: int) -> tuple[
     fine = field_of(ROOM, FINE_MM, smooth)
     edges = RULE.edges(5855.0)
     plain = worst_placement(fine, ROOM, edges, 60, 5855.0)
-    size = rng.uniform(0.6, 1.5) * RULE.limits_mm[0] / plain.gap_mm
+    size = rng.uniform(0.6, 1.5) * RULE.limits_mm[0] / there(plain).gap_mm
     rough = rough_mm * rng.standard_normal(fine.z_mm.shape)
     floor = Field(0.0, 0.0, FINE_MM, size * fine.z_mm + rough)
-    conforms = worst_placement(floor, ROOM, edges, 60, 5855.0).share <= 1.0
+    conforms = there(worst_placement(floor, ROOM, edges, 60, 5855.0)).share <= 1.0
     x, y = (a.ravel() for a in np.meshgrid(grid(spacing_mm, 3657.6), grid(spacing_mm, 4572.0)))
     # The rod's foot stands on the nearest spot of the fine raster.
     foot = floor.at(np.rint(x / FINE_MM) * FINE_MM, np.rint(y / FINE_MM) * FINE_MM)

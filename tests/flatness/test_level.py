@@ -10,7 +10,7 @@ from rig.flatness.level_lines import LevelLine
 from rig.flatness.rules import load_rule
 from rig.room import from_rings, room
 from tests.flatness.test_verdict import ROOM, surveyed
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 
 RULE = load_rule("din18202-level")
 WIDE, LONG = 3657.6, 4572.0
@@ -51,12 +51,14 @@ def test_a_plane_is_judged_by_its_fall(slope_mm_per_m: float, word: str) -> None
     verdict = RULE.judge(ROOM, model, 0.95)
     assert verdict.word == word
     worst = verdict.worst
-    assert worst.gap_mm == pytest.approx(slope_mm_per_m * 4.372, abs=0.4)
-    assert worst.limit_mm == 12.0
-    assert worst.y_mm == pytest.approx(100.0, abs=1.0)  # the lower end
-    assert worst.bearing_deg == pytest.approx(90.0)
+    assert there(worst).gap_mm == pytest.approx(slope_mm_per_m * 4.372, abs=0.4)
+    assert there(worst).limit_mm == 12.0
+    assert there(worst).y_mm == pytest.approx(100.0, abs=1.0)  # the lower end
+    assert there(worst).bearing_deg == pytest.approx(90.0)
     assert (
-        verdict.worst_range_mm[0] < slope_mm_per_m * 4.372 + 0.4 < verdict.worst_range_mm[1] + 0.8
+        there(verdict.worst_range_mm)[0]
+        < slope_mm_per_m * 4.372 + 0.4
+        < there(verdict.worst_range_mm)[1] + 0.8
     )
 
 
@@ -78,7 +80,7 @@ def test_a_laser_that_may_slope_leaves_it_open_as_the_normal_law_says() -> None:
     # Two independent slopes, each held against 12 mm over its length (scipy's normal law).
     kept = [2.0 * stats.norm.cdf(12.0 / (u * m)) - 1.0 for m in (3.4576, 4.372)]
     assert verdict.chance == pytest.approx(math.prod(kept), abs=3 * math.sqrt(0.17 * 0.83 / 150))
-    assert (verdict.alone.word, verdict.word) == ("in", "unsure")
+    assert (there(verdict.alone).word, verdict.word) == ("in", "unsure")
     assert verdict.next_shots == ()  # more shots do not tell a laser's slope
 
 
@@ -88,8 +90,8 @@ def test_a_table_of_lines_is_judged_end_to_end() -> None:
     assert RULE.judge_lines([hump], 0.95).word == "in"
     verdict = RULE.judge_lines([hump, fall], 0.95)
     assert (verdict.word, verdict.line) == ("out", "A")
-    assert (verdict.worst.gap_mm, verdict.worst.limit_mm) == (13.0, 12.0)
-    assert verdict.worst.x_mm == 5000.0  # the lower end
+    assert (there(verdict.worst).gap_mm, there(verdict.worst).limit_mm) == (13.0, 12.0)
+    assert there(verdict.worst).x_mm == 5000.0  # the lower end
     # By hand: 12.2 mm ± 0.1 √2 against 12 mm.
     near = RULE.judge_lines([LevelLine("A", np.linspace(0.0, -12.2, 11), 500.0, 0.1)], 0.95)
     assert near.chance == pytest.approx(stats.norm.cdf(-0.2 / (0.1 * math.sqrt(2.0))), abs=0.06)

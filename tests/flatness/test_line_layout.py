@@ -1,4 +1,5 @@
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from tests.kinds import Floats
 
 
 def by_line(points: list[LinePoint]) -> dict[str, Floats]:
-    found = {}
+    found: dict[Any, Any] = {}
     for point in points:
         found.setdefault(point.label.split("-")[0], []).append((point.x_mm, point.y_mm))
     return {name: np.array(row) for name, row in found.items()}

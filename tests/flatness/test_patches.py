@@ -21,7 +21,7 @@ from rig.flatness.patches import (
 from rig.flatness.rule import Edge
 from rig.flatness.straightedge import all_lines, lay, worst_placement
 from rig.room import Outline, room, with_opening
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 
 SMALL = room(1000.0, 1200.0)
 EDGE = Edge(800.0, 1.0, True)
@@ -105,10 +105,10 @@ def hollow(x: Floats, y: Floats) -> Floats:
 
 def test_a_hollow_is_filled_where_it_is_and_the_floor_passes() -> None:
     field = field_of(HALL, 101.6, hollow)
-    assert worst_placement(field, HALL, [TWO_METRES]).share > 1.5
+    assert there(worst_placement(field, HALL, [TWO_METRES])).share > 1.5
     work = least_work(field, HALL, [TWO_METRES])
     after = replace(field, z_mm=field.z_mm + work.fill_mm)
-    assert worst_placement(after, HALL, [TWO_METRES], MOST_BEARINGS).share < 1.01
+    assert there(worst_placement(after, HALL, [TWO_METRES], MOST_BEARINGS)).share < 1.01
     assert work.grind_l == 0
     pieces = patches_of(work, field)
     assert len(pieces) == 1
@@ -140,7 +140,7 @@ def test_small_patches_are_left_out_where_the_rule_holds_without_them() -> None:
     assert sized.cost >= sized.bound - 1e-9
     assert len(patches_of(sized, field)) <= len(patches_of(every, field))
     after = replace(field, z_mm=field.z_mm + sized.fill_mm)
-    assert worst_placement(after, HALL, [TWO_METRES], MOST_BEARINGS).share < 1.01
+    assert there(worst_placement(after, HALL, [TWO_METRES], MOST_BEARINGS)).share < 1.01
 
 
 def test_a_trim_that_the_solver_gives_up_leaves_the_work_before_it(

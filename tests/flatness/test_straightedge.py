@@ -20,7 +20,7 @@ from rig.flatness.straightedge import (
 )
 from rig.room import contains, from_rings, room, with_opening
 from tests.flatness.surfaces import by_hull, by_triples, cap, dish
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 
 ROOM = room(3657.6, 4572.0)
 TEN_FEET = Edge(3048.0, 6.35, True)
@@ -65,8 +65,8 @@ def test_overhanging_ends_leave_no_gap() -> None:
 
 def test_a_dish_has_the_closed_form_gap() -> None:
     worst = worst_placement(dish(ROOM, 1e6), ROOM, [TEN_FEET])
-    assert worst.gap_mm == pytest.approx(3048**2 / 8e6, rel=2e-3)
-    assert worst.span_mm == pytest.approx(3048, abs=60)
+    assert there(worst).gap_mm == pytest.approx(3048**2 / 8e6, rel=2e-3)
+    assert there(worst).span_mm == pytest.approx(3048, abs=60)
 
 
 def test_a_spherical_cap_has_the_sagitta() -> None:
@@ -74,7 +74,7 @@ def test_a_spherical_cap_has_the_sagitta() -> None:
     worst = worst_placement(cap(ROOM, radius), ROOM, [TEN_FEET])
     # The steepest chord is the one whose sagitta, square to the level, is largest: far from the
     # foot the cap is steeper than a parabola by a part in a thousand here.
-    assert worst.gap_mm == pytest.approx(radius - math.sqrt(radius**2 - 1524**2), rel=4e-3)
+    assert there(worst).gap_mm == pytest.approx(radius - math.sqrt(radius**2 - 1524**2), rel=4e-3)
 
 
 def test_a_dome_and_a_ridge_leave_no_gap_and_a_valley_its_depth() -> None:
@@ -88,9 +88,9 @@ def test_a_dome_and_a_ridge_leave_no_gap_and_a_valley_its_depth() -> None:
             assert worst is None or worst.gap_mm < 1e-6
         else:
             # Square across the valley the edge rests half its length up each side.
-            assert worst.gap_mm == pytest.approx(0.004 * 1524, rel=5e-3)
-            assert worst.bearing_deg == pytest.approx(0, abs=1)
-            assert worst.x_mm == pytest.approx(1828.8, abs=30)
+            assert there(worst).gap_mm == pytest.approx(0.004 * 1524, rel=5e-3)
+            assert there(worst).bearing_deg == pytest.approx(0, abs=1)
+            assert there(worst).x_mm == pytest.approx(1828.8, abs=30)
 
 
 def test_a_sine_leaves_crest_to_crest_whatever_its_bearing() -> None:
@@ -100,7 +100,7 @@ def test_a_sine_leaves_crest_to_crest_whatever_its_bearing() -> None:
             return 2.0 * np.cos(2 * np.pi * (x * np.cos(t) + y * np.sin(t)) / 900.0)
 
         worst = worst_placement(field_of(ROOM, 25.4, wave), ROOM, [TEN_FEET])
-        assert worst.gap_mm == pytest.approx(4.0, rel=5e-3)
+        assert there(worst).gap_mm == pytest.approx(4.0, rel=5e-3)
 
 
 def test_the_search_with_bounds_finds_what_the_whole_search_finds(
@@ -115,7 +115,7 @@ def test_the_search_with_bounds_finds_what_the_whole_search_finds(
     quick = worst_placement(field, ROOM, [TEN_FEET], 60)
     monkeypatch.setattr("rig.flatness.straightedge._COARSE_STEPS", 10**9)
     whole = worst_placement(field, ROOM, [TEN_FEET], 60)
-    assert quick.gap_mm == pytest.approx(whole.gap_mm, abs=1e-12)
+    assert there(quick).gap_mm == pytest.approx(there(whole).gap_mm, abs=1e-12)
 
 
 def test_draws_are_judged_like_single_surfaces() -> None:
@@ -126,7 +126,7 @@ def test_draws_are_judged_like_single_surfaces() -> None:
         single = type(field)(field.x0_mm, field.y0_mm, field.step_mm, field.z_mm[..., k])
         assert shares(single, ROOM, [TEN_FEET], 40)[0] == pytest.approx(drawn[k], abs=1e-12)
         # In the single search more bearings may be looked at, never fewer.
-        assert worst_placement(single, ROOM, [TEN_FEET], 40).share >= drawn[k] - 1e-9
+        assert there(worst_placement(single, ROOM, [TEN_FEET], 40)).share >= drawn[k] - 1e-9
 
 
 def test_openings_are_not_bridged() -> None:
@@ -137,7 +137,7 @@ def test_openings_are_not_bridged() -> None:
         return np.where((y > 2030) & (y < 2570) & (x > 330) & (x < 3327), -20.0, 0.0)
 
     field = field_of(ROOM, 25.0, trench)
-    assert worst_placement(field, ROOM, [TEN_FEET]).gap_mm > 19
+    assert there(worst_placement(field, ROOM, [TEN_FEET])).gap_mm > 19
     over = worst_placement(field, slotted, [TEN_FEET])
     assert over is None or over.gap_mm < 1e-6
 
@@ -161,14 +161,16 @@ def test_a_room_smaller_than_the_edge_uses_the_longest_that_fits() -> None:
     assert laid.cut
     assert laid.length_mm == pytest.approx(2500.0, rel=1e-6)
     worst = worst_placement(dish(small, 1e6, 25.0), small, [TEN_FEET])
-    assert worst.gap_mm == pytest.approx(2500**2 / 8e6, rel=0.03)
+    assert there(worst).gap_mm == pytest.approx(2500**2 / 8e6, rel=0.03)
 
 
 def test_an_edge_that_just_fits_is_not_cut() -> None:
     narrow = room(3048.0, 3048.0)
     assert not lay(TEN_FEET, longest_line(narrow), 50.0).cut
     field = field_of(narrow, 25.4, lambda x, y: 0.01 * np.abs(x - 1524.0))
-    assert worst_placement(field, narrow, [TEN_FEET]).gap_mm == pytest.approx(15.24, rel=0.01)
+    assert there(worst_placement(field, narrow, [TEN_FEET])).gap_mm == pytest.approx(
+        15.24, rel=0.01
+    )
 
 
 def test_a_growing_limit_is_held_at_the_distance_of_the_supports() -> None:
@@ -176,16 +178,16 @@ def test_a_growing_limit_is_held_at_the_distance_of_the_supports() -> None:
     worst = worst_placement(dish(ROOM, 3e5), ROOM, rule.edges(longest_line(ROOM)), 60)
     # On a dish the gap is d²/8R: find the span where it is largest against the table.
     spans = np.arange(100, 5855, 5.0)
-    best = max(d**2 / (8 * 3e5) / rule.limit_mm(d) for d in spans)
-    assert worst.share == pytest.approx(best, rel=0.03)
-    assert worst.limit_mm == pytest.approx(rule.limit_mm(worst.span_mm), abs=1.01)
+    best = max(d**2 / (8 * 3e5) / there(rule.limit_mm(d)) for d in spans)
+    assert there(worst).share == pytest.approx(best, rel=0.03)
+    assert there(worst).limit_mm == pytest.approx(rule.limit_mm(there(worst).span_mm), abs=1.01)
 
 
 def test_share_within_counts_placements() -> None:
     # A valley along y: only edges that cross it are bad, and more of them the lower the limit.
     field = field_of(ROOM, 50.0, lambda x, y: 0.01 * np.abs(x - 1828.8))
     low, high = (share_within(field, ROOM, [Edge(2000.0, limit, True)], 24) for limit in (2.0, 9.0))
-    assert 0.2 < low < high < 1.0
+    assert there(there(0.2)) < low < high < there(there(1.0))
     assert share_within(field, ROOM, [Edge(2000.0, 11.0, True)], 24) == 1.0
 
 

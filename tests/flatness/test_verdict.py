@@ -14,6 +14,7 @@ from rig.flatness.scan import scan_model
 from rig.flatness.verdict import guarded, word_for
 from rig.room import Outline, room
 from tests.flatness.error_rates import rates
+from tests.kinds import there
 
 ROOM = room(3657.6, 4572.0)
 
@@ -55,7 +56,7 @@ def test_a_dish_is_judged_by_its_gap(gap: float, word: str) -> None:
     verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(gap)), 0.95)
     assert verdict.word == word
     # A dish has the same gap everywhere, so the worst of all placements holds the worst noise.
-    assert gap - 0.1 < verdict.worst.gap_mm < gap + 0.8
+    assert gap - 0.1 < there(verdict.worst).gap_mm < gap + 0.8
     low, high = verdict.worst_range_mm
     assert gap - 0.1 < low < high < gap + 1.5
     assert bool(verdict.next_shots) == (word == "unsure")
@@ -116,7 +117,7 @@ def test_no_shots_are_asked_for_where_only_spacing_settles_it() -> None:
 
 def test_a_best_estimate_that_the_draws_contradict_is_said() -> None:
     verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(4.6)), 0.95)
-    assert verdict.worst.share <= 1.0
+    assert there(verdict.worst).share <= 1.0
     assert verdict.chance <= 0.05
     assert verdict.word == "unsure"
     assert any("best estimate of the floor keeps the rule" in text for text in verdict.warnings)
@@ -152,8 +153,8 @@ def test_f_numbers_of_a_coarse_survey_are_never_in() -> None:
     assert verdict.word == "unsure"
     assert any("not measured" in text for text in verdict.warnings)
     assert any("29.7" in text for text in verdict.warnings)
-    low, high = verdict.numbers.ff_ci90
-    assert low <= verdict.numbers.ff <= high
+    low, high = there(verdict.numbers).ff_ci90
+    assert low <= there(verdict.numbers).ff <= high
 
 
 def test_the_whole_and_its_lines_are_told_alike() -> None:
@@ -163,7 +164,7 @@ def test_the_whole_and_its_lines_are_told_alike() -> None:
         ROOM, surveyed(lambda x, y: rough.normal(0, 1.5, x.shape)), 0.95
     )
     for name, values in (("ff", "q_mm"), ("fl", "z_mm")):
-        lines = [(getattr(f, name), len(getattr(f, values))) for f in verdict.numbers.lines]
+        lines = [(getattr(f, name), len(getattr(f, values))) for f in there(verdict.numbers).lines]
         combined, count = lines[0]
         for number, n in lines[1:]:
             combined, count = combine(combined, count, number, n), count + n
@@ -180,7 +181,7 @@ def test_a_scan_is_judged_from_its_bins() -> None:
     verdict = load_rule("click-lock").judge(ROOM, scan_model(ROOM, x, y, z, rng), 0.95)
     assert verdict.word == "out"
     # A bin's mean is off by some 0.17 mm: a maximum over many of them adds to the gap.
-    assert 8.0 - 0.1 < verdict.worst.gap_mm < 8.0 + 2.0
+    assert 8.0 - 0.1 < there(verdict.worst).gap_mm < 8.0 + 2.0
     flat = load_rule("bs8204-sr2").judge(ROOM, scan_model(ROOM, x, y, z * 0.1, rng), 0.95)
     assert flat.word == "in"
 
@@ -195,11 +196,11 @@ def test_lines_are_judged_by_straightedge() -> None:
     rule = load_rule("click-lock")
     bad = rule.judge_lines(lines_of(8.0), 0.95)
     assert bad.word == "out"
-    assert bad.worst.gap_mm == pytest.approx(8.0, rel=1e-9)
-    assert bad.worst.x_mm == pytest.approx(10 * 304.8)
+    assert there(bad.worst).gap_mm == pytest.approx(8.0, rel=1e-9)
+    assert there(bad.worst).x_mm == pytest.approx(10 * 304.8)
     assert bad.line == "A"
     assert rule.judge_lines(lines_of(3.0), 0.95).word == "in"
-    assert 0 < bad.share_in < 1
+    assert 0 < bad.share_in < there(there(1))
     # A foot between readings says nothing about a foot of edge.
     assert load_rule("a108-small").judge_lines(lines_of(0.5), 0.95).word == "unsure"
 
@@ -214,7 +215,9 @@ def test_point_pairs_on_lines() -> None:
     verdict = rule.judge_lines(slope, 0.95)
     # 3 mm/m: 3 of 4 mm at 1 m, 12 of 10 mm at 4 m.
     assert verdict.word == "out"
-    assert verdict.worst.gap_mm / verdict.worst.limit_mm == pytest.approx(1.2, rel=0.01)
+    assert there(verdict.worst).gap_mm / there(verdict.worst).limit_mm == pytest.approx(
+        1.2, rel=0.01
+    )
     with pytest.raises(BadInput, match="--lines"):
         rule.judge(ROOM, surveyed(dish(1.0)), 0.95)
 
@@ -230,5 +233,5 @@ def test_a_plane_has_a_worst_gap_of_nothing() -> None:
     slope = [LevelLine("A", 0.5 * np.arange(20.0), 300.0)]
     verdict = load_rule("bs8204-sr1").judge_lines(slope, 0.95)
     assert verdict.word == "in"
-    assert verdict.worst.gap_mm == pytest.approx(0.0, abs=1e-9)
+    assert there(verdict.worst).gap_mm == pytest.approx(0.0, abs=1e-9)
     assert verdict.line == "A"

@@ -79,7 +79,13 @@ def test_a_shot_against_a_foreign_lock_is_refused_and_its_readings_wait(
         reading = job.log_reading(session, 1.0, 1.7e9, "r", 1.0, "valid", 1)
         foreign = sqlite3.connect(path, isolation_level=None)
         foreign.execute("BEGIN IMMEDIATE")
-        shot = {"point": "A1", "x_mm": 0.0, "y_mm": 0.0, "reading_mm": 1.0, "stderr_mm": 0.1}
+        shot: dict[str, Any] = {
+            "point": "A1",
+            "x_mm": 0.0,
+            "y_mm": 0.0,
+            "reading_mm": 1.0,
+            "stderr_mm": 0.1,
+        }
         shot |= {"n": 1, "kind": "floor", "time_s": 1.0, "utc_s": 1.7e9}
         with pytest.raises(JobUnusable, match="the last shot was not kept"):
             job.add_shot(session, **shot)

@@ -1,6 +1,7 @@
 """Whether a pour is feasible, what binds, and what would make it so."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,7 +22,7 @@ def ground(width: float = 5000.0, length: float = 7000.0, bags: int = 35) -> Gro
 
 
 def crew(
-    people: int = 3, mixers: int = 1, mix_s: float = 150.0, working_s: float = 1200.0, **more: float
+    people: int = 3, mixers: int = 1, mix_s: float = 150.0, working_s: float = 1200.0, **more: Any
 ) -> Crew:
     return Crew(people, mixers, Times(mix_s), working_s, **more)
 

@@ -16,6 +16,7 @@ from rig.pour.live_plan import LivePlan, PlannedBatch, Strip
 from rig.pour.pouring import Pouring
 from rig.pour.prepour import STEPS
 from rig.units import Units
+from tests.kinds import there
 
 ALL = tuple(step.key for step in STEPS)
 
@@ -55,7 +56,7 @@ def started(told: LivePlan | None = None, **more: Any) -> Pouring:
 
 
 def pour(machine: Pouring, count: int, begin: float = 10.0, every: float = 120.0) -> list[Any]:
-    events = []
+    events: list[Any] = []
     for n in range(count):
         events += machine.act("batch", begin + n * every)
     return events
@@ -141,7 +142,7 @@ def test_a_mixer_that_fails_is_told_by_the_pace_before_the_edge_is_in_danger() -
     machine = started()
     events = pour(machine, 6, every=120.0)
     assert "edge" not in names(events)
-    slow = []
+    slow: list[Any] = []
     at = 10.0 + 5 * 120.0
     while not slow:
         at += 1.0
@@ -159,11 +160,11 @@ def test_fronts_re_estimate_the_need_and_say_early_that_bags_run_out() -> None:
         row = int(n * 0.85 / 2)
         if row > machine.front:
             said = one(machine.act("front", n * 120.0 + 20.0, str(row)), "estimate")
-    assert said.short_bags >= 2
-    assert said.yield_l < 11.0
-    assert said.stop_at_strip is not None
-    assert f"{said.short_bags} bags short" in said.text
-    assert f"stop at strip {said.stop_at_strip}" in said.text
+    assert there(said).short_bags >= 2
+    assert there(said).yield_l < 11.0
+    assert there(said).stop_at_strip is not None
+    assert f"{there(said).short_bags} bags short" in there(said).text
+    assert f"stop at strip {there(said).stop_at_strip}" in there(said).text
     assert machine.need.bags == pytest.approx(20.0 / 0.85, rel=0.06)
 
 

@@ -8,6 +8,7 @@ import pytest
 from rig.errors import BadInput
 from rig.pour.sheet import Sheet, ask_for, parse_sheet, parse_temperature, read_sheet
 from rig.units import Units
+from tests.kinds import there
 
 MM, IN = Units("mm"), Units("in")
 
@@ -56,7 +57,7 @@ def test_temperature_acts_only_as_the_sheet_states() -> None:
     plain = Sheet(working_time_s=1200.0)
     time_s, note = plain.working_time(28.0, MM)
     assert time_s == 1200.0
-    assert "28 °C" in note
+    assert "28 °C" in there(note)
     only_rows = Sheet(working_time_at=((20.0, 1200.0), (30.0, 720.0)))
     assert only_rows.working_time(None, MM)[0] == 720.0
     assert Sheet().working_time(None, MM) == (None, None)
@@ -84,7 +85,7 @@ def test_temperatures_are_told_in_whole_degrees_of_the_jobs_units() -> None:
     with pytest.raises(BadInput, match="at 95 °F, only from 68 °F to 86 °F"):
         rows.working_time(parse_temperature("95F"), IN)
     _, note = Sheet(working_time_s=1200.0).working_time(parse_temperature("71F"), IN)
-    assert "71 °F" in note
+    assert "71 °F" in there(note)
 
 
 @pytest.mark.parametrize(

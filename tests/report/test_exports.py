@@ -12,6 +12,7 @@ import shapely
 
 from rig.job.store import Job
 from tests.cli.conftest import Run
+from tests.kinds import there
 from tests.report.jobs import make, z_mm
 
 
@@ -75,7 +76,7 @@ def test_geojson_holds_the_job_and_gdal_reads_it(written: Callable[..., Any]) ->
         assert told["geometry"]["coordinates"] == pytest.approx([shot.x_mm, shot.y_mm], abs=1e-3)
         assert told["properties"]["z_mm"] == pytest.approx(-shot.reading_mm, abs=1e-3)
     for feature, marker in zip(what(features, "marker"), markers, strict=True):
-        assert feature["properties"]["top_z_mm"] == pytest.approx(plan.a, abs=1e-3)
+        assert feature["properties"]["top_z_mm"] == pytest.approx(there(plan).a, abs=1e-3)
         assert feature["properties"]["set"] == marker.is_set
     for node in what(features, "surface"):
         if node["properties"]["kind"] == "floor":

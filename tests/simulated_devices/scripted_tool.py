@@ -29,8 +29,8 @@ def read_sentence(line: bytes) -> tuple[int, float | None, str] | None:
 
 class _Stillness:
     def __init__(self) -> None:
-        self.window = deque()
-        self.presses = []
+        self.window: deque[Any] = deque()
+        self.presses: list[Any] = []
         self.no_beam_since = None
         self.away = math.inf  # armed at once
         self.last = None
@@ -72,8 +72,8 @@ class SurveyTool:
         self.points = points
         self.index = 0
         self.still = _Stillness()
-        self.readings = {}
-        self.said = []
+        self.readings: dict[Any, Any] = {}
+        self.said: list[Any] = []
         self.finished = False
 
     def start(self) -> list[dict[str, Any]]:
@@ -128,7 +128,7 @@ class SettingTool:
         self.surely_mm = surely_mm
         self.index = 0
         self.still = _Stillness()
-        self.said = []
+        self.said: list[Any] = []
         self.seen_out = False
         self.prompted_s = -math.inf
         self.finished = False

@@ -6,6 +6,7 @@ import pytest
 from simulated_devices import Refused
 from simulated_devices.faults import FAULTS, corrupted, parse_faults
 from simulated_devices.world import make_world
+from tests.kinds import there
 
 from .scripted_tool import read_sentence
 
@@ -18,7 +19,7 @@ def messages(
     return [(sent.time_s, sent.data) for sent in world.advance(seconds)]
 
 
-def parsed(fault: str, **more: float) -> list[tuple[int, float | None, str]]:
+def parsed(fault: str, **more: Any) -> list[tuple[int, float | None, str]]:
     return [read_sentence(data) for _, data in messages(fault, **more)]
 
 
@@ -26,7 +27,7 @@ def test_without_faults_every_message_is_whole_and_in_order() -> None:
     rows = parsed("")
     assert [row[0] for row in rows] == list(range(301))
     assert {row[2] for row in rows} == {"V"}
-    assert all(abs(row[1] - 44.45) < 1.5 for row in rows)
+    assert all(abs(there(row[1]) - 44.45) < 1.5 for row in rows)
 
 
 def test_every_fault_has_a_text_and_defaults_that_it_takes() -> None:
@@ -75,24 +76,24 @@ def test_flicker_takes_the_beam_from_its_share() -> None:
 def test_coarse_and_noisy_rods() -> None:
     sixteenths = {row[1] for row in parsed("coarse")}
     assert len(sixteenths) <= 2
-    assert all(abs((value + 1e-4) % 1.5875) < 2e-4 for value in sixteenths)
+    assert all(abs((there(value) + 1e-4) % 1.5875) < 2e-4 for value in sixteenths)
     values = [row[1] for row in parsed("noisy=2.0", seconds=300.0)]
     mean = sum(values) / len(values)
-    sd = (sum((value - mean) ** 2 for value in values) / len(values)) ** 0.5
+    sd = (sum((there(value) - mean) ** 2 for value in values) / len(values)) ** 0.5
     assert sd == pytest.approx(2.0, rel=0.1)
 
 
 def test_stick_freezes_the_display() -> None:
     rows = messages("stick=3:10")
-    frozen = [read_sentence(data)[1] for time_s, data in rows if 7.05 < time_s < 9.95]
-    moving = [read_sentence(data)[1] for time_s, data in rows if time_s < 6.95]
+    frozen = [there(read_sentence(data))[1] for time_s, data in rows if 7.05 < time_s < 9.95]
+    moving = [there(read_sentence(data))[1] for time_s, data in rows if time_s < 6.95]
     assert len(set(frozen)) == 1
     assert len(set(moving)) > 3
 
 
 def test_jump_shifts_readings_from_a_time_on() -> None:
     plain, shifted = parsed(""), parsed("jump=6:10")
-    steps = [round(b[1] - a[1], 3) for a, b in zip(plain, shifted, strict=True)]
+    steps = [round(there(b[1]) - there(a[1]), 3) for a, b in zip(plain, shifted, strict=True)]
     assert steps == [0.0] * 100 + [6.0] * 201
 
 
@@ -114,12 +115,12 @@ def test_drop_takes_the_link_away_and_gives_it_back() -> None:
     world = make_world(seed=3, kind="flat", fault=["drop=20:2:2"])
     world.step(1.85)
     assert world.link_up()
-    seqs = [read_sentence(line)[0] for line in world.step(1.95).splitlines()]
+    seqs = [there(read_sentence(line))[0] for line in world.step(1.95).splitlines()]
     assert seqs == [19]
     assert not world.link_up()
     assert world.step(3.85) == b""
     assert not world.link_up()
-    assert read_sentence(world.step(3.95))[0] == 39
+    assert there(read_sentence(world.step(3.95)))[0] == 39
     assert world.link_up()
     world.step(6.0)
     assert not world.link_up()
@@ -133,7 +134,7 @@ def test_faults_go_together() -> None:
     got = [read_sentence(sent.data) for sent in world.advance(1.0)]
     assert len(got) == (len(rows) + 1) // 2
     assert got[1] is None
-    assert got[0][2] == "L"
+    assert there(got[0])[2] == "L"
 
 
 @pytest.mark.parametrize(

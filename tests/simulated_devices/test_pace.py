@@ -6,6 +6,7 @@ import pytest
 from simulated_devices import Refused
 from simulated_devices.pace import Lockstep, WallClock, pace_of
 from simulated_devices.world import World, make_world
+from tests.kinds import there
 
 from .scripted_tool import read_sentence
 
@@ -34,7 +35,7 @@ def test_a_press_waits_for_the_next_regular_message() -> None:
     statuses = []
     for _ in range(4):
         (sent,) = world.beat()
-        statuses.append(read_sentence(sent.data)[2])
+        statuses.append(there(read_sentence(sent.data))[2])
     assert statuses == ["N", "B", "B", "N"]  # the rod is at rest, off the line
 
 
@@ -42,7 +43,7 @@ def test_the_wall_clock_needs_no_word() -> None:
     world = make_world(rate_hz=1000.0)
     pace = pace_of(world, 1000.0)
     assert isinstance(pace, WallClock)
-    sent = []
+    sent: list[Any] = []
     while len(sent) < 3:
         sent += pace.sent()
     assert pace.due_s() < 1.0

@@ -13,6 +13,7 @@ from rig.room import room
 from simulated_devices import Refused
 from simulated_devices.floor import Floor, floor_from_file, make_floor
 from simulated_devices.pour import TEXTURE_SD_MM, pour, write_floor
+from tests.kinds import there
 
 ROOM = (3657.6, 4572.0)
 OUTLINE = room(*ROOM)
@@ -38,7 +39,7 @@ def surveyed(floor: Floor, seed: int, spacing_mm: float = 600.0, noise_mm: float
 
 def true_share(floor: Floor, rule: Rule) -> float:
     field = field_of(OUTLINE, 25.4, lambda x, y: floor.height_mm(x, y))
-    return worst_placement(field, OUTLINE, rule.edges(5855.0), 80, 5855.0).share
+    return there(worst_placement(field, OUTLINE, rule.edges(5855.0), 80, 5855.0)).share
 
 
 @pytest.mark.parametrize(

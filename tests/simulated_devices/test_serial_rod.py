@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+from tests.kinds import there
+
 from .scripted_tool import SurveyTool, read_sentence
 
 
@@ -73,7 +75,9 @@ def test_readable_lines_come_at_the_asked_rate(rate: int, speed: int) -> None:
         lines = joined(pieces).split(b"\r\n")[1:-1]
         rows = [read_sentence(line) for line in lines]
         assert None not in rows
-        assert [row[0] for row in rows] == list(range(rows[0][0], rows[0][0] + len(rows)))
+        assert [there(row)[0] for row in rows] == list(
+            range(there(rows[0])[0], rows[0][0] + len(rows))
+        )
         assert len(rows) / 1.2 == pytest.approx(rate * speed, rel=0.2)
         # Not hogging a core: the process's own time over the whole run, start-up not counted.
         with open(f"/proc/{process.pid}/stat") as file:
@@ -127,7 +131,7 @@ def test_drop_hangs_up_and_comes_back_under_the_same_name() -> None:
             time.sleep(0.02)
         with opened(path) as port:
             lines = joined(read_for(port, 0.5)).split(b"\r\n")[1:-1]
-            assert read_sentence(lines[-1])[0] > 60
+            assert there(read_sentence(lines[-1]))[0] > 60
 
 
 def test_listed_points_wait_for_a_reader(tmp_path: Path) -> None:
@@ -151,8 +155,8 @@ def test_follow_takes_events_and_ends_with_its_input(tmp_path: Path) -> None:
 
         def say(events: list[dict[str, Any]]) -> None:
             for told in events:
-                process.stdin.write(json.dumps(told) + "\n")
-            process.stdin.flush()
+                there(process.stdin).write(json.dumps(told) + "\n")
+            there(process.stdin).flush()
 
         say([{"event": "reading", "value_mm": 1.0}, *tool.start()])
         begun, rest = time.monotonic(), b""
@@ -163,7 +167,7 @@ def test_follow_takes_events_and_ends_with_its_input(tmp_path: Path) -> None:
                     if row := read_sentence(line):
                         say(tool.reading((at - begun) * 10, row[1], row[2]))
         assert tool.finished
-        process.stdin.close()
+        there(process.stdin).close()
         assert process.wait(timeout=10) == 0
         process.stdin = None
     shots = json.loads(truth.read_text())["shots"]
@@ -213,11 +217,11 @@ def test_in_lockstep_one_word_is_one_message_whatever_the_clock_does() -> None:
     ):
         assert read_for(port, 0.3) == []
         for n in range(3):
-            process.stdin.write('{"do": "go"}\n')
-            process.stdin.flush()
+            there(process.stdin).write('{"do": "go"}\n')
+            there(process.stdin).flush()
             end = time.monotonic() + 5.0
             line = b""
             while not line.endswith(b"\r\n") and time.monotonic() < end:
                 line += joined(read_for(port, 0.05))
-            assert read_sentence(line)[0] == n
+            assert there(read_sentence(line))[0] == n
         assert read_for(port, 0.2) == []

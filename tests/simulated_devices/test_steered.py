@@ -4,6 +4,7 @@ import pytest
 
 from simulated_devices.steered import Steered
 from simulated_devices.world import World, make_world
+from tests.kinds import there
 
 NEXT = {"event": "next", "label": "B2", "x_mm": 1000.0, "y_mm": 900.0, "text": ""}
 MARKER = {"event": "next", "marker": "M1", "x_mm": 1500.0, "y_mm": 1200.0, "text": ""}
@@ -42,17 +43,17 @@ def test_nobody_is_quicker_than_a_walk(world: World) -> None:
     world.event({"do": "stand", "x": 2900.0, "y": 2300.0})
     assert set(readings(world, 1.1)) == {None}
     assert readings(world, 3.0)[-1] is not None
-    assert world.mover.spot.x_mm == 2900.0
+    assert there(world.mover.spot).x_mm == 2900.0
 
 
 def test_near_a_named_place_the_foot_is_put_on_it(world: World) -> None:
     world.event(NEXT)
     stand(world, 1090.0, 860.0)
-    assert world.mover.spot.label == "B2"
-    assert abs(world.mover.spot.x_mm - 1000.0) < 40
+    assert there(world.mover.spot).label == "B2"
+    assert abs(there(world.mover.spot).x_mm - 1000.0) < 40
     stand(world, 1400.0, 860.0)
-    assert world.mover.spot.label is None
-    assert world.mover.spot.x_mm == 1400.0
+    assert there(world.mover.spot).label is None
+    assert there(world.mover.spot).x_mm == 1400.0
 
 
 def test_a_turned_screw_moves_its_top_by_what_was_told(world: World) -> None:
@@ -63,10 +64,10 @@ def test_a_turned_screw_moves_its_top_by_what_was_told(world: World) -> None:
     world.event({"do": "turn", "by": 6.0})
     after = readings(world, 3.0)[-1]
     assert world.site.markers["M1"].top_mm == pytest.approx(top + 6.0)
-    assert after - before == pytest.approx(-6.0, abs=0.2)
+    assert there(there(after) - there(before)) == there(pytest.approx(-6.0, abs=0.2))
     world.event({"do": "turn", "by": -500.0})
     readings(world, 10.0)
-    floor = world.site.floor_mm(world.mover.spot.x_mm, world.mover.spot.y_mm)
+    floor = world.site.floor_mm(there(world.mover.spot).x_mm, there(world.mover.spot).y_mm)
     assert world.site.markers["M1"].top_mm >= floor + 1.9
 
 
@@ -97,4 +98,4 @@ def test_what_is_not_understood_does_nothing(world: World, told: dict[str, Any])
 
 def test_a_place_outside_the_room_is_at_its_wall(world: World) -> None:
     stand(world, -900.0, 99999.0)
-    assert (world.mover.spot.x_mm, world.mover.spot.y_mm) == (0.0, 2400.0)
+    assert (there(world.mover.spot).x_mm, there(world.mover.spot).y_mm) == (0.0, 2400.0)

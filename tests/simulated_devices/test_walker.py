@@ -5,6 +5,7 @@ import pytest
 
 from simulated_devices.points_walk import Point
 from simulated_devices.world import TrueShot, World, make_world
+from tests.kinds import there
 
 from .scripted_tool import SettingTool, SurveyTool, lead, read_sentence
 
@@ -103,7 +104,8 @@ def test_the_rod_is_away_for_a_while_before_it_stands() -> None:
     still_from = next(
         n
         for n in range(len(values))
-        if None not in values[n:] and max(values[n:]) - min(values[n:]) < 1.5
+        if None not in values[n:]
+        and there(there(max(values[n:])) - there(min(values[n:]))) < there(1.5)
     )
     assert 12 <= still_from <= 45  # 1.2 to 3 s on the way, a moment to hear and to settle
 
@@ -125,7 +127,10 @@ def test_a_check_is_walked_to_also_where_only_its_label_is_told() -> None:
     )
     rows = stand_at(world, {"event": "check", "label": "B2", "expected_mm": 50.0})
     assert rows[-1][2] == "V"
-    assert math.hypot(world.mover.spot.x_mm - 1250.0, world.mover.spot.y_mm - 1200.0) < 40.0
+    assert (
+        math.hypot(there(world.mover.spot).x_mm - 1250.0, there(world.mover.spot).y_mm - 1200.0)
+        < 40.0
+    )
 
 
 def test_a_benchmark_without_a_place_is_always_at_the_same_place_by_the_wall() -> None:
@@ -134,7 +139,7 @@ def test_a_benchmark_without_a_place_is_always_at_the_same_place_by_the_wall() -
         world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
         stand_at(world, {"event": "next", "label": "BM1", "x_mm": None, "y_mm": None})
         assert "BM1" in world.mover.notices[0]
-        places.append((world.mover.spot.x_mm, world.mover.spot.y_mm))
+        places.append((there(world.mover.spot).x_mm, there(world.mover.spot).y_mm))
     assert places[0] == places[1]
     assert abs(places[0][0] - 60.0) < 40.0
 
@@ -212,7 +217,7 @@ def test_listed_points_are_walked_without_a_tool() -> None:
     assert {status for _, _, status in rows} == {"N"}  # nobody has set out yet
     world.mover.begin(world.time_s)
     rows = [read_sentence(line) for line in world.step(5.0 + 4 * 4.5).splitlines()]
-    changes = [b for a, b in zip("N" + "".join(r[2] for r in rows), "".join(r[2] for r in rows),
+    changes = [b for a, b in zip("N" + "".join(there(r)[2] for r in rows), "".join(there(r)[2] for r in rows),
                                  strict=False) if a != b]  # fmt: skip
     assert "".join(changes)[:7] == "VNVNVNV"
     assert [spot.label for _, spot in world.mover.stands] == ["A1", "A2"]

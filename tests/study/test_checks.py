@@ -28,6 +28,7 @@ from rig.study.lasers import trust_of
 from rig.survey.laser.cross import Turn
 from rig.survey.laser.two_peg import PegSight
 from rig.units import Units
+from tests.kinds import there
 
 WALLS = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
 TURNS = [
@@ -71,8 +72,8 @@ def test_a_cross_check_of_an_older_file_says_nothing_of_correction(job: Any) -> 
     del older["left_mm_per_m"], older["corrected"]
     job.add_check("cross", {}, older, True)
     found = last_check(job, CrossCheck)
-    assert (found.left_mm_per_m, found.corrected) == (None, None)
-    assert found.tilt_mm_per_m == pytest.approx((0.3, -0.1))  # (r0 - r180) / 2D, by hand
+    assert (there(found).left_mm_per_m, there(found).corrected) == (None, None)
+    assert there(found).tilt_mm_per_m == pytest.approx((0.3, -0.1))  # (r0 - r180) / 2D, by hand
 
 
 def test_a_laser_is_trusted_by_its_last_checks(job: Any) -> None:

@@ -153,7 +153,7 @@ def coverage(
     return tuple(np.array(part) for part in zip(*judged, strict=True))
 
 
-def run(n_floors: int = 500, seed: int = 1, **options: float) -> Floats:
+def run(n_floors: int = 500, seed: int = 1, **options: Any) -> Floats:
     """Print coverage of what is stated as 95 %, by kind of floor; return the pooled shares."""
     kept, slack, warned = coverage(n_floors, seed, **options)
 

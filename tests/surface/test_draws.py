@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -13,7 +15,7 @@ def fitted(smoothness: float, length_mm: float, bowl_mm: float = 6.0) -> Gaussia
     rng = np.random.default_rng(1)
     x, y = rng.uniform(0, 3600, 40), rng.uniform(0, 4500, 40)
     z = 3 * np.sin(x / 700) * np.cos(y / 900) + 0.4 * rng.standard_normal(40)
-    fixed = {"variance_mm2": 9.0, "length_mm": length_mm, "nugget_mm2": 0.1}
+    fixed: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": length_mm, "nugget_mm2": 0.1}
     return GaussianProcess(smoothness, bowl_mm=bowl_mm, **fixed).fit(x, y, z, 0.4)
 
 

@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.optimize import approx_fprime
@@ -10,7 +12,7 @@ from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.reml import Priors, Shots, penalty
 from tests.kinds import Floats
 
-FIXED = {"variance_mm2": 9.0, "length_mm": 1400.0, "nugget_mm2": 0.2}
+FIXED: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1400.0, "nugget_mm2": 0.2}
 
 
 def room_shots(n: int = 30, seed: int = 1, noise_mm: float = 0.4) -> tuple[Floats, ...]:
@@ -230,7 +232,7 @@ def test_many_shots_are_taken_exactly() -> None:
 def test_a_dense_scan_is_drawn_together_and_gives_the_same_floor() -> None:
     """4 000 shots become at most 1 600 means of neighbours; a part fitted exactly says the same."""
     x, y, z, stderr = room_shots(4000, noise_mm=0.3)
-    fixed = {**FIXED, "nugget_mm2": 1e-4}
+    fixed: dict[str, Any] = {**FIXED, "nugget_mm2": 1e-4}
     scan = GaussianProcess(2.5, **fixed).fit(x, y, z, stderr)
     assert len(scan.x_mm) <= 1600
     assert scan.shots == 4000

@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -13,7 +15,7 @@ CELLS = tuple(
 )
 
 
-def crowned(noise_mm: float = 0.3, seed: int = 0, **fixed: float) -> GaussianProcess:
+def crowned(noise_mm: float = 0.3, seed: int = 0, **fixed: Any) -> GaussianProcess:
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(150, 3450, 5), np.linspace(150, 4350, 6)))
     rng = np.random.default_rng(seed)
     z = -1e-6 * (x - 1200) ** 2 - 1e-6 * (y - 3000) ** 2 + noise_mm * rng.standard_normal(len(x))
@@ -31,7 +33,7 @@ def test_the_crown_is_found_and_the_bound_lies_over_it() -> None:
 def test_a_floor_turned_upside_down_swaps_high_and_low() -> None:
     x, y, z = (np.random.default_rng(s).uniform(0, 3600, 30) for s in (1, 2, 3))
     z = z / 400
-    fixed = {"variance_mm2": 9.0, "length_mm": 1500.0, "nugget_mm2": 0.1}
+    fixed: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1500.0, "nugget_mm2": 0.1}
     up = GaussianProcess(**fixed).fit(x, y, z, 0.3)
     down = GaussianProcess(**fixed).fit(x, y, -z, 0.3)
     above = find_extremes(up, *CELLS, STEP**2, np.random.default_rng(1), draws=4000)
@@ -88,7 +90,7 @@ def test_the_same_generator_gives_the_same_answer() -> None:
 
 def test_suggested_shots_lower_the_doubt_as_promised() -> None:
     """The promise is checked by really taking the shot: the posterior does not depend on z."""
-    fixed = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 0.09}
+    fixed: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 0.09}
     model = crowned(**fixed)
     found = find_extremes(model, *CELLS, STEP**2, np.random.default_rng(1))
     taken = suggest_shots(model, found, 3, stderr_mm=0.3)
@@ -104,7 +106,7 @@ def test_suggested_shots_lower_the_doubt_as_promised() -> None:
 
 
 def test_a_place_just_shot_is_not_named_again() -> None:
-    fixed = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 1e-4}
+    fixed: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 1e-4}
     model = crowned(0.02, **fixed)
     found = find_extremes(model, *CELLS, STEP**2, np.random.default_rng(1))
     for shot in suggest_shots(model, found, 3, stderr_mm=0.02):

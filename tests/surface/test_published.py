@@ -7,6 +7,7 @@ are, which is what makes it a test.
 """
 
 import warnings
+from typing import Any
 
 import numpy as np
 import pytest
@@ -44,7 +45,7 @@ def pykrige(x: Floats, y: Floats, z: Floats, at_x: Floats, at_y: Floats) -> Floa
 @pytest.fixture(scope="module")
 def judged() -> tuple[dict[str, float], Floats, Floats]:
     """Squared errors of ours, scikit-learn's and PyKrige's at places held out; ours in sds too."""
-    errors = {"ours": [], "scikit": [], "pykrige": []}
+    errors: dict[Any, Any] = {"ours": [], "scikit": [], "pykrige": []}
     standard, loo = [], []
     for seed, window in enumerate(WINDOWS):
         x, y, z = surface(*window)

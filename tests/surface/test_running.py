@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.stats import kurtosistest
@@ -6,9 +8,9 @@ from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.look_out import breaks_the_model, heavy_tails, unexplained_shots
 from rig.surface.running import RunningPicture
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 
-FIXED = {"variance_mm2": 9.0, "length_mm": 1400.0, "nugget_mm2": 0.2}
+FIXED: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1400.0, "nugget_mm2": 0.2}
 
 
 def floor(n: int = 40, seed: int = 1, noise_mm: float = 0.4) -> tuple[Floats, ...]:
@@ -49,13 +51,13 @@ def test_the_running_picture_is_what_the_model_says() -> None:
     for shot in zip(*floor(), strict=True):
         glance = running.add(*shot)
         refits += bool(glance and glance.refitted)
-    assert glance.shots == 40
+    assert there(glance).shots == 40
     assert refits < 25  # most shots are followed in place
-    mean, _ = running.model.predict(cells[0], cells[1])
-    assert glance.high_mm == pytest.approx(mean.max(), abs=1e-6)
-    assert glance.mean_mm == pytest.approx(mean.mean(), abs=1e-6)
-    assert glance.low_mm == pytest.approx(mean.min(), abs=1e-6)
-    assert glance.high_mm < glance.bound_mm < glance.high_mm + 6.0
+    mean, _ = there(running.model).predict(cells[0], cells[1])
+    assert there(glance).high_mm == pytest.approx(mean.max(), abs=1e-6)
+    assert there(glance).mean_mm == pytest.approx(mean.mean(), abs=1e-6)
+    assert there(glance).low_mm == pytest.approx(mean.min(), abs=1e-6)
+    assert there(glance).high_mm < there(glance).bound_mm < there(glance).high_mm + 6.0
 
 
 def test_too_few_or_collinear_shots_give_no_picture_yet() -> None:
@@ -74,21 +76,21 @@ def test_a_shot_taken_back_leaves_no_trace() -> None:
     running.undo()
     other.start(shots)
     at = np.array([500.0]), np.array([500.0])
-    assert running.model.predict(*at)[0] == pytest.approx(other.model.predict(*at)[0])
+    assert there(running.model).predict(*at)[0] == pytest.approx(there(other.model).predict(*at)[0])
 
 
 def test_parameters_are_found_anew_when_they_stop_explaining() -> None:
     x, y, z, stderr = floor(40)
     running = RunningPicture(*raster())
     running.start(list(zip(x[:28], y[:28], z[:28], stderr[:28], strict=True)))
-    before = running.model.nugget_mm2
+    before = there(running.model).nugget_mm2
     rng = np.random.default_rng(0)
     refitted = [
-        running.add(x[n], y[n], z[n] + 8 * rng.standard_normal(), stderr[n]).refitted
+        there(running.add(x[n], y[n], z[n] + 8 * rng.standard_normal(), stderr[n])).refitted
         for n in range(28, 36)
     ]
     assert any(refitted)
-    assert running.model.nugget_mm2 + running.model.variance_mm2 > before
+    assert there(running.model).nugget_mm2 + there(running.model).variance_mm2 > before
 
 
 @pytest.mark.parametrize("seed", range(6))

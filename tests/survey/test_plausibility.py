@@ -1,5 +1,6 @@
 import math
 import random
+from typing import Any
 
 import pytest
 
@@ -14,13 +15,13 @@ class Site:
     def __init__(
         self,
         rate_hz: float = 10.0,
-        **options: dict[str, tuple[float, float]] | float | list[float | tuple[float | str, ...]],
+        **options: Any,
     ) -> None:
         self.guard = Guard(**({"longest_mm": 5000.0} | options))
         self.step_s, self.time_s = 1.0 / rate_hz, 0.0
-        self.told = []
+        self.told: list[Any] = []
 
-    def read(self, value_mm: float | None, status: str = "valid", **more: int | str) -> None:
+    def read(self, value_mm: float | None, status: str = "valid", **more: Any) -> None:
         self.time_s += self.step_s
         reading = Reading(self.time_s, 0.0, "", status, value_mm, **more)
         self.told += self.guard.reading(reading)

@@ -6,7 +6,7 @@ from scipy import stats
 
 from rig.errors import BadInput, CannotAnswer
 from rig.survey.setups import Line, Sight, adjust, contradictions, tie
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 
 
 def test_a_height_of_instrument_booking_that_closes() -> None:
@@ -204,7 +204,7 @@ def test_where_two_sights_explain_it_both_are_named() -> None:
         Sight("2", "BM2", 857.0, 0.3),
     ]
     found = adjust([], sights).blunder
-    assert {(s.setup, s.benchmark) for s in (found.sight, *found.rivals)} == {
+    assert {(s.setup, s.benchmark) for s in (there(found).sight, *there(found).rivals)} == {
         (s.setup, s.benchmark) for s in sights
     }
     assert "cannot tell" in contradictions(adjust([], sights))[0]

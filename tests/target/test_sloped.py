@@ -9,7 +9,7 @@ from rig.target.lowest import Wishes, lowest_plane
 from rig.target.programme import Hold
 from rig.target.sloped import choose_plane
 from rig.units import Units
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 
 
 def floor(n: int = 40, seed: int = 0) -> tuple[Floats, Floats, Floats]:
@@ -41,8 +41,8 @@ def test_the_lowest_plane_is_a_facet_of_the_upper_hull(seed: int) -> None:
     at = np.array([x.mean(), y.mean()]) / 1000
     heights = -(normal[up, :2] @ at + offset[up]) / normal[up, 2]
     plane = lowest_plane(x, y, z, 1.0, 1.0)
-    assert float(plane.at(x.mean(), y.mean())) == pytest.approx(heights.min(), abs=1e-6)
-    assert (plane.at(x, y) - z).min() == pytest.approx(0.0, abs=1e-6)
+    assert float(there(plane).at(x.mean(), y.mean())) == pytest.approx(heights.min(), abs=1e-6)
+    assert (there(plane).at(x, y) - z).min() == pytest.approx(0.0, abs=1e-6)
 
 
 @pytest.mark.parametrize("max_slope", [0.0, 0.001, 0.002])
@@ -59,8 +59,8 @@ def test_it_equals_the_programme_over_all_cells_and_keeps_the_slope(max_slope: f
     limits = np.concatenate([-z, np.full(32, max_slope * 1000 * np.cos(np.pi / 32))])
     whole = linprog([1, 0, 0], rows, limits, bounds=[(None, None)] * 3, method="highs")
     plane = lowest_plane(x, y, z, 1.0, max_slope)
-    assert float(plane.at(x.mean(), y.mean())) == pytest.approx(whole.fun, abs=1e-6)
-    slope = np.hypot(plane.b, plane.c)
+    assert float(there(plane).at(x.mean(), y.mean())) == pytest.approx(whole.fun, abs=1e-6)
+    slope = np.hypot(there(plane).b, there(plane).c)
     assert slope <= max_slope * (1 + 1e-9)
     assert slope >= max_slope * 0.995 - 1e-12  # the polygon takes at most 0.5 %
 
@@ -95,7 +95,7 @@ def test_a_plane_passes_through_what_is_held() -> None:
 def test_a_hold_that_leaves_little_room_gets_the_surest_plane_and_says_its_chance() -> None:
     x, y, z = floor()
     plane = lowest_plane(x, y, z + 6.0, 1.0, 0.0)
-    tight = Hold(0, 0, plane.a + 0.1, "T1")
+    tight = Hold(0, 0, there(plane).a + 0.1, "T1")
     chosen = choose_plane(wishes(0.0, tight), 0.95, say, Units("mm"))
     assert chosen.plane.a == pytest.approx(tight.height_mm)
     assert chosen.chance < 0.95

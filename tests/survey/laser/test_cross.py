@@ -8,7 +8,7 @@ from rig.errors import BadInput
 from rig.survey.laser.cross import HEADINGS, Turn, cross, on_plan
 from rig.survey.laser.verdict import judge_tilt
 from simulated_devices.laser import Laser
-from tests.kinds import Floats
+from tests.kinds import Floats, there
 from tests.survey.laser.field import cross_turns
 
 
@@ -125,7 +125,7 @@ def test_what_a_correction_leaves_holds_the_line_that_is_left_standing(relevel: 
             rise = own @ (math.cos(angle), math.sin(angle)) * dist_m
             data.append(Turn(heading, 1500.0 + rise + rng.normal(0.0, noise), 1e4, noise))
         found = cross(data)
-        off = (np.array(found.tilt_mm_per_m) - own) / found.left_mm_per_m
+        off = (np.array(found.tilt_mm_per_m) - there(there(own))) / found.left_mm_per_m
         inside += np.count_nonzero(np.abs(off) < 1.96)
     # 95 % are asked for; five readings cannot tell a scatter that is far beyond the noise well.
     assert inside / 4000 > (0.95 if relevel <= 1.0 else 0.9)

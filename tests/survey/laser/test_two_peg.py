@@ -6,6 +6,7 @@ import pytest
 from rig.errors import BadInput
 from rig.survey.laser.two_peg import PegSight, two_peg
 from rig.survey.laser.verdict import judge
+from tests.kinds import there
 from tests.survey.laser.field import two_peg_sights
 
 
@@ -77,8 +78,8 @@ def test_verdicts_err_as_rarely_as_they_say() -> None:
 def test_sights_that_disagree_widen_the_doubt() -> None:
     near = [m(1.3, 0.9, 25, 25), m(1.3, 0.9, 55, 5), m(1.3, 0.9, 5, 55)]
     far = [m(1.3, 0.9, 25, 25), m(1.3, 0.904, 55, 5), m(1.3, 0.904, 5, 55)]
-    assert two_peg(near).agree > 0.9
-    assert two_peg(far).agree < 0.01
+    assert two_peg(near).agree > there(there(0.9))
+    assert two_peg(far).agree < there(there(0.01))
     assert two_peg(far).stderr_mm_per_m > 2 * two_peg(near).stderr_mm_per_m
 
 
