@@ -9,6 +9,7 @@ import os
 import signal
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from simulated_devices import Refused
 from simulated_devices.pace import pace_of
@@ -18,6 +19,9 @@ from simulated_devices.serial_rod import LONGEST_SLEEP_S, SHORTEST_SLEEP_S, hear
 from simulated_devices.truth import TruthFile
 from simulated_devices.walker import Walker
 from simulated_devices.world import World
+
+if TYPE_CHECKING:
+    from simulated_devices.stand_in_bluez import BlueZ, Device
 
 ROD_SERVICE = "f63cdeab-b6f1-4aa1-b69f-7f0745e2787a"
 ROD_VALUE = "82e5f646-c510-4222-9797-367990927434"
@@ -87,8 +91,13 @@ async def _serve(
     loop = asyncio.get_running_loop()
     stop = asyncio.Event()
     woken = asyncio.Event()
+
+    def halt() -> None:
+        stop.set()
+        woken.set()
+
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-        loop.add_signal_handler(number, lambda: (stop.set(), woken.set()))
+        loop.add_signal_handler(number, halt)
     walker = world.mover if isinstance(world.mover, Walker) else None
     heard = bytearray()
     pace = pace_of(world, speed)
@@ -148,7 +157,7 @@ async def _serve(
         await bluez.stop()
 
 
-async def _apply_link(bluez: "BlueZ", rod: "Device", world: World) -> None:  # noqa: F821
+async def _apply_link(bluez: "BlueZ", rod: "Device", world: World) -> None:
     """Let the rod, the adapter and the service be there or not, as the faults have it."""
     if world.away("service"):
         if bluez.running:

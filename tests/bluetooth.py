@@ -33,7 +33,7 @@ def simulated(
     *words: str,
     environment: dict[str, str] | None = None,
     by_address: bool = True,
-) -> Iterator:
+) -> Iterator[SimulatedRod]:
     """Serve a simulated rod over a link until the end of the block.
 
     Named by its address it is found at once; by its name namesakes are waited for.
@@ -90,7 +90,7 @@ def rig(
         killer = threading.Timer(timeout, process.kill)
         killer.start()
         told = []
-        for line in there(there(process)).stdout:
+        for line in there(process.stdout):
             told.append(json.loads(line))
             if rod is not None and told[-1].get("event") != "reading":
                 with contextlib.suppress(BrokenPipeError):

@@ -48,5 +48,5 @@ def test_json_of_something_else_is_refused() -> None:
 
 
 def test_numbers_of_numpy_become_plain_ones() -> None:
-    told = Spot(x_mm=np.float64(1.5), y_mm=np.float32(2.0)).as_json()
+    told = Spot(x_mm=np.float64(1.5), y_mm=np.float32(2.0)).as_json()  # type: ignore[arg-type]
     assert [type(value) for value in told.values()] == [float, float]

@@ -1,7 +1,7 @@
 """A device's readings as one stream that outlives the loss of the link."""
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER, Decoder
@@ -23,7 +23,7 @@ async def supervise(
     first_delay_s: float = 0.5,
     longest_delay_s: float = 10.0,
     on_open: Callable[[], None] = lambda: None,
-) -> AsyncIterator[Reading | Lost | Back | Battery | Notice]:
+) -> AsyncGenerator[Reading | Lost | Back | Battery | Notice, None]:
     """Open a device and yield what it says, for ever, opening it again whenever it is lost.
 
     Parameters

@@ -49,7 +49,9 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFi
             main([str(word) for word in words])
         out, err = capfd.readouterr()
         assert "Traceback" not in err
-        return Outcome(ended.value.code, out, err)
+        code = ended.value.code
+        assert isinstance(code, int)
+        return Outcome(code, out, err)
 
     return call
 

@@ -32,7 +32,7 @@ def test_the_suggested_shots_say_what_they_save_and_stop_when_none_is_worth_it(
 ) -> None:
     run("new", "--room", "3m,4m", "--units", "mm", "--bag-yield", "12l", "--min-cover", "6mm")
 
-    def rows(step: float, name: str) -> Path:
+    def rows(step: int, name: str) -> Path:
         lines = ["label,x,y,reading,stderr"]
         n = 0
         for x in range(150, 2851, step):

@@ -9,13 +9,14 @@ import signal
 import subprocess
 import sys
 import time
-from contextlib import _GeneratorContextManager
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.bluetooth import ROOT, VARIABLE, SimulatedRod, private_bus, rig, simulated
+from simulated_devices.private_bus import VARIABLE, private_bus
+from tests.bluetooth import ROOT, SimulatedRod, rig, simulated
 
 SPEED = "25"
 FOLLOW = ["--follow", "--mistakes", "0", "--room-mm", "2000,2000"]
@@ -32,10 +33,10 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def job(small: Path, tmp_path: Path) -> Path:
-    return shutil.copy(small, tmp_path / "job.sqlite")
+    return Path(shutil.copy(small, tmp_path / "job.sqlite"))
 
 
-def rod(*words: str, **more: Any) -> _GeneratorContextManager:
+def rod(*words: str, **more: Any) -> AbstractContextManager[SimulatedRod]:
     return simulated("ble", "--seed", "3", "--rate", "20", "--speed", SPEED, *words, **more)
 
 
@@ -152,7 +153,7 @@ def test_a_rod_that_a_crashed_client_holds_is_found_all_the_same(job: Path) -> N
 
 def test_after_our_own_crash_the_rod_is_found_again(job: Path, tmp_path: Path) -> None:
     with rod(*FOLLOW) as there:
-        words = [sys.executable, "-m", "rig.cli", "record", tmp_path / "t", *there.source]
+        words = [sys.executable, "-m", "rig.cli", "record", str(tmp_path / "t"), *there.source]
         held = subprocess.Popen(
             words, env=os.environ | there.environment, cwd=ROOT, stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

@@ -127,7 +127,7 @@ def test_two_peg_typed_at_the_prompt(run: Run) -> None:
 
 def test_a_cross_and_a_watch_live_from_a_rod(run: Run) -> None:
     run("new", "--room", "3m,4m", "--units", "mm")
-    script = [(0.3, None)]
+    script: list[tuple[float, float | None]] = [(0.3, None)]
     for height in (1503.0, 1499.0, 1497.0, 1501.0, 1503.0):
         script += [(0.9, height), (0.6, None)]
     with IndependentRod(script) as rod:

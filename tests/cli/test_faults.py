@@ -2,14 +2,14 @@
 
 import json
 import shutil
-from contextlib import _GeneratorContextManager
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from simulated_devices.faults import FAULTS
-from tests.bluetooth import rig, simulated
+from tests.bluetooth import SimulatedRod, rig, simulated
 
 SPEED = "25"  # the whole world, installer included, so much faster than life
 
@@ -53,7 +53,7 @@ def jobs(tmp_path_factory: pytest.TempPathFactory) -> dict[int, Path]:
 
 def simulator(
     link: str, *faults: str, words: list[str] | tuple[Any, ...] = ()
-) -> _GeneratorContextManager:
+) -> AbstractContextManager[SimulatedRod]:
     given = [word for fault in faults for word in ("--fault", fault)]
     return simulated(link, "--seed", "3", "--rate", "20", "--speed", SPEED, *given, *words)
 

@@ -6,7 +6,7 @@ def test_a_rod_written_apart_gets_the_shots_it_stood_for(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     points = run("grid", "--spacing", "0.9m", "--edge", "15cm", "--json").json["points"]
     heights = {p["label"]: 1300.0 + 2.5 * n for n, p in enumerate(points)}
-    script = [(0.2, None)]
+    script: list[tuple[float, float | None]] = [(0.2, None)]
     for point in points:
         script += [(0.6, heights[point["label"]]), (0.5, None)]
 

@@ -2,9 +2,7 @@
 
 import re
 import sqlite3
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -21,21 +19,30 @@ def shots(path: str = "job.sqlite") -> list[tuple[str, float, bool]]:
         return [(point, value, bool(now)) for point, value, now in database.execute(query)]
 
 
+class Room:
+    """A command line over a job, and the order of its walk."""
+
+    def __init__(self, run: Run, order: list[str]) -> None:
+        self._run, self.order = run, order
+
+    def __call__(self, *words: object, typed: str | None = None) -> Outcome:
+        return self._run(*words, typed=typed)
+
+
 @pytest.fixture
-def room(run: Run) -> Callable[..., Any]:
+def room(run: Run) -> Room:
     """A room of four points, typed in mm, its benchmark shot."""
     run("new", "--room", "2m,2m", "--units", "mm", "--min-cover", "6mm")
     points = run("grid", "--spacing", "1.8m", "--json").json["points"]
     run("survey", "--typed", "--kind", "benchmark", "--label", "BM1", typed="1000\n")
-    run.order = [point["label"] for point in points]
-    return run
+    return Room(run, [point["label"] for point in points])
 
 
 def typed(order: list[str], by: float = 0.0) -> str:
     return "".join(f"{HEIGHT[label] + by:.1f}\n" for label in order)
 
 
-def test_a_line_that_stands_is_said_to(room: Any) -> None:
+def test_a_line_that_stands_is_said_to(room: Room) -> None:
     told = room("survey", "--typed", "--json", typed=typed(room.order) + "1000.5\n")
     assert told.code == 0
     checked = [event for event in told.events if event["event"] == "checked"]
@@ -44,19 +51,19 @@ def test_a_line_that_stands_is_said_to(room: Any) -> None:
     assert [now for *_, now in shots()] == [True] * 5
 
 
-def test_stdin_may_end_before_the_check(room: Callable[..., Any]) -> None:
+def test_stdin_may_end_before_the_check(room: Room) -> None:
     told = room("survey", "--typed", "--json", typed=typed(room.order))
     assert told.code == 0
     assert told.events[-1] == {"event": "done", "shots": 4, "skipped": []}
 
 
-def test_skip_check_asks_for_nothing(room: Callable[..., Any]) -> None:
+def test_skip_check_asks_for_nothing(room: Room) -> None:
     told = room("survey", "--typed", "--skip-check", "--json", typed=typed(room.order))
     assert not [event for event in told.events if event["event"] == "check"]
     assert told.code == 0
 
 
-def kicked(room: Callable[..., Any]) -> Outcome:
+def kicked(room: Room) -> Outcome:
     """The tripod is kicked after two shots; the benchmark shows it, all four are shot again."""
     first = typed(room.order[:2]) + typed(room.order[2:], JOLT)
     back = f"{1000 + JOLT}\n"
@@ -65,7 +72,7 @@ def kicked(room: Callable[..., Any]) -> Outcome:
     )
 
 
-def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room: Callable[..., Any]) -> None:
+def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room: Room) -> None:
     told = kicked(room)
     assert told.code == 0, told.err
     (jolt,) = (event for event in told.events if event["event"] == "jolt")
@@ -88,7 +95,7 @@ def states(run: Run) -> list[tuple[str, str]]:
     return [(row[0], row[-1]) for row in cells if len(row) == 10]
 
 
-def test_the_report_says_what_became_of_each_shot(room: Callable[..., Any]) -> None:
+def test_the_report_says_what_became_of_each_shot(room: Room) -> None:
     kicked(room)
     order = room.order
     assert states(room) == [
@@ -101,7 +108,7 @@ def test_the_report_says_what_became_of_each_shot(room: Callable[..., Any]) -> N
     assert told[-3:] == [(order[0], "undone"), (order[0], ""), (order[1], "")]
 
 
-def test_the_report_tells_corrected_shots_from_undone_ones(room: Callable[..., Any]) -> None:
+def test_the_report_tells_corrected_shots_from_undone_ones(room: Room) -> None:
     room("survey", "--typed", typed=typed(room.order))
     with Job.open("job.sqlite", write=True) as job:
         first, *_ = job.shots(kinds=["floor"])
@@ -114,7 +121,7 @@ def test_the_report_tells_corrected_shots_from_undone_ones(room: Callable[..., A
     assert {word for _, word in told[2:]} == {""}
 
 
-def test_the_kicked_survey_replays_to_the_same_shots(room: Callable[..., Any]) -> None:
+def test_the_kicked_survey_replays_to_the_same_shots(room: Room) -> None:
     kicked(room)
     room("new", "--job", "again.sqlite", "--room", "2m,2m", "--units", "mm")
     room("grid", "--job", "again.sqlite", "--spacing", "1.8m")
@@ -122,9 +129,7 @@ def test_the_kicked_survey_replays_to_the_same_shots(room: Callable[..., Any]) -
     assert shots("again.sqlite") == shots()
 
 
-def test_marker_setting_goes_by_the_line_as_it_is_now(
-    room: Callable[..., Any], table: Table
-) -> None:
+def test_marker_setting_goes_by_the_line_as_it_is_now(room: Room, table: Table) -> None:
     kicked(room)
     more = "label,x,y,reading\n" + "".join(f"N{n},{500 + 400 * n},{900},1202\n" for n in range(3))
     assert room("import", table(more), "--unit", "mm").code == 0
@@ -139,7 +144,7 @@ def test_marker_setting_goes_by_the_line_as_it_is_now(
 
 
 def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(
-    room: Callable[..., Any],
+    room: Room,
 ) -> None:
     room("survey", "--typed", typed=typed(room.order[:2]) + "q\n")
     back = f"{1000 + JOLT}\n"
@@ -152,7 +157,7 @@ def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(
     assert {p: v for p, v, now in shots() if now and p != "BM1"} == pytest.approx(HEIGHT)
 
 
-def test_people_read_what_happened(room: Callable[..., Any]) -> None:
+def test_people_read_what_happened(room: Room) -> None:
     first = typed(room.order[:2]) + typed(room.order[2:], JOLT)
     out = room("survey", "--typed", typed=first + f"{1000 + JOLT}\ny\nq\n").out
     assert "back to BM1" in out

@@ -153,7 +153,7 @@ def test_several_setups_of_a_table_are_tied_by_their_benchmark(run: Run, table: 
 def test_a_replayed_job_reaches_the_same_shots_bit_for_bit(run: Run) -> None:
     run("new", "--room", "2m,2m", "--units", "mm")
     points = run("grid", "--json").json["points"]
-    script = [(0.2, None)]
+    script: list[tuple[float, float | None]] = [(0.2, None)]
     for n, _ in enumerate(points):
         script += [(0.5, 1300.0 + 7.3 * n), (0.15, None), (0.4, None)]
     with IndependentRod(script) as rod:

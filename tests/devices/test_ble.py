@@ -47,7 +47,8 @@ def listen(
             async for item in stream:
                 items.append(item)
                 if until(items):
-                    return items
+                    break
+        return items
 
     return asyncio.run(run())
 

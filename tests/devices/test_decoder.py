@@ -389,7 +389,7 @@ def test_a_checksum_makes_dropping_needless() -> None:
 def test_a_reading_cannot_be_changed() -> None:
     (reading,) = decode(sentence(1))
     with pytest.raises(AttributeError):
-        reading.value_mm = 0.0
+        setattr(reading, "value_mm", 0.0)  # noqa: B010
 
 
 @pytest.mark.parametrize("profile", PROFILES, ids=lambda p: p.key)

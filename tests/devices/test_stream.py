@@ -25,14 +25,14 @@ class Script:
     """A transport that plays one list of bytes, errors and HANGS for each time it is opened."""
 
     whole_messages = False
-    battery_percent = None
+    battery_percent: int | None = None
 
     def __init__(self, *openings: list[bytes | object | TransportLost] | DeviceUnavailable) -> None:
         self.openings = list(openings)
         self.opened: list[float] = []
         self.closed = 0
         self.is_open = False
-        self._left: list = []
+        self._left: list[Any] = []
 
     async def open(self) -> None:
         assert not self.is_open
@@ -50,6 +50,7 @@ class Script:
             await asyncio.Event().wait()
         if isinstance(act, Exception):
             raise act
+        assert isinstance(act, bytes)
         return act
 
     async def close(self) -> None:
@@ -63,7 +64,7 @@ class Script:
 def listen(
     transport: Any, count: int, profile: Profile = SENTENCE, decoder: Any = None, **options: Any
 ) -> list[Any]:
-    options: dict[str, Any] = {
+    given: dict[str, Any] = {
         "silence_s": 5.0,
         "first_delay_s": 0.001,
         "longest_delay_s": 0.004,
@@ -71,7 +72,7 @@ def listen(
 
     async def run() -> list[Any]:
         items = []
-        stream = supervise(transport, decoder or Decoder(profile), Clock(), **options)
+        stream = supervise(transport, decoder or Decoder(profile), Clock(), **given)
         async with asyncio.timeout(10), contextlib.aclosing(stream):
             async for item in stream:
                 items.append(item)

@@ -5,6 +5,7 @@ import pytest
 from rig.devices.reading import Reading
 from rig.devices.typed import TypedReader
 from rig.errors import BadInput
+from rig.units import System
 
 
 @pytest.mark.parametrize(
@@ -19,7 +20,9 @@ def test_a_letter_is_an_act(line: str, act: str) -> None:
     ("units", "line", "value_mm"),
     [("in", "2 1/4", 57.15), ("mm", "57.5", 57.5), ("mm", '2 1/4"', 57.15), ("in", "57mm", 57.0)],
 )
-def test_a_bare_number_is_in_the_units_of_the_job(units: str, line: str, value_mm: float) -> None:
+def test_a_bare_number_is_in_the_units_of_the_job(
+    units: System, line: str, value_mm: float
+) -> None:
     reading = TypedReader(units).parse(line + "\n", 1.0, 2.0)
     assert isinstance(reading, Reading)
     assert reading.value_mm == pytest.approx(value_mm)

@@ -15,7 +15,7 @@ from rig.drawing.contours import (
     step_of,
 )
 from rig.room import room, with_opening
-from rig.units import Units
+from rig.units import System, Units
 from tests.kinds import Floats
 
 ROOM = with_opening(room(4000.0, 3000.0), 1500.0, 1000.0, 600.0, 400.0)
@@ -77,7 +77,7 @@ def test_a_level_floor_is_one_band() -> None:
 
 @pytest.mark.parametrize("units", ["in", "mm"])
 @pytest.mark.parametrize("span", [0.0, 0.3, 7.0, 30.0, 214.0, 5000.0, 90_000.0])
-def test_steps_are_round_and_bands_few(units: str, span: float) -> None:
+def test_steps_are_round_and_bands_few(units: System, span: float) -> None:
     step = step_of(-span, 0.0, Units(units))
     assert span / step <= 8.0 + 1e-9
     if span <= 500:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.flatness.field import Field, field_of
+from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.model import fit_surface, model_of
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
@@ -45,6 +46,7 @@ def one_floor(rng: np.random.Generator, spacing_mm: float, draws: int) -> tuple[
     smooth = waves(rng)
     rough_mm = rng.choice([0.0, 0.1, 0.2])
     fine = field_of(ROOM, FINE_MM, smooth)
+    assert isinstance(RULE, EdgeRule)
     edges = RULE.edges(5855.0)
     plain = worst_placement(fine, ROOM, edges, 60, 5855.0)
     size = rng.uniform(0.6, 1.5) * RULE.limits_mm[0] / there(plain).gap_mm

@@ -1,5 +1,7 @@
 """What every measure of a tolerance rule has."""
 
+from typing import Any
+
 import pytest
 
 from rig.flatness.measures import MEASURES
@@ -21,7 +23,7 @@ def test_a_rule_is_of_the_class_of_its_measure() -> None:
 
 
 @pytest.mark.parametrize("kind", MEASURES.values(), ids=lambda kind: kind.measure)
-def test_a_measure_names_the_keys_of_its_table(kind: type) -> None:
+def test_a_measure_names_the_keys_of_its_table(kind: Any) -> None:
     text = f'text = "t"\nmeasure = "{kind.measure}"\n["{kind.measure}"]\nheight = 1\n'
     with pytest.raises(Exception, match="height") as refused:
         parse_rule(text, "own")

@@ -60,10 +60,10 @@ def whole_programme(
         np.column_stack([number[:, :-1].ravel(), number[:, 1:].ravel()]),
         np.column_stack([number[:-1].ravel(), number[1:].ravel()]),
     ])  # fmt: skip
-    k = np.arange(len(pairs))
+    row = np.arange(len(pairs))
     ones = np.ones(len(pairs))
-    rise = sparse.csr_matrix((ones, (k, pairs[:, 1])), (len(pairs), z.size)) - sparse.csr_matrix(
-        (ones, (k, pairs[:, 0])), (len(pairs), z.size)
+    rise = sparse.csr_matrix((ones, (row, pairs[:, 1])), (len(pairs), z.size)) - sparse.csr_matrix(
+        (ones, (row, pairs[:, 0])), (len(pairs), z.size)
     )
     steep = np.full(len(pairs), FEATHER_MM_PER_M * field.step_mm * 1e-3)
     weight = np.maximum(node_areas(field, outline).ravel(), 0.02 * field.step_mm**2) * 1e-6
@@ -79,7 +79,7 @@ def whole_programme(
         ])  # fmt: skip
         cost = np.concatenate([weight * fill_cost, weight * grind_cost])
         bound = np.concatenate([limits, *[steep] * 4])
-    return linprog(cost, A_ub=matrix, b_ub=bound, method="highs").fun
+    return float(linprog(cost, A_ub=matrix, b_ub=bound, method="highs").fun)
 
 
 @pytest.mark.parametrize(("seed", "grind"), [(0, None), (1, None), (2, 0.4), (3, 3.0)])

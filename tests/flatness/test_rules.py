@@ -3,6 +3,7 @@ from pathlib import Path
 import pytest
 
 from rig.errors import BadInput
+from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.rules import SHIPPED, load_rule, parse_rule
 
 TABLE = (100, 1000, 4000, 10000, 15000)
@@ -79,6 +80,7 @@ def test_every_shipped_rule_names_its_source_and_what_is_from_memory() -> None:
 
 def test_edges_of_a_growing_limit_hold_it_at_every_span() -> None:
     rule = load_rule("din18202-4")
+    assert isinstance(rule, EdgeRule)
     edges = rule.edges(5800)
     for span in range(105, 5800, 35):
         limit = rule.limit_mm(span)

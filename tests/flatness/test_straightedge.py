@@ -1,4 +1,5 @@
 import math
+from functools import partial
 
 import numpy as np
 import pytest
@@ -7,6 +8,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from rig.flatness.field import bearings, field_of, lines_at, longest_line
+from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.rule import Edge
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import (
@@ -81,8 +83,11 @@ def test_a_dome_and_a_ridge_leave_no_gap_and_a_valley_its_depth() -> None:
     def sloped(x: Floats, y: Floats) -> Floats:
         return 0.004 * np.abs(x - 1828.8)
 
+    def signed(sign: int, x: Floats, y: Floats) -> Floats:
+        return sign * sloped(x, y)
+
     for sign in (1, -1):
-        field = field_of(ROOM, 25.4, lambda x, y, s=sign: s * sloped(x, y))
+        field = field_of(ROOM, 25.4, partial(signed, sign))
         worst = worst_placement(field, ROOM, [TEN_FEET])
         if sign < 0:
             assert worst is None or worst.gap_mm < 1e-6
@@ -175,6 +180,7 @@ def test_an_edge_that_just_fits_is_not_cut() -> None:
 
 def test_a_growing_limit_is_held_at_the_distance_of_the_supports() -> None:
     rule = load_rule("din18202-3")
+    assert isinstance(rule, EdgeRule)
     worst = worst_placement(dish(ROOM, 3e5), ROOM, rule.edges(longest_line(ROOM)), 60)
     # On a dish the gap is d²/8R: find the span where it is largest against the table.
     spans = np.arange(100, 5855, 5.0)
@@ -187,7 +193,7 @@ def test_share_within_counts_placements() -> None:
     # A valley along y: only edges that cross it are bad, and more of them the lower the limit.
     field = field_of(ROOM, 50.0, lambda x, y: 0.01 * np.abs(x - 1828.8))
     low, high = (share_within(field, ROOM, [Edge(2000.0, limit, True)], 24) for limit in (2.0, 9.0))
-    assert there(there(0.2)) < low < high < there(there(1.0))
+    assert 0.2 < there(low) < there(high) < 1.0
     assert share_within(field, ROOM, [Edge(2000.0, 11.0, True)], 24) == 1.0
 
 

@@ -3,12 +3,13 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 import pytest
 
 from rig.job import Job
+from rig.job.rows import StoredEvent, StoredReading
 from rig.job.settings import Settings
 
 WALLS = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
@@ -30,6 +31,13 @@ def job(path: str) -> Iterator[Job]:
 @pytest.fixture
 def session(job: Job) -> int:
     return begin(job)
+
+
+def raws(messages: Iterable[StoredReading | StoredEvent]) -> list[str]:
+    """Messages of a device as they came; anything else among them is an error."""
+    kept = list(messages)
+    assert all(isinstance(message, StoredReading) for message in kept)
+    return [message.raw for message in kept if isinstance(message, StoredReading)]
 
 
 def begin(job: Job, setup: str = "1") -> int:

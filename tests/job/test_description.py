@@ -48,7 +48,7 @@ SETTINGS = st.builds(
 
 @settings(max_examples=60, deadline=None)
 @given(st.lists(SETTINGS, min_size=1, max_size=3))
-def test_settings_come_back_as_they_were_last_given(changes: list[dict[Any, Any]]) -> None:
+def test_settings_come_back_as_they_were_last_given(changes: list[Settings]) -> None:
     folder = Path(tempfile.mkdtemp())
     try:
         with Job.create(folder / "job.sqlite", changes[0], WALLS) as job:

@@ -4,7 +4,7 @@ import pytest
 
 from rig.errors import BadInput
 from rig.job import Job, StoredEvent, StoredReading
-from tests.job.conftest import begin
+from tests.job.conftest import begin, raws
 
 
 def test_messages_replay_in_order_across_flushes_and_sessions(job: Job, path: str) -> None:
@@ -39,6 +39,7 @@ def test_a_reading_comes_back_to_the_bit(job: Job, session: int) -> None:
     assert first == StoredReading(
         "reading", 1 / 3, 1.7e9 + 1 / 3, raw, value, "valid", 65535, reading
     )
+    assert isinstance(second, StoredReading)
     assert second.value_mm is None
 
 
@@ -81,7 +82,7 @@ def test_what_cannot_be_kept_is_refused_before_it_spoils_the_rest(
     with pytest.raises(BadInput):
         job.log_event(session, 1.0, 1.7e9, "act", {"value": float("nan")})
     job.flush()
-    assert [message.raw for message in job.stored_messages(session)] == ["good"]
+    assert raws(job.stored_messages(session)) == ["good"]
 
 
 def test_a_device_that_talks_without_end_does_not_fill_the_memory(job: Job, session: int) -> None:

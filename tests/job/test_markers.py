@@ -6,6 +6,7 @@ import pytest
 
 from rig.errors import BadInput
 from rig.job import Job
+from tests.job.conftest import raws
 
 
 def row(label: str, x_mm: float = 500.0, target_reading_mm: float = 38.1) -> dict[str, Any]:
@@ -46,7 +47,7 @@ def test_setting_keeps_the_residual_the_shot_and_what_came_before(
     with Job.open(path) as reader:
         marker = reader.markers()[1]
         (kept,) = reader.shots("marker")
-        assert [m.raw for m in reader.stored_messages(session)] == ["before"]
+        assert raws(reader.stored_messages(session)) == ["before"]
     assert (marker.residual_mm, marker.shot_id, marker.set_utc_s) == (0.2, shot, 1.7e9)
     assert (kept.id, kept.point, kept.x_mm, kept.y_mm) == (shot, "M10", 500.0, 700.0)
     assert (kept.reading_mm, kept.stderr_mm, kept.n, kept.time_s) == (37.9, 0.1, 12, 9.0)

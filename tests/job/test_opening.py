@@ -74,7 +74,7 @@ def test_a_file_that_appears_while_the_job_is_made_is_not_overwritten(
 ) -> None:
     write = opening._write_draft
 
-    def write_and_race(*arguments: Callable[..., Any] | str) -> None:
+    def write_and_race(*arguments: Any) -> None:
         write(*arguments)
         Path(path).write_text("the other's")
 
@@ -103,13 +103,13 @@ def test_a_disk_without_hard_links_gets_its_job_too(
     [
         (Settings(min_cover_mm=float("nan")), WALLS),
         (Settings(min_cover_mm=-1.0), WALLS),
-        (Settings(units="furlong"), WALLS),
+        (Settings(units="furlong"), WALLS),  # type: ignore[arg-type]
         (Settings(laser_places={"1": (float("inf"), 0.0)}), WALLS),
         (Settings(), [(0.0, 0.0), (float("inf"), 0.0)]),
     ],
 )
 def test_a_refused_job_leaves_nothing_behind(
-    path: str, settings: dict[str, Any], walls: list[tuple[float, float]]
+    path: str, settings: Settings, walls: list[tuple[float, float]]
 ) -> None:
     with pytest.raises(BadInput):
         Job.create(path, settings, walls)
@@ -163,9 +163,9 @@ def test_each_wrong_file_has_its_own_sentence(tmp_path: Path) -> None:
     make(cut, 40)
     os.truncate(cut, os.path.getsize(cut) - 5000)
     make(spoilt, 40)
-    with open(spoilt, "r+b") as file:
-        file.seek(-4096, os.SEEK_END)
-        file.write(b"\xff" * 4096)
+    with open(spoilt, "r+b") as raw:
+        raw.seek(-4096, os.SEEK_END)
+        raw.write(b"\xff" * 4096)
     make(bare)
     with sqlite3.connect(bare) as plain:
         plain.execute("DROP TABLE batch")
@@ -235,9 +235,11 @@ def test_the_database_is_never_opened_beside_sqlite(
     opened = []
     real_open, real_os_open = builtins.open, os.open
     monkeypatch.setattr(
-        builtins, "open", lambda f, *a, **k: opened.append(f) or real_open(f, *a, **k)
+        builtins, "open", lambda f, *a, **k: (opened.append(f), real_open(f, *a, **k))[1]
     )
-    monkeypatch.setattr(os, "open", lambda f, *a, **k: opened.append(f) or real_os_open(f, *a, **k))
+    monkeypatch.setattr(
+        os, "open", lambda f, *a, **k: (opened.append(f), real_os_open(f, *a, **k))[1]
+    )
     Job.open(path, write=True).close()
     Job.open(path).close()
     assert path + ".lock" in opened

@@ -13,9 +13,9 @@ from tests.job.conftest import Shoot
 
 
 def add_line(database: Database) -> None:
-    database["setup"].add_column("line_mm", float)
-    database["batch"].transform(rename={"mix_s": "mixing_s"})
-    database["shot"].transform(column_order=["id", "point", "kind"])  # rebuilds the table
+    database.table("setup").add_column("line_mm", float)
+    database.table("batch").transform(rename={"mix_s": "mixing_s"})
+    database.table("shot").transform(column_order=["id", "point", "kind"])  # rebuilds the table
 
 
 def fail(database: Database) -> None:
@@ -34,7 +34,7 @@ def old(job: Job, path: str, shoot: Shoot) -> str:
 
 def version(path: str) -> int:
     with sqlite3.connect(path) as plain:
-        return plain.execute("PRAGMA user_version").fetchone()[0]
+        return int(plain.execute("PRAGMA user_version").fetchone()[0])
 
 
 @pytest.mark.parametrize("write", [True, False])

@@ -16,7 +16,7 @@ import pytest
 from rig.errors import JobUnusable
 from rig.job import Job, description
 from rig.job.settings import Settings
-from tests.job.conftest import Shoot
+from tests.job.conftest import Shoot, raws
 
 SHOOTER = textwrap.dedent("""
     import itertools, sys
@@ -175,7 +175,7 @@ def test_close_keeps_what_waits(job: Job, path: str, session: int) -> None:
     job.log_reading(session, 1.0, 1.7e9, "last", None, "no_beam", None)
     job.close()
     with Job.open(path) as reader:
-        assert [message.raw for message in reader.stored_messages(session)] == ["last"]
+        assert raws(reader.stored_messages(session)) == ["last"]
 
 
 def test_a_job_moved_away_while_open_is_told_and_whole(

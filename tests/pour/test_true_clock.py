@@ -17,7 +17,7 @@ def stretch(
                    utc_s + last if last_utc_s is None else last_utc_s)  # fmt: skip
 
 
-def times(acts: list[tuple[float, str, None]]) -> list[float]:
+def times(acts: list[tuple[float, str, str | None]]) -> list[float]:
     return [time_s for time_s, _, _ in acts]
 
 

@@ -67,8 +67,8 @@ def _step(run: Run, stage: str, units: str, job: tuple[str, str]) -> None:
             typed = "tick dam\n" + "batch\n" * batches + "stop\n"
             assert run("pour", "run", *job, typed=typed).code == 0
         case "finished":
-            more = "BM1,,,1098,0.2,2,benchmark"
-            _import(run, "finished", lambda x, y: -1180.0, job, more, setup="2")
+            benchmark = "BM1,,,1098,0.2,2,benchmark"
+            _import(run, "finished", lambda x, y: -1180.0, job, benchmark, setup="2")
 
 
 def _import(

@@ -23,7 +23,7 @@ def plan() -> Section:
         Words("Buy 12 bags.", "lead", told="answer"),
         CAUTIONS,
         Words("By flat triangles it is less.", told="paper"),
-        Figure("plan", Drawing("Plan", "", 10.0, 10.0, ())),
+        Figure("plan", Drawing(10.0, 10.0, (), "Plan", "")),
     )
 
 
@@ -64,7 +64,7 @@ def test_a_figure_is_told_in_characters_of_the_given_width() -> None:
     def dots(width: int) -> list[str]:
         return ["." * (width - 2)]
 
-    figure = Figure("f", Drawing("F", "", 1.0, 1.0, ()), dots, told="answer")
+    figure = Figure("f", Drawing(1.0, 1.0, (), "F", ""), dots, told="answer")
     assert to_text([section("f", "F", figure)], width=12) == ".........."
 
 

@@ -4,10 +4,12 @@ import asyncio
 import os
 import sys
 import threading
+from typing import Any
 
 import pytest
 
 from rig.devices.clock import Clock
+from rig.session.run import Act
 from rig.session.sources import words
 
 
@@ -16,13 +18,16 @@ def test_a_line_that_comes_when_the_session_is_over_is_no_error(
 ) -> None:
     here, there = os.pipe()
     monkeypatch.setattr(sys, "stdin", open(here, encoding="utf-8"))
-    raised, threads = [], []
+    raised: list[Any] = []
+    threads: list[Any] = []
     monkeypatch.setattr(threading, "excepthook", raised.append)
 
     async def first() -> str:
         async for act in words(lambda line: (line.strip(), None), Clock(), print):
             threads.extend(one for one in threading.enumerate() if one.name == "words")
+            assert isinstance(act, Act)
             return act.name
+        raise AssertionError
 
     with open(there, "w", encoding="utf-8") as keyboard:
         keyboard.write("stop\n")

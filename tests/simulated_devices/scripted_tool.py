@@ -29,11 +29,11 @@ def read_sentence(line: bytes) -> tuple[int, float | None, str] | None:
 
 class _Stillness:
     def __init__(self) -> None:
-        self.window: deque[Any] = deque()
+        self.window: deque[tuple[float, float]] = deque()
         self.presses: list[Any] = []
-        self.no_beam_since = None
+        self.no_beam_since: float | None = None
         self.away = math.inf  # armed at once
-        self.last = None
+        self.last: float | None = None
 
     def hear(self, time_s: float, value: float | None, status: str) -> int:
         """Presses that have come to an end, else 0."""

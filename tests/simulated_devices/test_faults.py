@@ -20,7 +20,7 @@ def messages(
 
 
 def parsed(fault: str, **more: Any) -> list[tuple[int, float | None, str]]:
-    return [read_sentence(data) for _, data in messages(fault, **more)]
+    return [there(read_sentence(data)) for _, data in messages(fault, **more)]
 
 
 def test_without_faults_every_message_is_whole_and_in_order() -> None:
@@ -77,9 +77,9 @@ def test_coarse_and_noisy_rods() -> None:
     sixteenths = {row[1] for row in parsed("coarse")}
     assert len(sixteenths) <= 2
     assert all(abs((there(value) + 1e-4) % 1.5875) < 2e-4 for value in sixteenths)
-    values = [row[1] for row in parsed("noisy=2.0", seconds=300.0)]
+    values = [there(row[1]) for row in parsed("noisy=2.0", seconds=300.0)]
     mean = sum(values) / len(values)
-    sd = (sum((there(value) - mean) ** 2 for value in values) / len(values)) ** 0.5
+    sd = (sum((value - mean) ** 2 for value in values) / len(values)) ** 0.5
     assert sd == pytest.approx(2.0, rel=0.1)
 
 

@@ -40,7 +40,9 @@ def test_roughness_has_its_spread_and_is_correlated_over_some_30_mm() -> None:
     x, y = somewhere(4000)
 
     def fine(dx: float) -> Floats:
-        rough, smooth = (make_floor(4, *ROOM, rough=flag).height_mm(x + dx, y) for flag in (1, 0))
+        rough, smooth = (
+            make_floor(4, *ROOM, rough=flag).height_mm(x + dx, y) for flag in (True, False)
+        )
         return rough - smooth
 
     assert np.std(fine(0.0)) == pytest.approx(0.15, rel=0.1)
@@ -53,7 +55,7 @@ def test_seams_stand_out_of_plywood_only() -> None:
 
     def bend(kind: str) -> float:
         z = make_floor(4, *ROOM, kind, rough=False).height_mm(np.full_like(y, 700.0), y)
-        return np.max(np.abs(np.diff(z, 2)))
+        return float(np.max(np.abs(np.diff(z, 2))))
 
     assert bend("subfloor") > 5 * bend("slab")
 

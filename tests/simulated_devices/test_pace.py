@@ -5,6 +5,7 @@ import pytest
 
 from simulated_devices import Refused
 from simulated_devices.pace import Lockstep, WallClock, pace_of
+from simulated_devices.walker import Walker
 from simulated_devices.world import World, make_world
 from tests.kinds import there
 
@@ -30,6 +31,7 @@ def test_time_goes_on_by_one_message_for_each_word() -> None:
 
 def test_a_press_waits_for_the_next_regular_message() -> None:
     world = lockstep_world()
+    assert isinstance(world.mover, Walker)
     world.mover._press_at(0.01)  # what an installer does, without the way there
     world.mover._press_at(0.02)
     statuses = []

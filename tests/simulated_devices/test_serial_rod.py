@@ -19,7 +19,7 @@ from .scripted_tool import SurveyTool, read_sentence
 
 
 @contextlib.contextmanager
-def served(*words: str, **more: int) -> Iterator[tuple[subprocess.Popen[str], str]]:
+def served(*words: str, **more: Any) -> Iterator[tuple[subprocess.Popen[str], str]]:
     process = subprocess.Popen(
         [sys.executable, "-m", "simulated_devices", "serial", *words],
         stdout=subprocess.PIPE,
@@ -73,11 +73,8 @@ def test_readable_lines_come_at_the_asked_rate(rate: int, speed: int) -> None:
         read_for(port, 0.3)
         pieces = read_for(port, 1.2)
         lines = joined(pieces).split(b"\r\n")[1:-1]
-        rows = [read_sentence(line) for line in lines]
-        assert None not in rows
-        assert [there(row)[0] for row in rows] == list(
-            range(there(rows[0])[0], rows[0][0] + len(rows))
-        )
+        rows = [there(read_sentence(line)) for line in lines]
+        assert [row[0] for row in rows] == list(range(rows[0][0], rows[0][0] + len(rows)))
         assert len(rows) / 1.2 == pytest.approx(rate * speed, rel=0.2)
         # Not hogging a core: the process's own time over the whole run, start-up not counted.
         with open(f"/proc/{process.pid}/stat") as file:
@@ -199,6 +196,7 @@ def test_wrong_options_are_told_in_a_sentence(
 ) -> None:
     from simulated_devices.__main__ import main
 
+    code: Any
     try:
         code = main(["serial", *words])
     except SystemExit as exit_:

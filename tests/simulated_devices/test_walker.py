@@ -4,6 +4,7 @@ from typing import Any
 import pytest
 
 from simulated_devices.points_walk import Point
+from simulated_devices.walker import Walker
 from simulated_devices.world import TrueShot, World, make_world
 from tests.kinds import there
 
@@ -16,6 +17,16 @@ GRID = [
     for j in range(5)
 ]
 MARKERS = [(f"M{n + 1}", 600.0 + 1200.0 * (n % 3), 700.0 + 1500.0 * (n // 3)) for n in range(6)]
+
+
+def walker(world: World) -> Walker:
+    assert isinstance(world.mover, Walker)
+    return world.mover
+
+
+def span(values: list[float | None]) -> float:
+    known = [there(value) for value in values]
+    return max(known) - min(known)
 
 
 def true_reading(shot: TrueShot) -> float:
@@ -60,7 +71,7 @@ def test_a_late_link_changes_nothing_that_is_invented() -> None:
     places = [{label: (shot.x_mm, shot.y_mm) for label, shot in current(w).items()}
               for w in (prompt, late)]  # fmt: skip
     assert places[0] == places[1]
-    assert prompt.mover.mistakes_made == late.mover.mistakes_made != []
+    assert walker(prompt).mistakes_made == walker(late).mistakes_made != []
 
 
 def test_mistakes_are_made_noticed_and_mended() -> None:
@@ -69,10 +80,10 @@ def test_mistakes_are_made_noticed_and_mended() -> None:
         world = make_world(seed=seed, room_mm=ROOM, follow=True, mistakes=0.5)
         tool = lead(world, SurveyTool(GRID))
         assert tool.finished
-        made.update(world.mover.mistakes_made)
+        made.update(walker(world).mistakes_made)
         undone = [told["label"] for told in tool.said if told["event"] == "undone"]
         assert undone == [shot.label for shot in world.shots if shot.undone]
-        assert len(undone) <= world.mover.mistakes_made.count("wrong point")
+        assert len(undone) <= walker(world).mistakes_made.count("wrong point")
         shots = current(world)
         for label, x, y in GRID[:-1]:
             assert math.hypot(shots[label].x_mm - x, shots[label].y_mm - y) < 40.0
@@ -85,7 +96,7 @@ def test_few_mistakes_by_default() -> None:
     for seed in range(10):
         world = make_world(seed=seed, room_mm=ROOM, follow=True)
         lead(world, SurveyTool(GRID))
-        made += len(world.mover.mistakes_made)
+        made += len(walker(world).mistakes_made)
     assert 1 <= made <= 20  # 200 walks at 4 %: 8 expected, sd 2.8
 
 
@@ -93,7 +104,7 @@ def stand_at(
     world: World, event: dict[str, Any], seconds: float = 8.0
 ) -> list[tuple[int, float | None, str]]:
     world.event(event)
-    return [read_sentence(line) for line in world.step(world.time_s + seconds).splitlines()]
+    return [there(read_sentence(line)) for line in world.step(world.time_s + seconds).splitlines()]
 
 
 def test_the_rod_is_away_for_a_while_before_it_stands() -> None:
@@ -102,10 +113,7 @@ def test_the_rod_is_away_for_a_while_before_it_stands() -> None:
     rows = stand_at(world, {"event": "armed", "label": "A1", "x_mm": 150.0, "y_mm": 150.0})
     values = [value for _, value, _ in rows]
     still_from = next(
-        n
-        for n in range(len(values))
-        if None not in values[n:]
-        and there(there(max(values[n:])) - there(min(values[n:]))) < there(1.5)
+        n for n in range(len(values)) if None not in values[n:] and span(values[n:]) < 1.5
     )
     assert 12 <= still_from <= 45  # 1.2 to 3 s on the way, a moment to hear and to settle
 
@@ -138,7 +146,7 @@ def test_a_benchmark_without_a_place_is_always_at_the_same_place_by_the_wall() -
     for _ in range(2):
         world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
         stand_at(world, {"event": "next", "label": "BM1", "x_mm": None, "y_mm": None})
-        assert "BM1" in world.mover.notices[0]
+        assert "BM1" in walker(world).notices[0]
         places.append((there(world.mover.spot).x_mm, there(world.mover.spot).y_mm))
     assert places[0] == places[1]
     assert abs(places[0][0] - 60.0) < 40.0
@@ -148,7 +156,7 @@ def test_a_marker_without_a_place_is_not_guessed() -> None:
     world = make_world(seed=2, room_mm=ROOM, follow=True, mistakes=0.0)
     rows = stand_at(world, {"event": "next", "marker": "M1"})
     assert {status for _, _, status in rows} == {"N"}
-    assert "M1" in world.mover.notices[0]
+    assert "M1" in walker(world).notices[0]
 
 
 def test_nobody_waits_for_ever() -> None:
@@ -193,7 +201,7 @@ def test_going_back_to_the_last_marker_is_noticed_before_it_is_turned() -> None:
         world = make_world(seed=seed, room_mm=ROOM, follow=True, mistakes=0.6)
         tool = lead(world, SettingTool(MARKERS, 38.1))
         assert tool.finished
-        noticed += world.mover.mistakes_made.count("last marker")
+        noticed += walker(world).mistakes_made.count("last marker")
         for row in world.markers:
             assert world.site.markers[row.label].top_mm == pytest.approx(row.top_mm, abs=0.6)
     assert noticed >= 3
@@ -213,11 +221,11 @@ def test_screws_start_anywhere_from_5_to_40_mm_out_of_the_floor_and_always_the_s
 def test_listed_points_are_walked_without_a_tool() -> None:
     points = [Point("A1", 500.0, 500.0), Point("A2", 500.0, 1500.0)]
     world = make_world(seed=2, room_mm=ROOM, points=points, stand_s=3.0)
-    rows = [read_sentence(line) for line in world.step(5.0).splitlines()]
+    rows = [there(read_sentence(line)) for line in world.step(5.0).splitlines()]
     assert {status for _, _, status in rows} == {"N"}  # nobody has set out yet
     world.mover.begin(world.time_s)
-    rows = [read_sentence(line) for line in world.step(5.0 + 4 * 4.5).splitlines()]
-    changes = [b for a, b in zip("N" + "".join(there(r)[2] for r in rows), "".join(there(r)[2] for r in rows),
+    rows = [there(read_sentence(line)) for line in world.step(5.0 + 4 * 4.5).splitlines()]
+    changes = [b for a, b in zip("N" + "".join(r[2] for r in rows), "".join(r[2] for r in rows),
                                  strict=False) if a != b]  # fmt: skip
     assert "".join(changes)[:7] == "VNVNVNV"
     assert [spot.label for _, spot in world.mover.stands] == ["A1", "A2"]

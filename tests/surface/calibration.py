@@ -41,8 +41,8 @@ QUANTITIES = ("maximum", "volume", "marker")
 class Floor:
     """Smooth part as a function, roughness as one value for each 2 in patch."""
 
-    smooth: object
-    rough: np.ndarray
+    smooth: Callable[[Floats, Floats], Floats]
+    rough: Floats
 
     def at(self, x: Floats, y: Floats) -> Floats:
         rows, columns = self.rough.shape
@@ -145,7 +145,7 @@ def judge(
 
 def coverage(
     n_floors: int, seed: int, step_mm: float = 152.4, draws: int = 1000, **options: Any
-) -> tuple[NDArray[np.bool_], Floats, NDArray[np.bool_]]:
+) -> tuple[NDArray[Any], ...]:
     """Share kept, shape (n_floors, 3), kinds taken in turn; slack in mm; whether it was warned."""
     rng = np.random.default_rng(seed)
     raster = cells(step_mm)

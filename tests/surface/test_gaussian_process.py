@@ -8,7 +8,7 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern
 
 from rig.errors import BadInput, CannotAnswer
 from rig.surface.covariance import correlation, distances
-from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.gaussian_process import GaussianProcess, Trend
 from rig.surface.reml import Priors, Shots, penalty
 from tests.kinds import Floats
 
@@ -108,7 +108,7 @@ def test_restricted_likelihood_is_the_likelihood_of_trend_free_contrasts() -> No
 
 
 @pytest.mark.parametrize("trend", ["plane", "constant", "none"])
-def test_leave_one_out_equals_refitting(trend: str) -> None:
+def test_leave_one_out_equals_refitting(trend: Trend) -> None:
     x, y, z, stderr = room_shots(15)
     whole = GaussianProcess(1.5, trend, **FIXED).fit(x, y, z, stderr)
     residual, sd = whole.loo()
@@ -259,7 +259,8 @@ def test_the_quick_answer_over_many_places_is_the_exact_one(smoothness: float, n
     x, y, z, stderr = room_shots(n)
     model = GaussianProcess(smoothness, **FIXED, bowl_mm=6.0).fit(x, y, z, stderr)
     at = np.random.default_rng(3).uniform(-50, 3650, (2, 8000))
-    quick, exact = model.predict(*at, quick=True), model.predict(*at)
+    x_at, y_at = at
+    quick, exact = model.predict(x_at, y_at, quick=True), model.predict(x_at, y_at)
     np.testing.assert_allclose(quick[0], exact[0], atol=0.02)
     np.testing.assert_allclose(quick[1], exact[1], atol=0.03)
 

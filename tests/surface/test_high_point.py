@@ -23,7 +23,7 @@ def crowned(noise_mm: float = 0.3, seed: int = 0, **fixed: Any) -> GaussianProce
 
 
 def test_the_crown_is_found_and_the_bound_lies_over_it() -> None:
-    high = find_extremes(crowned(), *CELLS, STEP**2, np.random.default_rng(1)).high
+    high = find_extremes(crowned(), CELLS[0], CELLS[1], STEP**2, np.random.default_rng(1)).high
     assert np.hypot(high.x_mm - 1200, high.y_mm - 3000) < 500
     assert -1.0 < high.z_mm < 1.0
     assert high.lower_mm < high.upper_mm
@@ -36,8 +36,8 @@ def test_a_floor_turned_upside_down_swaps_high_and_low() -> None:
     fixed: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1500.0, "nugget_mm2": 0.1}
     up = GaussianProcess(**fixed).fit(x, y, z, 0.3)
     down = GaussianProcess(**fixed).fit(x, y, -z, 0.3)
-    above = find_extremes(up, *CELLS, STEP**2, np.random.default_rng(1), draws=4000)
-    below = find_extremes(down, *CELLS, STEP**2, np.random.default_rng(2), draws=4000)
+    above = find_extremes(up, CELLS[0], CELLS[1], STEP**2, np.random.default_rng(1), draws=4000)
+    below = find_extremes(down, CELLS[0], CELLS[1], STEP**2, np.random.default_rng(2), draws=4000)
     assert (above.high.x_mm, above.high.y_mm) == (below.low.x_mm, below.low.y_mm)
     assert above.high.z_mm == pytest.approx(-below.low.z_mm)
     assert above.high.upper_mm == pytest.approx(-below.low.lower_mm, abs=0.25)
@@ -72,7 +72,7 @@ def test_a_floor_that_climbs_to_a_wall_is_highest_at_the_wall_on_any_raster() ->
 
 
 def test_the_chance_map_is_a_distribution_around_the_crown() -> None:
-    found = find_extremes(crowned(), *CELLS, STEP**2, np.random.default_rng(1))
+    found = find_extremes(crowned(), CELLS[0], CELLS[1], STEP**2, np.random.default_rng(1))
     assert found.chance_high.sum() == pytest.approx(1.0)
     near = np.hypot(CELLS[0] - 1200, CELLS[1] - 3000) < 900
     assert found.chance_high[near].sum() > 0.8
@@ -80,7 +80,7 @@ def test_the_chance_map_is_a_distribution_around_the_crown() -> None:
 
 def test_the_same_generator_gives_the_same_answer() -> None:
     one, two = (
-        find_extremes(crowned(), *CELLS, STEP**2, np.random.default_rng(9), draws=200)
+        find_extremes(crowned(), CELLS[0], CELLS[1], STEP**2, np.random.default_rng(9), draws=200)
         for _ in range(2)
     )
     assert one.high == two.high
@@ -92,7 +92,7 @@ def test_suggested_shots_lower_the_doubt_as_promised() -> None:
     """The promise is checked by really taking the shot: the posterior does not depend on z."""
     fixed: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 0.09}
     model = crowned(**fixed)
-    found = find_extremes(model, *CELLS, STEP**2, np.random.default_rng(1))
+    found = find_extremes(model, CELLS[0], CELLS[1], STEP**2, np.random.default_rng(1))
     taken = suggest_shots(model, found, 3, stderr_mm=0.3)
     assert 1 <= len(taken) <= 3
     assert np.all(np.diff([shot.left_mm for shot in taken]) < 0)
@@ -108,7 +108,7 @@ def test_suggested_shots_lower_the_doubt_as_promised() -> None:
 def test_a_place_just_shot_is_not_named_again() -> None:
     fixed: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1200.0, "nugget_mm2": 1e-4}
     model = crowned(0.02, **fixed)
-    found = find_extremes(model, *CELLS, STEP**2, np.random.default_rng(1))
+    found = find_extremes(model, CELLS[0], CELLS[1], STEP**2, np.random.default_rng(1))
     for shot in suggest_shots(model, found, 3, stderr_mm=0.02):
         assert np.min(np.hypot(model._x - shot.x_mm, model._y - shot.y_mm)) > STEP
 
@@ -116,7 +116,7 @@ def test_a_place_just_shot_is_not_named_again() -> None:
 def test_nothing_is_suggested_where_only_roughness_is_left() -> None:
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 3600, 20), np.linspace(0, 4500, 20)))
     model = GaussianProcess(1.5, "plane", 0.01, 5000.0, 1.0).fit(x, y, np.zeros(len(x)), 0.1)
-    found = find_extremes(model, *CELLS, STEP**2, np.random.default_rng(1), draws=300)
+    found = find_extremes(model, CELLS[0], CELLS[1], STEP**2, np.random.default_rng(1), draws=300)
     assert suggest_shots(model, found, 3, stderr_mm=0.1) == []
 
 
@@ -128,4 +128,4 @@ def test_bad_rasters_and_confidences_are_refused() -> None:
     with pytest.raises(BadInput, match="area"):
         find_extremes(model, *CELLS, 0.0, rng)
     with pytest.raises(BadInput, match="Confidence"):
-        find_extremes(model, *CELLS, STEP**2, rng, confidence=1.0)
+        find_extremes(model, CELLS[0], CELLS[1], STEP**2, rng, confidence=1.0)

@@ -39,7 +39,7 @@ def test_a_shot_added_in_place_equals_a_fit_with_all(bowl_mm: float) -> None:
             np.testing.assert_allclose(ours, theirs, atol=1e-6)
 
 
-def raster(step: float = 300.0) -> tuple[Floats | float, ...]:
+def raster(step: float = 300.0) -> tuple[Floats, Floats, Floats, float]:
     x, y = np.meshgrid(np.arange(step / 2, 3600, step), np.arange(step / 2, 4500, step))
     return x.ravel(), y.ravel(), np.ones(x.size), step
 

@@ -16,8 +16,7 @@ from typing import Any
 
 from scipy.stats import binom
 
-from rig.devices.reading import Reading
-from rig.events import Armed, Next
+from rig.devices.reading import Reading, Status
 from rig.survey.capture import Capture, Stand
 from rig.survey.laser.cross import Turn, cross
 from rig.survey.laser.drift import CLEAR, drift
@@ -119,7 +118,7 @@ class Walk:
         self.laser, self.pause_s = laser, pause_s
         self.rod = Rod(seed=seed, noise_mm=0.15)
         self.time_s = 0.0
-        self.events: list[dict] = []
+        self.events: list[dict[str, Any]] = []
         before = Capture([Stand("BM1")], kind="benchmark", resolution_mm=0.1, foot_mm=0.05)
         shot = self._shoot(before, before.start(0.0), MARK)[-2].as_json()
         self.since_s = self.time_s
@@ -147,11 +146,11 @@ class Walk:
         x, y, foot = place
         line = float(self.laser.line_mm(x, y, self.time_s))
         value = self.rod.sample(self.time_s, Pose(x, y, foot), line).value_mm if beam else None
-        status = "valid" if beam else "no_beam"
+        status: Status = "valid" if beam else "no_beam"
         return list(machine.reading(Reading(self.time_s, self.time_s, "", status, value)))
 
     def _shoot(
-        self, machine: Capture, events: list[Armed | Next], place: tuple[float, float, float]
+        self, machine: Capture, events: list[Any], place: tuple[float, float, float]
     ) -> list[Any]:
         """Stand until a shot or a sight was taken, or asked about."""
         events = list(events)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rig.devices.reading import Reading
+from rig.devices.reading import Reading, Status
 from rig.events import ShotTaken
 from rig.survey.capture import Capture, Stand
 from tests.survey.walker import STANDS, Walker, capture
@@ -484,7 +484,7 @@ def test_no_shot_spans_a_lost_link(steps: list[tuple[str, int, float]]) -> None:
     rock=st.booleans(),
 )
 def test_any_readings_at_any_times_are_survived(
-    inputs: list[tuple[str, float | None, float]], rock: bool
+    inputs: list[tuple[Status, float | None, float]], rock: bool
 ) -> None:
     machine = Capture(STANDS, rock=rock)
     said = machine.start(0.0)

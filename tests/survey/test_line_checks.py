@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rig.devices.reading import Reading
+from rig.devices.reading import Reading, Status
 from rig.events import ShotTaken
 from rig.survey.capture import Stand
 from rig.survey.laser.line_watch import EVERY_S, GIVE_UP_S, GIVE_UP_TYPED_S, Known, LineWatch
@@ -254,7 +254,7 @@ def test_ticks_change_nothing(seed: int) -> None:
             for n in range(40):
                 time_s += 0.1
                 value = height + source.random.gauss(0.0, 0.05)
-                status = "valid" if n < 20 else "no_beam"
+                status: Status = "valid" if n < 20 else "no_beam"
                 reading = Reading(time_s, time_s, "", status, value if n < 20 else None)
                 if tick:
                     out += machine.tick(time_s - 0.05 * source.random.random())

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from rig.devices.reading import Reading
+from rig.devices.reading import Reading, Status
 from rig.events import ShotTaken, Undone
 from rig.survey.plausibility import Guard
 
@@ -21,7 +21,7 @@ class Site:
         self.step_s, self.time_s = 1.0 / rate_hz, 0.0
         self.told: list[Any] = []
 
-    def read(self, value_mm: float | None, status: str = "valid", **more: Any) -> None:
+    def read(self, value_mm: float | None, status: Status = "valid", **more: Any) -> None:
         self.time_s += self.step_s
         reading = Reading(self.time_s, 0.0, "", status, value_mm, **more)
         self.told += self.guard.reading(reading)

@@ -6,9 +6,15 @@ from rig.survey.laser.cross import HEADINGS, Turn
 from rig.survey.laser.two_peg import PegSight
 from simulated_devices.laser import Laser, Wave
 from simulated_devices.rod import Pose, Rod
+from tests.kinds import there
 
 NOISE_MM = 0.15
 READINGS = 20
+
+
+def sampled_mm(rod: Rod, laser: Laser, time_s: float, pose: Pose) -> float:
+    """One reading at a place and a time."""
+    return there(rod.sample(time_s, pose, laser.line_mm(pose.x_mm, pose.y_mm, time_s)).value_mm)
 
 
 def rod(seed: int) -> Rod:
@@ -26,8 +32,7 @@ def read(
 ) -> float:
     """Mean of n readings half a second apart: their noise hardly correlates."""
     return math.fsum(
-        rod.sample(t := at_s + 0.5 * k, Pose(x_mm, y_mm, foot_mm), laser.line_mm(x_mm, y_mm, t))
-        .value_mm
+        sampled_mm(rod, laser, at_s + 0.5 * k, Pose(x_mm, y_mm, foot_mm))
         for k in range(n)
     ) / n  # fmt: skip
 
@@ -84,4 +89,4 @@ def watch(
     one = rod(seed)
     times = [k / rate_hz for k in range(int(seconds * rate_hz))]
     pose = Pose(5000.0, 0.0, 0.0)
-    return times, [one.sample(t, pose, laser.line_mm(5000.0, 0.0, t)).value_mm for t in times]
+    return times, [sampled_mm(one, laser, t, pose) for t in times]

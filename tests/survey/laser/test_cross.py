@@ -123,10 +123,11 @@ def test_what_a_correction_leaves_holds_the_line_that_is_left_standing(relevel: 
             angle = math.radians(heading)
             own = slope + relevel * noise / dist_m * rng.standard_normal(2)
             rise = own @ (math.cos(angle), math.sin(angle)) * dist_m
-            data.append(Turn(heading, 1500.0 + rise + rng.normal(0.0, noise), 1e4, noise))
+            reading = float(1500.0 + rise + rng.normal(0.0, noise))
+            data.append(Turn(heading, reading, 1e4, noise))
         found = cross(data)
-        off = (np.array(found.tilt_mm_per_m) - there(there(own))) / found.left_mm_per_m
-        inside += np.count_nonzero(np.abs(off) < 1.96)
+        off = (np.array(found.tilt_mm_per_m) - own) / there(found.left_mm_per_m)
+        inside += int(np.count_nonzero(np.abs(off) < 1.96))
     # 95 % are asked for; five readings cannot tell a scatter that is far beyond the noise well.
     assert inside / 4000 > (0.95 if relevel <= 1.0 else 0.9)
 

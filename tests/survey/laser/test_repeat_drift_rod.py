@@ -31,11 +31,12 @@ def test_the_interval_of_the_spread_holds_as_often_as_it_says() -> None:
     rng = np.random.default_rng(5)
     inside = [
         found.sd_low_mm <= 0.3 <= found.sd_high_mm
-        for found in (repeat(rng.normal(1500, 0.3, 10)) for _ in range(400))
+        for found in (repeat(rng.normal(1500, 0.3, 10).tolist()) for _ in range(400))
     ]
     assert 0.92 < np.mean(inside) < 0.98
     in_words = [
-        judge_spread(repeat(rng.normal(1500, 0.5, 10)).sd_mm, 9, 0.5).word for _ in range(400)
+        judge_spread(repeat(rng.normal(1500, 0.5, 10).tolist()).sd_mm, 9, 0.5).word
+        for _ in range(400)
     ]
     assert in_words.count("in") / 400 < 0.09
     assert in_words.count("out") / 400 < 0.09
@@ -61,7 +62,8 @@ def test_a_resting_line_is_seldom_called_drifting_or_warm() -> None:
 def test_a_warm_up_is_told_by_its_size_and_time() -> None:
     rng = np.random.default_rng(8)
     t = np.arange(0.0, 1800.0, 0.5)
-    found = drift(t, 1500.0 + 1.2 * (1 - np.exp(-t / 240.0)) + rng.normal(0, 0.15, len(t)))
+    values = 1500.0 + 1.2 * (1 - np.exp(-t / 240.0)) + rng.normal(0, 0.15, len(t))
+    found = drift(t.tolist(), values.tolist())
     assert found.warm_up_mm == pytest.approx(1.2, abs=0.06)
     assert found.warm_up_s == pytest.approx(240.0, rel=0.15)
     assert abs(found.rate_mm_per_h) < 0.3
@@ -88,7 +90,8 @@ def test_what_is_no_watch_is_refused(
 
 
 def test_the_live_watch_tells_how_it_goes_and_ends_by_itself() -> None:
-    machine, told = Watch(60.0), []
+    machine = Watch(60.0)
+    told: list[Any] = []
     for n in range(700):
         value = 1500.0 + 0.01 * n
         told += machine.reading(Reading(n / 10, 0.0, "", "valid", value))

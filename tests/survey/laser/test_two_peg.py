@@ -11,7 +11,7 @@ from tests.survey.laser.field import two_peg_sights
 
 
 def m(a: float, b: float, dist_a: float, dist_b: float, stderr_mm: float = 0.5) -> PegSight:
-    return PegSight(*(1000.0 * value for value in (a, b, dist_a, dist_b)), stderr_mm)
+    return PegSight(1000.0 * a, 1000.0 * b, 1000.0 * dist_a, 1000.0 * dist_b, stderr_mm)
 
 
 def test_published_exercise_with_known_heights() -> None:
@@ -78,8 +78,8 @@ def test_verdicts_err_as_rarely_as_they_say() -> None:
 def test_sights_that_disagree_widen_the_doubt() -> None:
     near = [m(1.3, 0.9, 25, 25), m(1.3, 0.9, 55, 5), m(1.3, 0.9, 5, 55)]
     far = [m(1.3, 0.9, 25, 25), m(1.3, 0.904, 55, 5), m(1.3, 0.904, 5, 55)]
-    assert two_peg(near).agree > there(there(0.9))
-    assert two_peg(far).agree < there(there(0.01))
+    assert there(two_peg(near).agree) > 0.9
+    assert there(two_peg(far).agree) < 0.01
     assert two_peg(far).stderr_mm_per_m > 2 * two_peg(near).stderr_mm_per_m
 
 
