@@ -81,7 +81,7 @@ def worst_mm(told: list[dict[str, Any]], truth: dict[str, Any]) -> float:
     shots = {event["label"]: event["reading_mm"] for event in told if event["event"] == "shot"}
     true = {row["label"]: row["true_reading_mm"] for row in truth["shots"] if not row["undone"]}
     assert len(shots) == len(true) >= 4
-    return max(abs(shots[label] - true[label]) for label in shots)
+    return float(max(abs(shots[label] - true[label]) for label in shots))
 
 
 def reasons(told: list[dict[str, Any]]) -> list[str]:

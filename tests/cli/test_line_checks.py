@@ -8,6 +8,7 @@ import pytest
 
 from rig.job.store import Job
 from tests.cli.conftest import Outcome, Run, Table
+from tests.kinds import there
 
 HEIGHT = {"A1": 1200.0, "A2": 1203.0, "B1": 1199.0, "B2": 1205.0}
 JOLT = 4.0
@@ -114,7 +115,7 @@ def test_the_report_tells_corrected_shots_from_undone_ones(room: Room) -> None:
         first, *_ = job.shots(kinds=["floor"])
         keys = ("point", "x_mm", "y_mm", "stderr_mm", "n", "kind", "time_s", "utc_s")
         row = {key: getattr(first, key) for key in keys}
-        job.correct_shots(first.session_id, [row | {"reading_mm": first.reading_mm - 0.4}])
+        job.correct_shots(there(first.session_id), [row | {"reading_mm": first.reading_mm - 0.4}])
     told = states(room)
     assert told[1] == (first.point, "corrected")
     assert told[-1] == (first.point, "")

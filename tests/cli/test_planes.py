@@ -41,12 +41,13 @@ def l_shaped(run: Run, table: Table) -> Callable[..., Any]:
 def plan(run: Run, *words: str) -> dict[str, Any]:
     done = run("plan", *words, "--json")
     assert done.code == 0, done.err
-    return done.json
+    result: dict[str, Any] = done.json
+    return result
 
 
 def at(result: dict[str, Any], x: float, y: float) -> float:
     plane = result["plane"]
-    return plane["a"] + plane["b"] * x + plane["c"] * y
+    return float(plane["a"] + plane["b"] * x + plane["c"] * y)
 
 
 def test_an_l_shaped_room_with_a_flange_and_two_thresholds_end_to_end(

@@ -25,7 +25,7 @@ def shot(run: Run, table: Table) -> Any:
     return run
 
 
-def warned(told: dict, word: str) -> list[str]:
+def warned(told: dict[str, Any], word: str) -> list[str]:
     return [text for text in told["warnings"] if word in text]
 
 

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, load_profile, parse_profile, with_clamp
-from rig.devices.reading import Back, Lost
+from rig.devices.reading import Back, Lost, Reading
 from rig.devices.trace import TraceWriter, read_trace, replay
 from rig.errors import BadInput
 from tests.devices.test_decoder import sentence
@@ -83,7 +83,7 @@ def test_a_profile_that_would_end_quotes_or_header_survives(
 def test_replay_gives_what_live_decoding_gave(tmp_path: Path) -> None:
     live = Decoder(SENTENCE)
     with TraceWriter(tmp_path / "a.trace", SENTENCE, started_utc_s=STARTED) as writer:
-        expected = []
+        expected: list[Reading | Lost | Back] = []
 
         def hear(data: bytes, time_s: float) -> None:
             for reading in live.feed(data, time_s, round(STARTED + time_s, 6)):

@@ -53,7 +53,7 @@ def held_behind_a_tilt(
     held = {True: 0, False: 0}
     for seed in range(count):
         rng = np.random.default_rng(seed)
-        x_m, tilt = 0.3048 * np.arange(31), rng.normal(0.0, u)
+        x_m, tilt = 0.3048 * np.arange(31.0), rng.normal(0.0, u)
         floors = [slope * x_m + rng.normal(0.0, ripple, 31) for _ in range(40)]
         true = f_numbers([LevelLine("A", h, 304.8) for h in floors]).fl
         for known in held:

@@ -20,7 +20,7 @@ def cap(outline: Outline, radius_mm: float, step_mm: float = 50.0) -> Field:
 
     def z(x: Floats, y: Floats) -> Floats:
         r2 = (x - mid[0]) ** 2 + (y - mid[1]) ** 2
-        return radius_mm - np.sqrt(radius_mm**2 - r2)
+        return np.asarray(radius_mm - np.sqrt(radius_mm**2 - r2))
 
     return field_of(outline, step_mm, z)
 

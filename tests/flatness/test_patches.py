@@ -60,11 +60,11 @@ def whole_programme(
         np.column_stack([number[:, :-1].ravel(), number[:, 1:].ravel()]),
         np.column_stack([number[:-1].ravel(), number[1:].ravel()]),
     ])  # fmt: skip
-    row = np.arange(len(pairs))
+    rise_row = np.arange(len(pairs))
     ones = np.ones(len(pairs))
-    rise = sparse.csr_matrix((ones, (row, pairs[:, 1])), (len(pairs), z.size)) - sparse.csr_matrix(
-        (ones, (row, pairs[:, 0])), (len(pairs), z.size)
-    )
+    rise = sparse.csr_matrix(
+        (ones, (rise_row, pairs[:, 1])), (len(pairs), z.size)
+    ) - sparse.csr_matrix((ones, (rise_row, pairs[:, 0])), (len(pairs), z.size))
     steep = np.full(len(pairs), FEATHER_MM_PER_M * field.step_mm * 1e-3)
     weight = np.maximum(node_areas(field, outline).ravel(), 0.02 * field.step_mm**2) * 1e-6
     none = sparse.csr_matrix(rise.shape)

@@ -102,7 +102,7 @@ def test_a_sine_leaves_crest_to_crest_whatever_its_bearing() -> None:
     for turn in (0.0, 0.4, 1.2):
 
         def wave(x: Floats, y: Floats, t: float = turn) -> Floats:
-            return 2.0 * np.cos(2 * np.pi * (x * np.cos(t) + y * np.sin(t)) / 900.0)
+            return np.asarray(2.0 * np.cos(2 * np.pi * (x * np.cos(t) + y * np.sin(t)) / 900.0))
 
         worst = worst_placement(field_of(ROOM, 25.4, wave), ROOM, [TEN_FEET])
         assert there(worst).gap_mm == pytest.approx(4.0, rel=5e-3)

@@ -211,7 +211,7 @@ def test_point_pairs_on_lines() -> None:
         'lengths_mm = [1000, 4000]\nlimits_mm = [4, 10]\nbetween = "line"\n',
         "pairs",
     )
-    slope = [LevelLine("A", 0.003 * 100.0 * np.arange(41), 100.0, 0.0)]
+    slope = [LevelLine("A", 0.003 * np.linspace(0.0, 4000.0, 41), 100.0, 0.0)]
     verdict = rule.judge_lines(slope, 0.95)
     # 3 mm/m: 3 of 4 mm at 1 m, 12 of 10 mm at 4 m.
     assert verdict.word == "out"

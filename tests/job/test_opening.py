@@ -233,13 +233,16 @@ def test_the_database_is_never_opened_beside_sqlite(
 ) -> None:
     make(path, 1)
     opened = []
-    real_open, real_os_open = builtins.open, os.open
-    monkeypatch.setattr(
-        builtins, "open", lambda f, *a, **k: (opened.append(f), real_open(f, *a, **k))[1]
-    )
-    monkeypatch.setattr(
-        os, "open", lambda f, *a, **k: (opened.append(f), real_os_open(f, *a, **k))[1]
-    )
+
+    def heard(real: Callable[..., Any]) -> Callable[..., Any]:
+        def call(file: Any, *more: Any, **options: Any) -> Any:
+            opened.append(file)
+            return real(file, *more, **options)
+
+        return call
+
+    monkeypatch.setattr(builtins, "open", heard(builtins.open))
+    monkeypatch.setattr(os, "open", heard(os.open))
     Job.open(path, write=True).close()
     Job.open(path).close()
     assert path + ".lock" in opened

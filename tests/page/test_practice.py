@@ -76,7 +76,7 @@ def test_a_round_of_practice_is_worked_scored_and_seen_again(
     batches = page.evaluate("() => floorPage.state.pour.batches")
     for n in range(batches):
         batch.click()
-        until(lambda n=n: page.evaluate("() => floorPage.state.pour.poured") > n)
+        when(page, f"floorPage.state.pour.poured > {n}")
         time.sleep(0.3)
     page.get_by_role("button", name="More").click()
     page.get_by_role("button", name="End the pour").click()

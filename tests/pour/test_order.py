@@ -89,7 +89,7 @@ def test_a_deep_place_is_filled_first_in_its_strip() -> None:
     outline = rooms()["plain"]
 
     def pit(x: Floats, y: Floats) -> Floats:
-        return 8.0 + 40.0 * (np.hypot(x - 900.0, y - 2300.0) < 450.0)
+        return np.where(np.hypot(x - 900.0, y - 2300.0) < 450.0, 48.0, 8.0)
 
     order = order_of_pour(laid(outline, pit), (1676.0, 0.0), (3500.0, 4400.0), [1.0] * 30, 300.0,
                           900.0)  # fmt: skip

@@ -4,11 +4,12 @@ import json
 from collections.abc import Callable
 from typing import Any
 
-import ezdxf
 import numpy as np
 import pyogrio
 import pytest
 import shapely
+from ezdxf.entities.lwpolyline import LWPolyline
+from ezdxf.filemanagement import readfile
 
 from rig.job.store import Job
 from tests.cli.conftest import Run
@@ -22,7 +23,7 @@ def written(run: Run) -> Callable[..., Any]:
         make(run, stage)
         done = run("export", "--format", file_format, "--out", "out", "--json")
         assert done.code == 0, done.err
-        return done.json["files"][0]
+        return str(done.json["files"][0])
 
     return write
 
@@ -93,7 +94,8 @@ def test_geojson_holds_the_job_and_gdal_reads_it(written: Callable[..., Any]) ->
 def test_contours_in_both_files_lie_at_their_level(written: Callable[..., Any]) -> None:
     path = written("surveyed", "dxf")
     found = 0
-    for line in ezdxf.readfile(path).modelspace().query('LWPOLYLINE[layer=="RIG_CONTOURS_FLOOR"]'):
+    for line in readfile(path).modelspace().query('LWPOLYLINE[layer=="RIG_CONTOURS_FLOOR"]'):
+        assert isinstance(line, LWPolyline)
         for x, y in line.get_points("xy"):
             assert z_mm(x, y) == pytest.approx(line.dxf.elevation, abs=2.0)
             found += 1
@@ -103,7 +105,7 @@ def test_contours_in_both_files_lie_at_their_level(written: Callable[..., Any]) 
 @pytest.mark.parametrize("stage", ["room", "surveyed", "finished"])
 def test_dxf_passes_the_audit_and_says_its_unit(written: Callable[..., Any], stage: str) -> None:
     path = written(stage, "dxf")
-    document = ezdxf.readfile(path)
+    document = readfile(path)
     assert not document.audit().errors
     assert document.header["$INSUNITS"] == 4  # millimetres
     layers = {entity.dxf.layer for entity in document.modelspace()}
@@ -129,7 +131,9 @@ def test_gdal_reads_the_dxf_with_its_layers_and_heights(written: Callable[..., A
     seen = {(round(s.x), round(s.y)): shapely.get_coordinates(s, include_z=True)[0, 2]
             for s in points}  # fmt: skip
     for shot in floor:
-        assert seen[round(shot.x_mm), round(shot.y_mm)] == pytest.approx(-shot.reading_mm)
+        assert seen[round(there(shot.x_mm)), round(there(shot.y_mm))] == pytest.approx(
+            -shot.reading_mm
+        )
     assert sum(layer == "RIG_MARKERS") == 3 * len(markers)
     surface = shapes[layer == "RIG_SURFACE_FLOOR"]
     area = sum(shapely.Polygon(shapely.get_coordinates(s)).area for s in surface)
@@ -160,5 +164,5 @@ def test_labels_of_any_script_survive_both_formats(run: Run) -> None:
         assert run("export", "--format", file_format).code == 0
     with open("floor.geojson", encoding="utf-8") as file:
         assert "точка4" in file.read()
-    texts = [t.dxf.text for t in ezdxf.readfile("floor.dxf").modelspace().query("TEXT")]
+    texts = [t.dxf.text for t in readfile("floor.dxf").modelspace().query("TEXT")]
     assert any(text.startswith("точка4") for text in texts)

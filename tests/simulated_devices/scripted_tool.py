@@ -6,7 +6,7 @@ It is deliberately crude and shares no code with the product; time is the messag
 import math
 from collections import deque
 from functools import reduce
-from typing import Any
+from typing import Any, TypeVar
 
 from simulated_devices.world import World
 
@@ -187,9 +187,10 @@ class SettingTool:
         return told
 
 
-def lead(
-    world: World, tool: SettingTool | SurveyTool, longest_s: float = 2000.0, dt_s: float = 0.05
-) -> SettingTool | SurveyTool:
+Tool = TypeVar("Tool", "SettingTool", "SurveyTool")
+
+
+def lead(world: World, tool: Tool, longest_s: float = 2000.0, dt_s: float = 0.05) -> Tool:
     """Run world and tool in simulated time until the tool has finished."""
     for told in tool.start():
         world.event(told)

@@ -43,7 +43,7 @@ def test_roughness_has_its_spread_and_is_correlated_over_some_30_mm() -> None:
         rough, smooth = (
             make_floor(4, *ROOM, rough=flag).height_mm(x + dx, y) for flag in (True, False)
         )
-        return rough - smooth
+        return np.asarray(rough - smooth)
 
     assert np.std(fine(0.0)) == pytest.approx(0.15, rel=0.1)
     assert np.corrcoef(fine(0.0), fine(5.0))[0, 1] > 0.8

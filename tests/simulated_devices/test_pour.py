@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from rig.flatness.field import field_of
+from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.model import Model, fit_surface, model_of
-from rig.flatness.rules import Rule, load_rule
+from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
 from rig.room import room
 from simulated_devices import Refused
@@ -37,7 +38,7 @@ def surveyed(floor: Floor, seed: int, spacing_mm: float = 600.0, noise_mm: float
     return model_of(surface, OUTLINE, x, y, noise_mm, rng, 100)
 
 
-def true_share(floor: Floor, rule: Rule) -> float:
+def true_share(floor: Floor, rule: EdgeRule) -> float:
     field = field_of(OUTLINE, 25.4, lambda x, y: floor.height_mm(x, y))
     return there(worst_placement(field, OUTLINE, rule.edges(5855.0), 80, 5855.0)).share
 
@@ -47,6 +48,7 @@ def true_share(floor: Floor, rule: Rule) -> float:
 )
 def test_the_finished_survey_proves_or_refutes_a_pour(key: str, fresh: float, word: str) -> None:
     rule = load_rule(key)
+    assert isinstance(rule, EdgeRule)
     floor = poured(3, fresh)
     assert (true_share(floor, rule) <= 1.0) == (word == "in")
     assert rule.judge(OUTLINE, surveyed(floor, 3), 0.95).word == word

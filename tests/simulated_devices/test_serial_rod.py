@@ -28,7 +28,7 @@ def served(*words: str, **more: Any) -> Iterator[tuple[subprocess.Popen[str], st
         **more,
     )
     try:
-        yield process, process.stdout.readline().strip()
+        yield process, there(process.stdout).readline().strip()
     finally:
         if process.poll() is None:
             process.send_signal(signal.SIGTERM)

@@ -3,7 +3,7 @@ from typing import Any
 
 import pytest
 
-from simulated_devices.points_walk import Point
+from simulated_devices.points_walk import Point, PointsWalk
 from simulated_devices.walker import Walker
 from simulated_devices.world import TrueShot, World, make_world
 from tests.kinds import there
@@ -223,6 +223,7 @@ def test_listed_points_are_walked_without_a_tool() -> None:
     world = make_world(seed=2, room_mm=ROOM, points=points, stand_s=3.0)
     rows = [there(read_sentence(line)) for line in world.step(5.0).splitlines()]
     assert {status for _, _, status in rows} == {"N"}  # nobody has set out yet
+    assert isinstance(world.mover, PointsWalk)
     world.mover.begin(world.time_s)
     rows = [there(read_sentence(line)) for line in world.step(5.0 + 4 * 4.5).splitlines()]
     changes = [b for a, b in zip("N" + "".join(r[2] for r in rows), "".join(r[2] for r in rows),

@@ -1,5 +1,6 @@
 """What a check found is kept in the job and read back the same, by this program and older files."""
 
+from rig.study.checks import CheckResult
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -39,7 +40,7 @@ TWO_PEG = two_peg_check(
     [PegSight(1283.0, 860.0, 25e3, 25e3, 0.5), PegSight(1612.0, 1219.0, 55e3, 5e3, 0.5)],
     limit_mm_per_m=0.1,
 )
-CHECKS = [
+CHECKS: list[CheckResult] = [
     TWO_PEG,
     cross_check(TURNS, limit_mm_per_m=0.1),
     cross_check([*TURNS[:4], Turn(0, 1513.0, 10e3, 0.2)], limit_mm_per_m=0.1),

@@ -48,7 +48,7 @@ class Floor:
         rows, columns = self.rough.shape
         i = np.clip((y // FINE_MM).astype(int), 0, rows - 1)
         j = np.clip((x // FINE_MM).astype(int), 0, columns - 1)
-        return self.smooth(x, y) + self.rough[i, j]
+        return np.asarray(self.smooth(x, y) + self.rough[i, j])
 
 
 def cells(step_mm: float) -> tuple[Floats, Floats]:
@@ -84,7 +84,7 @@ def undulation(rng: np.random.Generator, sd_mm: float, length_mm: float) -> Call
 
     def waves(x: Floats, y: Floats) -> Floats:
         turns = np.outer(x, wave[:, 0]) + np.outer(y, wave[:, 1]) + phase
-        return size * np.cos(turns).sum(axis=1)
+        return np.asarray(size * np.cos(turns).sum(axis=1))
 
     return waves
 
@@ -107,7 +107,7 @@ def make_floor(kind: str, rng: np.random.Generator) -> Floor:
         elif kind in ("crowned", "dished"):
             bowl = 1.6 * height * (right**2 + up**2) / far2
             z = z - bowl if kind == "crowned" else z + bowl
-        return z
+        return np.asarray(z)
 
     rough_sd = rng.choice([0.0, 0.0, 0.2, 0.5])
     shape = (round(LENGTH_MM / FINE_MM), round(WIDTH_MM / FINE_MM))
@@ -169,7 +169,7 @@ def run(n_floors: int = 500, seed: int = 1, **options: Any) -> Floats:
         line(name, 100 * np.array(shares), "10.1f")
     line(f"all {n_floors}", 100 * np.array([*kept.mean(axis=0), warned.mean()]), "10.1f")
     line("median slack or sd, mm", np.median(slack, axis=0), "10.2f")
-    return kept.mean(axis=0)
+    return np.asarray(kept.mean(axis=0))
 
 
 WORLD_QUANTITIES = ("cover", "volume", "stick-out", "bags")

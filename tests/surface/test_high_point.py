@@ -126,6 +126,6 @@ def test_bad_rasters_and_confidences_are_refused() -> None:
     with pytest.raises(BadInput, match="cell"):
         find_extremes(model, [], [], [], rng)
     with pytest.raises(BadInput, match="area"):
-        find_extremes(model, *CELLS, 0.0, rng)
+        find_extremes(model, CELLS[0], CELLS[1], 0.0, rng)
     with pytest.raises(BadInput, match="Confidence"):
         find_extremes(model, CELLS[0], CELLS[1], STEP**2, rng, confidence=1.0)

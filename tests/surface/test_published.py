@@ -24,7 +24,8 @@ SHOTS, PLACES = 150, 600
 
 
 def surface(row: int, column: int) -> tuple[Floats, Floats, Floats]:
-    with cbook.get_sample_data("jacksboro_fault_dem.npz") as dem:
+    sample: Any = cbook.get_sample_data("jacksboro_fault_dem.npz")
+    with sample as dem:
         height = dem["elevation"][row : row + 150, column : column + 120].astype(float)
     height = 5.0 * (height - height.mean()) / height.std()
     along, across = np.mgrid[0 : height.shape[0], 0 : height.shape[1]]
@@ -35,11 +36,13 @@ def scikit(x: Floats, y: Floats, z: Floats, at_x: Floats, at_y: Floats) -> Float
     kernel = ConstantKernel(25.0) * Matern(1000.0, (100.0, 1e4), nu=2.5) + WhiteKernel(0.2)
     model = GaussianProcessRegressor(kernel, alpha=1e-4)
     model.fit(np.column_stack([x, y]), z - z.mean())
-    return model.predict(np.column_stack([at_x, at_y])) + z.mean()
+    return np.asarray(model.predict(np.column_stack([at_x, at_y])) + z.mean())
 
 
 def pykrige(x: Floats, y: Floats, z: Floats, at_x: Floats, at_y: Floats) -> Floats:
-    return OrdinaryKriging(x, y, z, variogram_model="spherical").execute("points", at_x, at_y)[0]
+    return np.asarray(
+        OrdinaryKriging(x, y, z, variogram_model="spherical").execute("points", at_x, at_y)[0]
+    )
 
 
 @pytest.fixture(scope="module")

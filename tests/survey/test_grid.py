@@ -40,7 +40,7 @@ def farthest(outline: Outline, points: list[GridPoint]) -> float:
     cells = raster_of(outline, 8_000)
     corners = shapely.get_coordinates(outline.polygon)
     places = np.vstack([np.column_stack([cells.x_mm, cells.y_mm]), corners])
-    return cKDTree(xy(points)).query(places)[0].max()
+    return float(cKDTree(xy(points)).query(places)[0].max())
 
 
 def test_a_plain_room() -> None:

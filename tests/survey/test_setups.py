@@ -81,7 +81,8 @@ def test_agrees_with_numpy_least_squares() -> None:
 def test_one_shared_benchmark_gives_difference_and_both_errors() -> None:
     lines = tie(["1", "2"], [Sight("1", "BM", 900.0, 0.3), Sight("2", "BM", 950.0, 0.4)])
     assert lines[0] == Line("1", 0.0, 0.0)
-    assert (lines[1].setup, lines[1].line_mm) == ("2", pytest.approx(50.0))
+    assert lines[1].setup == "2"
+    assert lines[1].line_mm == pytest.approx(50.0)
     assert lines[1].stderr_mm == pytest.approx(0.5)
     assert len(lines) == 2
 
@@ -134,7 +135,7 @@ def dense(sights: list[Sight]) -> tuple[list[str], Floats, Floats, Floats, Float
     x, *_ = np.linalg.lstsq(a, y, rcond=None)
     q, _ = np.linalg.qr(a)
     left = 1.0 - np.sum(q**2, axis=1)
-    return names, x, y - a @ x, left, np.linalg.inv(a.T @ a)
+    return names, x, y - a @ x, left, np.asarray(np.linalg.inv(a.T @ a), dtype=np.float64)
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -16,7 +16,9 @@ BOUND = FLOOR + 1.0
 
 def cost(plane: Plane, grind: float, fill: float) -> float:
     height = plane.at(X, Y)
-    return np.mean(fill * (height - FLOOR) + (fill + grind) * np.maximum(BOUND + 6.0 - height, 0.0))
+    return float(
+        np.mean(fill * (height - FLOOR) + (fill + grind) * np.maximum(BOUND + 6.0 - height, 0.0))
+    )
 
 
 @pytest.mark.parametrize(("grind", "fill"), [(1.0, 1.0), (20.0, 2.0), (300.0, 2.0)])

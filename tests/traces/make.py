@@ -9,12 +9,13 @@ import json
 import sys
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost
 from rig.devices.trace import TraceWriter
 from simulated_devices.faults import FAULTS
-from simulated_devices.points_walk import Point
+from simulated_devices.points_walk import Point, PointsWalk
 from simulated_devices.world import make_world
 from tests.bluetooth import rig
 
@@ -51,6 +52,7 @@ def make(path: Path, profile: str, fault: str) -> None:
         stand_s=2.5,
         fault=[f"{fault}={FAULTY[fault]}" if fault in FAULTY else fault] if fault else [],
     )
+    assert isinstance(world.mover, PointsWalk)
     world.mover.begin(0.0)
     path.unlink(missing_ok=True)
     up, last_s, rest = True, 0.0, b""
@@ -89,7 +91,7 @@ def main() -> None:
     (HERE / "shots.json").write_text(json.dumps(reached, indent=1) + "\n")
 
 
-def summary(told: list[dict]) -> dict:
+def summary(told: list[dict[str, Any]]) -> dict[str, Any]:
     """What of a survey's events must not change."""
     return {
         "shots": [[e["label"], e["reading_mm"], e["n"]] for e in told if e["event"] == "shot"],

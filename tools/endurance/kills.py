@@ -85,7 +85,7 @@ def torment(kills: int, seed: int, folder: Path) -> Tally:
     tally = Tally()
     rod = Walker()
     rod.start()
-    job, walk = new_job(folder, 0), []
+    job, walk = new_job(folder, 0), list[str]()
     told: list[dict[str, object]] = []
     try:
         while tally.kills < kills:
