@@ -1,6 +1,5 @@
 """What a check found is kept in the job and read back the same, by this program and older files."""
 
-from rig.study.checks import CheckResult
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from rig.job.settings import Settings
 from rig.record import from_json
 from rig.study.checks import (
     KINDS,
+    CheckResult,
     CrossCheck,
     TwoPegCheck,
     check_words,
