@@ -376,11 +376,12 @@ def suggested_places(job_path: Path) -> list[tuple[float, float]]:
     """Places that `rig floor` names as worth the walk."""
     from rig.cli.jobs import outline_of
     from rig.job.store import Job
-    from rig.study.picture import next_shots, picture_of
+    from rig.study.floor_answer import next_shots
+    from rig.study.picture import picture_of
 
     with Job.open(job_path) as job:
         picture = picture_of(job, outline_of(job), 0.95)
-        return [(shot.x_mm, shot.y_mm) for shot, _ in next_shots(job, picture)]
+        return [(shot.x_mm, shot.y_mm) for shot in next_shots(job, picture)]
 
 
 def _log_pour(stage: Stage, folder: Path, seed: int) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -455,6 +456,7 @@ def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
     from rig.cli.jobs import outline_of
     from rig.job.store import Job
     from rig.room import raster
+    from rig.study.plan_answer import read_plan
 
     with Job.open(job_path) as job:
         outline = outline_of(job)
@@ -480,8 +482,9 @@ def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
     )
     covers = plan.a + plan.b * cells.x_mm + plan.c * cells.y_mm - z
     true_volume_l = float(np.sum(covers * cells.share) * cells.step_mm**2 / 1e6)
-    result = plan.result
-    per_bag = result["volume_l"]["per_bag"]
+    result, before = read_plan(plan).answer, read_plan(first).answer
+    assert result.high is not None
+    per_bag = result.volume_l.per_bag
 
     set_off, laser_off = [], []
     standing = [marker for marker in truth["markers"] if not marker["unset"]]
@@ -495,27 +498,27 @@ def compare(truth: dict[str, Any], job_path: Path) -> dict[str, Any]:
         for shot in truth["shots"]
         if shot["label"] in shots and not shot["undone"]
     ]
-    low, high = result["volume_l"]["low"], result["volume_l"]["high"]
+    low, high = result.volume_l.low, result.volume_l.high
     return {
         "truth": {
             "high_mm": float(z.max()),
             "min_cover_mm": float(covers.min()),
             "volume_l": true_volume_l,
-            "bags": true_volume_l * (1.0 + result["bags"]["waste_share"]) / per_bag,
+            "bags": true_volume_l * (1.0 + result.bags.waste_share) / per_bag,
         },
         "result": {
-            "high_mm": result["high"]["z_mm"],
-            "high_upper_mm": result["high"]["upper_mm"],
-            "min_cover_mm": result["cover_mm"]["min"],
-            "volume_l": result["volume_l"],
-            "bags": result["bags"],
-            "bags_before_more_shots": first.result["bags"],
+            "high_mm": result.high.z_mm,
+            "high_upper_mm": result.high.upper_mm,
+            "min_cover_mm": result.cover_mm.min,
+            "volume_l": result.volume_l.as_json(),
+            "bags": result.bags.as_json(),
+            "bags_before_more_shots": before.bags.as_json(),
             "more_shots": sum(label.startswith("N") for label in shots),
             "markers_set": len(standing),
         },
         "apart": {
-            "high_mm": result["high"]["z_mm"] - float(z.max()),
-            "volume_l": result["volume_l"]["mean"] - true_volume_l,
+            "high_mm": result.high.z_mm - float(z.max()),
+            "volume_l": result.volume_l.mean - true_volume_l,
             "volume_in_range": bool(low <= true_volume_l <= high),
             "shots_worst_mm": max((abs(off) for off in shot_off), default=0.0),
             "markers_worst_mm": max((abs(off) for off in set_off), default=0.0),

@@ -41,7 +41,7 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
         settings = given.settings_over(job.settings)
         warnings = []
         if shaped is not None:
-            from rig.study.picture import outside_warnings
+            from rig.study.findings import outside_warnings
 
             outline, closing_mm = shaped
             set_outline(job, outline)

@@ -22,7 +22,7 @@ from rig.errors import BadInput
 from rig.units import Units
 
 if TYPE_CHECKING:
-    from rig.study.proof import Proof
+    from rig.study.proof_answer import Proof
 
 LaserAt = tuple[tuple[str | None, tuple[float, float]], ...]
 
@@ -98,7 +98,7 @@ def _of_job(
     from rig.flatness.rules import load_rule
     from rig.job.store import Job
     from rig.study.lasers import set_place
-    from rig.study.proof import proof
+    from rig.study.proof_answer import proof
 
     rule = load_rule(rule_given)
     with Job.open(path, write=bool(laser_at)) as job, working("Laying the edge everywhere"):
@@ -112,7 +112,7 @@ def _of_lines(
 ) -> tuple[Proof, Units]:
     from rig.flatness.level_lines import read_lines
     from rig.flatness.rules import load_rule
-    from rig.study.proof import proof_of_lines
+    from rig.study.proof_answer import proof_of_lines
 
     if step_mm is None or unit is None:
         missing = "--step" if step_mm is None else "--unit"

@@ -4,22 +4,11 @@ import os
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Literal
 
-from rig.errors import BadInput, CannotAnswer
+from rig.errors import BadInput
 from rig.study.room import outline_of as outline_of
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.survey.grid import GridPoint
-
-
-def points_of(job: "Job") -> "list[GridPoint]":
-    """Return the job's grid in walk order, refusing a job that has none."""
-    from rig.survey.grid import GridPoint
-
-    points = [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in job.points()]
-    if not points:
-        raise CannotAnswer("The job has no grid yet. Lay it out first: rig grid")
-    return points
 
 
 def units_of(job: "Job") -> tuple[Literal["in", "mm"], int]:

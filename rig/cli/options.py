@@ -249,8 +249,3 @@ def stack(*options: Callable[[Command], Command]) -> Callable[[Command], Command
 def show(result: dict[str, Any], as_json: bool, text: str) -> None:
     """Print a command's result: one JSON object, or the text for people."""
     click.echo(json.dumps(result, allow_nan=False) if as_json else text)
-
-
-def metric_or(units_name: str, metric_mm: float, imperial_mm: float) -> float:
-    """Pick a default: rounded metric lengths in a metric job."""
-    return metric_mm if units_name == "mm" else imperial_mm

@@ -205,13 +205,15 @@ class Practice:
         A floor that got less than it takes ends lower; edges that died leave steps.
         """
         from rig.job.store import Job
+        from rig.study.plan_answer import read_plan
 
         truth = compare(json.loads(self._truth.read_text()), self._job)["truth"]
         with Job.open(self._job) as job:
             plan = job.current_plan()
         assert plan is not None
-        share = plan.result["bags"]["waste_share"]
-        tipped_l = done["bags_used"] * plan.result["volume_l"]["per_bag"] / (1.0 + share)
+        answer = read_plan(plan).answer
+        share = answer.bags.waste_share
+        tipped_l = done["bags_used"] * answer.volume_l.per_bag / (1.0 + share)
         area_m2 = self._room_mm[0] * self._room_mm[1] / 1e6
         shift_mm = float(tipped_l - truth["volume_l"]) / area_m2
         shift_mm = min(max(shift_mm, -MOST_SHIFT_MM), MOST_SHIFT_MM)
@@ -229,6 +231,7 @@ class Practice:
     ) -> dict[str, Any]:
         from rig.job.store import Job
         from rig.page.score import wasted_shots
+        from rig.study.plan_answer import read_plan
 
         truth = json.loads(self._truth.read_text())
         told = compare(truth, self._job)
@@ -246,7 +249,7 @@ class Practice:
             "markers_of": len(markers),
             "markers_worst_mm": told["apart"]["markers_worst_mm"],
             "tolerance_mm": TOLERANCE_MM,
-            "bags_site": plan.result["bags"]["p95"],
+            "bags_site": read_plan(plan).answer.bags.p95,
             "bags_used": done["bags_used"],
             "bags_needed": told["truth"]["bags"],
             "edge_age_s": self._worst_edge_s,

@@ -4,10 +4,8 @@ from pathlib import Path
 
 import click
 
-from rig.cli.jobs import points_of
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput
-from rig.units import counted
 
 
 @click.command()
@@ -31,37 +29,12 @@ def command(job_path: Path, first: str, shift: int, kind: str, as_json: bool) ->
     log.
     """
     from rig.job.store import Job
+    from rig.study.grid import relabel
+    from rig.words import grid as words
 
     if shift == 0:
         raise BadInput("--shift 0 moves nothing; give 1 to move shots to the next point, or -1.")
     with Job.open(job_path, write=True) as job:
-        walk = points_of(job)
-        place = {point.label: n for n, point in enumerate(walk)}
-        first = first.upper()
-        if first not in place:
-            raise BadInput(f"There is no grid point {first!r}; see rig grid.")
-        shots = {shot.point: shot for shot in job.shots(kinds=[kind])}
-        moves = []
-        for n in range(place[first], len(walk)):
-            shot = shots.get(walk[n].label)
-            if shot is None:
-                continue
-            if not 0 <= n + shift < len(walk):
-                raise BadInput(
-                    f"{shot.point} would move past the {'end' if shift > 0 else 'start'} of the "
-                    "walk. Undo that shot first, or give a smaller --shift."
-                )
-            target = walk[n + shift]
-            moves.append((shot.id, target.label, target.x_mm, target.y_mm))
-        if not moves:
-            raise BadInput(f"There are no shots from {first} on to move.")
-        was = {shot.id: shot.point for shot in shots.values()}
-        job.relabel(moves)
-
-    moved = [{"was": was[shot_id], "label": label} for shot_id, label, _, _ in moves]
-    text = "\n".join(f"  {move['was']} is now {move['label']}" for move in moved)
-    show(
-        {"shots": len(moved), "moved": moved},
-        as_json,
-        f"{counted(len(moved), 'shot')} moved:\n{text}",
-    )
+        answer = relabel(job, first, shift, kind)
+    lines = [f"  {words.is_now(one.was, one.label)}" for one in answer.moved]
+    show(answer.as_json(), as_json, "\n".join([words.moved(answer.shots), *lines]))

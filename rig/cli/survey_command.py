@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.jobs import boot_id, outline_of, points_of, setup_of, units_of
+from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
 from rig.cli.live_options import (
     Source,
     is_job_replay,
@@ -172,6 +172,8 @@ def _wanted(job: "Job", options: dict[str, Any]) -> list[Place]:
         return [(shot_before.get(labels[0].upper(), labels[0]), x_mm, y_mm)]
     if at is not None:
         return [_own_place(job, labels, at)]
+    from rig.study.grid import points_of
+
     points: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in points_of(job)]
     if labels:
         known = {point[0]: point for point in points}

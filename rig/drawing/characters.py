@@ -1,6 +1,6 @@
 """The floor small in characters, for a terminal: digits count steps below the high point."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 import numpy as np
 import shapely
@@ -9,6 +9,7 @@ from rig.drawing.contours import step_of
 from rig.drawing.look import Look, quarter_turns, turned
 from rig.drawing.vector import Floats
 from rig.room import Outline
+from rig.study.floor_answer import HighPoint, LowPoint
 
 TALL = 2.1  # a character is so much higher than wide
 WIDEST, HIGHEST = 56, 22
@@ -19,8 +20,8 @@ def floor_in_characters(
     outline: Outline,
     look: Look,
     height: Callable[[Floats, Floats], Floats],
-    high: Mapping[str, float],
-    low: Mapping[str, float],
+    high: HighPoint,
+    low: LowPoint,
     columns: int = WIDEST,
 ) -> list[str]:
     """Lines of a plan as seen from the door, with the door at the bottom.
@@ -32,7 +33,7 @@ def floor_in_characters(
         For its units.
     height : callable
         Of x and y (m,): height of the floor, (m,).
-    high, low : mappings with x_mm, y_mm, z_mm
+    high, low : HighPoint, LowPoint
     columns : int
         What the terminal is wide.
     """
@@ -48,13 +49,13 @@ def floor_in_characters(
     places = np.column_stack([part.ravel() for part in np.meshgrid(across, down)])
     room = turned(places, -turns)
     inside = np.asarray(shapely.intersects_xy(outline.polygon, room[:, 0], room[:, 1]))
-    below = high["z_mm"] - height(room[inside, 0], room[inside, 1])
-    step = step_of(-max(float(high["z_mm"] - low["z_mm"]), 0.0), 0.0, look.units)
+    below = high.z_mm - height(room[inside, 0], room[inside, 1])
+    step = step_of(-max(float(high.z_mm - low.z_mm), 0.0), 0.0, look.units)
     signs = np.full(len(places), " ", dtype="<U1")
     steps = np.clip(np.floor(np.maximum(below, 0.0) / step + 1e-9), 0, 9).astype(int)
     signs[inside] = steps.astype("<U1")
     for place, sign in ((low, "v"), (high, "^")):
-        at = turned(np.array([[place["x_mm"], place["y_mm"]]]), turns)[0]
+        at = turned(np.array([[place.x_mm, place.y_mm]]), turns)[0]
         on = np.argmin(np.hypot(*(places - at).T) + np.where(inside, 0.0, 1e9))
         signs[on] = sign
     rows = ["".join(row) for row in signs.reshape(n_rows, n_columns)]

@@ -21,7 +21,7 @@ from rig.drawing.vector import (
     line,
 )
 from rig.room import Outline
-from rig.study.proof import Place, Proof, Strip, Worst
+from rig.study.proof_answer import Place, Proof, Strip, Worst
 from rig.words import flatness as words
 from rig.words import say
 

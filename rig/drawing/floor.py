@@ -1,9 +1,10 @@
 """Two plans of the floor: its heights as found with their doubt, and the cover that is to come."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from rig.drawing.contours import Lattice, between, contours_of, lattice_of, rings_of
 from rig.drawing.frame import Frame, closest
@@ -11,6 +12,9 @@ from rig.drawing.look import Look
 from rig.drawing.symbols import Key, dot, patch, stroke, tagged, triangle
 from rig.drawing.vector import SMALL_MM, Drawing, Floats, Pen, Shape, line, rectangle, text_width
 from rig.room import Outline
+from rig.study.cover import CoverAt
+from rig.study.floor_answer import HighPoint, LowPoint
+from rig.study.plan_answer import GrindSpot
 
 Predict = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
@@ -26,9 +30,9 @@ def floor_drawing(
     look: Look,
     predict: Predict,
     shots: Iterable[tuple[str, float, float, float]],
-    high: Mapping[str, float],
-    low: Mapping[str, float] | None = None,
-    likely: shapely.Geometry | None = None,
+    high: HighPoint,
+    low: LowPoint | None = None,
+    likely: BaseGeometry | None = None,
     title: str = "The floor as found",
 ) -> Drawing:
     """Heights below the high point, as contour lines and bands.
@@ -40,12 +44,11 @@ def floor_drawing(
     predict : callable
         Of x and y (m,): height and its standard deviation, each (m,).
     shots : iterable of (label, x_mm, y_mm, z_mm)
-    high, low : mappings with x_mm, y_mm, z_mm
-        As `rig floor --json` has them.
+    high, low : HighPoint, LowPoint
     likely : shapely geometry, optional
         Where the high point is to be looked for.
     """
-    top = high["z_mm"]
+    top = high.z_mm
 
     doubts = []
 
@@ -97,9 +100,9 @@ def floor_drawing(
         frame.labels.take((x - 0.7, y - 0.7, x + 0.7, y + 0.7))
     for place, up in ((high, True), (low, False)):
         if place is not None:
-            x, y = frame.place(place["x_mm"], place["y_mm"])
+            x, y = frame.place(place.x_mm, place.y_mm)
             frame.labels.take((x - 2, y - 2, x + 2, y + 2))
-            told = look.units.length(top - place["z_mm"]) + " low" if not up else "HIGH"
+            told = look.units.length(top - place.z_mm) + " low" if not up else "HIGH"
             shapes = triangle(x, y, up, fill="ink" if up else "paper")
             shapes += frame.labels.beside(x, y, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
             frame.add(tagged("high" if up else "low", told, shapes))
@@ -116,10 +119,10 @@ def floor_drawing(
 def cover_drawing(
     outline: Outline,
     look: Look,
-    predict: Predict,
-    plane: tuple[float, float, float],
+    cover: Callable[[Floats, Floats], Floats],
+    extremes: tuple[CoverAt, CoverAt],
     min_cover_mm: float,
-    spots: Sequence[Mapping[str, float]] = (),
+    spots: Sequence[GrindSpot] = (),
     title: str = "Cover: thickness of compound",
 ) -> Drawing:
     """Thickness of the compound, best estimate, as contour lines and bands.
@@ -128,20 +131,15 @@ def cover_drawing(
     ----------
     outline : Outline
     look : Look
-    predict : callable
-        As for `floor_drawing`.
-    plane : (a, b, c)
-        Finished plane z = a + b·x + c·y.
+    cover : callable
+        Of x and y (m,): thickness of compound, (m,).
+    extremes : (CoverAt, CoverAt)
+        Where it is least and where most, and how much, as the study has it.
     min_cover_mm : float
         What it should nowhere be less than.
-    spots : sequence of mappings
-        Spots to grind, `x_mm`, `y_mm`, `depth_mm`, `area_m2`.
+    spots : sequence of GrindSpot
+        To grind first.
     """
-    a, b, c = plane
-
-    def cover(x: Floats, y: Floats) -> Floats:
-        return a + b * x + c * y - predict(x, y)[0]
-
     lattice = lattice_of(outline, cover)
     contours = contours_of(outline, lattice, look.units)
     thin = between(outline.polygon, lattice, -np.inf, min_cover_mm)
@@ -157,20 +155,17 @@ def cover_drawing(
     frame.add_bands()
     frame.add_hatching(thin, LEAST, 1.3)
     frame.add_room()
-    x, y = (part.ravel() for part in np.meshgrid(lattice.x_mm, lattice.y_mm))
-    inside = shapely.intersects_xy(outline.polygon.buffer(1.0), x, y)
-    values, x, y = lattice.values.ravel()[inside], x[inside], y[inside]
-    for index, up in ((int(np.argmin(values)), True), (int(np.argmax(values)), False)):
-        at = frame.place(float(x[index]), float(y[index]))
+    for one, up in zip(extremes, (True, False), strict=True):
+        at = frame.place(one.x_mm, one.y_mm)
         frame.labels.take((at[0] - 2, at[1] - 2, at[0] + 2, at[1] + 2))
-        told = look.units.length(float(values[index]))
+        told = look.units.length(one.cover_mm)
         shapes = triangle(*at, up, fill="ink" if up else "paper")
         shapes += frame.labels.beside(*at, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
         frame.add(tagged("thinnest" if up else "deepest", told, shapes))
     for spot in spots:
-        at = frame.place(spot["x_mm"], spot["y_mm"])
+        at = frame.place(spot.x_mm, spot.y_mm)
         shapes = _grind_mark(*at)
-        told = look.units.length(spot["depth_mm"])
+        told = look.units.length(spot.depth_mm)
         shapes += frame.labels.beside(*at, [(told, SMALL_MM, True)], 2.0, must=True)
         frame.add(tagged("grind", told, shapes))
     frame.label_contours()

@@ -6,9 +6,7 @@ What the user did not give from the bag's own sheet is assumed, and every assump
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from rig.errors import BadInput
 from rig.job.settings import Settings
@@ -164,13 +162,6 @@ def bags_for(mean_l: float, p95_l: float, sheet: BagSheet) -> Bags:
         p95 * sheet.water_l,
         p95 * sheet.mass_kg,
     )
-
-
-def waste_words(bags: Mapping[str, Any]) -> str:
-    """Say how many of the `p95` bags of a plan's result are there for waste."""
-    if bags["waste"] or not bags["waste_share"]:
-        return f"{bags['waste']} of them for waste"
-    return f"{100 * bags['waste_share']:g} % waste in them, less than a bag"
 
 
 def _whole(bags: float) -> int:

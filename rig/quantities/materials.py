@@ -8,20 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from rig.errors import BadInput
 from rig.quantities.bags import BagSheet
+from rig.record import OMITTED, Record
 from rig.room import Outline
-from rig.units import (
-    counted,
-    format_length,
-    format_place,
-    format_volume,
-    parse_length,
-    parse_volume,
-)
+from rig.units import MM_PER_IN, Units, counted, parse_length, parse_volume
 
 PRACTICE = "common practice, no source"
 SHEET = "common practice, no source: the product's own sheet rules"
@@ -40,28 +34,35 @@ class Rule:
     package: float | None = None
 
 
-@dataclass(frozen=True)
-class Material:
-    """Something to have on site; `text` is for people, `source` says where its rule is from."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material(Record):
+    """Something to have on site, as `rig plan --json` prints it.
+
+    Attributes
+    ----------
+    item : str
+    amount : float
+    unit : str
+    bags : int or None
+        Of compound; so are the next two.
+    mass_kg, water_per_bag_l : float or None
+    text : str
+        For people.
+    source : str
+        Where its rule is from.
+    """
 
     item: str
     amount: float
     unit: str
+    bags: int | None = field(default=None, metadata=OMITTED)
+    mass_kg: float | None = field(default=None, metadata=OMITTED)
+    water_per_bag_l: float | None = field(default=None, metadata=OMITTED)
     text: str
     source: str
 
-    def as_dict(self) -> dict[str, Any]:
-        """As `rig plan --json` prints it."""
-        return {
-            "item": self.item,
-            "amount": self.amount,
-            "unit": self.unit,
-            "text": self.text,
-            "source": self.source,
-        }
 
-
-_IN = 25.4
+_IN = MM_PER_IN
 RULES = (
     Rule("primer", "primer ready to use on the floor", SHEET, "m2", 0.15, "l"),
     Rule("primer_dilution", "parts of water to one of primer", SHEET, "job", 3.0, "part"),
@@ -105,27 +106,22 @@ _NOT_ZERO = {
 }
 
 
-def rules_of(units: str) -> list[Rule]:
+def rules_of(units: Units) -> list[Rule]:
     """Return the rules given here: in a metric job with rounded metric lengths."""
-    metric = _METRIC_MM if units == "mm" else {}
+    metric = _METRIC_MM if units.is_metric else {}
     return [replace(rule, amount=metric.get(rule.key, rule.amount)) for rule in RULES]
 
 
-def rules_with(kept: Iterable[Mapping[str, Any]], units: str = "in") -> list[Rule]:
+def rules_with(kept: Iterable[Mapping[str, Any]], units: Units) -> list[Rule]:
     """All rules, those kept in a job (rows of its table) in place of those given here."""
-    mine = {row["key"]: row for row in kept}
+    mine = {rule.key: rule for rule in (Rule(**row) for row in kept)}
     return [
-        replace(
-            rule,
-            text=mine[rule.key]["text"],
-            source=mine[rule.key]["source"],
-            amount=float(mine[rule.key]["amount"]),
-            package=mine[rule.key]["package"],
-        )
-        if rule.key in mine
+        replace(rule, text=own.text, source=own.source, amount=float(own.amount),
+                package=own.package)
+        if (own := mine.get(rule.key)) is not None
         else rule
         for rule in rules_of(units)
-    ]
+    ]  # fmt: skip
 
 
 def changed_rule(text: str) -> Rule:
@@ -159,7 +155,7 @@ def changed_rule(text: str) -> Rule:
 
 
 def materials_for(
-    outline: Outline, bags: int, sheet: BagSheet, rules: Iterable[Rule], units: str
+    outline: Outline, bags: int, sheet: BagSheet, rules: Iterable[Rule], units: Units
 ) -> list[Material]:
     """What the room takes beside compound, each with the rule it stands on.
 
@@ -172,148 +168,162 @@ def materials_for(
         For the mixing water.
     rules : iterable of Rule
         As `rules_with` gives them.
-    units : {'in', 'mm'}
+    units : Units
         Of the texts.
     """
-    rule = {one.key: one for one in rules}
+    need = _Need(outline, {rule.key: rule for rule in rules}, units)
+    return [
+        *_primer(need),
+        *_lath(need),
+        *_screws(need),
+        *_edge_strip(need),
+        *_seam_sealer(need),
+        _water(need, bags, sheet),
+        *_buckets(need),
+    ]
 
-    def amount(key: str) -> float:
-        return rule[key].amount
 
-    def source(*keys: str) -> str:
-        told = dict.fromkeys(rule[key].source for key in keys)
+@dataclass(frozen=True)
+class _Need:
+    """A room with the rules that its materials are reckoned by."""
+
+    outline: Outline
+    rule: Mapping[str, Rule]
+    units: Units
+
+    def amount(self, key: str) -> float:
+        return self.rule[key].amount
+
+    def source(self, *keys: str) -> str:
+        told = dict.fromkeys(self.rule[key].source for key in keys)
         if SHEET in told:
             told.pop(PRACTICE, None)  # it says as much
         return "; ".join(told)
 
-    def length(mm: float) -> str:
-        return format_length(mm, units)
+    def length(self, key: str) -> str:
+        return self.units.length(self.amount(key))
 
-    area = outline.area_m2
-    doors_mm = sum(door.width_mm for door in outline.doors)
-    edge_mm = max(outline.polygon.length - doors_mm, 0.0)
-    found = []
+    def liquid(self, litres: float) -> str:
+        return self.units.volume(litres, liquid=True)
 
-    ready = area * amount("primer")
-    if ready > 0:
-        pure = ready / (1.0 + amount("primer_dilution"))
-        found.append(
-            Material(
-                "primer",
-                pure,
-                "l",
-                f"{format_volume(pure, units, liquid=True)} and "
-                f"{format_volume(ready - pure, units, liquid=True)} of water "
-                f"({amount('primer_dilution'):g} to 1)",
-                source("primer", "primer_dilution"),
-            )
-        )
-    if amount("lath") > 0:
-        width, long = amount("lath_width"), amount("lath_length")
-        lap = amount("lath_overlap")
-        if lap >= min(width, long):
-            raise BadInput("The lath's overlap is as wide as its sheet; mend the rule.")
-        sheets = _up(amount("lath") * area * 1e6 / ((width - lap) * (long - lap)))
-        staples = _up(amount("lath") * area * 1e6 / amount("staple_spacing") ** 2)
-        found += [
-            Material(
-                "lath",
-                sheets,
-                "piece",
-                f"{counted(sheets, 'sheet')} of {length(width)} by {length(long)}, overlapping by "
-                f"{length(lap)} (where the compound's sheet asks for it; --material lath=0 leaves "
-                "it out)",
-                source("lath", "lath_width", "lath_length", "lath_overlap"),
-            ),
-            Material(
-                "staples",
-                staples,
-                "piece",
-                f"{staples}, every {length(amount('staple_spacing'))} each way",
-                source("staple_spacing"),
-            ),
-        ]
-    if amount("screws") > 0:
-        pitch = amount("joist_spacing") * amount("screw_spacing")
-        count = _up(amount("screws") * area * 1e6 / pitch)
-        every = length(amount("screw_spacing"))
-        along_mm, between_mm, plywood_mm = _SCREWS_MM[units]
-        found += [
-            Material(
-                "screws along joists",
-                count,
-                "piece",
-                f"{count} of {length(along_mm)}, every {every} (plywood; --material screws=0 for "
-                "none)",
-                source("screws", "joist_spacing", "screw_spacing"),
-            ),
-            Material(
-                "screws between joists",
-                count,
-                "piece",
-                f"{count} of {length(between_mm)}, every {every} along the middle, "
-                f"for plywood of {length(plywood_mm)} in all",
-                source("screws", "joist_spacing", "screw_spacing"),
-            ),
-        ]
-    strip = edge_mm / 1000.0 * amount("edge_strip")
-    if strip > 0:
-        found.append(
-            Material(
-                "edge strip",
-                strip,
-                "m",
-                f"{format_place(strip * 1000.0, units)} along walls and openings less doorways"
-                + _packages(strip, rule["edge_strip"], "roll"),
-                source("edge_strip"),
-            )
-        )
-    if amount("seam_sealer") > 0 and amount("screws") > 0:
-        # Each panel has half its rim, the rest is its neighbours'.
-        wide, long = amount("panel_width"), amount("panel_length")
-        seams_m = area * 1e6 * (wide + long) / (wide * long) / 1000.0
-        sealer = seams_m * amount("seam_sealer")
-        found.append(
-            Material(
-                "seam sealer",
-                sealer,
-                "l",
-                f"{format_volume(sealer, units, liquid=True)} for "
-                f"{format_place(seams_m * 1000.0, units)} of panel seams"
-                + _packages(sealer, rule["seam_sealer"], "cartridge"),
-                source("panel_width", "panel_length", "seam_sealer"),
-            )
-        )
-    wash = amount("wash_water")
-    found.append(
+    def packages(self, key: str, amount: float, name: str) -> str:
+        package = self.rule[key].package
+        return f": {counted(_up(amount / package), name)}" if package else ""
+
+
+def _primer(need: _Need) -> list[Material]:
+    ready_l = need.outline.area_m2 * need.amount("primer")
+    if ready_l <= 0:
+        return []
+    parts = need.amount("primer_dilution")
+    pure_l = ready_l / (1.0 + parts)
+    text = f"{need.liquid(pure_l)} and {need.liquid(ready_l - pure_l)} of water ({parts:g} to 1)"
+    source = need.source("primer", "primer_dilution")
+    return [Material(item="primer", amount=pure_l, unit="l", text=text, source=source)]
+
+
+def _lath(need: _Need) -> list[Material]:
+    layers = need.amount("lath")
+    if layers <= 0:
+        return []
+    wide, long, lap = (need.amount(f"lath_{of}") for of in ("width", "length", "overlap"))
+    if lap >= min(wide, long):
+        raise BadInput("The lath's overlap is as wide as its sheet; mend the rule.")
+    area_mm2 = layers * need.outline.area_m2 * 1e6
+    sheets = _up(area_mm2 / ((wide - lap) * (long - lap)))
+    staples = _up(area_mm2 / need.amount("staple_spacing") ** 2)
+    return [
         Material(
-            "water",
-            bags * sheet.water_l + wash,
-            "l",
-            f"{format_volume(sheet.water_l, units, liquid=True)} a bag, "
-            f"{format_volume(bags * sheet.water_l, units, liquid=True)} to mix all, "
-            f"{format_volume(wash, units, liquid=True)} to wash",
-            f"{sheet.source}; {source('wash_water')}",
-        )
+            item="lath",
+            amount=sheets,
+            unit="piece",
+            text=f"{counted(sheets, 'sheet')} of {need.length('lath_width')} by "
+            f"{need.length('lath_length')}, overlapping by {need.length('lath_overlap')} (where "
+            "the compound's sheet asks for it; --material lath=0 leaves it out)",
+            source=need.source("lath", "lath_width", "lath_length", "lath_overlap"),
+        ),
+        Material(
+            item="staples",
+            amount=staples,
+            unit="piece",
+            text=f"{staples}, every {need.length('staple_spacing')} each way",
+            source=need.source("staple_spacing"),
+        ),
+    ]
+
+
+def _screws(need: _Need) -> list[Material]:
+    layers = need.amount("screws")
+    if layers <= 0:
+        return []
+    pitch_mm2 = need.amount("joist_spacing") * need.amount("screw_spacing")
+    count = _up(layers * need.outline.area_m2 * 1e6 / pitch_mm2)
+    every = need.length("screw_spacing")
+    along, between, plywood = map(need.units.length, _SCREWS_MM[need.units.system])
+    source = need.source("screws", "joist_spacing", "screw_spacing")
+    return [
+        Material(
+            item="screws along joists",
+            amount=count,
+            unit="piece",
+            text=f"{count} of {along}, every {every} (plywood; --material screws=0 for none)",
+            source=source,
+        ),
+        Material(
+            item="screws between joists",
+            amount=count,
+            unit="piece",
+            text=f"{count} of {between}, every {every} along the middle, for plywood of {plywood} "
+            "in all",
+            source=source,
+        ),
+    ]
+
+
+def _edge_strip(need: _Need) -> list[Material]:
+    doors_mm = sum(door.width_mm for door in need.outline.doors)
+    edge_mm = max(need.outline.polygon.length - doors_mm, 0.0)
+    strip_m = edge_mm / 1000.0 * need.amount("edge_strip")
+    if strip_m <= 0:
+        return []
+    text = f"{need.units.place(strip_m * 1000.0)} along walls and openings less doorways"
+    text += need.packages("edge_strip", strip_m, "roll")
+    source = need.source("edge_strip")
+    return [Material(item="edge strip", amount=strip_m, unit="m", text=text, source=source)]
+
+
+def _seam_sealer(need: _Need) -> list[Material]:
+    if need.amount("seam_sealer") <= 0 or need.amount("screws") <= 0:
+        return []
+    # Each panel has half its rim, the rest is its neighbours'.
+    wide, long = need.amount("panel_width"), need.amount("panel_length")
+    seams_m = need.outline.area_m2 * 1e6 * (wide + long) / (wide * long) / 1000.0
+    sealer_l = seams_m * need.amount("seam_sealer")
+    text = f"{need.liquid(sealer_l)} for {need.units.place(seams_m * 1000.0)} of panel seams"
+    text += need.packages("seam_sealer", sealer_l, "cartridge")
+    source = need.source("panel_width", "panel_length", "seam_sealer")
+    return [Material(item="seam sealer", amount=sealer_l, unit="l", text=text, source=source)]
+
+
+def _water(need: _Need, bags: int, sheet: BagSheet) -> Material:
+    wash_l = need.amount("wash_water")
+    return Material(
+        item="water",
+        amount=bags * sheet.water_l + wash_l,
+        unit="l",
+        text=f"{need.liquid(sheet.water_l)} a bag, {need.liquid(bags * sheet.water_l)} to mix all, "
+        f"{need.liquid(wash_l)} to wash",
+        source=f"{sheet.source}; {need.source('wash_water')}",
     )
-    buckets = _up(amount("bucket"))
-    if buckets:
-        found.append(
-            Material(
-                "mixing buckets",
-                buckets,
-                "piece",
-                f"{buckets}, each to hold a bag's worth with room to mix",
-                source("bucket"),
-            )
-        )
-    return found
 
 
-def _packages(amount: float, rule: Rule, name: str) -> str:
-    if not rule.package:
-        return ""
-    return f": {counted(_up(amount / rule.package), name)}"
+def _buckets(need: _Need) -> list[Material]:
+    buckets = _up(need.amount("bucket"))
+    if not buckets:
+        return []
+    text = f"{buckets}, each to hold a bag's worth with room to mix"
+    source = need.source("bucket")
+    return [Material(item="mixing buckets", amount=buckets, unit="piece", text=text, source=source)]
 
 
 def _up(amount: float) -> int:

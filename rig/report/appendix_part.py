@@ -9,7 +9,7 @@ from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
 from rig.report.source import Source
-from rig.study.planning import CAUTIONS
+from rig.words.plan import cautions
 
 # What the numbers depend on.
 LIBRARIES = ("numpy", "scipy", "shapely", "contourpy", "fpdf2")
@@ -18,7 +18,7 @@ LIBRARIES = ("numpy", "scipy", "shapely", "contourpy", "fpdf2")
 def cautions_section(source: Source) -> Section:
     """What to mind, whoever reads this."""
     load = dead_load(0.0, 0.0).cautions
-    said = list(source.plan.result["cautions"]) if source.plan is not None else [*load, *CAUTIONS]
+    said = list(source.plan.answer.cautions) if source.plan is not None else [*load, *cautions()]
     said += [text for text in POUR_CAUTIONS if text not in said]
     return section(
         "cautions",

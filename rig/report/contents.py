@@ -1,6 +1,6 @@
 """From a job at any stage to a report: a glance first, then part by part what there is."""
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rig import __version__
 from rig.report.appendix_part import appendix_section, cautions_section
@@ -8,6 +8,8 @@ from rig.report.document import Facts, Report, Section, section
 from rig.report.patch_part import patches_section
 from rig.report.plan_part import (
     markers_section,
+    no_plan,
+    plan_told,
     plane_section,
     quantities_section,
 )
@@ -15,7 +17,7 @@ from rig.report.pour_part import pour_section
 from rig.report.proof_part import proof_section
 from rig.report.source import Options, Source
 from rig.report.stamp import stamp_of
-from rig.report.survey_part import floor_section, instruments_section, job_section
+from rig.report.survey_part import floor_part, instruments_section, job_section
 from rig.units import counted
 
 if TYPE_CHECKING:
@@ -45,12 +47,13 @@ def report_of(
     """
     source = Source(job, outline, options, name)
     job_hash = job.content_hash()
+    plan = plan_told(source)
     parts = [
         job_section(source),
         instruments_section(source),
-        floor_section(source),
-        plane_section(source),
-        quantities_section(source),
+        floor_part(source),
+        no_plan() if plan is None else plane_section(plan),
+        None if plan is None else quantities_section(plan),
         patches_section(source),
         markers_section(source),
         pour_section(source),
@@ -65,7 +68,7 @@ def report_of(
         f"Made {source.time(made_utc_s)} UTC by floor-rig {__version__}. Best estimates with their "
         "doubt; where none is told, none is known.",
         tuple(whole),
-        "A4" if source.units == "mm" else "letter",
+        "A4" if source.units.is_metric else "letter",
         stamp_of(options, name, made_utc_s, job_hash).line,
         made_utc_s,
         job_hash,
@@ -79,13 +82,15 @@ def _glance(source: Source, parts: list[Section]) -> Section:
     finished = sum(shot.kind == "finished" for shot in source.shots)
     shot = f"{counted(floor, 'point')} of the floor, {finished} of the finished surface"
     rows.append(("Shot", shot))
-    if source.picture is not None:
-        rows.append(("Floor as found", f"{source.length(source.range_mm)} out of level"))
+    if source.found is not None:
+        rows.append(("Floor as found", f"{source.length(source.found.range_mm)} out of level"))
     if source.plan is not None:
-        result: dict[str, Any] = source.plan.result
+        answer = source.plan.answer
         stale = " (stale)" if source.changed else ""
-        rows.append(("Finished plane", _plane(source, result) + stale))
-        rows.append(("Compound", f"buy {counted(result['bags']['buy'], 'bag')}{stale}"))
+        word = "level" if answer.slope.falls_to_deg is None else "sloping"
+        below = source.length(-answer.plane.a)
+        rows.append(("Finished plane", f"{word}, {below} below the line of set-up 1{stale}"))
+        rows.append(("Compound", f"buy {counted(answer.bags.buy, 'bag')}{stale}"))
     if source.markers:
         done = sum(marker.is_set for marker in source.markers)
         rows.append(("Markers", f"{done} of {len(source.markers)} set"))
@@ -97,9 +102,3 @@ def _glance(source: Source, parts: list[Section]) -> Section:
     first = proof.blocks[0]
     rows.append((proof.title, getattr(first, "text", "")))
     return section("glance", "At a glance", Facts(tuple(rows)))
-
-
-def _plane(source: Source, result: dict[str, Any]) -> str:
-    assert source.plan is not None
-    word = "level" if result["slope"]["falls_to_deg"] is None else "sloping"
-    return f"{word}, {source.length(-source.plan.a)} below the line of set-up 1"

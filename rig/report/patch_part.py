@@ -3,13 +3,13 @@
 from rig.drawing.work import patches_drawing
 from rig.errors import CannotAnswer
 from rig.flatness.rules import load_rule
-from rig.quantities.bags import waste_words
 from rig.report.document import Block, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
 from rig.study.patching import PatchAnswer, patch_answer
 from rig.units import Units, format_chance
 from rig.words import patch as words
 from rig.words import say, say_many
+from rig.words.plan import waste as waste_words
 
 TITLE = say("Patches instead of a pour")
 
@@ -34,7 +34,7 @@ def patches_section(source: Source) -> Section | None:
 def patch_blocks(told: PatchAnswer, units: Units) -> list[Block]:
     """What is told of patches, on paper and on the screen."""
     lead = words.chosen(told.way, told.rule, len(told.patches), told.area_m2, told.chance, units)
-    waste = waste_words({"waste": told.bags.waste, "waste_share": told.bags.waste_share})
+    waste = waste_words(told.bags.waste, told.bags.waste_share)
     blocks = [
         Words(lead, "lead", told="answer"),
         Words(words.buy(told.bags.p95, told.bags.p50, waste), told="answer"),

@@ -10,9 +10,9 @@ from rig.drawing.contours import Contours, contours_of, lattice_of
 from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
 from rig.room import Outline
+from rig.study.findings import outside_warnings
 from rig.study.judged import own_heights
 from rig.study.lasers import shots_of
-from rig.study.picture import outside_warnings
 from rig.surface.floor_model import floor_model
 from rig.survey.heights import Heights, heights_of
 from rig.units import Units

@@ -1,122 +1,169 @@
-"""Parts of a report on what is to be done: plane, quantities, markers, patches."""
+"""Parts of a report on what is to be done, and what `rig plan` prints: plane, quantities, markers.
 
-from typing import Any
+Each is made from the study's answer; terminal and paper tell the same.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from rig.drawing.floor import cover_drawing
+from rig.drawing.look import Look
 from rig.drawing.points import markers_drawing
-from rig.quantities.bags import waste_words
-from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
+from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
+from rig.report.floor_part import doubt_blocks
 from rig.report.source import Source
-from rig.report.survey_part import doubt_blocks
-from rig.units import counted, format_chance, format_load, format_slope
+from rig.study.cover import thinnest_and_deepest
+from rig.study.picture import Picture
+from rig.study.plan_answer import PlanAnswer
+from rig.study.plane import PlanWish
+from rig.units import Units, counted
+from rig.words import plan as words
 
 
-def plane_section(source: Source) -> Section:
-    """The finished plane and why it lies there."""
+@dataclass(frozen=True, kw_only=True)
+class PlanTold:
+    """A plan that is to be told.
+
+    Attributes
+    ----------
+    answer : PlanAnswer
+    wish : PlanWish
+        What was asked of it.
+    units : Units
+    where : callable
+        Of x and y in mm: words for a place.
+    picture : Picture or None
+        Of the floor, to draw the cover over; without it nothing is drawn.
+    look : Look
+        Of the drawing.
+    stale : tuple of str
+        What changed under the plane since.
+    stale_bags : tuple of str
+        What changed under the count of bags.
+    chosen : str
+        Day and time.
+    """
+
+    answer: PlanAnswer
+    wish: PlanWish
+    units: Units
+    where: Callable[[float, float], str]
+    picture: Picture | None = None
+    look: Look | None = None
+    stale: tuple[str, ...] = ()
+    stale_bags: tuple[str, ...] = ()
+    chosen: str = ""
+
+
+def plan_told(source: Source) -> PlanTold | None:
+    """Return the plan of a report, or None where there is none yet."""
     plan = source.plan
     if plan is None:
-        return section("plane", "Finished plane", Words("No plane has been chosen yet (rig plan)."))
-    result, inputs = plan.result, plan.inputs
-    cover, high = result["cover_mm"], result.get("high")
-    minimum = source.length(result["min_cover_mm"])
-    slope = result["slope"]
-    below = source.length(-plan.a)
-    if slope["falls_to_deg"] is None:
-        lies = f"Level, {below} below the line of set-up 1."
-    else:
-        lies = (
-            f"{below} below the line of set-up 1 at the corner 0,0, sloping "
-            f"{format_slope(slope['ratio'], source.units)}, falling towards "
-            f"{slope['falls_to_deg']:.0f}° (0° along x, 90° along y)."
-        )
+        return None
+    return PlanTold(
+        answer=plan.answer,
+        wish=plan.wish,
+        units=source.units,
+        where=source.where,
+        picture=source.picture,
+        look=source.look,
+        stale=tuple(source.changed),
+        stale_bags=tuple(source.job.changed_since(plan.row, bags=True)),
+        chosen=source.time(plan.row.utc_s),
+    )
+
+
+def no_plan() -> Section:
+    """Say that no plane has been chosen."""
+    return section("plane", "Finished plane", Words("No plane has been chosen yet (rig plan)."))
+
+
+def plane_section(told: PlanTold) -> Section:
+    """Tell the finished plane and why it lies there."""
+    answer, units = told.answer, told.units
+    cover, slope = answer.cover_mm, answer.slope
+    lies = words.plane_lies(answer.plane.a, slope.ratio, slope.falls_to_deg, units)
     rows = [
-        ("Cover at the high point", f"{source.length(cover['min'])} (best estimate)"),
-        ("Cover on average", source.length(cover["mean"])),
-        ("Cover at the deepest", source.length(cover["max"])),
-        ("Minimum cover", minimum),
-        ("Kept everywhere with", f"{format_chance(result['chance_min_cover'])} probability"),
-        ("Lifts", str(result["lifts"])),
-        ("Chosen (UTC)", source.time(plan.utc_s)),
+        ("Lifts", str(answer.lifts)),
+        *([("Chosen (UTC)", told.chosen)] if told.chosen else []),
     ]
-    drawing = None
-    if source.picture is not None:
-        surface = source.picture.surface
-        drawing = Figure(
-            "cover",
-            cover_drawing(
-                source.outline,
-                source.look,
-                lambda x, y: surface.predict(x, y, quick=True),
-                (plan.a, plan.b, plan.c),
-                result["min_cover_mm"],
-                result.get("grind", {}).get("spots", ()),
-            ),
-        )
     return section(
         "plane",
         "Finished plane, and why",
-        Words(lies, "lead"),
-        _stale(source),
-        Words(_why(source, inputs, result, high, minimum)),
+        Words(lies, "lead", told="answer"),
+        _stale(told.stale),
+        Facts(
+            (
+                ("Cover at the high point", f"{units.length(cover.min)} (best estimate)"),
+                ("Cover on average", units.length(cover.mean)),
+                ("Cover at the deepest", units.length(cover.max)),
+                (
+                    "Minimum cover",
+                    f"{units.length(answer.min_cover_mm)}, kept everywhere with "
+                    f"{words.kept_with(answer.chance_min_cover)}",
+                ),
+            ),
+            told="answer",
+        ),
+        *_grinding(told),
+        bullets(answer.warnings, "warning", told="answer"),
+        Words(words.in_lifts(answer.lifts), told="answer") if answer.lifts > 1 else None,
+        Words(_why(told)),
         Facts(tuple(rows)),
-        *_grinding(source, result),
-        bullets(result["warnings"], "warning"),
-        drawing,
-        *doubt_blocks(source, None if source.changed else source.budget),
+        _cover_figure(told),
+        *doubt_blocks(None if told.stale else answer.budget, units),
     )
 
 
-def quantities_section(source: Source) -> Section | None:
-    """Volume, bags and materials, with their doubt."""
-    if source.plan is None:
-        return None
-    result = source.plan.result
-    volume, bags, safety = result["volume_l"], result["bags"], result["safety"]
-    load = result["dead_load_kpa"]
+def quantities_section(told: PlanTold) -> Section:
+    """Tell volume, bags and materials, with their doubt."""
+    answer, units = told.answer, told.units
+    volume, bags, load = answer.volume_l, answer.bags, answer.dead_load_kpa
     rows = [
         (
             "Compound in place",
-            f"{source.volume(volume['mean'])}; 95 times in 100 between "
-            f"{source.volume(volume['low'])} and {source.volume(volume['high'])}",
+            words.volume_between(volume.mean, volume.low, volume.high, units),
         ),
-        ("Enough at even odds", counted(bags["p50"], "bag")),
+        ("Enough at even odds", counted(bags.p50, "bag")),
         (
             "Enough 95 times in 100",
-            f"{counted(bags['p95'], 'bag')}, {waste_words(bags)}",
+            f"{counted(bags.p95, 'bag')}, {words.waste(bags.waste, bags.waste_share)}",
         ),
-        (
-            "Stock for safety",
-            f"{safety['bags']:.1f} bags: "
-            + ", ".join(f"{share:.0%} for {name}" for name, share in safety["shares"].items()),
-        ),
-        ("Lifts", str(result["lifts"])),
-        (
-            "Dead load of the compound",
-            f"{format_load(load['mean'], source.units)} on average, "
-            f"{format_load(load['max'], source.units)} at the deepest",
-        ),
+        ("Stock for safety", words.safety_stock(answer.safety.bags, answer.safety.shares)),
+        ("Dead load of the compound", words.dead_load(load.mean, load.max, units)),
     ]
-    if volume.get("triangulated"):
-        rows.insert(1, ("By flat triangles between shots", source.volume(volume["triangulated"])))
-    why = f"to be {result['confidence']:.0%} sure"
-    if "purchase" in result:
-        short = format_chance(result["purchase"]["chance_short"])
-        why = f"the cheapest at the prices given; short {short}"
-    materials = tuple((m["item"], m["text"], m["source"]) for m in result["materials"])
+    if volume.triangulated:
+        rows.insert(1, ("By flat triangles between shots", units.volume(volume.triangulated)))
+    bought = answer.purchase
+    buy = (
+        words.buy(bags.buy, answer.confidence)
+        if bought is None
+        else words.buy_cheapest(bags.buy, bought.chance_short, bought.expected_cost)
+    )
+    materials = tuple((one.item, one.text, one.source) for one in answer.materials)
     return section(
         "quantities",
         "Quantities, with their doubt",
-        Words(f"Buy {counted(bags['buy'], 'bag')}, {why}.", "lead"),
-        _stale(source, bags=True),
+        Words(buy, "lead", told="answer"),
+        _stale(told.stale_bags),
         Facts(tuple(rows)),
         Table("What else to have on site", ("Item", "How much", "By which rule"), materials),
-        Words("Assumed, because it was not given:") if result["assumptions"] else None,
-        bullets(result["assumptions"]),
+        Words(words.rule_changes(), "small"),
+        Words("Assumed, because it was not given:") if answer.assumptions else None,
+        bullets(answer.assumptions),
     )
 
 
+def plan_cautions(answer: PlanAnswer) -> Section:
+    """Tell what to mind: in full where there is to be grinding, else in one line or for `--why`."""
+    if answer.spots:
+        return section("cautions", "Cautions", bullets(answer.cautions, told="answer"))
+    reminder = words.cautions_in_short()
+    return section("cautions", "Cautions", bullets(answer.cautions, reminder=reminder))
+
+
 def markers_section(source: Source) -> Section | None:
-    """The marker sheet, large enough to be read from standing."""
+    """Tell the marker sheet, large enough to be read from standing."""
     markers = source.markers
     if not markers:
         if source.plan is None:
@@ -137,7 +184,7 @@ def markers_section(source: Source) -> Section | None:
         "markers",
         "Depth markers",
         Words(f"{counted(len(markers), 'marker')}, {len(done)} of them set.", "lead"),
-        _stale(source),
+        _stale(source.changed) if source.plan is not None else None,
         Table(
             "Marker sheet: top over the floor, and what the rod reads on it (line of set-up 1)",
             ("Marker", "Stands out", "Rod reads", "Where"),
@@ -155,61 +202,74 @@ def markers_section(source: Source) -> Section | None:
     )
 
 
-def _stale(source: Source, bags: bool = False) -> Words | None:
-    plan = source.plan
-    assert plan is not None
-    changed = source.job.changed_since(plan, bags=True) if bags else source.changed
+def _stale(changed: list[str] | tuple[str, ...]) -> Words | None:
     if not changed:
         return None
-    names = ", ".join(changed[:6]) + (" …" if len(changed) > 6 else "")
-    return Words(f"This plan is stale: since it was made, {names} changed (rig plan).", "warning")
+    return Words(words.plan_is_stale(changed), "warning", told="answer")
 
 
-def _why(
-    source: Source, inputs: dict[str, Any], result: dict[str, Any], high: Any, minimum: str
-) -> str:
+def _why(told: PlanTold) -> str:
+    answer, wish, units = told.answer, told.wish, told.units
     parts = []
-    if result["holds"]:
-        names = ", ".join(
-            f"{hold['name']} at {source.length(hold['height_mm'])}" for hold in result["holds"]
-        )
+    if answer.holds:
+        names = ", ".join(f"{hold.name} at {units.length(hold.height_mm)}" for hold in answer.holds)
         parts.append(f"Held as asked: {names} (relative to the line).")
-    if inputs.get("max_slope") is not None:
+    if wish.max_slope is not None:
         parts.append(
-            "Of the planes no steeper than "
-            f"{format_slope(inputs['max_slope'], source.units)} it is the one that takes least "
-            "compound and still keeps the minimum cover."
+            f"Of the planes no steeper than {units.slope(wish.max_slope)} it is the one that takes "
+            "least compound and still keeps the minimum cover."
         )
-    elif not result["holds"]:
+    elif not answer.holds:
         parts.append("It is the lowest level plane that keeps the minimum cover.")
-    if inputs.get("grind_cost") is not None:
+    if wish.grind_cost is not None and wish.fill_cost is not None:
         parts.append(
-            f"Grinding was weighed against filling at {inputs['grind_cost']:g} and "
-            f"{inputs['fill_cost']:g} a litre."
+            f"Grinding was weighed against filling at {wish.grind_cost:g} and "
+            f"{wish.fill_cost:g} a litre."
         )
+    high = answer.high
     if high is not None:
         parts.append(
-            f"The floor's highest place is found at {source.length(-high['z_mm'])} below the "
-            f"line; with {result['confidence']:.0%} nothing between the shots stands higher than "
-            f"{source.length(-high['upper_mm'])}, and the minimum cover of {minimum} lies "
-            "over that."
+            f"The floor's highest place is found at {units.length(-high.z_mm)} below the "
+            f"line; with {answer.confidence:.0%} nothing between the shots stands higher than "
+            f"{units.length(-high.upper_mm)}, and the minimum cover of "
+            f"{units.length(answer.min_cover_mm)} lies over that."
         )
     return " ".join(parts)
 
 
-def _grinding(source: Source, result: dict[str, Any]) -> list[Any]:
-    ground = result.get("grind")
-    if not ground:
+def _grinding(told: PlanTold) -> list[Block | None]:
+    ground, units = told.answer.grind, told.units
+    if ground is None:
         return []
-    if not ground["spots"]:
-        return [Words("Grinding does not pay at these prices: fill.")]
+    if not ground.spots:
+        return [Words(words.no_grinding(), told="answer")]
+    first = words.grind_spots(len(ground.spots), ground.volume_l, ground.saves_bags, units)
     spots = [
-        f"Up to {source.length(spot['depth_mm'])} deep over {source.area(spot['area_m2'])}, "
-        f"{source.where(spot['x_mm'], spot['y_mm'])}"
-        for spot in ground["spots"]
+        words.grind_spot(
+            spot.depth_mm,
+            spot.area_m2,
+            told.where(spot.x_mm, spot.y_mm),
+            spot.until_reading_mm,
+            units,
+        )
+        for spot in ground.spots
     ]
-    saved = f"Grind first; it saves {ground['saves_bags']:.1f} bags. Shoot the spots again after."
-    return [Words(saved), bullets(spots)]
+    return [Words(first, told="answer"), bullets(spots, told="answer")]
+
+
+def _cover_figure(told: PlanTold) -> Figure | None:
+    if told.picture is None or told.look is None:
+        return None
+    answer, picture = told.answer, told.picture
+    drawing = cover_drawing(
+        picture.outline,
+        told.look,
+        lambda x, y: answer.plane.at(x, y) - picture.surface.predict(x, y, quick=True)[0],
+        thinnest_and_deepest(picture, answer),
+        answer.min_cover_mm,
+        answer.spots,
+    )
+    return Figure("cover", drawing)
 
 
 def _state(source: Source, residual_mm: float | None) -> str:

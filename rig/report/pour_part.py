@@ -29,8 +29,8 @@ def pour_section(source: Source) -> Section | None:
     pour_plan_id, kept = made
     answer, units = kept.result, source.job.units
     drawn: Block = Words(words.STALE, "warning")
-    if source.plan is not None and kept.plan_id == source.plan.id:
-        standing = StandingPour(pour_plan_id, kept.inputs, answer, source.plan)
+    if source.plan is not None and kept.plan_id == source.plan.row.id:
+        standing = StandingPour(pour_plan_id, kept.inputs, answer, source.plan.row)
         drawn = _figure(source, standing)
     # Once it is poured the list is closed; before that, ticks of the list and of the log count.
     steps = () if pours_ended(source.job) else prepour_of(source.job).prepour

@@ -11,7 +11,7 @@ from rig.flatness.rules import load_rule
 from rig.report.document import Block, Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
 from rig.study.judged import kind_to_judge, own_heights
-from rig.study.proof import Change, PourProof, Proof, Strip, proof, strips
+from rig.study.proof_answer import Change, PourProof, Proof, Strip, proof, strips
 from rig.units import Units
 from rig.words import flatness as words
 from rig.words import say, say_many

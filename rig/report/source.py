@@ -3,29 +3,21 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from rig.drawing.look import Look
 from rig.errors import CannotAnswer
 from rig.room import Outline
+from rig.study.floor_answer import FloorAnswer, HighPoint, floor_answer, floor_by_plan
 from rig.study.judged import Surfaces
 from rig.study.lasers import shots_of
-from rig.study.picture import Picture, cells_of, floor_result, high_of, picture_of
+from rig.study.picture import Picture, picture_of
+from rig.study.plan_answer import StoredPlan, stored_plan
 from rig.survey.heights import Heights, heights_of, lines_of
-from rig.units import (
-    format_area,
-    format_doubt,
-    format_length,
-    format_mass,
-    format_off,
-    format_place,
-    format_volume,
-)
+from rig.units import Units
 
 if TYPE_CHECKING:
-    from rig.job.rows import Marker, Plan, Shot
+    from rig.job.rows import Marker, Shot
     from rig.job.store import Job
     from rig.survey.setups import Line
 
@@ -51,18 +43,17 @@ class Source:
     options : Options
     name : str
         Of the job, from its file.
-    units, denominator, look
+    units, look
         How lengths are written and how large a drawing may be.
     """
 
     def __init__(self, job: "Job", outline: Outline, options: Options, name: str) -> None:
         self.job, self.outline, self.options, self.name = job, outline, options, name
         self.settings = job.settings
-        self.units: str = self.settings.units
-        self.denominator: int = self.settings.denominator
+        self.units = job.units
         # A4 leaves 180 mm between margins; letter is wider and shorter.
-        height = 200.0 if self.units == "mm" else 185.0
-        self.look = Look(job.units, 180.0, height)
+        height = 200.0 if self.units.is_metric else 185.0
+        self.look = Look(self.units, 180.0, height)
 
     @cached_property
     def shots(self) -> "list[Shot]":
@@ -75,14 +66,14 @@ class Source:
         return Surfaces(self.outline)
 
     @cached_property
-    def plan(self) -> "Plan | None":
+    def plan(self) -> StoredPlan | None:
         """The last plan."""
-        return self.job.current_plan()
+        return stored_plan(self.job)
 
     @cached_property
     def changed(self) -> list[str]:
         """What makes the plan stale."""
-        return [] if self.plan is None else self.job.changed_since(self.plan)
+        return [] if self.plan is None else self.job.changed_since(self.plan.row)
 
     @cached_property
     def markers(self) -> "list[Marker]":
@@ -125,86 +116,68 @@ class Source:
             return None
 
     @cached_property
-    def planned_high(self) -> dict[str, float] | None:
+    def planned_high(self) -> HighPoint | None:
         """The high point of a plan that stands and was made at the confidence asked for."""
-        plan = self.plan
-        if plan is None or self.changed:
+        if self.plan is None or self.changed:
             return None
-        high: dict[str, float] | None = plan.result.get("high")
-        return high if plan.result.get("confidence") == self.options.confidence else None
-
-    @property
-    def high(self) -> dict[str, float]:
-        """The high point, as `rig floor --json` has it."""
-        assert self.picture is not None
-        return self.planned_high or high_of(self.picture.extremes)
+        answer = self.plan.answer
+        return answer.high if answer.confidence == self.options.confidence else None
 
     @cached_property
-    def low(self) -> dict[str, float]:
-        """The low point: x_mm, y_mm and z_mm of the best estimate, to the same fineness."""
-        assert self.picture is not None
-        cells = self.picture.cells if self.planned_high is None else cells_of(self.outline)
-        z, _ = self.picture.surface.predict(cells.x_mm, cells.y_mm, quick=True)
-        n = int(np.argmin(z))
-        places = {"x_mm": cells.x_mm[n], "y_mm": cells.y_mm[n], "z_mm": z[n]}
-        return {key: float(value) for key, value in places.items()}
-
-    @property
-    def range_mm(self) -> float:
-        """How far the high point stands over the low point."""
-        return self.high["z_mm"] - self.low["z_mm"]
-
-    @cached_property
-    def budget(self) -> dict[str, Any] | None:
-        """Where the doubt comes from: of the plan that stands, else of the floor as found."""
-        if self.plan is not None and not self.changed and "budget" in self.plan.result:
-            budget: dict[str, Any] = self.plan.result["budget"]
-            return budget
-        if self.picture is None or self.planned_high is not None:
+    def found(self) -> FloorAnswer | None:
+        """What the floor is like, where that is known."""
+        if self.picture is None:
             return None
-        return dict(floor_result(self.job, self.picture)["budget"])
+        if self.planned_high is not None:
+            return floor_by_plan(self.job, self.picture, self.planned_high)
+        return floor_answer(self.job, self.picture)
 
     # How numbers are said
 
     def length(self, mm: float) -> str:
         """A length in the job's units."""
-        return format_length(mm, self.units, self.denominator)
+        return self.units.length(mm)
 
     def off(self, mm: float) -> str:
         """How far off something is, never as nothing where it is some."""
-        return format_off(mm, self.units, self.denominator)
+        return self.units.off(mm)
 
     def doubt(self, mm: float) -> str:
         """How far off something may be, never less than it is."""
-        return f"± {format_doubt(mm, self.units, self.denominator)}"
+        return f"± {self.units.doubt(mm)}"
 
     def place(self, mm: float) -> str:
         """A distance to find a place by."""
-        return format_place(mm, self.units)
+        return self.units.place(mm)
 
     def area(self, m2: float) -> str:
         """An area."""
-        return format_area(m2, self.units)
+        return self.units.area(m2)
 
     def volume(self, litres: float, liquid: bool = False) -> str:
         """A volume; water is mixed in other measures than compound is spread."""
-        return format_volume(litres, self.units, liquid=liquid)
+        return self.units.volume(litres, liquid=liquid)
 
     def mass(self, kg: float) -> str:
         """A mass."""
-        return format_mass(kg, self.units)
+        return self.units.mass(kg)
 
     def where(self, x_mm: float, y_mm: float) -> str:
         """A place by offsets from two walls, or by its coordinates where it is on none."""
-        from rig.errors import BadInput
-        from rig.room import where
-
-        try:
-            return where(self.outline, x_mm, y_mm, self.units)
-        except BadInput:
-            return f"x {self.place(x_mm)}, y {self.place(y_mm)}"
+        return place_words(self.outline, x_mm, y_mm, self.units)
 
     @staticmethod
     def time(utc_s: float) -> str:
         """Day and time of day, UTC."""
         return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%d %H:%M")
+
+
+def place_words(outline: Outline, x_mm: float, y_mm: float, units: Units) -> str:
+    """Say a place by offsets from two walls, or by its coordinates where it is on none."""
+    from rig.errors import BadInput
+    from rig.room import where
+
+    try:
+        return where(outline, x_mm, y_mm, units)
+    except BadInput:
+        return f"x {units.place(x_mm)}, y {units.place(y_mm)}"

@@ -1,21 +1,17 @@
 """Parts of a report on what was there: the job, its instruments and checks, the floor as found."""
 
-from typing import Any
+from collections.abc import Callable, Mapping
 
-import numpy as np
-import shapely
-
-from rig.drawing.floor import floor_drawing
 from rig.drawing.points import room_drawing, walk_drawing
 from rig.errors import BadInput
-from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
+from rig.job.rows import StoredEvent
+from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
+from rig.report.floor_part import TITLE, FloorTold, floor_section
 from rig.report.source import Source
-from rig.study.picture import floor_result, outside_warnings, warnings_of
+from rig.study.findings import outside_warnings
 from rig.texts import parse_toml
 from rig.units import counted
 
-# Part of the draws whose highest place the dashed line takes in.
-LIKELY_SHARE = 0.95
 # Reasons of words to the hand at the keys; they say nothing about rod, laser or floor.
 # What a check's result holds beside its error: in the job, and told by rig check.
 _INNER = {"ok", "rise_mm", "residuals_mm", "redundancy", "chance_in", "closure_allowed_mm"}
@@ -42,7 +38,7 @@ def job_section(source: Source) -> Section:
         ("A bag weighs", _amount(settings.bag_mass_kg, source.mass)),
         ("Water a bag", _amount(settings.bag_water_l, lambda v: source.volume(v, True))),
         ("Waste", _amount(settings.waste_share, lambda v: f"{v:.0%}")),
-        ("Lengths are in", "inches" if source.units == "in" else "millimetres"),
+        ("Lengths are in", "millimetres" if source.units.is_metric else "inches"),
     ]
     points = source.job.points()
     if points:
@@ -55,29 +51,42 @@ def job_section(source: Source) -> Section:
 
 def instruments_section(source: Source) -> Section:
     """With what it was measured, and what was checked."""
+    return section(
+        "instruments",
+        "Instruments and checks",
+        *_sessions(source),
+        *_ties(source),
+        *_checks(source),
+        *_troubles(source),
+    )
+
+
+def _sessions(source: Source) -> list[Block | None]:
     sessions = source.job.sessions()
     rows = []
     for one in sessions:
         taken = [shot for shot in source.shots if shot.session_id == one.id]
         rows.append((source.time(one.utc_s), one.kind, one.setup, one.source, str(len(taken))))
     imported = sum(shot.session_id is None for shot in source.shots)
-    blocks: list[Any] = []
+    if not rows and not imported:
+        return [Words("Nothing has been measured yet.")]
+    blocks: list[Block | None] = []
     if rows:
         head = ("Begun (UTC)", "Work", "Set-up", "Read by", "Shots")
-        blocks.append(Table("Sessions", head, tuple(rows), right=(4,)))
         rods = dict.fromkeys(_rod(one.source, one.profile_text) for one in sessions)
-        blocks.append(bullets([rod for rod in rods if rod]))
+        blocks += [
+            Table("Sessions", head, tuple(rows), right=(4,)),
+            bullets([rod for rod in rods if rod]),
+        ]
     if imported:
-        blocks.append(
-            Words(
-                f"{counted(imported, 'shot')} came in a table; how they were read is not "
-                "known here."
-            )
-        )
-    if not rows and not imported:
-        blocks.append(Words("Nothing has been measured yet."))
-    blocks += _ties(source)
+        came = f"{counted(imported, 'shot')} came in a table; how they were read is not known here."
+        blocks.append(Words(came))
+    return blocks
+
+
+def _checks(source: Source) -> list[Block | None]:
     checks = source.job.checks()
+    blocks: list[Block | None] = []
     if checks:
         blocks.append(
             Table(
@@ -100,16 +109,22 @@ def instruments_section(source: Source) -> Section:
                 "warning",
             )
         )
+    return blocks
+
+
+def _troubles(source: Source) -> list[Block | None]:
     troubles = [one for one in source.job.events(["trouble"]) if one.data["reason"] not in SLIPS]
-    if troubles:
-        told = "once" if len(troubles) == 1 else f"{len(troubles)} times"
-        blocks.append(Words(f"Told while measuring, {told}:"))
-        blocks.append(bullets([_trouble(source, one) for one in troubles[:20]]))
-    return section("instruments", "Instruments and checks", *blocks)
+    if not troubles:
+        return []
+    told = "once" if len(troubles) == 1 else f"{len(troubles)} times"
+    return [
+        Words(f"Told while measuring, {told}:"),
+        bullets([_trouble(source, one) for one in troubles[:20]]),
+    ]
 
 
-def floor_section(source: Source) -> Section:
-    """The floor as found, with its doubt."""
+def floor_part(source: Source) -> Section:
+    """The floor as found, with its doubt, or why nothing is known of it yet."""
     if source.floor is None:
         shots = [shot for shot in source.shots if shot.kind == "floor"]
         said = (
@@ -118,125 +133,30 @@ def floor_section(source: Source) -> Section:
             if shots
             else "The floor has not been shot yet."
         )
-        return section("floor", "The floor as found", Words(said))
-    picture = source.picture
-    if picture is None:
+        return section("floor", TITLE, Words(said))
+    if source.picture is None or source.found is None:
         return section(
             "floor",
-            "The floor as found",
+            TITLE,
             Words(
                 f"{counted(len(source.floor.labels), 'shot')}, too few or on one line: they say "
                 "nothing of the floor between them yet."
             ),
             bullets(outside_warnings(source.job, source.outline, "floor"), "warning"),
         )
-    more, warnings = [], warnings_of(source.job, picture)
-    if source.planned_high is None:
-        more = floor_result(source.job, picture)["next"]
-    high, low = source.high, source.low
-    confidence = picture.extremes.confidence
-    rows = [
-        ("Shots", str(len(picture.heights.labels))),
-        ("Out of level", f"{source.length(source.range_mm)} from the high to the low point"),
-        (
-            "High point",
-            f"{source.length(-high['z_mm'])} below the line, "
-            f"{source.where(high['x_mm'], high['y_mm'])}",
-        ),
-        (
-            f"With {confidence:.0%} nothing stands higher than",
-            f"{source.length(-high['upper_mm'])} below the line, "
-            f"{source.length(high['upper_mm'] - high['z_mm'])} over the best estimate",
-        ),
-        (
-            "Low point",
-            f"{source.length(-low['z_mm'])} below the line, "
-            f"{source.where(low['x_mm'], low['y_mm'])}",
-        ),
-        ("A shot is sure to", f"{source.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
-        (
-            "Roughness between shots",
-            f"{source.doubt(2 * np.sqrt(picture.surface.nugget_mm2))} (95 %)",
-        ),
-    ]
-    heights = picture.heights
-    drawing = floor_drawing(
-        source.outline,
-        source.look,
-        lambda x, y: picture.surface.predict(x, y, quick=True),
-        list(
-            zip(
-                heights.labels,
-                heights.x_mm.tolist(),
-                heights.y_mm.tolist(),
-                heights.z_mm.tolist(),
-                strict=True,
-            )
-        ),
-        high,
-        low,
-        _likely(picture),
-    )
-    worth = [
-        f"{source.where(one['x_mm'], one['y_mm'])}: expected to save {one['bags']:.1f} bags"
-        for one in more
-    ]
-    return section(
-        "floor",
-        "The floor as found",
-        Facts(tuple(rows)),
-        bullets(warnings, "warning"),
-        Figure("floor", drawing),
-        *doubt_blocks(source, None if source.planned_high else source.budget),
-        Words("More shots that would be worth the walk:") if worth else None,
-        bullets(worth),
-        new_page=True,
-    )
-
-
-def doubt_blocks(source: Source, budget: dict[str, Any] | None) -> list[Any]:
-    """Where the doubt of results comes from, as a table with what would make it less."""
-    if budget is None:
-        return []
-
-    def amount(value: float, unit: str) -> str:
-        if unit == "mm":
-            return source.doubt(value).removeprefix("± ") if value > 0 else "0"
-        return source.volume(value) if unit == "l" else f"{value:.2f} {unit}"
-
-    rows = tuple(
-        (
-            row["quantity"],
-            f"± {amount(2.0 * row['stderr'], row['unit'])}",
-            "; ".join(
-                f"{amount(2.0 * part['stderr'], row['unit'])} {part['source']}"
-                for part in row["parts"]
-                if part["stderr"]
-            ),
+    return floor_section(
+        FloorTold(
+            answer=source.found,
+            picture=source.picture,
+            look=source.look,
+            units=source.units,
+            where=source.where,
+            looked_on=source.planned_high is None,
         )
-        for row in budget["rows"]
-        if row["stderr"] > 0
     )
-    head = ("Of", "In all, 95%", "Made of, each as if alone")
-    table = Table("Where the doubt comes from", head, rows) if rows else None
-    return [table, bullets([*budget["notes"], *budget["advice"]])]
 
 
-def _likely(picture: Any) -> Any:
-    """Least area that holds the high point 95 times in 100, rounded off."""
-    extremes, cells = picture.extremes, picture.cells
-    order = np.argsort(-extremes.chance_high)
-    count = int(np.searchsorted(np.cumsum(extremes.chance_high[order]), LIKELY_SHARE)) + 1
-    chosen = order[:count]
-    reach = 1.5 * cells.step_mm
-    spots = shapely.buffer(
-        shapely.points(cells.x_mm[chosen], cells.y_mm[chosen]), reach, quad_segs=4
-    )
-    whole = shapely.union_all(spots).buffer(-0.3 * reach)
-    return shapely.simplify(whole.intersection(picture.outline.polygon), 0.2 * cells.step_mm)
-
-
-def _ties(source: Source) -> list[Any]:
+def _ties(source: Source) -> list[Block | None]:
     setups = list(dict.fromkeys(shot.setup for shot in source.shots))
     if len(setups) < 2:
         return []
@@ -264,13 +184,13 @@ def _rod(kind: str, profile_text: str) -> str:
     return f"{kind}: {text}" if text else ""
 
 
-def _trouble(source: Source, event: Any) -> str:
+def _trouble(source: Source, event: StoredEvent) -> str:
     # What is told before the first reading has no time of day.
     when = f"{source.time(event.utc_s)}: " if event.utc_s > 0 else ""
     return f"{when}{event.data['text']}"
 
 
-def _figures(result: dict[str, Any]) -> str:
+def _figures(result: Mapping[str, object]) -> str:
     """A check's own numbers with their units, as its keys name them."""
     ends = (("_mm_per_m", "mm/m"), ("_per_m", "mm/m"), ("_mm", "mm"), ("_s", "s"), ("_c", "°C"))
     said = []
@@ -289,5 +209,5 @@ def _figures(result: dict[str, Any]) -> str:
     return ", ".join(said[:6])
 
 
-def _amount(value: Any, say: Any) -> str:
-    return "not given" if value is None else str(say(value))
+def _amount(value: float | None, say: Callable[[float], str]) -> str:
+    return "not given" if value is None else say(value)

@@ -13,6 +13,7 @@ from rig.survey.capture import Capture, Stand
 from rig.survey.heights import outside_mm
 from rig.survey.laser.line_watch import Known
 from rig.survey.plausibility import LONGEST_TYPED_MM, SHORTEST_TYPED_MM, Guard
+from rig.survey.reading import reading_mm, z_mm
 from rig.units import format_length
 
 if TYPE_CHECKING:
@@ -208,6 +209,8 @@ def check_sight(
 
     A floor shot is found again only as well as the floor is smooth there, so it allows more.
     """
+    from rig.study.plan_answer import read_plan
+
     benchmarks = [shot for shot in shots if shot.kind == "benchmark"]
     floor = [shot for shot in shots if shot.kind == "floor"]
     floor = [
@@ -221,12 +224,11 @@ def check_sight(
     elif floor:
         near = outline.doors[0].middle if outline.doors else outline.walls[0]
         shot = min(floor, key=lambda s: math.dist((s.x_mm or 0.0, s.y_mm or 0.0), near))
-        noise_mm = math.hypot(shot.stderr_mm, plan.result["roughness_mm"])
+        noise_mm = math.hypot(shot.stderr_mm, read_plan(plan).answer.roughness_mm)
     else:
         raise CannotAnswer("There is no shot to check the line against. Survey first: rig survey")
     place = ""
     if shot.x_mm is not None and shot.y_mm is not None:
         place = where(outline, shot.x_mm, shot.y_mm, units)
-    # Reading = line − height, and the shot's height = its own line − its reading.
-    expected_mm = line_mm - (lines[shot.setup] - shot.reading_mm)
+    expected_mm = reading_mm(z_mm(shot.reading_mm, lines[shot.setup]), line_mm)
     return CheckSight(shot.point, shot.x_mm, shot.y_mm, expected_mm, noise_mm, place)

@@ -9,6 +9,10 @@ import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from rig.survey.reading import z_mm
+from rig.units import Units
+from rig.words.floor import unlike_its_neighbours
+
 if TYPE_CHECKING:
     from rig.job.rows import Shot
     from rig.job.settings import Settings
@@ -130,7 +134,7 @@ class _FloorSoFar:
         walls, openings, doors = rings
         self._outline = from_rings(walls, openings, tuple(Door(*door) for door in doors))
         self._settings, self._climb_mm = settings, climb_mm
-        self._units, self._denominator = settings.units, settings.denominator
+        self._units = Units(settings.units, settings.denominator)
         floor = [shot for shot in shots if shot.kind == "floor"]
         try:
             lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", setups)}
@@ -145,7 +149,7 @@ class _FloorSoFar:
             shot.point: (
                 shot.x_mm,
                 shot.y_mm,
-                lines.get(shot.setup, 0.0) - shot.reading_mm,
+                z_mm(shot.reading_mm, lines.get(shot.setup, 0.0)),
                 shot.stderr_mm,
             )
             for shot in floor
@@ -161,7 +165,6 @@ class _FloorSoFar:
         self._picture.start(list(self._shots.values()))
 
     def follow(self, event: News, latest: bool) -> Iterable[News]:
-        from rig.study.picture import unexplained_text
         from rig.surface.look_out import UNEXPLAINED_SDS
 
         label = event["label"]
@@ -196,7 +199,7 @@ class _FloorSoFar:
                 "event": "doubtful",
                 "label": label,
                 "off_mm": judged[0],
-                "text": unexplained_text(label, judged[0], self._units, self._denominator),
+                "text": unlike_its_neighbours(label, judged[0], self._units),
             }
             # It stays out, so that the next ones are not held against a wrong one; but where
             # one after the other is doubted, or it is shot again and says the same, the floor
@@ -221,7 +224,7 @@ class _FloorSoFar:
     def _height_mm(self, shot: Mapping[str, Any]) -> float:
         """Height of what a shot hit, relative to the line that all are."""
         climb_mm = self._climb_mm(shot["x_mm"], shot["y_mm"])
-        return self._line_mm - (float(shot["reading_mm"]) - climb_mm)
+        return z_mm(float(shot["reading_mm"]) - climb_mm, self._line_mm)
 
     def _correct(self, event: News) -> None:
         """Take shots as they read once a drift was spread over them."""
@@ -244,7 +247,7 @@ class _FloorSoFar:
         self._picture.start(list(self._shots.values()))
 
     def _told(self, label: str, glance: "Glance") -> News:
-        from rig.study.planning import USUAL_MIN_COVER_MM
+        from rig.study.plan_answer import USUAL_MIN_COVER_MM
 
         least = self._settings.min_cover_mm
         plane = glance.bound_mm + (USUAL_MIN_COVER_MM if least is None else least)

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rig.errors import CannotAnswer
+from rig.words.plan import plan_is_stale
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -28,10 +29,7 @@ def fresh_plan(job: "Job", *, bags: bool = False) -> "Plan":
         raise CannotAnswer("The job has no plan yet. Make one first: rig plan")
     changed = job.changed_since(plan)
     if changed:
-        names = ", ".join(changed[:6]) + (" …" if len(changed) > 6 else "")
-        raise CannotAnswer(
-            f"The plan is stale: since it was made, {names} changed. Run rig plan again."
-        )
+        raise CannotAnswer(plan_is_stale(changed))
     changed = job.changed_since(plan, bags=True) if bags else []
     if changed:
         raise CannotAnswer(

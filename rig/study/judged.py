@@ -124,7 +124,7 @@ def judge_shots(
     kind: str | None = None,
 ) -> Verdict:
     """Judge heights; with their kind, rules that hold the laser's own error do so."""
-    from rig.study.laser_share import errors_over
+    from rig.study.laser_budget import errors_over
 
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, kind or "floor"))

@@ -19,12 +19,14 @@ from rig.flatness.straightedge import worst_placement
 from rig.quantities.bags import BagSheet, bags_for, sheet_of
 from rig.record import Record
 from rig.room import Outline, where
+from rig.study.findings import outside_warnings
 from rig.study.judged import own_heights, surface_model
-from rig.study.picture import none_inside, outside_warnings, picture_of
-from rig.study.planning import CAUTIONS, plan_result
-from rig.study.proof import Depth
+from rig.study.picture import none_inside, picture_of
+from rig.study.plan_answer import plan_answer
+from rig.study.proof_answer import Depth
 from rig.units import Units
 from rig.words import patch as words
+from rig.words.plan import cautions
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -328,7 +330,7 @@ def _answer(
             words.feathered(patches.FEATHER_MM_PER_M / 1000.0, patches.LEAST_PATCH_M2, units),
         ),
         warnings=tuple(warnings),
-        cautions=(*CAUTIONS, *((words.GRIND_CAUTION,) if work.grind_l > 0 else ())),
+        cautions=(*cautions(), *((words.GRIND_CAUTION,) if work.grind_l > 0 else ())),
     )
 
 
@@ -354,13 +356,13 @@ def _way(task: _Task, way: Way, done: _Done) -> WayAnswer:
 
 def _pour(job: Job, task: _Task) -> WayAnswer:
     """The whole room poured, level and free of holds."""
-    plan = plan_result(job, picture_of(job, task.outline, task.confidence))
-    litres = plan["volume_l"]["mean"]
+    plan = plan_answer(job, picture_of(job, task.outline, task.confidence))
+    litres = plan.volume_l.mean
     return WayAnswer(
         way="pour",
         fill_l=litres,
         grind_l=0.0,
-        bags=WayBags(p50=plan["bags"]["p50"], p95=plan["bags"]["p95"]),
+        bags=WayBags(p50=plan.bags.p50, p95=plan.bags.p95),
         cost=None if task.fill_cost is None else task.fill_cost * litres,
         chance=None,
         gap_mm=None,

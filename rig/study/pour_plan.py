@@ -17,7 +17,7 @@ from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
 from rig.room import Outline, contains, raster_of, where
 from rig.study.fresh import fresh_plan
 from rig.study.lasers import shots_of
-from rig.study.planning import grind_first
+from rig.study.plan_answer import grind_first, read_plan
 from rig.study.pour_answer import (
     BucketAge,
     EdgeAge,
@@ -56,29 +56,30 @@ LEARNT_YIELD_DOUBT = 0.05
 
 @dataclass(frozen=True)
 class Takes:
-    """What a plan says that a pour takes: litres, whole bags, what a bag makes, mm of cover."""
+    """What a plan says that a pour takes: litres, bags, what a bag makes, mm of cover."""
 
     volume_l: float
     volume_p95_l: float
     bags: int
     bags_p95: int
     bag_yield_l: float
+    bag_water_l: float
     waste_share: float
     deepest_mm: float
 
 
 def takes(plan: "Plan") -> Takes:
     """Return what a plan says that a pour takes."""
-    told = plan.result
-    volume, bags = told["volume_l"], told["bags"]
+    told = read_plan(plan).answer
     return Takes(
-        volume_l=float(volume["mean"]),
-        volume_p95_l=float(volume["p95"]),
-        bags=int(bags["p50"]),
-        bags_p95=int(bags["p95"]),
-        bag_yield_l=float(volume["per_bag"]),
-        waste_share=float(bags["waste_share"]),
-        deepest_mm=float(told["cover_mm"]["max"]),
+        volume_l=told.volume_l.mean,
+        volume_p95_l=told.volume_l.p95,
+        bags=told.bags.p50,
+        bags_p95=told.bags.p95,
+        bag_yield_l=told.volume_l.per_bag,
+        bag_water_l=told.water_per_bag_l,
+        waste_share=told.bags.waste_share,
+        deepest_mm=told.cover_mm.max,
     )
 
 
@@ -296,9 +297,7 @@ def _answer(
     against = [*([] if allowed else of_temperature), *too_deep]
     bag_water_l = sheet.water_per_bag_l
     if bag_water_l is None:
-        materials = plan.result["materials"]
-        (compound,) = (one for one in materials if one["item"] == "compound")
-        bag_water_l = float(compound["water_per_bag_l"])
+        bag_water_l = taken.bag_water_l
     batches = _batches(made, outline, units, bag_water_l)
     poured_s = np.median(run.poured_s, axis=1)
     yield_l, yield_doubt = taken.bag_yield_l / (1.0 + taken.waste_share), YIELD_DOUBT
@@ -349,7 +348,12 @@ def _answer(
             *_assumptions(made, ground, units),
             *([learnt.text] if learnt else []),
         ),
-        warnings=(*grind_first(plan), *of_temperature, *too_deep, *_warnings(made, sheet)),
+        warnings=(
+            *grind_first(read_plan(plan).answer),
+            *of_temperature,
+            *too_deep,
+            *_warnings(made, sheet),
+        ),
         cautions=CAUTIONS,
     )
 

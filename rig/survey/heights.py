@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from rig.job.rows import SAME_PLACE_MM
+from rig.survey.reading import z_mm
 from rig.survey.setups import Line, Sight, Ties, adjust
 
 if TYPE_CHECKING:
@@ -157,7 +158,7 @@ def heights_of(
         tuple(shot.point for shot, _, _ in placed),
         np.array([x for _, x, _ in placed], dtype=float),
         np.array([y for _, _, y in placed], dtype=float),
-        np.array([lines[s.setup].line_mm - s.reading_mm for s, _, _ in placed], dtype=float),
+        np.array([z_mm(s.reading_mm, lines[s.setup].line_mm) for s, _, _ in placed], dtype=float),
         np.array([np.hypot(s.stderr_mm, lines[s.setup].stderr_mm) for s, _, _ in placed]),
     )
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rig.cli.flatness_command import proof_text
-from rig.study.proof import Change, MarkerOff, PourProof
+from rig.study.proof_answer import Change, MarkerOff, PourProof
 from rig.units import Units
 from tests.cli.conftest import Run, Table
 

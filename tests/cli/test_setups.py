@@ -72,7 +72,7 @@ def test_residuals_are_shown(room: Any, table: Table) -> None:
     assert (worst["setup"], worst["benchmark"]) == ("two", "BM3")
     # By hand: of 8 mm in one of nine sights (3 by 3) 4/9 shows in its own residual.
     assert worst["residual_mm"] == pytest.approx(8.0 * 4 / 9)
-    text = room("floor").out
+    text = room("floor", "--why").out
     assert "Set-up two: its line stands 10" in text
     assert "the largest residual is +3.6 mm, BM3 from set-up two" in text
 
@@ -80,7 +80,7 @@ def test_residuals_are_shown(room: Any, table: Table) -> None:
 def test_residuals_of_a_job_in_inches_are_shown_in_inches(run: Run, table: Table) -> None:
     assert run("new", "--room", "3m,4m", "--units", "in", "--min-cover", "6mm").code == 0
     take(run, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
-    text = run("floor").out
+    text = run("floor", "--why").out
     assert "the largest residual is +1/8 in, BM3 from set-up two" in text  # 3.56 mm: 4.5/32
     assert " mm" not in text
 
@@ -88,7 +88,7 @@ def test_residuals_of_a_job_in_inches_are_shown_in_inches(run: Run, table: Table
 def test_a_tie_without_a_spare_sight_says_so(room: Any, table: Table) -> None:
     take(room, table, "BM,,,1000,0.3,one,benchmark\n"
          + "BM,,,1100,0.3,two,benchmark\n" + floor(["one", "two"], SHIFT))  # fmt: skip
-    assert "a wrong one would not show" in room("floor").out
+    assert "a wrong one would not show" in room("floor", "--why").out
 
 
 def test_a_finished_shot_of_an_untied_setup_blocks_no_floor(room: Any, table: Table) -> None:

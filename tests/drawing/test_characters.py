@@ -6,6 +6,7 @@ import pytest
 from rig.drawing.characters import floor_in_characters
 from rig.drawing.look import Look
 from rig.room import room, with_door, with_opening
+from rig.study.floor_answer import HighPoint, LowPoint
 from rig.units import Units
 
 
@@ -14,8 +15,8 @@ def tilted(x, y):
     return -1000.0 - 0.008 * np.asarray(y) + 0.0 * np.asarray(x)
 
 
-HIGH = {"x_mm": 100.0, "y_mm": 10.0, "z_mm": -1000.0}
-LOW = {"x_mm": 1000.0, "y_mm": 3990.0, "z_mm": -1032.0}
+HIGH = HighPoint(x_mm=100.0, y_mm=10.0, z_mm=-1000.0, upper_mm=-999.0)
+LOW = LowPoint(x_mm=1000.0, y_mm=3990.0, z_mm=-1032.0, lower_mm=-1033.0)
 ROOM = with_opening(
     with_door(room(3000.0, 4000.0), 1000.0, 0.0, 900.0), 2000.0, 2000.0, 600.0, 800.0
 )
@@ -65,8 +66,7 @@ def test_it_fits_the_terminal(columns):
 
 
 def test_a_flat_floor_is_all_nought():
-    level = {"z_mm": -5.0, "x_mm": 10.0, "y_mm": 10.0}
-    lines = floor_in_characters(
-        ROOM, Look(Units("in")), lambda x, y: -5.0 + 0 * x, level, level, 40
-    )
+    high = HighPoint(z_mm=-5.0, x_mm=10.0, y_mm=10.0, upper_mm=-5.0)
+    low = LowPoint(z_mm=-5.0, x_mm=10.0, y_mm=10.0, lower_mm=-5.0)
+    lines = floor_in_characters(ROOM, Look(Units("in")), lambda x, y: -5.0 + 0 * x, high, low, 40)
     assert {c for line in lines if line[0] == "|" for c in line[1:-1]} <= {"0", " ", "^", "v"}

@@ -27,10 +27,12 @@ from rig.drawing.vector import Drawing, Text, text_width
 from rig.drawing.work import patches_drawing
 from rig.report.pdf import draw
 from rig.room import from_rings, room, with_door, with_opening
+from rig.study.cover import CoverAt
+from rig.study.floor_answer import HighPoint, LowPoint
 from rig.study.patching import PatchPlace
 from rig.study.pour_answer import PourBatch
-from rig.study.proof import Place as End
-from rig.study.proof import Proof, Strip, Worst
+from rig.study.proof_answer import Place as End
+from rig.study.proof_answer import Proof, Strip, Worst
 from rig.units import Units
 from tests.drawing.shapes import off_the_sheet, overlapping, texts
 
@@ -95,7 +97,13 @@ def drawings(outline, look, places=None):
     shots = [(p.label, p.x_mm, p.y_mm, float(surface(p.x_mm, p.y_mm)[0])) for p in places]
     top = max(shots, key=lambda shot: shot[3])
     low = min(shots, key=lambda shot: shot[3])
-    high, low = ({"x_mm": s[1], "y_mm": s[2], "z_mm": s[3]} for s in (top, low))
+    thin, deep = (CoverAt(x_mm=s[1], y_mm=s[2], cover_mm=-1185.0 - s[3]) for s in (top, low))
+    high = HighPoint(x_mm=top[1], y_mm=top[2], z_mm=top[3], upper_mm=top[3])
+    low = LowPoint(x_mm=low[1], y_mm=low[2], z_mm=low[3], lower_mm=low[3])
+
+    def cover(x, y):
+        return -1185.0 - surface(x, y)[0]
+
     likely = outline.polygon.buffer(-200).intersection(outline.polygon.buffer(-200).envelope)
     batches = [
         batch(n + 1, strip=n // 3 + 1, bay=1, x_mm=p.x_mm, y_mm=p.y_mm)
@@ -121,7 +129,7 @@ def drawings(outline, look, places=None):
     return {
         "room": room_drawing(outline, look),
         "floor": floor_drawing(outline, look, surface, shots, high, low, likely),
-        "cover": cover_drawing(outline, look, surface, (-1185.0, 0.0, 0.0), 8.0),
+        "cover": cover_drawing(outline, look, cover, (thin, deep), 8.0),
         "walk": walk_drawing(outline, look, places, {p.label for p in places[:4]}),
         "markers": markers_drawing(outline, look, places[::4]),
         "flatness": flatness_drawing(

@@ -3,7 +3,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import BadInput
-from rig.quantities.bags import bag_sheet, bags_for, refuse_impossible_bag, waste_words
+from rig.quantities.bags import bag_sheet, bags_for, refuse_impossible_bag
+from rig.words.plan import waste
 
 
 def test_usual_bag_is_assumed_and_said():
@@ -82,6 +83,6 @@ def test_the_compound_as_poured_weighs_what_is_in_the_bag():
 
 
 def test_waste_that_is_less_than_a_bag_is_not_called_none():
-    assert waste_words({"waste": 2, "waste_share": 0.05}) == "2 of them for waste"
-    assert waste_words({"waste": 0, "waste_share": 0.0}) == "0 of them for waste"
-    assert waste_words({"waste": 0, "waste_share": 0.05}) == "5 % waste in them, less than a bag"
+    assert waste(2, 0.05) == "2 of them for waste"
+    assert waste(0, 0.0) == "0 of them for waste"
+    assert waste(0, 0.05) == "5 % waste in them, less than a bag"

@@ -6,17 +6,18 @@ from rig.errors import BadInput
 from rig.quantities.bags import bag_sheet
 from rig.quantities.materials import RULES, changed_rule, materials_for, rules_of, rules_with
 from rig.room import room, with_door, with_opening
+from rig.units import Units
 
 ROOM = with_door(room(3000.0, 4000.0), 500.0, 0.0, 900.0)
 
 
 def by_item(outline=ROOM, bags=10, rules=RULES, units="mm"):
     sheet = bag_sheet(12.0, 22.0, 5.0)
-    return {m.item: m for m in materials_for(outline, bags, sheet, rules, units)}
+    return {m.item: m for m in materials_for(outline, bags, sheet, rules, Units(units))}
 
 
 def with_rules(*texts):
-    return rules_with([vars(changed_rule(text)) for text in texts])
+    return rules_with([vars(changed_rule(text)) for text in texts], Units("in"))
 
 
 def test_quantities_by_hand():
@@ -36,14 +37,14 @@ def test_quantities_by_hand():
 
 
 def test_a_metric_job_has_metric_lengths():
-    found = by_item(rules=rules_of("mm"))
+    found = by_item(rules=rules_of(Units("mm")))
     assert found["lath"].amount == math.ceil(12e6 / ((700.0 - 25.0) * (2400.0 - 25.0)))
     assert "of 700 mm by 2400 mm, overlapping by 25 mm" in found["lath"].text
     assert found["staples"].text.endswith("every 150 mm each way")
     assert " of 50 mm, every 150 mm" in found["screws along joists"].text
     assert "of 32 mm" in found["screws between joists"].text
     assert "plywood of 28 mm" in found["screws between joists"].text
-    inches = by_item(rules=rules_of("in"), units="in")
+    inches = by_item(rules=rules_of(Units("in")), units="in")
     assert "of 27 in by 96 in, overlapping by 1 in" in inches["lath"].text
     assert "plywood of 1 1/8 in" in inches["screws between joists"].text
 

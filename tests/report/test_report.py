@@ -22,7 +22,7 @@ from rig.job.store import Job
 from rig.report.proof_part import proof_section
 from rig.report.source import Options, Source
 from rig.study.judged import Surfaces, own_heights
-from rig.study.proof import proof, strips
+from rig.study.proof_answer import proof, strips
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from tests.report.jobs import STAGES, make
@@ -234,7 +234,7 @@ def test_a_stale_plan_is_called_stale(run):
     )
     assert run("import", "more.csv", "--unit", "mm").code == 0
     seen = text_of(written(run)[0].read_text(encoding="utf-8"))
-    assert "This plan is stale" in seen
+    assert "The plan is stale" in seen
     assert "(stale)" in seen
 
 

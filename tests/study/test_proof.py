@@ -8,7 +8,7 @@ from rig.flatness.rules import load_rule
 from rig.report.document import Section
 from rig.report.proof_part import verdict_blocks
 from rig.report.text import to_text
-from rig.study.proof import LaserShare, Proof, proof_of_lines
+from rig.study.proof_answer import LaserShare, Proof, proof_of_lines
 from rig.units import METRIC
 
 

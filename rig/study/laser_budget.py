@@ -3,25 +3,26 @@
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from rig.record import Record
 from rig.study.checks import TwoPegCheck, last_check
 from rig.study.lasers import trust_of
 from rig.surface.floor_model import floor_model
 from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
 from rig.survey.setups import Sight
-from rig.units import counted, format_chance, format_doubt, format_off, format_volume
+from rig.words import laser as words
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
     from rig.job.store import Job
     from rig.quantities.volume import Volume
     from rig.study.picture import Picture
-    from rig.surface.high_point import Extremes
+    from rig.surface.high_point import Extreme, Extremes
     from rig.survey.heights import Heights
 
 Floats = npt.NDArray[np.float64]
@@ -31,6 +32,78 @@ SEED = 61
 SURFACE = "the shots, and the floor between them"
 LASER = "the laser's own error"
 TIES = "the ties between set-ups"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part(Record):
+    """What one source of doubt gives to a quantity.
+
+    Attributes
+    ----------
+    source : str
+    stderr : float or None
+        Standard uncertainty in the quantity's unit; None where it is not known.
+    """
+
+    source: str
+    stderr: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetRow(Record):
+    """The doubt of one quantity and what it is made of.
+
+    Attributes
+    ----------
+    quantity : str
+    unit : str
+        "mm" or "l".
+    parts : tuple of Part
+    stderr : float
+        Standard uncertainty of all together, in `unit`.
+    """
+
+    quantity: str
+    unit: str
+    parts: tuple[Part, ...]
+    stderr: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaserTrust(Record):
+    """Where the laser stood, and standard uncertainties of its errors by its checks.
+
+    Attributes
+    ----------
+    places : mapping of str to (x_mm, y_mm)
+        By set-up.
+    radial_mm_per_m, tilt_mm_per_m : float
+    corrected_tilt_mm_per_m : mapping of str to float
+        Left of a slope that is corrected, by set-up.
+    """
+
+    places: Mapping[str, Place]
+    radial_mm_per_m: float
+    tilt_mm_per_m: float
+    corrected_tilt_mm_per_m: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget(Record):
+    """Where the doubt comes from (JCGM 100:2008), and what would make it less.
+
+    Attributes
+    ----------
+    rows : tuple of BudgetRow
+    laser : LaserTrust or None
+        None where it is not known where the laser stood.
+    notes, advice : tuple of str
+    """
+
+    rows: tuple[BudgetRow, ...] = ()
+    laser: LaserTrust | None = None
+    notes: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,9 +237,9 @@ def shared_volume_l(share: LaserShare | None, ties_mm: Floats, area_mm2: Floats)
 
 def floor_budget(
     job: "Job", picture: "Picture", share: LaserShare | None, ties_mm: Floats
-) -> dict[str, Any]:
+) -> Budget:
     """Where the doubt of the floor's heights comes from (GUM)."""
-    high, low = _nearest(picture, "high"), _nearest(picture, "low")
+    high, low = _cell(picture, picture.extremes.high), _cell(picture, picture.extremes.low)
     _, sd = picture.surface.predict(
         picture.cells.x_mm[[high, low]], picture.cells.y_mm[[high, low]]
     )
@@ -179,10 +252,10 @@ def floor_budget(
     top[high], step[high] = 1.0, 1.0
     step[low] -= 1.0
     own = (None, None) if share is None else (share.floor_mm(top), share.floor_mm(step))
-    rows = [
+    rows = (
         _row("height of the high point", "mm", float(sd[0]), own[0], top @ ties_mm),
         _row("high point over low point", "mm", fall, own[1], step @ ties_mm),
-    ]
+    )
     return _budget(job, picture, share, rows)
 
 
@@ -193,7 +266,7 @@ def plan_budget(
     ties_mm: Floats,
     cover_at: tuple[float, float],
     volume: "Volume",
-) -> dict[str, Any]:
+) -> Budget:
     """Where the doubt of plane, cover and volume comes from (GUM).
 
     Parameters
@@ -211,7 +284,7 @@ def plan_budget(
     """
     cells = picture.cells
     highest = float(picture.extremes.highest_mm.max(axis=1).std())
-    high, thin = _nearest(picture, "high"), _cell(picture, *cover_at)
+    high, thin = _cell(picture, picture.extremes.high), _cell_at(picture, *cover_at)
     top, least = np.zeros(len(cells.x_mm)), np.zeros(len(cells.x_mm))
     top[high], least[thin] = 1.0, 1.0
     _, sd = picture.surface.predict(cells.x_mm[[thin]], cells.y_mm[[thin]], nugget=True)
@@ -224,12 +297,12 @@ def plan_budget(
             share.cover_mm(least),
             share.cover_mm(area) * 1e-6,
         )
-    rows = [
+    rows = (
         _row("height of the plane", "mm", highest, laser[0], top @ ties_mm),
         _row("level of the plane, at its farthest", "mm", 0.0, laser[1], ties_mm[:0].sum(axis=0)),
         _row("least cover", "mm", float(sd[0]), laser[2], least @ ties_mm),
         _row("volume", "l", volume.sd_l, laser[3], area @ ties_mm * 1e-6),
-    ]
+    )
     return _budget(job, picture, share, rows)
 
 
@@ -289,82 +362,26 @@ def gap_mm(
     return float(np.linalg.norm(gap))
 
 
-def setup_lines(
-    result: dict[str, Any], length: Callable[[float], str], doubt: Callable[[float], str]
-) -> list[str]:
-    """Say how the set-ups stand to each other, and how well their benchmarks agree."""
-    first, *others = result["setups"]
-    if not others:
-        return []
-    lines = [
-        f"Set-up {row['setup']}: its line stands {length(abs(row['line_mm']))} "
-        f"{'above' if row['line_mm'] >= 0 else 'below'} that of set-up {first['setup']} "
-        f"(± {doubt(2 * row['stderr_mm'])})."
-        for row in others
-    ]
-    ties = result["ties"]
-    if ties["misfit"] is None:
-        return [*lines, "  No sight is beyond need: a wrong one would not show. Shoot one more."]
-    worst = max(ties["sights"], key=lambda sight: abs(sight["residual_mm"]))
-    residual_mm = worst["residual_mm"]
-    shown = length(residual_mm)
-    sign = "+" if residual_mm > 0 and not shown.startswith("0 ") else ""
-    return [
-        *lines,
-        f"  {counted(ties['redundancy'], 'sight')} beyond need disagree {ties['misfit']:.1f} "
-        f"times as much as their doubt says (chance {format_chance(ties['chance_agree'])}); the "
-        f"largest residual is {sign}{shown}, {worst['benchmark']} from set-up "
-        f"{worst['setup']}.",
-    ]
-
-
-def budget_lines(budget: dict[str, Any], units: str) -> list[str]:
-    """Say a budget for people: twice each standard uncertainty, as 95 % ask."""
-
-    def shown(stderr: float, unit: str) -> str:
-        return (
-            format_volume(2.0 * stderr, units) if unit == "l" else format_doubt(2 * stderr, units)
-        )
-
-    lines = ["Where the doubt comes from (each 95 %; they combine by their squares):"]
-    for row in budget["rows"]:
-        parts = ", ".join(
-            f"{shown(part['stderr'], row['unit'])} {part['source']}"
-            for part in row["parts"]
-            if part["stderr"]
-        )
-        if parts:
-            lines.append(f"  {row['quantity']}: ± {shown(row['stderr'], row['unit'])}: {parts}")
-    return lines + [f"  {text}" for text in [*budget["notes"], *budget["advice"]]]
-
-
 def _budget(
-    job: "Job", picture: "Picture", share: LaserShare | None, rows: list[dict[str, Any]]
-) -> dict[str, Any]:
+    job: "Job", picture: "Picture", share: LaserShare | None, rows: tuple[BudgetRow, ...]
+) -> Budget:
     if share is None:
-        note = (
-            "The laser's own error is not in these numbers, and more shots do not average it out: "
-            "say where it stood (--laser X,Y) and check it (rig check two-peg, rig check cross)."
-        )
-        return {"rows": rows, "laser": None, "notes": [note], "advice": []}
+        return Budget(rows=rows, notes=(words.not_counted(),))
     trust = share.trust
     notes = [*trust.told]
-    if any(row["quantity"] == "volume" for row in rows):
-        notes.append(
-            "Markers set with the laser where it stood, not turned, carry the same slope: then it "
-            "drops out of cover and volume, though not out of level."
-        )
-    return {
-        "rows": rows,
-        "laser": {
-            "places": {name: list(place) for name, place in share.places.items()},
-            "radial_mm_per_m": trust.radial_mm_per_m,
-            "tilt_mm_per_m": trust.tilt_mm_per_m,
-            "corrected_tilt_mm_per_m": dict(trust.corrected_mm_per_m),
-        },
-        "notes": notes,
-        "advice": _advice(job, picture, share),
-    }
+    if any(row.quantity == "volume" for row in rows):
+        notes.append(words.same_slope())
+    return Budget(
+        rows=rows,
+        laser=LaserTrust(
+            places=share.places,
+            radial_mm_per_m=trust.radial_mm_per_m,
+            tilt_mm_per_m=trust.tilt_mm_per_m,
+            corrected_tilt_mm_per_m=dict(trust.corrected_mm_per_m),
+        ),
+        notes=tuple(notes),
+        advice=tuple(_advice(job, picture, share)),
+    )
 
 
 def _advice(job: "Job", picture: "Picture", share: LaserShare) -> list[str]:
@@ -375,31 +392,21 @@ def _advice(job: "Job", picture: "Picture", share: LaserShare) -> list[str]:
         float(area @ cells.x_mm / area.sum()),
         float(area @ cells.y_mm / area.sum()),
     )
-    worst = float(share.level_mm().max())
-    written = job.settings.units, job.settings.denominator
+    worst_mm = float(share.level_mm().max())
     if len(share.places) == 1:
         (place,) = share.places.values()
         if math.dist(place, middle) > OFF_MIDDLE_MM:
             better = replace(share, on_plane_m=at([middle], 0, cells.x_mm, cells.y_mm))
-            said.append(
-                "Set up in the middle of the floor: the laser's share at the farthest place falls "
-                f"from {format_off(worst, *written)} to "
-                f"{format_off(float(better.level_mm().max()), *written)}."
-            )
+            better_mm = float(better.level_mm().max())
+            said.append(words.set_up_in_the_middle(worst_mm, better_mm, job.units))
     else:
         marks = [_sight(shot) for shot in job.shots(kinds=["benchmark"])]
         if any(place is None for _, place in marks):
-            said.append(
-                "Balance the sights: a benchmark as far from one set-up as from the other ties "
-                "them free of the climb with distance. Say where it is (--at X,Y) to count that."
-            )
+            said.append(words.balance_the_sights())
         else:
             said += _unbalanced(share, marks)
     if trust_says_climb(job) and job.settings.laser_correction is None:
-        said.append(
-            "The two-peg test found a clear error: rig check two-peg with --correct takes its "
-            "radial part off every shot."
-        )
+        said.append(words.correct_the_climb())
     return said
 
 
@@ -417,27 +424,24 @@ def _unbalanced(share: LaserShare, marks: list[tuple[Sight, Place | None]]) -> l
                 (sight.setup, math.dist(place, share.places[sight.setup]) / 1000.0)
             )
     return [
-        f"Balance the sights: {mark} is {near[1]:.1f} m from set-up {near[0]} and {far[1]:.1f} m "
-        f"from {far[0]}; a benchmark half-way ties them free of the climb with distance."
+        words.unbalanced_sights(mark, *near, *far)
         for mark, seen in away.items()
         for near, far in [(min(seen, key=lambda s: s[1]), max(seen, key=lambda s: s[1]))]
         if far[1] - near[1] > OFF_MIDDLE_MM / 1000.0
     ]
 
 
-def _row(
-    quantity: str, unit: str, surface: float, laser: float | None, ties: Floats
-) -> dict[str, Any]:
-    parts = [{"source": SURFACE, "stderr": surface}, {"source": LASER, "stderr": laser}]
+def _row(quantity: str, unit: str, surface: float, laser: float | None, ties: Floats) -> BudgetRow:
+    parts = [Part(source=SURFACE, stderr=surface), Part(source=LASER, stderr=laser)]
     tied = float(np.linalg.norm(ties))
     if len(ties):
-        parts.append({"source": TIES, "stderr": tied})
-    return {
-        "quantity": quantity,
-        "unit": unit,
-        "parts": parts,
-        "stderr": math.hypot(surface, laser or 0.0, tied),
-    }
+        parts.append(Part(source=TIES, stderr=tied))
+    return BudgetRow(
+        quantity=quantity,
+        unit=unit,
+        parts=tuple(parts),
+        stderr=math.hypot(surface, laser or 0.0, tied),
+    )
 
 
 def _joint(effect: Floats, u: Floats) -> float:
@@ -449,10 +453,9 @@ def _sight(shot: "Shot") -> tuple[Sight, Place | None]:
     return Sight(shot.setup, shot.point, shot.reading_mm, shot.stderr_mm), place
 
 
-def _nearest(picture: "Picture", which: str) -> int:
-    extreme = getattr(picture.extremes, which)
-    return _cell(picture, extreme.x_mm, extreme.y_mm)
+def _cell(picture: "Picture", extreme: "Extreme") -> int:
+    return _cell_at(picture, extreme.x_mm, extreme.y_mm)
 
 
-def _cell(picture: "Picture", x_mm: float, y_mm: float) -> int:
+def _cell_at(picture: "Picture", x_mm: float, y_mm: float) -> int:
     return int(np.argmin(np.hypot(picture.cells.x_mm - x_mm, picture.cells.y_mm - y_mm)))

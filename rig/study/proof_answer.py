@@ -16,9 +16,9 @@ from rig.flatness.straightedge import Placement
 from rig.flatness.verdict import Verdict, Word
 from rig.record import OMITTED, Record, fields_of
 from rig.room import Outline, where
+from rig.study.findings import outside_warnings
 from rig.study.judged import Surfaces, judge_shots, kind_to_judge, own_heights
 from rig.study.lasers import shots_of
-from rig.study.picture import outside_warnings
 from rig.survey.heights import Heights, heights_of
 from rig.units import Units
 from rig.words import flatness as words
@@ -274,7 +274,7 @@ def _with_laser(
     """Carry the laser's own error into the worst gap: what it leaves open is too close to tell."""
     from scipy.special import ndtri
 
-    from rig.study.laser_share import gap_mm
+    from rig.study.laser_budget import gap_mm
 
     if verdict.alone is not None:
         return _said_of_shared(verdict)

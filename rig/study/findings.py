@@ -1,0 +1,77 @@
+"""What a careful person would point out about a job's shots before anybody relies on them."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rig.room import ON_WALL_MM, Outline
+from rig.study.lasers import correction_warnings, far_lasers, tie_warnings
+from rig.study.picture import Picture
+from rig.surface.look_out import breaks_the_model, unexplained_shots
+from rig.survey.heights import NEAR_WALL_MM, outside_mm
+from rig.units import Units
+from rig.words import floor as words
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+
+REACH, LEAST_REACH_MM = 1.5, 600.0
+"""So many times their usual distance shots tell of the floor around them, and at least so far."""
+LEAST_UNSHOT, LEAST_UNSHOT_M2 = 0.02, 0.3
+"""Less floor out of their reach than this share, or this, is not worth a word."""
+_FEW = 5
+
+
+def warnings_of(job: "Job", picture: Picture) -> list[str]:
+    """Return what is odd about the shots of a floor and what they leave open."""
+    units = job.units
+    found = tie_warnings(job, picture.ties)
+    found += correction_warnings(job, [line.setup for line in picture.ties.lines])
+    found += far_lasers(job, picture.outline)
+    found += outside_warnings(job, picture.outline, "floor")
+    found += _unshot_floor(picture, units)
+    left = [point.label for point in job.unshot("floor")]
+    if 0 < len(left) < len(job.points()):
+        found.append(words.points_unshot(left))
+    heights, surface = picture.heights, picture.surface
+    odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    found += [
+        words.unlike_its_neighbours(heights.labels[one.shot], one.above_mm, units) for one in odd
+    ]
+    far = breaks_the_model(surface)
+    if len(far):
+        near = [] if surface.binned else [heights.labels[n] for n in far[:_FEW]]
+        found.append(words.kinks_between_shots(near))
+    return found
+
+
+def outside_warnings(job: "Job", outline: Outline, kind: str) -> list[str]:
+    """Name the shots outside the walls, which may have been mended since: what counts of them."""
+    shots = job.shots(kinds=[kind])
+    away = outside_mm(outline, shots)
+    far = [one.point for one, off in zip(shots, away, strict=True) if off > NEAR_WALL_MM]
+    near = [
+        one.point for one, off in zip(shots, away, strict=True) if ON_WALL_MM < off <= NEAR_WALL_MM
+    ]
+    return [
+        words.outside_the_walls(kind, labels, NEAR_WALL_MM, used, job.units)
+        for labels, used in ((far, False), (near, True))
+        if labels
+    ]
+
+
+def _unshot_floor(picture: Picture, units: Units) -> list[str]:
+    """Say how much of the floor lies far from every shot: no model knows it, whatever its doubt."""
+    import shapely
+    from scipy.spatial import cKDTree
+
+    at = np.column_stack([picture.heights.x_mm, picture.heights.y_mm])
+    apart_mm = float(np.sqrt(shapely.MultiPoint(at).convex_hull.area / len(at)))
+    reach_mm = max(REACH * apart_mm, LEAST_REACH_MM)
+    cells = picture.cells
+    away = cKDTree(at).query(np.column_stack([cells.x_mm, cells.y_mm]))[0]
+    area_m2 = cells.share * cells.step_mm**2 * 1e-6
+    unshot_m2 = float(np.sum(area_m2[away > reach_mm]))
+    if unshot_m2 < max(LEAST_UNSHOT_M2, LEAST_UNSHOT * float(np.sum(area_m2))):
+        return []
+    return [words.floor_out_of_reach(unshot_m2, reach_mm, units)]

@@ -1,0 +1,138 @@
+"""Where to shoot: the grid of a job's points and its walk, or lines for F-numbers."""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from rig.errors import BadInput, CannotAnswer
+from rig.record import Record
+from rig.study.room import outline_of
+from rig.survey.grid import GridPoint, lay_out, named_apart
+from rig.units import Units
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GridAnswer(Record):
+    """Points in the order to walk them, as `rig grid --json` prints them."""
+
+    points: tuple[GridPoint, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MovedShot(Record):
+    """A shot that was tagged to a wrong point."""
+
+    was: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelabelAnswer(Record):
+    """Shots that were moved along the walk, as `rig relabel --json` prints them."""
+
+    shots: int
+    moved: tuple[MovedShot, ...] = field(default=())
+
+
+def usual_spacing_mm(units: Units) -> float:
+    """Return the most that neighbours stand apart unless said otherwise."""
+    return 900.0 if units.is_metric else 914.4
+
+
+def usual_edge_mm(units: Units) -> float:
+    """Return how far the outermost points are from the wall unless said otherwise."""
+    return 150.0 if units.is_metric else 152.4
+
+
+def make_grid(
+    job: "Job", spacing_mm: float | None = None, edge_mm: float | None = None
+) -> GridAnswer:
+    """Lay out a grid and keep it; shots already taken keep their labels.
+
+    Parameters
+    ----------
+    job : Job
+        Open for writing.
+    spacing_mm : float, optional
+        The most that neighbours stand apart.
+    edge_mm : float, optional
+        From the wall to the outermost points.
+    """
+    units = job.units
+    spacing_mm = usual_spacing_mm(units) if spacing_mm is None else spacing_mm
+    edge_mm = usual_edge_mm(units) if edge_mm is None else edge_mm
+    return _keep(job, lay_out(outline_of(job), spacing_mm, edge_mm))
+
+
+def make_lines(job: "Job") -> GridAnswer:
+    """Lay out lines for F-numbers, a reading every 12 in (300 mm), and keep them."""
+    from rig.flatness.line_layout import lay_lines
+
+    laid = lay_lines(outline_of(job), 300.0 if job.units.is_metric else 304.8)
+    return _keep(job, [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in laid])
+
+
+def _keep(job: "Job", points: list[GridPoint]) -> GridAnswer:
+    shots = [
+        (shot.point, shot.x_mm, shot.y_mm)
+        for shot in job.shots(kinds=["floor", "finished"])
+        if shot.x_mm is not None and shot.y_mm is not None
+    ]
+    points = named_apart(points, shots)
+    job.set_points([(p.label, p.x_mm, p.y_mm, p.order) for p in points])
+    return GridAnswer(points=tuple(sorted(points, key=lambda point: point.order)))
+
+
+def relabel(job: "Job", first: str, shift: int, kind: str) -> RelabelAnswer:
+    """Move shots from a label on along the walk.
+
+    Parameters
+    ----------
+    job : Job
+        Open for writing.
+    first : str
+        The first wrong tag.
+    shift : int
+        Points along the walk; negative moves back.
+    kind : {"floor", "finished"}
+
+    Raises
+    ------
+    BadInput
+        No such point, no shots from there on, or one that would leave the walk.
+    CannotAnswer
+        No grid yet.
+    """
+    walk = points_of(job)
+    place = {point.label: n for n, point in enumerate(walk)}
+    first = first.upper()
+    if first not in place:
+        raise BadInput(f"There is no grid point {first!r}; see rig grid.")
+    shots = {shot.point: shot for shot in job.shots(kinds=[kind])}
+    moves, moved = [], []
+    for n in range(place[first], len(walk)):
+        shot = shots.get(walk[n].label)
+        if shot is None:
+            continue
+        if not 0 <= n + shift < len(walk):
+            raise BadInput(
+                f"{shot.point} would move past the {'end' if shift > 0 else 'start'} of the "
+                "walk. Undo that shot first, or give a smaller --shift."
+            )
+        target = walk[n + shift]
+        moves.append((shot.id, target.label, target.x_mm, target.y_mm))
+        moved.append(MovedShot(was=shot.point, label=target.label))
+    if not moves:
+        raise BadInput(f"There are no shots from {first} on to move.")
+    job.relabel(moves)
+    return RelabelAnswer(shots=len(moved), moved=tuple(moved))
+
+
+def points_of(job: "Job") -> list[GridPoint]:
+    """Return the job's grid in walk order, refusing a job that has none."""
+    points = [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in job.points()]
+    if not points:
+        raise CannotAnswer("The job has no grid yet. Lay it out first: rig grid")
+    return points

@@ -1,0 +1,499 @@
+"""What a plan is: finished plane, cover, volume, bags, load, what else to have on site."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rig.errors import CannotAnswer, JobUnusable
+from rig.quantities.bags import BagSheet, bags_for, sheet_of
+from rig.quantities.load import DeadLoad, dead_load
+from rig.quantities.materials import Material, materials_for, rules_of, rules_with
+from rig.quantities.safety import Purchase, Safety, best_purchase, safety_stock
+from rig.quantities.volume import Volume, volume_under, widened
+from rig.record import OMITTED, Record, from_json
+from rig.study.findings import warnings_of
+from rig.study.floor_answer import HighPoint, high_of
+from rig.study.laser_budget import (
+    Budget,
+    plan_budget,
+    share_of,
+    shared_volume_l,
+    ties_over,
+    with_shared,
+)
+from rig.study.picture import Picture, picture_of
+from rig.study.plane import Ground, PlanWish, grind_for, ground_of, holds_of, plane_of
+from rig.study.room import outline_of
+from rig.surface.triangulation import Triangulation
+from rig.survey.reading import reading_mm
+from rig.target.grind import Grinding
+from rig.target.level import Cover, Plane, chance_min_cover, check_cover_limits, cover_of, lifts
+from rig.target.programme import Hold
+from rig.units import Units
+from rig.words import plan as words
+
+if TYPE_CHECKING:
+    from rig.job.rows import Plan
+    from rig.job.store import Job
+
+# The backer for tile: at least 1/4 in over the high point (common practice, no source).
+USUAL_MIN_COVER_MM = 6.35
+ABSURD_COVER_MM = 1000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverAnswer(Record):
+    """Thickness of compound over the floor by best estimate, in mm."""
+
+    min: float
+    mean: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slope(Record):
+    """How steep a plane is, and which way it falls.
+
+    Attributes
+    ----------
+    ratio : float
+    falls_to_deg : float or None
+        0 along x, 90 along y; None where it is level.
+    """
+
+    ratio: float
+    falls_to_deg: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VolumeAnswer(Record):
+    """Compound in place, in litres, without waste.
+
+    Attributes
+    ----------
+    mean, p95 : float
+    low, high : float
+        The central 95 %.
+    triangulated : float or None
+        By flat triangles between the shots; None where the floor is to be ground.
+    per_bag : float
+        What a bag makes.
+    """
+
+    mean: float
+    p95: float
+    low: float
+    high: float
+    triangulated: float | None = None
+    per_bag: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BagsAnswer(Record):
+    """Whole bags, waste included.
+
+    Attributes
+    ----------
+    p50, p95 : int
+        Enough at even odds, and 95 times in 100.
+    waste : int
+        Of the `p95` bags.
+    waste_share : float
+    buy : int
+        At the plan's confidence, or the cheapest at the prices given.
+    """
+
+    p50: int
+    p95: int
+    waste: int
+    waste_share: float
+    buy: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SafetyAnswer(Record):
+    """What is bought over the mean need, and what for.
+
+    Attributes
+    ----------
+    confidence : float
+    stock_l, bags : float
+    shares : mapping of str to float
+        Of each part of the doubt in the stock.
+    """
+
+    confidence: float
+    stock_l: float
+    bags: float
+    shares: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadAnswer(Record):
+    """Weight of the compound on the floor in kPa."""
+
+    mean: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrindSpot(Record):
+    """A high spot to grind first.
+
+    Attributes
+    ----------
+    x_mm, y_mm, depth_mm : float
+        Its highest place, and what is to come off there.
+    area_m2, volume_l : float
+    until_reading_mm : float
+        What a rod must read there, under the line of set-up 1, once it is ground.
+    """
+
+    x_mm: float
+    y_mm: float
+    depth_mm: float
+    area_m2: float
+    volume_l: float
+    until_reading_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrindAnswer(Record):
+    """What to grind before the pour, and what that saves."""
+
+    spots: tuple[GrindSpot, ...]
+    volume_l: float
+    saves_bags: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanAnswer(Record):
+    """The finished plane and what it takes, as `rig plan --json` prints it and the job keeps it.
+
+    Attributes
+    ----------
+    plane : Plane
+        z = a + b·x + c·y in mm, relative to the line of set-up 1.
+    confidence : float
+    high : HighPoint or None
+        None in plans of old.
+    min_cover_mm : float
+        Asked for.
+    cover_mm : CoverAnswer
+    chance_min_cover : float
+        That the minimum cover is kept everywhere.
+    slope : Slope
+    holds : tuple of Hold
+    volume_l : VolumeAnswer
+    bags : BagsAnswer
+    safety : SafetyAnswer
+    lifts : int
+    dead_load_kpa : LoadAnswer
+    roughness_mm : float
+        Standard deviation of the floor between shots.
+    purchase : Purchase or None
+        Where prices of a bag were given.
+    grind : GrindAnswer or None
+        Where prices of a litre were given.
+    materials : tuple of Material
+        The compound first.
+    assumptions : tuple of str
+    budget : Budget or None
+        None in plans of old.
+    warnings, cautions : tuple of str
+    """
+
+    plane: Plane
+    confidence: float
+    high: HighPoint | None = None
+    min_cover_mm: float
+    cover_mm: CoverAnswer
+    chance_min_cover: float
+    slope: Slope
+    holds: tuple[Hold, ...]
+    volume_l: VolumeAnswer
+    bags: BagsAnswer
+    safety: SafetyAnswer
+    lifts: int
+    dead_load_kpa: LoadAnswer
+    roughness_mm: float
+    purchase: Purchase | None = field(default=None, metadata=OMITTED)
+    grind: GrindAnswer | None = field(default=None, metadata=OMITTED)
+    materials: tuple[Material, ...]
+    assumptions: tuple[str, ...]
+    budget: Budget | None = None
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def water_per_bag_l(self) -> float:
+        """Water that a bag takes, by its own sheet or as assumed."""
+        (compound,) = (one for one in self.materials if one.item == "compound")
+        assert compound.water_per_bag_l is not None
+        return compound.water_per_bag_l
+
+    @property
+    def spots(self) -> tuple[GrindSpot, ...]:
+        """High spots to grind before this plan holds."""
+        return () if self.grind is None else self.grind.spots
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredPlan:
+    """A plan as the job keeps it.
+
+    Attributes
+    ----------
+    row : Plan
+        Of the job file, for what it stands on.
+    wish : PlanWish
+    answer : PlanAnswer
+    """
+
+    row: "Plan"
+    wish: PlanWish
+    answer: PlanAnswer
+
+
+def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> PlanAnswer:
+    """Choose the finished plane and tell what it takes.
+
+    Parameters
+    ----------
+    job : Job
+        For its settings, thresholds and rules for materials.
+    picture : Picture
+        Of the floor, at the confidence wanted.
+    wish : PlanWish, optional
+        Level and free of holds unless said.
+
+    Raises
+    ------
+    BadInput
+        Wishes that fight each other, or a held height that leaves too little cover.
+    CannotAnswer
+        A plane so high over the floor that something is wrong with the numbers.
+    """
+    wish = wish or PlanWish()
+    wish.check()
+    settings, units = job.settings, job.units
+    given = settings.min_cover_mm
+    min_cover_mm = USUAL_MIN_COVER_MM if given is None else given
+    check_cover_limits(min_cover_mm, settings.max_cover_mm)
+    share, ties_mm, plain = share_of(job, picture), ties_over(job, picture), picture
+    picture = replace(picture, extremes=with_shared(picture.extremes, share, ties_mm))
+    confidence = picture.extremes.confidence
+    floor, sheet = ground_of(picture), sheet_of(settings)
+    warnings = warnings_of(job, picture)
+    holds = holds_of(job, picture, wish.holds, warnings)
+    plane, factor = plane_of(picture, floor, wish, holds, min_cover_mm, units)
+    ground, unground = None, 0.0
+    if wish.grind_cost is not None:
+        unground = _bags(_volume(picture, floor, plane), confidence, sheet)
+        factor = max(factor, 0.0)
+        ground, floor = grind_for(floor, wish, holds, min_cover_mm, factor, confidence)
+        plane = ground.plane
+    chance = chance_min_cover(plane, floor.draws_mm, floor.x_mm, floor.y_mm, min_cover_mm)
+    if chance < confidence:
+        warnings.append(words.cover_not_sure(len(holds), chance, confidence))
+    cover = _cover(floor, plane, units)
+    alone = _volume(picture, floor, plane, ground)
+    at_thinnest = (cover.min_x_mm, cover.min_y_mm)
+    budget = plan_budget(job, plain, share, ties_mm, at_thinnest, alone)
+    volume = widened(alone, shared_volume_l(share, ties_mm, floor.area_mm2))
+    safety = safety_stock(volume.mean_l, volume.sd_l, volume.area_m2, sheet, confidence)
+    purchase = None
+    if wish.short_cost is not None and wish.spare_cost is not None:
+        purchase = best_purchase(safety, sheet, wish.short_cost, wish.spare_cost)
+    buy = _whole_bags(safety.need_l(confidence), sheet) if purchase is None else purchase.bags
+    load = dead_load(cover.mean_mm, cover.max_mm, sheet.density_kg_m3)
+    return PlanAnswer(
+        plane=plane,
+        confidence=confidence,
+        high=high_of(picture.extremes),
+        min_cover_mm=min_cover_mm,
+        cover_mm=CoverAnswer(min=cover.min_mm, mean=cover.mean_mm, max=cover.max_mm),
+        chance_min_cover=chance,
+        slope=_slope(plane),
+        holds=tuple(holds),
+        volume_l=_volume_answer(volume, alone, sheet),
+        bags=_bags_answer(volume, safety, sheet, buy),
+        safety=SafetyAnswer(
+            confidence=safety.confidence,
+            stock_l=safety.stock_l,
+            bags=safety.stock_l / sheet.yield_l,
+            shares=safety.shares,
+        ),
+        lifts=lifts(cover.max_mm, settings.max_cover_mm),
+        dead_load_kpa=LoadAnswer(mean=load.mean_kpa, max=load.max_kpa),
+        roughness_mm=float(np.sqrt(picture.surface.nugget_mm2)),
+        purchase=purchase,
+        grind=None
+        if ground is None
+        else _grind_answer(ground, unground - _bags(alone, confidence, sheet), min_cover_mm),
+        materials=_materials(job, picture, sheet, buy, units),
+        assumptions=_assumptions(given is None, sheet, load, units),
+        budget=budget,
+        warnings=tuple(warnings),
+        cautions=(*load.cautions, *words.cautions()),
+    )
+
+
+def make_plan(job: "Job", wish: PlanWish) -> tuple[Picture, PlanAnswer]:
+    """Choose a plan and keep it, with the rules for materials that it stands on.
+
+    Returns
+    -------
+    (Picture, PlanAnswer)
+        The floor that it stands on, and the plan.
+    """
+    picture = picture_of(job, outline_of(job), wish.confidence)
+    answer = plan_answer(job, picture, wish)
+    job.keep_material_rules([vars(rule) for rule in rules_of(job.units)], edited=False)
+    target = "level" if wish.max_slope is None else "flat"
+    plane = answer.plane
+    inputs = {"target": target, **wish.as_json()}
+    job.save_plan(inputs, answer.as_json(), plane.a, plane.b, plane.c)
+    return picture, answer
+
+
+def read_plan(row: "Plan") -> StoredPlan:
+    """Return a plan as the job keeps it.
+
+    Raises
+    ------
+    JobUnusable
+        Where it is not as floor-rig writes it.
+    """
+    try:
+        return StoredPlan(row=row, wish=_wish(row.inputs), answer=from_json(PlanAnswer, row.result))
+    except (ValueError, TypeError) as error:
+        raise JobUnusable(
+            f"The job's plan {row.id} is not as floor-rig writes it; make another: rig plan"
+        ) from error
+
+
+def stored_plan(job: "Job") -> StoredPlan | None:
+    """Return the job's last plan, or None where there is none yet; see `read_plan`."""
+    row = job.current_plan()
+    return None if row is None else read_plan(row)
+
+
+def grind_first(answer: PlanAnswer) -> list[str]:
+    """Say what must be ground before a plan holds; once it is shot again the plan is another."""
+    return [words.grind_first(len(answer.spots))] if answer.spots else []
+
+
+def _wish(inputs: Mapping[str, Any]) -> PlanWish:
+    known = {name: value for name, value in inputs.items() if name != "target"}
+    holds = tuple(one if isinstance(one, str) else tuple(one) for one in known.pop("holds", ()))
+    return PlanWish(**known, holds=holds)
+
+
+def _cover(floor: Ground, plane: Plane, units: Units) -> Cover:
+    cover = cover_of(plane, floor.x_mm, floor.y_mm, floor.floor_mm, floor.area_mm2)
+    if cover.max_mm > ABSURD_COVER_MM:
+        raise CannotAnswer(
+            f"The plane would lie {units.length(cover.max_mm)} over the floor "
+            "somewhere, which nobody pours. Check the unit of the readings and of their places "
+            "(rig export shows both), and the sign and unit of a held height."
+        )
+    return cover
+
+
+def _slope(plane: Plane) -> Slope:
+    falls = float(np.degrees(np.arctan2(-plane.c, -plane.b)) % 360.0)
+    return Slope(
+        ratio=float(np.hypot(plane.b, plane.c)),
+        falls_to_deg=falls if plane.b or plane.c else None,
+    )
+
+
+def _volume(
+    picture: Picture, floor: Ground, plane: Plane, ground: Grinding | None = None
+) -> Volume:
+    """Volume under a plane; what flat triangles between the shots give only where unground."""
+    x, y, area = floor.x_mm, floor.y_mm, floor.area_mm2
+    if ground is None:
+        heights = picture.heights
+        flat = Triangulation().fit(heights.x_mm, heights.y_mm, heights.z_mm)
+        return volume_under(plane, picture.surface, x, y, area, flat)
+    before, _ = picture.surface.predict(x, y, quick=True)
+    taken_mm3 = float(area @ (before - floor.floor_mm))
+    return volume_under(plane, picture.surface, x, y, area, taken_mm3=taken_mm3)
+
+
+def _volume_answer(volume: Volume, alone: Volume, sheet: BagSheet) -> VolumeAnswer:
+    return VolumeAnswer(
+        mean=volume.mean_l,
+        p95=volume.p95_l,
+        low=volume.low_l,
+        high=volume.high_l,
+        triangulated=alone.triangulated_l,
+        per_bag=sheet.yield_l,
+    )
+
+
+def _bags(volume: Volume, confidence: float, sheet: BagSheet) -> float:
+    """Bags, not whole, that are enough with a confidence."""
+    safety = safety_stock(volume.mean_l, volume.sd_l, volume.area_m2, sheet)
+    return safety.need_l(confidence) / sheet.yield_l
+
+
+def _bags_answer(volume: Volume, safety: Safety, sheet: BagSheet, buy: int) -> BagsAnswer:
+    # As a volume in place whose waste is still to come, which is how bags are counted.
+    in_place95_l = safety.need_l(0.95) / (1.0 + sheet.waste_share)
+    bags = bags_for(volume.mean_l, max(in_place95_l, volume.mean_l), sheet)
+    return BagsAnswer(
+        p50=bags.p50, p95=bags.p95, waste=bags.waste, waste_share=bags.waste_share, buy=buy
+    )
+
+
+def _whole_bags(need_l: float, sheet: BagSheet) -> int:
+    return int(np.ceil(need_l / sheet.yield_l - 1e-9))
+
+
+def _grind_answer(ground: Grinding, saves_bags: float, min_cover_mm: float) -> GrindAnswer:
+    return GrindAnswer(
+        spots=tuple(
+            GrindSpot(
+                x_mm=spot.x_mm,
+                y_mm=spot.y_mm,
+                depth_mm=spot.depth_mm,
+                area_m2=spot.area_m2,
+                volume_l=spot.volume_l,
+                until_reading_mm=reading_mm(float(ground.plane.at(spot.x_mm, spot.y_mm)))
+                + min_cover_mm,
+            )
+            for spot in ground.spots
+        ),
+        volume_l=ground.volume_l,
+        saves_bags=saves_bags,
+    )
+
+
+def _materials(
+    job: "Job", picture: Picture, sheet: BagSheet, buy: int, units: Units
+) -> tuple[Material, ...]:
+    mass_kg = buy * sheet.mass_kg
+    compound = Material(
+        item="compound",
+        amount=float(buy),
+        unit="bag",
+        bags=buy,
+        mass_kg=mass_kg,
+        water_per_bag_l=sheet.water_l,
+        text=words.compound(buy, mass_kg, units),
+        source=sheet.source,
+    )
+    rules = rules_with(job.material_rules(), units)
+    return (compound, *materials_for(picture.outline, buy, sheet, rules, units))
+
+
+def _assumptions(
+    usual_cover: bool, sheet: BagSheet, load: DeadLoad, units: Units
+) -> tuple[str, ...]:
+    cover = [words.usual_min_cover(USUAL_MIN_COVER_MM, units)] if usual_cover else []
+    return (*cover, *sheet.assumptions, words.wet_load(load.density_kg_m3, sheet.source, units))

@@ -1,0 +1,160 @@
+"""What is said of a floor as found: what its shots leave open, and which of them look wrong."""
+
+from collections.abc import Sequence
+
+from rig.units import Units, counted
+from rig.words import say, say_many
+
+
+def some_of(labels: Sequence[str], most: int = 5) -> str:
+    """Name the first few of many."""
+    return ", ".join(labels[:most]) + (" …" if len(labels) > most else "")
+
+
+def out_of_level(shots: int, range_mm: float, units: Units) -> str:
+    """Say how uneven a floor is."""
+    return say(
+        "{shots}. The floor is {range} out of level.",
+        shots=counted(shots, "shot"),
+        range=units.length(range_mm),
+    )
+
+
+def nothing_inside(kind: str, shots: int) -> str:
+    """Say why there is nothing to model of a kind of shots."""
+    if shots:
+        return say(
+            "All {kind} shots ({count}) lie outside the walls. Mend the walls (rig edit), or shoot "
+            "the room.",
+            kind=kind,
+            count=shots,
+        )
+    return say(
+        "The job has no shots of the {kind} yet. Shoot it first: rig survey",
+        kind=kind,
+    )
+
+
+def outside_the_walls(
+    kind: str, labels: Sequence[str], near_mm: float, used: bool, units: Units
+) -> str:
+    """Say which shots lie outside the walls, and whether they count."""
+    near = units.place(near_mm)
+    many = len(labels) > 1
+    which = (
+        f"outside the walls or in an opening, by {near} at most"
+        if used
+        else f"more than {near} outside the walls or inside an opening"
+    )
+    does = "used all the same" if used else "not used"
+    return say(
+        "{shots} {lie} {which}, and {are} {does}: {labels}. Are the walls right? (rig edit)",
+        shots=counted(len(labels), f"{kind} shot"),
+        lie="lie" if many else "lies",
+        are="are" if many else "is",
+        which=which,
+        does=does,
+        labels=some_of(labels),
+    )
+
+
+def floor_out_of_reach(area_m2: float, reach_mm: float, units: Units) -> str:
+    """Say how much of the floor no shot tells of."""
+    return say(
+        "{area} of the floor lies more than {reach} from any shot, and what is told of it is a "
+        "guess: lay the grid again (rig grid) and shoot what it asks for (rig survey).",
+        area=units.area(area_m2),
+        reach=units.place(reach_mm),
+    )
+
+
+def points_unshot(labels: Sequence[str]) -> str:
+    """Say which grid points have no shot."""
+    return say_many(
+        "{count} grid point has no shot: {labels}.",
+        "{count} grid points have no shot: {labels}.",
+        len(labels),
+        labels=some_of(labels),
+    )
+
+
+def unlike_its_neighbours(label: str, above_mm: float, units: Units) -> str:
+    """Say that a shot stands off what its neighbours say."""
+    message = (
+        "{label} is {off} above what its neighbours say: shoot it again? "
+        "(rig survey --label {label})"
+        if above_mm > 0
+        else "{label} is {off} below what its neighbours say: shoot it again? "
+        "(rig survey --label {label})"
+    )
+    return say(message, label=label, off=units.length(abs(above_mm), step_mm=1.0))
+
+
+def kinks_between_shots(labels: Sequence[str]) -> str:
+    """Say that a floor is rougher than its model allows, around which shots if that is known."""
+    if not labels:
+        return say(
+            "The floor kinks or steps between shots more than the model allows: the doubt told may "
+            "be too small. Shoot closer."
+        )
+    return say(
+        "The floor kinks or steps between shots more than the model allows: the doubt told may be "
+        "too small. Shoot closer around {labels}.",
+        labels=", ".join(labels),
+    )
+
+
+def place_off_the_floor(x_mm: float, y_mm: float) -> str:
+    """Say that a height is asked for where there is no floor."""
+    return say(
+        "The place {x}, {y} mm lies outside the floor: its height is a guess.",
+        x=f"{x_mm:.0f}",
+        y=f"{y_mm:.0f}",
+    )
+
+
+def height_at(x_mm: float, y_mm: float, z_mm: float, stderr_mm: float, units: Units) -> str:
+    """Say how high the floor is at a place that was asked for."""
+    return say(
+        "At {x}, {y}: {below} below the line, ± {doubt}.",
+        x=units.length(x_mm),
+        y=units.length(y_mm),
+        below=units.length(-z_mm),
+        doubt=units.doubt(2.0 * stderr_mm),
+    )
+
+
+def below_the_line(z_mm: float, where: str, units: Units) -> str:
+    """Say how high a place is and where it lies."""
+    return say("{below} below the line, {where}", below=units.length(-z_mm), where=where)
+
+
+def no_more_worth_it() -> str:
+    """Say that no further shot pays."""
+    return say("More shots are no longer worth the walk: none is expected to save 0.1 bags.")
+
+
+def shots_worth_it(bags: float, doubt_mm: float, left_mm: float, units: Units) -> str:
+    """Say what the shots that are suggested would bring together."""
+    return say(
+        "Shots worth the walk, expected to save {bags} bags together (doubt {now} now, {then} "
+        "after):",
+        bags=f"{bags:.1f}",
+        now=units.doubt(doubt_mm),
+        then=units.doubt(left_mm),
+    )
+
+
+def shot_worth_it(where: str, plane_mm: float, bags: float, units: Units) -> str:
+    """Say what one more shot would bring."""
+    return say(
+        "{where}: lowers the plane by {lower}, {bags} bags",
+        where=where,
+        lower=units.doubt(plane_mm),
+        bags=f"{bags:.1f}",
+    )
+
+
+def beside_the_grid() -> str:
+    """Say how a place beside the grid is shot."""
+    return say("(rig survey --label N1 --at X,Y shoots a place beside the grid)")

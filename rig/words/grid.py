@@ -1,0 +1,71 @@
+"""What is said of a grid of points, of its spacing, and of shots that came or moved on it."""
+
+from rig.units import Units, counted
+from rig.words import say
+
+
+def to_walk(points: int, shot: int) -> str:
+    """Head a list of points in the order of the walk; so many have a shot of the floor."""
+    if shot:
+        return say(
+            "{points}, {shot} of them with a shot of the floor, in this order:",
+            points=counted(points, "point"),
+            shot=shot,
+        )
+    return say("{points} to shoot, in this order:", points=counted(points, "point"))
+
+
+def point(order: int, label: str, x_mm: float, y_mm: float, units: Units) -> str:
+    """Say where a point of the walk is."""
+    return say(
+        "{order}  {label} x {x}, y {y}",
+        order=f"{order:3d}",
+        label=f"{label:<4}",
+        x=units.place(x_mm),
+        y=units.place(y_mm),
+    )
+
+
+def cost_of_doubt(assumed: str) -> str:
+    """Head a list of spacings."""
+    return say(
+        "Bags that doubt of the high point is likely to cost, on {assumed}:", assumed=assumed
+    )
+
+
+def cost_of_spacing(
+    spacing_mm: float, points: int, safety_mm: float, bags: float, units: Units
+) -> str:
+    """Say what a spacing is likely to cost."""
+    return say(
+        "{apart} apart: {points} points, plane {higher} higher, {bags} bags",
+        apart=f"{units.place(spacing_mm):>12}",
+        points=f"{points:3d}",
+        higher=units.doubt(safety_mm),
+        bags=f"{bags:.1f}",
+    )
+
+
+def taken_from(shots: int, table: str) -> str:
+    """Say how many shots a table brought."""
+    return say("{shots} taken from {table}.", shots=counted(shots, "shot"), table=table)
+
+
+def took_the_place(shots: int) -> str:
+    """Say how many of them stand for earlier ones."""
+    message = (
+        "{count} of them took the place of an earlier shot of the same label."
+        if shots == 1
+        else "{count} of them took the place of earlier shots of the same label."
+    )
+    return say(message, count=shots)
+
+
+def moved(shots: int) -> str:
+    """Head a list of shots that were relabelled."""
+    return say("{shots} moved:", shots=counted(shots, "shot"))
+
+
+def is_now(was: str, label: str) -> str:
+    """Say which label a shot has now."""
+    return say("{was} is now {label}", was=was, label=label)

@@ -1,0 +1,205 @@
+"""What is said of a plan: where the plane lies, what to buy, what to mind."""
+
+from collections.abc import Mapping, Sequence
+
+from rig.units import Units, counted, format_chance
+from rig.words import say, say_many
+from rig.words.floor import some_of
+
+
+def cautions() -> tuple[str, ...]:
+    """Return what to mind wherever compound is poured."""
+    return (
+        say(
+            "Dry compound and ground concrete give off silica dust: mask and extraction, as the "
+            "product's data sheet and local rules ask."
+        ),
+        say(
+            "Wet compound is caustic: gloves and eye protection; keep mixers and cables out of the "
+            "wet."
+        ),
+        say(
+            "Old flooring and glue may hold asbestos: have them tested before grinding or scraping."
+        ),
+    )
+
+
+def cautions_in_short() -> str:
+    """Remind of the cautions in one line."""
+    return say("Mind dust, wet compound, old glue and the load on the structure: --why, the report")
+
+
+def hold_off_the_floor() -> str:
+    """Say that the plane is held where there is no floor."""
+    return say("The held place lies outside the floor; its height is taken as said.")
+
+
+def held_height(height_mm: float, units: Units) -> str:
+    """Name a height that is held."""
+    return say("the held height {height}", height=units.length(height_mm))
+
+
+def cover_not_sure(holds: int, chance: float, confidence: float) -> str:
+    """Say that a plane keeps the minimum cover with less than the confidence."""
+    who = ("This plane keeps", "The held height keeps")[holds] if holds < 2 else ""
+    return say(
+        "{who} the minimum cover with only {chance} probability, not {confidence}.",
+        who=who or "The held heights keep",
+        chance=format_chance(chance),
+        confidence=f"{confidence:.0%}",
+    )
+
+
+def plan_is_stale(changed: Sequence[str]) -> str:
+    """Say what changed under a plan."""
+    return say(
+        "The plan is stale: since it was made, {names} changed. Run rig plan again.",
+        names=some_of(changed, 6),
+    )
+
+
+def grind_first(spots: int) -> str:
+    """Say that a plan holds only once high spots are ground."""
+    return say_many(
+        "This plan holds only after {count} high spot is ground down and shot again: rig plan says "
+        "where.",
+        "This plan holds only after {count} high spots are ground down and shot again: rig plan "
+        "says where.",
+        spots,
+    )
+
+
+def compound(bags: int, mass_kg: float, units: Units) -> str:
+    """Say how much compound to have on site."""
+    return say("{bags}, {mass} in all", bags=counted(bags, "bag"), mass=units.mass(mass_kg))
+
+
+def usual_min_cover(cover_mm: float, units: Units) -> str:
+    """Say which minimum cover was taken."""
+    return say(
+        "At least {cover} of cover over the high point (common practice, no source: the product's "
+        "sheet and the covering's maker rule; set it with --min-cover).",
+        cover=units.length(cover_mm),
+    )
+
+
+def wet_load(density_kg_m3: float, source: str, units: Units) -> str:
+    """Say what the dead load was reckoned with."""
+    return say(
+        "The dead load is that of compound as poured, {density} by the bag ({source}); cured it "
+        "weighs less.",
+        density=units.density(density_kg_m3),
+        source=source,
+    )
+
+
+def plane_lies(a_mm: float, ratio: float, falls_to_deg: float | None, units: Units) -> str:
+    """Say where the finished plane lies; `a_mm` is its height at the corner 0,0."""
+    below = units.length(-a_mm)
+    if falls_to_deg is None:
+        return say("Finished plane: level, {below} below the line of set-up 1.", below=below)
+    return say(
+        "Finished plane: {below} below the line of set-up 1 at the corner 0,0; slopes {slope}, "
+        "falling towards {falls}° (0° is along x, 90° along y).",
+        below=below,
+        slope=units.slope(ratio),
+        falls=f"{falls_to_deg:.0f}",
+    )
+
+
+def buy(bags: int, confidence: float) -> str:
+    """Say how many bags to buy to be sure."""
+    return say(
+        "Buy {bags} to be {confidence} sure.",
+        bags=counted(bags, "bag"),
+        confidence=f"{100.0 * confidence:g}%",
+    )
+
+
+def buy_cheapest(bags: int, chance_short: float, cost: float) -> str:
+    """Say how many bags cost least to buy at given prices."""
+    return say(
+        "Buy {bags}: at these prices the cheapest; short {chance} of the time, expected cost of "
+        "being wrong {cost}.",
+        bags=counted(bags, "bag"),
+        chance=format_chance(chance_short),
+        cost=f"{cost:.2f}",
+    )
+
+
+def waste(bags: int, share: float) -> str:
+    """Say how many of the bags that are enough 95 times in 100 are there for waste."""
+    if bags or not share:
+        return say("{count} of them for waste", count=bags)
+    return say("{share} % waste in them, less than a bag", share=f"{100 * share:g}")
+
+
+def safety_stock(bags: float, shares: Mapping[str, float]) -> str:
+    """Say what is bought for safety, and against which doubt."""
+    parts = ", ".join(f"{share:.0%} for {name}" for name, share in shares.items())
+    return say("{bags} bags: {parts}", bags=f"{bags:.1f}", parts=parts)
+
+
+def kept_with(chance: float) -> str:
+    """Say how surely the minimum cover is kept."""
+    return say("{chance} probability", chance=format_chance(chance))
+
+
+def volume_between(mean_l: float, low_l: float, high_l: float, units: Units) -> str:
+    """Say how much compound lies in place."""
+    return say(
+        "{mean}; 95 times in 100 between {low} and {high}",
+        mean=units.volume(mean_l),
+        low=units.volume(low_l),
+        high=units.volume(high_l),
+    )
+
+
+def dead_load(mean_kpa: float, max_kpa: float, units: Units) -> str:
+    """Say what the compound weighs on the floor."""
+    return say(
+        "{mean} on average, {most} at the deepest",
+        mean=units.load(mean_kpa),
+        most=units.load(max_kpa),
+    )
+
+
+def in_lifts(lifts: int) -> str:
+    """Say that the compound is poured in several lifts."""
+    return say("Pour in {lifts} lifts: the deepest place is over the maximum cover.", lifts=lifts)
+
+
+def no_grinding() -> str:
+    """Say that grinding is dearer than filling."""
+    return say("Grinding does not pay at these prices: fill.")
+
+
+def grind_spots(spots: int, volume_l: float, saves_bags: float, units: Units) -> str:
+    """Say how much to grind first, and what for."""
+    return say_many(
+        "Grind {count} high spot first, {volume} in all: saves {bags} bags. Shoot it again before "
+        "you pour.",
+        "Grind {count} high spots first, {volume} in all: saves {bags} bags. Shoot them again "
+        "before you pour.",
+        spots,
+        volume=units.volume(volume_l),
+        bags=f"{saves_bags:.1f}",
+    )
+
+
+def grind_spot(
+    depth_mm: float, area_m2: float, where: str, until_reading_mm: float, units: Units
+) -> str:
+    """Say how a spot is ground and when it is done."""
+    return say(
+        "up to {depth} deep over {area}, {where}: until the rod reads {reading} or more everywhere",
+        depth=units.length(depth_mm),
+        area=units.area(area_m2),
+        where=where,
+        reading=units.length(until_reading_mm),
+    )
+
+
+def rule_changes() -> str:
+    """Say how a rule for materials is changed."""
+    return say("Change a rule: rig edit --material KEY=VALUE")
