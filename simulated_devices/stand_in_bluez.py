@@ -136,7 +136,7 @@ class BlueZ:
         if bus is not None:
             bus.disconnect()
             with contextlib.suppress(Exception):
-                await bus.wait_for_disconnect()
+                await bus.wait_for_disconnect()  # type: ignore[no-untyped-call]
 
     @property
     def running(self) -> bool:

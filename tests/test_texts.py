@@ -1,6 +1,9 @@
 """Whatever a file holds, it is read or refused in a sentence that names file and line."""
 
 import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import example, given
@@ -11,11 +14,17 @@ from rig.errors import BadInput
 from rig.texts import parse_toml, read_table, read_text, read_toml, table_rows
 
 
-def rows(text, needed=("label", "x"), optional=(), unit="mm", **more):
+def rows(
+    text: Any,
+    needed: tuple[str, str] = ("label", "x"),
+    optional: tuple[Any, ...] = (),
+    unit: str = "mm",
+    **more: Any,
+) -> Any:
     return list(table_rows(text, "a.csv", unit, needed, optional, **more))
 
 
-def test_a_table_is_read_by_its_heading():
+def test_a_table_is_read_by_its_heading() -> None:
     first, second = rows('X, Label\n\n 1ft ,"a, b"\n2, c \n', ("label", "x"), ("note",), unit="in")
     assert (first.where, first.text("label"), first.length("x")) == ("a.csv, line 3", "a, b", 304.8)
     assert (second.line, second.text("label"), second.length("x")) == (4, "c", 50.8)
@@ -38,18 +47,18 @@ def test_a_table_is_read_by_its_heading():
         ("label,x\n" + "a" * 100_001 + ",1\n", "line 2: longer than 100000 characters"),
     ],
 )
-def test_a_table_with_a_fault_is_refused_with_its_line(text, said):
+def test_a_table_with_a_fault_is_refused_with_its_line(text: Any, said: Any) -> None:
     with pytest.raises(BadInput) as refused:
         rows(text, optional=("note",))
     assert said in str(refused.value)
 
 
-def test_a_column_in_mm_is_no_column_in_inches():
+def test_a_column_in_mm_is_no_column_in_inches() -> None:
     with pytest.raises(BadInput, match="column x_mm is in mm, but --unit is in"):
         rows("label,x_mm\n", unit="in")
 
 
-def test_cells_that_are_no_numbers_are_refused_with_their_line_and_column():
+def test_cells_that_are_no_numbers_are_refused_with_their_line_and_column() -> None:
     (row,) = rows("label,x\nsoon,high\n")
     with pytest.raises(BadInput, match="line 2: x “high”"):
         row.length("x")
@@ -60,15 +69,15 @@ def test_cells_that_are_no_numbers_are_refused_with_their_line_and_column():
     assert rows("label,x\na,1e3\n")[0].number("x") == 1000.0
 
 
-def test_more_rows_than_any_survey_has_are_refused(monkeypatch):
+def test_more_rows_than_any_survey_has_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(texts, "MOST_ROWS", 3)
     assert len(rows("label,x\n" + "a,1\n" * 3)) == 3
     with pytest.raises(BadInput, match="line 5: more than 3 rows"):
         rows("label,x\n" + "a,1\n" * 4)
 
 
-def test_a_file_that_is_no_text_of_ours_is_refused(tmp_path):
-    def refused(content, said, most=1000):
+def test_a_file_that_is_no_text_of_ours_is_refused(tmp_path: Path) -> None:
+    def refused(content: Any, said: Any, most: int = 1000) -> None:
         file = tmp_path / "a.csv"
         file.write_bytes(content)
         with pytest.raises(BadInput, match=said):
@@ -98,12 +107,12 @@ def test_a_file_that_is_no_text_of_ours_is_refused(tmp_path):
         ("a = 2024-13-01", "is not valid TOML"),
     ],
 )
-def test_toml_that_is_none_or_has_no_bounds_is_refused(text, said):
+def test_toml_that_is_none_or_has_no_bounds_is_refused(text: Any, said: Any) -> None:
     with pytest.raises(BadInput, match=said):
         parse_toml(text, "mine.toml")
 
 
-def test_toml_within_bounds_is_what_the_standard_library_reads(tmp_path):
+def test_toml_within_bounds_is_what_the_standard_library_reads(tmp_path: Path) -> None:
     text = 'a = 9223372036854775807\n[b]\nc = [[1.5, inf], "x"]\nd = 2024-01-01\n'
     assert parse_toml(text, "mine.toml") == tomllib.loads(text)
     (tmp_path / "mine.toml").write_text(text)
@@ -113,8 +122,8 @@ def test_toml_within_bounds_is_what_the_standard_library_reads(tmp_path):
 @given(st.text(max_size=200))
 @example("a,b\n\r\n\x1c,\x85")
 @example("a = " + "[" * 5000)
-def test_what_is_refused_is_refused_in_a_sentence_that_names_the_file(text):
-    reads = [
+def test_what_is_refused_is_refused_in_a_sentence_that_names_the_file(text: Any) -> None:
+    reads: list[Callable[[], object]] = [
         lambda: rows(text),
         lambda: rows("label,x\n" + text),
         lambda: parse_toml(text, "a.csv"),

@@ -20,8 +20,9 @@ from rig.devices.reading import Back, Lost, Reading
 from rig.devices.serial_port import SerialTransport, list_ports
 from rig.devices.stream import supervise
 from rig.devices.transport import TransportLost
-from rig.errors import BadInput, DeviceUnavailable
+from rig.errors import BadInput, DeviceUnavailable, RigError
 from tests.devices.test_decoder import sentence
+from tests.kinds import T
 
 
 @contextlib.contextmanager
@@ -38,19 +39,15 @@ def terminal() -> Iterator[tuple[int, str]]:
             os.close(master)
 
 
-def run(
-    coroutine: Coroutine[Any, Any, Any],
-) -> bytes | float | tuple[list[Back | Lost | Reading], tuple[int, int], tuple[int, int]] | None:
-    async def bounded() -> (
-        bytes | float | tuple[list[Back | Lost | Reading], tuple[int, int], tuple[int, int]] | None
-    ):
+def run(coroutine: Coroutine[Any, Any, T]) -> T:
+    async def bounded() -> T:
         async with asyncio.timeout(15):
             return await coroutine
 
     return asyncio.run(bounded())
 
 
-def failure(url: str, **options: Any) -> DeviceUnavailable:
+def failure(url: str, **options: Any) -> RigError:
     with pytest.raises((DeviceUnavailable, BadInput)) as caught:
         run(SerialTransport(url, **options).open())
     return caught.value
@@ -238,7 +235,7 @@ def test_a_busy_port_is_told() -> None:
 def test_a_port_without_permission_names_the_group(monkeypatch: pytest.MonkeyPatch) -> None:
     with terminal() as (_, path):
 
-        def refuse(self) -> None:
+        def refuse(self: object) -> None:
             import serial
 
             raise serial.SerialException(13, f"could not open port {path}: Permission denied")
@@ -316,7 +313,7 @@ def in_use() -> tuple[int, int]:
 
 
 def test_twenty_drops_leak_no_descriptor_and_no_thread(tmp_path: Path) -> None:
-    async def follow() -> tuple[list[Back | Lost | Reading], tuple[int, int], tuple[int, int]]:
+    async def follow() -> tuple[list[Any], tuple[int, int], tuple[int, int]]:
         before = in_use()
         rod = DroppingRod(tmp_path / "rod", 20)
         stream = supervise(

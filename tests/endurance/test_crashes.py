@@ -28,7 +28,7 @@ def test_power_cuts_would_show_a_job_that_does_not_wait_for_the_disk(
 ) -> None:
     usual = power._Connection.execute
 
-    def careless(self, sql: Any, values: tuple[Any, ...] = ()) -> Any:
+    def careless(self: Any, sql: Any, values: tuple[Any, ...] = ()) -> Any:
         return usual(self, sql.replace("synchronous = FULL", "synchronous = NORMAL"), values)
 
     monkeypatch.setattr(power._Connection, "execute", careless)

@@ -1,4 +1,5 @@
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ from rig.units import Units
 from tests.flatness.f_number_trials import coverage, held_behind_a_tilt, walked
 
 
-def test_a_line_by_hand():
+def test_a_line_by_hand() -> None:
     # h = 0, 1, 0, 1 ... mm: q alternates -2, +2, z (ten steps, even) is 0.
     h = np.tile([0.0, 1.0], 8)
     found = f_numbers([LevelLine("A", h, 304.8)])
@@ -31,7 +32,7 @@ def test_a_line_by_hand():
     assert line.fl == math.inf
 
 
-def test_the_formulae_of_the_standard_in_inches():
+def test_the_formulae_of_the_standard_in_inches() -> None:
     # ASTM E1155: FF = 4.57 / (3 s_q + |q mean|), FL = 12.5 / (3 s_z + |z mean|), inches.
     h_in = np.cumsum(np.random.default_rng(1).normal(0, 0.04, 41))
     d = np.diff(h_in)
@@ -42,7 +43,7 @@ def test_the_formulae_of_the_standard_in_inches():
     assert found.fl == pytest.approx(12.5 / (3 * stats.tstd(z) + abs(z.mean())), rel=1e-9)
 
 
-def test_the_metric_edition_has_its_own_constant():
+def test_the_metric_edition_has_its_own_constant() -> None:
     assert ff_constant_mm(300.0) == 115.8
     assert ff_constant_mm(304.8) == pytest.approx(116.078)
     for step in (250.0, 310.0, 600.0):
@@ -50,7 +51,7 @@ def test_the_metric_edition_has_its_own_constant():
             ff_constant_mm(step)
 
 
-def test_two_lines_combine_as_the_standard_says_and_not_as_a_plain_mean():
+def test_two_lines_combine_as_the_standard_says_and_not_as_a_plain_mean() -> None:
     f12 = combine(20.0, 30, 40.0, 10)
     assert f12 == pytest.approx(20 * 40 * math.sqrt(40 / (10 * 400 + 30 * 1600)), rel=1e-12)
     assert abs(f12 - 25.0) > 1.0
@@ -59,7 +60,7 @@ def test_two_lines_combine_as_the_standard_says_and_not_as_a_plain_mean():
     assert found.ff == pytest.approx(combine(ff, 58, found.lines[2].ff, 29), rel=1e-12)
 
 
-def test_turning_a_line_round_or_over_changes_nothing():
+def test_turning_a_line_round_or_over_changes_nothing() -> None:
     line = walked(3, 40, 1)[0]
     once = f_numbers([line])
     for z in (line.z_mm[::-1], -line.z_mm, line.z_mm + 1000):
@@ -67,7 +68,7 @@ def test_turning_a_line_round_or_over_changes_nothing():
         assert (again.ff, again.fl) == pytest.approx((once.ff, once.fl), rel=1e-9)
 
 
-def test_independent_curvatures_would_give_the_chi_square_interval():
+def test_independent_curvatures_would_give_the_chi_square_interval() -> None:
     # With q independent the effective degrees of freedom are the count less one, and the interval
     # is scipy's for a standard deviation. Heights are the double sum of independent q.
     rng = np.random.default_rng(4)
@@ -82,7 +83,7 @@ def test_independent_curvatures_would_give_the_chi_square_interval():
     assert found.ff_ci90 == pytest.approx((low, high), rel=0.01)
 
 
-def test_overlapping_readings_tell_less_than_their_count():
+def test_overlapping_readings_tell_less_than_their_count() -> None:
     # White heights: q has correlation -2/3 and 1/6, so n / (1 + 2 (4/9 + 1/36)) count.
     rng = np.random.default_rng(5)
     lines = [LevelLine(str(k), rng.normal(0, 1, 60), 304.8) for k in range(30)]
@@ -92,7 +93,7 @@ def test_overlapping_readings_tell_less_than_their_count():
     assert wandering.fl_dof < 0.3 * 10 * 50
 
 
-def test_intervals_keep_their_ninety_percent():
+def test_intervals_keep_their_ninety_percent() -> None:
     count = 50  # f_number_trials has more of them
     over, missed = coverage(count, 100)
     # 10 % of so many, 5 % on either side, and three standard deviations of a count that small.
@@ -101,14 +102,16 @@ def test_intervals_keep_their_ninety_percent():
     assert missed.sum() > 0  # nor are they endlessly wide
 
 
-def sloped(slope_mm_per_m, u_mm_per_m, n=31, count=4, ripple=1e-6):
+def sloped(
+    slope_mm_per_m: float, u_mm_per_m: float, n: int = 31, count: int = 4, ripple: float = 1e-6
+) -> list[LevelLine]:
     """Lines along one wall, and what a laser's slope along it does to them."""
-    x_m = 0.3048 * np.arange(n)
+    x_m = 0.3048 * np.arange(float(n))
     h = slope_mm_per_m * x_m + ripple * np.tile([1.0, -1.0], n)[:n]
     return [LevelLine(str(k), h, 304.8, shared_mm=u_mm_per_m * x_m[:, None]) for k in range(count)]
 
 
-def test_a_shared_slope_widens_fl_as_a_folded_normal_says():
+def test_a_shared_slope_widens_fl_as_a_folded_normal_says() -> None:
     # FL = 12.5 in / |mean of z| where z hardly varies; that mean is ten steps of the floor's slope
     # less the laser's, which is normal: scipy's folded normal.
     found = f_numbers(sloped(0.3, 0.1))
@@ -123,13 +126,13 @@ def test_a_shared_slope_widens_fl_as_a_folded_normal_says():
     assert found.fl_ci90[0] < f_numbers(sloped(0.3, 1e-9)).fl_ci90[0]
 
 
-def test_more_lines_do_not_average_a_shared_slope_out():
+def test_more_lines_do_not_average_a_shared_slope_out() -> None:
     few, many = (f_numbers(sloped(0.3, 0.1, count=count)) for count in (40, 160))
     wide = [low_high[1] - low_high[0] for low_high in (few.fl_ci90, many.fl_ci90)]
     assert wide[1] > 0.8 * wide[0]
 
 
-def test_draws_less_a_shared_error_are_the_numbers_of_heights_less_it():
+def test_draws_less_a_shared_error_are_the_numbers_of_heights_less_it() -> None:
     rng = np.random.default_rng(11)
     columns = [rng.normal(0.0, 1.0, (31, 2)).cumsum(axis=0) for _ in range(3)]
     lines = walked(12, 31, 3)
@@ -150,13 +153,13 @@ def test_draws_less_a_shared_error_are_the_numbers_of_heights_less_it():
     assert least == pytest.approx([min(row.fl for row in one.lines) for one in wrong], rel=1e-9)
 
 
-def test_intervals_hold_the_floor_behind_a_tilted_line():
+def test_intervals_hold_the_floor_behind_a_tilted_line() -> None:
     known, unknown = held_behind_a_tilt(25)  # f_number_trials has more of them
     assert known >= 0.90
     assert unknown < 0.75
 
 
-def test_minimum_rules_are_said():
+def test_minimum_rules_are_said() -> None:
     lines = walked(7, 15, 2)
     small = minimum_rules(lines, 16.7, 300.0)
     assert any("29.7" in text for text in small)
@@ -170,18 +173,18 @@ def test_minimum_rules_are_said():
     assert minimum_rules(walked(8, 40, 4), 40.0, 700.0) == []
 
 
-def test_too_short_a_line_is_refused():
+def test_too_short_a_line_is_refused() -> None:
     with pytest.raises(BadInput, match="at least 12"):
         f_numbers(walked(9, 11, 1))
 
 
-def lines_file(tmp_path, text):
+def lines_file(tmp_path: Path, text: str) -> Path:
     path = tmp_path / "lines.csv"
     path.write_text(text)
     return path
 
 
-def test_a_larger_reading_is_a_lower_floor(tmp_path):
+def test_a_larger_reading_is_a_lower_floor(tmp_path: Path) -> None:
     rows = "line,reading\n" + "".join(f"A,{1 + 0.25 * n}\n" for n in range(3)) + "B,2 1/16\n"
     lines = read_lines(lines_file(tmp_path, rows), "in", 304.8)
     assert [line.name for line in lines] == ["A", "B"]
@@ -204,7 +207,7 @@ def test_a_larger_reading_is_a_lower_floor(tmp_path):
         ("line,reading\nA,9999999\n", "longer than any rod"),
     ],
 )
-def test_a_bad_table_is_refused_with_line_and_column(tmp_path, text, say):
+def test_a_bad_table_is_refused_with_line_and_column(tmp_path: Path, text: str, say: str) -> None:
     with pytest.raises(BadInput) as refused:
         read_lines(lines_file(tmp_path, text), "mm", 300.0)
     assert say in str(refused.value)

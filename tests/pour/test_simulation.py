@@ -1,7 +1,8 @@
 """The recursion against closed forms, the longest path, queueing theory and an event simulator."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Generator
+from typing import Any
 
 import networkx
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 import simpy
 from networkx.classes.digraph import DiGraph
 from simpy.events import Event, Timeout
+from simpy.resources.resource import Request
 
 from rig.errors import BadInput
 from rig.pour.crew import Roles, Steps, Times, Work, assign, loads, work_of
@@ -54,7 +56,7 @@ def test_one_of_each_is_the_longest_path_of_a_network(buckets: int) -> None:
     for r in range(3):
         graph = networkx.DiGraph()
 
-        def time(step, n, r=r):
+        def time(step: str, n: int, r: int = r) -> float:
             return float(getattr(drawn, step)[n, r])
 
         def node(
@@ -162,24 +164,24 @@ def by_events(
         turns[name][0].succeed()
     told = {"wet": [0.0] * N, "poured": [0.0] * N, "spread": [0.0] * N}
 
-    def take(name: str, n: int) -> Iterator[Event]:
+    def take(name: str, n: int) -> Generator[Event, Any, Request]:
         yield turns[name][n]  # batches keep their order
         request = pools[name].request()
         yield request
         turns[name][n + 1].succeed()
         return request
 
-    def wait(step, n):
+    def wait(step: str, n: int) -> Timeout:
         return env.timeout(float(getattr(drawn, step)[n, r]))
 
-    def rake(n: int) -> Iterator[Timeout]:
+    def rake(n: int) -> Generator[Event, Any, None]:
         request = yield from take("spreading", n)
         yield wait("spread", n)
         told["spread"][n] = env.now
         yield wait("deair", n)
         pools["spreading"].release(request)
 
-    def batch(n: int) -> Iterator[Timeout]:
+    def batch(n: int) -> Generator[Event, Any, None]:
         vessel = yield from take("vessels", n)
         if roles.alone:
             hand = yield from take("crew", n)

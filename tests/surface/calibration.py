@@ -255,6 +255,7 @@ def run_worlds(each: int, seed: int = 1, kinds: tuple[str, ...] = (), **options:
 
 if __name__ == "__main__":
     if sys.argv[1:2] == ["--worlds"]:
-        run_worlds(*(int(word) for word in sys.argv[2:4]))
+        each, seed = [*map(int, sys.argv[2:4]), 1][:2]
+        run_worlds(each, seed)
     else:
         run(*(int(word) for word in sys.argv[1:3]))

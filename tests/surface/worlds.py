@@ -87,7 +87,7 @@ class World:
         rows, columns = self.rough_mm.shape
         i = np.clip((y_mm // PATCH_MM).astype(int), 0, rows - 1)
         j = np.clip((x_mm // PATCH_MM).astype(int), 0, columns - 1)
-        return self.built(x_mm, y_mm) + self.rough_mm[i, j]
+        return np.asarray(self.built(x_mm, y_mm) + self.rough_mm[i, j])
 
 
 def make_world(kind: str, rng: np.random.Generator, room: Room) -> World:
@@ -118,8 +118,10 @@ def _waves(
         if x.ndim == 2 and x.shape[0] == 1:  # a row of x and a column of y: far fewer cosines
             across = np.exp(1j * np.outer(turn[:, 0], x[0]))
             along = np.exp(1j * (np.outer(y[:, 0], turn[:, 1]) + phase))
-            return size * (along @ across).real
-        return size * np.cos(np.outer(x, turn[:, 0]) + np.outer(y, turn[:, 1]) + phase).sum(axis=1)
+            return np.asarray(size * (along @ across).real)
+        return np.asarray(
+            size * np.cos(np.outer(x, turn[:, 0]) + np.outer(y, turn[:, 1]) + phase).sum(axis=1)
+        )
 
     return height
 
@@ -168,7 +170,7 @@ def slab(rng: np.random.Generator, room: Room) -> Height:
         for place, size in ((i, panel[0]), (j, panel[1])):
             joint = np.abs(place - np.round(place)) * size
             lift = lift + curl * np.maximum(1.0 - joint / reach, 0.0) ** 2
-        return lift + levels[i.astype(int) % 8, j.astype(int) % 8] + waves(x, y)
+        return np.asarray(lift + levels[i.astype(int) % 8, j.astype(int) % 8] + waves(x, y))
 
     return height
 
@@ -195,7 +197,7 @@ def sheets(rng: np.random.Generator, room: Room) -> Height:
         left, right = ((seat[n] + crown[n] * arch) for n in (low, low + 1))
         between = (1.0 - share) * left + share * right
         dip = 0.5 * sag * (1.0 - np.cos(2.0 * np.pi * share))
-        return between - dip - bow * arch + waves(x, y)
+        return np.asarray(between - dip - bow * arch + waves(x, y))
 
     return height
 
@@ -212,7 +214,7 @@ def boards(rng: np.random.Generator, room: Room) -> Height:
         place = (y if turned else x) / width
         board = np.floor(place).astype(int)
         within = 2.0 * (place - board) - 1.0
-        return cup * (within**2 - 1.0 / 3.0) + off[board % 200] + waves(x, y)
+        return np.asarray(cup * (within**2 - 1.0 / 3.0) + off[board % 200] + waves(x, y))
 
     return height
 
@@ -232,7 +234,7 @@ def screed(rng: np.random.Generator, room: Room) -> Height:
         share = place - n
         rail = (1.0 - share) * rails[n] + share * rails[n + 1]
         ripple = size * np.sin(2.0 * np.pi * along / wave + phase[n])
-        return rail + (ripple - sag) * np.sin(np.pi * share) ** 2
+        return np.asarray(rail + (ripple - sag) * np.sin(np.pi * share) ** 2)
 
     return height
 
@@ -245,7 +247,7 @@ def step(rng: np.random.Generator, room: Room) -> Height:
 
     def height(x: Floats, y: Floats) -> Floats:
         beyond = (x - at[0]) * np.cos(turn) + (y - at[1]) * np.sin(turn) > 0
-        return size * beyond + waves(x, y)
+        return np.asarray(size * beyond + waves(x, y))
 
     return height
 
@@ -260,7 +262,7 @@ def hump(rng: np.random.Generator, room: Room) -> Height:
 
     def height(x: Floats, y: Floats) -> Floats:
         away = np.minimum(np.hypot(x - middle[0], y - middle[1]) / radius, 1.0)
-        return size * 0.5 * (1.0 + np.cos(np.pi * away)) + waves(x, y)
+        return np.asarray(size * 0.5 * (1.0 + np.cos(np.pi * away)) + waves(x, y))
 
     return height
 

@@ -98,6 +98,8 @@ async def _bare(seconds: float) -> float:
 
     with _rod() as address:
         device = await BleakScanner.find_device_by_address(address)
+        assert device is not None
+        assert PROFILE.ble_value is not None
         count = 0
 
         def arrived(characteristic: Any, data: bytearray) -> None:
@@ -172,7 +174,7 @@ def _holds() -> Iterator[dict[str, float]]:
         found["hold_s"] = max(found["hold_s"], time.perf_counter() - begun)
         found["hold_cpu_s"] = max(found["hold_cpu_s"], time.thread_time() - cpu)
 
-    asyncio.events.Handle._run = timed  # type: ignore[method-assign]
+    asyncio.events.Handle._run = timed  # type: ignore[method-assign, assignment]
     try:
         yield found
     finally:

@@ -8,17 +8,19 @@ room, solved by HiGHS in one go, whose optimum must be the same.
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 
 import numpy as np
 from scipy import sparse
 from scipy.optimize import linprog
 
-from rig.flatness.field import Field, field_of, longest_line
+from rig.flatness.field import Field, Floats, field_of, longest_line
+from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.patches import MOST_BEARINGS, least_work
 from rig.flatness.rule import Edge
 from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import all_lines, lay, shares, worst_placement
-from rig.room import room
+from rig.room import Outline, room
 
 TEN_FEET = Edge(3048.0, 6.35, True)
 HALL = room(9144.0, 10160.0)  # 30 ft by 33 ft 4 in: 1 000 ft²
@@ -30,13 +32,13 @@ def run() -> list[dict[str, object]]:
     return [*_everywhere(), _drawn(), _scan(), *_patches()]
 
 
-def wavy(rough_mm: float = ROUGH_MM, seed: int = 1):
+def wavy(rough_mm: float = ROUGH_MM, seed: int = 1) -> Callable[[Floats, Floats], Floats]:
     rng = np.random.default_rng(seed)
     turn, size, phase = rng.uniform(0, 6, 20), rng.uniform(300, 1500, 20), rng.uniform(0, 6, 20)
     noise = np.random.default_rng(2)
 
-    def height(x, y):
-        z = sum(
+    def height(x: Floats, y: Floats) -> Floats:
+        z: Floats = sum(
             np.sin((x * np.cos(t) + y * np.sin(t)) / s + p)
             for t, s, p in zip(turn, size, phase, strict=True)
         )
@@ -145,7 +147,9 @@ def _scan() -> dict[str, object]:
 def _patches() -> list[dict[str, object]]:
     hall = room(6096.0, 6096.0)
     field = field_of(hall, 101.6, wavy(0.0, 8))
-    edges = load_rule("click-lock").edges(longest_line(hall))
+    rule = load_rule("click-lock")
+    assert isinstance(rule, EdgeRule)
+    edges = rule.edges(longest_line(hall))
     begun = time.perf_counter()
     work = least_work(field, hall, edges)
     took = time.perf_counter() - begun
@@ -174,7 +178,7 @@ def _patches() -> list[dict[str, object]]:
     ]
 
 
-def _whole_programme(field: Field, outline, edge: Edge) -> float:
+def _whole_programme(field: Field, outline: Outline, edge: Edge) -> float:
     """Optimum with a row for every triple and every pair of neighbours, in one go."""
     from rig.flatness.patches import FEATHER_MM_PER_M, node_areas
 
@@ -201,11 +205,11 @@ def _whole_programme(field: Field, outline, edge: Edge) -> float:
     for one, other in pairs:
         for first, second in ((one, other), (other, one)):
             count = first.size
-            k = np.arange(count)
+            at = np.arange(count)
             ones = np.ones(count)
             rows.append(
-                sparse.csr_matrix((ones, (k, first.ravel())), (count, z.size))
-                - sparse.csr_matrix((ones, (k, second.ravel())), (count, z.size))
+                sparse.csr_matrix((ones, (at, first.ravel())), (count, z.size))
+                - sparse.csr_matrix((ones, (at, second.ravel())), (count, z.size))
             )
             limits += [FEATHER_MM_PER_M * field.step_mm * 1e-3] * count
     cost = np.maximum(node_areas(field, outline).ravel(), 0.02 * field.step_mm**2) * 1e-6

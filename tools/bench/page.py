@@ -15,6 +15,7 @@ import tempfile
 import threading
 import time
 import tty
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -92,10 +93,9 @@ def _measure(job: str, chromium: str) -> tuple[list[float], list[float], int]:
         browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
         pages, first_ms, weight = [], [], 0
         for _ in range(PHONES):
-            size = {"width": 390, "height": 844}
-            page = browser.new_context(viewport=size).new_page()
+            page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
             sizes: list[int] = []
-            page.on("response", lambda answer, to=sizes: to.append(len(answer.body())))
+            page.on("response", partial(_weigh, sizes))
             page.goto(url)
             first_ms.append(_first_prompt_ms(page))
             page.evaluate(WATCH)
@@ -110,6 +110,10 @@ def _measure(job: str, chromium: str) -> tuple[list[float], list[float], int]:
         browser.close()
         process.terminate()
     return delays, first_ms, weight
+
+
+def _weigh(sizes: list[int], answer: Any) -> None:
+    sizes.append(len(answer.body()))
 
 
 def _first_prompt_ms(page: Any) -> float:

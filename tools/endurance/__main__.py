@@ -8,7 +8,9 @@ import argparse
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
@@ -119,7 +121,8 @@ def _small(given: argparse.Namespace) -> bool:
     return all(use.sound for use in uses) and wheel.endswith("-none-any.whl")
 
 
-COMMANDS = {
+Options = list[tuple[str, Any, str]]
+COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
     "kills": (
         "kill live surveys at random instants",
         [("--kills", 500, "how many")],
