@@ -1,7 +1,6 @@
 import re
 import time
 import tomllib
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,6 +9,7 @@ from hypothesis import strategies as st
 
 from rig.devices.pattern import BadPattern, LinePattern
 from rig.devices.profile import load_profile, shipped_profiles
+from rig.guide import chapter
 
 NAMES = ("value", "unit", "status", "seq")
 SHIPPED = sorted(
@@ -19,7 +19,7 @@ SHIPPED = sorted(
         if load_profile(key).framing == "line"
     }
 )
-README = re.findall(r"^pattern = '(.*)'", Path("README.md").read_text("utf-8"), re.MULTILINE)
+GUIDE = re.findall(r"^pattern = '(.*)'", chapter("profile"), re.MULTILINE)
 OF_FIELDS = [
     r".*?(?P<value>\d+).*",
     r"(?P<seq>\d+),(?P<value>[-+]?\d+\.\d+),(?P<unit>mm|in),[^,]*,(?P<status>[A-Z]),\d+,\w*",
@@ -41,11 +41,11 @@ def by_python(pattern: str, line: str) -> tuple[str | None, ...] | None:
     return tuple(taken.get(name) for name in NAMES)
 
 
-def test_the_readme_has_a_pattern_of_ones_own() -> None:
-    assert README
+def test_the_guide_has_a_pattern_of_ones_own() -> None:
+    assert GUIDE
 
 
-@pytest.mark.parametrize("pattern", [*SHIPPED, *README, *OF_FIELDS])
+@pytest.mark.parametrize("pattern", [*SHIPPED, *GUIDE, *OF_FIELDS])
 @given(data=st.data())
 def test_it_takes_the_groups_that_the_standard_library_takes(pattern: Any, data: Any) -> None:
     compiled = LinePattern(pattern)

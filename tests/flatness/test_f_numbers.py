@@ -196,7 +196,7 @@ def test_a_larger_reading_is_a_lower_floor(tmp_path: Path) -> None:
     ("text", "say"),
     [
         ("line,reading\nA,1.0\nA,\n", "line 3, column reading"),
-        ("line,reading\nA,1.0\nA,high\n", "line 3, column reading"),
+        ("line,reading\nA,1.0\nA,high\n", "line 3: reading “high”"),
         ("line,reading\nA,1.0\n,1.2\n", "line 3, column line"),
         ("line,reading\nA,1.0\nB,1.2\nA,1.3\n", "comes back"),
         ("line,reading\nA,1.0,2\n", "3 cells"),
