@@ -29,7 +29,7 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
     from rig.job.store import Job
     from rig.quantities.materials import changed_rule
     from rig.study.room import outline_of, room_answer, set_outline
-    from rig.words.room import room_lines, rule_line
+    from rig.words.room import door_warnings, room_lines, rule_line, size_warnings
 
     given = RoomGiven(**options)
     rules = [changed_rule(text) for text in materials]
@@ -52,6 +52,10 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
             for kind in ("floor", "finished"):
                 warnings += outside_warnings(job, outline, kind)
         units, has_grid = job.units, bool(job.points())
+        if shaped is not None:
+            warnings += size_warnings(outline, units)
+        if given.doors:
+            warnings += door_warnings(outline, units)
     lines = room_lines(str(job_path), outline, closing_mm, units)
     lines += [rule_line(rule.key, rule.amount, rule.unit, units) for rule in rules]
     if shaped is not None and has_grid:

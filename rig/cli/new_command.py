@@ -22,7 +22,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     from rig.job.settings import Settings
     from rig.job.store import Job
     from rig.study.room import room_answer
-    from rig.words.room import room_lines
+    from rig.words.room import door_warnings, room_lines, size_warnings
 
     given = RoomGiven(**options)
     shaped = given.outline_over(None)
@@ -34,5 +34,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     with Job.create(job_path, settings, outline.walls, outline.openings, doors) as job:
         units = job.units
     lines = room_lines(str(job_path), outline, closing_mm, units)
-    answer = room_answer(str(job_path), outline, closing_mm)
+    warnings = [*size_warnings(outline, units), *door_warnings(outline, units)]
+    lines += [f"! {warning}" for warning in warnings]
+    answer = room_answer(str(job_path), outline, closing_mm, warnings=warnings)
     show(answer.as_json(), as_json, "\n".join([*lines, "Next: rig grid"]))

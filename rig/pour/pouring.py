@@ -37,6 +37,9 @@ TWICE_S = 5.0
 FAR_OFF, FAR_TOO_MUCH = 3.0, 4.0
 """Standard deviations of a front from what the bags should cover, and of the bags over what the
 whole floor should take, that are taken for a slip of the pen."""
+IMPOSSIBLE = 6.0
+"""Times what the bags should cover that no batches can have covered, whatever the floor takes
+(common practice, no source)."""
 
 
 class Pouring:
@@ -233,6 +236,10 @@ class Pouring:
                 self._pending = front
                 marker = None if by_number else told
                 return [AskPour(text=words.front_back(marker, strip.number, before, passed_over))]
+        if strip.number > before and self._is_impossible(front):
+            self._pending = front
+            should, used = plan.strip_at(log.bags_used / log.need.bags), log.bags_used
+            return [AskPour(text=words.front_impossible(strip.number, should, used))]
         return self._front_at(front)
 
     def _front_at(self, front: FrontTold, anew: bool = False) -> list[Event]:
@@ -320,13 +327,23 @@ class Pouring:
 
     # --- what a front means -----------------------------------------------------------------
 
-    def _unlikely(self, front: FrontTold) -> tuple[list[Event], bool]:
-        """Say that a front, the last entry, does not fit the count; and whether it is ahead."""
-        need, used = self._log.need_without_last, self._log.bags_used
-        expected = used / need.bags
+    def _is_impossible(self, front: FrontTold) -> bool:
+        """Whether a front that is not logged yet lies beyond all that the bags can have covered."""
+        share, expected, doubt = self._share(front, self._log.need)
+        return share > IMPOSSIBLE * expected and share - expected > FAR_OFF * doubt
+
+    def _share(self, front: FrontTold, need: Need) -> tuple[float, float, float]:
+        """Share of the volume behind a front, what the bags should cover, and the doubt of both."""
+        expected = self._log.bags_used / need.bags
         # Where in its strip a front stands is half of it either way.
         doubt = math.hypot(expected * need.sd_bags / need.bags, front.strip.share / 2.0)
         share, _ = self._plan.front_share(front.told, front.strip)
+        return share, expected, doubt
+
+    def _unlikely(self, front: FrontTold) -> tuple[list[Event], bool]:
+        """Say that a front, the last entry, does not fit the count; and whether it is ahead."""
+        need, used = self._log.need_without_last, self._log.bags_used
+        share, expected, doubt = self._share(front, need)
         if abs(share - expected) <= FAR_OFF * doubt:
             return [], False
         ahead = share > expected

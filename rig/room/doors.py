@@ -105,6 +105,13 @@ def check_door(walls: Ring, door: Door, n: int) -> None:
         )
 
 
+def is_turned(walls: Ring, door: Door) -> bool:
+    """Say whether a door runs against its wall, as one does that only fits so."""
+    a, b = list(segments(walls))[wall_of(walls, door)]
+    start, end = (door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)
+    return along(end, a, b) < along(start, a, b)
+
+
 def wall_of(walls: Ring, door: Door) -> int:
     """Index of the wall that a door fits best."""
     ends = ((door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))

@@ -121,6 +121,21 @@ def front_back(marker: str | None, strip: int, before: int, passed_over: Sequenc
     return text
 
 
+def front_impossible(strip: int, should: int, bags: float) -> str:
+    """Ask about a front that the bags logged cannot have reached."""
+    return say_many(
+        "Strip {strip} is far ahead of what {count} bag covers: that reaches strip {should}, and "
+        "nothing is changed. Log the batches that were missed (batch), then say the front again; "
+        "if the front is at strip {strip} all the same, say y.",
+        "Strip {strip} is far ahead of what {count} bags cover: they reach strip {should}, and "
+        "nothing is changed. Log the batches that were missed (batch), then say the front again; "
+        "if the front is at strip {strip} all the same, say y.",
+        bags,
+        strip=strip,
+        should=should,
+    )
+
+
 def front_at(strip: int, strips: int, covered: Sequence[str]) -> str:
     """Say where the front is, and which markers it covers."""
     if not covered:

@@ -42,6 +42,40 @@ def room_lines(job: str, outline: "Outline", closing_mm: float | None, units: Un
     return [*lines, *wall_lines(outline, units)]
 
 
+# Few rooms have less or more floor (common practice, no source).
+SMALL_ROOM_M2, LARGE_ROOM_M2 = 1.0, 1000.0
+
+
+def size_warnings(outline: "Outline", units: Units) -> list[str]:
+    """Doubt a floor that few rooms have: most likely in another unit than was meant."""
+    if SMALL_ROOM_M2 <= outline.area_m2 <= LARGE_ROOM_M2:
+        return []
+    text = say("This room has {area} of floor, and few are so large. Are the units right?")
+    if outline.area_m2 < SMALL_ROOM_M2:
+        text = say("This room has {area} of floor, and few are so small. Are the units right?")
+    return [say(text, area=units.area(outline.area_m2))]
+
+
+def door_warnings(outline: "Outline", units: Units) -> list[str]:
+    """Tell of doors that their walls are too short for the way they were given."""
+    from rig.room import is_turned
+
+    def at(x_mm: float, y_mm: float) -> str:
+        return f"({units.place(x_mm)}, {units.place(y_mm)})"
+
+    return [
+        say(
+            "Door {n} would run past the end of its wall: {start} is taken as its other end, and "
+            "it runs back from there to {end}. Is that where it is? Else give --door again.",
+            n=n,
+            start=at(door.x_mm, door.y_mm),
+            end=at(door.end_x_mm, door.end_y_mm),
+        )
+        for n, door in enumerate(outline.doors, 1)
+        if is_turned(outline.walls, door)
+    ]
+
+
 def wall_lines(outline: "Outline", units: Units) -> list[str]:
     """Say in a line which wall has which number; nothing where a door gives them names."""
     if outline.doors:

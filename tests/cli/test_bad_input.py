@@ -51,6 +51,29 @@ def test_new_refuses_what_it_cannot_build(run: Run, words: list[str], say: str) 
     assert not os.path.exists("job.sqlite")
 
 
+@pytest.mark.parametrize(
+    ("words", "say"),
+    [
+        (["--room", "1ft,3ft"], "3 ft² of floor, and few are so small"),
+        (["--room", "144ft,432ft"], "62208 ft² of floor, and few are so large"),
+        (["--room", "12ft,15ft", "--door", "10ft,0ft,3ft"], "Door 1 would run past the end"),
+    ],
+)
+def test_a_room_or_door_that_is_hardly_meant_is_doubted(
+    run: Run, words: list[str], say: str
+) -> None:
+    told = run("new", *words, "--json").json
+    assert len(told["warnings"]) == 1
+    assert say in told["warnings"][0]
+    assert say in run("edit", *words).out
+
+
+def test_a_room_as_most_are_is_not_doubted(run: Run) -> None:
+    words = ["--room", "12ft,15ft", "--door", "9ft,0ft,3ft"]
+    assert run("new", *words, "--json").json["warnings"] == []
+    assert "!" not in run("edit", *words).out
+
+
 def test_new_refuses_a_job_that_is_there(job: Callable[..., Any]) -> None:
     before = open("job.sqlite", "rb").read()
     refused = job("new", "--room", "2m,2m")

@@ -340,6 +340,16 @@ def test_a_typed_pour_goes_on_after_it_was_left_and_ends_with_stop(
     assert not [e for e in fresh.events if e["event"] == "resumed"]
 
 
+def test_a_front_that_no_bags_can_have_reached_is_asked_about_and_not_kept(ready: Any) -> None:
+    made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    last = len(made["strips"])
+    told = ready("pour", "run", "--json", typed=f"batch\nfront {last}\nbatch\nstop\n")
+    asked = next(event for event in told.events if event["event"] == "ask")
+    assert f"Strip {last} is far ahead of what 1 bag" in asked["text"]
+    assert not [event for event in told.events if event["event"] in ("front", "estimate")]
+    assert told.events[-1]["share"] == 0.0
+
+
 def test_a_front_that_goes_back_is_asked_about(ready: Callable[..., Any]) -> None:
     told = ready("pour", "run", "--json", typed="batch\nfront 5\nfront 1\ny\nstop\n")
     asked = next(event for event in told.events if event["event"] == "ask")
