@@ -33,7 +33,7 @@ _NUMBERS = {
 profile_options = stack(
     click.option("--serial", "serial_url", metavar="URL", help="A port or a pyserial URL."),
     click.option("--ble", "ble_rod", metavar="NAME|ADDRESS", help="A rod over Bluetooth LE."),
-    click.option("--baud", type=click.IntRange(min=1), default=9600, show_default=True),
+    click.option("--baud", type=click.IntRange(min=1), help="[default: the profile's, else 9600]"),
     click.option(
         "--profile",
         "profile_name",
@@ -139,8 +139,13 @@ def open_transport(options: dict[str, Any], profile: "Profile") -> "Transport | 
     if options["serial_url"]:
         from rig.devices.serial_port import SerialTransport
 
-        return SerialTransport(options["serial_url"], options["baud"])
+        return SerialTransport(options["serial_url"], options["baud"], profile)
     if options["ble_rod"]:
+        if profile.serial.asking is not None:
+            raise BadInput(
+                f"The profile {profile.key} asks its rod over a serial line: give --serial, not "
+                "--ble."
+            )
         from rig.devices.ble import BleTransport
 
         return BleTransport(options["ble_rod"], profile)

@@ -177,7 +177,9 @@ def run_options(options: Command) -> Command:
                      help="Bags on site.  [default: the plan's, to be 95 % sure]"),
         click.option("--serial", "serial_url", metavar="URL",
                      help="A counter or button: each press is a batch."),
-        click.option("--baud", type=click.IntRange(min=1), default=9600, show_default=True),
+        click.option(
+            "--baud", type=click.IntRange(min=1), help="[default: the profile's, else 9600]"
+        ),
         click.option("--profile", "profile_name", metavar="KEY|FILE", default="sentence",
                      show_default=True, help="How the counter speaks; see rig devices."),
     )(options)  # fmt: skip
@@ -188,7 +190,7 @@ class Counter:
     """A counter or button at a port, each press of which is a batch."""
 
     url: str
-    baud: int
+    baud: int | None
     profile_name: str
 
 
@@ -202,7 +204,7 @@ def run_command(
     job_path: Path,
     bags: float | None,
     serial_url: str | None,
-    baud: int,
+    baud: int | None,
     profile_name: str,
     as_json: bool,
     **options: Any,
@@ -310,8 +312,9 @@ def _run(
         from rig.devices.profile import load_profile
         from rig.devices.serial_port import SerialTransport
 
-        transport = SerialTransport(counter.url, counter.baud)
-        streams.insert(0, sources.Device(transport, load_profile(counter.profile_name), clock))
+        profile = load_profile(counter.profile_name)
+        transport = SerialTransport(counter.url, counter.baud, profile)
+        streams.insert(0, sources.Device(transport, profile, clock))
 
     def go(sink: Any) -> None:
         asyncio.run(run(log.machine, streams, log.recorder, [sink, *more_sinks], clock))

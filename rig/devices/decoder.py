@@ -10,6 +10,7 @@ from struct import Struct
 
 from rig.devices.checksum import has_crc16, is_sentence
 from rig.devices.framing import LONGEST_MESSAGE, LineFramer, PacketFramer
+from rig.devices.modbus import ModbusFramer, registers_of
 from rig.devices.pattern import LinePattern
 from rig.devices.profile import MM_PER_UNIT, Profile
 from rig.devices.reading import Reading, Status
@@ -75,6 +76,8 @@ class Decoder:
         self._fed_s = 0.0
         self._is_line = profile.pattern is not None
         self._checked = profile.checksum != "none"
+        # What answers when it is asked is not joined in the middle of a line.
+        self._joins = not self._checked and profile.serial.asking is None
         if profile.pattern is not None:
             self._expect_lines(profile.pattern)
         else:
@@ -84,7 +87,7 @@ class Decoder:
     def _expect_lines(self, pattern: LinePattern) -> None:
         sign = self.profile.sign
         own = sign * MM_PER_UNIT[self.profile.unit]
-        self._lines = LineFramer()
+        self._lines = LineFramer(end=self.profile.serial.line_end)
         self._fields = pattern.fields
         self._factors: dict[str | None, float] = {None: own}
         if "unit" in pattern.names:
@@ -97,7 +100,11 @@ class Decoder:
     def _expect_packets(self, layout: Struct) -> None:
         self._layout = layout
         self._size = layout.size + (2 if self._checked else 0)
-        self._packets = PacketFramer(self._size, self._is_packet)
+        self._packets: PacketFramer | ModbusFramer
+        if self.profile.registers is None:
+            self._packets = PacketFramer(self._size, self._is_packet)
+        else:
+            self._packets = ModbusFramer(self.profile.registers)
         self._at = {name: i for i, name in enumerate(self.profile.fields) if name != "_"}
         self._factor = self.profile.sign * self.profile.scale_mm
         if "seq" in self._at:
@@ -112,7 +119,7 @@ class Decoder:
             pieces += self._packets.feed(data)
             return [self._packet(piece, time_s, utc_s) for piece in pieces]
         if self._opened_s is not None:
-            if not self._checked and time_s - self._opened_s < JOINING_S:
+            if self._joins and time_s - self._opened_s < JOINING_S:
                 self._lines.skip_to_line_end()
             self._opened_s = None
         return [self._line(line, time_s, utc_s) for line in self._lines.feed(data)]
@@ -122,6 +129,10 @@ class Decoder:
         if self._is_line:
             return self._line(data, time_s, utc_s)
         return self._packet(data, time_s, utc_s)
+
+    def ends_line(self, data: bytes) -> bool:
+        """Whether a line ends in these bytes, be it an empty one."""
+        return self._is_line and self._lines.ends_in(data)
 
     def decode_raw(self, raw: str, time_s: float, utc_s: float) -> Reading:
         """Return the reading of a stored message, given as `Reading.raw`."""
@@ -193,11 +204,9 @@ class Decoder:
 
     def _packet(self, packet: bytes, time_s: float, utc_s: float) -> Reading:
         raw = packet.hex()
-        if len(packet) != self._size:
-            what = f"{len(packet)} bytes where {self._size} make a packet"
-            return self._bad(raw, time_s, utc_s, what)
-        if self._checked and not has_crc16(packet):
-            return self._bad(raw, time_s, utc_s, "checksum")
+        packet, problem = self._payload(packet)
+        if problem is not None:
+            return self._bad(raw, time_s, utc_s, problem)
         items = self._layout.unpack_from(packet)
         seq: int | None = None
         missed = 0
@@ -220,6 +229,16 @@ class Decoder:
         if not isfinite(value_mm):
             return self._bad(raw, time_s, utc_s, _NO_NUMBER[True], seq, missed)
         return Reading(time_s, utc_s, raw, kind, value_mm, seq, missed)
+
+    def _payload(self, packet: bytes) -> tuple[bytes, str | None]:
+        """Return what the layout describes of a packet, and its problem."""
+        if self.profile.registers is not None:
+            return registers_of(packet, self.profile.registers)
+        if len(packet) != self._size:
+            return packet, f"{len(packet)} bytes where {self._size} make a packet"
+        if self._checked and not has_crc16(packet):
+            return packet, "checksum"
+        return packet, None
 
     def _is_packet(self, packet: bytes) -> bool:
         """Whether these bytes can be a packet, to find packets in a stream without pauses."""

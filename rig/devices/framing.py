@@ -13,13 +13,15 @@ _LINE_END = re.compile(rb"[\r\n]")
 
 
 class LineFramer:
-    r"""Lines that end with CR, LF or CRLF; empty ones are passed over.
+    r"""Lines that end with CR, LF or CRLF, or with an end of their own; empty ones are passed over.
 
     Parameters
     ----------
     max_length : int
         A line that reaches this many bytes without ending is given up: its first `max_length`
         bytes come out as one message, and the rest is dropped up to the next line end.
+    end : bytes, optional
+        What ends a line instead of CR, LF and CRLF.
 
     Attributes
     ----------
@@ -27,9 +29,12 @@ class LineFramer:
         How many lines were given up.
     """
 
-    def __init__(self, max_length: int = LONGEST_MESSAGE) -> None:
+    def __init__(self, max_length: int = LONGEST_MESSAGE, end: bytes | None = None) -> None:
         self.max_length = max_length
         self.overlong = 0
+        self._end = end
+        self._search = re.compile(re.escape(end)).search if end else _LINE_END.search
+        self._half_end = len(end) - 1 if end else 0
         self._rest = b""
         self._skipping = False
 
@@ -37,17 +42,22 @@ class LineFramer:
         """Take the next bytes; return the lines that they complete, without line ends."""
         if self._rest:
             data = self._rest + data
-        elif self._skipping:
-            end = _LINE_END.search(data)
+        if self._skipping:
+            end = self._search(data)
             if end is None:
+                self._rest = self._tail(data)
                 return []
             data = data[end.start() :]
             self._skipping = False
+            self._rest = b""
         if not data:
             return []
-        lines = data.splitlines()
-        last = data[-1]
-        rest = b"" if last == 10 or last == 13 else lines.pop()
+        if self._end is None:
+            lines = data.splitlines()
+            last = data[-1]
+            rest = b"" if last == 10 or last == 13 else lines.pop()
+        else:
+            *lines, rest = data.split(self._end)
         if len(data) < self.max_length:
             self._rest = rest
             return lines if b"" not in lines else [line for line in lines if line]
@@ -57,9 +67,13 @@ class LineFramer:
         if len(rest) >= limit:
             whole.append(self._give_up(rest))
             self._skipping = True
-            rest = b""
+            rest = self._tail(rest)
         self._rest = rest
         return whole
+
+    def ends_in(self, data: bytes) -> bool:
+        """Whether a line ends in these bytes."""
+        return self._search(data) is not None
 
     def skip_to_line_end(self) -> None:
         """Drop what comes next, up to a line end: the stream is joined in the middle of a line."""
@@ -70,6 +84,10 @@ class LineFramer:
         """Forget half a line."""
         self._rest = b""
         self._skipping = False
+
+    def _tail(self, data: bytes) -> bytes:
+        """Return the last bytes, which may be the first of a line end."""
+        return data[-self._half_end :] if self._half_end else b""
 
     def _give_up(self, line: bytes) -> bytes:
         self.overlong += 1

@@ -10,9 +10,11 @@ import struct
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal, NoReturn
+from typing import Any, Literal, NoReturn, cast, get_args
 
+from rig.devices.asking import Asking, Parity, SerialLine
 from rig.devices.framing import LONGEST_MESSAGE
+from rig.devices.modbus import DEVICES, MOST_REGISTERS, Registers, register_order
 from rig.devices.pattern import BadPattern, LinePattern
 from rig.errors import BadInput
 from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
@@ -24,6 +26,31 @@ MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 LONGEST_ROD_MM = 5000.0
 
 _FOLDER = Path(__file__).parent / "profiles"
+_FASTEST_BAUD = 4_000_000
+_LONGEST_QUESTION = 64
+_LONGEST_LINE_END = 8
+# A rod that is asked less often, or answers later, can't be stood still with; and what is silent
+# for three seconds counts as lost.
+_ASK_EVERY_MS = (20.0, 1000.0)
+_ANSWER_WITHIN_MS = (10.0, 1000.0)
+_KEYS = (
+    "text",
+    "framing",
+    "checksum",
+    "unit",
+    "sign",
+    "zero_offset_mm",
+    "valid",
+    "no_beam",
+    "button",
+    "low_battery",
+    "resolution_mm",
+    "foot_mm",
+    "shortest_mm",
+    "longest_mm",
+    "needs_clamp",
+)
+_REGISTER_KEYS = ("device", "registers", "first", "word_order")
 _STATUS_LISTS = ("valid", "no_beam", "button", "low_battery")
 _UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
@@ -36,6 +63,8 @@ class Profile:
     `pattern` is there for lines; `layout` (a compiled struct), `fields` and `scale_mm` for
     packets, whose `layout` does not cover the checksum. `valid` lists the values of `status` that
     mean a plain reading; where it is empty, all that the other three lists don't name do.
+    `serial` says how a serial line is run, and how a polled rod is asked; `registers` which ones
+    of a Modbus device hold a reading, whose `layout` is of their bytes.
     `shortest_mm` and `longest_mm` are what it can read: beyond, the user is told. `clamp_mm` is
     how high a receiver is clamped on its rod (`with_clamp`).
     """
@@ -43,7 +72,7 @@ class Profile:
     key: str
     text_toml: str
     text: str
-    framing: Literal["line", "packet"]
+    framing: Literal["line", "packet", "modbus"]
     checksum: Literal["none", "xor", "crc16"]
     unit: str
     sign: int
@@ -64,6 +93,17 @@ class Profile:
     scale_mm: float
     ble_service: str | None
     ble_value: str | None
+    serial: SerialLine
+    registers: Registers | None
+
+    @property
+    def answer_size(self) -> int | None:
+        """Bytes in an answer to a question: of a packet, or a Modbus frame; None for a line."""
+        if self.layout is None:
+            return None
+        if self.registers is not None:
+            return self.layout.size + 5  # device, function, count and a CRC of two
+        return self.layout.size + (2 if self.checksum == "crc16" else 0)
 
 
 def shipped_profiles() -> dict[str, str]:
@@ -110,42 +150,34 @@ def parse_profile(toml_text: str, name: str) -> Profile:
     """
     data = parse_toml(toml_text, f"The profile {name}")
     top = _Table(name, "", data)
-    framing = top.choice("framing", ("line", "packet"))
-    top.allow(
-        "text",
-        "framing",
-        "checksum",
-        "unit",
-        "sign",
-        "zero_offset_mm",
-        *_STATUS_LISTS,
-        "resolution_mm",
-        "foot_mm",
-        "shortest_mm",
-        "longest_mm",
-        "needs_clamp",
-        framing,
-        "ble",
-    )
+    framing = top.choice("framing", ("line", "packet", "modbus"))
+    top.allow(*_KEYS, framing, "serial", "ble")
     lists = _status_lists(top, framing)
-    checksums = {"line": ("none", "xor"), "packet": ("none", "crc16")}[framing]
+    checksums = {"line": ("none", "xor"), "packet": ("none", "crc16"), "modbus": ("none",)}[framing]
     checksum = top.choice("checksum", checksums, "none", f" for {framing} framing")
 
     pattern, layout, scale_mm = None, None, 1.0
     fields: tuple[str, ...] = ()
+    registers: Registers | None = None
     if framing == "line":
         pattern = _pattern(top.table("line"))
         names: Iterable[str] = pattern.names
         if "unit" not in names:
             top.needs("unit", "because the pattern has no group `unit`")
     else:
-        layout, fields, scale_mm = _packet(top.table("packet"), 2 if checksum == "crc16" else 0)
+        table = top.table(framing)
+        table.allow(
+            "layout", "fields", "scale_mm", *(_REGISTER_KEYS if framing == "modbus" else ())
+        )
+        registers = _registers(table) if framing == "modbus" else None
+        layout, fields, scale_mm = _packet(table, 2 if checksum == "crc16" else 0)
         names = fields
     if "status" not in names and any(lists.values()):
         key = next(key for key, values in lists.items() if values)
-        where = "the pattern has no group" if framing == "line" else "`packet.fields` has no"
+        where = "the pattern has no group" if framing == "line" else f"`{framing}.fields` has no"
         top.refuse(key, f"lists values of `status`, but {where} `status`")
 
+    serial = _serial(top.table("serial") if "serial" in data else None, framing, registers)
     service = value = None
     if "ble" in data:
         ble = top.table("ble")
@@ -177,6 +209,8 @@ def parse_profile(toml_text: str, name: str) -> Profile:
         scale_mm=scale_mm,
         ble_service=service,
         ble_value=value,
+        serial=serial,
+        registers=registers,
     )
 
 
@@ -228,7 +262,6 @@ def _pattern(table: "_Table") -> LinePattern:
 
 
 def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[str, ...], float]:
-    table.allow("layout", "fields", "scale_mm")
     text = table.text("layout")
     if text[:1] not in ("<", ">", "!"):
         table.refuse("layout", f"is {text!r}; begin it with < (low byte first) or > (high first)")
@@ -245,6 +278,76 @@ def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[s
         table.refuse("fields", f"names {len(fields)}, but the layout {text!r} has {len(items)}")
     _refuse_odd_fields(table, fields, items)
     return layout, tuple(str(name) for name in fields), table.number("scale_mm", above=0.0)
+
+
+def _registers(table: "_Table") -> Registers:
+    device = table.whole("device", 1, DEVICES.start, DEVICES.stop - 1)
+    kind = table.choice("registers", ("holding", "input"), "holding")
+    first = table.whole("first", None, 0, 65535)
+    words = table.choice("word_order", ("high first", "low first"), "high first")
+    text = table.text("layout")
+    order = register_order(text, words == "low first")
+    if order is None:
+        table.refuse(
+            "layout",
+            f"is {text!r}; registers are > and h, H, i, I, l, L, q, Q, f, d, at most "
+            f"{MOST_REGISTERS} of 16 bits",
+        )
+    if first + len(order) > 65536:
+        table.refuse("first", f"is {first}; there is no register above 65535")
+    return Registers(
+        device=device,
+        kind="input" if kind == "input" else "holding",
+        first=first,
+        count=len(order),
+        order=order,
+    )
+
+
+def _serial(table: "_Table | None", framing: str, registers: Registers | None) -> SerialLine:
+    """Return how the serial line is run, from the table [serial] where there is one."""
+    table = table or _Table("", "serial.", {})
+    asks = framing == "modbus"
+    table.allow(
+        "baud",
+        "data_bits",
+        "parity",
+        "stop_bits",
+        "dtr",
+        "rts",
+        *(("line_end",) if framing == "line" else ()),
+        *(() if asks else ("ask",)),
+        "ask_every_ms",
+        "answer_within_ms",
+    )
+    request = registers.request() if registers else table.octets("ask", _LONGEST_QUESTION)
+    if request is None:
+        for key in ("ask_every_ms", "answer_within_ms"):
+            if key in table:
+                table.refuse(
+                    key, "says how a rod is asked, but `serial.ask` does not say with what"
+                )
+        asking = None
+    else:
+        asking = Asking(
+            request=request,
+            every_s=table.number("ask_every_ms", 200.0, between=_ASK_EVERY_MS) / 1000.0,
+            within_s=table.number("answer_within_ms", 500.0, between=_ANSWER_WITHIN_MS) / 1000.0,
+        )
+    parity = table.choice("parity", get_args(Parity), "none")
+    stop_bits = table.number("stop_bits", 1.0)
+    if stop_bits not in (1.0, 1.5, 2.0):
+        table.refuse("stop_bits", f"is {stop_bits:g}; allowed: 1, 1.5, 2")
+    return SerialLine(
+        baud=table.whole("baud", None, 1, _FASTEST_BAUD) if "baud" in table else None,
+        data_bits=table.whole("data_bits", 8, 5, 8),
+        parity=cast(Parity, parity),
+        stop_bits=stop_bits,
+        dtr=table.flag("dtr") if "dtr" in table else None,
+        rts=table.flag("rts") if "rts" in table else None,
+        line_end=table.octets("line_end", _LONGEST_LINE_END),
+        asking=asking,
+    )
 
 
 def _refuse_odd_fields(table: "_Table", fields: tuple[str, ...], items: tuple[object, ...]) -> None:
@@ -271,6 +374,9 @@ class _Table:
 
     def refuse(self, key: str, what: str) -> NoReturn:
         raise BadInput(f"The profile {self._profile} is wrong: `{self._prefix}{key}` {what}.")
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._data
 
     def allow(self, *keys: str) -> None:
         for key in self._data:
@@ -311,6 +417,7 @@ class _Table:
         default: float | None = None,
         above: float = -math.inf,
         least: float = -math.inf,
+        between: tuple[float, float] | None = None,
     ) -> float:
         if default is not None and key not in self._data:
             return default
@@ -319,7 +426,29 @@ class _Table:
             bound = f" above {above:g}" if above > -math.inf else ""
             bound += f" of at least {least:g}" if least > -math.inf else ""
             self.refuse(key, f"is {value:g}; it must be a finite number{bound}")
+        if between is not None and not between[0] <= value <= between[1]:
+            self.refuse(key, f"is {value:g}; it is from {between[0]:g} to {between[1]:g}")
         return value
+
+    def whole(self, key: str, default: int | None, least: int, most: int) -> int:
+        if default is not None and key not in self._data:
+            return default
+        value = int(self._get(key, int, "a whole number"))
+        if not least <= value <= most:
+            self.refuse(key, f"is {value}; it is from {least} to {most}")
+        return value
+
+    def octets(self, key: str, most: int) -> bytes | None:
+        """Bytes written as text: characters up to U+00FF stand for themselves."""
+        if key not in self._data:
+            return None
+        try:
+            data = self.text(key).encode("latin-1")
+        except UnicodeEncodeError:
+            self.refuse(key, "has a character above U+00FF; each stands for one byte")
+        if len(data) > most:
+            self.refuse(key, f"is longer than {most} bytes")
+        return data
 
     def sign(self, key: str) -> int:
         value = self._data.get(key, 1)

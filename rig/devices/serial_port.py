@@ -11,11 +11,14 @@ import os
 import socket
 import stat
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
+from rig.devices.asking import Asker, SerialLine
+from rig.devices.profile import Profile
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
 from rig.record import Record
@@ -26,6 +29,10 @@ if TYPE_CHECKING:
 # How soon the thread looks whether it should stop, on ports whose read cannot be called off.
 _LOOK_UP_S = 0.1
 _MOST_BYTES = 4096
+# How often it looks whether a polled rod is to be asked, and how long a question may take to send.
+_ASK_UP_S = 0.01
+_SENDING_S = 1.0
+USUAL_BAUD = 9600
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,8 +61,11 @@ class SerialTransport:
     ----------
     url : str
         A device (``/dev/ttyUSB0``, ``COM3``, a pseudo-terminal) or a URL of pyserial.
-    baud : int
-        Its speed; sockets and pseudo-terminals take any.
+    baud : int, optional
+        Its speed, where it is not the line's; sockets and pseudo-terminals take any.
+    profile : Profile, optional
+        Of the rod, for how its line is run and how it is asked; else by itself, with 8 data bits,
+        no parity and 1 stop bit.
 
     Raises
     ------
@@ -65,7 +75,9 @@ class SerialTransport:
 
     whole_messages = False
 
-    def __init__(self, url: str, baud: int = 9600) -> None:
+    def __init__(self, url: str, baud: int | None = None, profile: Profile | None = None) -> None:
+        line = profile.serial if profile else SerialLine()
+        baud = line.baud or USUAL_BAUD if baud is None else baud
         if baud <= 0:
             raise BadInput(f"A speed of {baud} baud is not possible; common are 9600 and 115200.")
         if not url.strip():
@@ -74,6 +86,8 @@ class SerialTransport:
             _check_url(url)
         self.url = url
         self.baud = baud
+        self._line = line
+        self._answer_size = profile.answer_size if profile else None
         self.battery_percent: int | None = None  # no port tells it beside the readings
         self._session: _Session | None = None
 
@@ -88,7 +102,7 @@ class SerialTransport:
             The port cannot be run at this speed.
         """
         await self.close()
-        session = self._session = _Session(self.url, self.baud)
+        session = self._session = _Session(self.url, self.baud, self._line, self._answer_size)
         try:
             await session.opened
         except BaseException:
@@ -124,9 +138,12 @@ class SerialTransport:
 class _Session:
     """One opening of a port, with the thread that owns it."""
 
-    def __init__(self, url: str, baud: int) -> None:
+    def __init__(self, url: str, baud: int, line: SerialLine, answer_size: int | None) -> None:
         self._url = url
         self._baud = baud
+        self._line = line
+        asking = line.asking
+        self._asker = Asker(asking, answer_size, line.line_end) if asking else None
         self._loop = asyncio.get_running_loop()
         self._stop = threading.Event()
         # Held so that a read is never called off on a port that is being closed.
@@ -161,7 +178,7 @@ class _Session:
 
     def _run(self) -> None:
         try:
-            port = _open_port(self._url, self._baud)
+            port = _open_port(self._url, self._baud, self._line)
         except Exception as error:
             self._post(self._fail, error)
         else:
@@ -180,7 +197,10 @@ class _Session:
         self._post(self._finish)
 
     def _read_on(self, port: "Serial") -> None:
+        asker = self._asker
         while not self._stop.is_set():
+            if asker is not None and (request := asker.due(time.monotonic())):
+                port.write(request)
             data = port.read(1)
             if not data:
                 continue
@@ -188,6 +208,8 @@ class _Session:
                 while len(data) < _MOST_BYTES and (waiting := port.in_waiting):
                     data += port.read(min(waiting, _MOST_BYTES))
             finally:
+                if asker is not None:
+                    data = asker.take(data)
                 self._post(self._take, data)
 
     def _post(self, call: Callable[..., object], *arguments: object) -> None:
@@ -197,7 +219,8 @@ class _Session:
 
     def _take(self, data: bytes) -> None:
         self._data += data
-        self._news.set()
+        if data:
+            self._news.set()
 
     def _lose(self, reason: str) -> None:
         self._lost = reason
@@ -228,13 +251,26 @@ def _check_url(url: str) -> None:
         raise BadInput(f"{url} is not complete; write it as socket://host:port.")
 
 
-def _open_port(url: str, baud: int) -> "Serial":
+def _open_port(url: str, baud: int, line: SerialLine) -> "Serial":
     import serial
 
+    parity = {name: sign for sign, name in serial.PARITY_NAMES.items()}[line.parity.capitalize()]
     try:
         port = serial.serial_for_url(
-            url, do_not_open=True, baudrate=baud, timeout=_LOOK_UP_S, exclusive=True
+            url,
+            do_not_open=True,
+            baudrate=baud,
+            bytesize=line.data_bits,
+            parity=parity,
+            stopbits=line.stop_bits,
+            timeout=_ASK_UP_S if line.asking else _LOOK_UP_S,
+            write_timeout=_SENDING_S,
+            exclusive=True,
         )
+        if line.dtr is not None:
+            port.dtr = line.dtr
+        if line.rts is not None:
+            port.rts = line.rts
     except (ValueError, OSError) as error:
         raise BadInput(f"{url} cannot be used as a serial port: {error}.") from None
     try:

@@ -113,10 +113,9 @@ class _Ears:
         self.time = (0.0, 0.0)  # of the last bytes
         self._transport, self._decoder, self._clock = transport, decoder, clock
         self._heard_s = 0.0
-        self._lines = decoder.profile.framing == "line"
         # A notification is a packet as it was sent; lines may come in pieces, whatever carries
         # them.
-        self._whole = transport.whole_messages and not self._lines
+        self._whole = transport.whole_messages and decoder.profile.framing != "line"
 
     def begin(self) -> None:
         """Start over with a link that was just opened."""
@@ -140,7 +139,7 @@ class _Ears:
         else:
             readings = self._decoder.feed(data, time_s, utc_s)
         # An empty line is a sign too: some displays send nothing else while they have no beam.
-        if readings or (self._lines and (b"\n" in data or b"\r" in data)):
+        if readings or self._decoder.ends_line(data):
             self._message()
         else:
             self.noise = True
