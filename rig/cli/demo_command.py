@@ -9,7 +9,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -21,6 +21,8 @@ from rig.cli.lockstep import Lockstep
 from rig.cli.options import json_option
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import DeviceUnavailable
+from rig.events import Edge, Estimate, Event, Heard, PourDone, Poured, Standing
+from rig.session.run import Sink, Tell
 from rig.units import counted, format_chance
 
 if TYPE_CHECKING:
@@ -212,15 +214,15 @@ class Simulator:
     pace: Lockstep | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def hear(self, told: dict[str, Any]) -> None:
+    def hear(self, event: Event) -> None:
         """Pass on what the tool says; the simulated installer acts on it."""
-        if told["event"] != "reading":
-            self.tell(told)
+        if not isinstance(event, Heard | Standing):
+            self.tell(event.as_json())
 
-    def tell(self, told: dict[str, Any]) -> None:
+    def tell(self, told: Mapping[str, Any]) -> None:
         """Pass on one object, from whatever thread."""
         with self._lock:
-            self.events.write(json.dumps(told) + "\n")
+            self.events.write(json.dumps(dict(told)) + "\n")
             self.events.flush()
 
 
@@ -295,7 +297,7 @@ class Stage:
     ----------
     simulator : Simulator or None
         The rod that live commands use.
-    more_sinks : list of callables
+    more_sinks : list of Sink
         Hear every event, besides.
     page : Page or None
         Shows and acts.
@@ -304,7 +306,7 @@ class Stage:
     def __init__(self, job: Path, speed: float, page: "Page | None" = None) -> None:
         self.job, self._speed, self.page = job, speed, page
         self.simulator: Simulator | None = None
-        self.more_sinks: list[Any] = []
+        self.more_sinks: list[Sink] = []
 
     def rig(self, *words: str, aloud: bool = True) -> None:
         """Run a command that needs no rod."""
@@ -323,15 +325,16 @@ class Stage:
         """Let what a command said stand on the page for a while."""
         from rig.cli.jobs import outline_of
         from rig.job.store import Job
-        from rig.page.scenes import idle_scene
+        from rig.session.scene import idle_scene
+        from rig.session.sections import Note
 
         assert self.page is not None
         with Job.open(self.job) as job:
             scene = idle_scene(job, outline_of(job))
         text = f"rig {' '.join(word for word in words[:2] if not word.startswith('-'))}"
         lines = [line.strip() for line in said.splitlines() if line.strip()]
-        scene.sections["now"] |= {"text": text, "shown": text}
-        scene.sections["notes"] = [{"text": line, "level": "say"} for line in lines[:SHOWN_LINES]]
+        notes = tuple(Note(text=line, level="say") for line in lines[:SHOWN_LINES])
+        scene.show("idle", text, notes)
         self.page.begin(scene)
         time.sleep(min(READING_S, 3.0 * READING_S / self._speed))
 
@@ -362,7 +365,7 @@ class Stage:
                 work(
                     as_json=False,
                     page=self.page,
-                    more_sinks=[self.simulator.hear, *self.more_sinks, *paced],
+                    more_sinks=[Tell(self.simulator.hear), *self.more_sinks, *paced],
                     **options,
                 )
 
@@ -409,7 +412,7 @@ def _log_pour(stage: Stage, folder: Path, seed: int) -> tuple[dict[str, Any], di
     speed = POUR_SPEED if stage.page is None else WATCHED_POUR_SPEED
     click.echo(f"(a simulated crew, {speed:g} times faster than life; after batch "
                f"{truth['mixer_fails_after_batch']} one of its mixers fails)")  # fmt: skip
-    heard: list[dict[str, Any]] = []
+    heard: list[Event] = []
     with contextlib.redirect_stderr(sys.stdout):
         log_pour(
             stage.job,
@@ -417,29 +420,30 @@ def _log_pour(stage: Stage, folder: Path, seed: int) -> tuple[dict[str, Any], di
             as_json=False,
             script=script,
             speed=speed,
-            more_sinks=[heard.append],
+            more_sinks=[Tell(heard.append)],
             page=stage.page,
         )
     done = heard[-1]
+    assert isinstance(done, PourDone)
     after_ten = _need_after(heard, 10)
     return truth, {
         "feasible": plan["feasible"],
         "margin_s": plan["margin_s"],
-        "bags": done["bags_used"],
-        "yield_l": done["yield_l"],
+        "bags": done.bags_used,
+        "yield_l": done.yield_l,
         "need_bags_after_10": after_ten,
-        "edge_warnings": sum(told["event"] == "edge" for told in heard),
+        "edge_warnings": sum(isinstance(told, Edge) for told in heard),
     }
 
 
-def _need_after(heard: list[dict[str, Any]], batches: int) -> float | None:
+def _need_after(heard: list[Event], batches: int) -> float | None:
     """Need as it was told at the last front up to a batch."""
     need = None
     for told in heard:
-        if told["event"] == "batch" and told["n"] > batches:
+        if isinstance(told, Poured) and told.n > batches:
             break
-        if told["event"] == "estimate":
-            need = float(told["need_bags"])
+        if isinstance(told, Estimate):
+            need = told.need_bags
     return need
 
 

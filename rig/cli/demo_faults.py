@@ -14,6 +14,17 @@ import click
 
 from rig.cli.demo_command import Stage, simulated_rod
 from rig.errors import CannotAnswer, DeviceUnavailable, RigError
+from rig.events import (
+    Drifted,
+    Event,
+    Jolted,
+    LinkBack,
+    LinkLost,
+    Noticed,
+    ShotTaken,
+    Trouble,
+)
+from rig.session.run import Tell
 from rig.units import counted
 
 SPEED = 25.0
@@ -68,14 +79,14 @@ def show_faults(link: str, seed: int, as_json: bool) -> None:
 
 
 def _meet(link: str, seed: int, fault: dict[str, str]) -> dict[str, Any]:
-    events: list[dict[str, Any]] = []
+    events: list[Event] = []
     refused: RigError | None = None
     with tempfile.TemporaryDirectory(prefix="floor-rig-faults-") as name:
         truth = Path(name) / "truth.json"
         more = ["--fault", fault["fault"], "--truth", str(truth), *IN_ROOM]
         with _quiet():
             stage = Stage(Path(name) / "job.sqlite", SPEED)
-            stage.more_sinks = [events.append, _giving_up]
+            stage.more_sinks = [Tell(events.append), Tell(_giving_up)]
             stage.rig("new", *ROOM)
             stage.rig("grid", "--spacing", "0.9m")
             with simulated_rod(link, seed, SPEED, more) as stage.simulator:
@@ -100,8 +111,8 @@ def _meet(link: str, seed: int, fault: dict[str, str]) -> dict[str, Any]:
     return {**fault, "outcome": outcome, "told": told, "shots": shots, "worst_mm": worst_mm}
 
 
-def _worst(events: list[dict[str, Any]], truth: dict[str, Any]) -> tuple[float | None, int]:
-    shots = {e["label"]: e["reading_mm"] for e in events if e["event"] == "shot"}
+def _worst(events: list[Event], truth: dict[str, Any]) -> tuple[float | None, int]:
+    shots = {e.label: e.reading_mm for e in events if isinstance(e, ShotTaken)}
     # Shots are told as the line of before a kick would have read them.
     true = {
         s["label"]: s["true_reading_mm"]
@@ -113,19 +124,19 @@ def _worst(events: list[dict[str, Any]], truth: dict[str, Any]) -> tuple[float |
     return (max(off), len(off)) if off else (None, 0)
 
 
-def _told(events: list[dict[str, Any]]) -> Iterator[str]:
+def _told(events: list[Event]) -> Iterator[str]:
     for event in events:
-        match event["event"]:
-            case "trouble" | "notice" | "drift" | "jolt":
-                yield event["text"]
-            case "lost":
-                yield f"rod lost: {event['reason']}"
-            case "back":
-                yield f"rod back after {event['gap_s']:.0f} s"
+        match event:
+            case Trouble() | Noticed() | Drifted() | Jolted():
+                yield event.text
+            case LinkLost():
+                yield f"rod lost: {event.reason}"
+            case LinkBack():
+                yield f"rod back after {event.gap_s:.0f} s"
 
 
-def _giving_up(told: dict[str, Any]) -> None:
-    if told["event"] == "trouble" and told["reason"] in GIVE_UP:
+def _giving_up(event: Event) -> None:
+    if isinstance(event, Trouble) and event.reason in GIVE_UP:
         raise _GivesUp
 
 

@@ -1,34 +1,32 @@
 """What the live commands share: where readings come from, how still is still, how it is shown."""
 
 import asyncio
-import math
-import sys
 import time
-from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
 
+from rig.cli.jobs import boot_id
 from rig.cli.options import SECONDS, Command, Length, Size, stack
 from rig.errors import BadInput
+from rig.record import Record
+from rig.units import Units
 
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.devices.profile import Profile
     from rig.devices.transport import Transport
     from rig.job.rows import Session
-    from rig.page.scene import Shown
     from rig.page.server import Page
-    from rig.session.run import Item, Machine
+    from rig.session.kind import Beginning, Clocks, Kind
+    from rig.session.run import Log, Machine, Sink, Stream
+    from rig.session.scene import Scene
     from rig.survey.plausibility import Guard
 
-_NUMBERS = {
-    "survey": ("dwell_s", "walk_s", "still_mm"),
-    "set": ("dwell_s", "walk_s", "still_mm", "tolerance_mm"),
-}
-"""Capture settings that a session's replay needs, from a file which may hold anything."""
+S = TypeVar("S", bound=Record)
 
 profile_options = stack(
     click.option("--serial", "serial_url", metavar="URL", help="A port or a pyserial URL."),
@@ -94,12 +92,37 @@ log_limit_option = click.option(
 )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RodWish(Record):
+    """Which rod is asked for by options, and how it speaks."""
+
+    serial_url: str | None = None
+    ble_rod: str | None = None
+    baud: int | None = None
+    profile_name: str | None = None
+    clamp: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceWish(RodWish):
+    """Where readings are to come from, by options."""
+
+    typed: bool = False
+    replay: Path | None = None
+    speed: float | None = None
+
+
+def picked(kind: type[S], options: Mapping[str, Any]) -> S:
+    """Make a record of the options that are its fields."""
+    return kind(**{one.name: options[one.name] for one in fields(kind) if one.name in options})
+
+
 @dataclass(frozen=True)
 class Source:
     """A chosen source: its items, how it speaks, and the clock it runs by (None in a replay)."""
 
     name: str
-    items: "AsyncIterator[Item]"
+    items: "Stream"
     profile: "Profile | None"
     clock: "Clock | None"
 
@@ -118,29 +141,34 @@ class Source:
         return self.profile.foot_mm if self.profile else 0.0
 
 
-def read_profile(options: dict[str, Any]) -> "Profile":
-    """Load the profile that the options name, with the clamp's height where it needs one."""
+def clocks(source: Source) -> "Clocks":
+    """Return the machine's start and its clocks as they are now, for a session's beginning."""
+    return {"boot_id": boot_id(), "utc_s": source.utc_s(), "monotonic_s": time.monotonic()}
+
+
+def read_profile(wish: RodWish) -> "Profile":
+    """Load the profile that is asked for, with the clamp's height where it needs one."""
     from rig.devices.profile import load_profile, with_clamp
 
-    name = options["profile_name"] or ("gatt-rod" if options["ble_rod"] else "sentence")
+    name = wish.profile_name or ("gatt-rod" if wish.ble_rod else "sentence")
     profile = load_profile(name)
-    if profile.needs_clamp and options["clamp"] is None:
+    if profile.needs_clamp and wish.clamp is None:
         raise BadInput(
             f"Profile {name} sends an offset from the receiver's mark: give "
             "the mark's height over the rod's foot, as --clamp 3ft."
         )
-    if not profile.needs_clamp and options["clamp"] is not None:
+    if not profile.needs_clamp and wish.clamp is not None:
         raise BadInput(f"Profile {name} sends full heights: leave --clamp out.")
-    return with_clamp(profile, options["clamp"]) if profile.needs_clamp else profile
+    return profile if wish.clamp is None else with_clamp(profile, wish.clamp)
 
 
-def open_transport(options: dict[str, Any], profile: "Profile") -> "Transport | None":
-    """Return the way to the rod that the options name, or None where they name none."""
-    if options["serial_url"]:
+def open_transport(wish: RodWish, profile: "Profile") -> "Transport | None":
+    """Return the way to the rod that is asked for, or None where none is."""
+    if wish.serial_url:
         from rig.devices.serial_port import SerialTransport
 
-        return SerialTransport(options["serial_url"], options["baud"], profile)
-    if options["ble_rod"]:
+        return SerialTransport(wish.serial_url, wish.baud, profile)
+    if wish.ble_rod:
         if profile.serial.asking is not None:
             raise BadInput(
                 f"The profile {profile.key} asks its rod over a serial line: give --serial, not "
@@ -148,14 +176,14 @@ def open_transport(options: dict[str, Any], profile: "Profile") -> "Transport | 
             )
         from rig.devices.ble import BleTransport
 
-        return BleTransport(options["ble_rod"], profile)
+        return BleTransport(wish.ble_rod, profile)
     return None
 
 
 def open_source(
-    options: dict[str, Any], units: Literal["in", "mm"], clock: "Clock | None" = None
+    wish: SourceWish, units: Literal["in", "mm"], clock: "Clock | None" = None
 ) -> Source:
-    """Return the one source that the options name.
+    """Return the one source that is asked for.
 
     A `clock` stands in for the usual one of a rod.
 
@@ -166,21 +194,15 @@ def open_source(
     """
     from rig.devices.clock import Clock
     from rig.session import sources
+    from rig.session.run import Stream
 
-    named = [name for name in ("serial_url", "ble_rod", "typed", "replay") if options.get(name)]
-    if len(named) != 1:
+    named = [wish.serial_url, wish.ble_rod, wish.typed, wish.replay]
+    if sum(map(bool, named)) != 1:
         raise BadInput(
             "Say where the readings come from, one of: "
             "--serial PORT, --ble NAME, --typed, --replay FILE."
         )
-    if options["serial_url"] or options["ble_rod"]:
-        profile = read_profile(options)
-        transport = open_transport(options, profile)
-        assert transport is not None
-        clock = clock or Clock(options["speed"] or 1.0)
-        name = "ble" if options["ble_rod"] else "serial"
-        return Source(name, sources.Device(transport, profile, clock), profile, clock)
-    if options["typed"]:
+    if wish.typed:
         from rig.devices.typed import TypedReader
 
         clock = Clock()
@@ -188,53 +210,62 @@ def open_source(
         def complain(text: str) -> None:
             click.echo(f"rig: {text}", err=True)
 
-        items = sources.typed(TypedReader(units), clock, complain)
+        items = Stream(sources.typed(TypedReader(units), clock, complain))
         return Source("typed", items, None, clock)
+    if wish.replay is None:
+        profile = read_profile(wish)
+        transport = open_transport(wish, profile)
+        assert transport is not None
+        clock = clock or Clock(wish.speed or 1.0)
+        name = "ble" if wish.ble_rod else "serial"
+        return Source(name, sources.Device(transport, profile, clock), profile, clock)
     from rig.devices.trace import read_trace
 
-    trace = read_trace(options["replay"])
+    trace = read_trace(wish.replay)
     for notice in trace.notices:
         click.echo(f"rig: {notice}", err=True)
-    items = sources.replayed(sources.trace_items(trace), options["speed"])
+    items = Stream(sources.replayed(sources.trace_items(trace), wish.speed))
     return Source("replay", items, trace.profile, None)
 
 
 def replayed_sessions(
-    path: Path, kind: str, units: Literal["in", "mm"], speed: float | None
-) -> "Iterator[tuple[Session, Source]]":
-    """Yield the sessions of a kind that another job holds, each with its log as a source.
+    wish: SourceWish, kind: "Kind[S]", units: Literal["in", "mm"]
+) -> "Iterator[tuple[Session, S, Source]]":
+    """Yield the sessions of a kind that another job holds, with settings and log as a source.
 
     Raises
     ------
     BadInput
-        When it holds none.
+        When it holds none, or one that is not as floor-rig writes it.
     """
     from rig.job.store import Job
     from rig.session import sources
+    from rig.session.run import Stream
 
+    path = wish.replay
+    assert path is not None
     with Job.open(path) as other:
-        old = [session for session in other.sessions() if session.kind == kind]
+        old = [session for session in other.sessions() if session.kind == kind.name]
         if not old:
-            raise BadInput(f"{path} holds no session of rig {kind} to replay.")
+            raise BadInput(f"{path} holds no session of rig {kind.name} to replay.")
         for session in old:
             with sources.as_logged(path, session.id):
-                for name in _NUMBERS[kind]:
-                    if not 0.0 <= session.capture[name] < math.inf:
-                        raise ValueError(f"{name} is {session.capture[name]}")
+                settings = kind.read(session.capture)
                 profile = sources.profile_of(session)
-                typed_in = session.capture.get("units", units)
+                typed_in = session.capture.get("units") or units
             items = sources.session_items(other, session.id, profile, typed_in)
-            yield session, Source("replay", sources.replayed(items, speed), profile, None)
+            stream = Stream(sources.replayed(items, wish.speed))
+            yield session, settings, Source("replay", stream, profile, None)
 
 
-def is_job_replay(options: dict[str, Any], job_path: Path) -> bool:
+def is_job_replay(wish: SourceWish, job_path: Path) -> bool:
     """Tell whether `--replay` names another job; to be asked before the job is open.
 
     A second descriptor on its file would drop SQLite's locks.
     """
     from rig.session.sources import is_job_file
 
-    replay: Path | None = options["replay"]
+    replay = wish.replay
     if replay is None or not is_job_file(replay):
         return False
     if replay.resolve() == job_path.resolve():
@@ -242,18 +273,45 @@ def is_job_replay(options: dict[str, Any], job_path: Path) -> bool:
     return True
 
 
+def run_kind(
+    kind: "Kind[S]",
+    begun: "Beginning[S]",
+    machine: "Machine",
+    log: "Log",
+    source: Source,
+    *,
+    as_json: bool,
+    more_sinks: "Iterable[Sink]" = (),
+    page: "Page | None" = None,
+) -> None:
+    """Run a session of a kind, on a page too where there is one."""
+    scene = None
+    if page is not None:
+        scene = kind.scene(begun, kind.acts if source.clock is not None else ())
+    run_live(
+        machine,
+        source,
+        log,
+        as_json=as_json,
+        units=begun.units,
+        guard=kind.guard(begun),
+        more_sinks=more_sinks,
+        page=page,
+        scene=scene,
+    )
+
+
 def run_live(
     machine: "Machine",
     source: Source,
-    log: Any,
+    log: "Log",
     *,
     as_json: bool,
-    units: str,
-    denominator: int,
+    units: Units,
     guard: "Guard | None" = None,
-    more_sinks: Iterable[Any] = (),
+    more_sinks: "Iterable[Sink]" = (),
     page: "Page | None" = None,
-    scene: "Shown | None" = None,
+    scene: "Scene | None" = None,
 ) -> None:
     """Run a machine on a source with the screens that fit the output.
 
@@ -262,28 +320,20 @@ def run_live(
     from rig.cli.serve_options import announce
     from rig.session import terminal
     from rig.session.keys import HELP, keys
-    from rig.session.run import run
+    from rig.session.run import Stream, Tell, run
 
-    sinks_beside = list(more_sinks)
+    sinks = list(more_sinks)
     if page is not None and scene is not None:
         announce(page, as_json)
         page.begin(scene)
-        sinks_beside.append(page.hear)
-
-    def go(sinks: Sequence[Any]) -> None:
+        sinks.append(Tell(page.hear))
+    by_keys = source.name in ("serial", "ble")
+    with terminal.screen(as_json, units, click.echo, HELP if by_keys else "") as screen:
         streams = [source.items]
         if source.clock is not None and source.name != "typed":
-            streams.append(keys(source.clock))
+            streams.append(Stream(keys(source.clock)))
         if page is not None and source.clock is not None:
-            streams.append(page.acts(source.clock))
-        asyncio.run(run(machine, streams, log, [*sinks, *sinks_beside], source.clock, guard))
-
-    if as_json:
-        go([terminal.json_lines])
-    elif sys.stdout.isatty() and source.name in ("serial", "ble"):
-        with terminal.BigScreen(units, denominator, HELP) as screen:
-            go([screen])
-    else:
-        go([terminal.plain_lines(units, denominator, click.echo)])
+            streams.append(Stream(page.acts(source.clock)))
+        asyncio.run(run(machine, streams, log, [screen, *sinks], source.clock, guard))
     if not as_json and guard is not None and guard.counts.text:
         click.echo(guard.counts.text)

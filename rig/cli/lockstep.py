@@ -5,15 +5,16 @@ So one seed gives the same numbers on every run, every machine and every link.
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
 
 from rig.devices.clock import Clock
+from rig.events import Event, Heard
+from rig.session.run import Sink
 
 PATIENCE_S = 3.0
 """A message that does not come within so many real seconds is not waited for any longer."""
 
 
-class Lockstep:
+class Lockstep(Sink):
     """A sink that lets the world send its next message, and knows what time it then is.
 
     Parameters
@@ -43,9 +44,9 @@ class Lockstep:
         """Return the clock of a session that begins now."""
         return _SessionClock(self)
 
-    def __call__(self, told: dict[str, Any]) -> None:
+    def hear(self, event: Event) -> None:
         """Hear an event: a reading is a message that has come."""
-        self._heard |= told["event"] == "reading"
+        self._heard |= isinstance(event, Heard)
 
     def ready(self) -> None:
         """Hear that the session waits; ask for the next message, no sooner than the speed says."""

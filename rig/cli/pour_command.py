@@ -26,7 +26,7 @@ from rig.words import pour as words
 
 if TYPE_CHECKING:
     from rig.page.server import Page
-    from rig.session.pouring import PourLog
+    from rig.session.run import Log, Machine, Sink
     from rig.study.pour_answer import PourWish, Prepour
     from rig.units import Units
 
@@ -230,12 +230,15 @@ def log_pour(
     as_json: bool,
     script: Sequence[tuple[float, str]] = (),
     speed: float = 1.0,
-    more_sinks: Sequence[Any] = (),
+    more_sinks: "Sequence[Sink]" = (),
     page: "Page | None" = None,
 ) -> None:
     """Log a pour from the keyboard and a page, or from a script by a faster clock."""
     from rig.job.store import Job
-    from rig.session.pouring import begin_log
+    from rig.session.kind import Beginning
+    from rig.session.kinds.pour import KIND, PourSettings
+    from rig.session.pouring import bags_on_site
+    from rig.session.run import Tell
     from rig.study.pour_log import after
     from rig.study.pour_plan import pour_to_log
 
@@ -246,41 +249,41 @@ def log_pour(
             click.echo(f"rig: {words.GOES_ON}", err=True)
         elif found.is_new and not answer.feasible and not as_json:
             click.echo(f"rig: {answer.advice}", err=True)
-        log = begin_log(
-            job,
-            found.pour,
-            bags,
-            source="serial" if counter else "keys",
+        begun = Beginning(
+            job=job,
+            settings=PourSettings(pour_plan=found.pour.id, bags=bags_on_site(found.pour, bags)),
             setup=setup_of(job, None),
             boot_id=boot_id(),
             monotonic_s=time.monotonic(),
             utc_s=time.time(),
         )
+        machine = KIND.machine(begun)
+        log = KIND.log(begun, KIND.start(begun, "serial" if counter else "keys"))
         if not as_json:
             click.echo(words.CAUTION, err=True)
+        sinks = list(more_sinks)
         if page is not None:
-            from rig.page.scenes import pour_scene
-
             announce(page, as_json)
-            page.begin(pour_scene(job, outline_of(job), found.pour, log.live.bags, acts=True))
-            more_sinks = [*more_sinks, page.hear]
-        _run(log, counter, as_json, job.units, script, speed, more_sinks, page)
+            page.begin(KIND.scene(begun, KIND.acts))
+            sinks.append(Tell(page.hear))
+        _run(machine, log, counter, as_json, job.units, script, speed, sinks, page)
     if as_json:
         return
-    if not log.machine.finished:
+    if not machine.finished:
         click.echo(words.LEFT)
     elif not script:
         click.echo("\n".join(after(answer.sheet, time.time())))
 
 
 def _run(
-    log: "PourLog",
+    machine: "Machine",
+    log: "Log",
     counter: Counter | None,
     as_json: bool,
     units: "Units",
     script: Sequence[tuple[float, str]],
     speed: float,
-    more_sinks: Sequence[Any],
+    sinks: "list[Sink]",
     page: "Page | None",
 ) -> None:
     import asyncio
@@ -289,7 +292,7 @@ def _run(
     from rig.session import sources, terminal
     from rig.session.keys import keys
     from rig.session.pour_keys import HELP, PourKeys, parse_words
-    from rig.session.run import run
+    from rig.session.run import Stream, run
 
     told = sources.Script(script, parse_words, speed) if script else None
     clock = told or Clock(speed)
@@ -299,15 +302,17 @@ def _run(
 
     by_keys = not script and sys.stdin.isatty()
     if told is not None:
-        streams = [told.items()]
-        more_sinks = [*more_sinks, told]
+        streams = [Stream(told.items())]
+        sinks.append(told)
     elif by_keys:
-        streams = [sources.watched(keys(clock, PourKeys()), clock)]
+        streams = [Stream(sources.watched(keys(clock, PourKeys()), clock))]
     else:
-        streams = [sources.watched(sources.words(parse_words, clock, complain), clock)]
+        spoken = sources.words(parse_words, clock, complain)
+        streams = [Stream(sources.watched(spoken, clock))]
     if page is not None:
         # The page goes on when standard input has ended; a script does not wait for it.
-        streams.insert(len(streams) if script else 0, sources.watched(page.acts(clock), clock))
+        acts = Stream(sources.watched(page.acts(clock), clock))
+        streams.insert(len(streams) if script else 0, acts)
     if counter is not None:
         from rig.devices.profile import load_profile
         from rig.devices.serial_port import SerialTransport
@@ -315,17 +320,8 @@ def _run(
         profile = load_profile(counter.profile_name)
         transport = SerialTransport(counter.url, counter.baud, profile)
         streams.insert(0, sources.Device(transport, profile, clock))
-
-    def go(sink: Any) -> None:
-        asyncio.run(run(log.machine, streams, log.recorder, [sink, *more_sinks], clock))
-
-    if as_json:
-        go(terminal.json_lines)
-    elif by_keys and sys.stdout.isatty():
-        with terminal.BigScreen(units.system, units.denominator, HELP) as screen:
-            go(screen)
-    else:
-        go(terminal.plain_lines(units.system, units.denominator, click.echo))
+    with terminal.screen(as_json, units, click.echo, HELP if by_keys else "") as screen:
+        asyncio.run(run(machine, streams, log, [screen, *sinks], clock))
 
 
 def _list_text(listed: "Prepour") -> str:

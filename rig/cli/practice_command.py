@@ -8,7 +8,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import asdict
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,12 +18,15 @@ from rig.cli.demo_command import COMPOUND, PROVED, Simulator, Stage, compare, si
 from rig.cli.options import Lengths, json_option
 from rig.cli.serve_options import address_options, announce, open_page
 from rig.errors import CannotAnswer, DeviceUnavailable
+from rig.events import Edges, Event, PourDone, time_of
+from rig.session.run import Tell
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.page.scene import Scene
+    from rig.page.messages import Moved
     from rig.page.score import Row
     from rig.page.server import Page
+    from rig.session.scene import Scene
 
 CREW = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "12min"]
 WORKING_S = 720.0
@@ -99,12 +102,11 @@ class Practice:
         self._room_mm = room_mm
         self._job = folder / "job.sqlite"
         self._truth = folder / "truth.json"
-        self._moves: list[tuple[float, dict[str, Any]]] = []
+        self._moves: list[tuple[float, Moved]] = []
         self._worst_edge_s = 0.0
 
     def work(self) -> "tuple[list[Row], dict[str, Any]]":
         """Go through the job; return the score, as rows and for scripts."""
-        from rig.cli.jobs import units_of
         from rig.job.store import Job
         from rig.page.score import score_rows
 
@@ -142,18 +144,18 @@ class Practice:
         flat = json.loads(made.getvalue())
         round_ = self._round(seconds, done, shift_mm, flat)
         with Job.open(self._job) as job:
-            rows = score_rows(round_, *units_of(job))
-        told = {"score": round_, "rows": [asdict(row) for row in rows], "job": str(self._job)}
+            rows = score_rows(round_, job.units)
+        told = {"score": round_, "rows": [row.as_json() for row in rows], "job": str(self._job)}
         (self._folder / "hands.json").write_text(json.dumps(self._moves))
         return rows, told
 
     async def _begin(self) -> None:
         """Say how it goes, and wait until the trainee begins."""
         from rig.devices.clock import Clock
+        from rig.session.sections import Note
 
         scene = self._idle(("begin",))
-        scene.sections["now"] |= {"text": "practice", "shown": "practice"}
-        scene.sections["notes"] = [{"text": text, "level": "say"} for text in HOW]
+        scene.show("idle", "practice", tuple(Note(text=text, level="say") for text in HOW))
         self._page.begin(scene)
         acts = self._page.acts(Clock())
         try:
@@ -166,40 +168,42 @@ class Practice:
     def _idle(self, acts: tuple[str, ...]) -> "Scene":
         from rig.cli.jobs import outline_of
         from rig.job.store import Job
-        from rig.page.scenes import idle_scene
+        from rig.session.scene import idle_scene
 
         with Job.open(self._job) as job:
             return idle_scene(job, outline_of(job), acts)
 
-    def _hand(self, simulator: Simulator) -> Any:
-        def move(told: dict[str, Any]) -> None:
+    def _hand(self, simulator: Simulator) -> "Callable[[Moved], None]":
+        def move(told: "Moved") -> None:
             self._moves.append((time.time(), told))
             with contextlib.suppress(OSError, ValueError):  # the rod has just been put away
                 simulator.tell(told)
 
         return move
 
-    def _pour(self, stage: Stage) -> dict[str, Any]:
+    def _pour(self, stage: Stage) -> PourDone:
         """Have the trainee tip the batches; return the pour's last event."""
         from rig.cli.pour_command import log_pour
         from rig.study.pour_answer import PourWish
 
         stage.rig("pour", "plan", *CREW, aloud=False)
-        heard: list[dict[str, Any]] = []
+        heard: list[Event] = []
         with contextlib.redirect_stderr(sys.stdout):
             log_pour(
                 stage.job,
                 PourWish(),
                 as_json=False,
                 speed=POUR_SPEED,
-                more_sinks=[heard.append],
+                more_sinks=[Tell(heard.append)],
                 page=stage.page,
             )
-        ages = [age for told in heard if told["event"] == "edges" for age in told["ages_s"]]
+        ages = [age for told in heard if isinstance(told, Edges) for age in told.ages_s]
         self._worst_edge_s = max(ages, default=0.0)
-        return heard[-1]
+        done = heard[-1]
+        assert isinstance(done, PourDone)
+        return done
 
-    def _cure(self, done: dict[str, Any]) -> float:
+    def _cure(self, done: PourDone) -> float:
         """Have the simulator cure what was tipped; return how far it lies over the plan, in mm.
 
         A floor that got less than it takes ends lower; edges that died leave steps.
@@ -213,7 +217,7 @@ class Practice:
         assert plan is not None
         answer = read_plan(plan).answer
         share = answer.bags.waste_share
-        tipped_l = done["bags_used"] * answer.volume_l.per_bag / (1.0 + share)
+        tipped_l = done.bags_used * answer.volume_l.per_bag / (1.0 + share)
         area_m2 = self._room_mm[0] * self._room_mm[1] / 1e6
         shift_mm = float(tipped_l - truth["volume_l"]) / area_m2
         shift_mm = min(max(shift_mm, -MOST_SHIFT_MM), MOST_SHIFT_MM)
@@ -227,7 +231,7 @@ class Practice:
         return shift_mm
 
     def _round(
-        self, seconds: float, done: dict[str, Any], shift_mm: float, flat: dict[str, Any]
+        self, seconds: float, done: PourDone, shift_mm: float, flat: dict[str, Any]
     ) -> dict[str, Any]:
         from rig.job.store import Job
         from rig.page.score import wasted_shots
@@ -250,7 +254,7 @@ class Practice:
             "markers_worst_mm": told["apart"]["markers_worst_mm"],
             "tolerance_mm": TOLERANCE_MM,
             "bags_site": read_plan(plan).answer.bags.p95,
-            "bags_used": done["bags_used"],
+            "bags_used": done.bags_used,
             "bags_needed": told["truth"]["bags"],
             "edge_age_s": self._worst_edge_s,
             "working_s": WORKING_S,
@@ -266,19 +270,12 @@ class Practice:
         """Show the score, and the round again as often as is asked for, until it is finished."""
         from rig.devices.clock import Clock
         from rig.job.store import Job
-        from rig.page.scenes import plan_of
         from rig.page.score import score_scene
+        from rig.session.sections import plan_of
 
         with Job.open(self._job) as job:
             outline = _outline(job)
-            settings = job.settings
-            score = score_scene(
-                rows,
-                settings.units,
-                settings.denominator,
-                plan_of(outline),
-                ("replay", "finish"),
-            )
+            score = score_scene(rows, job.units, plan_of(outline), ("replay", "finish"))
             self._page.begin(score)
             showing: asyncio.Task[None] | None = None
             async for act in self._page.acts(Clock()):
@@ -292,15 +289,15 @@ class Practice:
 
     async def _show_again(self, job: "Job", score: "Scene") -> None:
         """Play the job's log through the same machines, with the hands beside it."""
-        from rig.page.scenes import scene_of
-        from rig.session.following import FOLLOWED, Follower
+        from rig.session.following import Follower
+        from rig.session.kinds import kinds
 
         for session in job.sessions():
-            if session.kind not in FOLLOWED:
+            if session.kind not in kinds():
                 continue
             speed = AGAIN_POUR_SPEED if session.kind == "pour" else AGAIN_SPEED
-            follower = Follower(job, session, _outline(job))
-            scene = scene_of(job, session, follower.then, follower.profile, acts=("finish",))
+            follower = Follower(job, session)
+            scene = follower.scene(("finish",))
             self._page.begin(scene)
             moves = [
                 (utc_s - session.utc_s, told)
@@ -308,14 +305,14 @@ class Practice:
                 if utc_s >= session.utc_s
             ]
             last_s = 0.0
-            for told in follower.news(session.utc_s):
-                time_s = max(last_s, told.get("time_s", last_s))
+            for event in follower.news(session.utc_s):
+                time_s = max(last_s, time_of(event) or last_s)
                 if time_s > last_s:
                     await asyncio.sleep(min(LONGEST_REST_S, (time_s - last_s) / speed))
                     last_s = time_s
                 while moves and moves[0][0] * self._speed <= time_s:
                     self._page.hand(moves.pop(0)[1])
-                self._page.hear(told)
+                self._page.hear(event)
             await asyncio.sleep(1.0)
             follower.close()
         self._page.begin(score)

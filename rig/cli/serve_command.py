@@ -44,7 +44,7 @@ def watch(job: "Job", page: "Page", as_json: bool) -> None:
     stopped: list[int] = []
     for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
         signal.signal(number, lambda number, _: stopped.append(number))
-    from rig.page.scenes import idle_scene
+    from rig.session.scene import idle_scene
 
     followed: Session | None = None
     follower: Follower | None = None
@@ -58,8 +58,8 @@ def watch(job: "Job", page: "Page", as_json: bool) -> None:
                 follower.close()
             follower = _begin(job, page, latest)
         if follower is not None:
-            for told in follower.news(time.time()):
-                page.hear(told)
+            for event in follower.news(time.time()):
+                page.hear(event)
         time.sleep(POLL_S)
     if follower is not None:
         follower.close()
@@ -67,18 +67,19 @@ def watch(job: "Job", page: "Page", as_json: bool) -> None:
 
 def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
     """Show a session, what it has told so far included; nothing where it cannot be followed."""
-    from rig.page.scenes import idle_scene, scene_of
-    from rig.session.following import FOLLOWED, Follower
+    from rig.events import time_of
+    from rig.session.following import Follower
+    from rig.session.kinds import kinds
+    from rig.session.scene import idle_scene
 
-    outline = outline_of(job)
-    if session.kind in FOLLOWED:
+    if session.kind in kinds():
         try:
-            follower = Follower(job, session, outline)
-            scene = scene_of(job, session, follower.then, follower.profile, quiet_s=QUIET_S)
+            follower = Follower(job, session)
+            scene = follower.scene(quiet_s=QUIET_S)
             now_s = time.monotonic()
             behind_s = time.time() - session.utc_s - now_s
-            for told in follower.news(time.time()):
-                scene.hear(told, min(now_s, told.get("time_s", 0.0) - behind_s))
+            for event in follower.news(time.time()):
+                scene.hear(event, min(now_s, (time_of(event) or 0.0) - behind_s))
         except RigError as error:
             click.echo(f"rig: the session cannot be followed: {error}", err=True)
         else:
@@ -86,5 +87,5 @@ def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
                 page.begin(scene)
                 return follower
             follower.close()
-    page.begin(idle_scene(job, outline))
+    page.begin(idle_scene(job, outline_of(job)))
     return None

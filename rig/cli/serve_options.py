@@ -1,7 +1,6 @@
 """Options and words for the live page: `--serve`, and its address as text and as a QR code."""
 
 import contextlib
-import json
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -65,8 +64,11 @@ def announce(page: "Page", as_json: bool) -> None:
     if page.announced:
         return
     page.announced = True
+    from rig.events import Serving
+    from rig.session.terminal import print_json
+
     if as_json:
-        click.echo(json.dumps({"event": "serving", "url": page.url}))
+        print_json(Serving(url=page.url))
         return
     import segno
 

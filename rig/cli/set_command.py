@@ -1,33 +1,39 @@
 """`rig set`: live raise and lower prompts, marker after marker."""
 
-import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.jobs import boot_id, outline_of, setup_of, units_of
+from rig.cli.jobs import setup_of
 from rig.cli.live_options import (
     Source,
+    SourceWish,
+    clocks,
     is_job_replay,
     log_limit_option,
     open_source,
+    picked,
     replayed_sessions,
-    run_live,
+    run_kind,
     source_options,
 )
 from rig.cli.options import Length, Lengths, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
+from rig.record import Record
 from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
-    from rig.job.rows import Plan
     from rig.job.store import Job
     from rig.page.server import Page
+    from rig.session.kind import Beginning
+    from rig.session.kinds.set import SetSettings
+    from rig.session.run import Sink
 
 CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear, mind your knees."
 
@@ -62,7 +68,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
 def set_markers(
     job_path: Path,
     as_json: bool,
-    more_sinks: Iterable[Any] = (),
+    more_sinks: "Iterable[Sink]" = (),
     page: "Page | None" = None,
     clock: "Clock | None" = None,
     **options: Any,
@@ -72,42 +78,26 @@ def set_markers(
     A `clock` stands in for the rod's usual one.
     """
     from rig.job.store import Job
+    from rig.session.kinds.set import KIND
     from rig.study.fresh import fresh_plan
-    from rig.study.lasers import set_place
 
-    replays_job = is_job_replay(options, job_path)
+    wish, wanted = picked(Wish, options), picked(SourceWish, options)
+    replays_job = is_job_replay(wanted, job_path)
     with Job.open(job_path, write=True) as job:
-        units, _ = units_of(job)
-        plan = fresh_plan(job)
+        fresh_plan(job)
         if not job.markers():
             raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
-        rounds: Iterable[tuple[Source, str, dict[str, Any]]]
-        if replays_job:
-            rounds = (
-                (source, session.setup, session.capture)
-                for session, source in replayed_sessions(
-                    options["replay"], "set", units, options["speed"]
-                )
-            )
-        else:
-            capture = {
-                "dwell_s": options["dwell"],
-                "walk_s": options["walk"],
-                "still_mm": options["still"],
-                "tolerance_mm": options["tolerance"],
-                "marker": options["marker"],
-                "skip_check": options["skip_check"],
-                "units": units,
-            }
-            source = open_source(options, units, clock)
-            capture["clamp_mm"] = source.profile.clamp_mm if source.profile else None
-            if options["laser"] is not None:
-                set_place(job, setup_of(job, options["setup"]), options["laser"])
-            rounds = [(source, setup_of(job, options["setup"]), capture)]
         failed = None
-        for source, setup, capture in rounds:
-            most_bytes = options["log_limit"]
-            failed = _set(job, plan, source, setup, capture, as_json, more_sinks, page, most_bytes)
+        rounds = _replayed(job, wanted) if replays_job else [_begun(job, wish, wanted, clock)]
+        for begun, source in rounds:
+            machine = KIND.machine(begun)
+            log = KIND.log(begun, partial(KIND.start, begun, source.name), wish.log_limit)
+            if not as_json:
+                click.echo(CAUTION, err=True)
+            run_kind(
+                KIND, begun, machine, log, source, as_json=as_json, more_sinks=more_sinks, page=page
+            )
+            failed = machine.failed
         left = [marker.label for marker in job.markers() if not marker.is_set]
     if failed:
         raise CannotAnswer(failed)
@@ -119,72 +109,56 @@ def set_markers(
         )
 
 
-def _set(
-    job: "Job",
-    plan: "Plan",
-    source: Source,
-    setup: str,
-    capture: dict[str, Any],
-    as_json: bool,
-    more_sinks: Iterable[Any],
-    page: "Page | None",
-    most_bytes: int | None,
-) -> str | None:
-    """Go one round; return what the check found wrong, if anything."""
-    from rig.session.machines import guard_of, setting_machine
-    from rig.session.recorder import Recorder
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish(Record):
+    """What a setting is asked for by its options."""
 
-    units, denominator = units_of(job)
-    known = {shot.setup for shot in job.shots()}
-    machine = setting_machine(
-        job,
-        plan,
-        outline_of(job),
-        setup=setup,
-        tolerance_mm=capture["tolerance_mm"],
-        dwell_s=capture["dwell_s"],
-        walk_s=capture["walk_s"],
-        still_mm=capture["still_mm"],
-        resolution_mm=source.resolution_mm,
-        foot_mm=source.foot_mm,
-        start_marker=capture.get("marker"),
-        skip_check=capture.get("skip_check", False),
-    )
-    start = partial(
-        job.start_session,
-        kind="set",
-        setup=setup,
-        source=source.name,
-        profile_text=source.profile.text_toml if source.profile else "",
-        capture=capture,
-        boot_id=boot_id(),
-        utc_s=source.utc_s(),
-        monotonic_s=time.monotonic(),
-    )
-    scene = None
-    if page is not None:
-        from rig.page.scenes import set_scene
+    tolerance: float
+    laser: tuple[float, float] | None
+    setup: str | None
+    marker: str | None
+    skip_check: bool
+    log_limit: int | None
+    dwell: float
+    walk: float
+    still: float
 
-        scene = set_scene(
-            job,
-            outline_of(job),
-            capture,
-            source.resolution_mm,
-            source.foot_mm,
-            acts=source.clock is not None,
-        )
-    if not as_json:
-        click.echo(CAUTION, err=True)
-    run_live(
-        machine,
-        source,
-        Recorder(job, start, ties_line=setup not in known, most_bytes=most_bytes),
-        guard=guard_of(job, setup, source.profile, [m.target_reading_mm for m in job.markers()]),
-        as_json=as_json,
+
+def _begun(
+    job: "Job", wish: Wish, wanted: SourceWish, clock: "Clock | None"
+) -> "tuple[Beginning[SetSettings], Source]":
+    """Make what a setting begins with, and open its source."""
+    from rig.session.kind import Beginning
+    from rig.session.kinds.set import SetSettings
+    from rig.study.lasers import set_place
+
+    units = job.units.system
+    source = open_source(wanted, units, clock)
+    setup = setup_of(job, wish.setup)
+    if wish.laser is not None:
+        set_place(job, setup, wish.laser)
+    settings = SetSettings(
+        dwell_s=wish.dwell,
+        walk_s=wish.walk,
+        still_mm=wish.still,
+        tolerance_mm=wish.tolerance,
+        marker=wish.marker,
+        skip_check=wish.skip_check,
         units=units,
-        denominator=denominator,
-        more_sinks=more_sinks,
-        page=page,
-        scene=scene,
+        clamp_mm=source.profile.clamp_mm if source.profile else None,
     )
-    return machine.failed
+    return Beginning(
+        job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
+    ), source
+
+
+def _replayed(job: "Job", wanted: SourceWish) -> "Iterator[tuple[Beginning[SetSettings], Source]]":
+    """The settings of another job, with what they were made with."""
+    from rig.session.kind import Beginning
+    from rig.session.kinds.set import KIND
+
+    for session, settings, source in replayed_sessions(wanted, KIND, job.units.system):
+        told = Beginning(
+            job=job, settings=settings, setup=session.setup, rod=source.profile, **clocks(source)
+        )
+        yield told, source

@@ -5,11 +5,21 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from rig.events import Check, Checked
-from rig.units import format_off
+from rig.units import Units
 
 SIGMAS = 3.0
 """A line that differs by more than this many standard errors was moved: 0.3 % of the lines that
 were not are stopped for nothing (normal distribution)."""
+
+
+SECOND_LOOK_S = 6.0
+"""A line that looks moved gets a second sight: the rod may not be on its place yet."""
+BREAK_S = 15 * 60.0
+"""After so long without a reading the line is checked anew (common practice, no source)."""
+UNCHECKED = (
+    "The line is not checked against the survey: if the laser was moved or restarted, every "
+    "marker will be off by as much."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +59,7 @@ def ask_for(sight: CheckSight) -> Check:
     )
 
 
-def compare(
-    sight: CheckSight, steady: Steady, time_s: float, retie: bool, units: str, denominator: int
-) -> Checked:
+def compare(sight: CheckSight, steady: Steady, time_s: float, retie: bool, units: Units) -> Checked:
     """Judge whether today's line is still the survey's.
 
     Parameters
@@ -64,7 +72,7 @@ def compare(
         When.
     retie : bool
         The laser stands anew: any difference is right, and becomes the line's shift.
-    units, denominator : str, int
+    units : Units
         How amounts are shown.
 
     Returns
@@ -77,11 +85,11 @@ def compare(
     allowed = SIGMAS * math.hypot(sight.noise_mm, steady.stderr_mm)
     ok = retie or abs(difference) <= allowed
     way = "higher" if difference >= 0 else "lower"
-    text = f"the line reads {format_off(difference, units, denominator)} {way} than at the survey"
+    text = f"the line reads {units.off(difference)} {way} than at the survey"
     if retie:
         text += "; it is tied again, and every target follows it"
     elif ok:
-        text += f", within the {format_off(allowed, units, denominator)} that noise allows"
+        text += f", within the {units.off(allowed)} that noise allows"
     else:
         text += ": the laser was moved or restarted. Tie it again: rig set --setup NAME"
     return Checked(

@@ -3,6 +3,7 @@
 from rig.events import Prompt
 from rig.guidance import phrases
 from rig.guidance.live_value import LiveValue
+from rig.units import Units
 
 PROMPT_S = 1.0
 PLAY = 0.1
@@ -18,16 +19,14 @@ class Prompter:
         How far off height is still "hold".
     resolution_mm : float
         One digit of the rod's display.
-    units, denominator : str, int
+    units : Units
         How amounts are shown.
     """
 
-    def __init__(
-        self, tolerance_mm: float, resolution_mm: float, units: str, denominator: int
-    ) -> None:
-        self.live = LiveValue(resolution_mm, PLAY * phrases.shown_step_mm(units, denominator))
+    def __init__(self, tolerance_mm: float, resolution_mm: float, units: Units) -> None:
+        self.live = LiveValue(resolution_mm, PLAY * phrases.shown_step_mm(units))
         self._tolerance_mm = tolerance_mm
-        self._units, self._denominator = units, denominator
+        self._units = units
         self._said: tuple[float, str] | None = None
         self._heard_s: float | None = None
 
@@ -69,7 +68,7 @@ class Prompter:
         """Put one height into words."""
         residual = target_mm - value_mm  # a larger reading is lower
         move = phrases.move(residual, self._tolerance_mm - guard_mm)
-        text = phrases.prompt(move, abs(residual), self._units, self._denominator)
+        text = phrases.prompt(move, abs(residual), self._units)
         return Prompt(
             marker=marker,
             move=move,

@@ -14,7 +14,10 @@ from rig.errors import BadInput
 from rig.events import AskMarker, Event, MarkerSet, NextMarker, SetDone, Skipped, Trouble, Unset
 from rig.guidance import phrases
 from rig.guidance.line_check import (
+    BREAK_S,
+    SECOND_LOOK_S,
     SIGMAS,
+    UNCHECKED,
     CheckSight,
     Steady,
     ask_for,
@@ -22,28 +25,19 @@ from rig.guidance.line_check import (
 )
 from rig.guidance.marker_round import MarkerRound, MarkerTarget
 from rig.guidance.prompter import Prompter
+from rig.guidance.tolerance import Tolerance
 from rig.survey.arming import Arming
 from rig.survey.button import Button
 from rig.survey.capture import TICK_LATENESS_S
 from rig.survey.patience import PATIENCE_S, Patience, Want
+from rig.survey.stance import Stance
 from rig.survey.stillness import GAP_S, StillWindow
-from rig.units import format_off
+from rig.units import Units
 
 __all__ = ["CheckSight", "MarkerTarget", "Setting"]
 
 SETTLING_S = 15.0
 """Patience with a rod that may be at height: longer than the survey's, a hand is on the screw."""
-SECOND_LOOK_S = 6.0
-"""A line that looks moved gets a second sight: the rod may not be on its place yet."""
-BREAK_S = 15 * 60.0
-"""After so long without a reading the line is checked anew (common practice, no source)."""
-GUARD = 1.645
-"""Standard errors between a set marker and the tolerance's edge: 95 % one-sided (guard band after
-JCGM 106:2012, 8.3.2)."""
-UNCHECKED = (
-    "The line is not checked against the survey: if the laser was moved or restarted, every "
-    "marker will be off by as much."
-)
 
 _Stand = tuple[MarkerTarget | None, Steady | None]
 
@@ -65,7 +59,7 @@ class Setting:
         How far off height a set marker may be.
     dwell_s, walk_s, still_mm, resolution_mm, foot_mm : float
         As in the survey.
-    units, denominator : str, int
+    units : Units
         How amounts are shown.
     start_marker : str, optional
         Label to begin with, else the first that is not set.
@@ -92,13 +86,11 @@ class Setting:
         still_mm: float,
         resolution_mm: float,
         foot_mm: float,
-        units: str,
-        denominator: int = 32,
+        units: Units,
         start_marker: str | None = None,
         skip_check: bool = False,
     ) -> None:
-        if not (math.isfinite(tolerance_mm) and tolerance_mm > 0):
-            raise BadInput(f"The tolerance must be more than nothing, not {tolerance_mm:g} mm.")
+        self._tolerance = Tolerance(tolerance_mm)
         if retie and (check is None or skip_check):
             raise BadInput(
                 "A new set-up has to be tied to the survey by a sight: leave --skip-check out, "
@@ -116,14 +108,11 @@ class Setting:
         self._again: CheckSight | None = None  # the sight to come back to, once it was good
         self._seen_s = math.inf  # when a reading last came
         self._looked_moved_s: float | None = None
-        self._retie = retie
-        self._tolerance_mm = tolerance_mm
-        self._units, self._denominator = units, denominator
+        self._retie, self._units = retie, units
         self._window = StillWindow(dwell_s, still_mm, resolution_mm, foot_mm)
-        self._prompter = Prompter(tolerance_mm, resolution_mm, units, denominator)
-        self._patience = Patience()
+        self._prompter = Prompter(tolerance_mm, resolution_mm, units)
+        self._stance, self._patience, self._button = Stance(), Patience(), Button()
         self._said: set[str] = set()
-        self._button = Button()
         self._at_press: _Stand = (None, None)
         # Unarmed: the rod has not yet left the place of the last set marker, or of the check.
         self._arming = Arming(walk_s)
@@ -155,7 +144,7 @@ class Setting:
                 self._at_press = self._stand()
             self._button.press(self._now_s)
         if reading.status == "no_beam":
-            self._dark()
+            events += self._dark()
         elif reading.value_mm is not None:
             events += self._after_break()
             self._beam_mm = reading.value_mm
@@ -193,6 +182,7 @@ class Setting:
         """Take note that the link is lost: readings from before never meet those after."""
         events = self._until(time_s)
         self._break()
+        self._stance.forget()
         self._patience.interrupt()
         self._arming.interrupt()
         self._asked = self._beam_mm = None
@@ -237,15 +227,12 @@ class Setting:
         return events
 
     def _complain(self, want: Want) -> list[Event]:
-        found = self._patience.complaint(want, self._window, self._shown)
+        found = self._patience.complaint(want, self._window, self._units.off)
         if found is None or found[0] in self._said:
             return []
         reason, text = found
         self._said.add(reason)
         return [Trouble(text=text, reason=reason)]
-
-    def _shown(self, mm: float) -> str:
-        return format_off(mm, self._units, self._denominator)
 
     # --- the check --------------------------------------------------------------------------
 
@@ -264,23 +251,22 @@ class Setting:
         if self._arming.see(self._now_s, value_mm) or (self._arming.armed and not was_armed):
             self._break()
         self._window.add(self._now_s, value_mm)
+        events = self._stands()
         if self._window.state() != "still":
-            return []
+            return events
         waited = self._looked_moved_s is not None and (
             self._arming.armed or self._now_s - self._looked_moved_s >= SECOND_LOOK_S
         )
         if self._looked_moved_s is not None and not waited:
-            return []
+            return events
         self._prompter.live.rests(self._window.spread_mm)
         self._window.learn(self._window.spread_mm)
-        return self._compare(Steady(*self._window.value()), second=waited)
+        return [*events, *self._compare(Steady(*self._window.value()), second=waited)]
 
     def _compare(self, steady: Steady, *, second: bool) -> list[Event]:
         """Go on from the check sight; where it fails, look once more, then end without a prompt."""
         assert self._check is not None
-        checked = compare(
-            self._check, steady, self._now_s, self._retie, self._units, self._denominator
-        )
+        checked = compare(self._check, steady, self._now_s, self._retie, self._units)
         if not checked.ok:
             self.failed, self.finished = checked.text, second
             if second:
@@ -312,8 +298,9 @@ class Setting:
             self._break()  # what comes now belongs to another stand
         self._see_asked(value_mm)
         self._window.add(self._now_s, value_mm)
+        events = self._stands()
         if not self._arming.armed:
-            return []
+            return events
         if self._patience.armed_s is None:
             self._patience.armed_s = self._now_s
         marker = self._marker
@@ -321,12 +308,12 @@ class Setting:
         steady, guard_mm, steady_mm = None, 0.0, None
         if self._window.state() == "still":
             steady = Steady(*self._window.value())
-            guard_mm = self._guard_mm(steady)
-            if self._is_too_close(abs(target - steady.mean_mm), guard_mm):
+            guard_mm = self._tolerance.guard_mm(steady, self._window.resolution_mm)
+            if self._tolerance.is_open(abs(target - steady.mean_mm), guard_mm):
                 steady_mm = steady.mean_mm
-        events: list[Event] = [
-            *self._prompter.hear(marker.label, target, self._now_s, value_mm, guard_mm, steady_mm)
-        ]
+        events += self._prompter.hear(
+            marker.label, target, self._now_s, value_mm, guard_mm, steady_mm
+        )
         if steady is not None:
             self._patience.interrupt()
             self._prompter.live.rests(self._window.spread_mm)
@@ -336,13 +323,20 @@ class Setting:
             self._patience.interrupt()  # a screw being turned need not rest
         return events
 
-    def _dark(self) -> None:
+    def _stands(self) -> list[Event]:
+        """Tell how the rod stands, at once where that is still: it may be taken."""
+        armed = self._arming.armed
+        still = armed and self._window.state() == "still"
+        return [*self._stance.see(self._now_s, self._window, armed, now=still)]
+
+    def _dark(self) -> list[Event]:
         """Take note of no beam: a body in it, or the rod on its way."""
         self._break()
         self._beam_mm = None
         self._patience.see(self._now_s, False)
         self._arming.see(self._now_s, None)
         self._see_asked(None)
+        return [*self._stance.dark(self._now_s, self._arming.armed)]
 
     def _see_asked(self, value_mm: float | None) -> None:
         """Forget a question once the rod has left the stand that it was about."""
@@ -351,25 +345,13 @@ class Setting:
             if self._asked[1].armed:
                 self._asked = None
 
-    def _guard_mm(self, steady: Steady) -> float:
-        """How far inside the tolerance a steady reading must lie to be sure of it.
-
-        Only for what noise leaves open: a coarse digit would not get finer by waiting.
-        """
-        digit_mm2 = self._window.resolution_mm**2 / 12.0
-        noise_mm = math.sqrt(max(steady.stderr_mm**2 - digit_mm2, 0.0))
-        return min(GUARD * noise_mm, 0.5 * self._tolerance_mm)
-
-    def _is_too_close(self, off_mm: float, guard_mm: float) -> bool:
-        return self._tolerance_mm - guard_mm < off_mm <= self._tolerance_mm + guard_mm
-
     def _judge(self, steady: Steady, guard_mm: float) -> list[Event]:
         """Decide what a steady reading on the current marker means."""
         off_mm = abs(self.target_today_mm(self._marker) - steady.mean_mm)
-        if off_mm > self._tolerance_mm + guard_mm:
+        if off_mm > self._tolerance.mm + guard_mm:
             self._seen_out, self._asked = True, None
             return []
-        if self._is_too_close(off_mm, guard_mm):
+        if self._tolerance.is_open(off_mm, guard_mm):
             return []  # neither out of height nor at it
         if self._seen_out:
             return self._take(steady)
@@ -409,17 +391,14 @@ class Setting:
         assert self._round.current is not None
         return self._round.current
 
-    def _at_height(self, steady: Steady) -> bool:
-        return abs(self.target_today_mm(self._marker) - steady.mean_mm) <= self._tolerance_mm
-
     def _may_be_at_height(self, value_mm: float) -> bool:
         """Tell whether the marker may be at height for all that an unsettled rod shows."""
         doubt = 3.0 * max(self._window.spread_mm, self._window.limit_mm)
-        return abs(self.target_today_mm(self._marker) - value_mm) <= self._tolerance_mm + doubt
+        return abs(self.target_today_mm(self._marker) - value_mm) <= self._tolerance.mm + doubt
 
     def _leave(self, arming: Arming, steady: Steady, label: str | None = None) -> None:
         noise = max(3.0 * self._prompter.live.noise_mm, 2.0 * self._window.resolution_mm)
-        band = max(self._tolerance_mm, noise)
+        band = max(self._tolerance.mm, noise)
         arming.leave(steady.mean_mm, band, label=label, time_s=self._now_s)
 
     def _go(self, marker: MarkerTarget | None) -> list[Event]:
@@ -492,7 +471,7 @@ class Setting:
             return []
         if steady is None:
             return [Trouble(text="hold still and press again", reason="accept")]
-        if not self._at_height(steady):
+        if abs(self.target_today_mm(self._marker) - steady.mean_mm) > self._tolerance.mm:
             text = "not at height yet: do as the prompt says, then it is taken by itself"
             return [Trouble(text=text, reason="off height")]
         if not self._arming.armed and not self._arming.asked:

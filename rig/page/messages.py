@@ -1,12 +1,16 @@
 """What a phone may say: small JSON objects, each checked before anything is done with it."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 LONGEST = 1024
 LONGEST_LABEL = 40
 ARGUED = ("goto", "front", "tick")
+
+Moved = Mapping[str, str | float]
+"""What a trainee does with the rod, as `{"do": "carry", "x": 100, "y": 200}`."""
 
 
 class Refused(Exception):
@@ -37,7 +41,7 @@ class Do:
 class Move:
     """In practice: what the trainee does with the rod, passed on as it is."""
 
-    told: dict[str, Any]
+    told: Moved
 
 
 Message = Hello | Take | Do | Move

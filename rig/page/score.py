@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
-from rig.page.scene import Scene, Section
-from rig.units import format_length, format_off
+from rig.record import Record
+from rig.session.scene import Scene
+from rig.session.sections import PlanShown
+from rig.units import Units
 
 ON_THE_MARK_MM = 100.0
 """A shot farther than this from its point is of another place."""
@@ -14,7 +16,7 @@ STANDS_FOR = {"in": True, "out": False, "unsure": None}
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Row(Record):
     """One thing that was done, how well, what is aimed at; `good` is None where nobody can say."""
 
     what: str
@@ -40,7 +42,7 @@ def wasted_shots(
     return wasted
 
 
-def score_rows(round_: Mapping[str, Any], units: str, denominator: int) -> list[Row]:
+def score_rows(round_: Mapping[str, Any], units: Units) -> list[Row]:
     """Judge a round, in words with the job's units.
 
     Parameters
@@ -49,16 +51,9 @@ def score_rows(round_: Mapping[str, Any], units: str, denominator: int) -> list[
         `seconds`, `shots`, `wasted`, `markers`, `markers_of`, `markers_worst_mm`, `tolerance_mm`,
         `bags_site`, `bags_used`, `bags_needed`, `edge_age_s`, `working_s`, `cover_mm`,
         `min_cover_mm`, `verdict`, `gap_mm`.
-    units : {'in', 'mm'}
-    denominator : int
-        Of fractions of an inch.
+    units : Units
     """
-
-    def length(mm: float) -> str:
-        return format_length(mm, units, denominator)
-
-    def off(mm: float) -> str:
-        return format_off(mm, units, denominator)
+    off = units.off
 
     minutes, seconds = divmod(round(round_["seconds"]), 60)
     worst, left = round_["markers_worst_mm"], round_["bags_site"] - round_["bags_used"]
@@ -94,8 +89,8 @@ def score_rows(round_: Mapping[str, Any], units: str, denominator: int) -> list[
         ),
         Row(
             "least cover",
-            length(round_["cover_mm"]),
-            length(round_["min_cover_mm"]),
+            units.length(round_["cover_mm"]),
+            units.length(round_["min_cover_mm"]),
             round_["cover_mm"] >= round_["min_cover_mm"] - 0.5,
         ),
         Row(
@@ -108,14 +103,12 @@ def score_rows(round_: Mapping[str, Any], units: str, denominator: int) -> list[
     ]
 
 
-def score_scene(
-    rows: Sequence[Row], units: str, denominator: int, plan: Section, acts: tuple[str, ...]
-) -> Scene:
+def score_scene(rows: Sequence[Row], units: Units, plan: PlanShown, acts: tuple[str, ...]) -> Scene:
     """Show the rows."""
-    scene = Scene("score", "Practice", units, denominator, plan, [], acts=acts)
+    scene = Scene("score", "Practice", units, plan, acts=acts)
     good = sum(row.good is True for row in rows)
     judged = sum(row.good is not None for row in rows)
     text = f"{good} of {judged} good"
-    scene.sections["now"] = {"mode": "idle", "text": text, "stale": "", "shown": text}
-    scene.sections["score"] = [asdict(row) for row in rows]
+    scene.show("idle", text)
+    scene.sections.score = tuple(rows)
     return scene

@@ -13,20 +13,23 @@ import socket
 import sys
 import threading
 from collections import deque
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from importlib import resources
-from typing import Any
+from typing import TypeVar
 
 from aiohttp import WSMsgType, web
 
 from rig.devices.clock import Clock
 from rig.errors import BadInput
+from rig.events import Event
 from rig.page import access, messages
 from rig.page.gate import Gate
-from rig.page.scene import Shown
+from rig.page.messages import Moved
 from rig.page.turn import Turn
 from rig.session.run import Act
+from rig.session.scene import Scene
+from rig.session.sections import Text
 
 THIN_S = 0.015
 BEAT_S = 0.5
@@ -42,6 +45,7 @@ TYPES = {
     "js": "text/javascript; charset=utf-8",
     "svg": "image/svg+xml",
 }
+P = TypeVar("P")
 EVERYWHERE = ("", "0.0.0.0", "::")
 
 
@@ -84,12 +88,15 @@ class Page:
         self._thread = threading.Thread(target=self._work, name="page", daemon=True)
         self._ready = threading.Event()
         self._stop: asyncio.Event | None = None
-        self._scene: Shown | None = None
+        self._scene: Scene | None = None
         self._phones: set[_Phone] = set()
         self._turn = Turn()
         self._came = threading.Event()
-        self._session: tuple[asyncio.AbstractEventLoop, asyncio.Queue[Any]] | None = None
-        self.moves: Any = None  # takes what a trainee does with the rod, in practice
+        self._session: (
+            tuple[asyncio.AbstractEventLoop, asyncio.Queue[tuple[str, str | None]]] | None
+        ) = None
+        self.moves: Callable[[Moved], None] | None = None
+        """Takes what a trainee does with the rod, in practice."""
         self.url = ""
         self.announced = False
 
@@ -117,15 +124,15 @@ class Page:
         """Whether only this machine can open the page."""
         return self._listening.getsockname()[0] in ("127.0.0.1", "::1")
 
-    def begin(self, scene: Shown) -> None:
+    def begin(self, scene: Scene) -> None:
         """Show another scene from now on."""
         self._call(self._begin, scene)
 
-    def hear(self, told: dict[str, Any]) -> None:
+    def hear(self, event: Event) -> None:
         """Take an event of the session; returns at once."""
-        self._call(self._hear, told)
+        self._call(self._hear, event)
 
-    def hand(self, told: dict[str, Any]) -> None:
+    def hand(self, told: Moved) -> None:
         """Show where a trainee had the rod."""
         self._call(self._show_hand, told)
 
@@ -152,9 +159,9 @@ class Page:
             self._call(self._end, text)
             self._thread.join(GOODBYE_S + STUCK_S)
 
-    def _call(self, work: Any, *arguments: Any) -> None:
+    def _call(self, work: Callable[[P], None], argument: P) -> None:
         with contextlib.suppress(RuntimeError):  # closed meanwhile
-            self._loop.call_soon_threadsafe(work, *arguments)
+            self._loop.call_soon_threadsafe(work, argument)
 
     # --- in the page's own thread -----------------------------------------------------------
 
@@ -201,27 +208,27 @@ class Page:
                 beat_s = self._loop.time()
                 self._spread({"me"})
 
-    def _begin(self, scene: Shown) -> None:
+    def _begin(self, scene: Scene) -> None:
         if self.moves is not None:
             scene.practise()
         self._scene = scene
-        self._spread(set(scene.sections))
+        self._spread(scene.sections.names)
 
-    def _hear(self, told: dict[str, Any]) -> None:
+    def _hear(self, event: Event) -> None:
         if self._scene is None:
             return
         try:
-            self._spread(self._scene.hear(told, self._loop.time()))
+            self._spread(self._scene.hear(event, self._loop.time()))
         except Exception as error:  # whatever the page cannot show, the session goes on
-            print(f"rig: the page cannot show {told.get('event')}: {error!r}", file=sys.stderr)
+            print(f"rig: the page cannot show {event.event}: {error!r}", file=sys.stderr)
 
-    def _show_hand(self, told: dict[str, Any]) -> None:
+    def _show_hand(self, told: Moved) -> None:
         if self._scene is not None:
             self._spread(self._scene.move(told))
 
     def _end(self, text: str) -> None:
         if self._scene is not None:
-            self._scene.sections["ended"] = {"text": text}
+            self._scene.sections.ended = Text(text=text)
         self._spread({"ended"})
         assert self._stop is not None
         self._stop.set()
@@ -303,17 +310,14 @@ class Page:
             await phone.wake.wait()
             phone.wake.clear()
             scene, now_s = self._scene, self._loop.time()
-            state = {}
-            if scene is not None:
-                state = {
-                    name: scene.sections[name] for name in phone.dirty if name in scene.sections
-                }
-            told: dict[str, Any] = {"state": state}
+            state = {} if scene is None else scene.sections.told(phone.dirty)
+            me = {}
             if "me" in phone.dirty and phone.name:
                 acts = self._turn.acts(phone.name, now_s)
-                told["me"] = {"acts": acts, "phones": self._turn.phones}
-            if phone.told:
-                told["refused"], phone.told = phone.told[-1], []
+                me = {"me": {"acts": acts, "phones": self._turn.phones}}
+            refused = {"refused": phone.told[-1]} if phone.told else {}
+            told = {"state": state, **me, **refused}
+            phone.told = []
             phone.dirty.clear()
             try:
                 await asyncio.wait_for(phone.socket.send_str(json.dumps(told)), STUCK_S)
@@ -344,7 +348,7 @@ class Page:
             self._turn.come(phone.name, now_s)
             self._came.set()
             if self._scene is not None:
-                phone.dirty |= set(self._scene.sections)
+                phone.dirty |= self._scene.sections.names
             self._spread({"me"})
             return
         if not phone.name:

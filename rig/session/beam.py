@@ -6,7 +6,8 @@ A prompt that nobody has taken back looks true for as long as it stands there.
 import math
 from collections import deque
 from statistics import median
-from typing import Any
+
+from rig.events import Event, Heard, LinkBack, LinkLost
 
 DARK_S = 0.5
 SILENT_BEATS = 3.0
@@ -34,24 +35,24 @@ class Beam:
         self._heard_s: float | None = None
         self._beats: deque[float] = deque(maxlen=9)
 
-    def hear(self, told: dict[str, Any], now_s: float) -> None:
+    def hear(self, event: Event, now_s: float) -> None:
         """Take one event, at the screen's own time."""
-        match told["event"]:
-            case "lost":
+        match event:
+            case LinkLost():
                 self._linked = False
-            case "back":
+            case LinkBack():
                 self._linked, self._heard_s = True, None
                 self._dark_since = None
                 self._beats.clear()
-            case "reading":
+            case Heard():
                 if self._heard_s is not None:
                     self._beats.append(now_s - self._heard_s)
                 self._heard_s, self._linked = now_s, True
-                if told["status"] == "no_beam":
-                    time_s = told["time_s"]
-                    self._dark_since = time_s if self._dark_since is None else self._dark_since
-                    self._dark_s = time_s - self._dark_since
-                elif told["value_mm"] is not None and told["status"] != "bad":
+                if event.status == "no_beam":
+                    if self._dark_since is None:
+                        self._dark_since = event.time_s
+                    self._dark_s = event.time_s - self._dark_since
+                elif event.value_mm is not None and event.status != "bad":
                     self._dark_since = None
 
     def state(self, now_s: float) -> str:

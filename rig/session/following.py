@@ -4,66 +4,22 @@ The log holds raw messages and acts; the same machine, fed with them, says again
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any
 
-from rig.errors import CannotAnswer
-from rig.job.rows import Marker, Session, Shot, StoredReading
-from rig.room import Outline
-from rig.session.machines import setting_machine, survey_machine
-from rig.session.pouring import live_plan, pour_machine
-from rig.session.run import End, Machine, announcements, step
-from rig.session.sources import StoredItems, profile_of
-from rig.session.watcher import HEARD, Watcher, watcher_of
-from rig.study.pour_log import plan_of_pour
+from rig.events import Doubtful, Drifted, Event, Jolted
+from rig.job.rows import Session, StoredReading
+from rig.job.store import Job
+from rig.session.as_of import JobAsOf
+from rig.session.beam import DARK_S
+from rig.session.kind import Beginning, Kind
+from rig.session.kinds import kinds
+from rig.session.run import End, announcements, step
+from rig.session.scene import Scene
+from rig.session.sources import StoredItems, as_logged, profile_of
+from rig.session.watcher import Followed
 
-if TYPE_CHECKING:
-    from rig.job.store import Job
-
-FOLLOWED = ("survey", "set", "pour")
 TOLD_LATER_S = 1.5
 """What a session logs reaches the disk within about a second; no deadline is fired ahead of it."""
-
-
-class JobAsOf:
-    """A job as it was when a session of it began; whatever else is asked is answered as of now."""
-
-    def __init__(self, job: "Job", session: Session) -> None:
-        self._job, self._session = job, session
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._job, name)
-
-    def shots(self, kinds: Iterable[str] | None = None) -> list[Shot]:
-        """Shots that were current then."""
-        every = self._job.shots(kinds, current=False)
-        then = {shot.id for shot in every if self._is_earlier(shot)}
-        return [
-            shot
-            for shot in every
-            if shot.id in then
-            and (
-                shot.superseded_by is None
-                or (shot.superseded_by not in then and shot.superseded_by != shot.id)
-            )
-        ]
-
-    def markers(self) -> list[Marker]:
-        """Markers of the layout, those that were set since then as not set."""
-        begun = self._session.utc_s
-        return [
-            replace(marker, residual_mm=None) if (marker.set_utc_s or 0.0) >= begun else marker
-            for marker in self._job.markers()
-        ]
-
-    def sessions(self) -> list[Session]:
-        """Sessions before it."""
-        return [session for session in self._job.sessions() if session.id < self._session.id]
-
-    def _is_earlier(self, shot: Shot) -> bool:
-        if shot.session_id is not None:
-            return shot.session_id < self._session.id
-        return shot.utc_s < self._session.utc_s
 
 
 class Follower:
@@ -74,38 +30,50 @@ class Follower:
     job : Job
         Open for reading.
     session : Session
-        Of a kind in `FOLLOWED`.
-    outline : Outline
+        Of a kind that there is.
 
     Raises
     ------
     CannotAnswer
         Where the job no longer holds what the session stood on.
+    BadInput
+        Where the session's settings are not as floor-rig writes them.
     """
 
-    def __init__(self, job: "Job", session: Session, outline: Outline) -> None:
+    def __init__(self, job: Job, session: Session) -> None:
         self._job, self.session = job, session
-        self.profile = profile_of(session)
-        self.then = cast("Job", JobAsOf(job, session))
-        self.machine = self._machine(outline)
-        units = session.capture.get("units", job.settings.units)
-        self._items = StoredItems(self.profile, units)
+        self.kind: Kind[Any] = kinds()[session.kind]
+        with as_logged(job.path, session.id):
+            self.begun = Beginning(
+                job=JobAsOf(job, session),
+                settings=self.kind.read(session.capture),
+                setup=session.setup,
+                rod=profile_of(session),
+                boot_id=session.boot_id,
+                monotonic_s=session.monotonic_s,
+                utc_s=session.utc_s,
+            )
+        self.machine = self.kind.machine(self.begun)
+        self._watcher = self.kind.watcher(self.begun)
+        units = session.capture.get("units", job.units.system)
+        self._items = StoredItems(self.begun.rod, units)
         self._reading = self._event = 0
-        self._begun = False
-        self._watcher: Watcher | None = None
+        self._has_begun = False
         self._caught_up = False
         self._once: set[str] = set()
         self._answered: set[str] = set()
-        if session.kind == "survey":
-            self._watcher = watcher_of(self.then, session.capture["kind"], session.setup)
         self.ended = False
 
-    def news(self, utc_s: float) -> Iterator[dict[str, Any]]:
+    def scene(self, acts: tuple[str, ...] = (), quiet_s: float = DARK_S) -> Scene:
+        """Return what a page shows of it, as it begins."""
+        return self.kind.scene(self.begun, acts, quiet_s)
+
+    def news(self, utc_s: float) -> Iterator[Event]:
         """Tell what the session has told since the last call."""
         machine = self.machine
-        if not self._begun:
-            self._begun = True
-            yield from (event.as_json() for event in machine.start(0.0))
+        if not self._has_begun:
+            self._has_begun = True
+            yield from machine.start(0.0)
         for stored in self._job.messages_since(self.session.id, self._reading, self._event):
             if isinstance(stored, StoredReading):
                 self._reading = stored.id
@@ -116,12 +84,12 @@ class Follower:
                 continue
             yield from announcements(item)
             if not machine.finished:
-                yield from self._watched(event.as_json() for event in step(machine, item))
+                yield from self._watched(step(machine, item))
             if isinstance(item, End):
                 self.ended = True
         if not self.ended and not machine.finished:
             now_s = utc_s - self.session.utc_s - TOLD_LATER_S
-            yield from self._watched(event.as_json() for event in machine.tick(max(0.0, now_s)))
+            yield from self._watched(machine.tick(max(0.0, now_s)))
         yield from self._found()
         self._caught_up = True
 
@@ -130,13 +98,13 @@ class Follower:
         if self._watcher is not None:
             self._watcher.close()
 
-    def _watched(self, events: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    def _watched(self, events: Iterable[Event]) -> Iterator[Event]:
         """Let the watcher hear as it did beside the session itself, and tell what it found."""
         for event in events:
-            if self._watcher is not None and event["event"] in HEARD:
+            if self._watcher is not None and isinstance(event, Followed):
                 self._watcher.hear(event)
-                if event["event"] != "drift":
-                    for label in event.get("labels", [event["label"]]):
+                if not isinstance(event, Drifted):
+                    for label in event.labels if isinstance(event, Jolted) else (event.label,):
                         self._touch(label)
             yield event
             yield from self._found()
@@ -149,43 +117,8 @@ class Follower:
             self._answered.add(label)
         self._once.add(label)
 
-    def _found(self) -> Iterator[dict[str, Any]]:
+    def _found(self) -> Iterator[Event]:
         """What the watcher found, less doubts of shots that were undone or taken again since."""
         for told in self._watcher.news() if self._watcher is not None else ():
-            if told["event"] != "doubtful" or told["label"] not in self._answered:
+            if not isinstance(told, Doubtful) or told.label not in self._answered:
                 yield told
-
-    def _machine(self, outline: Outline) -> Machine:
-        session, then = self.session, self.then
-        capture = session.capture
-        resolution_mm = self.profile.resolution_mm if self.profile else 0.0
-        foot_mm = self.profile.foot_mm if self.profile else 0.0
-        if session.kind == "survey":
-            return survey_machine(then, outline, capture, resolution_mm, foot_mm)
-        if session.kind == "set":
-            plan = then.current_plan()
-            if plan is None:
-                raise CannotAnswer("The job has no plan.")
-            return setting_machine(
-                then,
-                plan,
-                outline,
-                setup=session.setup,
-                tolerance_mm=capture["tolerance_mm"],
-                dwell_s=capture["dwell_s"],
-                walk_s=capture["walk_s"],
-                still_mm=capture["still_mm"],
-                resolution_mm=resolution_mm,
-                foot_mm=foot_mm,
-                start_marker=capture.get("marker"),
-                skip_check=capture.get("skip_check", False),
-            )
-        made = plan_of_pour(then, capture["pour_plan"])
-        return pour_machine(
-            then,
-            made,
-            live_plan(made, capture["bags"], then.units),
-            session.boot_id,
-            session.monotonic_s or 0.0,
-            session.utc_s,
-        )

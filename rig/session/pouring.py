@@ -1,9 +1,9 @@
 """From the plan of a pour to its live log, and back into the job."""
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
+from rig.events import Event, PourDone, Poured, Ticked, Undone
 from rig.pour.estimate import ONE_SIDED_95, Prior
 from rig.pour.live_plan import LivePlan, PlannedBatch, Strip
 from rig.pour.pouring import Pouring
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rig.job.store import Job
 
 
-def live_plan(made: StandingPour, bags: float | None, units: Units) -> LivePlan:
+def live_plan(made: StandingPour, bags: float, units: Units) -> LivePlan:
     """Turn a stored pour plan into what the live log goes by, and says in the job's units."""
     answer, taken = made.answer, takes(made.plan)
     return LivePlan(
@@ -31,7 +31,7 @@ def live_plan(made: StandingPour, bags: float | None, units: Units) -> LivePlan:
         working_s=answer.working_time_s,
         lead_s=answer.lead_s,
         interval_s=answer.interval_s,
-        bags=float(taken.bags_p95 if bags is None else bags),
+        bags=bags,
         prior=Prior(
             taken.volume_l,
             (taken.volume_p95_l - taken.volume_l) / ONE_SIDED_95,
@@ -62,62 +62,23 @@ def pour_machine(
     return Pouring(live, history, ticked_of(job, in_sessions=False), notes)
 
 
-@dataclass(frozen=True)
-class PourLog:
-    """The live log of a pour, begun: its machine, and what writes it into the job."""
-
-    live: LivePlan
-    machine: Pouring
-    recorder: "PourRecorder"
-
-
-def begin_log(
-    job: "Job",
-    made: StandingPour,
-    bags: float | None,
-    *,
-    source: str,
-    setup: str,
-    boot_id: str,
-    monotonic_s: float,
-    utc_s: float,
-) -> PourLog:
-    """Begin a session of a pour.
-
-    Parameters
-    ----------
-    job : Job
-        Open for writing.
-    made : StandingPour
-    bags : float or None
-        On site; None for those of the plan, to be 95 % sure.
-    source, setup, boot_id : str
-    monotonic_s, utc_s : float
-        The clocks as they are now.
+def bags_on_site(made: StandingPour, bags: float | None) -> float:
+    """Return how many bags are on site: as said, else those of the plan, to be 95 % sure.
 
     Raises
     ------
     BadInput
-        More bags than the room can take.
+        More than the room can take.
     """
-    live, planned = live_plan(made, bags, job.units), takes(made.plan).bags_p95
-    if live.bags > 3.0 * planned:
+    planned = takes(made.plan).bags_p95
+    if bags is None:
+        return float(planned)
+    if bags > 3.0 * planned:
         raise BadInput(
-            f"--bags {live.bags:g} is more than the room can take: the plan is for {planned}. "
+            f"--bags {bags:g} is more than the room can take: the plan is for {planned}. "
             "Count again, or plan again."
         )
-    machine = pour_machine(job, made, live, boot_id, monotonic_s, utc_s)
-    session = job.start_session(
-        kind="pour",
-        setup=setup,
-        source=source,
-        profile_text="",
-        capture={"pour_plan": made.id, "bags": live.bags},
-        boot_id=boot_id,
-        utc_s=utc_s,
-        monotonic_s=monotonic_s,
-    )
-    return PourLog(live, machine, PourRecorder(job, session, made.answer.interval_s))
+    return bags
 
 
 class PourRecorder(Recorder):
@@ -133,24 +94,24 @@ class PourRecorder(Recorder):
         if isinstance(item, Act):
             self.flush()
 
-    def event(self, event: dict[str, Any]) -> None:
+    def event(self, event: Event) -> None:
         """Make durable what the machine decided."""
         time_s, utc_s = self._now
-        match event["event"]:
-            case "batch":
-                at = utc_s - (time_s - event["time_s"])
-                self._job.pour_batch(event["n"], event["bags"], self._session, at)
-            case "undone" if event["label"].startswith("batch"):
+        match event:
+            case Poured():
+                at = utc_s - (time_s - event.time_s)
+                self._job.pour_batch(event.n, event.bags, self._session, at)
+            case Undone() if event.label.startswith("batch"):
                 self._job.unpour_batch()
-            case "undone" if event["label"].startswith("tick"):
-                step = event["label"].removeprefix("tick ")
+            case Undone() if event.label.startswith("tick"):
+                step = event.label.removeprefix("tick ")
                 self._job.log_event(self._session, time_s, utc_s, "unticked", {"step": step})
                 self.flush()
-            case "ticked":
-                told = {"step": event["step"]}
+            case Ticked():
+                told = {"step": event.step}
                 self._job.log_event(self._session, time_s, utc_s, "ticked", told)
                 self.flush()
-            case "done":
-                told = {**event, "planned_interval_s": self._planned_interval_s}
-                self._job.log_event(self._session, time_s, utc_s, "pour_done", told)
+            case PourDone():
+                done = {**event.as_json(), "planned_interval_s": self._planned_interval_s}
+                self._job.log_event(self._session, time_s, utc_s, "pour_done", done)
                 self.flush()

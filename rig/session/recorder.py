@@ -1,15 +1,27 @@
 """Write a live session into the job: items with their times, shots before they are announced."""
 
 from collections.abc import Callable, Iterable
-from typing import Any
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
+from rig.events import (
+    Checked,
+    Drifted,
+    Event,
+    Jolted,
+    LineChecked,
+    MarkerSet,
+    Noticed,
+    ShotTaken,
+    Trouble,
+    Undone,
+    Unset,
+)
 from rig.job.store import Job
-from rig.session.run import Act, End, Item, Typed
-from rig.session.watcher import HEARD, Watcher
+from rig.session.run import Act, End, Item, Log, Typed
+from rig.session.watcher import Watcher
 
 
-class Recorder:
+class Recorder(Log):
     """The job's side of one session.
 
     Parameters
@@ -51,7 +63,7 @@ class Recorder:
         self._setup = setup
         self._shots: list[int] = []
         self._labels: list[str] = []
-        self._news: list[dict[str, Any]] = []
+        self._news: list[Event] = []
         self.shots = 0
 
     def begin(self) -> None:
@@ -100,54 +112,46 @@ class Recorder:
             case End():
                 job.log_event(session, item.time_s, self._now[1], "end", {})
 
-    def event(self, event: dict[str, Any]) -> None:
+    def event(self, event: Event) -> None:
         """Make durable what the machine decided; returns only when it is on disk."""
         time_s, utc_s = self._now
-        time_s = event.get("time_s", time_s)
-        match event["event"]:
-            case "shot":
-                self._shots.append(self._add_shot(event, event["kind"], time_s, utc_s))
-                self._labels.append(event["label"])
+        match event:
+            case ShotTaken():
+                self._shots.append(self._add_shot(event, event.kind, utc_s))
+                self._labels.append(event.label)
                 self.shots += 1
-                if event["kind"] == "benchmark":
-                    self._ties(time_s, utc_s)
-            case "undone":
+                if event.kind == "benchmark":
+                    self._ties(event.time_s, utc_s)
+            case Undone():
                 self._job.supersede(self._shots.pop())
                 self._labels.pop()
                 self.shots -= 1
-            case "checked":
-                # A survey's is committed with what came of it for the shots before.
-                last = {"setup": self._setup, "after_shot": self._last_shot()}
-                self._job.log_event(self._session, time_s, utc_s, "checked", event | last)
-                if self._ties_line:
-                    self._ties_line = False
-                    self._add_shot(event, "benchmark", time_s, utc_s)
-                elif event.get("found") in (None, "held"):
-                    self._job.flush()
-            case "drift":
+            case Checked() | LineChecked():
+                self._checked(event, utc_s)
+            case Drifted():
                 self._correct(event, time_s, utc_s)
-            case "jolt":
+            case Jolted():
                 self._set_aside(event, time_s, utc_s)
-            case "set":
+            case MarkerSet():
                 self._job.set_marker(
-                    event["marker"],
-                    residual_mm=event["residual_mm"],
-                    reading_mm=event["reading_mm"],
-                    stderr_mm=event["stderr_mm"],
-                    n=event["n"],
+                    event.marker,
+                    residual_mm=event.residual_mm,
+                    reading_mm=event.reading_mm,
+                    stderr_mm=event.stderr_mm,
+                    n=event.n,
                     session_id=self._session,
-                    time_s=time_s,
+                    time_s=event.time_s,
                     utc_s=utc_s,
                 )
-            case "trouble":
-                data = {"reason": event["reason"], "text": event["text"]}
+            case Trouble():
+                data = {"reason": event.reason, "text": event.text}
                 self._job.log_event(self._session, time_s, utc_s, "trouble", data)
-            case "unset":
-                self._job.unset_marker(event["marker"])
-        if self._watcher is not None and event["event"] in HEARD:
+            case Unset():
+                self._job.unset_marker(event.marker)
+        if self._watcher is not None:
             self._watcher.hear(event)
 
-    def news(self, last: bool = False) -> Iterable[dict[str, Any]]:
+    def news(self, last: bool = False) -> Iterable[Event]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""
         told, self._news = self._news, []
         return [*told, *(self._watcher.news(last) if self._watcher is not None else ())]
@@ -164,26 +168,37 @@ class Recorder:
                 "not kept any more, shots are; this session cannot be replayed to its end."
             )
             self._job.log_event(self._session, *self._now, "log full", {"text": text})
-            self._news.append({"event": "notice", "time_s": self._now[0], "text": text})
+            self._news.append(Noticed(time_s=self._now[0], text=text))
 
-    def _correct(self, event: dict[str, Any], time_s: float, utc_s: float) -> None:
+    def _checked(self, event: Checked | LineChecked, utc_s: float) -> None:
+        last = {"setup": self._setup, "after_shot": self._last_shot()}
+        data = event.as_json() | last
+        self._job.log_event(self._session, event.time_s, utc_s, "checked", data)
+        if self._ties_line:
+            self._ties_line = False
+            self._add_shot(event, "benchmark", utc_s)
+        elif isinstance(event, Checked) or event.found == "held":
+            # A survey's that found more is committed with what came of it for the shots before.
+            self._job.flush()
+
+    def _correct(self, event: Drifted, time_s: float, utc_s: float) -> None:
         """Put shots that a drift was spread over in the place of what they were."""
-        data = {key: value for key, value in event.items() if key != "shots"}
+        data = {key: value for key, value in event.as_json().items() if key != "shots"}
         self._job.log_event(self._session, time_s, utc_s, "drift", data)
-        keys = ("x_mm", "y_mm", "reading_mm", "stderr_mm", "n", "kind", "time_s")
-        rows = [
-            {"point": shot["label"], "utc_s": utc_s, **{key: shot[key] for key in keys}}
-            for shot in event["shots"]
-        ]
-        for row, shot_id in zip(rows, self._job.correct_shots(self._session, rows), strict=True):
+        rows = []
+        for shot in event.shots:
+            row = {key: value for key, value in shot.as_json().items() if key != "event"}
+            rows.append({"point": row.pop("label"), "utc_s": utc_s, **row})
+        corrected = self._job.correct_shots(self._session, rows)
+        for shot, shot_id in zip(event.shots, corrected, strict=True):
             for n, label in enumerate(self._labels):
-                if label == row["point"]:
+                if label == shot.label:
                     self._shots[n] = shot_id
 
-    def _set_aside(self, event: dict[str, Any], time_s: float, utc_s: float) -> None:
-        self._job.log_event(self._session, time_s, utc_s, "jolt", event)
-        gone = set(event["labels"])
-        current = self._job.shots(kinds=[event["kind"]])
+    def _set_aside(self, event: Jolted, time_s: float, utc_s: float) -> None:
+        self._job.log_event(self._session, time_s, utc_s, "jolt", event.as_json())
+        gone = set(event.labels)
+        current = self._job.shots(kinds=[event.kind])
         mine = [shot for shot in current if shot.setup == self._setup]
         self._job.set_aside([shot.id for shot in mine if shot.point in gone])
         kept = [(n, s) for n, s in zip(self._labels, self._shots, strict=True) if n not in gone]
@@ -198,20 +213,22 @@ class Recorder:
         from rig.study.lasers import tie_warnings
 
         for text in tie_warnings(self._job):
-            told = {"event": "trouble", "reason": "ties", "text": text}
-            self._job.log_event(self._session, time_s, utc_s, "trouble", told)
+            told = Trouble(text=text, reason="ties")
+            self._job.log_event(self._session, time_s, utc_s, "trouble", told.as_json())
             self._news.append(told)
 
-    def _add_shot(self, event: dict[str, Any], kind: str, time_s: float, utc_s: float) -> int:
+    def _add_shot(self, event: ShotTaken | Checked | LineChecked, kind: str, utc_s: float) -> int:
+        # A survey checks its line on a benchmark, whose place the job knows.
+        x_mm, y_mm = (None, None) if isinstance(event, LineChecked) else (event.x_mm, event.y_mm)
         return self._job.add_shot(
             self._session,
-            point=event["label"],
-            x_mm=event.get("x_mm"),
-            y_mm=event.get("y_mm"),
-            reading_mm=event["reading_mm"],
-            stderr_mm=event["stderr_mm"],
-            n=event["n"],
+            point=event.label,
+            x_mm=x_mm,
+            y_mm=y_mm,
+            reading_mm=event.reading_mm,
+            stderr_mm=event.stderr_mm,
+            n=event.n,
             kind=kind,
-            time_s=time_s,
+            time_s=event.time_s,
             utc_s=utc_s,
         )

@@ -1,20 +1,20 @@
 """Run one live session: items from a source go to the log, then to the machine, then to the sinks.
 
-The machine (`rig.survey.capture.Capture` or `rig.guidance.setting.Setting`) knows no clock and no
-device; this loop is the only place where they meet. Every item is logged before the machine sees
-it, and every accepted shot is on disk before a sink hears of it.
+The machine of the session's kind (`rig.session.kinds`) knows no clock and no device; this loop is
+the only place where they meet. Every item is logged before the machine sees it, and every accepted
+shot is on disk before a sink hears of it.
 """
 
 import asyncio
 import contextlib
 import signal
-from collections.abc import AsyncIterator, Callable, Iterable, Sequence
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 from rig.devices.clock import Clock
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
-from rig.events import Event
+from rig.events import Event, Heard, LinkBack, LinkLost, Noticed, PourDone, SetDone, SurveyDone
 from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
@@ -52,6 +52,7 @@ class End:
 
 
 Item = Reading | Typed | Act | Lost | Back | Battery | Notice | End
+_Queue = asyncio.Queue[Item | BaseException | asyncio.Event | None]
 
 
 class Machine(Protocol):
@@ -83,20 +84,65 @@ class Machine(Protocol):
         """Let deadlines up to now fire."""
 
 
-class Log(Protocol):
-    """Where items and what came of them are made durable."""
+class Log:
+    """Where items and what came of them are made durable; this one keeps nothing."""
+
+    def begin(self) -> None:
+        """Hear that the session begins, its source reached."""
 
     def item(self, item: Item) -> None:
         """Keep one item as it came."""
 
-    def event(self, event: dict[str, Any]) -> None:
-        """Make durable what the machine decided."""
+    def event(self, event: Event) -> None:
+        """Make durable what the machine decided; return only when it is."""
+
+    def news(self, last: bool = False) -> Iterable[Event]:
+        """Return what was found out beside the session; with `last` all that still will be."""
+        return ()
 
     def flush(self) -> None:
         """Commit what waits."""
 
 
-Sink = Callable[[dict[str, Any]], None]
+class Sink:
+    """Who is told of events: a screen, a simulator, a test."""
+
+    def hear(self, event: Event) -> None:
+        """Take one event; what it says is on the disk."""
+
+    def tick(self) -> None:
+        """Hear that time goes by."""
+
+    def ready(self) -> None:
+        """Hear that all is worked off, and that the session waits."""
+
+
+class Tell(Sink):
+    """A plain function as a sink."""
+
+    def __init__(self, tell: Callable[[Event], None]) -> None:
+        self._tell = tell
+
+    def hear(self, event: Event) -> None:
+        """Pass the event on."""
+        self._tell(event)
+
+
+class Stream:
+    """Where items come from, gone through once.
+
+    Parameters
+    ----------
+    items : async iterator of Item
+    reached : asyncio.Event, optional
+        Set when they can come at all; without it that is from the start.
+    """
+
+    def __init__(self, items: AsyncIterator[Item], reached: asyncio.Event | None = None) -> None:
+        self._items, self.reached = items, reached
+
+    def __aiter__(self) -> AsyncIterator[Item]:
+        return self._items
 
 
 def step(machine: Machine, item: Item) -> Sequence[Event]:
@@ -133,55 +179,45 @@ def doubts(guard: Guard, item: Item) -> Sequence[Event]:
     return ()
 
 
-def announcements(item: Item) -> Iterable[dict[str, Any]]:
+def announcements(item: Item) -> Iterator[Event]:
     """What the screens are told of an item itself, whatever the machine makes of it."""
     match item:
-        case Reading():
-            told = {
-                "event": "reading",
-                "time_s": item.time_s,
-                "value_mm": item.value_mm,
-                "status": item.status,
-            }
-            if item.missed:
-                told["missed"] = item.missed
-            if item.problem:
-                told["problem"] = item.problem
-            yield told
-        case Typed(reading, _):
-            yield from announcements(reading)
+        case Typed(reading, _) | (Reading() as reading):
+            yield Heard(
+                time_s=reading.time_s,
+                value_mm=reading.value_mm,
+                status=reading.status,
+                missed=reading.missed or None,
+                problem=reading.problem or None,
+            )
         case Lost():
-            yield {"event": "lost", "time_s": item.time_s, "reason": item.reason}
+            yield LinkLost(time_s=item.time_s, reason=item.reason)
         case Back():
-            yield {"event": "back", "time_s": item.time_s, "gap_s": item.gap_s}
+            yield LinkBack(time_s=item.time_s, gap_s=item.gap_s)
         case Notice():
-            yield {"event": "notice", "time_s": item.time_s, "text": item.text}
+            yield Noticed(time_s=item.time_s, text=item.text)
 
 
 async def run(
     machine: Machine,
-    sources: Sequence[AsyncIterator[Item]],
+    streams: Sequence[Stream],
     log: Log,
     sinks: Sequence[Sink],
     clock: Clock | None,
     guard: Guard | None = None,
 ) -> None:
-    """Run until the machine has finished, the first source ends, or a signal says stop.
+    """Run until the machine has finished, the first stream ends, or a signal says stop.
 
     Parameters
     ----------
     machine : Machine
-        The survey or the setting.
-    sources : sequence of async iterators of Item
-        The first is the device: when it ends, so does the session, and where it has an event
-        `reached` the session begins only then. Others (keys, page) may end sooner or never.
+        Of the session's kind.
+    streams : sequence of Stream
+        The first is the device: when it ends, so does the session, which begins only when it is
+        reached. Others (keys, page) may end sooner or never.
     log : Log
-        Made durable before `sinks` hear anything. One with a method `begin()` is told when the
-        session begins; one with a method `news(last)` is asked for events that were found out
-        beside the session.
-    sinks : sequence of callables
-        Each takes one flat event dict. One with a method `tick()` is called as time goes by too,
-        one with a method `ready()` whenever all is worked off and the session waits.
+        Made durable before `sinks` hear anything.
+    sinks : sequence of Sink
     clock : Clock or None
         Gives the machine its ticks; None in a replay, where only the data's own times count.
     guard : Guard, optional
@@ -194,119 +230,145 @@ async def run(
     JobUnusable
         When the log cannot be written; what was accepted before is safe.
     """
-    queue: asyncio.Queue[Item | BaseException | asyncio.Event | None] = asyncio.Queue(
-        maxsize=10_000
-    )
+    await _Run(machine, streams, log, sinks, clock, guard).go()
 
-    async def pump(source: AsyncIterator[Item], ends_session: bool) -> None:
+
+class _Run:
+    """One session while it runs."""
+
+    def __init__(
+        self,
+        machine: Machine,
+        streams: Sequence[Stream],
+        log: Log,
+        sinks: Sequence[Sink],
+        clock: Clock | None,
+        guard: Guard | None,
+    ) -> None:
+        self._machine, self._streams, self._log = machine, streams, log
+        self._sinks, self._clock, self._guard = sinks, clock, guard
+        self._queue: _Queue = asyncio.Queue(maxsize=10_000)
+        self._closing: list[Event] = []  # `done` is the last word, whatever else there is to say
+        self._reached = streams[0].reached
+        self._begun = False
+        self._end_s = 0.0
+        self._flushed_s = asyncio.get_running_loop().time()
+
+    async def go(self) -> None:
+        """Run it."""
+        work = [self._pump(stream, n == 0) for n, stream in enumerate(self._streams)]
+        if self._reached is not None:
+            work.append(self._wake(self._reached))
+        tasks = [asyncio.create_task(one) for one in work]
         try:
-            async for item in source:
-                await queue.put(item)
+            with _stopping_on_signals(self._queue):
+                self._begin_once_reached()
+                while not self._machine.finished and await self._next():
+                    pass
+            self._end()
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+            self._log.flush()
+        self._tell([*self._log.news(last=True), *self._closing])
+
+    # --- what comes in ----------------------------------------------------------------------
+
+    async def _pump(self, stream: Stream, ends_session: bool) -> None:
+        try:
+            async for item in stream:
+                await self._queue.put(item)
         except Exception as error:
-            await queue.put(error)
+            await self._queue.put(error)
         if ends_session:
-            await queue.put(None)
+            await self._queue.put(None)
 
-    closing: list[dict[str, Any]] = []  # `done` is the last word, whatever else there is to say
-
-    def hear(events: Iterable[Event]) -> None:
-        for event in events:
-            told = event.as_json()
-            log.event(told)
-            if told["event"] == "done":
-                closing.append(told if guard is None else {**told, **guard.counts.found})
-            else:
-                tell(told)
-            if guard is not None:
-                hear(guard.event(event))
-
-    def tell(told: dict[str, Any]) -> None:
-        for sink in sinks:
-            sink(told)
-
-    news: Callable[..., Iterable[dict[str, Any]]] = getattr(log, "news", lambda last=False: ())
-    begin: Callable[[], None] = getattr(log, "begin", lambda: None)
-    reached: asyncio.Event | None = getattr(sources[0], "reached", None)
-    begun = False
-
-    def begin_once_reached() -> bool:
-        nonlocal begun
-        if not begun and (reached is None or reached.is_set()):
-            begun = True
-            begin()
-            hear(machine.start(clock.now()[0] if clock else 0.0))
-        return begun
-
-    async def wake(reached: asyncio.Event) -> None:
+    async def _wake(self, reached: asyncio.Event) -> None:
         await reached.wait()
-        await queue.put(reached)
+        await self._queue.put(reached)
 
-    beats = [sink.tick for sink in sinks if hasattr(sink, "tick")]
-    waits = [sink.ready for sink in sinks if hasattr(sink, "ready")]
-    tasks = [
-        asyncio.create_task(pump(source, ends_session=n == 0)) for n, source in enumerate(sources)
-    ]
-    if reached is not None:
-        tasks.append(asyncio.create_task(wake(reached)))
-    flushed, end_s = asyncio.get_running_loop().time(), 0.0
-    try:
-        with _stopping_on_signals(queue):
-            begin_once_reached()
-            while not machine.finished:
-                if begun and queue.empty():
-                    for ready in waits:
-                        ready()
-                try:
-                    item = await asyncio.wait_for(queue.get(), TICK_S if clock else None)
-                except TimeoutError:
-                    assert clock is not None
-                    if begin_once_reached():
-                        hear(machine.tick(clock.now()[0]))
-                    for beat in beats:
-                        beat()
-                else:
-                    if item is None:
-                        break
-                    if isinstance(item, BaseException):
-                        raise item
-                    if not begin_once_reached():
-                        if isinstance(item, Act) and item.name == "quit":
-                            break
-                        continue  # nothing can be done yet
-                    if isinstance(item, asyncio.Event):
-                        continue  # it only woke us
-                    end_s = item.time_s
-                    log.item(item)
-                    for told in announcements(item):
-                        tell(told)
-                    if guard is not None:
-                        hear(doubts(guard, item))
-                    hear(step(machine, item))
-                    if isinstance(item, Act) and item.name == "quit":
-                        break
-                for told in news():
-                    tell(told)
-                now = asyncio.get_running_loop().time()
-                if now - flushed > FLUSH_S:
-                    log.flush()
-                    flushed = now
-        if clock and begun:
-            end_s = clock.now()[0]
-            log.item(End(end_s))
-            hear(step(machine, End(end_s)))
-        if begun and not machine.finished:
-            hear(machine.act("quit", end_s))
-    finally:
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-        log.flush()
-    for told in [*news(last=True), *closing]:
-        tell(told)
+    def _begin_once_reached(self) -> bool:
+        if not self._begun and (self._reached is None or self._reached.is_set()):
+            self._begun = True
+            self._log.begin()
+            self._hear(self._machine.start(self._clock.now()[0] if self._clock else 0.0))
+        return self._begun
+
+    async def _next(self) -> bool:
+        """Work off what comes next, or let time go by; return whether the session goes on."""
+        if self._begun and self._queue.empty():
+            for sink in self._sinks:
+                sink.ready()
+        try:
+            item = await asyncio.wait_for(self._queue.get(), TICK_S if self._clock else None)
+        except TimeoutError:
+            self._let_time_go_by()
+        else:
+            if item is None:
+                return False
+            if isinstance(item, BaseException):
+                raise item
+            if not self._begin_once_reached():  # nothing can be done yet
+                return not (isinstance(item, Act) and item.name == "quit")
+            if isinstance(item, asyncio.Event):
+                return True  # it only woke us
+            self._work_off(item)
+            if isinstance(item, Act) and item.name == "quit":
+                return False
+        self._tell(self._log.news())
+        now = asyncio.get_running_loop().time()
+        if now - self._flushed_s > FLUSH_S:
+            self._log.flush()
+            self._flushed_s = now
+        return True
+
+    def _let_time_go_by(self) -> None:
+        assert self._clock is not None
+        if self._begin_once_reached():
+            self._hear(self._machine.tick(self._clock.now()[0]))
+        for sink in self._sinks:
+            sink.tick()
+
+    def _work_off(self, item: Item) -> None:
+        self._end_s = item.time_s
+        self._log.item(item)
+        self._tell(announcements(item))
+        if self._guard is not None:
+            self._hear(doubts(self._guard, item))
+        self._hear(step(self._machine, item))
+
+    def _end(self) -> None:
+        if self._clock and self._begun:
+            self._end_s = self._clock.now()[0]
+            self._log.item(End(self._end_s))
+            self._hear(step(self._machine, End(self._end_s)))
+        if self._begun and not self._machine.finished:
+            self._hear(self._machine.act("quit", self._end_s))
+
+    # --- what goes out ----------------------------------------------------------------------
+
+    def _hear(self, events: Iterable[Event]) -> None:
+        for event in events:
+            self._log.event(event)
+            match event:
+                case SurveyDone() | SetDone() if self._guard is not None:
+                    self._closing.append(self._guard.counts.told(event))
+                case SurveyDone() | SetDone() | PourDone():
+                    self._closing.append(event)
+                case _:
+                    self._tell([event])
+            if self._guard is not None:
+                self._hear(self._guard.event(event))
+
+    def _tell(self, events: Iterable[Event]) -> None:
+        for event in events:
+            for sink in self._sinks:
+                sink.hear(event)
 
 
 @contextlib.contextmanager
-def _stopping_on_signals(queue: "asyncio.Queue[Any]") -> Any:
+def _stopping_on_signals(queue: _Queue) -> Iterator[None]:
     loop = asyncio.get_running_loop()
     caught = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
     try:

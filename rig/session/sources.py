@@ -6,7 +6,7 @@ import sys
 import threading
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
@@ -19,29 +19,18 @@ from rig.devices.typed import TypedReader
 from rig.errors import BadInput
 from rig.job.rows import Session, StoredEvent, StoredReading
 from rig.job.store import Job
-from rig.session.run import Act, End, Item, Typed
+from rig.session.run import Act, End, Item, Sink, Stream, Typed
 
 CLOCK_SET_S = 2.0
 
 
-class Device:
-    """A supervised device's readings and what happens to its link, to be gone through once.
-
-    Attributes
-    ----------
-    reached : asyncio.Event
-        Set when the device was opened for the first time.
-    """
+class Device(Stream):
+    """A supervised device's readings and what happens to its link, reached when it is opened."""
 
     def __init__(self, transport: Transport, profile: Profile, clock: Clock) -> None:
-        self.reached = asyncio.Event()
-        self._items = supervise(transport, Decoder(profile), clock, on_open=self.reached.set)
-
-    def __aiter__(self) -> AsyncIterator[Item]:
-        return self._items
-
-    async def __anext__(self) -> Item:
-        return await anext(self._items)
+        reached = asyncio.Event()
+        items = supervise(transport, Decoder(profile), clock, on_open=reached.set)
+        super().__init__(items, reached)
 
 
 async def typed(
@@ -106,7 +95,7 @@ async def words(
             yield Act(*clock.now(), *act)
 
 
-class Script(Clock):
+class Script(Clock, Sink):
     """Acts of a script, each at its second of a clock that waits for what they make.
 
     To be among a session's sinks, too: it then hears when an act is worked off.
@@ -135,9 +124,6 @@ class Script(Clock):
         """Return the time, no later than the line that comes next."""
         time_s, utc_s = super().now()
         return min([time_s, *(at_s for at_s, _ in self._lines[self._done :][:1])]), utc_s
-
-    def __call__(self, told: dict[str, Any]) -> None:
-        """Hear an event; it changes nothing."""
 
     def ready(self) -> None:
         """Hear that all is worked off that was said."""

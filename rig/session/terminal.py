@@ -1,113 +1,130 @@
 """What a live session shows: JSON lines, plain lines, or one big line readable at two metres."""
 
+import contextlib
 import json
 import sys
 import time
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Iterator
 
-from rig.guidance.phrases import done_text
+from rig.events import (
+    Armed,
+    Ask,
+    AskMarker,
+    AskPour,
+    Check,
+    Edge,
+    Edges,
+    Event,
+    Heard,
+    MarkerSet,
+    Next,
+    NextBatch,
+    NextMarker,
+    Picture,
+    PourDone,
+    Poured,
+    Prompt,
+    SetDone,
+    ShotTaken,
+    Standing,
+    SurveyDone,
+)
 from rig.session.beam import LINK_LOST, Beam
-from rig.units import counted, format_amount, format_doubt, format_length, format_off, format_volume
+from rig.session.run import Sink
+from rig.units import Units
+from rig.words.live import said, stand
 
 CONTEXT_ROWS = 5  # what stands around the big line
-SETTLED = ("shot", "set")
+_Large = Prompt | Next | NextMarker | NextBatch | Armed | Check
+"""Events that the big line says whole."""
+_Settles = ShotTaken | MarkerSet | SurveyDone | SetDone | PourDone
 
 
-def json_lines(told: dict[str, Any]) -> None:
+@contextlib.contextmanager
+def screen(as_json: bool, units: Units, write: Callable[[str], None], keys: str) -> Iterator[Sink]:
+    """Open the screen that fits the output: JSON, plain lines, or in a terminal a big line.
+
+    Parameters
+    ----------
+    as_json : bool
+    units : Units
+        Of the job.
+    write : callable
+        Prints a plain line.
+    keys : str
+        Which keys there are; without any there is no big line.
+    """
+    if as_json:
+        yield JsonLines()
+    elif keys and sys.stdout.isatty():
+        with BigScreen(units, keys) as big:
+            yield big
+    else:
+        yield PlainLines(units, write)
+
+
+class JsonLines(Sink):
+    """Prints each event as one JSON object on one line, at once.
+
+    How the rod stands is for screens, which draw it; a program has the readings themselves.
+    """
+
+    def hear(self, event: Event) -> None:
+        """Print one event."""
+        if not isinstance(event, Standing):
+            print_json(event)
+
+
+def print_json(event: Event) -> None:
     """Print one event as one JSON object on one line, at once."""
-    sys.stdout.write(json.dumps(told, allow_nan=False) + "\n")
+    sys.stdout.write(json.dumps(event.as_json(), allow_nan=False) + "\n")
     sys.stdout.flush()
 
 
-def line_of(told: dict[str, Any], units: str, denominator: int) -> str | None:
+def line_of(event: Event, units: Units) -> str | None:
     """One event as one plain line, or None where a person need not hear of it."""
-    match told["event"]:
-        case "next":
-            return f"Next {_place(told)}"
-        case "armed":
-            return f"  {told['label']} ready: stand the rod and hold still"
-        case "shot":
-            reading = format_length(told["reading_mm"], units, denominator)
-            doubt = f"± {format_doubt(2 * told['stderr_mm'], units, denominator)}"
-            return f"  {told['label']} taken: {reading} ({doubt}, {counted(told['n'], 'reading')})"
-        case "doubtful":
-            return f"! {told['text']}"
-        case "picture":
-            high = format_length(-told["high"]["z_mm"], units, denominator)
-            volume = format_volume(told["volume_l"], units)
-            return f"  so far: high point {high} below the line, level plane takes {volume}"
-        case "skipped":
-            return f"  {told['label']} skipped"
-        case "undone":
-            return f"  {told['label']} undone"
-        case "unset":
-            return f"  {told['marker']} no longer set"
-        case "prompt":
-            return f"  {told['marker']}: {told['text']}"
-        case "set":
-            off = format_off(told["residual_mm"], units, denominator)
-            way = "high" if told["residual_mm"] > 0 else "low"
-            return f"  {told['marker']} SET ({off} {way})"
-        case "check":
-            expected = format_length(told["expected_mm"], units, denominator)
-            return f"Check the line on {told['label']}: {told['text']} (expect {expected})"
-        case "checked":
-            return f"  {told['text']}"
-        case "lost":
-            return f"  rod lost ({told['reason']}): trying again, no shot is lost"
-        case "back":
-            return f"  rod back after {told['gap_s']:.1f} s"
-        case "ask" if "say y" not in told["text"]:
-            return f"  ! {told['text']} (y if so)"
-        case "ask" | "trouble" | "notice" | "drift" | "jolt":
-            return f"  ! {told['text']}"
-        case "batch" | "front" | "estimate" | "edges" | "ticked" | "resumed" | "prepour":
-            return f"  {told['text']}"
-        case "edge" | "dry":
-            return f"  ! {told['text']}"
-        case "done" if "text" in told:
-            return str(told["text"])
-        case "done":
-            return done_text(told)
-    return None
+    told = said(event, units)
+    if not told.text:
+        return None
+    if told.level == "head":
+        return told.text
+    if isinstance(event, Ask | AskMarker | AskPour) and "say y" not in told.text:
+        return f"  ! {told.text} (y if so)"
+    return f"  ! {told.text}" if told.level == "warn" else f"  {told.text}"
 
 
-def _place(told: dict[str, Any]) -> str:
-    """Say label and place once, whichever machine told it."""
-    text: str = told["text"]
-    return f"{told['marker']}: {text}" if "marker" in told else text
+class PlainLines(Sink):
+    """Prints a line for each event that a person needs, none twice running."""
+
+    def __init__(self, units: Units, write: Callable[[str], None]) -> None:
+        self._units, self._write = units, write
+        self._last = ""
+
+    def hear(self, event: Event) -> None:
+        """Print one event."""
+        line = line_of(event, self._units)
+        if line is not None and line != self._last:
+            self._write(line)
+            self._last = line
 
 
-def plain_lines(units: str, denominator: int, write: Callable[[str], None]) -> Any:
-    """Return a sink that prints a line for each event that a person needs, none twice running."""
-    last: list[str] = [""]
-
-    def sink(told: dict[str, Any]) -> None:
-        line = line_of(told, units, denominator)
-        if line is not None and line != last[0]:
-            write(line)
-            last[0] = line
-
-    return sink
-
-
-class BigScreen:
+class BigScreen(Sink):
     """One big line in the terminal, updated in place, with a smaller line of context under it.
 
     The word and the amount are drawn in the largest letters that the terminal holds. A bell rings
     twice for a set marker, once for a shot: after the fact is on disk.
     """
 
-    def __init__(self, units: str, denominator: int, keys: str) -> None:
+    def __init__(self, units: Units, keys: str) -> None:
         from rich.console import Console
         from rich.live import Live
 
-        self._units, self._denominator, self._keys = units, denominator, keys
+        self._units, self._keys = units, keys
         self._console = Console()
         self._live = Live(console=self._console, auto_refresh=False, transient=False)
         self._big, self._small, self._note = "", "", ""
         self._beam, self._stale = Beam(), ""
+        self._standing: Standing | None = None
         self._prompting = False  # the big line says what the latest reading says
         self._pouring = False  # no rod's reading stands behind the big line
 
@@ -118,50 +135,66 @@ class BigScreen:
     def __exit__(self, *_: object) -> None:
         self._live.stop()
 
-    def __call__(self, told: dict[str, Any]) -> None:
+    def hear(self, event: Event) -> None:
         """Show one event."""
-        units, denominator = self._units, self._denominator
-        self._beam.hear(told, time.monotonic())
-        match told["event"]:
-            case "reading":
+        self._beam.hear(event, time.monotonic())
+        match event:
+            case Heard():
                 self.tick()
                 return
-            case "prompt":
-                self._big = told["text"]
-                self._small = f"{told['marker']}"
-            case "next":
-                label = told.get("label") or told.get("marker")
-                self._big = f"go to {label}" if label else f"batch {told['n']}"
-                self._small = _place(told)
-            case "armed":
-                self._big, self._small = told["label"], f"hold still · {told['text']}"
-            case "check":
-                expected = format_amount(told["expected_mm"], units, denominator)
-                self._big = f"check {told['label']}"
-                self._small = f"{told['text']} · expect {expected}"
-            case "shot" | "set":
-                self._big = f"{told.get('label') or told.get('marker')} {told['event']}"
-            case "edges":
-                self._big = f"edge {max(0.0, told['left_s']) / 60:.0f} min left"
-            case "done":
-                self._big, self._small = "done", ""
-        self._pouring |= told["event"] in ("batch", "edges") or {"n", "strip"} <= told.keys()
-        if told["event"] in ("prompt", "next", "armed", "check", "shot", "set", "done"):
-            self._prompting = told["event"] == "prompt"
-        if told["event"] != "prompt":
+            case Standing():
+                self._standing = event
+                self._draw()
+                return
+        self._say_large(event)
+        self._pouring |= isinstance(event, Poured | Edges | NextBatch)
+        if isinstance(event, _Large | _Settles):
+            self._prompting = isinstance(event, Prompt)
+        if not isinstance(event, Prompt):
             self._take_back()
         self._stale = self._beam.state(time.monotonic())
-        said_larger = told["event"] in ("prompt", "next", "armed", "check")
-        # In a pour the edges and what comes next are shown above; they must not wipe a warning off.
-        quiet = told["event"] == "edges" or (told["event"] == "next" and "n" in told)
-        warned = told["event"] == "picture" and self._note.startswith("!")
-        if not said_larger and not warned and not quiet:
-            self._note = line_of(told, units, denominator) or self._note
+        self._note_down(event)
         self._draw()
-        if told["event"] in SETTLED or told["event"] == "edge":
+        if isinstance(event, ShotTaken | MarkerSet | Edge):
             self._console.bell()
-            if told["event"] == "set":
+            if isinstance(event, MarkerSet):
                 self._console.bell()
+
+    def _say_large(self, event: Event) -> None:
+        match event:
+            case Prompt():
+                self._big, self._small = event.text, event.marker
+            case Next():
+                self._big, self._small = f"go to {event.label}", event.text
+            case NextMarker():
+                self._big = f"go to {event.marker}"
+                self._small = f"{event.marker}: {event.text}"
+            case NextBatch():
+                self._big, self._small = f"batch {event.n}", event.text
+            case Armed():
+                self._big, self._small = event.label, f"hold still · {event.text}"
+            case Check():
+                expected = self._units.amount(event.expected_mm)
+                self._big = f"check {event.label}"
+                self._small = f"{event.text} · expect {expected}"
+            case ShotTaken():
+                self._big = f"{event.label} shot"
+            case MarkerSet():
+                self._big = f"{event.marker} set"
+            case Edges():
+                self._big = f"edge {max(0.0, event.left_s) / 60:.0f} min left"
+            case SurveyDone() | SetDone() | PourDone():
+                self._big, self._small = "done", ""
+
+    def _note_down(self, event: Event) -> None:
+        """Keep what an event says in the line below, where it is not said larger already."""
+        # In a pour the edges are shown above; they must not wipe a warning off.
+        if isinstance(event, _Large | Edges):
+            return
+        line = line_of(event, self._units)
+        if isinstance(event, Picture) and self._note.startswith("  !"):
+            return
+        self._note = line or self._note
 
     def tick(self) -> None:
         """Take back a prompt whose readings have stopped; called as time goes by."""
@@ -178,8 +211,11 @@ class BigScreen:
     @property
     def shown(self) -> tuple[str, str]:
         """The big line and the one below it."""
-        if not self._stale or self._pouring:
+        if self._pouring:
             return self._big, self._small
+        if not self._stale:
+            stands = stand(self._standing) if self._standing is not None else ""
+            return self._big, " · ".join(filter(None, (self._small, stands)))
         if self._prompting or self._stale == LINK_LOST:
             return self._stale, self._small
         return self._big, f"{self._small} · {self._stale}"

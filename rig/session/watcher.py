@@ -6,9 +6,21 @@ the watcher hears of a shot once it is on disk, and its news is fetched when the
 
 import queue
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any, assert_never
 
+from rig.events import (
+    CoverSoFar,
+    Doubtful,
+    Drifted,
+    Event,
+    HighSoFar,
+    Jolted,
+    Noticed,
+    Picture,
+    ShotTaken,
+    Undone,
+)
 from rig.survey.reading import z_mm
 from rig.units import Units
 from rig.words.floor import unlike_its_neighbours
@@ -25,9 +37,9 @@ _DOUBTED_ENOUGH = 3
 _CELLS = 1_200
 _LAST_WAIT_S = 10.0
 
-HEARD = ("shot", "undone", "drift", "jolt")
-
-News = dict[str, Any]
+Followed = ShotTaken | Undone | Drifted | Jolted
+"""Events that tell what became of a shot."""
+News = Doubtful | Picture | Noticed
 _Place = tuple[float, float, float, float]  # x, y, z, standard error; mm
 
 
@@ -72,12 +84,14 @@ class Watcher:
         climb_mm: Callable[[float | None, float | None], float] = lambda x_mm, y_mm: 0.0,
     ) -> None:
         self._given = (list(shots), setup, rings, settings, setups, climb_mm)
-        self._heard: queue.SimpleQueue[News | None] = queue.SimpleQueue()
+        self._heard: queue.SimpleQueue[Followed | None] = queue.SimpleQueue()
         self._told: queue.SimpleQueue[News] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
 
-    def hear(self, event: News) -> None:
+    def hear(self, event: Event) -> None:
         """Take in a shot that was taken, undone, corrected or set aside; returns at once."""
+        if not isinstance(event, Followed):
+            return
         if self._thread is None:
             self._thread = threading.Thread(target=self._work, name="watcher", daemon=True)
             self._thread.start()
@@ -110,7 +124,7 @@ class Watcher:
                     for told in floor.follow(event, latest=n == len(events)):
                         self._told.put(told)
         except Exception as error:  # the survey goes on without its picture
-            self._told.put({"event": "notice", "text": f"No picture while surveying: {error}"})
+            self._told.put(Noticed(text=f"No picture while surveying: {error}"))
 
 
 class _FloorSoFar:
@@ -164,76 +178,76 @@ class _FloorSoFar:
         )
         self._picture.start(list(self._shots.values()))
 
-    def follow(self, event: News, latest: bool) -> Iterable[News]:
+    def follow(self, event: Followed, latest: bool) -> Iterable[News]:
+        """Take in what became of a shot; tell what is to be said of it."""
+        match event:
+            case ShotTaken():
+                yield from self._take(event, latest)
+            case Undone():
+                name, old = self._before.pop()
+                self._shots.pop(name, None)
+                self._doubted.pop(name, None)
+                if old is not None:
+                    self._shots[name] = old
+                self._picture.start(list(self._shots.values()))
+            case Drifted():
+                self._correct(event)
+            case Jolted():
+                self._drop(event.labels)
+            case _:
+                assert_never(event)
+
+    def _take(self, event: ShotTaken, latest: bool) -> Iterable[News]:
         from rig.surface.look_out import UNEXPLAINED_SDS
 
-        label = event["label"]
-        if event["event"] == "drift":
-            self._correct(event)
-            return
-        if event["event"] == "jolt":
-            self._drop(event["labels"])
-            return
-        if event["event"] == "undone":
-            name, old = self._before.pop()
-            self._shots.pop(name, None)
-            self._doubted.pop(name, None)
-            if old is not None:
-                self._shots[name] = old
-            self._picture.start(list(self._shots.values()))
-            return
-        shot = (
-            event["x_mm"],
-            event["y_mm"],
-            self._height_mm(event),
-            event["stderr_mm"],
-        )
+        label = event.label
+        assert event.x_mm is not None
+        assert event.y_mm is not None
+        place = (event.x_mm, event.y_mm, self._height_mm(event), event.stderr_mm)
         old = self._shots.pop(label, None)
         self._before.append((label, old))
         if old is not None:
             self._picture.start(list(self._shots.values()))
-        judged = self._picture.judge(*shot)
+        judged = self._picture.judge(*place)
         again = self._doubted.pop(label, None) is not None
         if judged and judged[1] > UNEXPLAINED_SDS and len(self._shots) >= _FEWEST and not again:
-            yield {
-                "event": "doubtful",
-                "label": label,
-                "off_mm": judged[0],
-                "text": unlike_its_neighbours(label, judged[0], self._units),
-            }
-            # It stays out, so that the next ones are not held against a wrong one; but where
-            # one after the other is doubted, or it is shot again and says the same, the floor
-            # is so.
-            self._doubted[label] = shot
-            self._in_a_row.append(label)
-            if len(self._in_a_row) == _DOUBTED_ENOUGH:
-                self._shots |= {
-                    name: self._doubted.pop(name)
-                    for name in self._in_a_row
-                    if name in self._doubted
-                }
-                self._in_a_row = []
-                self._picture.start(list(self._shots.values()))
+            text = unlike_its_neighbours(label, judged[0], self._units)
+            yield Doubtful(label=label, off_mm=judged[0], text=text)
+            self._keep_out(label, place)
             return
         self._in_a_row = []
-        self._shots[label] = shot
-        glance = self._picture.add(*shot)
+        self._shots[label] = place
+        glance = self._picture.add(*place)
         if glance is not None and latest:
             yield self._told(label, glance)
 
-    def _height_mm(self, shot: Mapping[str, Any]) -> float:
-        """Height of what a shot hit, relative to the line that all are."""
-        climb_mm = self._climb_mm(shot["x_mm"], shot["y_mm"])
-        return z_mm(float(shot["reading_mm"]) - climb_mm, self._line_mm)
+    def _keep_out(self, label: str, place: _Place) -> None:
+        """Keep a doubted shot from making others doubtful.
 
-    def _correct(self, event: News) -> None:
+        Where one after the other is doubted, or it is shot again and says the same, the floor is
+        so.
+        """
+        self._doubted[label] = place
+        self._in_a_row.append(label)
+        if len(self._in_a_row) == _DOUBTED_ENOUGH:
+            self._shots |= {
+                name: self._doubted.pop(name) for name in self._in_a_row if name in self._doubted
+            }
+            self._in_a_row = []
+            self._picture.start(list(self._shots.values()))
+
+    def _height_mm(self, shot: ShotTaken) -> float:
+        """Height of what a shot hit, relative to the line that all are."""
+        return z_mm(shot.reading_mm - self._climb_mm(shot.x_mm, shot.y_mm), self._line_mm)
+
+    def _correct(self, event: Drifted) -> None:
         """Take shots as they read once a drift was spread over them."""
-        for shot in event["shots"]:
+        for shot in event.shots:
             for known in (self._shots, self._doubted):
-                if shot["label"] in known:
-                    x_mm, y_mm, *_ = known[shot["label"]]
-                    z_mm = self._height_mm(shot)
-                    known[shot["label"]] = (x_mm, y_mm, z_mm, shot["stderr_mm"])
+                if shot.label in known:
+                    x_mm, y_mm, *_ = known[shot.label]
+                    place = (x_mm, y_mm, self._height_mm(shot), shot.stderr_mm)
+                    known[shot.label] = place
         self._picture.start(list(self._shots.values()))
 
     def _drop(self, labels: Iterable[str]) -> None:
@@ -246,25 +260,21 @@ class _FloorSoFar:
         self._in_a_row = [label for label in self._in_a_row if label not in gone]
         self._picture.start(list(self._shots.values()))
 
-    def _told(self, label: str, glance: "Glance") -> News:
+    def _told(self, label: str, glance: "Glance") -> Picture:
         from rig.study.plan_answer import USUAL_MIN_COVER_MM
 
         least = self._settings.min_cover_mm
         plane = glance.bound_mm + (USUAL_MIN_COVER_MM if least is None else least)
-        return {
-            "event": "picture",
-            "label": label,
-            "shots": glance.shots,
-            "high": {
-                "x_mm": glance.x_mm,
-                "y_mm": glance.y_mm,
-                "z_mm": glance.high_mm,
-                "upper_mm": glance.bound_mm,
-            },
-            "cover_mm": {
-                "min": plane - glance.high_mm,
-                "mean": plane - glance.mean_mm,
-                "max": plane - glance.low_mm,
-            },
-            "volume_l": (plane - glance.mean_mm) * self._outline.area_m2,
-        }
+        return Picture(
+            label=label,
+            shots=glance.shots,
+            high=HighSoFar(
+                x_mm=glance.x_mm, y_mm=glance.y_mm, z_mm=glance.high_mm, upper_mm=glance.bound_mm
+            ),
+            cover_mm=CoverSoFar(
+                min=plane - glance.high_mm,
+                mean=plane - glance.mean_mm,
+                max=plane - glance.low_mm,
+            ),
+            volume_l=(plane - glance.mean_mm) * self._outline.area_m2,
+        )

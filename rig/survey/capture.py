@@ -27,6 +27,7 @@ from rig.survey.button import Button
 from rig.survey.laser.line_watch import Known
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
+from rig.survey.stance import Stance
 from rig.survey.stand import Height, Stand
 from rig.survey.stillness import GAP_S, StillWindow
 
@@ -105,6 +106,7 @@ class Capture:
             if rock
             else StillWindow(dwell_s, still_mm, resolution_mm, foot_mm)
         )
+        self._stance = Stance()
         self._arming = Arming(walk_s)
         if last_shot_mm is not None:
             here_mm = last_shot_mm + self._line.offset_mm
@@ -146,7 +148,7 @@ class Capture:
         """Do what a key or a tap asks for, at once: accept, undo, skip, goto LABEL, quit."""
         if self._begin(time_s) and self._settle_presses():
             if name == "accept":
-                self._accept(self._height(), self._stand_is_open())
+                self._accept(self._height_told(), self._stand_is_open())
             elif name == "undo":
                 self._undo()
             elif name == "skip":
@@ -163,6 +165,7 @@ class Capture:
         """Hear that the device went away: its readings so far end here."""
         if self._begin(time_s):
             self._interrupt()
+            self._stance.forget()
             if self._button.count:
                 self._since_press.append((self._now_s, None, True))
         return self._told()
@@ -224,7 +227,11 @@ class Capture:
         self._patience.see(time_s, value_mm is not None)
         if self._arming.armed and not was_armed:
             self._tell_armed(time_s)
-        if value_mm is not None and not self._button.count:
+        if value_mm is None:
+            self._out += self._stance.dark(time_s, self._arming.armed)
+            return
+        self._out += self._stance.see(time_s, self._window, self._arming.armed)
+        if not self._button.count:
             self._judge(time_s)
 
     def _judge(self, time_s: float) -> None:
@@ -240,6 +247,7 @@ class Capture:
             arming.arm()
             self._tell_armed(time_s)
         if arming.armed:
+            self._tell_still(time_s)
             self._shoot(height)
         elif arming.disturbed and not arming.asked and arming.near(height.reading_mm):
             arming.asked = True
@@ -254,6 +262,16 @@ class Capture:
             return None
         sag_mm = window.sag_mm if isinstance(window, RockWindow) else 0.0
         return Height(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
+
+    def _height_told(self) -> Height | None:
+        """Return what a still rod reads, which the screens then know too."""
+        height = self._height()
+        if height is not None:
+            self._tell_still(self._now_s)
+        return height
+
+    def _tell_still(self, time_s: float) -> None:
+        self._out += self._stance.see(time_s, self._window, self._arming.armed, now=True)
 
     def _band(self, spread_mm: float) -> float:
         return max(3.0 * spread_mm, self._window.still_mm, 2.0 * self._window.resolution_mm)
@@ -275,7 +293,7 @@ class Capture:
 
     def _press(self) -> None:
         if not self._button.count:
-            self._at_press = self._height()
+            self._at_press = self._height_told()
             self._press_counts = self._stand_is_open()
         self._button.press(self._now_s)
 

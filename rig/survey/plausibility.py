@@ -9,7 +9,7 @@ wrong with the device. The installer decides.
 import math
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 
@@ -24,8 +24,10 @@ from rig.events import (
     Next,
     NextBatch,
     NextMarker,
+    SetDone,
     ShotTaken,
     Skipped,
+    SurveyDone,
     Trouble,
     Undone,
 )
@@ -141,10 +143,15 @@ class Counts:
     missed: int = 0
     lost: int = 0
 
-    @property
-    def found(self) -> dict[str, int]:
-        """The counts that are not 0, by name, for the last word of a session."""
-        return {name: count for name, count in asdict(self).items() if count}
+    def told(self, done: SurveyDone | SetDone) -> SurveyDone | SetDone:
+        """Return the last word of a session with the counts that are not 0."""
+        return replace(
+            done,
+            damaged=self.damaged or None,
+            repeated=self.repeated or None,
+            missed=self.missed or None,
+            lost=self.lost or None,
+        )
 
     @property
     def text(self) -> str:

@@ -87,6 +87,11 @@ class RockWindow:
         return len(self._vertices)
 
     @property
+    def share(self) -> float:
+        """How many of the swings that it takes were seen, up to 1."""
+        return min(1.0, len(self._vertices) / MIN_SWINGS)
+
+    @property
     def limit_mm(self) -> float:
         """Largest spread of vertices that counts as agreement."""
         resting = 4.0 * median_low(self._rests) if self._rests else 0.0

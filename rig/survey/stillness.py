@@ -107,6 +107,14 @@ class StillWindow:
         return self._spread
 
     @property
+    def share(self) -> float:
+        """How much of the dwell the readings cover, up to 1."""
+        n = len(self._samples)
+        if n < MIN_SAMPLES or self.dwell_s <= 0.0:
+            return float(n >= MIN_SAMPLES)
+        return min(1.0, (self._samples[-1][0] - self._samples[0][0]) * n / (n - 1) / self.dwell_s)
+
+    @property
     def last_time_s(self) -> float:
         """When the latest reading came; only with readings."""
         return self._samples[-1][0]

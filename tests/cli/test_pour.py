@@ -17,6 +17,8 @@ import pytest
 
 from rig.cli import main
 from rig.cli.pour_command import log_pour
+from rig.events import Edge, Event, PourDone, Poured
+from rig.session.run import Tell
 from rig.study.pour_answer import PourWish
 from tests.cli.conftest import Run
 
@@ -454,26 +456,26 @@ def test_a_simulated_crew_whose_mixer_fails_is_warned_and_learns_its_yield(
     ).stdout  # fmt: skip
     script = [(float(at), word) for at, word in (x.split(" ", 1) for x in spoken.splitlines())]
     truth = json.loads((tmp_path / "truth.json").read_text())
-    heard = []
+    heard: list[Event] = []
     log_pour(
         tmp_path / "job.sqlite",
         PourWish(),
         as_json=True,
         script=script,
         speed=400.0,
-        more_sinks=[heard.append],
+        more_sinks=[Tell(heard.append)],
     )
     done = heard[-1]
-    assert done["event"] == "done"
-    assert done["bags_used"] == truth["bags"]
-    assert done["yield_l"] == pytest.approx(truth["yield_l"], rel=0.06)
-    assert done["unticked"] == ["lath"]
+    assert isinstance(done, PourDone)
+    assert done.bags_used == truth["bags"]
+    assert done.yield_l == pytest.approx(truth["yield_l"], rel=0.06)
+    assert done.unticked == ("lath",)
     fails = truth["mixer_fails_after_batch"]
-    failed = [e["event"] == "batch" and e["n"] == fails for e in heard].index(True)
-    assert any(e["event"] == "edge" for e in heard[failed:])
+    failed = [isinstance(e, Poured) and e.n == fails for e in heard].index(True)
+    assert any(isinstance(e, Edge) for e in heard[failed:])
     again = planned("pour", "plan", *crew, "--runs", "200", "--crew-from", "job.sqlite", "--json")
     learnt = json.loads(again.out.splitlines()[-1])  # the log printed before
-    assert learnt["yield_l"] == pytest.approx(done["yield_l"])
+    assert learnt["yield_l"] == pytest.approx(done.yield_l)
 
 
 def test_a_pour_deeper_than_the_job_allows_does_not_go_in_one(planned: Callable[..., Any]) -> None:

@@ -42,7 +42,8 @@ def test_live_capture_leaves_numbers_alone_until_they_are_needed() -> None:
 
 def test_a_survey_reads_its_grid_without_scipy() -> None:
     code = (
-        "import sys, rig.cli.jobs, rig.survey.grid, rig.session.machines, rig.cli.survey_command\n"
+        "import sys, rig.cli.jobs, rig.survey.grid\n"
+        "import rig.session.kinds.survey, rig.cli.survey_command\n"
         "print([name for name in ('scipy', 'sqlite_utils', 'rich') if name in sys.modules])"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -5,8 +5,9 @@ import random
 from collections.abc import Callable, Sequence
 
 from rig.devices.reading import Reading
-from rig.events import Event
+from rig.events import Event, Standing
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
+from rig.units import Units
 
 RATE_HZ = 10.0
 
@@ -27,7 +28,7 @@ def machine(markers: Sequence[MarkerTarget] | int = 3, **changes) -> Setting:
         "still_mm": 0.5,
         "resolution_mm": 0.1,
         "foot_mm": 0.1,
-        "units": "in",
+        "units": Units("in", 32),
         "skip_check": changes.get("check") is None,
     }
     return Setting(markers, **(options | changes))
@@ -103,6 +104,11 @@ class Script:
 
 
 def feed(setting: Setting, item: Input) -> list[Event]:
+    """What people are told of an input; how the rod stands is told beside it."""
+    return [event for event in feed_all(setting, item) if not isinstance(event, Standing)]
+
+
+def feed_all(setting: Setting, item: Input) -> list[Event]:
     match item:
         case ("reading", reading):
             return setting.reading(reading)

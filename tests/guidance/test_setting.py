@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from rig.devices.reading import Reading
 from rig.errors import BadInput
+from rig.units import Units
 from tests.guidance.rods import Script, feed, labels, machine, marker, named, play, sight
 
 # --- prompts ----------------------------------------------------------------------------------
@@ -30,7 +31,7 @@ def test_a_top_that_is_too_high_is_lowered():
 
 
 def test_a_metric_job_prompts_in_millimetres():
-    (prompt,) = named(play(machine(units="mm"), Script().stand(1004.4, 0.1)), "prompt")
+    (prompt,) = named(play(machine(units=Units("mm")), Script().stand(1004.4, 0.1)), "prompt")
     assert prompt.text == "raise 4.5 mm"
     assert prompt.by_mm == pytest.approx(4.4)
 
@@ -426,7 +427,7 @@ def test_a_line_beyond_noise_ends_without_a_prompt():
 
 
 def test_the_failure_says_which_way_and_how_much():
-    setting = machine(check=sight(), units="mm")
+    setting = machine(check=sight(), units=Units("mm"))
     play(setting, Script().stand(1195.8, 1.5))
     assert setting.failed == (
         "the line reads 4.2 mm lower than at the survey: the laser was moved or restarted. "

@@ -3,6 +3,7 @@
 import pytest
 
 from rig.page.score import score_rows
+from rig.units import Units
 
 ROUND = {
     "seconds": 754.4,
@@ -32,7 +33,7 @@ ROUND = {
     ],
 )
 def test_a_round_is_told_in_the_units_of_the_job(units, worst, cover, gap):
-    rows = {row.what: row for row in score_rows(ROUND, units, 32)}
+    rows = {row.what: row for row in score_rows(ROUND, Units(units, 32))}
     assert rows["time"].got == "12 min 34 s"
     assert rows["markers"].got == f"6 of 6 set, worst {worst}"
     assert (rows["least cover"].got, rows["least cover"].aim) == cover
@@ -54,5 +55,5 @@ def test_a_round_is_told_in_the_units_of_the_job(units, worst, cover, gap):
     ],
 )
 def test_what_went_wrong_is_not_called_good(change, what, good):
-    rows = {row.what: row for row in score_rows(ROUND | change, "in", 32)}
+    rows = {row.what: row for row in score_rows(ROUND | change, Units("in", 32))}
     assert rows[what].good is good

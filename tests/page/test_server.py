@@ -12,14 +12,18 @@ import pytest
 
 from rig.devices.clock import Clock
 from rig.errors import BadInput
-from rig.page.scene import Scene
 from rig.page.server import Page
+from rig.session.kind import WALK_ACTS
+from rig.session.scene import Scene
+from rig.session.sections import Place, PlanShown
+from rig.units import Units
+from tests.events import event
 
-PLAN = {"walls": [[0, 0], [3000, 0], [3000, 4000], [0, 4000]], "openings": [], "doors": []}
+PLAN = PlanShown(walls=((0, 0), (3000, 0), (3000, 4000), (0, 4000)))
 
 
-def scene(acts=True, places=()):
-    return Scene("survey", "Survey", "in", 32, PLAN, list(places), acts=acts)
+def scene(acts=WALK_ACTS, places=()):
+    return Scene("survey", "Survey", Units("in", 32), PLAN, tuple(places), acts=acts)
 
 
 @pytest.fixture
@@ -155,7 +159,7 @@ def test_messages_that_are_none_are_refused_and_told_and_the_rest_goes_on(page):
             assert why in await heard(ws, "refused")
         await ws.send_bytes(b"\x00\x01")
         assert "not text" in await heard(ws, "refused")
-        page.hear({"event": "trouble", "text": "still here", "reason": "x"})
+        page.hear(event({"event": "trouble", "text": "still here", "reason": "x"}))
         while not (await heard(ws, "state")).get("notes"):
             pass
 
@@ -177,7 +181,7 @@ def test_a_flood_is_refused(page):
 
 
 def test_a_page_that_watches_can_do_nothing(page):
-    page.begin(scene(acts=False))
+    page.begin(scene(acts=()))
 
     async def work(session, url):
         ws = await hello(session, url)
@@ -216,7 +220,7 @@ def test_a_phone_that_takes_nothing_in_holds_nobody_up(page):
         "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n".encode()
     )
 
-    places = [{"label": f"P{n}", "x": 1.0 * n, "y": 0.0, "state": "todo"} for n in range(3000)]
+    places = [Place(label=f"P{n}", x=1.0 * n, y=0.0) for n in range(3000)]
     page.begin(scene(places=places))
     shot = {"event": "shot", "x_mm": 0.0, "y_mm": 0.0, "reading_mm": 1200.0, "stderr_mm": 0.1}
 
@@ -224,7 +228,7 @@ def test_a_phone_that_takes_nothing_in_holds_nobody_up(page):
         ws = await hello(session, url)
         begun = time.monotonic()
         for n in range(1000):
-            page.hear({**shot, "label": f"P{n}"})
+            page.hear(event({**shot, "label": f"P{n}"}))
         assert time.monotonic() - begun < 5.0  # whoever tells waits for nobody
         while True:
             if (await heard(ws, "state", 20.0)).get("last", "").startswith("P999 taken"):
@@ -241,7 +245,7 @@ def test_a_socket_that_breaks_in_the_middle_costs_nothing(page):
         await heard(ws, "me")
         ws._response.connection.transport.abort()
         for n in range(20):
-            page.hear({"event": "trouble", "text": f"{n}", "reason": "x"})
+            page.hear(event({"event": "trouble", "text": f"{n}", "reason": "x"}))
         again = await hello(session, url)
         state = await heard(again, "state")
         while not state.get("notes"):

@@ -7,9 +7,9 @@ import time
 
 import pytest
 
-from rig.cli.jobs import outline_of
 from rig.job.store import Job
-from rig.session.following import Follower, JobAsOf
+from rig.session.as_of import JobAsOf
+from rig.session.following import Follower
 from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(120)
@@ -90,19 +90,19 @@ def test_following_a_survey_finds_the_same_picture_and_writes_nothing(fresh_job,
     until(lambda: session.process.poll() is not None, "its end")
     before = fresh_job.read_bytes()
     with Job.open(fresh_job) as kept:
-        follower = Follower(kept, kept.sessions()[-1], outline_of(kept))
+        follower = Follower(kept, kept.sessions()[-1])
         pictures = []
 
         def found():
             news = follower.news(time.time())
-            pictures.extend(told for told in news if told["event"] == "picture")
-            return pictures and pictures[-1]["label"] == session.of("picture")[-1]["label"]
+            pictures.extend(told for told in news if told.event == "picture")
+            return pictures and pictures[-1].label == session.of("picture")[-1]["label"]
 
         until(found, "the last picture")
         follower.close()
     last, told = pictures[-1], session.of("picture")[-1]
-    assert last["high"] == pytest.approx(told["high"], abs=0.01)
-    assert last["volume_l"] == pytest.approx(told["volume_l"], abs=0.01)
+    assert last.high.as_json() == pytest.approx(told["high"], abs=0.01)
+    assert last.volume_l == pytest.approx(told["volume_l"], abs=0.01)
     assert fresh_job.read_bytes() == before
 
 

@@ -1,10 +1,11 @@
 import pytest
 
+from rig.events import Heard, LinkBack, LinkLost
 from rig.session.beam import Beam
 
 
 def reading(time_s, value_mm=1200.0, status="valid"):
-    return {"event": "reading", "time_s": time_s, "value_mm": value_mm, "status": status}
+    return Heard(time_s=time_s, value_mm=value_mm, status=status)
 
 
 @pytest.fixture
@@ -46,7 +47,7 @@ def test_a_slow_rod_and_a_tape_are_given_their_time():
 
 
 def test_a_lost_link_is_lost_until_it_is_back(beam):
-    beam.hear({"event": "lost", "time_s": 1.0, "reason": "gone"}, 1.0)
+    beam.hear(LinkLost(time_s=1.0, reason="gone"), 1.0)
     assert beam.state(1.0) == beam.state(60.0) == "link lost"
-    beam.hear({"event": "back", "time_s": 60.0, "gap_s": 59.0}, 60.0)
+    beam.hear(LinkBack(time_s=60.0, gap_s=59.0), 60.0)
     assert beam.state(60.1) == ""

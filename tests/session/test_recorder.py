@@ -6,35 +6,40 @@ from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.session.recorder import Recorder
 from rig.study.lasers import line_of
+from tests.events import event
 
 SQUARE = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 3000.0), (0.0, 3000.0)]
 
 
 def shot(label, reading, kind="floor", time_s=1.0, stderr=0.2):
     place = (None, None) if kind == "benchmark" else (500.0, 700.0)
-    return {
-        "event": "shot",
-        "label": label,
-        "x_mm": place[0],
-        "y_mm": place[1],
-        "reading_mm": reading,
-        "stderr_mm": stderr,
-        "n": 9,
-        "kind": kind,
-        "time_s": time_s,
-    }
+    return event(
+        {
+            "event": "shot",
+            "label": label,
+            "x_mm": place[0],
+            "y_mm": place[1],
+            "reading_mm": reading,
+            "stderr_mm": stderr,
+            "n": 9,
+            "kind": kind,
+            "time_s": time_s,
+        }
+    )
 
 
 def checked(found, offset=0.0, time_s=60.0):
-    return {
-        "event": "checked",
-        "label": "BM1",
-        "found": found,
-        "ok": found == "held",
-        "offset_mm": offset,
-        "offset_stderr_mm": 0.2,
-        "time_s": time_s,
-    }
+    return event(
+        {
+            "event": "checked",
+            "label": "BM1",
+            "found": found,
+            "ok": found == "held",
+            "offset_mm": offset,
+            "offset_stderr_mm": 0.2,
+            "time_s": time_s,
+        }
+    )
 
 
 @pytest.fixture
@@ -60,11 +65,11 @@ def current(job):
 def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job, recorder):
     recorder.event(checked("drift", 0.8))
     moved = [shot(f"P{n}", 1199.5 + n, stderr=0.5) for n in range(3)]
-    recorder.event({"event": "drift", "label": "BM1", "shots": moved})
+    recorder.event(event({"event": "drift", "label": "BM1", "shots": tuple(moved)}))
     assert current(job) == {"P0": 1199.5, "P1": 1200.5, "P2": 1201.5}
     old = [s for s in job.shots(current=False) if s.superseded_by is not None]
     assert [s.reading_mm for s in old] == [1200.0, 1201.0, 1202.0]
-    recorder.event({"event": "undone", "label": "P2"})  # takes back the corrected one
+    recorder.event(event({"event": "undone", "label": "P2"}))  # takes back the corrected one
     assert current(job) == {"P0": 1199.5, "P1": 1200.5}
     line = line_of(job, "1", "floor", 1100.0)
     assert line["known"]["offset_mm"] == 0.8
@@ -74,12 +79,12 @@ def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job, recorder):
 def test_a_jolt_sets_aside_only_the_shots_that_it_names(job, recorder):
     recorder.event(checked("jolt", 4.0))
     told = {"event": "jolt", "label": "BM1", "kind": "floor", "labels": ["P1", "P2"]}
-    recorder.event(told)
+    recorder.event(event(told))
     assert current(job) == {"P0": 1200.0}
     assert len(job.shots(current=False)) == 4
     assert recorder.shots == 2
     recorder.event(shot("P1", 1201.2))
-    recorder.event({"event": "undone", "label": "P1"})
+    recorder.event(event({"event": "undone", "label": "P1"}))
     assert current(job) == {"P0": 1200.0}
 
 
@@ -100,7 +105,7 @@ def test_what_is_told_before_anything_came_bears_the_time_the_session_began(job,
 
     recorder = Recorder(job, start if late else start(), setup="1")
     recorder.begin()
-    recorder.event({"event": "trouble", "reason": "no_benchmark", "text": "none"})
+    recorder.event(event({"event": "trouble", "reason": "no_benchmark", "text": "none"}))
     recorder.flush()
     (told,) = job.events(["trouble"])
     assert (told.time_s, told.utc_s) == (0.0, 5000.0)

@@ -7,12 +7,12 @@ import pytest
 from rig.devices.clock import Clock
 from rig.devices.reading import Back, Lost, Reading
 from rig.errors import DeviceUnavailable
-from rig.session.run import Act, End, run
+from rig.session.run import Act, End, Log, Sink, Stream, Tell, run
 from rig.survey.capture import Capture, Stand
 from rig.survey.plausibility import Guard
 
 
-class Story:
+class Story(Log):
     """A log and a sink that write down who was told what, in order."""
 
     def __init__(self):
@@ -22,24 +22,25 @@ class Story:
         self.told.append(("logged", type(item).__name__))
 
     def event(self, event):
-        self.told.append(("kept", event["event"]))
+        self.told.append(("kept", event.event))
 
-    def flush(self):
-        pass
+    @property
+    def sink(self):
+        return Tell(self.tell)
 
-    def sink(self, event):
-        self.told.append(("told", event["event"]))
+    def tell(self, event):
+        self.told.append(("told", event.event))
         self.last = event
 
 
-class Slow:
+class Slow(Stream):
     """A source that is reached late, or never."""
 
     def __init__(self, *sequence, error=None):
-        self.reached = asyncio.Event()
+        super().__init__(self._come(), asyncio.Event())
         self._sequence, self._error = sequence, error
 
-    async def __aiter__(self):
+    async def _come(self):
         await asyncio.sleep(0.01)
         if self._error:
             raise self._error
@@ -63,7 +64,7 @@ def still(start_s, height, seconds=1.5):
 def play(sequence, clock=None):
     story = Story()
     machine = Capture([Stand("A1"), Stand("A2")], resolution_mm=0.1, foot_mm=0.1)
-    asyncio.run(run(machine, [items(sequence)], story, [story.sink], clock))
+    asyncio.run(run(machine, [Stream(items(sequence))], story, [story.sink], clock))
     return story.told
 
 
@@ -124,8 +125,8 @@ def test_the_last_word_counts_what_never_came():
     readings.insert(5, readings[4]._replace(status="bad", problem="checksum"))
     story = Story()
     machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
-    asyncio.run(run(machine, [items(readings)], story, [story.sink], None, Guard()))
-    assert story.last == {
+    asyncio.run(run(machine, [Stream(items(readings))], story, [story.sink], None, Guard()))
+    assert story.last.as_json() == {
         "event": "done",
         "shots": 1,
         "skipped": [],
@@ -134,15 +135,15 @@ def test_the_last_word_counts_what_never_came():
     }
 
 
-class Paced:
+class Paced(Sink):
     """A sink and a source at once: gives the next item only when all is worked off."""
 
     def __init__(self, story, sequence):
         self._story, self._sequence = story, sequence
         self.asked = asyncio.Queue()
 
-    def __call__(self, told):
-        self._story.told.append(("paced", told["event"]))
+    def hear(self, event):
+        self._story.told.append(("paced", event.event))
 
     def ready(self):
         self._story.told.append(("ready", ""))
@@ -159,7 +160,7 @@ def test_whoever_paces_a_session_hears_when_all_is_worked_off():
     readings = still(0.0, 1200.0)
     paced = Paced(story, readings)
     machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
-    asyncio.run(run(machine, [paced.items()], story, [paced], None))
+    asyncio.run(run(machine, [Stream(paced.items())], story, [paced], None))
     told = [entry for entry in story.told if entry != ("kept", "reading")]
     assert told[:2] == [("kept", "next"), ("paced", "next")]
     taken = story.told.index(("paced", "shot"))

@@ -2,7 +2,7 @@
 
 import asyncio
 
-from rig.session.run import run
+from rig.session.run import Log, Stream, run
 from rig.session.sources import Script
 
 
@@ -28,22 +28,11 @@ class Slow:
         return []
 
 
-class Log:
-    def item(self, item):
-        pass
-
-    def event(self, event):
-        pass
-
-    def flush(self):
-        pass
-
-
 def test_acts_have_the_seconds_of_the_script_and_no_tick_overtakes_one():
     lines = [(at_s, "batch") for at_s in (3.0, 90.0, 95.0, 400.0)]
     script = Script(lines, lambda word: (word, None), speed=1000.0)
     machine = Slow(len(lines))
-    asyncio.run(run(machine, [script.items()], Log(), [script], script))
+    asyncio.run(run(machine, [Stream(script.items())], Log(), [script], script))
     acts = [time_s for kind, time_s in machine.heard if kind == "act"]
     assert acts == [3.0, 90.0, 95.0, 400.0]
     times = [time_s for _, time_s in machine.heard]

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from rig.devices.reading import Reading, Status
-from rig.events import Event, ShotTaken
+from rig.events import Event, ShotTaken, Standing
 from rig.survey.capture import Capture, Stand
 
 STANDS = [Stand(f"A{n}", 100.0 * n, 50.0, f"{n} ft from the door wall") for n in range(1, 6)]
@@ -22,16 +22,23 @@ class Walker:
     seed: int = 1
     time_s: float = 0.0
     said: list[Event] = field(default_factory=list)
+    stood: list[Standing] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.random = random.Random(self.seed)
-        self.said += self.machine.start(self.time_s)
+        self.hear(self.machine.start(self.time_s))
 
     def send(self, status: Status, value_mm: float | None = None) -> list[Event]:
         self.time_s += 1.0 / self.rate_hz
         events = self.machine.reading(Reading(self.time_s, self.time_s, "", status, value_mm))
-        self.said += events
-        return events
+        return self.hear(events)
+
+    def hear(self, events: list[Event]) -> list[Event]:
+        """Keep what people are told, and apart from it how the rod stood."""
+        self.stood += [event for event in events if isinstance(event, Standing)]
+        told = [event for event in events if not isinstance(event, Standing)]
+        self.said += told
+        return told
 
     def read(self, height_mm: float, status: Status = "valid") -> list[Event]:
         value = height_mm + self.random.gauss(0.0, self.noise_mm)
@@ -60,7 +67,7 @@ class Walker:
         return self
 
     def act(self, name: str, argument: str | None = None) -> "Walker":
-        self.said += self.machine.act(name, self.time_s, argument)
+        self.hear(self.machine.act(name, self.time_s, argument))
         return self
 
     @property

@@ -33,7 +33,6 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from rig.cli.survey_command import _last_shot, _wanted
 from rig.devices.decoder import Decoder
 from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost, Reading
@@ -42,11 +41,13 @@ from rig.events import Event
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.job.settings import Settings
 from rig.job.store import Job
-from rig.room import from_rings
-from rig.session.machines import guard_of, survey_machine
+from rig.session.kind import Beginning
+from rig.session.kinds.survey import KIND, SurveySettings
+from rig.session.places import last_shot, places_to_shoot
 from rig.session.recorder import Recorder
 from rig.session.run import Act, End, doubts, step
 from rig.session.sources import session_items
+from rig.units import Units
 
 PROFILE = load_profile("sentence")
 WALLS = [(0.0, 0.0), (2000.0, 0.0), (2000.0, 2000.0), (0.0, 2000.0)]
@@ -231,39 +232,46 @@ class SurveyModel(RuleBasedStateMachine):
 
     def _begin(self) -> None:
         self.job = job = Job.open(self.path, write=True)
-        options: dict[str, Any] = {"kind": "floor", "labels": (), "at": None}
         try:
-            wanted = _wanted(job, options)
+            wanted = places_to_shoot(job, "floor")
         except BadInput:  # every point has a shot: some are shot again
-            wanted = _wanted(job, {**options, "labels": ("A2", "A4")})
+            wanted = places_to_shoot(job, "floor", ("A2", "A4"))
             first = "A2"
         else:
             first = next(label for label, *_ in POINTS if not self.standing.get(label))
-        self.capture = {
-            "dwell_s": 1.0, "walk_s": 1.0, "still_mm": 0.5, "rock": False, "kind": "floor",
-            "units": "mm", "points": wanted, "clamp_mm": None,
-            "resumes_from": _last_shot(job, "floor", self.setup),
-        }  # fmt: skip
-        self.session = job.start_session(
-            "survey", self.setup, "serial", PROFILE.text_toml, self.capture, "boot", self._utc()
+        settings = SurveySettings(
+            dwell_s=1.0,
+            walk_s=1.0,
+            still_mm=0.5,
+            units="mm",
+            points=tuple(wanted),
+            resumes_from=last_shot(job, "floor", self.setup),
         )
+        begun = self._begun(settings, self.setup)
+        self.session = KIND.start(begun, "serial")
         self.setup_of[self.session] = self.setup
         self.told[self.session] = []
         self.recorder: Recorder | None = Recorder(job, self.session)
         self.decoder = Decoder(PROFILE)
-        self.guard = guard_of(job, self.setup, PROFILE)
+        self.guard = KIND.guard(begun)
         self.run: list[tuple[float, float]] = []
         self.runs = [self.run]
-        self.machine = self._machine(self.capture)
+        self.machine = KIND.machine(begun)
         self.rod.time_s = 0.0
         events = self.machine.start(0.0)
         assert events[0].as_json()["label"] == first, "not the first point without a shot"
         self._hear(events)
 
-    def _machine(self, capture: dict[str, Any]) -> Any:
+    def _begun(self, settings: SurveySettings, setup: str) -> Beginning[SurveySettings]:
         assert self.job is not None
-        outline = from_rings(*self.job.outline_rings())
-        return survey_machine(self.job, outline, capture, PROFILE.resolution_mm, PROFILE.foot_mm)
+        return Beginning(
+            job=self.job,
+            settings=settings,
+            setup=setup,
+            rod=PROFILE,
+            boot_id="boot",
+            utc_s=self._utc(),
+        )
 
     def _end(self, polite: bool) -> None:
         assert self.job is not None
@@ -326,8 +334,8 @@ class SurveyModel(RuleBasedStateMachine):
     def _hear(self, events: Any) -> None:
         assert self.recorder is not None
         for event in events:
+            self.recorder.event(event)
             told = event.as_json()
-            self.recorder.event(told)
             if told["event"] == "shot":
                 self._check(told)
                 self.told[self.session].append(told)
@@ -354,7 +362,7 @@ class SurveyModel(RuleBasedStateMachine):
         """The log of each session reaches the same shots; a killed one all that was told."""
         self.job = Job.open(self.path)
         for session in self.job.sessions():
-            machine = self._machine(session.capture)
+            machine = KIND.machine(self._begun(KIND.read(session.capture), session.setup))
             events: list[Event] = list(machine.start(0.0))
             last_s = 0.0
             for item in session_items(self.job, session.id, PROFILE, "mm"):
@@ -401,7 +409,7 @@ class SettingModel(RuleBasedStateMachine):
             still_mm=0.5,
             resolution_mm=0.1,
             foot_mm=0.1,
-            units="mm",
+            units=Units("mm"),
         )
         self._hear(self.machine.start(0.0))
 

@@ -17,7 +17,7 @@ from typing import Any
 
 from rig import room as rooms
 from rig import units
-from rig.cli.live_options import replayed_sessions
+from rig.cli.live_options import SourceWish, replayed_sessions
 from rig.devices import framing, profile, trace
 from rig.devices.decoder import Decoder
 from rig.devices.reading import Reading
@@ -30,7 +30,8 @@ from rig.page import messages as page_messages
 from rig.page.messages import Refused
 from rig.pour import sheet
 from rig.session.keys import KeyParser
-from rig.session.machines import survey_machine
+from rig.session.kind import Beginning
+from rig.session.kinds.survey import KIND as SURVEY
 from rig.session.pour_keys import PourKeys, parse_words
 from rig.session.run import step
 from rig.session.sources import as_logged, session_items
@@ -296,10 +297,13 @@ def _jobs(data: bytes) -> None:
             job.changed_since(plan, bags=True)
         if len(data) % 2 == 0:
             job.update_settings(Settings(units="in"))
-    for session, source in replayed_sessions(path, "survey", "mm", None):
+    for session, settings, source in replayed_sessions(SourceWish(replay=path), SURVEY, "mm"):
         with Job.open(path) as job:
             with as_logged(path, session.id):
-                machine = survey_machine(job, _room(), session.capture, 0.1, 0.1)
+                begun = Beginning(
+                    job=job, settings=settings, setup=session.setup, rod=source.profile
+                )
+                machine = SURVEY.machine(begun)
             for item in session_items(job, session.id, source.profile, "mm"):
                 if not machine.finished:
                     for event in step(machine, item):

@@ -16,10 +16,11 @@ from typing import Any
 from rig.devices.decoder import Decoder
 from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost
+from rig.events import ShotTaken
 from rig.job.settings import Settings
 from rig.job.store import Job
-from rig.room import from_rings
-from rig.session.machines import guard_of, survey_machine
+from rig.session.kind import Beginning
+from rig.session.kinds.survey import KIND, SurveySettings
 from rig.session.recorder import Recorder
 from rig.session.run import announcements, doubts, step
 
@@ -81,24 +82,27 @@ def soak(hours: int, folder: Path, most_bytes: int | None = None, per_hour_s: in
     count = int(hours * per_hour_s / POINT_EVERY_S) + 2
     profile = load_profile("sentence")
     with Job.create(path, Settings(units="mm"), WALLS) as job:
-        points = [(f"A{n}", 10.0 * n % 19_000, 9_000.0) for n in range(count)]
-        capture = {
-            "kind": "floor", "points": points, "dwell_s": 1.0, "walk_s": 1.0, "still_mm": 0.5,
-            "rock": False, "units": "mm", "clamp_mm": None, "resumes_from": None,
-        }  # fmt: skip
-        session = job.start_session("survey", "1", "serial", "", capture, "boot", UTC_S)
+        settings = SurveySettings(
+            dwell_s=1.0,
+            walk_s=1.0,
+            still_mm=0.5,
+            units="mm",
+            points=tuple((f"A{n}", 10.0 * n % 19_000, 9_000.0) for n in range(count)),
+        )
+        begun = Beginning(
+            job=job, settings=settings, setup="1", rod=profile, boot_id="boot", utc_s=UTC_S
+        )
+        session = KIND.start(begun, "serial")
         recorder = Recorder(job, session, most_bytes=most_bytes)
-        machine = survey_machine(job, from_rings(*job.outline_rings()), capture, 0.1, 0.1)
-        guard = guard_of(job, "1", profile)
+        machine, guard = KIND.machine(begun), KIND.guard(begun)
         decoder = Decoder(profile)
         told = 0
 
         def hear(events: Any) -> None:
             nonlocal told
             for event in events:
-                said = event.as_dict()
-                recorder.event(said)
-                told += said["event"] == "shot"
+                recorder.event(event)
+                told += isinstance(event, ShotTaken)
                 hear(guard.event(event))
 
         def take(item: Any) -> None:

@@ -2,21 +2,31 @@
 
 import contextlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from rig import units
 from rig.cli.jobs import boot_id, outline_of, setup_of
-from rig.cli.live_options import open_source, run_live, source_options
+from rig.cli.live_options import (
+    Source,
+    SourceWish,
+    open_source,
+    picked,
+    run_live,
+    source_options,
+)
 from rig.cli.options import Command, Length, _ParamType, json_option, stack, unit_option
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
+    from rig.events import ShotTaken
     from rig.job.store import Job
     from rig.room import Outline
+    from rig.session.check_log import CheckLog
+    from rig.session.run import Machine
     from rig.study.checks import CheckResult
     from rig.survey.capture import Stand
 
@@ -86,13 +96,6 @@ class Bench:
     setup: str
     units: units.Units
     as_json: bool
-
-
-class Sight(NamedTuple):
-    """A reading taken live, and its standard error."""
-
-    reading_mm: float
-    stderr_mm: float
 
 
 @contextlib.contextmanager
@@ -165,7 +168,7 @@ def is_live(options: dict[str, Any], typed_in: Sequence[Any], how: str) -> bool:
 
 def shoot(
     place: Bench, kind: str, stands: "Sequence[Stand]", options: dict[str, Any]
-) -> tuple[list[Sight], int | None]:
+) -> "tuple[list[ShotTaken], int | None]":
     """Take a sight at each stand, as in a survey; return the sights and the session.
 
     Raises
@@ -175,7 +178,7 @@ def shoot(
     """
     from rig.survey.capture import Capture
 
-    source = open_source(options, _typed_units(place, options))
+    source = open_source(picked(SourceWish, options), _typed_units(place, options))
     machine = Capture(
         stands,
         kind="check",
@@ -187,12 +190,11 @@ def shoot(
         show=place.units.length,
     )
     log, session = _run(place, kind, machine, source, options)
-    taken = {sight["label"]: sight for sight in log.sights}
+    taken = {sight.label: sight for sight in log.sights}
     missing = [stand.label for stand in stands if stand.label not in taken]
     if missing:
         raise BadInput(f"The check ended without a sight of {missing[0]}; run it again.")
-    sights = [taken[stand.label] for stand in stands]
-    return [Sight(one["reading_mm"], one["stderr_mm"]) for one in sights], session
+    return [taken[stand.label] for stand in stands], session
 
 
 def watch(
@@ -202,8 +204,8 @@ def watch(
     from rig.survey.laser.watch import Watch
 
     machine = Watch(seconds)
-    source = open_source(options, _typed_units(place, options))
-    _, session = _run(place, "drift", machine, source, options)
+    source = open_source(picked(SourceWish, options), _typed_units(place, options))
+    _, session = _run(place, "drift", machine, source, options, seconds)
     return machine.times_s, machine.readings_mm, session
 
 
@@ -255,13 +257,20 @@ def _typed_units(place: Bench, options: dict[str, Any]) -> Literal["in", "mm"]:
 
 
 def _run(
-    place: Bench, kind: str, machine: Any, source: Any, options: dict[str, Any]
-) -> tuple[Any, int | None]:
+    place: Bench,
+    kind: str,
+    machine: "Machine",
+    source: Source,
+    options: dict[str, Any],
+    seconds: float | None = None,
+) -> "tuple[CheckLog, int | None]":
     import time
 
     from rig.session.check_log import CheckLog
+    from rig.session.kinds.drift import CheckSettings
 
     utc_s = time.time()
+    settings = replace(picked(CheckSettings, options), seconds=seconds)
 
     def start() -> int:
         assert place.job is not None
@@ -270,7 +279,7 @@ def _run(
             setup=place.setup,
             source=source.name,
             profile_text=source.profile.text_toml if source.profile else "",
-            capture={name: options[name] for name in ("dwell", "walk", "still")},
+            capture=settings.as_json(),
             boot_id=boot_id(),
             utc_s=utc_s,
         )
@@ -283,7 +292,6 @@ def _run(
         source,
         log,
         as_json=place.as_json,
-        units=place.units.system,
-        denominator=place.units.denominator,
+        units=place.units,
     )
     return log, log.session

@@ -1,0 +1,143 @@
+"""Every live event: what machines decide and screens are told, small frozen records.
+
+Lengths are millimetres, times are seconds of the session. `text` is meant for people, word for
+word; `reason` is a short key for programs. Each is one JSON object at the edge, and an object
+everywhere before that. `Event` names them all: who tells them apart by class, and ends with
+`assert_never`, is told by mypy what a new one has not been given.
+"""
+
+from rig.events.link import (
+    CoverSoFar,
+    Doubtful,
+    Heard,
+    HighSoFar,
+    LinkBack,
+    LinkEvent,
+    LinkLost,
+    Noticed,
+    Picture,
+    Serving,
+    Standing,
+)
+from rig.events.pour import (
+    AskPour,
+    Dry,
+    Edge,
+    Edges,
+    Estimate,
+    FrontAt,
+    NextBatch,
+    PourDone,
+    Poured,
+    PourEvent,
+    Prepour,
+    Resumed,
+    Ticked,
+)
+from rig.events.setting import (
+    AskMarker,
+    Checked,
+    MarkerSet,
+    NextMarker,
+    Prompt,
+    SetDone,
+    SettingEvent,
+    Unset,
+)
+from rig.events.survey import (
+    Armed,
+    Ask,
+    Check,
+    Drifted,
+    Jolted,
+    LineChecked,
+    Next,
+    ShotTaken,
+    Skipped,
+    SurveyDone,
+    SurveyEvent,
+    Trouble,
+    Undone,
+    Watched,
+)
+from rig.events.told import Move, RodState, Told
+
+Event = LinkEvent | SurveyEvent | SettingEvent | PourEvent
+
+_Timed = (
+    Heard
+    | Standing
+    | LinkLost
+    | LinkBack
+    | Noticed
+    | ShotTaken
+    | LineChecked
+    | Watched
+    | Checked
+    | Prompt
+    | MarkerSet
+    | Poured
+    | FrontAt
+    | Edges
+    | Edge
+)
+
+
+def time_of(event: Event) -> float | None:
+    """Return the second of the session in which it happened, None where it does not tell."""
+    return event.time_s if isinstance(event, _Timed) else None
+
+
+__all__ = [
+    "Armed",
+    "Ask",
+    "AskMarker",
+    "AskPour",
+    "Check",
+    "Checked",
+    "CoverSoFar",
+    "Doubtful",
+    "Drifted",
+    "Dry",
+    "Edge",
+    "Edges",
+    "Estimate",
+    "Event",
+    "FrontAt",
+    "Heard",
+    "HighSoFar",
+    "Jolted",
+    "LineChecked",
+    "LinkBack",
+    "LinkEvent",
+    "LinkLost",
+    "MarkerSet",
+    "Move",
+    "Next",
+    "NextBatch",
+    "NextMarker",
+    "Noticed",
+    "Picture",
+    "PourDone",
+    "PourEvent",
+    "Poured",
+    "Prepour",
+    "Prompt",
+    "Resumed",
+    "RodState",
+    "Serving",
+    "SetDone",
+    "SettingEvent",
+    "ShotTaken",
+    "Skipped",
+    "Standing",
+    "SurveyDone",
+    "SurveyEvent",
+    "Ticked",
+    "Told",
+    "Trouble",
+    "Undone",
+    "Unset",
+    "Watched",
+    "time_of",
+]

@@ -1,0 +1,45 @@
+"""The watch of a standing rod: the live half of `rig check drift`."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from rig.record import OMITTED, Record
+from rig.session.check_log import CheckLog
+from rig.session.kind import Beginning, Kind
+from rig.survey.laser.watch import Watch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckSettings(Record):
+    """Stillness as a check was told it, and how long a rod is watched."""
+
+    dwell: float
+    walk: float
+    still: float
+    seconds: float | None = field(default=None, metadata=OMITTED)
+
+
+class Drift(Kind[CheckSettings]):
+    """A rod that nothing moves."""
+
+    name = "check drift"
+    settings = CheckSettings
+    title = "Drift"
+    acts = ()
+
+    def machine(self, begun: Beginning[CheckSettings]) -> Watch:
+        """Return the watch."""
+        return Watch(math.inf if begun.settings.seconds is None else begun.settings.seconds)
+
+    def log(
+        self,
+        begun: Beginning[CheckSettings],
+        session: int | Callable[[], int],
+        most_bytes: int | None = None,
+    ) -> CheckLog:
+        """Keep what the rod said."""
+        return CheckLog(begun.job, session)
+
+
+KIND = Drift()
