@@ -34,6 +34,10 @@ class JobUnusable(RigError):
     exit_code = 4
 
 
+class JobWarning(UserWarning):
+    """Something about a job file that its user should hear of, and that stops nothing."""
+
+
 class JobHeld(JobUnusable):
     """Another process writes to the job; once that has ended it is as good as ever."""
 

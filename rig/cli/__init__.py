@@ -6,12 +6,14 @@ Commands are imported only when they run, so that `rig --help` is quick on a sma
 import importlib
 import os
 import sys
+import warnings
 from collections.abc import Sequence
+from typing import TextIO
 
 import click
 
 from rig import __version__
-from rig.errors import RigError
+from rig.errors import JobWarning, RigError
 
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
@@ -29,6 +31,7 @@ COMMANDS = {
     "flatness": "Prove the floor against a tolerance: in, out, too close.",
     "rules": "List the tolerance rules and their sources.",
     "report": "Write the job as one HTML file, and a PDF.",
+    "copy": "Copy the job safely, also while a session writes to it.",
     "export": "Write points, surface, contours, markers to a file.",
     "serve": "Show a running session on a phone that watches.",
     "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
@@ -89,7 +92,9 @@ def main(args: Sequence[str] | None = None) -> None:
     5 job held by another process.
     """
     try:
-        code = rig.main(list(args) if args is not None else None, "rig", standalone_mode=False)
+        with warnings.catch_warnings():
+            _tell_of_jobs()
+            code = rig.main(list(args) if args is not None else None, "rig", standalone_mode=False)
         sys.stdout.flush()
     except click.ClickException as error:
         error.show()
@@ -112,6 +117,27 @@ def main(args: Sequence[str] | None = None) -> None:
         click.echo(f"rig: the output cannot be written: {error.strerror}.", err=True)
         code = 2
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _tell_of_jobs() -> None:
+    """Say what the user should hear of a job file as errors are said; other warnings as usual."""
+    usual = warnings.showwarning
+
+    def tell(
+        message: Warning | str,
+        category: type[Warning],
+        filename: str,
+        lineno: int,
+        file: TextIO | None = None,
+        line: str | None = None,
+    ) -> None:
+        if issubclass(category, JobWarning):
+            click.echo(f"rig: {message}", err=True)
+        else:
+            usual(message, category, filename, lineno, file, line)
+
+    warnings.simplefilter("always", JobWarning)
+    warnings.showwarning = tell
 
 
 def _missing(error: ModuleNotFoundError) -> str:

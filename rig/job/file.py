@@ -18,6 +18,8 @@ from rig.job.log import Log
 from rig.job.rows import Given
 from rig.job.trouble import plain_words
 
+_WAITS_S = (0.0, 0.002, 0.01)
+
 
 class JobFile:
     """The open file, a context manager that closes it.
@@ -32,6 +34,8 @@ class JobFile:
         self._connection = connection
         self._lock = lock
         self._closed = False
+        self._is_together = False
+        self._is_behind = False  # what is committed stands in the log only, not yet in the file
         self._log = Log(connection)
         self._place = Place(os.path.realpath(path))
         self._setup_of = dict(connection.execute("SELECT id, setup_id FROM session"))
@@ -63,7 +67,7 @@ class JobFile:
         try:
             if lock is not None:
                 lock.acquire(wait_s)
-                connection = opening.connect_to_write(file, path, wait_s)
+                connection = opening.connect_to_write(file, path, wait_s, lock)
             else:
                 connection = opening.connect_to_read(file, path, wait_s)
             with plain_words(path):
@@ -84,6 +88,8 @@ class JobFile:
                 self.flush()
         finally:
             self._closed = True
+            if self._lock is not None and self._put_into_file():
+                self._lock.mark(False)
             self._connection.close()
             if self._lock is not None:
                 self._lock.release()
@@ -104,8 +110,42 @@ class JobFile:
     def flush(self) -> None:
         """Commit what waits in the buffer."""
         if len(self._log):
-            with self._writing("the last readings were not kept"):
+            with self._writing("the last readings were not kept", in_bulk=True):
                 pass
+        if self._is_behind and not self._is_together:
+            self._put_into_file()
+
+    @contextlib.contextmanager
+    def together(self, lost: str = "the last act was not kept") -> Iterator[None]:
+        """Commit all that the block writes as one change, or nothing of it.
+
+        Parameters
+        ----------
+        lost : str
+            What did not get into the file when the block fails, as a clause.
+        """
+        if self._is_together:
+            yield
+            return
+        with self._writing(lost):
+            self._is_together = True
+            try:
+                yield
+            finally:
+                self._is_together = False
+
+    def copy_to(self, path: str | os.PathLike[str]) -> None:
+        """Copy the job as it is on the disk now, beside whoever writes to it.
+
+        Raises
+        ------
+        BadInput
+            If there is a file already, or no such folder.
+        JobUnusable
+            If the copy cannot be written.
+        """
+        with self._reading() as connection:
+            opening.copy_file(connection, os.fspath(path))
 
     def content_hash(self) -> str:
         """Return SHA-256 over every row of every table, however the file lies on the disk."""
@@ -128,10 +168,14 @@ class JobFile:
             yield self._connection
 
     @contextlib.contextmanager
-    def _writing(self, lost: str) -> Iterator[sqlite3.Connection]:
+    def _writing(self, lost: str, in_bulk: bool = False) -> Iterator[sqlite3.Connection]:
         if self._lock is None:
             raise JobUnusable(f"{self.path} is open for reading only: {lost}.")
         connection = self._connection
+        if self._is_together:
+            with plain_words(self.path, lost):
+                yield connection
+            return
         gone = self._place.gone()
         if gone is not None:
             # What the log holds is put into the file, wherever that is now.
@@ -157,6 +201,26 @@ class JobFile:
                     connection.execute("ROLLBACK")
                 self._log.catch_up(connection)
             raise
+        if not in_bulk:
+            self._put_into_file()
+
+    def _put_into_file(self) -> bool:
+        """Bring what the log holds into the file itself, so that a copy of it alone has it.
+
+        A reader may be in the way for a moment; what is left then comes with the next flush.
+        """
+        self._is_behind = True
+        for wait_s in _WAITS_S:
+            time.sleep(wait_s)
+            try:
+                query = "PRAGMA wal_checkpoint(PASSIVE)"
+                _, logged, done = self._connection.execute(query).fetchone()
+            except sqlite3.Error:
+                continue  # it is on the disk all the same, and the next write tells what is wrong
+            if logged == done:
+                self._is_behind = False
+                break
+        return not self._is_behind
 
     def _note(
         self,

@@ -14,6 +14,7 @@ import time
 from rig.errors import JobHeld, JobUnusable
 
 _POLL_S = 0.05
+_MARK = "open"
 
 
 class WriterLock:
@@ -24,10 +25,16 @@ class WriterLock:
     path : str
         The job file; the lock is on `path` + ".lock", which stays where it is, because removing
         it would let two writers lock two different files of that name.
+
+    Attributes
+    ----------
+    found_mark : bool
+        Once acquired: the writer before did not take away its mark, so it did not end as it should.
     """
 
     def __init__(self, path: str) -> None:
         self.path = path
+        self.found_mark = False
         self._descriptor: int | None = None
 
     def acquire(self, wait_s: float) -> None:
@@ -52,17 +59,27 @@ class WriterLock:
         except BaseException:
             os.close(descriptor)
             raise
-        # The process number is only a hint for whoever is refused; a full disk may not take it.
-        with contextlib.suppress(OSError):
-            os.ftruncate(descriptor, 0)
-            os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
         self._descriptor = descriptor
+        self.found_mark = _has_mark(descriptor)
+        self._write(self.found_mark)
+
+    def mark(self, is_open: bool) -> None:
+        """Say beside the lock that a log stands beside the file, or that it is not needed more."""
+        self._write(is_open)
 
     def release(self) -> None:
         """Let the next writer in; does nothing when the lock is not held."""
         if self._descriptor is not None:
             os.close(self._descriptor)
             self._descriptor = None
+
+    def _write(self, is_open: bool) -> None:
+        # The process number is only a hint for whoever is refused; a full disk may not take it.
+        text = f"{os.getpid()}\n{_MARK}\n" if is_open else f"{os.getpid()}\n"
+        if self._descriptor is not None:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._descriptor, 0)
+                os.pwrite(self._descriptor, text.encode(), 0)
 
     def _wait(self, descriptor: int, wait_s: float) -> None:
         deadline = time.monotonic() + wait_s
@@ -104,6 +121,29 @@ class Place:
         return None
 
 
+def is_marked(path: str) -> bool:
+    """Tell whether a writer of a job file is at work, or did not end as it should."""
+    try:
+        descriptor = os.open(path + ".lock", os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    except OSError:
+        return False
+    try:
+        return _has_mark(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _has_mark(descriptor: int) -> bool:
+    return _text(descriptor).endswith(f"\n{_MARK}\n")
+
+
+def _text(descriptor: int) -> str:
+    try:
+        return os.pread(descriptor, 40, 0).decode("ascii", "replace")
+    except OSError:
+        return ""
+
+
 def _open(name: str, path: str) -> int:
     """Open a lock file, which is never what a link points to: its text will be written over."""
     how = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
@@ -137,5 +177,5 @@ def _stat(name: str) -> os.stat_result | None:
 
 
 def _holder(descriptor: int) -> str:
-    text = os.pread(descriptor, 20, 0).decode("ascii", "replace").strip()
+    text = _text(descriptor).partition("\n")[0]
     return f" (process {text})" if text.isdigit() else ""

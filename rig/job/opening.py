@@ -10,11 +10,12 @@ import secrets
 import sqlite3
 import stat
 import urllib.parse
+import warnings
 from collections.abc import Callable
 
-from rig.errors import BadInput, JobUnusable
+from rig.errors import BadInput, JobHeld, JobUnusable, JobWarning
 from rig.job import schema
-from rig.job.lock import WriterLock
+from rig.job.lock import WriterLock, is_marked
 from rig.job.trouble import plain_words, primary_code
 
 
@@ -38,6 +39,30 @@ def create_file(path: str, fill: Callable[[sqlite3.Connection], None]) -> None:
     JobUnusable
         If it cannot be written.
     """
+
+    def write(connection: sqlite3.Connection) -> None:
+        schema.migrate(connection, path)
+        connection.execute("BEGIN IMMEDIATE")
+        fill(connection)
+        connection.execute("COMMIT")
+
+    _create(path, write)
+
+
+def copy_file(source: sqlite3.Connection, path: str) -> None:
+    """Make a copy of a job as of now, whole or not at all; whoever writes to it goes on.
+
+    Raises
+    ------
+    BadInput
+        If there is a file already, or no such folder.
+    JobUnusable
+        If it cannot be written.
+    """
+    _create(path, source.backup)
+
+
+def _create(path: str, write: Callable[[sqlite3.Connection], None]) -> None:
     file = os.path.realpath(path)
     if os.path.lexists(file):
         raise BadInput(
@@ -56,7 +81,7 @@ def create_file(path: str, fill: Callable[[sqlite3.Connection], None]) -> None:
     draft = os.path.join(folder, f".{os.path.basename(file)}.{secrets.token_hex(4)}.new")
     try:
         with plain_words(path, "no job was made"):
-            _write_draft(draft, path, fill)
+            _write_draft(draft, write)
         _give_name(draft, file)
         _sync(folder)
     except FileExistsError:
@@ -93,8 +118,10 @@ def existing(path: str) -> str:
     return file
 
 
-def connect_to_write(file: str, path: str, wait_s: float) -> sqlite3.Connection:
+def connect_to_write(file: str, path: str, wait_s: float, lock: WriterLock) -> sqlite3.Connection:
     """Open a job file whose writer lock the caller holds; an older one is brought up to date."""
+    if lock.found_mark and not _has_log(file, empty=True):
+        warnings.warn(_without_log(path), JobWarning, stacklevel=2)
     with plain_words(path):
         connection = _connect(file, "mode=rw", wait_s)
         try:
@@ -109,6 +136,7 @@ def connect_to_write(file: str, path: str, wait_s: float) -> sqlite3.Connection:
             connection.execute("BEGIN IMMEDIATE")
             connection.execute(f"PRAGMA user_version = {len(schema.MIGRATIONS)}")
             connection.execute("ROLLBACK")
+            lock.mark(True)
         except BaseException:
             connection.close()
             raise
@@ -118,6 +146,10 @@ def connect_to_write(file: str, path: str, wait_s: float) -> sqlite3.Connection:
 def connect_to_read(file: str, path: str, wait_s: float) -> sqlite3.Connection:
     """Open a job file for reading, without its lock, beside a writer if there is one."""
     with plain_words(path):
+        # Asked again, since a writer that ends meanwhile takes away first its mark, then its log.
+        if is_marked(file) and not _has_log(file, empty=True) and is_marked(file):
+            warnings.warn(_without_log(path), JobWarning, stacklevel=2)
+        has_log = _has_log(file)
         connection, version = _look_into(file, path, wait_s)
         try:
             if version < len(schema.MIGRATIONS):
@@ -125,16 +157,41 @@ def connect_to_read(file: str, path: str, wait_s: float) -> sqlite3.Connection:
                 lock = WriterLock(file)
                 lock.acquire(wait_s)
                 try:
-                    connect_to_write(file, path, wait_s).close()
+                    connect_to_write(file, path, wait_s, lock).close()
                 finally:
+                    lock.mark(False)
                     lock.release()
                 connection, _ = _look_into(file, path, wait_s)
             schema.examine(connection, path)
             connection.execute("PRAGMA query_only = ON")
+            if has_log and is_marked(file):
+                _settle(file)
         except BaseException:
             connection.close()
             raise
     return connection
+
+
+def _settle(file: str) -> None:
+    """Take the mark off a log that nobody writes to any more.
+
+    SQLite puts it into the file and deletes it when the last reader closes.
+    """
+    lock = WriterLock(file)
+    try:
+        lock.acquire(0.0)
+    except (JobHeld, JobUnusable):
+        return  # a writer is at work, or the log can't be deleted by us either
+    lock.mark(False)
+    lock.release()
+
+
+def _without_log(path: str) -> str:
+    return (
+        f"{path} was in use when its program or its computer stopped, and its log {path}-wal is "
+        "missing: what was read since the last shot may be lost. A job in use is copied with "
+        "`rig copy`."
+    )
 
 
 def _look_into(file: str, path: str, wait_s: float) -> tuple[sqlite3.Connection, int]:
@@ -166,24 +223,21 @@ def _connect(file: str, options: str, wait_s: float) -> sqlite3.Connection:
     return connection
 
 
-def _has_log(file: str) -> bool:
+def _has_log(file: str, empty: bool = False) -> bool:
     try:
-        return os.stat(file + "-wal").st_size > 0
+        return os.stat(file + "-wal").st_size > 0 or empty
     except OSError:
         return False
 
 
-def _write_draft(draft: str, path: str, fill: Callable[[sqlite3.Connection], None]) -> None:
+def _write_draft(draft: str, write: Callable[[sqlite3.Connection], None]) -> None:
     # Made here, so that the umask decides who may read it, as with any new file.
     os.close(os.open(draft, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666))
     connection = _connect(draft, "mode=rw", 0.0)
     try:
         # Nobody waits for a draft, so it goes to the disk once, at the end.
         connection.execute("PRAGMA synchronous = OFF")
-        schema.migrate(connection, path)
-        connection.execute("BEGIN IMMEDIATE")
-        fill(connection)
-        connection.execute("COMMIT")
+        write(connection)
         connection.execute("PRAGMA journal_mode = WAL")
     finally:
         connection.close()

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tools.endurance import kills, mishaps, power
+from tools.endurance import copies, kills, mishaps, power
 
 
 @pytest.mark.timeout(200)
@@ -13,6 +13,13 @@ def test_no_told_shot_is_missing_after_kills(tmp_path: Path) -> None:
     tally = kills.torment(4, seed=3, folder=tmp_path)
     assert tally.kills == 4
     assert tally.told > 0
+    assert tally.sound, tally
+
+
+def test_no_told_shot_is_missing_in_a_copy_of_the_file_alone(tmp_path: Path) -> None:
+    tally = copies.torment(20, seed=3, folder=tmp_path)
+    assert tally.copies == 20
+    assert tally.held > 20
     assert tally.sound, tally
 
 
@@ -29,7 +36,7 @@ def test_power_cuts_would_show_a_job_that_does_not_wait_for_the_disk(
     usual = power._Connection.execute
 
     def careless(self: Any, sql: Any, values: tuple[Any, ...] = ()) -> Any:
-        return usual(self, sql.replace("synchronous = FULL", "synchronous = NORMAL"), values)
+        return usual(self, sql.replace("synchronous = FULL", "synchronous = OFF"), values)
 
     monkeypatch.setattr(power._Connection, "execute", careless)
     assert power.torment(100, seed=4, folder=tmp_path).lost > 10

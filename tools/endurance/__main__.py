@@ -43,6 +43,15 @@ def _kills(given: argparse.Namespace) -> bool:
     return tally.sound
 
 
+def _copies(given: argparse.Namespace) -> bool:
+    from tools.endurance import copies
+
+    with tempfile.TemporaryDirectory() as folder:
+        tally = copies.torment(given.copies, given.seed, Path(folder))
+    print(tally)
+    return tally.sound
+
+
 def _power(given: argparse.Namespace) -> bool:
     from tools.endurance import power
 
@@ -127,6 +136,11 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
         "kill live surveys at random instants",
         [("--kills", 500, "how many")],
         _kills,
+    ),
+    "copies": (
+        "copy the job file alone while a survey writes to it",
+        [("--copies", 200, "how many")],
+        _copies,
     ),
     "power": (
         "lose the power, and break the disk, at points of the write sequence",
