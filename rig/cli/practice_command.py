@@ -1,47 +1,15 @@
 """`rig practice`: a whole job on the page, the trainee's finger being the walker; scored."""
 
 import asyncio
-import contextlib
-import io
 import json
-import subprocess
-import sys
 import tempfile
-import time
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from rig.cli.demo_command import COMPOUND, PROVED, Simulator, Stage, compare, simulated_rod
 from rig.cli.options import Lengths, json_option
 from rig.cli.serve_options import address_options, announce, open_page
-from rig.errors import CannotAnswer, DeviceUnavailable
-from rig.events import Edges, Event, PourDone, time_of
-from rig.session.run import Tell
-
-if TYPE_CHECKING:
-    from rig.job.store import Job
-    from rig.page.messages import Moved
-    from rig.page.score import Row
-    from rig.page.server import Page
-    from rig.session.scene import Scene
-
-CREW = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "12min"]
-WORKING_S = 720.0
-POUR_SPEED = 20.0
-SOON_S = 3600.0
-TOLERANCE_MM = 1.0
-AGAIN_SPEED, AGAIN_POUR_SPEED, LONGEST_REST_S = 6.0, 120.0, 0.4
-MOST_SHIFT_MM = 15.0
-HOW = [
-    "You are the walker. Drag the rod over the plan; lift your finger and it stands.",
-    "Hold still until the shot is taken, then walk on. Undo what went wrong.",
-    "At a marker, turn its screw up or down until the page says set.",
-    "In the pour, tap for each batch that you tip, tell the front, and end it in time.",
-    "Floor and rod are simulated and invented; the rest is the real thing.",
-]
 
 
 @click.command()
@@ -76,249 +44,21 @@ def command(
     You move the rod with your finger on a simulated floor, set the markers, and tip the batches.
     At the end the round is held against the truth, and can be seen again.
     """
+    from rig.cli.staged import Staged
+    from rig.demo.practice import Practice
+    from rig.demo.stage import quiet
+
     folder = out or Path(tempfile.mkdtemp(prefix="floor-rig-practice-"))
     folder.mkdir(parents=True, exist_ok=True)
     with open_page(served, always=True) as page:
         assert page is not None
         announce(page, as_json)
-        quiet = contextlib.redirect_stdout(io.StringIO()) if as_json else contextlib.nullcontext()
-        practice = Practice(page, folder, seed, speed, room)
-        with quiet:
-            rows, told = practice.work()
+        practice = Practice(Staged(), page, folder, seed, speed, room)
+        with quiet(as_json):
+            told = practice.work()
         if as_json:
-            click.echo(json.dumps(told, allow_nan=False))
+            click.echo(json.dumps(told.as_json(), allow_nan=False))
         else:
-            click.echo("\n".join(f"  {row.what:<12} {row.got} (aim: {row.aim})" for row in rows))
-        asyncio.run(practice.see_again(rows))
-
-
-class Practice:
-    """One round: its page, its folder, and what the trainee's hands did."""
-
-    def __init__(
-        self, page: "Page", folder: Path, seed: int, speed: float, room_mm: tuple[float, float]
-    ) -> None:
-        self._page, self._folder, self._seed, self._speed = page, folder, seed, speed
-        self._room_mm = room_mm
-        self._job = folder / "job.sqlite"
-        self._truth = folder / "truth.json"
-        self._moves: list[tuple[float, Moved]] = []
-        self._worst_edge_s = 0.0
-
-    def work(self) -> "tuple[list[Row], dict[str, Any]]":
-        """Go through the job; return the score, as rows and for scripts."""
-        from rig.job.store import Job
-        from rig.page.score import score_rows
-
-        page, width, length = self._page, *self._room_mm
-        stage = Stage(self._job, self._speed, page)
-        door = f"{0.25 * width:.0f}mm,0mm,{min(900.0, 0.4 * width):.0f}mm"
-        room = ["--room", f"{width:.1f}mm,{length:.1f}mm", "--door", door, "--units", "in"]
-        stage.rig("new", *room, *COMPOUND, aloud=False)
-        stage.rig("grid", aloud=False)
-        asyncio.run(self._begin())
-        begun_s = time.monotonic()
-        floor = ["--room-mm", f"{width},{length}"]
-        steered = ["--truth", str(self._truth), "--steered", *floor]
-        with simulated_rod("serial", self._seed, self._speed, steered) as simulator:
-            stage.simulator = simulator
-            page.moves = self._hand(simulator)
-            stage.survey()
-            stage.rig("floor")
-            stage.rig("plan")
-            stage.rig("markers")
-            stage.set_markers()
-            page.moves = None
-        done = self._pour(stage)
-        seconds = time.monotonic() - begun_s
-        shift_mm = self._cure(done)
-        again = ["--truth", str(self._folder / "cured-truth.json")]
-        again += ["--floor", str(self._folder / "cured.json"), "--mistakes", "0"]
-        with simulated_rod("serial", self._seed, 20.0, again) as simulator:
-            proof = Stage(self._job, 20.0, page)
-            proof.simulator = simulator
-            proof.survey("--kind", "finished", "--setup", "2")
-        made = io.StringIO()
-        with contextlib.redirect_stdout(made):
-            stage.rig("flatness", "--rule", PROVED, "--json", aloud=False)
-        flat = json.loads(made.getvalue())
-        round_ = self._round(seconds, done, shift_mm, flat)
-        with Job.open(self._job) as job:
-            rows = score_rows(round_, job.units)
-        told = {"score": round_, "rows": [row.as_json() for row in rows], "job": str(self._job)}
-        (self._folder / "hands.json").write_text(json.dumps(self._moves))
-        return rows, told
-
-    async def _begin(self) -> None:
-        """Say how it goes, and wait until the trainee begins."""
-        from rig.devices.clock import Clock
-        from rig.session.sections import Note
-
-        scene = self._idle(("begin",))
-        scene.show("idle", "practice", tuple(Note(text=text, level="say") for text in HOW))
-        self._page.begin(scene)
-        acts = self._page.acts(Clock())
-        try:
-            await asyncio.wait_for(anext(acts), SOON_S)
-        except TimeoutError:
-            raise CannotAnswer("Nobody has begun to practise for an hour.") from None
-        finally:
-            await acts.aclose()  # type: ignore[attr-defined]
-
-    def _idle(self, acts: tuple[str, ...]) -> "Scene":
-        from rig.cli.jobs import outline_of
-        from rig.job.store import Job
-        from rig.session.scene import idle_scene
-
-        with Job.open(self._job) as job:
-            return idle_scene(job, outline_of(job), acts)
-
-    def _hand(self, simulator: Simulator) -> "Callable[[Moved], None]":
-        def move(told: "Moved") -> None:
-            self._moves.append((time.time(), told))
-            with contextlib.suppress(OSError, ValueError):  # the rod has just been put away
-                simulator.tell(told)
-
-        return move
-
-    def _pour(self, stage: Stage) -> PourDone:
-        """Have the trainee tip the batches; return the pour's last event."""
-        from rig.cli.pour_command import log_pour
-        from rig.study.pour_answer import PourWish
-
-        stage.rig("pour", "plan", *CREW, aloud=False)
-        heard: list[Event] = []
-        with contextlib.redirect_stderr(sys.stdout):
-            log_pour(
-                stage.job,
-                PourWish(),
-                as_json=False,
-                speed=POUR_SPEED,
-                more_sinks=[Tell(heard.append)],
-                page=stage.page,
-            )
-        ages = [age for told in heard if isinstance(told, Edges) for age in told.ages_s]
-        self._worst_edge_s = max(ages, default=0.0)
-        done = heard[-1]
-        assert isinstance(done, PourDone)
-        return done
-
-    def _cure(self, done: PourDone) -> float:
-        """Have the simulator cure what was tipped; return how far it lies over the plan, in mm.
-
-        A floor that got less than it takes ends lower; edges that died leave steps.
-        """
-        from rig.job.store import Job
-        from rig.study.plan_answer import read_plan
-
-        truth = compare(json.loads(self._truth.read_text()), self._job)["truth"]
-        with Job.open(self._job) as job:
-            plan = job.current_plan()
-        assert plan is not None
-        answer = read_plan(plan).answer
-        share = answer.bags.waste_share
-        tipped_l = done.bags_used * answer.volume_l.per_bag / (1.0 + share)
-        area_m2 = self._room_mm[0] * self._room_mm[1] / 1e6
-        shift_mm = float(tipped_l - truth["volume_l"]) / area_m2
-        shift_mm = min(max(shift_mm, -MOST_SHIFT_MM), MOST_SHIFT_MM)
-        late = max(0.0, self._worst_edge_s / WORKING_S - 1.0)
-        words = ["--floor", str(self._truth), "--out", str(self._folder / "cured.json")]
-        words += [f"--plane={plan.a + shift_mm},{plan.b},{plan.c}", "--seed", str(self._seed)]
-        words += ["--fresh", f"{1.0 + min(8.0, 8.0 * late):.2f}"]
-        ended = subprocess.run([sys.executable, "-m", "simulated_devices.pour", *words])
-        if ended.returncode:
-            raise DeviceUnavailable("The simulated pour did not come about.")
-        return shift_mm
-
-    def _round(
-        self, seconds: float, done: PourDone, shift_mm: float, flat: dict[str, Any]
-    ) -> dict[str, Any]:
-        from rig.job.store import Job
-        from rig.page.score import wasted_shots
-        from rig.study.plan_answer import read_plan
-
-        truth = json.loads(self._truth.read_text())
-        told = compare(truth, self._job)
-        with Job.open(self._job) as job:
-            points = {point.label: (point.x_mm, point.y_mm) for point in job.points()}
-            markers = job.markers()
-            settings = job.settings
-            plan = job.current_plan()
-        assert plan is not None
-        return {
-            "seconds": seconds,
-            "shots": len(truth["shots"]),
-            "wasted": wasted_shots(truth["shots"], points),
-            "markers": sum(marker.is_set for marker in markers),
-            "markers_of": len(markers),
-            "markers_worst_mm": told["apart"]["markers_worst_mm"],
-            "tolerance_mm": TOLERANCE_MM,
-            "bags_site": read_plan(plan).answer.bags.p95,
-            "bags_used": done.bags_used,
-            "bags_needed": told["truth"]["bags"],
-            "edge_age_s": self._worst_edge_s,
-            "working_s": WORKING_S,
-            "cover_mm": told["truth"]["min_cover_mm"] + shift_mm,
-            "min_cover_mm": settings.min_cover_mm,
-            "verdict": flat["verdict"],
-            "gap_mm": flat["worst"]["gap_mm"],
-        }
-
-    # --- seen again -------------------------------------------------------------------------
-
-    async def see_again(self, rows: "list[Row]") -> None:
-        """Show the score, and the round again as often as is asked for, until it is finished."""
-        from rig.devices.clock import Clock
-        from rig.job.store import Job
-        from rig.page.score import score_scene
-        from rig.session.sections import plan_of
-
-        with Job.open(self._job) as job:
-            outline = _outline(job)
-            score = score_scene(rows, job.units, plan_of(outline), ("replay", "finish"))
-            self._page.begin(score)
-            showing: asyncio.Task[None] | None = None
-            async for act in self._page.acts(Clock()):
-                if showing is not None and not showing.done():
-                    showing.cancel()
-                    self._page.begin(score)
-                elif act.name == "finish":
-                    return
-                else:
-                    showing = asyncio.create_task(self._show_again(job, score))
-
-    async def _show_again(self, job: "Job", score: "Scene") -> None:
-        """Play the job's log through the same machines, with the hands beside it."""
-        from rig.session.following import Follower
-        from rig.session.kinds import kinds
-
-        for session in job.sessions():
-            if session.kind not in kinds():
-                continue
-            speed = AGAIN_POUR_SPEED if session.kind == "pour" else AGAIN_SPEED
-            follower = Follower(job, session)
-            scene = follower.scene(("finish",))
-            self._page.begin(scene)
-            moves = [
-                (utc_s - session.utc_s, told)
-                for utc_s, told in self._moves
-                if utc_s >= session.utc_s
-            ]
-            last_s = 0.0
-            for event in follower.news(session.utc_s):
-                time_s = max(last_s, time_of(event) or last_s)
-                if time_s > last_s:
-                    await asyncio.sleep(min(LONGEST_REST_S, (time_s - last_s) / speed))
-                    last_s = time_s
-                while moves and moves[0][0] * self._speed <= time_s:
-                    self._page.hand(moves.pop(0)[1])
-                self._page.hear(event)
-            await asyncio.sleep(1.0)
-            follower.close()
-        self._page.begin(score)
-
-
-def _outline(job: "Job") -> Any:
-    from rig.cli.jobs import outline_of
-
-    return outline_of(job)
+            rows = (f"  {row.what:<12} {row.got} (aim: {row.aim})" for row in told.rows)
+            click.echo("\n".join(rows))
+        asyncio.run(practice.see_again(told.rows))

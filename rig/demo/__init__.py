@@ -1,0 +1,1 @@
+"""The whole job on simulated devices: the demo, its faults, practice, and how near the truth."""

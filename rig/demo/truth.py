@@ -1,0 +1,294 @@
+"""What the simulators know to be true, and how far from it the job's numbers are."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rig.errors import DeviceUnavailable
+from rig.record import OMITTED, Record, from_json
+from rig.study.plan_answer import BagsAnswer, VolumeAnswer, read_plan
+from rig.units import counted, format_chance
+
+if TYPE_CHECKING:
+    from rig.room import Raster
+
+Floats = NDArray[np.float64]
+R = TypeVar("R", bound=Record)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueFloor(Record):
+    """Heights of the floor on a raster, mm; rows along y."""
+
+    x0_mm: float
+    y0_mm: float
+    step_mm: float
+    z_mm: tuple[tuple[float, ...], ...]
+
+    def under(self, cells: "Raster") -> Floats:
+        """Return the true height under each cell's middle, between the raster's by bilinear."""
+        heights = np.array(self.z_mm)
+        rows, columns = heights.shape
+        column = np.clip((cells.x_mm - self.x0_mm) / self.step_mm, 0, columns - 1.001)
+        row = np.clip((cells.y_mm - self.y0_mm) / self.step_mm, 0, rows - 1.001)
+        i, j = row.astype(int), column.astype(int)
+        v, u = row - i, column - j
+        z: Floats = (
+            heights[i, j] * (1 - u) * (1 - v)
+            + heights[i, j + 1] * u * (1 - v)
+            + heights[i + 1, j] * (1 - u) * v
+            + heights[i + 1, j + 1] * u * v
+        )
+        return z
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueShot(Record):
+    """Where the rod stood when a shot was taken, and what it should have read."""
+
+    label: str
+    x_mm: float
+    y_mm: float
+    true_reading_mm: float
+    time_s: float
+    undone: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueMarker(Record):
+    """How high a marker's top stood when it was set, and the laser's line there and then."""
+
+    label: str
+    top_mm: float
+    line_mm: float
+    unset: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kick(Record):
+    """A knock that moved the laser's line."""
+
+    time_s: float
+    up_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueLine(Record):
+    """What befell the laser's line."""
+
+    jolts: tuple[Kick, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Truth(Record):
+    """A simulated rod's truth file, as far as it is asked."""
+
+    floor: TrueFloor
+    line: TrueLine
+    shots: tuple[TrueShot, ...]
+    markers: tuple[TrueMarker, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrewTruth(Record):
+    """What a simulated crew really did."""
+
+    bags: int
+    yield_l: float
+    mixer_fails_after_batch: int
+
+
+def read(kind: type[R], path: Path) -> R:
+    """Read what a simulator has written of itself.
+
+    Raises
+    ------
+    DeviceUnavailable
+        Where it is not what a simulator writes.
+    """
+    import json
+
+    try:
+        return from_json(kind, json.loads(path.read_text()))
+    except (OSError, ValueError) as error:
+        raise DeviceUnavailable(f"The simulator's {path.name} cannot be read: {error}.") from None
+
+
+# --- held against the job -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SecondRoom(Record):
+    """Bags that each way with a second room takes, and the chance that patches do."""
+
+    bags: Mapping[str, int]
+    chance_patched: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourTold(Record):
+    """What the plan and the log told of a pour."""
+
+    feasible: bool
+    margin_s: float
+    bags: float
+    yield_l: float
+    need_bags_after_10: float | None
+    edge_warnings: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueNumbers(Record):
+    """The job's numbers as they truly are."""
+
+    high_mm: float
+    min_cover_mm: float
+    volume_l: float
+    bags: float
+    pour: CrewTruth | None = field(default=None, metadata=OMITTED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToldNumbers(Record):
+    """The same numbers as the job tells them."""
+
+    high_mm: float
+    high_upper_mm: float
+    min_cover_mm: float
+    volume_l: VolumeAnswer
+    bags: BagsAnswer
+    bags_before_more_shots: BagsAnswer
+    more_shots: int
+    markers_set: int
+    second_room: SecondRoom | None = field(default=None, metadata=OMITTED)
+    pour: PourTold | None = field(default=None, metadata=OMITTED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Apart(Record):
+    """How far apart they are: shots from the true reading, markers from the true line."""
+
+    high_mm: float
+    volume_l: float
+    volume_in_range: bool
+    shots_worst_mm: float
+    markers_worst_mm: float
+    laser_worst_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison(Record):
+    """What is true, what was told, and how far apart the two are."""
+
+    truth: TrueNumbers
+    result: ToldNumbers
+    apart: Apart
+    files: tuple[str, ...] | None = field(default=None, metadata=OMITTED)
+
+
+def compare(truth: Truth, job_path: Path) -> Comparison:
+    """Hold the job's numbers against the simulator's truth."""
+    from rig.job.store import Job
+    from rig.room import raster
+    from rig.study.room import outline_of
+
+    with Job.open(job_path) as job:
+        outline = outline_of(job)
+        plan = job.current_plan()
+        first = job.first_plan()
+        targets_mm = {marker.label: marker.target_reading_mm for marker in job.markers()}
+        readings_mm = {shot.point: shot.reading_mm for shot in job.shots(kinds=["floor"])}
+    assert plan is not None
+    assert first is not None
+
+    cells = raster(outline, 50.0)
+    z = truth.floor.under(cells)
+    covers = plan.a + plan.b * cells.x_mm + plan.c * cells.y_mm - z
+    true_volume_l = float(np.sum(covers * cells.share) * cells.step_mm**2 / 1e6)
+    told, before = read_plan(plan).answer, read_plan(first).answer
+    high, volume, bags = told.high, told.volume_l, told.bags
+    assert high is not None
+    standing = [marker for marker in truth.markers if not marker.unset]
+    # Against the line as it truly was there and then; the line's own error stands apart.
+    set_off = [one.top_mm - (one.line_mm - targets_mm[one.label]) for one in standing]
+    shot_off = [
+        readings_mm[shot.label] - shot.true_reading_mm
+        for shot in truth.shots
+        if shot.label in readings_mm and not shot.undone
+    ]
+    return Comparison(
+        truth=TrueNumbers(
+            high_mm=float(z.max()),
+            min_cover_mm=float(covers.min()),
+            volume_l=true_volume_l,
+            bags=true_volume_l * (1.0 + bags.waste_share) / volume.per_bag,
+        ),
+        result=ToldNumbers(
+            high_mm=high.z_mm,
+            high_upper_mm=high.upper_mm,
+            min_cover_mm=told.cover_mm.min,
+            volume_l=volume,
+            bags=bags,
+            bags_before_more_shots=before.bags,
+            more_shots=sum(label.startswith("N") for label in readings_mm),
+            markers_set=len(standing),
+        ),
+        apart=Apart(
+            high_mm=high.z_mm - float(z.max()),
+            volume_l=volume.mean - true_volume_l,
+            volume_in_range=bool(volume.low <= true_volume_l <= volume.high),
+            shots_worst_mm=max(map(abs, shot_off), default=0.0),
+            markers_worst_mm=max(map(abs, set_off), default=0.0),
+            laser_worst_mm=max((abs(one.line_mm) for one in standing), default=0.0),
+        ),
+    )
+
+
+def apart_text(told: Comparison, rule: str) -> str:
+    """Say for people how far the job was from the truth; the second room was patched to a rule."""
+    truth, result, apart = told.truth, told.result, told.apart
+    bags, volume, before = result.bags, result.volume_l, result.bags_before_more_shots
+    inside = "inside" if apart.volume_in_range else "OUTSIDE"
+    lines = [
+        "\nAgainst the simulated truth:",
+        f"  high point      {result.high_mm:.1f} mm told, {truth.high_mm:.1f} mm true "
+        f"({apart.high_mm:+.1f} mm); with 95 % under {result.high_upper_mm:.1f} mm",
+        f"  least cover     {truth.min_cover_mm:.1f} mm true",
+        f"  volume          {volume.mean:.0f} l told ({volume.low:.0f} to "
+        f"{volume.high:.0f}), {truth.volume_l:.0f} l true: {inside} the 95 % range",
+        f"  bags            {bags.p50} at even odds, {bags.p95} at 95 %; "
+        f"{truth.bags:.1f} truly needed, waste included",
+        f"  more shots      {result.more_shots} where they help most: {before.p95} bags "
+        f"at 95 % before, {bags.p95} after",
+        f"  shots           worst {apart.shots_worst_mm:.2f} mm from the true reading",
+        f"  markers         {result.markers_set} set, worst "
+        f"{apart.markers_worst_mm:.2f} mm from the target against the true line",
+    ]
+    pour, true_pour = result.pour, truth.pour
+    if pour is not None and true_pour is not None:
+        after = pour.need_bags_after_10
+        lines.append(
+            f"  pour            {counted(true_pour.bags, 'bag')}"
+            if after is None
+            else f"  pour            {after:.1f} bags foreseen after ten batches, "
+            f"{true_pour.bags} truly went in; {pour.yield_l:.1f} l a bag told, "
+            f"{true_pour.yield_l:.1f} l true"
+        )
+    lines.append(
+        f"  the laser's own error (no rod can see it) was up to {apart.laser_worst_mm:.2f} mm at a "
+        "marker"
+    )
+    second = result.second_room
+    if second is not None:
+        lines.append(
+            f"  second room     {counted(second.bags['patch'], 'bag')} of patches keep the rule "
+            f"{rule} with {format_chance(second.chance_patched)} probability; a whole pour takes "
+            f"{second.bags['pour']}"
+        )
+    files = [f"  {path}" for path in told.files or ()]
+    last = "  Every number of the floor and the rod is simulated and invented."
+    return "\n".join([*lines, "\nFiles:", *files, last])
