@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rig.cli.jobs import outline_of, units_of
+from rig.cli.jobs import outline_of
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput, CannotAnswer
 from rig.units import counted
@@ -74,7 +74,7 @@ def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
         from rig.report.dxf import to_dxf
 
         drawn = io.StringIO()
-        to_dxf(data, units_of(job)[0]).write(drawn)
+        to_dxf(data, job.units).write(drawn)
         write_whole(path, drawn.getvalue())
     placed = sum(len(heights.labels) for heights in data.heights.values())
     has = [counted(placed, "shot")] if placed else []

@@ -80,11 +80,7 @@ def bag_sheet(
     BadInput
         A yield, mass or water that is not above 0, or a waste outside 0 to below 1.
     """
-    for name, value in (("yield", yield_l), ("mass", mass_kg), ("water", water_l)):
-        if value is not None and not (math.isfinite(value) and value > 0):
-            raise BadInput(f"A bag's {name} must be more than 0, not {value:g}; see its sheet.")
-    if waste_share is not None and not 0.0 <= waste_share < 1.0:
-        raise BadInput(f"Waste must be 0 % to below 100 %, not {100 * waste_share:g} %.")
+    _check(yield_l, mass_kg, water_l, waste_share)
     size = 1.0
     if yield_l is not None:
         size = yield_l / USUAL_YIELD_L
@@ -109,6 +105,19 @@ def bag_sheet(
         assumptions.append(f"{100 * waste_share:g} % more for waste (common practice, no source).")
     source = "assumed, see the bag's own sheet" if left_open else "the bag's sheet"
     return BagSheet(yield_l, mass_kg, water_l, waste_share, tuple(assumptions), source)
+
+
+def _check(
+    yield_l: float | None,
+    mass_kg: float | None,
+    water_l: float | None,
+    waste_share: float | None,
+) -> None:
+    for name, value in (("yield", yield_l), ("mass", mass_kg), ("water", water_l)):
+        if value is not None and not (math.isfinite(value) and value > 0):
+            raise BadInput(f"A bag's {name} must be more than 0, not {value:g}; see its sheet.")
+    if waste_share is not None and not 0.0 <= waste_share < 1.0:
+        raise BadInput(f"Waste must be 0 % to below 100 %, not {100 * waste_share:g} %.")
 
 
 def sheet_of(settings: Settings) -> BagSheet:

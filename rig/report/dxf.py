@@ -7,6 +7,8 @@ import shapely
 
 from rig import __version__
 from rig.report.plan_data import PlanData, Surface
+from rig.survey.reading import z_mm
+from rig.units import Units
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -31,13 +33,13 @@ TEXT_MM = 60.0
 MARKER_MM = 40.0
 
 
-def to_dxf(data: PlanData, units: str) -> "Drawing":
+def to_dxf(data: PlanData, units: Units) -> "Drawing":
     """Write a job as a drawing in the format of 2010, which every program reads.
 
     Parameters
     ----------
     data : PlanData
-    units : {'in', 'mm'}
+    units : Units
         Of the texts; all coordinates are in mm.
     """
     import ezdxf
@@ -80,10 +82,10 @@ def to_dxf(data: PlanData, units: str) -> "Drawing":
         rim = [(float(x), float(y), float(a + b * x + c * y)) for x, y in ring]
         space.add_polyline3d(rim, close=True, dxfattribs=on("RIG_PLANE"))
     for marker in data.markers:
-        top = (marker.x_mm, marker.y_mm, -marker.target_reading_mm)
+        top = (marker.x_mm, marker.y_mm, z_mm(marker.target_reading_mm))
         space.add_circle(top, MARKER_MM, dxfattribs=on("RIG_MARKERS"))
         space.add_point(top, dxfattribs=on("RIG_MARKERS"))
-        told = _told(marker.stick_out_mm, units)
+        told = units.length(marker.stick_out_mm)
         _text(space, f"{marker.label} {told} out", top, on("RIG_MARKERS"))
     left, low, *_ = data.outline.polygon.bounds
     for n, note in enumerate(data.notes):
@@ -127,9 +129,3 @@ def _text(space: Any, text: str, place: Any, layer: Any, away: float = 20.0) -> 
     clean = "".join(letter if letter.isprintable() else "?" for letter in text)
     text_at = (place[0] + away, place[1] + away, place[2])
     space.add_text(clean, height=TEXT_MM, dxfattribs=layer).set_placement(text_at)
-
-
-def _told(mm: float, units: str) -> str:
-    from rig.units import format_length
-
-    return format_length(mm, units)

@@ -13,6 +13,7 @@ import shapely
 from rig.drawing.vector import Floats
 from rig.report.plan_data import PlanData, Surface
 from rig.room import Outline
+from rig.survey.reading import z_mm
 
 
 def to_geojson(data: PlanData, name: str) -> str:
@@ -48,7 +49,7 @@ def to_geojson(data: PlanData, name: str) -> str:
             _point(m.x_mm, m.y_mm),
             label=m.label,
             order=m.order,
-            top_z_mm=_n(-m.target_reading_mm),
+            top_z_mm=_n(z_mm(m.target_reading_mm)),
             stick_out_mm=_n(m.stick_out_mm),
             stick_out_stderr_mm=_n(m.stick_out_stderr_mm),
             set=m.is_set,

@@ -333,12 +333,10 @@ def tie_warnings(job: "Job", ties: "Ties | None" = None) -> list[str]:
     """
     from rig.survey.heights import ties_of
     from rig.survey.setups import contradictions
-    from rig.units import format_length
 
     if ties is None:
         sights = job.shots(kinds=["benchmark"])
         if len(sights) < 4 or len({sight.setup for sight in sights}) < 2:
             return []
         ties = ties_of(job.shots(), "", job.setups())
-    units, denominator = job.settings.units, job.settings.denominator
-    return contradictions(ties, lambda mm: format_length(mm, units, denominator))
+    return contradictions(ties, job.units.length)

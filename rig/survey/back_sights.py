@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from rig.events import Ask, Check, Drifted, Event, Jolted, LineChecked, ShotTaken, Trouble
 from rig.survey.laser.line_watch import GIVE_UP_S, GIVE_UP_TYPED_S, Found, Known, LineWatch
 from rig.survey.laser.verdict import SIGMAS
-from rig.survey.stand import Height, Stand
+from rig.survey.stand import HeldReading, Stand
 from rig.units import counted
 
 RESTLESS = "restless"
@@ -23,7 +23,7 @@ class Pending:
     stand: Stand
     at_end: bool
     until_s: float
-    first: Height | None = None
+    first: HeldReading | None = None
 
 
 class BackSights:
@@ -143,7 +143,7 @@ class BackSights:
         )
         return Trouble(text=text, reason="unchecked")
 
-    def look(self, height: Height, now_s: float, sure: bool) -> list[Event]:
+    def look(self, held: HeldReading, now_s: float, sure: bool) -> list[Event]:
         """Take the sight; one that says that the line moved is taken twice, or confirmed.
 
         `pending` is None afterwards unless a second look is asked for.
@@ -151,14 +151,14 @@ class BackSights:
         assert self._line is not None
         assert self.pending is not None
         label, first = self.pending.stand.label, self.pending.first
-        found = self._line.compare(height.reading_mm, height.stderr_mm, height.time_s)
-        again = first is not None and abs(height.reading_mm - first.reading_mm) <= (
-            SIGMAS * math.hypot(height.stderr_mm, first.stderr_mm)
+        found = self._line.compare(held.reading_mm, held.stderr_mm, held.time_s)
+        again = first is not None and abs(held.reading_mm - first.reading_mm) <= (
+            SIGMAS * math.hypot(held.stderr_mm, first.stderr_mm)
         )
         if found.word == "held" or sure or again:
             self.pending = None
-            return self._go_by(found, height, label)
-        self.pending = replace(self.pending, first=height, until_s=now_s + self._wait_s)
+            return self._go_by(found, held, label)
+        self.pending = replace(self.pending, first=held, until_s=now_s + self._wait_s)
         way = "more" if found.change_mm > 0 else "less"
         text = (
             f"{label} reads {self._show(abs(found.change_mm))} {way} than before: is the rod on "
@@ -166,24 +166,24 @@ class BackSights:
         )
         return [Ask(label=label, text=text)]
 
-    def _go_by(self, found: Found, height: Height, label: str) -> list[Event]:
+    def _go_by(self, found: Found, held: HeldReading, label: str) -> list[Event]:
         """Tell what the line did, and what becomes of the shots since it was last seen."""
         line = self._line
         assert line is not None
         since, self._since = [shots[-1] for shots in self._since.values()], {}
-        spread = tuple(self._spread(found, shot, height.time_s) for shot in since)
+        spread = tuple(self._spread(found, shot, held.time_s) for shot in since)
         restless = found.word == "jolt" and line.unsettled
-        line.follow(found, height.time_s)
+        line.follow(found, held.time_s)
         text = self._in_words(found, label)
         checked = LineChecked(
             label=label,
             difference_mm=found.change_mm,
             allowed_mm=found.allowed_mm,
             ok=found.word == "held",
-            reading_mm=height.reading_mm,
-            stderr_mm=height.stderr_mm,
-            n=height.n,
-            time_s=height.time_s,
+            reading_mm=held.reading_mm,
+            stderr_mm=held.stderr_mm,
+            n=held.n,
+            time_s=held.time_s,
             text=text,
             found=found.word,
             offset_mm=line.offset_mm,

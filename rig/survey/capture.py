@@ -28,7 +28,7 @@ from rig.survey.laser.line_watch import Known
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
 from rig.survey.stance import Stance
-from rig.survey.stand import Height, Stand
+from rig.survey.stand import HeldReading, Stand
 from rig.survey.stillness import GAP_S, StillWindow
 
 __all__ = ["Capture", "Stand"]
@@ -115,7 +115,7 @@ class Capture:
         self._patience = Patience()
         self._said: set[str] = set()
         self._button = Button()
-        self._at_press: Height | None = None
+        self._at_press: HeldReading | None = None
         self._press_counts = True
         self._since_press: list[_Sample] = []
         self._beam_mm: float | None = None
@@ -141,7 +141,7 @@ class Capture:
     def typed(self, value_mm: float, stderr_mm: float, time_s: float) -> list[Event]:
         """Take a reading made by eye: it is the shot of the point asked for."""
         if self._begin(time_s) and self._settle_presses():
-            self._shoot(Height(value_mm, stderr_mm, 1, self._now_s))
+            self._shoot(HeldReading(value_mm, stderr_mm, 1, self._now_s))
         return self._told()
 
     def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
@@ -256,14 +256,14 @@ class Capture:
             text = f"same height as {before}: still there? press to take it as {label}"
             self._out.append(Ask(label=label, text=text))
 
-    def _height(self) -> Height | None:
+    def _height(self) -> HeldReading | None:
         window = self._window
         if window.state() != "still" or self._now_s - window.last_time_s > GAP_S:
             return None
         sag_mm = window.sag_mm if isinstance(window, RockWindow) else 0.0
-        return Height(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
+        return HeldReading(*window.value(), window.last_time_s, window.spread_mm, sag_mm)
 
-    def _height_told(self) -> Height | None:
+    def _height_told(self) -> HeldReading | None:
         """Return what a still rod reads, which the screens then know too."""
         height = self._height()
         if height is not None:
@@ -313,7 +313,7 @@ class Capture:
         return self._arming.away or not self._arming.gave_shot
 
     def _accept(
-        self, height: Height | None, stand_is_open: bool, since: Sequence[_Sample] = ()
+        self, height: HeldReading | None, stand_is_open: bool, since: Sequence[_Sample] = ()
     ) -> None:
         if not stand_is_open:
             return
@@ -335,7 +335,7 @@ class Capture:
             else:
                 self._sample(time_s, value_mm)
 
-    def _shoot(self, height: Height, sure: bool = False) -> None:
+    def _shoot(self, height: HeldReading, sure: bool = False) -> None:
         if self._line.pending is not None:
             self._sight(height, sure)
             return
@@ -359,7 +359,7 @@ class Capture:
         self._leave_shot(height, stand.label)
         self._go_on(height.time_s)
 
-    def _leave_shot(self, height: Height, label: str) -> None:
+    def _leave_shot(self, height: HeldReading, label: str) -> None:
         self._arming.leave(
             height.reading_mm,
             self._band(height.spread_mm),
@@ -387,7 +387,7 @@ class Capture:
         if self._arming.armed:
             self._tell_armed(time_s)
 
-    def _sight(self, height: Height, sure: bool) -> None:
+    def _sight(self, height: HeldReading, sure: bool) -> None:
         """Take a sight of the benchmark, and go by what it says."""
         label = self._asked_for.label
         events = self._line.look(height, self._now_s, sure)

@@ -22,7 +22,7 @@ class Stand:
 
 
 @dataclass(frozen=True, slots=True)
-class Height:
+class HeldReading:
     """What a still window says, kept for when it is accepted."""
 
     reading_mm: float

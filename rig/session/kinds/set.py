@@ -85,7 +85,8 @@ class SetMarkers(Kind[SetSettings]):
                 marker.x_mm,
                 marker.y_mm,
                 # Where the line climbs with distance, the rod must read that much more.
-                marker.target_reading_mm + line_mm + climb_mm(marker.x_mm, marker.y_mm),
+                reading_mm(z_mm(marker.target_reading_mm), line_mm)
+                + climb_mm(marker.x_mm, marker.y_mm),
                 where(outline, marker.x_mm, marker.y_mm, begun.units.system),
             )
             for marker in job.markers()
