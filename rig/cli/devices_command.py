@@ -16,13 +16,18 @@ if TYPE_CHECKING:
 @json_option
 def command(scan: bool, as_json: bool) -> None:
     """List the serial ports, the rods in reach over Bluetooth, and the shipped profiles."""
+    from rig.devices.ports import list_ports
     from rig.devices.profile import shipped_profiles
-    from rig.devices.serial_port import list_ports
 
     ports = list_ports()
     profiles = shipped_profiles()
     lines = ["Serial ports:"]
-    lines += [f"  {port.url}  {port.text}" for port in ports] or ["  none plugged in"]
+    for port in ports:
+        lines.append(f"  {port.url}  {port.text}")
+        if port.lasting:
+            lines.append(f"    wherever it is plugged in: {port.lasting}")
+    if not ports:
+        lines.append("  none plugged in")
     rods: list[RodInReach] = []
     problem: DeviceUnavailable | None = None
     if scan:

@@ -321,6 +321,7 @@ def run_live(
     from rig.session import terminal
     from rig.session.keys import HELP, keys
     from rig.session.run import Stream, Tell, run
+    from rig.session.sources import Device
 
     sinks = list(more_sinks)
     if page is not None and scene is not None:
@@ -331,7 +332,9 @@ def run_live(
     with terminal.screen(as_json, units, click.echo, HELP if by_keys else "") as screen:
         streams = [source.items]
         if source.clock is not None and source.name != "typed":
-            streams.append(Stream(keys(source.clock)))
+            pressed = keys(source.clock)
+            rod = source.items
+            streams.append(Stream(rod.heeding(pressed) if isinstance(rod, Device) else pressed))
         if page is not None and source.clock is not None:
             streams.append(Stream(page.acts(source.clock)))
         asyncio.run(run(machine, streams, log, [screen, *sinks], source.clock, guard))

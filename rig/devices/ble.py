@@ -10,7 +10,7 @@ import asyncio
 import contextlib
 import logging
 from collections import deque
-from collections.abc import AsyncIterator, Iterable, Iterator
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -102,6 +102,7 @@ class BleTransport:
     """
 
     whole_messages = True
+    other_device = "Give the rod by its address, which rig devices --scan shows."
 
     def __init__(self, rod: str, profile: Profile, scan_s: float | None = None) -> None:
         if not rod.strip():
@@ -168,7 +169,7 @@ class BleTransport:
                 async with asyncio.timeout(CLOSE_S):
                     await client.disconnect()
 
-    async def wait(self, longest_s: float) -> None:
+    async def wait(self, longest_s: float) -> Sequence[str]:
         """Wait before the next attempt, at most so long; less where the rod is in reach again."""
         end = asyncio.get_running_loop().time() + longest_s
 
@@ -182,11 +183,15 @@ class BleTransport:
                 if self._no_bluetooth:
                     with _plain_words():
                         await _adapter()
-                    return
+                    return ()
                 self._returned = await self._find(left())
-                return
+                return ()
             except DeviceUnavailable:
                 await asyncio.sleep(max(0.0, min(_LOOK_UP_S, left())))
+        return ()
+
+    def take_offer(self) -> None:
+        """Do nothing: a rod over Bluetooth keeps its address, so none is offered in its place."""
 
     async def _open(self) -> None:
         from bleak import BleakClient

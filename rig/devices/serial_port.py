@@ -12,16 +12,16 @@ import socket
 import stat
 import threading
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from rig.devices.asking import Asker, SerialLine
+from rig.devices.decoder import Decoder
+from rig.devices.ports import Adapter, adapter_at, lasting_name, list_ports
 from rig.devices.profile import Profile
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
-from rig.record import Record
 
 if TYPE_CHECKING:
     from serial import Serial
@@ -34,24 +34,12 @@ _ASK_UP_S = 0.01
 _SENDING_S = 1.0
 USUAL_BAUD = 9600
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Port(Record):
-    """A serial port: `url` opens it, `text` is what the system says of it."""
-
-    url: str
-    text: str
-
-
-def list_ports() -> list[Port]:
-    """Return the serial ports that are there now."""
-    from serial.tools import list_ports as tools
-
-    found = []
-    for port in sorted(tools.comports(), key=lambda port: port.device):
-        known = port.description not in (None, "", "n/a")
-        found.append(Port(url=port.device, text=port.description if known else ""))
-    return found
+# How often it looks for other ports while its own is gone, how long one that came is listened to,
+# and how many readings make it the rod, how many that are none another device.
+_LOOK_AROUND_S = 1.0
+_LISTEN_S = 3.0
+_ENOUGH_READINGS = 3
+_ENOUGH_NONSENSE = 20
 
 
 class SerialTransport:
@@ -74,6 +62,10 @@ class SerialTransport:
     """
 
     whole_messages = False
+    other_device = (
+        "Plug the rod in there again, or stop and name its port by the name that stays its own: "
+        "rig devices shows it, in /dev/serial/by-id."
+    )
 
     def __init__(self, url: str, baud: int | None = None, profile: Profile | None = None) -> None:
         line = profile.serial if profile else SerialLine()
@@ -87,7 +79,12 @@ class SerialTransport:
         self.url = url
         self.baud = baud
         self._line = line
+        self._profile = profile
         self._answer_size = profile.answer_size if profile else None
+        self._seen: set[str] = set()  # ports that are known not to be the rod's new one
+        self._adapter: Adapter | None = None
+        self._offered: str | None = None
+        self._hurry = False
         self.battery_percent: int | None = None  # no port tells it beside the readings
         self._session: _Session | None = None
 
@@ -108,6 +105,9 @@ class SerialTransport:
         except BaseException:
             await self.close()
             raise
+        self._offered = None
+        if "://" not in self.url:
+            self._remember()
 
     async def read(self) -> bytes:
         """Wait for bytes and return all that are there; raise `TransportLost` when it is gone."""
@@ -125,14 +125,96 @@ class SerialTransport:
                 await session.closed
                 session.thread.join()  # it has nothing left to do
 
-    async def wait(self, longest_s: float) -> None:
-        """Wait before the next attempt, at most so long; less where the port is there again."""
+    async def wait(self, longest_s: float) -> Sequence[str]:
+        """Wait before the next attempt, at most so long; less where the port is there again.
+
+        Returns what the user should know: that another device is plugged in under the port's name,
+        or that one that speaks as the rod does came under another.
+        """
         loop = asyncio.get_running_loop()
         end = loop.time() + longest_s
-        if "://" in self.url or os.path.exists(self.url):
+        if "://" in self.url:
             await asyncio.sleep(longest_s)
+            return ()
+        if os.path.exists(self.url) and not self._hurry:
+            await asyncio.sleep(longest_s)
+        self._hurry = False
+        look_s = loop.time()
         while loop.time() < end and not os.path.exists(self.url):
-            await asyncio.sleep(min(_LOOK_UP_S, end - loop.time()))
+            if loop.time() >= look_s:
+                told = await self._look_around()
+                if told:
+                    return told
+                look_s = loop.time() + _LOOK_AROUND_S
+            await asyncio.sleep(max(0.0, min(_LOOK_UP_S, end - loop.time())))
+        return self._compare()
+
+    def take_offer(self) -> None:
+        """Go on with the port that was offered, if one was."""
+        if self._offered is not None:
+            self.url, self._offered = self._offered, None
+            self._adapter = None
+            self._hurry = True
+
+    def _remember(self) -> None:
+        # A few milliseconds, and only when the port is opened, as looking is while it is gone.
+        self._seen = {port.url for port in list_ports()}
+        self._adapter = adapter_at(self.url)
+
+    def _compare(self) -> Sequence[str]:
+        """Tell, once, where the port is there again with something else behind it."""
+        if self._adapter is None or not os.path.exists(self.url):
+            return ()
+        before, now = self._adapter, adapter_at(self.url)
+        if now is None or now == before:
+            return ()
+        self._adapter = now
+        return (f"Another device is plugged in at {self.url} now. {self.other_device}",)
+
+    async def _look_around(self) -> Sequence[str]:
+        """Listen to ports that came since the rod was heard; offer one that speaks as it does."""
+        if self._profile is None or self._offered is not None:
+            return ()
+        ports = {port.url for port in list_ports()}
+        self._seen &= ports  # what is pulled and plugged in again is looked at again
+        for url in sorted(ports - self._seen):
+            self._seen.add(url)
+            if await self._speaks(url, self._profile):
+                self._offered = url
+                return (self._offer(url),)
+        return ()
+
+    async def _speaks(self, url: str, profile: Profile) -> bool:
+        decoder = Decoder(profile)
+        loop = asyncio.get_running_loop()
+        session = _Session(url, self.baud, self._line, self._answer_size)
+        good = 0
+        try:
+            async with asyncio.timeout(_LISTEN_S):
+                await session.opened
+                decoder.reset(loop.time())
+                while good < _ENOUGH_READINGS and decoder.bad < _ENOUGH_NONSENSE:
+                    now_s = loop.time()
+                    readings = decoder.feed(await session.read(), now_s, now_s)
+                    good += sum(reading.status != "bad" for reading in readings)
+        except TimeoutError:
+            return False
+        except (DeviceUnavailable, BadInput):
+            self._seen.discard(url)  # the system may not have given it to us yet
+            return False
+        finally:
+            session.stop()
+            if not session.opening:
+                await session.closed
+        return good >= _ENOUGH_READINGS and decoder.bad <= good
+
+    def _offer(self, url: str) -> str:
+        name = lasting_name(url) or url
+        lasting = "" if name == url else f", or stop and start it with --serial {name}"
+        return (
+            f"{self.url} is gone, and {url} came, which speaks as the rod does: press p to go on "
+            f"with it{lasting}. Or plug the rod in where it was."
+        )
 
 
 class _Session:
@@ -299,7 +381,8 @@ def _why_not(url: str, error: Exception) -> str:
         there = ", ".join(port.url for port in list_ports()) or "none"
         return (
             f"There is no serial port {url} here; there are: {there}. "
-            "Plug the rod in, or name its port with --serial."
+            "Plug the rod in, or name its port with --serial; a name in /dev/serial/by-id stays "
+            "the same wherever it is plugged in."
         )
     if code in (errno.EACCES, errno.EPERM):
         return (

@@ -1,7 +1,9 @@
 """A device's readings as one stream that outlives the loss of the link."""
 
 import asyncio
+import contextlib
 from collections.abc import AsyncGenerator, Callable
+from typing import NamedTuple
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER, Decoder
@@ -81,7 +83,7 @@ async def supervise(
                     reason, text = _silence(silence_s, ears.noise)
                     yield Notice(time_s, utc_s, text)
                 yield Lost(time_s, utc_s, reason)
-                data, readings = await _reach_again(
+                again = _reach_again(
                     transport,
                     ears,
                     silence_s,
@@ -89,6 +91,14 @@ async def supervise(
                     longest_delay_s,
                     at_once=silent,
                 )
+                async with contextlib.aclosing(again):
+                    async for heard in again:
+                        if isinstance(heard, Heard):
+                            data, readings = heard
+                        else:
+                            yield (
+                                heard if isinstance(heard, Reading) else Notice(*clock.now(), heard)
+                            )
                 time_s, utc_s = ears.time
                 yield Back(time_s, utc_s, time_s - last_s)
             last_s = time_s
@@ -103,6 +113,13 @@ async def supervise(
                 yield Battery(time_s, utc_s, percent)
     finally:
         await transport.close()
+
+
+class Heard(NamedTuple):
+    """Bytes, and the messages that they complete."""
+
+    data: bytes
+    readings: list[Reading]
 
 
 class _Ears:
@@ -130,7 +147,7 @@ class _Ears:
         left_s = self._heard_s + silence_s - asyncio.get_running_loop().time()
         return max(left_s, silence_s / 10.0)  # what waited while nobody asked is heard first
 
-    async def hear(self) -> tuple[bytes, list[Reading]]:
+    async def hear(self) -> Heard:
         """Wait for bytes; return them with what they complete."""
         data = await self._transport.read()
         time_s, utc_s = self.time = self._clock.now()
@@ -143,7 +160,7 @@ class _Ears:
             self._message()
         else:
             self.noise = True
-        return data, readings
+        return Heard(data, readings)
 
     def _message(self) -> None:
         self._heard_s = asyncio.get_running_loop().time()
@@ -170,26 +187,41 @@ async def _reach_again(
     longest_delay_s: float,
     *,
     at_once: bool,
-) -> tuple[bytes, list[Reading]]:
-    """Open until a message comes, and return it with its bytes.
+) -> AsyncGenerator[Heard | Reading | str, None]:
+    """Open until a message comes that makes sense; yield it last, with its bytes.
 
-    A port that opens and stays silent is listened to for longer each time, not left closed for
-    longer: what the device says meanwhile would be lost.
+    Before it come the messages that make none, and sentences for the user. A port that opens and
+    stays silent is listened to for longer each time, not left closed for longer: what the device
+    says meanwhile would be lost.
     """
     delay_s = 0.0 if at_once else first_delay_s
     listen_s = silence_s
+    sense = _Sense()
     while True:
         await transport.close()
-        await transport.wait(delay_s)
-        watchdog = asyncio.timeout(listen_s)
+        for text in await transport.wait(delay_s):
+            yield text
+        watchdog = asyncio.timeout(None)
         try:
             await transport.open()
             ears.begin()
-            async with watchdog:
-                while True:
-                    data, readings = await ears.hear()
-                    if not ears.noise:
-                        return data, readings
+            end_s = None if listen_s is None else asyncio.get_running_loop().time() + listen_s
+            while True:
+                watchdog = asyncio.timeout_at(end_s)
+                async with watchdog:  # never round a yield: it would cut off who listens to us
+                    heard = await ears.hear()
+                if ears.noise and not heard.readings:
+                    continue
+                if not heard.readings or any(_makes_sense(one) for one in heard.readings):
+                    yield heard
+                    return
+                for reading in heard.readings:
+                    yield reading
+                if not sense.settled and sense.judge(*heard) is not None:
+                    yield (
+                        f"What is there now does not speak as the rod did{sense.problem}: is "
+                        f"it another device? {transport.other_device}"
+                    )
         except (DeviceUnavailable, OSError):
             if listen_s is not None and watchdog.expired():
                 delay_s = 0.0
@@ -198,25 +230,29 @@ async def _reach_again(
                 delay_s = min(max(2 * delay_s, first_delay_s), longest_delay_s)
 
 
+def _makes_sense(reading: Reading) -> bool:
+    return reading.problem in (None, DUPLICATE, OUT_OF_ORDER)
+
+
 class _Sense:
     """Finds out once whether what arrives makes any sense in this profile."""
 
     def __init__(self) -> None:
         self.settled = False
+        self.problem = ""  # of the last message that made none
         self._bytes = 0
         self._messages = 0
-        self._problem = ""
 
     def judge(self, data: bytes, readings: list[Reading]) -> str | None:
         # Line ends alone are no noise: some displays send empty lines while they have no beam.
         self._bytes += len(data) - data.count(b"\r") - data.count(b"\n")
         self._messages += len(readings)
         for reading in readings:
-            if reading.problem in (None, DUPLICATE, OUT_OF_ORDER):
+            if _makes_sense(reading):
                 self.settled = True
                 return None
-            self._problem = f" ({reading.problem})"
+            self.problem = f" ({reading.problem})"
         if self._messages <= SENSELESS_MESSAGES and self._bytes <= SENSELESS_BYTES:
             return None
         self.settled = True
-        return f"Bytes arrive but none make sense{self._problem}: check --baud and --profile."
+        return f"Bytes arrive but none make sense{self.problem}: check --baud and --profile."

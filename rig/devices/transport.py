@@ -1,5 +1,6 @@
 """What every way of reaching a device offers."""
 
+from collections.abc import Sequence
 from typing import Protocol
 
 from rig.errors import DeviceUnavailable
@@ -21,10 +22,13 @@ class Transport(Protocol):
         Each read is one message, as the device sent it, rather than a piece of a stream.
     battery_percent : int or None
         What the device told last of its battery, where it tells it beside its readings.
+    other_device : str
+        What to do where something else answers in the device's place.
     """
 
     whole_messages: bool
     battery_percent: int | None
+    other_device: str
 
     async def open(self) -> None:
         """Reach the device, or raise `DeviceUnavailable` in words that a user can act on."""
@@ -35,5 +39,11 @@ class Transport(Protocol):
     async def close(self) -> None:
         """Let go of the device."""
 
-    async def wait(self, longest_s: float) -> None:
-        """Wait before opening again: at most so long, less where the device shows itself."""
+    async def wait(self, longest_s: float) -> Sequence[str]:
+        """Wait before opening again: at most so long, less where the device shows itself.
+
+        Returns what the user should know of where the device went.
+        """
+
+    def take_offer(self) -> None:
+        """Go on with the device that `wait` offered in the place of the one that is gone."""

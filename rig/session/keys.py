@@ -13,7 +13,7 @@ from typing import Protocol
 from rig.devices.clock import Clock
 from rig.session.run import Act
 
-KEYS = {" ": "accept", "u": "undo", "s": "skip", "q": "quit"}
+KEYS = {" ": "accept", "u": "undo", "s": "skip", "p": "port", "q": "quit"}
 HELP = "space accept · u undo · s skip · g LABEL Enter go to · q stop"
 
 

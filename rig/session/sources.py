@@ -31,6 +31,15 @@ class Device(Stream):
         reached = asyncio.Event()
         items = supervise(transport, Decoder(profile), clock, on_open=reached.set)
         super().__init__(items, reached)
+        self._transport = transport
+
+    async def heeding(self, acts: AsyncIterator[Act]) -> AsyncIterator[Act]:
+        """Yield acts save those that are about the link: going on with a port that was offered."""
+        async for act in acts:
+            if act.name == "port":
+                self._transport.take_offer()
+            else:
+                yield act
 
 
 async def typed(

@@ -15,9 +15,10 @@ import pytest
 
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
+from rig.devices.ports import list_ports
 from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost, Reading
-from rig.devices.serial_port import SerialTransport, list_ports
+from rig.devices.serial_port import SerialTransport
 from rig.devices.stream import supervise
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable, RigError

@@ -10,7 +10,7 @@ import pytest
 from rig.devices.clock import Clock
 from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, load_profile
-from rig.devices.reading import Battery
+from rig.devices.reading import Battery, Notice
 from rig.devices.stream import supervise
 from rig.devices.transport import TransportLost
 from rig.errors import DeviceUnavailable
@@ -26,6 +26,7 @@ class Script:
 
     whole_messages = False
     battery_percent: int | None = None
+    other_device = "Look for the rod."
 
     def __init__(self, *openings: list[bytes | object | TransportLost] | DeviceUnavailable) -> None:
         self.openings = list(openings)
@@ -33,6 +34,8 @@ class Script:
         self.closed = 0
         self.is_open = False
         self._left: list[Any] = []
+        self.told: list[list[str]] = []
+        self.taken = False
 
     async def open(self) -> None:
         assert not self.is_open
@@ -57,8 +60,12 @@ class Script:
         self.closed += 1
         self.is_open = False
 
-    async def wait(self, longest_s: float) -> None:
+    async def wait(self, longest_s: float) -> list[str]:
         await asyncio.sleep(longest_s)
+        return self.told.pop(0) if self.told else []
+
+    def take_offer(self) -> None:
+        self.taken = True
 
 
 def listen(
@@ -306,3 +313,33 @@ def test_the_batterys_level_is_told_when_it_changes() -> None:
     items = listen(transport, 6, GATT)
     assert kinds(items) == ["Reading", "Battery", "Reading", "Reading", "Battery", "Reading"]
     assert [item.percent for item in items if isinstance(item, Battery)] == [76, 75]
+
+
+def test_another_device_in_the_rods_place_is_told_and_is_not_the_rod_back() -> None:
+    transport = Script(
+        [sentence(1), GONE],
+        [b"$GPGGA,1*00\r\n"] * 25 + [HANGS],
+        [sentence(7), HANGS],
+    )
+    items = listen(transport, 30, silence_s=0.05)
+    assert kinds(items) == [
+        *["Reading", "Lost"],
+        *["Reading"] * 21,
+        "Notice",
+        *["Reading"] * 4,
+        *["Back", "Reading"],
+    ]
+    (notice,) = [item for item in items if isinstance(item, Notice)]
+    assert notice.text == (
+        "What is there now does not speak as the rod did (checksum): is it another device? "
+        "Look for the rod."
+    )
+    assert items[-1].seq == 7
+
+
+def test_what_the_transport_has_noticed_while_it_waited_is_told() -> None:
+    transport = Script([sentence(1), GONE], AWAY, [sentence(2), HANGS])
+    transport.told = [[], ["Another port came."]]
+    items = listen(transport, 5)
+    assert kinds(items) == ["Reading", "Lost", "Notice", "Back", "Reading"]
+    assert items[2].text == "Another port came."
