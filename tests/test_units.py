@@ -468,6 +468,25 @@ def test_a_chance_is_never_written_as_certain(chance: float, text: str) -> None:
     assert units.format_chance(chance) == text
 
 
+@pytest.mark.parametrize(
+    ("chance", "asked", "text", "asked_text"),
+    [
+        (0.9496, 0.95, "94.96%", "95%"),
+        (0.9464, 0.95, "94.6%", "95%"),
+        (0.93, 0.95, "93%", "95%"),
+        (0.9499999, 0.95, "just under 95%", "95%"),
+        (0.951, 0.95, "95%", "95%"),
+        (0.998, 0.999, "99.8%", "99.9%"),
+        (0.001, 0.95, "under 1%", "95%"),
+    ],
+)
+def test_rounding_never_lifts_a_chance_to_what_is_asked_for(
+    chance: float, asked: float, text: str, asked_text: str
+) -> None:
+    assert units.format_chance(chance, asked) == text
+    assert units.format_asked(asked) == asked_text
+
+
 def test_what_is_counted_is_one_or_many() -> None:
     assert units.counted(1, "bag") == "1 bag"
     assert units.counted(3, "bag") == "3 bags"

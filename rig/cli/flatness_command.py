@@ -22,6 +22,7 @@ from rig.errors import BadInput
 from rig.units import Units
 
 if TYPE_CHECKING:
+    from rig.job.store import Job
     from rig.study.proof_answer import Proof
 
 LaserAt = tuple[tuple[str | None, tuple[float, float]], ...]
@@ -29,7 +30,12 @@ LaserAt = tuple[tuple[str | None, tuple[float, float]], ...]
 
 @click.command()
 @job_option
-@click.option("--rule", "rule_given", metavar="KEY|FILE", help="The rule; see rig rules.")
+@click.option(
+    "--rule",
+    "rule_given",
+    metavar="KEY|FILE",
+    help="The rule; see rig rules.  [default: that of the job's covering]",
+)
 @click.option(
     "--kind",
     type=click.Choice(["floor", "finished"]),
@@ -73,8 +79,6 @@ def command(
     else:
         if step is not None or unit is not None:
             raise BadInput("--step and --unit go with --lines FILE.")
-        if rule_given is None:
-            raise BadInput("Name the rule: --rule a108-small, for one. rig rules lists them.")
         told, units = _of_job(job_path, rule_given, kind, laser_at, confidence)
     show(told.as_json(), as_json, proof_text(told, units, why))
     return 0 if told.verdict == "in" else 1
@@ -92,7 +96,7 @@ def proof_text(told: Proof, units: Units, why: bool = False) -> str:
 
 
 def _of_job(
-    path: Path, rule_given: str, kind: str | None, laser_at: LaserAt, confidence: float
+    path: Path, rule_given: str | None, kind: str | None, laser_at: LaserAt, confidence: float
 ) -> tuple[Proof, Units]:
     from rig.cli.progress import working
     from rig.flatness.rules import load_rule
@@ -100,11 +104,26 @@ def _of_job(
     from rig.study.lasers import set_place
     from rig.study.proof_answer import proof
 
-    rule = load_rule(rule_given)
+    rule = None if rule_given is None else load_rule(rule_given)
     with Job.open(path, write=bool(laser_at)) as job, working("Laying the edge everywhere"):
+        rule = rule or load_rule(_rule_of(job))
         for setup, place in laser_places(job, laser_at).items():
             set_place(job, setup, place)
         return proof(job, outline_of(job), rule, confidence, kind), job.units
+
+
+def _rule_of(job: Job) -> str:
+    """Key of the rule that the job's covering picks."""
+    from rig.flatness.coverings import rule_of_covering
+
+    covering = job.settings.covering
+    key = None if covering is None else rule_of_covering(covering)
+    if key is None:
+        raise BadInput(
+            "Name the rule: --rule a108-small, for one (rig rules lists them); or say what will "
+            "lie on the floor, which picks it: rig edit --covering tile."
+        )
+    return key
 
 
 def _of_lines(

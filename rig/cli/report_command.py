@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 @click.option(
     "--rule",
     metavar="KEY|FILE",
-    help="The rule to prove the flatness by; see rig rules.  [default: click-lock]",
+    help="The rule to prove the flatness by; see rig rules.  [default: that of the job's covering, "
+    "else click-lock]",
 )
 @click.option(
     "--patch", metavar="KEY|FILE", help="Show also the least patches that would pass this rule."

@@ -50,7 +50,12 @@ room_options = stack(
         help="A hole in the floor area (duct, post, flange). Repeatable.",
     ),
     click.option("--units", type=click.Choice(["in", "mm"]), help="Units to print and to type in."),
-    click.option("--covering", help="What will lie on the floor, in a word of your own."),
+    click.option(
+        "--covering",
+        metavar="KEY",
+        help="What will lie on the floor: tile, small tile, plank, wood, sheet or carpet. It picks "
+        "the rule of flatness.",
+    ),
     click.option(
         "--min-cover", type=Length(minimum=0.0), help="Least compound over the high point."
     ),
@@ -102,6 +107,10 @@ class RoomGiven:
         BadInput
             Where they contradict each other.
         """
+        if self.covering is not None and self.covering.strip():
+            from rig.flatness.coverings import known_covering
+
+            known_covering(self.covering)
         new = replace(
             old,
             units=_given(self.units, old.units),

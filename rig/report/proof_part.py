@@ -7,6 +7,8 @@ import numpy as np
 from rig.drawing.flatness import flatness_drawing
 from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
+from rig.flatness.coverings import rule_of_covering
+from rig.flatness.rule import Rule
 from rig.flatness.rules import load_rule
 from rig.report.document import Block, Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
@@ -23,15 +25,8 @@ MOST_STRIPS = 20
 
 def proof_section(source: Source) -> Section:
     """Verdict and where it comes from."""
-    given = source.options.rule
-    rule = load_rule(given or DEFAULT_RULE)
-    assumed = None
-    if given is None:
-        assumed = Words(
-            f"No rule was named for this report (--rule), so {DEFAULT_RULE} stands in: "
-            f"{rule.text}. The covering's maker rules.",
-            "small",
-        )
+    rule, why = _rule(source)
+    assumed = None if why is None else Words(why, "small")
     try:
         kind = kind_to_judge(source.job, None)
         told = proof(
@@ -54,13 +49,36 @@ def proof_section(source: Source) -> Section:
     )
 
 
+def _rule(source: Source) -> tuple[Rule, str | None]:
+    """Return the rule to prove by, and why that one where none was named."""
+    given, covering = source.options.rule, source.settings.covering
+    if given is not None:
+        return load_rule(given), None
+    of_covering = None if covering is None else rule_of_covering(covering)
+    rule = load_rule(of_covering or DEFAULT_RULE)
+    if of_covering is not None:
+        return rule, say(
+            "No rule was named for this report (--rule): the covering ({covering}) picks {rule}: "
+            "{text}. The covering's maker rules.",
+            covering=covering,
+            rule=rule.key,
+            text=rule.text,
+        )
+    return rule, say(
+        "No rule was named for this report (--rule), so {rule} stands in: {text}. The covering's "
+        "maker rules.",
+        rule=rule.key,
+        text=rule.text,
+    )
+
+
 def verdict_blocks(told: Proof, units: Units, settle: Sequence[str]) -> list[Block]:
     """What is told of a proof, on paper and on the screen; `settle` says the shots to take."""
     unsure = told.verdict == "unsure"
     says = words.SAYS[told.kind][told.verdict]
     blocks = [
         Words(say(says, rule=told.rule, text=told.text), TONES[told.verdict], told="answer"),
-        Words(words.conforms(told.chance, told.confidence), told="answer"),
+        Words(words.conforms(told.chance, told.confidence, unsure), told="answer"),
         *_worst_blocks(told, units),
         bullets(
             told.warnings,

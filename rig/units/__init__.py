@@ -22,6 +22,7 @@ from rig.units.writing import (
     counted,
     format_amount,
     format_area,
+    format_asked,
     format_chance,
     format_density,
     format_doubt,
@@ -37,7 +38,8 @@ from rig.units.writing import (
 
 __all__ = [
     "GRAVITY_M_S2", "KG_PER_LB", "L_PER_FT3", "L_PER_GAL", "M2_PER_FT2", "METRIC", "MM_PER_FT",
-    "MM_PER_IN", "System", "Units", "counted", "format_amount", "format_area", "format_chance",
+    "MM_PER_IN", "System", "Units", "counted", "format_amount", "format_area", "format_asked",
+    "format_chance",
     "format_density", "format_doubt", "format_length", "format_load", "format_mass",
     "format_off", "format_place", "format_slope", "format_volume", "fraction", "parse_duration",
     "parse_length", "parse_mass", "parse_percent", "parse_slope", "parse_volume",

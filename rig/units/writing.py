@@ -155,13 +155,25 @@ def fraction(mm: float, denominator: int = 32) -> str:
     return ("-" if inches < 0 else "") + " ".join(words)
 
 
-def format_chance(chance: float) -> str:
+def format_chance(chance: float, asked: float | None = None) -> str:
     """Write a probability: `93%`, and near the ends `over 99%` and `under 1%`.
 
-    Chances are reckoned by draws, and no count of draws makes anything certain.
+    Chances are reckoned by draws, and no count of draws makes anything certain. One below the
+    probability that is asked for is written with as many digits as show it: `94.9%`.
     """
+    if asked is not None and chance < asked:
+        for digits in range(5):
+            text = f"{chance:.{digits}%}"
+            if float(text[:-1]) < 100.0 * asked - 1e-9:
+                return "under 1%" if text == "0%" else text
+        return f"just under {format_asked(asked)}"
     text = f"{chance:.0%}"
     return {"100%": "over 99%", "0%": "under 1%"}.get(text, text)
+
+
+def format_asked(chance: float) -> str:
+    """Write a probability that was asked for, with all its digits: `95%`, `99.9%`."""
+    return f"{100.0 * chance:.10g}%"
 
 
 def counted(count: float, one: str, many: str | None = None) -> str:

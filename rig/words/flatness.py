@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from rig.units import Units, counted, format_chance
+from rig.units import Units, counted, format_asked, format_chance
 from rig.words import say
 
 Of = Literal["shots", "readings"]
@@ -279,12 +279,20 @@ WORDING: Mapping[str, Wording] = {
 """Of each measure by its name."""
 
 
-def conforms(chance: float, confidence: float) -> str:
-    """How likely a floor is to conform, and how likely it must be."""
+def conforms(chance: float, confidence: float, held_back: bool = False) -> str:
+    """How likely a floor is to conform, and how likely it must be.
+
+    A verdict that is held back although the probability would settle it says so, that the two
+    never contradict each other.
+    """
+    if held_back and chance >= confidence:
+        return say("What was shot keeps the rule; the verdict is held back for what stands below.")
+    if held_back and chance <= 1.0 - confidence:
+        return say("The verdict is held back for what stands below.")
     return say(
         "It conforms with {chance} probability; {confidence} is asked for.",
-        chance=format_chance(chance),
-        confidence=f"{confidence:.0%}",
+        chance=format_chance(chance, confidence),
+        confidence=format_asked(confidence),
     )
 
 

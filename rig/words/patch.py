@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rig.units import Units, counted, format_chance
+from rig.units import Units, counted, format_asked, format_chance
 from rig.words import say, say_many
 
 GRIND_CAUTION = say(
@@ -29,8 +29,8 @@ def not_sure(chance: float, confidence: float) -> str:
     return say(
         "The work passes with {chance} probability, not {confidence}: with these shots more work "
         "cannot make it surer. Shoot closer, then plan again.",
-        chance=format_chance(chance),
-        confidence=f"{confidence:.0%}",
+        chance=format_chance(chance, confidence),
+        confidence=format_asked(confidence),
     )
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from rig.units import Units, counted, format_chance
+from rig.units import Units, counted, format_asked, format_chance
 from rig.words import say, say_many
 from rig.words.floor import some_of
 
@@ -45,8 +45,8 @@ def cover_not_sure(holds: int, chance: float, confidence: float) -> str:
     return say(
         "{who} the minimum cover with only {chance} probability, not {confidence}.",
         who=who or "The held heights keep",
-        chance=format_chance(chance),
-        confidence=f"{confidence:.0%}",
+        chance=format_chance(chance, confidence),
+        confidence=format_asked(confidence),
     )
 
 

@@ -465,3 +465,33 @@ def test_a_kicked_marker_is_told_in_the_jobs_units(
     said_of = proof_text(told, Units(units, 32))
     assert f"Marker M1: the cured floor {said}" in said_of
     assert "M2" not in said_of
+
+
+def test_the_covering_picks_the_rule_and_one_that_no_rule_knows_is_refused(
+    surveyed: Run,
+) -> None:
+    nameless = surveyed("flatness")
+    assert nameless.code == 2
+    assert "--covering" in nameless.err
+    for covering, rule in (
+        ("large tile", "a108-large"),
+        ("Small tile", "a108-small"),
+        ("oak planks", "click-lock"),
+        ("carpet", "bs8204-sr2"),
+        ("din18202-3", "din18202-3"),
+    ):
+        assert surveyed("edit", "--covering", covering).code == 0
+        assert surveyed("flatness", "--json").json["rule"] == rule
+    assert surveyed("flatness", "--rule", "bs8204-sr3", "--json").json["rule"] == "bs8204-sr3"
+    refused = surveyed("edit", "--covering", "moss")
+    assert refused.code == 2
+    assert "small tile (a108-small)" in refused.err
+    assert surveyed("flatness", "--json").json["rule"] == "din18202-3"
+
+
+def test_the_report_proves_by_the_rule_of_the_covering(surveyed: Run) -> None:
+    assert surveyed("edit", "--covering", "tile").code == 0
+    assert surveyed("report").code == 0
+    html = Path("report.html").read_text(encoding="utf-8")
+    assert "the covering (tile) picks a108-large" in html
+    assert surveyed("report", "--check", "report.html").code == 0
