@@ -8,6 +8,7 @@ CHAPTERS = {
     "pour": "Batches, crew, wet edge; the live log.",
     "planes": "Slopes, thresholds, grinding, prices; shots worth the walk.",
     "sure": "What stands behind every number.",
+    "stated": "How often a stated 95 % was kept, by kind of floor.",
     "proof": "Flatness before and after; F-numbers; rules of your own.",
     "laser": "Checks before, during and after; several set-ups.",
     "trouble": "When a rod says what cannot be; traces; simulated rods.",

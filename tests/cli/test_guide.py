@@ -167,6 +167,7 @@ BEFORE: dict[str, Callable[[Run], None]] = {
     "pour": planned,
     "planes": surveyed,
     "sure": surveyed,
+    "stated": surveyed,
     "proof": with_lines,
     "laser": surveyed,
     "trouble": with_another_job,
