@@ -1,6 +1,6 @@
 """Does the type checker see every field? `.venv/bin/python tools/rename_check.py [FILE ...]`.
 
-Renames each field of each dataclass in `rig/events.py` and `rig/study/` (or in the files given) at
+Renames each field of each dataclass in `rig/events/` and `rig/study/` (or in the files given) at
 its definition alone, in a temporary copy, and asks mypy, whose daemon checks again only what the
 change touches. A field whose new name nobody misses is printed; the exit code is 1 where there is
 one.
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-LOOKED_AT = ("rig/events.py", "rig/study")
+LOOKED_AT = ("rig/events", "rig/study")
 NOT_COPIED = shutil.ignore_patterns(".*", "__pycache__", "*.egg-info", "*.sqlite", "*.trace")
 SUFFIX = "_renamed"
 
