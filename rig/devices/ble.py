@@ -115,6 +115,7 @@ class BleTransport:
         _import_bleak()
         self.rod = rod.strip()
         self.battery_percent: int | None = None
+        self.dropped_bytes = 0
         self._profile = profile
         self._service, self._value = profile.ble_service, profile.ble_value
         self._scan_s = scan_s

@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 # How soon the thread looks whether it should stop, on ports whose read cannot be called off.
 _LOOK_UP_S = 0.1
 _MOST_BYTES = 4096
+# So much waits for the session at the most, about a second of a line that never pauses: what a
+# flood brings beyond it would only be told too late.
+MOST_HELD_BYTES = 65_536
 # How often it looks whether a polled rod is to be asked, and how long a question may take to send.
 _ASK_UP_S = 0.01
 _SENDING_S = 1.0
@@ -108,6 +111,11 @@ class SerialTransport:
         self._offered = None
         if "://" not in self.url:
             self._remember()
+
+    @property
+    def dropped_bytes(self) -> int:
+        """What came faster than it could be taken since the port was opened."""
+        return self._session.dropped if self._session is not None else 0
 
     async def read(self) -> bytes:
         """Wait for bytes and return all that are there; raise `TransportLost` when it is gone."""
@@ -233,6 +241,8 @@ class _Session:
         self._cancel_read: Callable[[], object] | None = None
         self.opening = True
         self._data = bytearray()
+        self._held = 0
+        self.dropped = 0
         self._lost: str | None = None
         self._news = asyncio.Event()
         self.opened: asyncio.Future[None] = self._loop.create_future()
@@ -249,6 +259,8 @@ class _Session:
             await self._news.wait()
         data = bytes(self._data)
         self._data.clear()
+        with self._lock:
+            self._held -= len(data)
         return data
 
     def stop(self) -> None:
@@ -292,7 +304,14 @@ class _Session:
             finally:
                 if asker is not None:
                     data = asker.take(data)
-                self._post(self._take, data)
+                with self._lock:
+                    full = self._held + len(data) > MOST_HELD_BYTES
+                    if full:
+                        self.dropped += len(data)
+                    else:
+                        self._held += len(data)
+                if not full:
+                    self._post(self._take, data)
 
     def _post(self, call: Callable[..., object], *arguments: object) -> None:
         # The loop may be gone at the end of the program; then nobody listens any more.

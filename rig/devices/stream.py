@@ -62,6 +62,7 @@ async def supervise(
     """
     sense = _Sense()
     percent: int | None = None
+    flood = 1
     ears = _Ears(transport, decoder, clock)
     try:
         await transport.open()
@@ -107,6 +108,13 @@ async def supervise(
             warning = None if sense.settled else sense.judge(data, readings)
             if warning is not None:
                 yield Notice(time_s, utc_s, warning)
+            if transport.dropped_bytes >= flood:
+                flood = 10 * transport.dropped_bytes
+                text = (
+                    f"The rod sends faster than anybody can read: {transport.dropped_bytes} bytes "
+                    "were let go so far. Is this the rod, at its own speed (--baud)?"
+                )
+                yield Notice(time_s, utc_s, text)
             if transport.battery_percent not in (None, percent):
                 percent = transport.battery_percent
                 assert percent is not None

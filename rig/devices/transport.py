@@ -30,6 +30,10 @@ class Transport(Protocol):
     battery_percent: int | None
     other_device: str
 
+    @property
+    def dropped_bytes(self) -> int:
+        """What came faster than it could be taken since it was opened, and was let go."""
+
     async def open(self) -> None:
         """Reach the device, or raise `DeviceUnavailable` in words that a user can act on."""
 

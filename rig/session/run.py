@@ -19,6 +19,10 @@ from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
 FLUSH_S = 1.0
+SLOW_S = 0.5
+SLOW_SHARE = 4.0
+"""A flush that took long is followed by so many times as long without one."""
+MOST_WAITING = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,12 +251,13 @@ class _Run:
     ) -> None:
         self._machine, self._streams, self._log = machine, streams, log
         self._sinks, self._clock, self._guard = sinks, clock, guard
-        self._queue: _Queue = asyncio.Queue(maxsize=10_000)
+        self._queue: _Queue = asyncio.Queue(maxsize=MOST_WAITING)
         self._closing: list[Event] = []  # `done` is the last word, whatever else there is to say
         self._reached = streams[0].reached
         self._begun = False
         self._end_s = 0.0
-        self._flushed_s = asyncio.get_running_loop().time()
+        self._stopped = self._slow_told = False
+        self._flush_at_s = asyncio.get_running_loop().time() + FLUSH_S
 
     async def go(self) -> None:
         """Run it."""
@@ -261,9 +266,9 @@ class _Run:
             work.append(self._wake(self._reached))
         tasks = [asyncio.create_task(one) for one in work]
         try:
-            with _stopping_on_signals(self._queue):
+            with _on_signals(self._stop):
                 self._begin_once_reached()
-                while not self._machine.finished and await self._next():
+                while not (self._machine.finished or self._stopped) and await self._next():
                     pass
             self._end()
         finally:
@@ -317,11 +322,30 @@ class _Run:
             if isinstance(item, Act) and item.name == "quit":
                 return False
         self._tell(self._log.news())
-        now = asyncio.get_running_loop().time()
-        if now - self._flushed_s > FLUSH_S:
-            self._log.flush()
-            self._flushed_s = now
+        if asyncio.get_running_loop().time() > self._flush_at_s:
+            self._flush()
         return True
+
+    def _flush(self) -> None:
+        """Commit what waits; a disk that is slow at it gets the rest of its time for readings."""
+        loop = asyncio.get_running_loop()
+        begun = loop.time()
+        self._log.flush()
+        took_s = loop.time() - begun
+        self._flush_at_s = loop.time() + max(FLUSH_S, SLOW_SHARE * took_s)
+        if took_s > SLOW_S and not self._slow_told:
+            self._slow_told = True
+            text = (
+                f"This card is slow: it took {took_s:.1f} s to keep a second of readings. Nothing "
+                "is lost, but the screen may lag; keep the job on another disk."
+            )
+            self._tell([Noticed(time_s=self._end_s, text=text)])
+
+    def _stop(self) -> None:
+        """End the session whatever waits in the queue; wakes it where it waits for an item."""
+        self._stopped = True
+        with contextlib.suppress(asyncio.QueueFull):
+            self._queue.put_nowait(None)
 
     def _let_time_go_by(self) -> None:
         assert self._clock is not None
@@ -368,12 +392,12 @@ class _Run:
 
 
 @contextlib.contextmanager
-def _stopping_on_signals(queue: _Queue) -> Iterator[None]:
+def _on_signals(stop: Callable[[], None]) -> Iterator[None]:
     loop = asyncio.get_running_loop()
     caught = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
     try:
         for number in caught:
-            loop.add_signal_handler(number, queue.put_nowait, None)
+            loop.add_signal_handler(number, stop)
     except (RuntimeError, ValueError, NotImplementedError):
         caught = []  # not the main thread (a test): the caller stops us otherwise
     try:

@@ -26,6 +26,7 @@ class Script:
 
     whole_messages = False
     battery_percent: int | None = None
+    dropped_bytes = 0
     other_device = "Look for the rod."
 
     def __init__(self, *openings: list[bytes | object | TransportLost] | DeviceUnavailable) -> None:
