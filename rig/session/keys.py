@@ -6,6 +6,7 @@ Keys work from a terminal or a pipe; where standard input is neither, there simp
 import asyncio
 import contextlib
 import os
+import signal
 import sys
 from collections.abc import AsyncIterator, Iterator
 from typing import Protocol
@@ -62,7 +63,7 @@ async def keys(clock: Clock, parser: Parser | None = None) -> AsyncIterator[Act]
     if os.isatty(descriptor) and os.tcgetpgrp(descriptor) != os.getpgrp():
         return  # in the background the terminal is not ours to read or set
     loop = asyncio.get_running_loop()
-    arrived: asyncio.Queue[str] = asyncio.Queue()
+    arrived: asyncio.Queue[bytes] = asyncio.Queue()
 
     def ready() -> None:
         try:
@@ -71,24 +72,27 @@ async def keys(clock: Clock, parser: Parser | None = None) -> AsyncIterator[Act]
             data = b""
         if not data:
             loop.remove_reader(descriptor)
-        arrived.put_nowait(data.decode("utf-8", "ignore"))
+        arrived.put_nowait(data)
 
-    with _unbuffered(descriptor):
+    with _unbuffered(descriptor, loop):
         try:
             loop.add_reader(descriptor, ready)
         except (OSError, ValueError):
             return  # /dev/null or a plain file: no keys
         try:
-            while text := await arrived.get():
-                for name, argument in parser.feed(text):
+            while data := await arrived.get():
+                for name, argument in parser.feed(data.decode("utf-8", "ignore")):
                     yield Act(*clock.now(), name, argument)
         finally:
             loop.remove_reader(descriptor)
 
 
 @contextlib.contextmanager
-def _unbuffered(descriptor: int) -> Iterator[None]:
-    """Single keys without Enter and without echo, undone at the end; nothing to do for a pipe."""
+def _unbuffered(descriptor: int, loop: asyncio.AbstractEventLoop) -> Iterator[None]:
+    """Single keys without Enter and without echo, undone at the end; nothing to do for a pipe.
+
+    Who was stopped (Ctrl-Z) finds the terminal as the shell left it: it is set again then.
+    """
     if not os.isatty(descriptor):
         yield
         return
@@ -97,7 +101,11 @@ def _unbuffered(descriptor: int) -> Iterator[None]:
 
     before = termios.tcgetattr(descriptor)
     tty.setcbreak(descriptor)
+    with contextlib.suppress(RuntimeError, ValueError, NotImplementedError):
+        loop.add_signal_handler(signal.SIGCONT, tty.setcbreak, descriptor)
     try:
         yield
     finally:
+        with contextlib.suppress(RuntimeError, ValueError, NotImplementedError):
+            loop.remove_signal_handler(signal.SIGCONT)
         termios.tcsetattr(descriptor, termios.TCSADRAIN, before)

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import io
 import sys
 import threading
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
@@ -49,16 +50,7 @@ async def typed(
 
     What is no reading is complained of and left out.
     """
-    loop = asyncio.get_running_loop()
-    lines: asyncio.Queue[str] = asyncio.Queue()
-
-    def read() -> None:
-        with contextlib.suppress(RuntimeError):  # the session has ended meanwhile
-            for line in sys.stdin:
-                loop.call_soon_threadsafe(lines.put_nowait, line)
-            loop.call_soon_threadsafe(lines.put_nowait, "")
-
-    threading.Thread(target=read, daemon=True, name="typed").start()
+    lines = _typed_lines()
     while line := await lines.get():
         time_s, utc_s = clock.now()
         word, _, label = line.strip().partition(" ")
@@ -84,16 +76,7 @@ async def words(
     complain: Callable[[str], None],
 ) -> AsyncIterator[Item]:
     """Yield the acts typed a line at a time, until the end of standard input."""
-    loop = asyncio.get_running_loop()
-    lines: asyncio.Queue[str] = asyncio.Queue()
-
-    def read() -> None:
-        with contextlib.suppress(RuntimeError):  # the session ended meanwhile, and its loop
-            for line in sys.stdin:
-                loop.call_soon_threadsafe(lines.put_nowait, line)
-            loop.call_soon_threadsafe(lines.put_nowait, "")
-
-    threading.Thread(target=read, daemon=True, name="words").start()
+    lines = _typed_lines()
     while line := await lines.get():
         try:
             act = parse(line)
@@ -102,6 +85,27 @@ async def words(
             continue
         if act is not None:
             yield Act(*clock.now(), *act)
+
+
+def _typed_lines() -> "asyncio.Queue[str]":
+    """Read standard input a line at a time in a thread of its own; an empty one is its end.
+
+    Bytes that are no text come as what stands for them, and are refused like any other slip.
+    """
+    loop = asyncio.get_running_loop()
+    lines: asyncio.Queue[str] = asyncio.Queue()
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="backslashreplace")
+
+    def read() -> None:
+        with contextlib.suppress(RuntimeError):  # the session has ended meanwhile
+            with contextlib.suppress(OSError):
+                for line in sys.stdin:
+                    loop.call_soon_threadsafe(lines.put_nowait, line)
+            loop.call_soon_threadsafe(lines.put_nowait, "")
+
+    threading.Thread(target=read, daemon=True, name="typed").start()
+    return lines
 
 
 class Script(Clock, Sink):
