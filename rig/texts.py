@@ -21,9 +21,70 @@ MOST_TOML_BYTES = MB
 MOST_ROWS = 1_000_000
 LONGEST_LINE = 100_000
 DEEPEST = 50
+LONGEST_NAME = 64
 _LARGEST_INTEGER = 2**63 - 1  # TOML 1.0.0: integers are of 64 bits
 
+# tomllib walks a dotted key from the top at each use, so one of many parts takes for ever.
+_LONG_KEY = re.compile(
+    r"(?<![\w\"'-])(?:[\w\"'-]++[ \t]*+\.[ \t]*+){%d}" % DEEPEST  # noqa: UP031
+)
+# Steers a terminal, turns the writing round or shows as nothing; no XML or PDF takes it all.
+_UNSEEN = re.compile(
+    "[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\uffff"
+    "\ud800-\udfff\U000e0000-\U000e0fff]"
+)
+# What a spreadsheet takes for the beginning of a formula.
+_FORMULA = ("=", "+", "-", "@")
+
 Path = str | os.PathLike[str]
+
+
+def name_of(text: str, what: str) -> str:
+    """Return a label or name as it is kept, without blanks around it.
+
+    Parameters
+    ----------
+    text, what : str
+        As it was given, and what refusals call it.
+
+    Raises
+    ------
+    BadInput
+        It is empty, longer than 64 characters, has characters that can't be seen, or begins as a
+        formula of a spreadsheet does.
+    """
+    name = text.strip()
+    if not name:
+        raise BadInput(f"{what} is empty.")
+    if len(name) > LONGEST_NAME:
+        raise BadInput(f"{what} {name[:20]!r}... is longer than {LONGEST_NAME} characters.")
+    if _UNSEEN.search(name):
+        raise BadInput(f"{what} {name!a} has a character that can't be seen; leave it out.")
+    if name.startswith(_FORMULA):
+        raise BadInput(
+            f"{what} {name!r} begins as a formula of a spreadsheet does; begin it with a letter or "
+            "a digit."
+        )
+    return name
+
+
+def harmless(text: str) -> str:
+    """Return text as a terminal or a page may show it: what can't be seen becomes `?`.
+
+    Line ends and tabs are kept.
+    """
+    return _UNSEEN.sub(lambda found: found[0] if found[0] in "\n\t" else "?", text)
+
+
+def as_cell(text: str) -> str:
+    """Return text as a cell of a table that a spreadsheet may open: never a formula."""
+    text = _UNSEEN.sub("?", text)
+    return f"'{text}" if text.startswith(_FORMULA) else text
+
+
+def shortened(text: str) -> str:
+    """Return a name that came from elsewhere as it may be shown: seen, and not too long."""
+    return _UNSEEN.sub("?", text)[:LONGEST_NAME]
 
 
 def read_text(path: Path, hint: str, most_bytes: int = MOST_BYTES) -> str:
@@ -75,6 +136,8 @@ def parse_toml(text: str, name: str) -> Mapping[str, object]:
     BadInput
         It is no TOML, nests too deeply, or has a number that TOML has not.
     """
+    if _LONG_KEY.search(text):
+        raise BadInput(f"{name} nests its tables or lists too deeply.")
     try:
         told = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -82,6 +145,8 @@ def parse_toml(text: str, name: str) -> Mapping[str, object]:
     except RecursionError:
         raise BadInput(f"{name} nests its tables or lists too deeply.") from None
     except ValueError as error:  # more digits than Python takes, a date that there is not
+        if "digits" in str(error):
+            raise BadInput(f"{name} has a whole number that is too large for TOML.") from None
         raise BadInput(f"{name} is not valid TOML: {error}.") from None
     _refuse_odd(told, name)
     return told

@@ -2,19 +2,26 @@
 
 import ast
 import builtins
+import csv
 import io
 import os
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 
 from rig.devices import trace
 from rig.devices.profile import load_profile, parse_profile
+from rig.drawing.svg import to_svg
+from rig.drawing.vector import Drawing, Text
 from rig.errors import RigError
 from rig.flatness.rules import parse_rule
 from rig.job import Job
 from rig.job.settings import Settings
+from rig.texts import harmless, shortened
+from tests.cli.conftest import Run
+from tests.cli.conftest import run as run
 
 ROOT = Path(__file__).parents[1]
 FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "system", "popen", "load_extension"}
@@ -102,3 +109,54 @@ def test_a_profile_named_by_a_directory_or_nothing_is_refused(tmp_path: Path) ->
     for name in (str(tmp_path), "", "../nowhere.toml", "a\x00b"):
         with pytest.raises(RigError):
             load_profile(name)
+
+
+HOSTILE = ["=cmd|' /C calc'!A0", "@SUM(1)", "+1", "-1", "a\x1b[31mb", "a\u202eb", "x" * 65, "a\tb"]
+
+
+@pytest.mark.parametrize("label", HOSTILE)
+def test_a_label_that_would_steer_something_is_refused_at_entry(label: str, run: Run) -> None:
+    run("new", "--room", "3m,4m", "--units", "mm")
+    with open("t.csv", "w", newline="") as file:
+        csv.writer(file).writerows([["label", "x", "y", "reading"], [label, 200, 200, 1200]])
+    taken = run("import", "t.csv", "--unit", "mm")
+    assert taken.code == 2
+    assert "line " in taken.err
+    assert harmless(taken.err) == taken.err
+    for words in (("--kind", "benchmark", "--label", label), ("--setup", label)):
+        done = run("survey", "--typed", *words, typed="1200mm\n")
+        assert done.code == 2
+        assert harmless(done.err) == done.err
+    assert run("import", "t.csv", "--unit", "mm").code == 2
+
+
+@pytest.mark.parametrize("label", [*HOSTILE[:6], "\0", "x" * 1_000_000])
+def test_a_label_in_an_old_job_is_harmless_in_what_is_written(label: str, run: Run) -> None:
+    walls = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
+    with Job.create(Path("job.sqlite"), Settings(units="mm"), walls) as job:
+        measured = {"reading_mm": 1200.0, "stderr_mm": 0.1}
+        places = [(300.0 + 800.0 * (n % 4), 300.0 + 850.0 * (n // 4)) for n in range(16)]
+        labels = [label, *[f"P{n}" for n in range(1, 16)]]
+        job.import_shots(
+            [
+                {"point": name, "x_mm": x, "y_mm": y, **measured}
+                for name, (x, y) in zip(labels, places, strict=True)
+            ]
+        )
+    done = run("export", "--format", "csv", "--json")
+    assert done.code == 0, done.err
+    (path,) = done.json["files"]
+    cells = [cell for row in csv.reader(open(path, newline="")) for cell in (row[0], row[-2])]
+    assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells)
+    assert all(harmless(cell) == cell for cell in cells)
+
+
+def test_what_cannot_be_seen_breaks_no_drawing_and_no_page() -> None:
+    drawing = Drawing(100.0, 100.0, (Text(1.0, 1.0, "e\ud800f"),), "a\x1bb", "c\0d")
+    svg = to_svg(drawing)
+    ElementTree.fromstring(svg)
+    assert harmless(svg) == svg
+
+
+def test_a_name_that_a_rod_gives_itself_is_made_fit_to_be_shown() -> None:
+    assert shortened("Rod\x1b]0;owned\x07\u202e" + "x" * 100) == "Rod?]0;owned??" + "x" * 50

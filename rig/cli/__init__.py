@@ -102,7 +102,9 @@ def main(args: Sequence[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         code = 130
     except RigError as error:
-        click.echo(f"rig: {error}", err=True)
+        from rig.texts import harmless
+
+        click.echo(f"rig: {harmless(str(error))}", err=True)
         code = error.exit_code
     except ModuleNotFoundError as error:
         click.echo(f"rig: {_missing(error)}", err=True)

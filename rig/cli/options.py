@@ -45,6 +45,21 @@ class Length(_ParamType):
         return length_mm
 
 
+class Name(_ParamType):
+    """A label or a name: seen, at most 64 characters, and no formula of a spreadsheet."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Take the text, or fail with what is wrong."""
+        from rig.texts import name_of
+
+        try:
+            return name_of(value, _name(param))
+        except BadInput as error:
+            self.fail(str(error), param, ctx)
+
+
 class Lengths(_ParamType):
     """Several lengths between commas, each with its unit, in millimetres."""
 
@@ -248,4 +263,6 @@ def stack(*options: Callable[[Command], Command]) -> Callable[[Command], Command
 
 def show(result: dict[str, Any], as_json: bool, text: str) -> None:
     """Print a command's result: one JSON object, or the text for people."""
-    click.echo(json.dumps(result, allow_nan=False) if as_json else text)
+    from rig.texts import harmless
+
+    click.echo(json.dumps(result, allow_nan=False) if as_json else harmless(text))

@@ -21,7 +21,7 @@ from rig.cli.live_options import (
     run_kind,
     source_options,
 )
-from rig.cli.options import Length, Lengths, job_option, json_option
+from rig.cli.options import Length, Lengths, Name, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
 from rig.record import Record
@@ -50,7 +50,9 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
     help="How near a marker's top must come to its height.",
 )
 @click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands at this set-up.")
-@click.option("--setup", help="Name of this position of the laser; a new name ties a new line.")
+@click.option(
+    "--setup", type=Name(), help="Name of this position of the laser; a new name ties a new line."
+)
 @click.option("--marker", metavar="LABEL", help="Begin with this marker.")
 @click.option("--skip-check", is_flag=True, help="Do without the sight that ties today's line.")
 @serve_options

@@ -21,7 +21,7 @@ from rig.cli.live_options import (
     run_kind,
     source_options,
 )
-from rig.cli.options import Lengths, job_option, json_option
+from rig.cli.options import Lengths, Name, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.record import Record
 from rig.units import counted
@@ -55,6 +55,7 @@ UNTIED = (
 @click.option(
     "--label",
     "labels",
+    type=Name(),
     multiple=True,
     help="A benchmark's or threshold's name, grid points to shoot again, or a name for --at.",
 )
@@ -62,7 +63,9 @@ UNTIED = (
     "--at", type=Lengths("X", "Y"), help="Where a threshold is, or a place beside the grid."
 )
 @click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands at this set-up.")
-@click.option("--setup", help="Name of this position of the laser.  [default: the last one's]")
+@click.option(
+    "--setup", type=Name(), help="Name of this position of the laser.  [default: the last one's]"
+)
 @click.option(
     "--skip-check", is_flag=True, help="Do without the sights back to this set-up's benchmark."
 )

@@ -18,6 +18,7 @@ from rig.devices.profile import Profile
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
 from rig.record import Record
+from rig.texts import shortened
 
 if TYPE_CHECKING:
     from bleak import BleakAdapter, BleakClient
@@ -66,11 +67,11 @@ def list_rods(seconds: float = 4.0) -> list[RodInReach]:
             async with scan.running():
                 await asyncio.sleep(seconds)
             rods = [
-                RodInReach(name=device.name, address=device.address, rssi=rssi)
+                RodInReach(name=_name(device), address=device.address, rssi=rssi)
                 for device, rssi in scan.nearest_first()
             ]
             return rods + [
-                RodInReach(name=device.name, address=device.address, rssi=None)
+                RodInReach(name=_name(device), address=device.address, rssi=None)
                 for device in await _connected(scan.services)
                 if device.address not in scan.seen
             ]
@@ -200,7 +201,7 @@ class BleTransport:
         device, self._returned = self._returned, None
         if device is None:
             device = await self._find(SCAN_S if self._scan_s is None else self._scan_s)
-        name = device.name or device.address
+        name = _name(device) or device.address
 
         def dropped(client: BleakClient) -> None:
             if client is self._client:
@@ -303,7 +304,7 @@ class BleTransport:
 
     def _not_in_reach(self, scan: _Scan) -> str:
         there = [
-            f"{device.name or 'without a name'} ({device.address}, {rssi} dBm)"
+            f"{_name(device) or 'without a name'} ({device.address}, {rssi} dBm)"
             for device, rssi in scan.nearest_first()
         ]
         return (
@@ -461,3 +462,8 @@ def _error(error: Exception, name: str) -> DeviceUnavailable:
     return DeviceUnavailable(
         f"{name} cannot be reached over Bluetooth: {type(error).__name__} {error}."
     )
+
+
+def _name(device: BLEDevice) -> str | None:
+    """Return the name that a device gives itself; anybody may, so it is made fit to be shown."""
+    return shortened(device.name) if device.name else None

@@ -1,10 +1,11 @@
 """Writes a drawing as SVG text: plain attributes only, so that a strict page may embed it."""
 
 from collections.abc import Callable
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax import saxutils
 
 from rig.drawing.palette import COLOURS
 from rig.drawing.vector import Circle, Drawing, Floats, Group, Path, Pen, Shape, Text, flat
+from rig.texts import harmless
 
 FAMILY = "Helvetica, Arial, 'Liberation Sans', sans-serif"
 
@@ -27,12 +28,12 @@ def to_svg(drawing: Drawing, full_size: bool = True) -> str:
     room = ""
     if drawing.room_to_sheet is not None:
         room = ' data-room="' + " ".join(f"{value:.9g}" for value in drawing.room_to_sheet) + '"'
-    described = f"<desc>{escape(drawing.description)}</desc>" if drawing.description else ""
+    described = f"<desc>{_escape(drawing.description)}</desc>" if drawing.description else ""
     body = "\n".join(_shape(shape) for shape in drawing.shapes)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}"{size}{room} role="img" '
-        f"aria-label={quoteattr(drawing.title)} font-family={quoteattr(FAMILY)}>\n"
-        f"<title>{escape(drawing.title)}</title>{described}\n"
+        f"aria-label={_quoted(drawing.title)} font-family={_quoted(FAMILY)}>\n"
+        f"<title>{_escape(drawing.title)}</title>{described}\n"
         f'<rect width="{w}" height="{h}" class="c-paper" fill="{COLOURS["paper"]}"/>\n'
         f"{body}\n</svg>"
     )
@@ -56,7 +57,7 @@ def to_print_svg(drawing: Drawing, family: str, fit: Callable[[str], str] = str)
     )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}" '
-        f"font-family={quoteattr(family)}>\n{body}\n</svg>"
+        f"font-family={_quoted(family)}>\n{body}\n</svg>"
     )
 
 
@@ -65,8 +66,7 @@ def _shape(shape: Shape) -> str:
         case Group():
             inside = "".join(_shape(one) for one in shape.shapes)
             return (
-                f"<g data-kind={quoteattr(shape.kind)} data-name={quoteattr(shape.name)}>"
-                f"{inside}</g>"
+                f"<g data-kind={_quoted(shape.kind)} data-name={_quoted(shape.name)}>{inside}</g>"
             )
         case Path():
             d = "".join(_run(run, shape.closed) for run in shape.runs)
@@ -89,7 +89,7 @@ def _text(text: Text, fit: Callable[[str], str] = str, more: str = "") -> str:
         more += f' transform="rotate({_n(-text.turn_deg)} {x} {y})"'
     return (
         f'<text x="{x}" y="{y}" font-size="{_n(text.size_mm)}"{more}{_look(text.colour, None)}>'
-        f"{escape(fit(text.text))}</text>"
+        f"{saxutils.escape(fit(harmless(text.text)))}</text>"
     )
 
 
@@ -114,3 +114,12 @@ def _n(value: float) -> str:
     """Hundredths of a mm are finer than any printer."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
+
+
+def _escape(text: str) -> str:
+    """Return text as XML takes it, which has no room for what can't be seen."""
+    return saxutils.escape(harmless(text))
+
+
+def _quoted(text: str) -> str:
+    return saxutils.quoteattr(harmless(text))

@@ -21,9 +21,11 @@ _INSERT = f"INSERT INTO shot ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 
 _SUPERSEDE = (
     "UPDATE shot SET superseded_by = ? WHERE point = ? AND kind = ? AND superseded_by IS NULL"
 )
+# A label has at most 64 characters; a file from elsewhere may have one of a megabyte.
 _SELECT = (
-    "SELECT shot.id, session_id, setup.name, point, x_mm, y_mm, reading_mm, stderr_mm, n, kind, "
-    "time_s, utc_s, superseded_by FROM shot JOIN setup ON setup.id = setup_id"
+    "SELECT shot.id, session_id, setup.name, substr(point, 1, 64), x_mm, y_mm, "
+    "reading_mm, stderr_mm, n, kind, time_s, utc_s, superseded_by "
+    "FROM shot JOIN setup ON setup.id = setup_id"
 )
 
 

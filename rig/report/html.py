@@ -1,10 +1,11 @@
 """Writes a report as one HTML file that needs nothing from outside and prints well."""
 
-from html import escape
+import html
 
 from rig.drawing.palette import COLOURS
 from rig.drawing.svg import FAMILY, to_svg
 from rig.report.document import MARKS, Block, Bullets, Facts, Figure, Report, Section, Table, Words
+from rig.texts import harmless
 
 STYLE = """
 :root { color-scheme: light; }
@@ -58,7 +59,7 @@ def to_html(report: Report) -> str:
     for name in ("paper", "ink", "soft", "rule", "alarm", "mark"):
         style = style.replace(name.upper(), COLOURS[name])
     contents = "\n".join(
-        f'<li><a href="#{part.key}">{escape(part.title)}</a></li>' for part in report.sections
+        f'<li><a href="#{part.key}">{_escape(part.title)}</a></li>' for part in report.sections
     )
     body = "\n".join(_section(part) for part in report.sections)
     return f"""<!DOCTYPE html>
@@ -67,14 +68,14 @@ def to_html(report: Report) -> str:
 <meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="generator" content="{escape(report.stamp)}">
-<title>{escape(report.title)}</title>
+<meta name="generator" content="{_escape(report.stamp)}">
+<title>{_escape(report.title)}</title>
 <style>{style}</style>
 </head>
 <body>
 <header>
-<h1>{escape(report.title)}</h1>
-<p class="subtitle">{escape(report.subtitle)}</p>
+<h1>{_escape(report.title)}</h1>
+<p class="subtitle">{_escape(report.subtitle)}</p>
 </header>
 <nav aria-label="Contents"><ol>
 {contents}
@@ -82,7 +83,7 @@ def to_html(report: Report) -> str:
 <main>
 {body}
 </main>
-<footer><p class="small">{escape(report.stamp)}</p></footer>
+<footer><p class="small">{_escape(report.stamp)}</p></footer>
 </body>
 </html>
 """
@@ -93,7 +94,7 @@ def _section(part: Section) -> str:
     body = "\n".join(_block(block) for block in part.blocks)
     return (
         f'<section id="{part.key}"{page} aria-labelledby="{part.key}-title">\n'
-        f'<h2 id="{part.key}-title">{escape(part.title)}</h2>\n{body}\n</section>'
+        f'<h2 id="{part.key}-title">{_escape(part.title)}</h2>\n{body}\n</section>'
     )
 
 
@@ -102,12 +103,12 @@ def _block(block: Block) -> str:
         case Words():
             return _words(block)
         case Bullets():
-            items = "".join(f"<li>{escape(item)}</li>" for item in block.items)
+            items = "".join(f"<li>{_escape(item)}</li>" for item in block.items)
             if block.tone == "plain":
                 return f"<ul>{items}</ul>"
             return f'<div class="tone {block.tone}"><ul>{items}</ul></div>'
         case Facts():
-            rows = "".join(f"<dt>{escape(a)}</dt><dd>{escape(b)}</dd>" for a, b in block.rows)
+            rows = "".join(f"<dt>{_escape(a)}</dt><dd>{_escape(b)}</dd>" for a, b in block.rows)
             return f"<dl>{rows}</dl>"
         case Table():
             return _table(block)
@@ -115,7 +116,7 @@ def _block(block: Block) -> str:
             drawing = block.drawing
             return (
                 f'<figure id="figure-{block.name}">\n{to_svg(drawing)}\n'
-                f"<figcaption>{escape(caption_of(block))}</figcaption>\n</figure>"
+                f"<figcaption>{_escape(caption_of(block))}</figcaption>\n</figure>"
             )
 
 
@@ -126,7 +127,7 @@ def caption_of(figure: Figure) -> str:
 
 
 def _words(words: Words) -> str:
-    text = escape(words.text)
+    text = _escape(words.text)
     if words.tone in MARKS:
         mark = MARKS[words.tone]
         size = " verdict" if words.tone in ("good", "bad", "unsure") else ""
@@ -138,7 +139,7 @@ def _table(table: Table) -> str:
     def cell(tag: str, n: int, text: str) -> str:
         side = ' class="right"' if n in table.right else ""
         scope = ' scope="col"' if tag == "th" else ""
-        return f"<{tag}{scope}{side}>{escape(text)}</{tag}>"
+        return f"<{tag}{scope}{side}>{_escape(text)}</{tag}>"
 
     head = "".join(cell("th", n, text) for n, text in enumerate(table.head))
     rows = "\n".join(
@@ -147,6 +148,10 @@ def _table(table: Table) -> str:
     )
     size = ' class="large"' if table.large else ""
     return (
-        f'<div class="scroll"><table{size}><caption>{escape(table.title)}</caption>\n'
+        f'<div class="scroll"><table{size}><caption>{_escape(table.title)}</caption>\n'
         f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>"
     )
+
+
+def _escape(text: str) -> str:
+    return html.escape(harmless(text))

@@ -15,6 +15,7 @@ from rig.drawing.svg import to_print_svg
 from rig.drawing.vector import Drawing, Text, flat
 from rig.report.document import MARKS, Bullets, Facts, Figure, Report, Section, Table, Words
 from rig.report.html import caption_of
+from rig.texts import harmless
 
 POINT_MM = 25.4 / 72.0
 MARGIN_MM = 15.0
@@ -130,6 +131,7 @@ class _Paper(FPDF):
 
         The writer takes a letter's number for the font's, so that `…` must be there as U+0085.
         """
+        text = harmless(text)
         if self.family != CORE or text.isascii():
             return text
         return text.encode("windows-1252", "replace").decode("latin-1")

@@ -111,12 +111,21 @@ def _row(told: texts.Row, tape_mm: float, grid: Mapping[str, Place]) -> Row:
     stderr_mm = told.length("stderr") if told.text("stderr") else tape_mm
     if stderr_mm < 0.0 or (stderr_mm == 0.0 and kind == "benchmark"):
         raise BadInput("the standard error must be above 0.")
-    return Row(label, x_mm, y_mm, reading_mm, stderr_mm, told.text("setup") or "1", kind)
+    return Row(
+        label,
+        x_mm,
+        y_mm,
+        reading_mm,
+        stderr_mm,
+        texts.name_of(told.text("setup") or "1", "set-up"),
+        kind,
+    )
 
 
 def _label(written: str, grid: Mapping[str, Place]) -> str:
     if not written:
         raise BadInput("the label is missing.")
+    texts.name_of(written, "label")
     return written.upper() if written.upper() in grid else written
 
 
@@ -153,7 +162,8 @@ def write_table(path: Path, shots: "Iterable[Shot]") -> None:
     for shot in shots:
         numbers = [shot.x_mm, shot.y_mm, shot.reading_mm, shot.stderr_mm]
         shown = ["" if number is None else repr(number) for number in numbers]
-        table.writerow([shot.point, *shown, shot.setup, shot.kind])
+        names = (texts.as_cell(shot.point), texts.as_cell(shot.setup))
+        table.writerow([names[0], *shown, names[1], shot.kind])
     write_whole(path, made.getvalue())
 
 

@@ -6,6 +6,7 @@ than that nothing breaks, as that a message replays as it was read.
 
 import contextlib
 import functools
+import html
 import json
 import math
 import os
@@ -14,9 +15,10 @@ import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 from rig import room as rooms
-from rig import units
+from rig import texts, units
 from rig.cli.live_options import SourceWish, replayed_sessions
 from rig.devices import framing, profile, trace
 from rig.devices.decoder import Decoder
@@ -189,6 +191,20 @@ def _room() -> rooms.Outline:
     return rooms.room(3000.0, 4000.0)
 
 
+def _names(data: bytes) -> None:
+    """A name that is taken is harmless wherever it is written; one that is shown is made so."""
+    text = _text(data)
+    for shown in (texts.shortened(text), texts.as_cell(text), texts.harmless(text)):
+        assert texts.harmless(shown) == shown
+        shown.encode()
+    assert len(texts.shortened(text)) <= texts.LONGEST_NAME
+    assert not texts.as_cell(text).startswith(("=", "+", "-", "@"))
+    name = texts.name_of(text, "label")
+    assert 0 < len(name) <= texts.LONGEST_NAME
+    assert texts.as_cell(name) == texts.shortened(name) == name
+    ElementTree.fromstring(f"<text>{html.escape(name)}</text>")
+
+
 def _outlines(data: bytes) -> None:
     try:
         outline = rooms.from_file(_file(data, "outline.txt"), "mm")
@@ -340,6 +356,14 @@ _TOML_WORDS = tuple(
     for line in path.read_bytes().splitlines()
     if b"=" in line
 )
+_POLLED = (
+    b'text = "a"\nframing = "line"\nunit = "mm"\n[line]\npattern = \'(?P<value>.*)\'\n'
+    b'[serial]\nparity = "even"\nline_end = ";"\nask = "?"\nask_every_ms = 200\n'
+)
+_MODBUS = (
+    b'text = "a"\nframing = "modbus"\n[modbus]\nfirst = 107\nlayout = ">iH"\nscale_mm = 0.1\n'
+    b'fields = ["value", "_"]\nword_order = "low first"\n'
+)
 _SHEET = (
     b'text = "mine"\nmixing_time = "2min"\nworking_time = "20min"\nwater_per_bag = "5qt"\n'
     b'max_cover = "1 1/2in"\nmin_temperature = "50F"\n'
@@ -386,12 +410,19 @@ FAMILIES: dict[str, Family] = {
         Family(
             "profiles",
             _profile,
-            tuple(path.read_bytes() for path in _PROFILES),
+            (*(path.read_bytes() for path in _PROFILES), _POLLED, _MODBUS),
             (*_TOML_WORDS, b"(?P<value>", b"+", b"*", b"(", b")", b"|", b"[", b"?", b"{2,}", b"\\d",
-             b".*", b"(a+)+", b"(a|a)*", b"'''", b"[line]", b"<HBBiI"),
+             b".*", b"(a+)+", b"(a|a)*", b"'''", b"[line]", b"<HBBiI", b"[serial]\n", b"ask = ",
+             b"line_end = ", b"ask_every_ms = ", b"[modbus]\n", b"first = ", b">Hi"),
         ),
         Family("lengths", _quantities, _LENGTHS, (b" ", b"/", b"'", b'"', b"mm", b"-", b"%")),
         Family("tables", _tables, _CSV, (b",", b"\n", b"label", b"kind", b"_mm", b'"'), 2),
+        Family(
+            "names",
+            _names,
+            (b"BM1", b"A1", "Tür 2".encode(), b"Rod-1", b"=cmd|' /C calc'!A0", b"@SUM(1)"),
+            (b"=", b"+", b"@", b"\x1b[31m", b"\0", "\u202e".encode(), "\u2028".encode(), b"\xff"),
+        ),
         Family(
             "outlines",
             _outlines,
@@ -403,7 +434,8 @@ FAMILIES: dict[str, Family] = {
             "toml",
             _toml,
             (*(path.read_bytes() for path in _RULES), _SHEET),
-            (*_TOML_WORDS, b"[[", b"]]", b"= {", b'"""', b"true", b"1979-05-27"),
+            (*_TOML_WORDS, b"[[", b"]]", b"= {", b"a." * 40, b"[" * 30, b"9" * 4000,
+             b'"""', b"true", b"1979-05-27"),
             2,
         ),
         Family(

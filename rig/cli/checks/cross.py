@@ -20,7 +20,7 @@ from rig.cli.checks.shared import (
     stderr_option,
     typed_stderr_mm,
 )
-from rig.cli.options import Lengths
+from rig.cli.options import Lengths, Name
 from rig.errors import BadInput
 from rig.words import checks as words
 
@@ -72,7 +72,9 @@ class Facing(NamedTuple):
     help="Take this tilt off every shot of one set-up, or no longer. For a set-up without shots, "
     "whose laser stays at heading 0 as the check leaves it. Needs --laser, --target, --turned.",
 )
-@click.option("--setup", help="The set-up that is corrected.  [default: the last one's]")
+@click.option(
+    "--setup", type=Name(), help="The set-up that is corrected.  [default: the last one's]"
+)
 @click.option("--laser", type=Lengths("X", "Y"), help="Where the laser stands, to correct.")
 @click.option("--target", type=Lengths("X", "Y"), help="Where the target stands, to correct.")
 @click.option(
