@@ -1,4 +1,4 @@
-"""Floors of twelve kinds, written from how floors are built, never from the model under test.
+"""Floors of thirteen kinds, written from how floors are built, never from the model under test.
 
 A world is a function of places in mm that gives heights in mm. Where no source is named, sizes are
 common practice, no source. Every floor carries a slope, and a trowel's roughness in 2 in patches.
@@ -287,10 +287,25 @@ def patched(rng: np.random.Generator, room: Room) -> Height:
     return height
 
 
+def spans(rng: np.random.Generator, room: Room) -> Height:
+    """Waves across one wall only: spans that sag, a slab struck off one way."""
+    turned = rng.random() < 0.5
+    across = _waves(rng, rng.uniform(1.5, 5.0), rng.uniform(700, 1800))
+    waves = _waves(rng, 0.3, 1500)
+
+    def height(x: Floats, y: Floats) -> Floats:
+        way = y if turned else x
+        line = way.ravel()
+        return across(line, np.zeros(line.size)).reshape(way.shape) + waves(x, y)
+
+    return height
+
+
 KINDS: dict[str, Maker] = {
     maker.__name__: maker
     for maker in (
         smooth, middling, rough, tilted, bowl, slab, sheets, boards, screed, step, hump, patched,
+        spans,
     )
 }  # fmt: skip
 UNSEEN = ("hump",)
