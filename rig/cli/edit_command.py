@@ -1,13 +1,17 @@
 """`rig edit`: change what `rig new` set."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rig.cli.options import job_option, json_option, show
 from rig.cli.room_options import RoomGiven, room_options
 from rig.errors import BadInput
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+    from rig.room import Outline
 
 
 @click.command()
@@ -29,7 +33,7 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
     from rig.job.store import Job
     from rig.quantities.materials import changed_rule
     from rig.study.room import outline_of, room_answer, set_outline
-    from rig.words.room import door_warnings, room_lines, rule_line, size_warnings
+    from rig.words.room import door_warnings, room_lines, rule_line
 
     given = RoomGiven(**options)
     rules = [changed_rule(text) for text in materials]
@@ -41,19 +45,14 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
         settings = given.settings_over(job.settings)
         warnings = []
         if shaped is not None:
-            from rig.study.findings import outside_warnings
-
             outline, closing_mm = shaped
             set_outline(job, outline)
         job.update_settings(settings)
         if rules:
             job.keep_material_rules([vars(rule) for rule in rules], edited=True)
-        if shaped is not None:
-            for kind in ("floor", "finished"):
-                warnings += outside_warnings(job, outline, kind)
         units, has_grid = job.units, bool(job.points())
         if shaped is not None:
-            warnings += size_warnings(outline, units)
+            warnings += _shape_warnings(job, outline)
         if given.doors:
             warnings += door_warnings(outline, units)
     lines = room_lines(str(job_path), outline, closing_mm, units)
@@ -63,3 +62,14 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
     lines += [f"! {warning}" for warning in warnings]
     answer = room_answer(str(job_path), outline, closing_mm, rules, warnings)
     show(answer.as_json(), as_json, "\n".join(lines))
+
+
+def _shape_warnings(job: "Job", outline: "Outline") -> list[str]:
+    """What is odd about walls that were changed, and which shots no longer lie between them."""
+    from rig.study.findings import outside_warnings
+    from rig.words.room import size_warnings
+
+    outside = [
+        text for kind in ("floor", "finished") for text in outside_warnings(job, outline, kind)
+    ]
+    return outside + size_warnings(outline, job.units)

@@ -156,11 +156,7 @@ class PourScene(Scene):
                 self.sections.pour = replace(pour, estimate=event.text, short=event.short_bags)
                 return {"pour"}
             case Edges():
-                edges = tuple(
-                    EdgeShown(strip=strip, age_s=age_s)
-                    for strip, age_s in zip(event.strips, event.ages_s, strict=True)
-                )
-                self.sections.pour = replace(pour, edges=edges, left_s=event.left_s)
+                self.sections.pour = replace(pour, edges=_shown(event), left_s=event.left_s)
                 return {"pour"}
             case Edge():
                 return self.note(told)
@@ -193,6 +189,13 @@ class PourScene(Scene):
         for n in range(event.batches):
             changed |= self.mark(str(n + 1), "done")
         return changed
+
+
+def _shown(event: Edges) -> tuple[EdgeShown, ...]:
+    return tuple(
+        EdgeShown(strip=strip, age_s=age_s)
+        for strip, age_s in zip(event.strips, event.ages_s, strict=True)
+    )
 
 
 def _strips(job: "Job", outline: Outline, made: StandingPour) -> tuple[StripArea, ...]:
