@@ -12,7 +12,7 @@ CLASSES = {kind: {one.name for one in fields(kind)} for kind in get_args(Event)}
 def event(told: dict[str, Any]) -> Event:
     """Make the event whose JSON has these keys; what is left out is empty."""
     given = {name: value for name, value in told.items() if name != "event"}
-    kind = next(
+    kind: Any = next(
         kind
         for kind, names in CLASSES.items()
         if kind.event == told["event"] and given.keys() <= names
@@ -23,7 +23,8 @@ def event(told: dict[str, Any]) -> Event:
             made[one.name] = _typed(one.name, given[one.name])
         elif one.default is MISSING:
             made[one.name] = _empty(one.type)
-    return kind(**made)
+    found: Event = kind(**made)
+    return found
 
 
 def _typed(name: str, value: Any) -> Any:

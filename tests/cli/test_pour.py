@@ -21,6 +21,7 @@ from rig.events import Edge, Event, PourDone, Poured
 from rig.session.run import Tell
 from rig.study.pour_answer import PourWish
 from tests.cli.conftest import Run
+from tests.kinds import there
 
 PLAN = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
 
@@ -52,7 +53,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def planned(run: Run, built: Path) -> Callable[..., Any]:
     shutil.copy(built, "job.sqlite")
-    run.floor = built.parent / "floor.csv"
+    shutil.copy(built.parent / "floor.csv", "floor.csv")
     return run
 
 
@@ -267,7 +268,7 @@ def test_a_pour_needs_a_plan_a_fresh_one_and_a_way_out(ready: Any) -> None:
     bare = ["--job", "bare.sqlite"]
     assert ready("pour", "plan", *bare, *PLAN).code == 1
     assert ready("pour", "run", *bare).code == 1
-    ready("import", *bare, ready.floor, "--unit", "mm")
+    ready("import", *bare, "floor.csv", "--unit", "mm")
     ready("plan", *bare)
     no_door = ready("pour", "plan", *bare, *PLAN)
     assert no_door.code == 1
@@ -419,16 +420,16 @@ def test_a_killed_log_has_lost_nothing_and_knows_the_true_ages(ready: Callable[.
     process = subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=os.environ
     )
-    process.stdin.write("batch\n")
-    process.stdin.flush()
-    for line in process.stdout:
+    there(process.stdin).write("batch\n")
+    there(process.stdin).flush()
+    for line in there(process.stdout):
         if json.loads(line)["event"] == "batch":
             break
     poured = time.monotonic()
     process.send_signal(signal.SIGKILL)
     process.wait()
-    process.stdin.close()
-    process.stdout.close()
+    there(process.stdin).close()
+    there(process.stdout).close()
     time.sleep(1.5)
     again = ready("pour", "run", "--json", typed="")
     resumed = next(e for e in again.events if e["event"] == "resumed")

@@ -3,7 +3,9 @@
 import io
 import re
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
@@ -26,7 +28,7 @@ from rig.drawing.svg import to_print_svg, to_svg
 from rig.drawing.vector import Drawing, Text, text_width
 from rig.drawing.work import patches_drawing
 from rig.report.pdf import draw
-from rig.room import from_rings, room, with_door, with_opening
+from rig.room import Outline, from_rings, room, with_door, with_opening
 from rig.study.cover import CoverAt
 from rig.study.floor_answer import HighPoint, LowPoint
 from rig.study.patching import PatchPlace
@@ -35,6 +37,7 @@ from rig.study.proof_answer import Place as End
 from rig.study.proof_answer import Proof, Strip, Worst
 from rig.units import Units
 from tests.drawing.shapes import off_the_sheet, overlapping, texts
+from tests.kinds import there
 
 ROOM = with_opening(
     with_door(room(3658.0, 4572.0), 1220.0, 0.0, 914.0), 2000.0, 2000.0, 500.0, 300.0
@@ -54,12 +57,12 @@ class Place:
     is_set: bool = False
 
 
-def surface(x, y):
+def surface(x: Any, y: Any) -> tuple[Any, Any]:
     z = -1200.0 + 5.0 * np.sin(x / 900.0) + 4.0 * np.cos(y / 1100.0)
     return z, 0.3 + 0.001 * np.asarray(x)
 
 
-def grid(outline, nx=5, ny=6):
+def grid(outline: Outline, nx: int = 5, ny: int = 6) -> list[Place]:
     left, low, right, high = outline.polygon.bounds
     places = [
         Place(f"{'ABCDEFGHIJKLMNOPQRST'[i]}{j + 1}", x, y, 10.0 + i + j, (i + j) % 2 == 0)
@@ -84,7 +87,7 @@ PROOF = Proof(
 STRIP = Strip(gap_mm=6.0, limit_mm=4.8, x_mm=1500.0, y_mm=1000.0, supports=ENDS)
 
 
-def batch(n, *, strip, bay, x_mm, y_mm):
+def batch(n: Any, *, strip: Any, bay: Any, x_mm: Any, y_mm: Any) -> Any:
     return PourBatch(
         n=n, bags=1.0, water_l=5.0, volume_l=12.0, mix_s=0.0, pour_s=60.0, x_mm=x_mm, y_mm=y_mm,
         strip=strip, bay=bay, area_m2=1.0, reach_mm=500.0, deep=False, edge_age_p95_s=300.0,
@@ -92,16 +95,16 @@ def batch(n, *, strip, bay, x_mm, y_mm):
     )  # fmt: skip
 
 
-def drawings(outline, look, places=None):
+def drawings(outline: Outline, look: Look, places: list[Place] | None = None) -> dict[str, Drawing]:
     places = places or grid(outline)
     shots = [(p.label, p.x_mm, p.y_mm, float(surface(p.x_mm, p.y_mm)[0])) for p in places]
     top = max(shots, key=lambda shot: shot[3])
-    low = min(shots, key=lambda shot: shot[3])
-    thin, deep = (CoverAt(x_mm=s[1], y_mm=s[2], cover_mm=-1185.0 - s[3]) for s in (top, low))
+    bottom = min(shots, key=lambda shot: shot[3])
+    thin, deep = (CoverAt(x_mm=s[1], y_mm=s[2], cover_mm=-1185.0 - s[3]) for s in (top, bottom))
     high = HighPoint(x_mm=top[1], y_mm=top[2], z_mm=top[3], upper_mm=top[3])
-    low = LowPoint(x_mm=low[1], y_mm=low[2], z_mm=low[3], lower_mm=low[3])
+    low = LowPoint(x_mm=bottom[1], y_mm=bottom[2], z_mm=bottom[3], lower_mm=bottom[3])
 
-    def cover(x, y):
+    def cover(x: Any, y: Any) -> Any:
         return -1185.0 - surface(x, y)[0]
 
     likely = outline.polygon.buffer(-200).intersection(outline.polygon.buffer(-200).envelope)
@@ -146,7 +149,9 @@ LOOKS = {"paper in": Look(Units("in")), "paper mm": Look(Units("mm")),
 
 @pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])
 @pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
-def test_plans_stay_on_their_sheets_and_no_text_covers_another(outline, look):
+def test_plans_stay_on_their_sheets_and_no_text_covers_another(
+    outline: Outline, look: Look
+) -> None:
     for name, drawing in drawings(outline, look).items():
         assert drawing.height_mm <= look.height_mm + 1e-6, name
         assert off_the_sheet(drawing) == [], name
@@ -155,11 +160,11 @@ def test_plans_stay_on_their_sheets_and_no_text_covers_another(outline, look):
 
 
 @pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])
-def test_svg_is_well_formed_and_needs_no_style_sheet(outline):
+def test_svg_is_well_formed_and_needs_no_style_sheet(outline: Outline) -> None:
     for name, drawing in drawings(outline, Look(Units("mm"))).items():
         text = to_svg(drawing)
         tree = ElementTree.fromstring(text)
-        assert tree.find("{*}title").text == drawing.title
+        assert there(tree.find("{*}title")).text == drawing.title
         for element in tree.iter():
             assert "style" not in element.attrib
             assert "href" not in " ".join(element.attrib)
@@ -170,7 +175,7 @@ def test_svg_is_well_formed_and_needs_no_style_sheet(outline):
         )
 
 
-def test_each_marker_can_be_found_by_its_name():
+def test_each_marker_can_be_found_by_its_name() -> None:
     places = grid(ROOM)
     tree = ElementTree.fromstring(to_svg(markers_drawing(ROOM, Look(Units("in")), places)))
     names = [
@@ -179,9 +184,9 @@ def test_each_marker_can_be_found_by_its_name():
     assert names == [p.label for p in places]
 
 
-def test_the_matrix_takes_the_room_to_the_sheet():
+def test_the_matrix_takes_the_room_to_the_sheet() -> None:
     drawing = markers_drawing(ELL, Look(Units("in")), grid(ELL)[:3])
-    a, b, c, d, e, f = drawing.room_to_sheet
+    a, b, c, d, e, f = there(drawing.room_to_sheet)
     frame = Frame(ELL, Look(Units("in")))
     for x, y in ((0.0, 0.0), (6000.0, 1000.0), (-70.0, 12.5)):
         assert frame.place(x, y) == pytest.approx((a * x + c * y + e, b * x + d * y + f))
@@ -193,9 +198,13 @@ def test_the_matrix_takes_the_room_to_the_sheet():
     [((1000, 0), 0), ((4000, 1000), 1), ((1000, 3000), 2), ((0, 1000), 3)],
 )
 @pytest.mark.parametrize("clockwise", [False, True])
-def test_the_door_is_at_the_bottom_and_left_is_left(door, turned, clockwise):
+def test_the_door_is_at_the_bottom_and_left_is_left(
+    door: tuple[int, int], turned: int, clockwise: bool
+) -> None:
     walls = [(0, 0), (4000, 0), (4000, 3000), (0, 3000)]
-    outline = with_door(from_rings(walls[::-1] if clockwise else walls), *map(float, door), 900.0)
+    outline = with_door(
+        from_rings(walls[::-1] if clockwise else walls), float(door[0]), float(door[1]), 900.0
+    )
     frame = Frame(outline, Look(Units("mm")))
     middle = outline.doors[0].middle
     assert frame.place(*middle)[1] == pytest.approx(frame.box[3])
@@ -211,10 +220,10 @@ def test_the_door_is_at_the_bottom_and_left_is_left(door, turned, clockwise):
     assert a * d - b * c < 0
 
 
-def test_the_scale_bar_measures_what_it_says():
+def test_the_scale_bar_measures_what_it_says() -> None:
     for look, unit_mm in ((Look(Units("mm")), 1000.0), (Look(Units("in")), 304.8)):
         drawing = room_drawing(ROOM, look)
-        scale = drawing.scale
+        scale = there(drawing.scale)
         ends = [t for t in texts(drawing) if re.fullmatch(r"\d+ (ft|m)", t.text) and t.x_mm > 5]
         ends = [t for t in ends if abs(t.y_mm - max(e.y_mm for e in ends)) < 0.1]
         assert ends
@@ -223,14 +232,14 @@ def test_the_scale_bar_measures_what_it_says():
             assert (text.x_mm - 2.0) * scale == pytest.approx(told, rel=1e-9)
 
 
-def page_of(drawing, **words):
+def page_of(drawing: Any, **words: Any) -> Any:
     pdf = FPDF(unit="mm", format="letter")
     pdf.add_page()
     draw(pdf, drawing, 15.0, 15.0, **words)
     return PdfReader(io.BytesIO(bytes(pdf.output()))).pages[0]
 
 
-def test_pdf_has_the_same_texts_and_colours():
+def test_pdf_has_the_same_texts_and_colours() -> None:
     for drawing in drawings(ROOM, Look(Units("in"))).values():
         page = page_of(drawing)
         seen = page.extract_text()
@@ -247,14 +256,14 @@ def test_pdf_has_the_same_texts_and_colours():
         assert {tuple(bytes.fromhex(name)) for name in named} <= seen
 
 
-def test_pdf_keeps_letters_that_look_like_spaces_or_marks_to_a_reader_of_svg():
+def test_pdf_keeps_letters_that_look_like_spaces_or_marks_to_a_reader_of_svg() -> None:
     text = "M1 … – “4” é & <b>"
     drawing = Drawing(60.0, 20.0, (Text(5.0, 10.0, text),), "letters")
     page = page_of(drawing, fit=lambda t: t.encode("windows-1252").decode("latin-1"))
     assert page.extract_text().strip() == text
 
 
-def test_widths_of_text_agree_with_the_font_metrics():
+def test_widths_of_text_agree_with_the_font_metrics() -> None:
     for text in ("The floor as found 25/32 in, 12.5 mm", "A1 C4 M63", "left wall, 15 ft (95 %)"):
         for bold, font in ((False, "helvetica"), (True, "helveticaB")):
             widths = CORE_FONTS_CHARWIDTHS[font]
@@ -262,7 +271,7 @@ def test_widths_of_text_agree_with_the_font_metrics():
             assert text_width(text, 3.2, bold) == pytest.approx(exact, rel=0.03)
 
 
-def test_bays_are_told_apart_and_walls_named_clear_of_doors():
+def test_bays_are_told_apart_and_walls_named_clear_of_doors() -> None:
     outline = with_door(ELL, 500.0, 7000.0, 900.0)
     drawing = drawings(outline, Look(Units("mm")))["pour"]
     assert "stop: let the bay before it set" not in {t.text for t in texts(drawing)}
@@ -281,14 +290,14 @@ def test_bays_are_told_apart_and_walls_named_clear_of_doors():
     assert {"stop: let the bay before it set", "DOOR 2", "1", "5"} <= seen
 
 
-def test_many_shots_keep_their_dots_and_drop_what_has_no_room():
+def test_many_shots_keep_their_dots_and_drop_what_has_no_room() -> None:
     places = grid(ROOM, 15, 14)
     drawing = drawings(ROOM, Look(Units("mm"), width_mm=90, height_mm=120), places)["floor"]
     assert overlapping(drawing) == []
     assert to_svg(drawing).count('data-kind="shot"') == len(places)
 
 
-def test_thousands_of_points_are_drawn_in_seconds():
+def test_thousands_of_points_are_drawn_in_seconds() -> None:
     places = grid(room(30_000.0, 30_000.0), 20, 100)
     begun = time.process_time()
     markers_drawing(room(30_000.0, 30_000.0), Look(Units("mm")), places)
@@ -296,7 +305,7 @@ def test_thousands_of_points_are_drawn_in_seconds():
     assert time.process_time() - begun < 20.0
 
 
-def test_a_door_on_a_slanted_wall_and_no_door_at_all():
+def test_a_door_on_a_slanted_wall_and_no_door_at_all() -> None:
     slanted = with_door(
         from_rings([(0, 0), (3000, 900), (2000, 4000), (-800, 3200)]), 900.0, 270.0, 800.0
     )
@@ -309,12 +318,12 @@ def test_a_door_on_a_slanted_wall_and_no_door_at_all():
 
 @pytest.mark.parametrize("size", [60.0, 150.0, 400.0])
 @pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
-def test_a_room_of_a_hand_s_width_keeps_its_scale_bar_on_the_sheet(size, look):
+def test_a_room_of_a_hand_s_width_keeps_its_scale_bar_on_the_sheet(size: float, look: Look) -> None:
     assert off_the_sheet(room_drawing(room(size, 1.2 * size), look)) == []
 
 
 @st.composite
-def rooms(draw):
+def rooms(draw: Callable[..., Any]) -> Outline:
     """Star-shaped rooms of any size with a door on some wall."""
     count = draw(st.integers(3, 9))
     size = draw(st.floats(300.0, 40_000.0))
@@ -333,7 +342,7 @@ def rooms(draw):
 
 @settings(max_examples=60, deadline=None)
 @given(rooms(), st.sampled_from(list(LOOKS.values())))
-def test_any_room_fits_its_sheet_with_the_door_below(outline, look):
+def test_any_room_fits_its_sheet_with_the_door_below(outline: Outline, look: Look) -> None:
     drawing = room_drawing(outline, look)
     assert off_the_sheet(drawing) == []
     assert drawing.height_mm <= look.height_mm + 1e-6

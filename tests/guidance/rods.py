@@ -3,25 +3,27 @@
 import math
 import random
 from collections.abc import Callable, Sequence
+from typing import Any
 
-from rig.devices.reading import Reading
+from rig.devices.reading import Reading, Status
 from rig.events import Event, Standing
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.units import Units
 
 RATE_HZ = 10.0
 
-Input = tuple  # ("reading", Reading) | ("act", name, time, argument) | ("lost" | "back", time)
+# ("reading", Reading) | ("act", name, time, argument) | ("lost" | "back", time)
+Input = tuple[Any, ...]
 
 
 def marker(n: int, target_mm: float = 1000.0) -> MarkerTarget:
     return MarkerTarget(f"M{n}", 1000.0 * n, 500.0, target_mm, f"{n} m from the door wall")
 
 
-def machine(markers: Sequence[MarkerTarget] | int = 3, **changes) -> Setting:
+def machine(markers: Sequence[MarkerTarget] | int = 3, **changes: Any) -> Setting:
     if isinstance(markers, int):
         markers = [marker(n + 1) for n in range(markers)]
-    options = {
+    options: dict[str, Any] = {
         "tolerance_mm": 1.0,
         "dwell_s": 1.0,
         "walk_s": 1.0,
@@ -98,7 +100,7 @@ class Script:
         """Set a marker as it is done: stand on it, turn it, hold."""
         return self.stand(start_mm, 1.5).turn(start_mm, end_mm, 2.0).stand(end_mm, 1.5)
 
-    def _add(self, status, value_mm: float | None) -> None:
+    def _add(self, status: Status, value_mm: float | None) -> None:
         self.inputs.append(("reading", Reading(self.time_s, 0.0, "", status, value_mm)))
         self.time_s += self._step_s
 
@@ -129,7 +131,7 @@ def play(setting: Setting, script: Script, begin: bool = True) -> list[Event]:
     return events + list(setting.tick(script.time_s + 2.0))
 
 
-def named(events: Sequence[Event], name: str) -> list[Event]:
+def named(events: Sequence[Event], name: str) -> list[Any]:
     return [event for event in events if event.event == name]
 
 

@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rig.events import Move
 from rig.guidance.phrases import move, prompt
-from rig.units import MM_PER_IN, Units, parse_length
+from rig.units import MM_PER_IN, System, Units, parse_length
 
 
 @pytest.mark.parametrize(
@@ -22,11 +23,13 @@ from rig.units import MM_PER_IN, Units, parse_length
         ("lower", 1.2, "in", 8, "lower 1/8"),
     ],
 )
-def test_a_prompt_says_what_to_do(what, by_mm, units, denominator, text):
+def test_a_prompt_says_what_to_do(
+    what: Move, by_mm: float, units: System, denominator: int, text: str
+) -> None:
     assert prompt(what, by_mm, Units(units, denominator)) == text
 
 
-def test_a_top_that_stands_too_high_is_lowered():
+def test_a_top_that_stands_too_high_is_lowered() -> None:
     assert move(1.01, 1.0) == "lower"
     assert move(-1.01, 1.0) == "raise"
     assert move(1.0, 1.0) == move(-1.0, 1.0) == move(0.0, 1.0) == "hold"
@@ -38,7 +41,9 @@ def test_a_top_that_stands_too_high_is_lowered():
     st.sampled_from(["in", "mm"]),
     st.sampled_from([8, 16, 32, 64]),
 )
-def test_the_amount_shown_is_the_nearest_that_is_not_nothing(what, by_mm, units, denominator):
+def test_the_amount_shown_is_the_nearest_that_is_not_nothing(
+    what: Move, by_mm: float, units: System, denominator: int
+) -> None:
     word, amount = prompt(what, by_mm, Units(units, denominator)).split(" ", 1)
     step = MM_PER_IN / denominator if units == "in" else 0.5
     shown = parse_length(amount, unit="in" if units == "in" else None)

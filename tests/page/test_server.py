@@ -5,6 +5,8 @@ import contextlib
 import json
 import socket
 import time
+from collections.abc import Iterator, Sequence
+from typing import Any
 from urllib.parse import urlsplit
 
 import aiohttp
@@ -22,22 +24,22 @@ from tests.events import event
 PLAN = PlanShown(walls=((0, 0), (3000, 0), (3000, 4000), (0, 4000)))
 
 
-def scene(acts=WALK_ACTS, places=()):
+def scene(acts: Any = WALK_ACTS, places: Sequence[Any] = ()) -> Any:
     return Scene("survey", "Survey", Units("in", 32), PLAN, tuple(places), acts=acts)
 
 
 @pytest.fixture
-def page():
+def page() -> Iterator[Any]:
     page = Page().start()
     page.begin(scene())
     yield page
     page.close()
 
 
-def asked(page, work):
+def asked(page: Any, work: Any) -> Any:
     """Run a coroutine with a client and the page's address in parts."""
 
-    async def go():
+    async def go() -> Any:
         timeout = aiohttp.ClientTimeout(total=60)
         async with aiohttp.ClientSession(timeout=timeout) as session:
             return await work(session, page.url)
@@ -45,13 +47,13 @@ def asked(page, work):
     return asyncio.run(go())
 
 
-async def status(session, url, **more):
+async def status(session: Any, url: Any, **more: Any) -> Any:
     async with session.get(url, **more) as answer:
         text = await answer.text()
         return answer.status, text
 
 
-async def heard(ws, key, within_s=5.0):
+async def heard(ws: Any, key: Any, within_s: float = 5.0) -> Any:
     """The next message that has a key."""
     end_s = time.monotonic() + within_s
     while time.monotonic() < end_s:
@@ -61,18 +63,18 @@ async def heard(ws, key, within_s=5.0):
     raise AssertionError(f"nothing with {key} came")
 
 
-async def hello(session, url, phone="a"):
+async def hello(session: Any, url: Any, phone: str = "a") -> Any:
     ws = await session.ws_connect(url + "live")
     await ws.send_json({"say": "hello", "phone": phone})
     return ws
 
 
-def test_the_page_is_there_with_its_key_and_not_without(page):
+def test_the_page_is_there_with_its_key_and_not_without(page: Any) -> None:
     site = urlsplit(page.url)
     origin = f"http://{site.netloc}"
     key = site.path.strip("/")
 
-    async def work(session, url):
+    async def work(session: Any, url: Any) -> None:
         assert (await status(session, url))[0] == 200
         for name in ("page.css", "page.js", "plan.js", "sound.js", "icon.svg"):
             assert (await status(session, url + name))[0] == 200
@@ -86,8 +88,8 @@ def test_the_page_is_there_with_its_key_and_not_without(page):
     asked(page, work)
 
 
-def test_a_foreign_host_or_site_gets_nothing(page):
-    async def work(session, url):
+def test_a_foreign_host_or_site_gets_nothing(page: Any) -> None:
+    async def work(session: Any, url: Any) -> None:
         port = urlsplit(url).port
         for headers in (
             {"Host": f"evil.example:{port}"},
@@ -104,8 +106,8 @@ def test_a_foreign_host_or_site_gets_nothing(page):
     asked(page, work)
 
 
-def test_only_reading_is_possible(page):
-    async def work(session, url):
+def test_only_reading_is_possible(page: Any) -> None:
+    async def work(session: Any, url: Any) -> None:
         for method in ("POST", "PUT", "DELETE", "OPTIONS"):
             async with session.request(method, url) as answer:
                 assert answer.status == 405
@@ -123,26 +125,26 @@ def test_only_reading_is_possible(page):
     asked(page, work)
 
 
-def test_a_port_that_is_taken_is_told(page):
+def test_a_port_that_is_taken_is_told(page: Any) -> None:
     with pytest.raises(BadInput, match=f"Port {urlsplit(page.url).port} is taken"):
         Page(port=urlsplit(page.url).port).start()
 
 
 @pytest.mark.parametrize("host", ["203.0.113.9", "no.such.host.invalid", "a b", "1.2.3"])
-def test_a_host_that_is_not_ours_is_told(host):
+def test_a_host_that_is_not_ours_is_told(host: Any) -> None:
     with pytest.raises(BadInput, match="--host"):
         Page(host=host).start()
 
 
-def test_every_start_has_a_key_of_its_own():
+def test_every_start_has_a_key_of_its_own() -> None:
     pages = [Page().start() for _ in range(3)]
     for page in pages:
         page.close()
     assert len({urlsplit(page.url).path for page in pages}) == 3
 
 
-def test_messages_that_are_none_are_refused_and_told_and_the_rest_goes_on(page):
-    async def work(session, url):
+def test_messages_that_are_none_are_refused_and_told_and_the_rest_goes_on(page: Any) -> None:
+    async def work(session: Any, url: Any) -> None:
         ws = await hello(session, url)
         assert (await heard(ws, "me"))["acts"] is True
         for said, why in (
@@ -166,8 +168,8 @@ def test_messages_that_are_none_are_refused_and_told_and_the_rest_goes_on(page):
     asked(page, work)
 
 
-def test_a_flood_is_refused(page):
-    async def work(session, url):
+def test_a_flood_is_refused(page: Any) -> None:
+    async def work(session: Any, url: Any) -> None:
         ws = await hello(session, url)
         for _ in range(60):
             await ws.send_str("{}")
@@ -180,10 +182,10 @@ def test_a_flood_is_refused(page):
     asked(page, work)
 
 
-def test_a_page_that_watches_can_do_nothing(page):
+def test_a_page_that_watches_can_do_nothing(page: Any) -> None:
     page.begin(scene(acts=()))
 
-    async def work(session, url):
+    async def work(session: Any, url: Any) -> None:
         ws = await hello(session, url)
         for said in ({"say": "act", "act": "accept"}, {"say": "take"}):
             await ws.send_json(said)
@@ -192,8 +194,8 @@ def test_a_page_that_watches_can_do_nothing(page):
     asked(page, work)
 
 
-def test_acts_reach_the_session_with_its_own_time(page):
-    async def work(session, url):
+def test_acts_reach_the_session_with_its_own_time(page: Any) -> None:
+    async def work(session: Any, url: Any) -> None:
         acts = page.acts(Clock())
         waiting = asyncio.create_task(anext(acts))
         ws = await hello(session, url)
@@ -209,7 +211,7 @@ def test_acts_reach_the_session_with_its_own_time(page):
     asked(page, work)
 
 
-def test_a_phone_that_takes_nothing_in_holds_nobody_up(page):
+def test_a_phone_that_takes_nothing_in_holds_nobody_up(page: Any) -> None:
     """Large states to a socket that is never read: one more phone hears the last all the same."""
     site = urlsplit(page.url)
     stuck = socket.create_connection((site.hostname, site.port))
@@ -224,7 +226,7 @@ def test_a_phone_that_takes_nothing_in_holds_nobody_up(page):
     page.begin(scene(places=places))
     shot = {"event": "shot", "x_mm": 0.0, "y_mm": 0.0, "reading_mm": 1200.0, "stderr_mm": 0.1}
 
-    async def work(session, url):
+    async def work(session: Any, url: Any) -> None:
         ws = await hello(session, url)
         begun = time.monotonic()
         for n in range(1000):
@@ -239,8 +241,8 @@ def test_a_phone_that_takes_nothing_in_holds_nobody_up(page):
     stuck.close()
 
 
-def test_a_socket_that_breaks_in_the_middle_costs_nothing(page):
-    async def work(session, url):
+def test_a_socket_that_breaks_in_the_middle_costs_nothing(page: Any) -> None:
+    async def work(session: Any, url: Any) -> None:
         ws = await hello(session, url)
         await heard(ws, "me")
         ws._response.connection.transport.abort()
@@ -255,8 +257,8 @@ def test_a_socket_that_breaks_in_the_middle_costs_nothing(page):
     asked(page, work)
 
 
-def test_the_last_word_is_said_before_the_page_goes(page):
-    async def work(session, url):
+def test_the_last_word_is_said_before_the_page_goes(page: Any) -> None:
+    async def work(session: Any, url: Any) -> None:
         ws = await hello(session, url)
         await heard(ws, "me")
         await asyncio.to_thread(page.close, "That was all.")

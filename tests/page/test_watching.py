@@ -4,6 +4,7 @@ import itertools
 import json
 import signal
 import time
+from typing import Any
 
 import pytest
 
@@ -16,7 +17,9 @@ pytestmark = pytest.mark.timeout(120)
 POUR = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
 
 
-def test_a_page_watches_the_session_of_another_process(job, rod, live, phone):
+def test_a_page_watches_the_session_of_another_process(
+    job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=2.5)
     session = live(
         "set", "--job", job, "--serial", port, "--skip-check", "--speed", "2.5", hears=hear
@@ -35,7 +38,9 @@ def test_a_page_watches_the_session_of_another_process(job, rod, live, phone):
     assert page.evaluate("floorPage.state.places.every(place => place.state == 'done')")
 
 
-def test_a_page_watches_one_session_after_the_other(fresh_job, rod, live, phone):
+def test_a_page_watches_one_session_after_the_other(
+    fresh_job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     watching = live("serve", "--job", fresh_job)
     page = phone(watching.url)
     when(page, "document.body.dataset.mode == 'idle'")
@@ -46,7 +51,7 @@ def test_a_page_watches_one_session_after_the_other(fresh_job, rod, live, phone)
     assert page.locator("#prompt").inner_text() == session.wait("armed")["label"]
 
 
-def test_a_job_as_of_a_session_knows_nothing_of_it(job, rod, live):
+def test_a_job_as_of_a_session_knows_nothing_of_it(job: Any, rod: Any, live: Any) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
     with Job.open(job) as before:
         shots = [shot.id for shot in before.shots()]
@@ -62,7 +67,9 @@ def test_a_job_as_of_a_session_knows_nothing_of_it(job, rod, live):
         assert [shot.id for shot in then.shots()] == shots
 
 
-def test_a_page_beside_a_survey_shows_the_floor_so_far(fresh_job, rod, live, phone):
+def test_a_page_beside_a_survey_shows_the_floor_so_far(
+    fresh_job: Any, rod: Any, live: Any, phone: Any
+) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
     session = live("survey", "--job", fresh_job, "--serial", port, "--speed", "5", hears=hear)
     watching = live("serve", "--job", fresh_job)
@@ -83,7 +90,9 @@ def test_a_page_beside_a_survey_shows_the_floor_so_far(fresh_job, rod, live, pho
         session.process.send_signal(signal.SIGCONT)
 
 
-def test_following_a_survey_finds_the_same_picture_and_writes_nothing(fresh_job, rod, live):
+def test_following_a_survey_finds_the_same_picture_and_writes_nothing(
+    fresh_job: Any, rod: Any, live: Any
+) -> None:
     port, hear = rod("--follow", "--room-mm", "2438.4,1828.8", "--mistakes", "0", speed=5)
     session = live("survey", "--job", fresh_job, "--serial", port, "--speed", "5", hears=hear)
     session.wait("done", 90.0)
@@ -91,9 +100,9 @@ def test_following_a_survey_finds_the_same_picture_and_writes_nothing(fresh_job,
     before = fresh_job.read_bytes()
     with Job.open(fresh_job) as kept:
         follower = Follower(kept, kept.sessions()[-1])
-        pictures = []
+        pictures: list[Any] = []
 
-        def found():
+        def found() -> Any:
             news = follower.news(time.time())
             pictures.extend(told for told in news if told.event == "picture")
             return pictures and pictures[-1].label == session.of("picture")[-1]["label"]
@@ -106,7 +115,7 @@ def test_following_a_survey_finds_the_same_picture_and_writes_nothing(fresh_job,
     assert fresh_job.read_bytes() == before
 
 
-def strips(page):
+def strips(page: Any) -> Any:
     """How each strip stands on the plan."""
     return page.evaluate(
         """() => Object.fromEntries([...document.querySelectorAll('#strips path')]
@@ -114,7 +123,9 @@ def strips(page):
     )
 
 
-def test_the_plan_shows_strips_what_is_covered_and_which_is_next(job, live, phone):
+def test_the_plan_shows_strips_what_is_covered_and_which_is_next(
+    job: Any, live: Any, phone: Any
+) -> None:
     rig("pour", "plan", "--job", job, *POUR)
     session = live("pour", "run", "--job", job)
     page = phone(session.url, bypass_csp=True)
@@ -136,7 +147,7 @@ def test_the_plan_shows_strips_what_is_covered_and_which_is_next(job, live, phon
         if page.locator("#question").is_visible():
             page.get_by_role("button", name="Yes, accept").tap()
         session.wait("batch", n=n)
-        until(lambda n=n: page.evaluate("floorPage.state.pour.poured") == n)
+        when(page, f"floorPage.state.pour.poured === {n}")
     until(lambda: strips(page)["1"] == "covered", "a covered strip")
     assert strips(page)["2"] == "next"
     assert page.locator("#numbers .next").text_content() == "strip 2"
@@ -149,7 +160,7 @@ def test_the_plan_shows_strips_what_is_covered_and_which_is_next(job, live, phon
     until(lambda: strips(page)["1"] == "next", "the strip that is open again")
 
 
-def test_a_pour_on_the_page(job, live, phone):
+def test_a_pour_on_the_page(job: Any, live: Any, phone: Any) -> None:
     rig("pour", "plan", "--job", job, *POUR)
     session = live("pour", "run", "--job", job)
     page = phone(session.url, bypass_csp=True)

@@ -7,14 +7,17 @@ import shutil
 import subprocess
 import time
 from pathlib import Path
+from typing import Any
 
 import html5lib
 import numpy as np
 import pytest
 from pypdf import PdfReader
+from pypdf.generic._data_structures import DictionaryObject
 
 from rig.cli.jobs import outline_of
 from rig.flatness.field import field_of, longest_line, step_for
+from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.model import FINEST_MM, MOST_NODES
 from rig.flatness.rules import load_rule
 from rig.flatness.strips import failed_strips
@@ -25,19 +28,21 @@ from rig.study.judged import Surfaces, own_heights
 from rig.study.proof_answer import proof, strips
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
+from tests.cli.conftest import Run
+from tests.kinds import Floats
 from tests.report.jobs import STAGES, make
 
 PARTS = ["glance", "job", "instruments", "floor", "plane", "quantities", "markers", "pour",
          "proof", "cautions", "appendix"]  # fmt: skip
 
 
-def written(run, *words, out="out"):
+def written(run: Run, *words: str, out: str = "out") -> list[Path]:
     done = run("report", "--out", out, "--json", *words)
     assert done.code == 0, done.err
     return [Path(path) for path in done.json["files"]]
 
 
-def text_of(html):
+def text_of(html: str) -> str:
     """Words of an HTML file, as a reader that forgives nothing sees them."""
     parser = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False)
     tree = parser.parse(html)
@@ -46,7 +51,7 @@ def text_of(html):
     return " ".join(" ".join(tree.itertext()).split())
 
 
-def pdf_text(path):
+def pdf_text(path: Path) -> str:
     """Words of a PDF by poppler; tools/test installs it."""
     done = subprocess.run(
         ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
@@ -56,7 +61,7 @@ def pdf_text(path):
 
 
 @pytest.mark.parametrize("stage", STAGES)
-def test_a_job_at_any_stage_makes_a_whole_report(run, stage):
+def test_a_job_at_any_stage_makes_a_whole_report(run: Run, stage: str) -> None:
     make(run, stage, "in" if STAGES.index(stage) % 2 else "mm")
     html, pdf = written(run)
     assert (html.name, pdf.name) == ("report.html", "report.pdf")
@@ -93,7 +98,7 @@ def test_a_job_at_any_stage_makes_a_whole_report(run, stage):
     assert ("pour" in figures) == (upto >= 5)
 
 
-def test_html_needs_nothing_from_outside(run):
+def test_html_needs_nothing_from_outside(run: Run) -> None:
     make(run, "finished")
     content = written(run)[0].read_text(encoding="utf-8")
     assert "default-src 'none'" in content
@@ -109,7 +114,7 @@ def test_html_needs_nothing_from_outside(run):
     assert addresses <= {"http://www.w3.org/2000/svg"}  # a name, never fetched
 
 
-def test_headings_tables_and_figures_are_made_for_screen_readers(run):
+def test_headings_tables_and_figures_are_made_for_screen_readers(run: Run) -> None:
     make(run, "poured")
     content = written(run)[0].read_text(encoding="utf-8")
     parser = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False)
@@ -127,7 +132,7 @@ def test_headings_tables_and_figures_are_made_for_screen_readers(run):
 
 
 @pytest.mark.parametrize(("units", "paper"), [("mm", (595.3, 841.9)), ("in", (612.0, 792.0))])
-def test_paper_is_that_of_the_units(run, units, paper):
+def test_paper_is_that_of_the_units(run: Run, units: str, paper: tuple[float, float]) -> None:
     make(run, "surveyed", units)
     pages = PdfReader(written(run)[1]).pages
     assert [float(v) for v in pages[0].mediabox[2:]] == pytest.approx(paper, abs=0.1)
@@ -135,7 +140,7 @@ def test_paper_is_that_of_the_units(run, units, paper):
     assert all(told in page.extract_text() for told, page in zip(numbered, pages, strict=True))
 
 
-def test_nothing_in_the_pdf_runs_off_the_page(run):
+def test_nothing_in_the_pdf_runs_off_the_page(run: Run) -> None:
     """Ink by poppler: nothing but paper within 5 mm of any edge."""
     make(run, "finished", "in")
     pdf = written(run)[1]
@@ -155,13 +160,15 @@ def test_nothing_in_the_pdf_runs_off_the_page(run):
         assert (inner < 128).any()
 
 
-def test_the_marker_sheet_can_be_read_from_standing(run):
+def test_the_marker_sheet_can_be_read_from_standing(run: Run) -> None:
     make(run, "planned")
     with Job.open("job.sqlite") as job:
         labels = {marker.label for marker in job.markers()}
-    sizes = {}
+    sizes: dict[Any, Any] = {}
 
-    def see(text, _, matrix, __, size):
+    def see(
+        text: str, _: list[float], matrix: list[float], __: DictionaryObject | None, size: float
+    ) -> None:
         if text.strip() in labels:
             sizes[text.strip()] = max(sizes.get(text.strip(), 0.0), size)
 
@@ -171,7 +178,7 @@ def test_the_marker_sheet_can_be_read_from_standing(run):
     assert sizes == dict.fromkeys(labels, pytest.approx(24.0))
 
 
-def test_out_takes_a_folder_or_a_file(run):
+def test_out_takes_a_folder_or_a_file(run: Run) -> None:
     make(run, "grid")
     html, pdf, *svgs = written(run, "--drawings", out="deep/down/kitchen.html")
     assert html == Path("deep/down/kitchen.html").absolute()
@@ -184,7 +191,7 @@ def test_out_takes_a_folder_or_a_file(run):
     assert "cannot be written" in refused.err
 
 
-def test_a_true_copy_is_told_from_a_forged_one_and_from_another_job(run):
+def test_a_true_copy_is_told_from_a_forged_one_and_from_another_job(run: Run) -> None:
     make(run, "finished")
     html, pdf = written(run, "--rule", "bs8204-sr1", "--confidence", "0.9")
     for path in (html, pdf):
@@ -199,9 +206,9 @@ def test_a_true_copy_is_told_from_a_forged_one_and_from_another_job(run):
     assert done.code == 1
     assert "NOT A TRUE COPY" in done.out
     assert "out of true" in done.out
-    forged = pdf.read_bytes()
-    spot = forged.index(b"stream") + 60
-    Path("forged.pdf").write_bytes(forged[:spot] + bytes([forged[spot] ^ 1]) + forged[spot + 1 :])
+    bent = pdf.read_bytes()
+    spot = bent.index(b"stream") + 60
+    Path("forged.pdf").write_bytes(bent[:spot] + bytes([bent[spot] ^ 1]) + bent[spot + 1 :])
     assert run("report", "--check", "forged.pdf").code == 1
     # The job goes on: the old report no longer shows it as it is.
     assert run("plan").code == 0
@@ -213,7 +220,7 @@ def test_a_true_copy_is_told_from_a_forged_one_and_from_another_job(run):
     assert run("report", "--check", again, "--job", "same.sqlite").code == 0
 
 
-def test_what_is_no_report_is_refused(run):
+def test_what_is_no_report_is_refused(run: Run) -> None:
     make(run, "room")
     Path("other.html").write_text("<!DOCTYPE html><title>floor-rig report {}</title>")
     Path("bytes.pdf").write_bytes(b"%PDF-1.7\n\xff\xfe floor-rig report {broken")
@@ -225,7 +232,7 @@ def test_what_is_no_report_is_refused(run):
     assert run("report", "--job", "nowhere.sqlite").code == 2
 
 
-def test_a_stale_plan_is_called_stale(run):
+def test_a_stale_plan_is_called_stale(run: Run) -> None:
     make(run, "planned")
     with Job.open("job.sqlite") as job:
         point = job.points()[0]
@@ -238,7 +245,7 @@ def test_a_stale_plan_is_called_stale(run):
     assert "(stale)" in seen
 
 
-def test_numbers_are_those_of_the_other_commands(run):
+def test_numbers_are_those_of_the_other_commands(run: Run) -> None:
     make(run, "surveyed")
     floor = run("floor", "--json").json
     before = text_of(written(run)[0].read_text(encoding="utf-8"))
@@ -252,11 +259,13 @@ def test_numbers_are_those_of_the_other_commands(run):
 
 
 @pytest.mark.parametrize("stage", ["surveyed", "finished"])
-def test_no_surface_is_fitted_twice_to_prove_flatness(run, monkeypatch, stage):
+def test_no_surface_is_fitted_twice_to_prove_flatness(
+    run: Run, monkeypatch: pytest.MonkeyPatch, stage: str
+) -> None:
     make(run, stage)
     fitted, fit = [], GaussianProcess.fit
 
-    def counted(self, *shots):
+    def counted(self: Any, *shots: Floats) -> Any:
         fitted.append(tuple(np.asarray(column).tobytes() for column in shots))
         return fit(self, *shots)
 
@@ -267,7 +276,7 @@ def test_no_surface_is_fitted_twice_to_prove_flatness(run, monkeypatch, stage):
     assert len(fitted) == len(set(fitted))
 
 
-def test_failed_strips_are_those_of_a_surface_fitted_for_them_alone(run):
+def test_failed_strips_are_those_of_a_surface_fitted_for_them_alone(run: Run) -> None:
     assert run("new", "--room", "4m,5m", "--units", "mm").code == 0
     waves = "".join(
         f"P{x}-{y},{x},{y},{1200 + 9 * math.cos(x / 450) + 6 * math.cos(y / 600):.2f},0.3\n"
@@ -277,6 +286,7 @@ def test_failed_strips_are_those_of_a_surface_fitted_for_them_alone(run):
     Path("waves.csv").write_text("label,x,y,reading,stderr\n" + waves)
     assert run("import", "waves.csv", "--unit", "mm").code == 0
     rule = load_rule("click-lock")
+    assert isinstance(rule, EdgeRule)
     with Job.open("job.sqlite") as job:
         outline = outline_of(job)
         surfaces = Surfaces(outline)
@@ -292,7 +302,7 @@ def test_failed_strips_are_those_of_a_surface_fitted_for_them_alone(run):
         assert (one.gap_mm, one.x_mm, one.y_mm) == (other.gap_mm, other.x_mm, other.y_mm)
 
 
-def test_patches_and_another_rule_on_request(run):
+def test_patches_and_another_rule_on_request(run: Run) -> None:
     make(run, "surveyed")
     html = written(run, "--rule", "e1155", "--patch", "bs8204-sr2")[0]
     content = html.read_text(encoding="utf-8")
@@ -301,7 +311,7 @@ def test_patches_and_another_rule_on_request(run):
 
 
 @pytest.mark.parametrize("font", [True, False])
-def test_letters_of_any_script(run, monkeypatch, font):
+def test_letters_of_any_script(run: Run, monkeypatch: pytest.MonkeyPatch, font: bool) -> None:
     if not font:
         monkeypatch.setattr("rig.report.pdf._FONT_FOLDERS", ("nowhere",))
     assert run("new", "--room", "3m,4m", "--units", "mm", "--covering", "плитка <b>").code == 0
@@ -320,7 +330,7 @@ def test_letters_of_any_script(run, monkeypatch, font):
         assert "?&4" in paper
 
 
-def test_two_hundred_shots_are_quick_and_small(run):
+def test_two_hundred_shots_are_quick_and_small(run: Run) -> None:
     """The bench measures on a machine of its own; here only that nothing is out of all measure."""
     assert run("new", "--room", "13m,13m", "--units", "mm", "--door", "2m,0m,1m").code == 0
     rows = ["label,x,y,reading"]

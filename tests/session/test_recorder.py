@@ -1,17 +1,24 @@
 """What a survey's checks of its line leave in the job."""
 
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 
+from rig.events import Event
 from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.session.recorder import Recorder
 from rig.study.lasers import line_of
 from tests.events import event
+from tests.kinds import there
 
 SQUARE = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 3000.0), (0.0, 3000.0)]
 
 
-def shot(label, reading, kind="floor", time_s=1.0, stderr=0.2):
+def shot(
+    label: str, reading: float, kind: str = "floor", time_s: float = 1.0, stderr: float = 0.2
+) -> Event:
     place = (None, None) if kind == "benchmark" else (500.0, 700.0)
     return event(
         {
@@ -28,7 +35,7 @@ def shot(label, reading, kind="floor", time_s=1.0, stderr=0.2):
     )
 
 
-def checked(found, offset=0.0, time_s=60.0):
+def checked(found: str, offset: float = 0.0, time_s: float = 60.0) -> Event:
     return event(
         {
             "event": "checked",
@@ -43,13 +50,13 @@ def checked(found, offset=0.0, time_s=60.0):
 
 
 @pytest.fixture
-def job(tmp_path):
+def job(tmp_path: Path) -> Iterator[Job]:
     with Job.create(tmp_path / "job.sqlite", Settings(units="mm"), SQUARE) as made:
         yield made
 
 
 @pytest.fixture
-def recorder(job):
+def recorder(job: Job) -> Recorder:
     session = job.start_session("survey", "1", "typed", "", {}, "boot", 1000.0)
     made = Recorder(job, session, setup="1")
     made.event(shot("BM1", 900.0, "benchmark"))
@@ -58,11 +65,11 @@ def recorder(job):
     return made
 
 
-def current(job):
+def current(job: Job) -> dict[str, float]:
     return {s.point: s.reading_mm for s in job.shots() if s.kind == "floor"}
 
 
-def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job, recorder):
+def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job: Job, recorder: Recorder) -> None:
     recorder.event(checked("drift", 0.8))
     moved = [shot(f"P{n}", 1199.5 + n, stderr=0.5) for n in range(3)]
     recorder.event(event({"event": "drift", "label": "BM1", "shots": tuple(moved)}))
@@ -72,11 +79,11 @@ def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job, recorder):
     recorder.event(event({"event": "undone", "label": "P2"}))  # takes back the corrected one
     assert current(job) == {"P0": 1199.5, "P1": 1200.5}
     line = line_of(job, "1", "floor", 1100.0)
-    assert line["known"]["offset_mm"] == 0.8
-    assert line["known"]["reading_mm"] == 900.0
+    assert there(line)["known"]["offset_mm"] == 0.8
+    assert there(line)["known"]["reading_mm"] == 900.0
 
 
-def test_a_jolt_sets_aside_only_the_shots_that_it_names(job, recorder):
+def test_a_jolt_sets_aside_only_the_shots_that_it_names(job: Job, recorder: Recorder) -> None:
     recorder.event(checked("jolt", 4.0))
     told = {"event": "jolt", "label": "BM1", "kind": "floor", "labels": ["P1", "P2"]}
     recorder.event(event(told))
@@ -88,19 +95,23 @@ def test_a_jolt_sets_aside_only_the_shots_that_it_names(job, recorder):
     assert current(job) == {"P0": 1200.0}
 
 
-def test_the_next_session_knows_which_shots_the_line_has_not_been_seen_since(job, recorder):
+def test_the_next_session_knows_which_shots_the_line_has_not_been_seen_since(
+    job: Job, recorder: Recorder
+) -> None:
     line = line_of(job, "1", "floor", 1100.0)
-    assert [s["label"] for s in line["earlier"]] == ["P0", "P1", "P2"]
+    assert [s["label"] for s in there(line)["earlier"]] == ["P0", "P1", "P2"]
     recorder.event(checked("held"))
     recorder.event(shot("P3", 1203.0))
     line = line_of(job, "1", "floor", 1100.0)
-    assert [s["label"] for s in line["earlier"]] == ["P3"]
+    assert [s["label"] for s in there(line)["earlier"]] == ["P3"]
     assert line_of(job, "2", "floor", 1100.0) is None
 
 
 @pytest.mark.parametrize("late", [False, True])
-def test_what_is_told_before_anything_came_bears_the_time_the_session_began(job, late):
-    def start():
+def test_what_is_told_before_anything_came_bears_the_time_the_session_began(
+    job: Job, late: bool
+) -> None:
+    def start() -> int:
         return job.start_session("set", "1", "typed", "", {}, "boot", 5000.0)
 
     recorder = Recorder(job, start if late else start(), setup="1")

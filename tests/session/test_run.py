@@ -1,34 +1,45 @@
 """The order of things: logged, decided, durable, and only then told."""
 
 import asyncio
+from collections.abc import AsyncIterator, Sequence
+from typing import Any
 
 import pytest
 
 from rig.devices.clock import Clock
 from rig.devices.reading import Back, Lost, Reading
 from rig.errors import DeviceUnavailable
+from rig.events import Event
 from rig.session.run import Act, End, Log, Sink, Stream, Tell, run
 from rig.survey.capture import Capture, Stand
 from rig.survey.plausibility import Guard
+from tests.kinds import there
 
 
 class Story(Log):
     """A log and a sink that write down who was told what, in order."""
 
-    def __init__(self):
-        self.told = []
+    last: Event
 
-    def item(self, item):
+    def __init__(self, begun: bool = False) -> None:
+        self.told: list[Any] = []
+        self._tells_begin = begun
+
+    def begin(self) -> None:
+        if self._tells_begin:
+            self.told.append(("begun", ""))
+
+    def item(self, item: Any) -> None:
         self.told.append(("logged", type(item).__name__))
 
-    def event(self, event):
+    def event(self, event: Event) -> None:
         self.told.append(("kept", event.event))
 
     @property
-    def sink(self):
+    def sink(self) -> Any:
         return Tell(self.tell)
 
-    def tell(self, event):
+    def tell(self, event: Any) -> None:
         self.told.append(("told", event.event))
         self.last = event
 
@@ -36,46 +47,50 @@ class Story(Log):
 class Slow(Stream):
     """A source that is reached late, or never."""
 
-    def __init__(self, *sequence, error=None):
+    def __init__(self, *sequence: Reading, error: DeviceUnavailable | None = None) -> None:
         super().__init__(self._come(), asyncio.Event())
         self._sequence, self._error = sequence, error
 
-    async def _come(self):
+    async def _come(self) -> AsyncIterator[Any]:
         await asyncio.sleep(0.01)
         if self._error:
             raise self._error
-        self.reached.set()
+        there(self.reached).set()
         for item in self._sequence:
             yield item
 
 
-async def items(sequence):
+async def items(
+    sequence: Sequence[Back | Lost | Reading | Act],
+) -> AsyncIterator[Back | Lost | Reading | Act]:
     for item in sequence:
         yield item
 
 
-def still(start_s, height, seconds=1.5):
+def still(start_s: float, height: float, seconds: float = 1.5) -> list[Reading]:
     return [
         Reading(start_s + n / 20, 1e9 + start_s + n / 20, "", "valid", height + 0.1 * (n % 2))
         for n in range(int(seconds * 20))
     ]
 
 
-def play(sequence, clock=None):
+def play(
+    sequence: Sequence[Back | Lost | Reading | Act], clock: Clock | None = None
+) -> list[tuple[str, str]]:
     story = Story()
     machine = Capture([Stand("A1"), Stand("A2")], resolution_mm=0.1, foot_mm=0.1)
     asyncio.run(run(machine, [Stream(items(sequence))], story, [story.sink], clock))
     return story.told
 
 
-def test_a_shot_is_kept_before_anybody_hears_of_it():
+def test_a_shot_is_kept_before_anybody_hears_of_it() -> None:
     told = play(still(0.0, 1200.0))
     kept, heard = told.index(("kept", "shot")), told.index(("told", "shot"))
     assert kept < heard
     assert told[:kept].count(("logged", "Reading")) >= 19
 
 
-def test_lost_and_back_are_told_and_part_the_readings():
+def test_lost_and_back_are_told_and_part_the_readings() -> None:
     first, second = still(0.0, 1200.0, 0.6), still(0.7, 1200.0, 0.6)
     told = play([*first, Lost(0.6, 0.0, "unplugged"), Back(0.7, 0.0, 0.1), *second])
     assert ("told", "lost") in told
@@ -83,35 +98,33 @@ def test_lost_and_back_are_told_and_part_the_readings():
     assert ("kept", "shot") not in told
 
 
-def test_quit_ends_the_session_at_once():
+def test_quit_ends_the_session_at_once() -> None:
     told = play([Act(0.0, 0.0, "quit"), *still(0.0, 1200.0)])
     assert ("kept", "shot") not in told
 
 
-def test_a_live_session_keeps_when_it_ended():
+def test_a_live_session_keeps_when_it_ended() -> None:
     told = play(still(0.0, 1200.0), clock=Clock())
     assert ("logged", End.__name__) in told
     assert told[-1] == ("told", "done")
 
 
-def listen(source):
-    story = Story()
-    story.begin = lambda: story.told.append(("begun", ""))
+def listen(source: Slow) -> Story:
+    story = Story(begun=True)
     machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
     asyncio.run(run(machine, [source], story, [story.sink], Clock()))
     return story
 
 
-def test_nothing_begins_before_the_device_is_reached():
+def test_nothing_begins_before_the_device_is_reached() -> None:
     told = listen(Slow(*still(0.0, 1200.0))).told
     assert told[:3] == [("begun", ""), ("kept", "next"), ("told", "next")]
     assert told.count(("begun", "")) == 1
     assert ("kept", "shot") in told
 
 
-def test_a_device_that_is_not_there_leaves_nothing_behind():
-    story = Story()
-    story.begin = lambda: story.told.append(("begun", ""))
+def test_a_device_that_is_not_there_leaves_nothing_behind() -> None:
+    story = Story(begun=True)
     machine = Capture([Stand("A1")])
     source = Slow(error=DeviceUnavailable("no port"))
     with pytest.raises(DeviceUnavailable):
@@ -119,7 +132,7 @@ def test_a_device_that_is_not_there_leaves_nothing_behind():
     assert story.told == []
 
 
-def test_the_last_word_counts_what_never_came():
+def test_the_last_word_counts_what_never_came() -> None:
     readings = still(0.0, 1200.0)
     readings[3] = readings[3]._replace(missed=4)
     readings.insert(5, readings[4]._replace(status="bad", problem="checksum"))
@@ -138,24 +151,24 @@ def test_the_last_word_counts_what_never_came():
 class Paced(Sink):
     """A sink and a source at once: gives the next item only when all is worked off."""
 
-    def __init__(self, story, sequence):
+    def __init__(self, story: Story, sequence: list[Reading]) -> None:
         self._story, self._sequence = story, sequence
-        self.asked = asyncio.Queue()
+        self.asked: asyncio.Queue[None] = asyncio.Queue()
 
-    def hear(self, event):
+    def hear(self, event: Any) -> None:
         self._story.told.append(("paced", event.event))
 
-    def ready(self):
+    def ready(self) -> None:
         self._story.told.append(("ready", ""))
         self.asked.put_nowait(None)
 
-    async def items(self):
+    async def items(self) -> AsyncIterator[Reading]:
         for item in self._sequence:
             await self.asked.get()
             yield item
 
 
-def test_whoever_paces_a_session_hears_when_all_is_worked_off():
+def test_whoever_paces_a_session_hears_when_all_is_worked_off() -> None:
     story = Story()
     readings = still(0.0, 1200.0)
     paced = Paced(story, readings)

@@ -2,13 +2,14 @@
 
 import subprocess
 import sys
+from typing import Any
 
 import numpy as np
 import pytest
 
 from rig import study
 from rig.errors import JobUnusable
-from tests.cli.conftest import run
+from tests.cli.conftest import Run, run
 from tests.report.jobs import make
 
 __all__ = ["run"]
@@ -27,12 +28,12 @@ with study.open_job("job.sqlite") as job:
 
 
 @pytest.fixture
-def planned(run):
+def planned(run: Run) -> Any:
     make(run, "planned")
     return run
 
 
-def test_the_lines_of_the_readme_run(planned):
+def test_the_lines_of_the_readme_run(planned: Any) -> None:
     ran = subprocess.run(
         [sys.executable, "-c", README], capture_output=True, text=True, check=False
     )
@@ -44,7 +45,7 @@ def test_the_lines_of_the_readme_run(planned):
     assert fourth in ("in", "out", "unsure")
 
 
-def test_answers_are_those_of_the_commands(planned):
+def test_answers_are_those_of_the_commands(planned: Any) -> None:
     """Called twice: nothing that the first call loads may take a function's place."""
     told = {
         "floor": planned("floor", "--json").json,
@@ -58,7 +59,7 @@ def test_answers_are_those_of_the_commands(planned):
             assert study.markers(job).as_json() == told["markers"]
 
 
-def test_heights_are_those_of_the_floor_at_its_points(planned):
+def test_heights_are_those_of_the_floor_at_its_points(planned: Any) -> None:
     places = np.array([[500.0, 600.0], [1500.0, 2200.0], [2500.0, 3300.0]])
     with study.open_job("job.sqlite") as job:
         points = study.floor(job, points=places).points
@@ -68,14 +69,14 @@ def test_heights_are_those_of_the_floor_at_its_points(planned):
     assert heights.as_json()["z_mm"] == heights.z_mm.tolist()
 
 
-def test_a_job_is_opened_for_reading_unless_it_is_said(planned):
+def test_a_job_is_opened_for_reading_unless_it_is_said(planned: Any) -> None:
     with study.open_job("job.sqlite") as job, pytest.raises(JobUnusable, match="reading only"):
         job.update_settings(job.settings)
     with study.open_job("job.sqlite", write=True) as job:
         job.update_settings(job.settings)
 
 
-def test_the_library_loads_nothing_heavy_by_itself():
+def test_the_library_loads_nothing_heavy_by_itself() -> None:
     code = "import sys; from rig import study; print('numpy' in sys.modules)"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.strip() == "False"

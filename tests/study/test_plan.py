@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -13,7 +14,7 @@ from rig.study.picture import picture_of
 from rig.study.plan_answer import PlanAnswer, make_plan, read_plan, stored_plan
 from rig.study.plane import PlanWish
 from rig.study.room import outline_of
-from tests.cli.conftest import run
+from tests.cli.conftest import Run, run
 from tests.report.jobs import make
 
 __all__ = ["run"]
@@ -26,7 +27,7 @@ WISHES = [
 
 
 @pytest.mark.parametrize("wish", WISHES)
-def test_a_plan_is_kept_and_read_back_as_it_was_made(run, wish):
+def test_a_plan_is_kept_and_read_back_as_it_was_made(run: Run, wish: Any) -> None:
     make(run, "surveyed")
     with Job.open("job.sqlite", write=True) as job:
         _, answer = make_plan(job, wish)
@@ -38,7 +39,7 @@ def test_a_plan_is_kept_and_read_back_as_it_was_made(run, wish):
     assert kept.row.result == json.loads(json.dumps(answer.as_json()))
 
 
-def test_a_plan_of_old_lacks_what_was_not_told_then(run):
+def test_a_plan_of_old_lacks_what_was_not_told_then(run: Run) -> None:
     make(run, "planned")
     with Job.open("job.sqlite") as job:
         kept = stored_plan(job)
@@ -49,12 +50,12 @@ def test_a_plan_of_old_lacks_what_was_not_told_then(run):
         read_plan(replace(kept.row, result={"plane": "steep"}))
 
 
-def test_prices_that_go_together_are_refused_alone():
+def test_prices_that_go_together_are_refused_alone() -> None:
     with pytest.raises(BadInput, match="--short-cost and --spare-cost go together"):
         PlanWish(short_cost=1.0).check()
 
 
-def test_the_drawing_has_the_plans_own_figures(run):
+def test_the_drawing_has_the_plans_own_figures(run: Run) -> None:
     """Words said 8.1 mm of cover and the drawing under them 7.9 mm: it reckoned on its own."""
     make(run, "planned")
     with Job.open("job.sqlite") as job:

@@ -1,8 +1,9 @@
 """A made-up installer: scripts of readings with their times, and the machine's answers."""
 
 import random
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from rig.devices.reading import Reading, Status
 from rig.events import Event, ShotTaken, Standing
@@ -28,19 +29,19 @@ class Walker:
         self.random = random.Random(self.seed)
         self.hear(self.machine.start(self.time_s))
 
-    def send(self, status: Status, value_mm: float | None = None) -> list[Event]:
+    def send(self, status: Status, value_mm: float | None = None) -> list[Any]:
         self.time_s += 1.0 / self.rate_hz
         events = self.machine.reading(Reading(self.time_s, self.time_s, "", status, value_mm))
         return self.hear(events)
 
-    def hear(self, events: list[Event]) -> list[Event]:
+    def hear(self, events: Sequence[Event]) -> list[Any]:
         """Keep what people are told, and apart from it how the rod stood."""
         self.stood += [event for event in events if isinstance(event, Standing)]
-        told = [event for event in events if not isinstance(event, Standing)]
+        told: list[Any] = [event for event in events if not isinstance(event, Standing)]
         self.said += told
         return told
 
-    def read(self, height_mm: float, status: Status = "valid") -> list[Event]:
+    def read(self, height_mm: float, status: Status = "valid") -> list[Any]:
         value = height_mm + self.random.gauss(0.0, self.noise_mm)
         if self.digit_mm:
             value = round(value / self.digit_mm) * self.digit_mm

@@ -1,5 +1,5 @@
 from dataclasses import fields
-from typing import get_args
+from typing import Any, get_args
 
 import pytest
 
@@ -32,12 +32,12 @@ from tests.events import event
         ({"event": "lost", "reason": "unplugged"}, "rod lost"),
     ],
 )
-def test_a_voice_says_what_the_screen_does_in_few_words(told, words):
+def test_a_voice_says_what_the_screen_does_in_few_words(told: Any, words: Any) -> None:
     assert said(event(told), Units("in", 32)).ear == words
 
 
-def test_the_end_of_a_walk_names_what_was_left_out():
-    def text(told):
+def test_the_end_of_a_walk_names_what_was_left_out() -> None:
+    def text(told: Any) -> Any:
         return said(event({"event": "done", **told}), Units("in", 32)).text
 
     assert text({"skipped": ["D5", "E1"]}) == "Done; skipped: D5, E1."
@@ -46,7 +46,7 @@ def test_the_end_of_a_walk_names_what_was_left_out():
 
 
 @pytest.mark.parametrize("kind", get_args(Event), ids=lambda kind: kind.__name__)
-def test_what_is_heard_is_also_seen(kind):
+def test_what_is_heard_is_also_seen(kind: Any) -> None:
     told = {"event": kind.event} | {one.name: "x" for one in fields(kind) if one.name == "text"}
     made = event(told)
     if type(made) is kind:
@@ -55,8 +55,8 @@ def test_what_is_heard_is_also_seen(kind):
         assert shown.level in ("head", "say", "warn")
 
 
-def test_how_the_rod_stands_is_said_as_the_machine_sees_it():
-    def words(state, armed=True, **more):
+def test_how_the_rod_stands_is_said_as_the_machine_sees_it() -> None:
+    def words(state: Any, armed: bool = True, **more: Any) -> Any:
         return stand(Standing(time_s=0.0, state=state, armed=armed, still=0.5, **more))
 
     assert words("still") == "still"

@@ -1,3 +1,5 @@
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -32,7 +34,7 @@ from rig.words.sound import sounding, spoken
         ("already at height: is this M7?", "already at height: is this M7?"),
     ],
 )
-def test_spoken_words_sound_right(text, words):
+def test_spoken_words_sound_right(text: Any, words: Any) -> None:
     assert spoken(text) == words
 
 
@@ -42,7 +44,9 @@ def test_spoken_words_sound_right(text, words):
     st.sampled_from(["in", "mm"]),
     st.sampled_from([2, 4, 8, 16, 32, 64]),
 )
-def test_no_prompt_is_left_with_figures(what, by_mm, units, denominator):
+def test_no_prompt_is_left_with_figures(
+    what: Any, by_mm: Any, units: Any, denominator: Any
+) -> None:
     words = spoken(prompt(what, by_mm, Units(units, denominator)))
     assert not any(character.isdigit() or character == "/" for character in words)
 
@@ -72,5 +76,5 @@ def test_no_prompt_is_left_with_figures(what, by_mm, units, denominator):
         ("2 in all, steeper than 3 mm/m", "2 in all, steeper than 3 mm/m"),
     ],
 )
-def test_lengths_times_and_labels_in_a_sentence_sound_right(text, words):
+def test_lengths_times_and_labels_in_a_sentence_sound_right(text: Any, words: Any) -> None:
     assert sounding(text) == words

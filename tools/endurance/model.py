@@ -155,7 +155,7 @@ class SurveyModel(RuleBasedStateMachine):
         self.rod.time_s += seconds
         self._tick()
         self.decoder.reset()
-        self.run = []
+        self.run = list[tuple[float, float]]()
         self._item(Back(self.rod.time_s, self._utc(), seconds))
 
     @rule(cut=st.integers(0, 30))
@@ -254,7 +254,7 @@ class SurveyModel(RuleBasedStateMachine):
         self.recorder: Recorder | None = Recorder(job, self.session)
         self.decoder = Decoder(PROFILE)
         self.guard = KIND.guard(begun)
-        self.run: list[tuple[float, float]] = []
+        self.run = list[tuple[float, float]]()
         self.runs = [self.run]
         self.machine = KIND.machine(begun)
         self.rod.time_s = 0.0

@@ -272,8 +272,14 @@ def _job_file() -> bytes:
         job.log_event(session, 1.0, 1e9, "back", {"gap_s": 2.0})
         job.log_event(session, 1.0, 1e9, "battery", {"percent": 50})
         job.log_event(session, 1.0, 1e9, "end", {})
-        place = {"x_mm": 150.0, "y_mm": 150.0}
-        measured = {"reading_mm": 1200.0, "stderr_mm": 0.1, "n": 20, "time_s": 1.0, "utc_s": 1e9}
+        place: dict[str, Any] = {"x_mm": 150.0, "y_mm": 150.0}
+        measured: dict[str, Any] = {
+            "reading_mm": 1200.0,
+            "stderr_mm": 0.1,
+            "n": 20,
+            "time_s": 1.0,
+            "utc_s": 1e9,
+        }
         for label in ("A1", "A2", "A1"):
             job.add_shot(session, point=label, kind="floor", **place, **measured)
         job.add_check("two-peg", {"a": 1}, {"b": 2}, True)
@@ -302,8 +308,8 @@ def _jobs(data: bytes) -> None:
         for ask in (job.outline_rings, job.points, job.material_rules, job.setups):
             ask()
         assert job.settings
-        for ask in (job.events, job.checks, job.markers, job.batches):
-            ask()
+        for also in (job.events, job.checks, job.markers, job.batches):
+            also()
         job.shots(current=False)
         for session in job.sessions():
             for _ in job.stored_messages(session.id):

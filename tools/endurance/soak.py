@@ -130,7 +130,7 @@ def soak(hours: int, folder: Path, most_bytes: int | None = None, per_hour_s: in
                     take(Lost(time_s, UTC_S + time_s, "unplugged"))
                     decoder.reset()
                 continue
-            begun = time.perf_counter()
+            at_s = time.perf_counter()
             if dropped_s and time_s - dropped_s <= DROP_FOR_S + 1.0 / RATE_HZ:
                 take(Back(time_s, UTC_S + time_s, time_s - dropped_s))
             for reading in decoder.feed(_line(n, time_s), time_s, UTC_S + time_s):
@@ -140,7 +140,7 @@ def soak(hours: int, folder: Path, most_bytes: int | None = None, per_hour_s: in
                 for _ in recorder.news():
                     pass
                 flushed_s = time_s
-            taken_s.append(time.perf_counter() - begun)
+            taken_s.append(time.perf_counter() - at_s)
         noted.append(_note(hours * per_hour_s / 3600.0, job, told, taken_s, cpu_s))
         if told < count / 2:
             raise AssertionError(f"only {told} shots in {hours} hours: the soak does not work")
