@@ -2,10 +2,10 @@
 
 import asyncio
 import time
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar, cast
 
 import click
 
@@ -19,10 +19,12 @@ if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.devices.profile import Profile
     from rig.devices.transport import Transport
+    from rig.devices.typed import TypedUnit
     from rig.job.rows import Session
+    from rig.job.store import Job
     from rig.page.server import Page
     from rig.session.kind import Beginning, Clocks, Kind
-    from rig.session.run import Log, Machine, Sink, Stream
+    from rig.session.run import Item, Log, Machine, Sink, Stream
     from rig.session.scene import Scene
     from rig.survey.plausibility import Guard
 
@@ -83,6 +85,12 @@ def source_options(command: Command) -> Command:
     )(command)
 
 
+typed_unit_option = click.option(
+    "--unit",
+    type=click.Choice(["in", "ft", "mm", "cm", "m"]),
+    help="What a bare number typed is; kept in the job.  [default: the first reading settles it]",
+)
+
 log_limit_option = click.option(
     "--log-limit",
     type=Size(),
@@ -108,6 +116,7 @@ class SourceWish(RodWish):
     """Where readings are to come from, by options."""
 
     typed: bool = False
+    unit: "TypedUnit | None" = None
     replay: Path | None = None
     speed: float | None = None
 
@@ -181,11 +190,14 @@ def open_transport(wish: RodWish, profile: "Profile") -> "Transport | None":
 
 
 def open_source(
-    wish: SourceWish, units: Literal["in", "mm"], clock: "Clock | None" = None
+    wish: SourceWish,
+    units: Literal["in", "mm"],
+    clock: "Clock | None" = None,
+    items: "Callable[[Clock, Callable[[str], None]], AsyncIterator[Item]] | None" = None,
 ) -> Source:
     """Return the one source that is asked for.
 
-    A `clock` stands in for the usual one of a rod.
+    A `clock` stands in for the usual one of a rod, `items` for what reads what is typed.
 
     Raises
     ------
@@ -210,8 +222,12 @@ def open_source(
         def complain(text: str) -> None:
             click.echo(f"rig: {text}", err=True)
 
-        items = Stream(sources.typed(TypedReader(units), clock, complain))
-        return Source("typed", items, None, clock)
+        read = sources.typed(TypedReader(units, unit=units), clock, complain)
+        if items is not None:
+            read = items(clock, complain)
+        return Source("typed", Stream(read), None, clock)
+    if wish.unit is not None:
+        raise BadInput("--unit is that of readings typed by hand: give it with --typed.")
     if wish.replay is None:
         profile = read_profile(wish)
         transport = open_transport(wish, profile)
@@ -224,8 +240,29 @@ def open_source(
     trace = read_trace(wish.replay)
     for notice in trace.notices:
         click.echo(f"rig: {notice}", err=True)
-    items = Stream(sources.replayed(sources.trace_items(trace), wish.speed))
-    return Source("replay", items, trace.profile, None)
+    replayed = Stream(sources.replayed(sources.trace_items(trace), wish.speed))
+    return Source("replay", replayed, trace.profile, None)
+
+
+def typed_into(
+    job: "Job", setup: str, unit: "TypedUnit | None", asks_sense: bool = False
+) -> "Callable[[Clock, Callable[[str], None]], AsyncIterator[Item]]":
+    """Return what reads typed lines for a job: in its unit, which is kept once it is settled."""
+    from rig.devices.typed import TypedReader
+    from rig.session import sources
+
+    def keep(settled: "TypedUnit") -> None:
+        job.update_settings(replace(job.settings, typed_unit=settled))
+
+    def read(clock: "Clock", complain: "Callable[[str], None]") -> "AsyncIterator[Item]":
+        if unit is not None and unit != job.settings.typed_unit:
+            keep(unit)
+        known = [shot.reading_mm for shot in job.shots() if shot.setup == setup]
+        settled = cast("TypedUnit | None", job.settings.typed_unit)
+        reader = TypedReader(job.units.system, unit=settled, known_mm=known)
+        return sources.typed(reader, clock, complain, job.units, keep, asks_sense)
+
+    return read
 
 
 def replayed_sessions(

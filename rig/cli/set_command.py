@@ -20,6 +20,8 @@ from rig.cli.live_options import (
     replayed_sessions,
     run_kind,
     source_options,
+    typed_into,
+    typed_unit_option,
 )
 from rig.cli.options import Length, Lengths, Name, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
@@ -41,6 +43,7 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
 @click.command()
 @job_option
 @source_options
+@typed_unit_option
 @log_limit_option
 @click.option(
     "--tolerance",
@@ -135,8 +138,8 @@ def _begun(
     from rig.study.lasers import set_place
 
     units = job.units.system
-    source = open_source(wanted, units, clock)
     setup = setup_of(job, wish.setup)
+    source = open_source(wanted, units, clock, typed_into(job, setup, wanted.unit))
     if wish.laser is not None:
         set_place(job, setup, wish.laser)
     settings = SetSettings(

@@ -20,6 +20,8 @@ from rig.cli.live_options import (
     replayed_sessions,
     run_kind,
     source_options,
+    typed_into,
+    typed_unit_option,
 )
 from rig.cli.options import Lengths, Name, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
@@ -47,6 +49,7 @@ UNTIED = (
 @click.command()
 @job_option
 @source_options
+@typed_unit_option
 @log_limit_option
 @click.option("--rock", is_flag=True, help="Wave the rod through plumb; the vertex is the shot.")
 @click.option(
@@ -153,7 +156,10 @@ def _begun(
     units = job.units.system
     points = places_to_shoot(job, wish.kind, wish.labels, wish.at)
     setup = setup_of(job, wish.setup)
-    source = open_source(wanted, units, clock)
+    walked = [one for one in job.sessions() if one.capture.get("kind") in WALKED]
+    asks_sense = wish.kind in WALKED and not walked
+    lines = typed_into(job, setup, wanted.unit, asks_sense)
+    source = open_source(wanted, units, clock, lines)
     if wish.laser is not None:
         set_place(job, setup, wish.laser)
     line = line_of(job, setup, wish.kind, source.utc_s())

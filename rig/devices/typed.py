@@ -1,17 +1,31 @@
 """Readings typed by hand from a tape, and the commands typed between them."""
 
 import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from statistics import median
 from typing import Literal
 
 from rig.devices.reading import Reading
 from rig.errors import BadInput
-from rig.units import parse_length
+from rig.units import System, parse_length
 
 Act = Literal["accept", "undo", "skip", "quit"]
 
-# A tape is read to its finest mark and stood on the floor by eye (common practice, no source).
-TAPE_RESOLUTION_MM = {"in": 25.4 / 16, "mm": 1.0}
+TypedUnit = Literal["in", "ft", "mm", "cm", "m"]
+UNITS: tuple[TypedUnit, ...] = ("in", "ft", "mm", "cm", "m")
+_MM = {"in": 25.4, "ft": 304.8, "mm": 1.0, "cm": 10.0, "m": 1000.0}
+_OF_SYSTEM: dict[System, tuple[TypedUnit, ...]] = {"in": ("in", "ft"), "mm": ("mm", "cm", "m")}
+
+# A tape is read to its finest mark, a grade rod to a hundredth of a foot, and stood on the floor
+# by eye (common practice, no source).
+TAPE_RESOLUTION_MM = {"in": 25.4 / 16, "ft": 304.8 / 100, "mm": 1.0, "cm": 1.0, "m": 1.0}
 TYPED_FOOT_MM = 0.5
+# A line stands between a hand's breadth and head height over a floor; what is read under the same
+# line is no three times as much (common practice, no source).
+LEAST_LINE_MM, MOST_LINE_MM = 40.0, 3000.0
+MOST_TIMES, NEAR_TIMES = 3.0, 1.5
 
 
 def typed_stderr_mm(resolution_mm: float, foot_mm: float = TYPED_FOOT_MM) -> float:
@@ -26,37 +40,125 @@ def typed_stderr_mm(resolution_mm: float, foot_mm: float = TYPED_FOOT_MM) -> flo
 _ACTS: dict[str, Act] = {"": "accept", "y": "accept", "u": "undo", "s": "skip", "q": "quit"}
 
 
+@dataclass(frozen=True, slots=True)
+class Doubted:
+    """A bare number that is not taken before its unit is said.
+
+    Attributes
+    ----------
+    text : str
+        As it was typed.
+    choices : tuple of str
+        Units that explain it, the likely one first.
+    blocks : bool
+        Whether nothing can go on: no unit is settled yet.
+    """
+
+    text: str
+    choices: tuple[TypedUnit, ...]
+    blocks: bool
+
+    def means_mm(self, unit: TypedUnit) -> float:
+        """Return the reading that it would be."""
+        return parse_length(self.text, unit=unit, what="reading")
+
+
 class TypedReader:
     """Makes readings and acts of typed lines.
 
     Parameters
     ----------
     units : {'in', 'mm'}
-        The job's units, meant by a bare number.
+        The job's units, meant by a bare number where no unit is settled.
     resolution_mm, foot_mm : float, optional
         How finely the tape is read and how well its foot finds the floor.
+    unit : {'in', 'ft', 'mm', 'cm', 'm'}, optional
+        What a bare number is, where that is settled.
+    known_mm : iterable of float
+        What was read under this line before.
 
     Attributes
     ----------
     stderr_mm : float
-        Standard uncertainty of one typed reading (`typed_stderr_mm`).
+        Standard uncertainty of the reading parsed last, or of one in the settled unit
+        (`typed_stderr_mm`).
     """
 
     def __init__(
         self,
-        units: Literal["in", "mm"],
+        units: System,
         resolution_mm: float | None = None,
         foot_mm: float = TYPED_FOOT_MM,
+        *,
+        unit: TypedUnit | None = None,
+        known_mm: Iterable[float] = (),
     ) -> None:
         self.units = units
-        self.resolution_mm = TAPE_RESOLUTION_MM[units] if resolution_mm is None else resolution_mm
-        self.stderr_mm = typed_stderr_mm(self.resolution_mm, foot_mm)
+        self.unit = unit
+        self._given_mm, self._foot_mm = resolution_mm, foot_mm
+        self._known_mm = list(known_mm)
+        self._read_in: str = unit or units
+
+    @property
+    def resolution_mm(self) -> float:
+        """One mark of what the last reading was read from."""
+        return TAPE_RESOLUTION_MM[self._read_in] if self._given_mm is None else self._given_mm
+
+    @property
+    def stderr_mm(self) -> float:
+        """Standard uncertainty of the last reading."""
+        return typed_stderr_mm(self.resolution_mm, self._foot_mm)
+
+    def doubt(self, line: str) -> Doubted | None:
+        """Return what must be asked before a line is taken, None where nothing must.
+
+        The first bare number settles the unit: where one unit of the job's system explains it that
+        is it, and a fraction is inches.
+        """
+        text = line.strip()
+        value = _bare(text)
+        if value is None:
+            return None
+        if "/" in text:
+            self.unit = self.unit or "in"
+            return None
+        own = _OF_SYSTEM[self.units]
+        if self.unit is None:
+            mine = [unit for unit in own if _is_line(value * _MM[unit])]
+            others = [unit for unit in UNITS if unit not in own and _is_line(value * _MM[unit])]
+            if mine == [self.units]:
+                self.unit = self.units
+            elif mine or others:
+                return Doubted(text, tuple(mine or others), blocks=True)
+            return None
+        taken_mm = value * _MM[self.unit]
+        usual_mm = median(self._known_mm) if self._known_mm else None
+        if _is_line(taken_mm) and (usual_mm is None or _within(taken_mm, usual_mm, MOST_TIMES)):
+            return None
+        likely = [
+            unit
+            for unit in (*own, *(unit for unit in UNITS if unit not in own))
+            if unit != self.unit
+            and _is_line(value * _MM[unit])
+            and (usual_mm is None or _within(value * _MM[unit], usual_mm, NEAR_TIMES))
+        ]
+        return Doubted(text, (likely[0], self.unit), blocks=False) if likely else None
+
+    def answer(self, doubted: Doubted, line: str) -> str | None:
+        """Return the doubted reading with its unit, where a line names one that was offered."""
+        said = line.strip().lower()
+        unit = next((one for one in doubted.choices if one == said), None)
+        if unit is None:
+            return None
+        if doubted.blocks:
+            self.unit = unit
+        return f"{doubted.text} {unit}"
 
     def parse(self, line: str, time_s: float, utc_s: float) -> Reading | Act:
         """Return what a line means.
 
         ``u`` undoes, ``s`` skips, ``y`` or an empty line accepts, ``q`` ends; anything else is a
-        length in the job's units.
+        length, in the settled unit or the job's where it names none.
 
         Raises
         ------
@@ -67,9 +169,33 @@ class TypedReader:
         act = _ACTS.get(text.lower())
         if act is not None:
             return act
-        value_mm = parse_length(text, unit=self.units, what="reading")
+        unit = self.unit or self.units
+        value_mm = parse_length(text, unit=unit, what="reading")
         if value_mm < 0:
             raise BadInput(
                 f"The reading {text} is below 0; it is taken up from the floor to the line."
             )
+        if unit != self.units and _bare(text) is not None:
+            text = f"{text} {unit}"  # so that the log tells it alone
+        named = re.search(r"[0-9] ?(ft|cm|m)$", text)
+        self._read_in = named[1] if named else self.units
+        self._known_mm.append(value_mm)
         return Reading(time_s, utc_s, text, "valid", value_mm)
+
+
+def _bare(text: str) -> float | None:
+    """Value of a number that names no unit, None where it names one or is none."""
+    found = re.fullmatch(r"\+?(?:(\d+)[ -])?(\d+)/(\d+)|\+?(\d+\.?\d*|\.\d+)", text)
+    if found is None:
+        return None
+    if found[4]:
+        return float(found[4])
+    return float(found[1] or 0) + float(found[2]) / float(found[3] or 1) if int(found[3]) else None
+
+
+def _is_line(mm: float) -> bool:
+    return LEAST_LINE_MM <= mm <= MOST_LINE_MM
+
+
+def _within(mm: float, other_mm: float, times: float) -> bool:
+    return other_mm / times <= mm <= other_mm * times

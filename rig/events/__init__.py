@@ -47,6 +47,7 @@ from rig.events.setting import (
 from rig.events.survey import (
     Armed,
     Ask,
+    AskTyped,
     Check,
     Drifted,
     Jolted,
@@ -93,6 +94,7 @@ __all__ = [
     "Ask",
     "AskMarker",
     "AskPour",
+    "AskTyped",
     "Check",
     "Checked",
     "CoverSoFar",

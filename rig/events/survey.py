@@ -70,6 +70,24 @@ class Ask(Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AskTyped(Told):
+    """What typed readings leave open: the unit of a bare number, or which way the tape is read.
+
+    Attributes
+    ----------
+    what : str
+        "unit" or "sense".
+    choices : tuple of str
+        Of a unit: one of them as the next line answers.
+    """
+
+    event: ClassVar[str] = "ask"
+    what: str
+    choices: tuple[str, ...] = ()
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Trouble(Told):
     """Why nothing happens, and what to do about it."""
 
@@ -171,6 +189,7 @@ SurveyEvent = (
     | Skipped
     | Undone
     | Ask
+    | AskTyped
     | Trouble
     | SurveyDone
     | Check

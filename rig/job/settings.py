@@ -13,6 +13,7 @@ from rig.record import Record
 from rig.units import System
 
 Place = tuple[float, float]
+TYPED_UNITS = ("in", "ft", "mm", "cm", "m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +71,8 @@ class Settings(Record):
         Of one bag, by its sheet.
     waste_share : float or None
         Bought on top, as a share of what lies in place.
+    typed_unit : {"in", "ft", "mm", "cm", "m"} or None
+        What a bare number is that is typed as a reading, once that is settled.
     laser_places : mapping of str to (x_mm, y_mm)
         Where the laser stood, by set-up.
     laser_correction : RadialError or None
@@ -86,6 +89,7 @@ class Settings(Record):
     bag_mass_kg: float | None = None
     bag_water_l: float | None = None
     waste_share: float | None = None
+    typed_unit: str | None = None
     laser_places: Mapping[str, Place] = field(default_factory=dict)
     laser_correction: RadialError | None = None
     laser_tilt: Mapping[str, SetupTilt] = field(default_factory=dict)
@@ -118,6 +122,8 @@ def settings_of(stored: Given) -> Settings:
                 known[key] = read(known[key])
             except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
                 raise ValueError(key) from error
+    if known.get("typed_unit", "mm") not in TYPED_UNITS:
+        raise ValueError("typed_unit")
     return Settings(**known)
 
 

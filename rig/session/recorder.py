@@ -17,7 +17,7 @@ from rig.events import (
     Unset,
 )
 from rig.job.store import Job
-from rig.session.run import Act, End, Item, Log, Typed
+from rig.session.run import Act, End, Item, Log, Question, Typed
 from rig.session.watcher import Watcher
 
 
@@ -109,6 +109,9 @@ class Recorder(Log):
                 job.log_event(session, item.time_s, item.utc_s, "battery", told)
             case Notice():
                 job.log_event(session, item.time_s, item.utc_s, "notice", {"text": item.text})
+            case Question():
+                told = item.asks.as_json()
+                job.log_event(session, item.time_s, item.utc_s, "asked", told)
             case End():
                 job.log_event(session, item.time_s, self._now[1], "end", {})
 

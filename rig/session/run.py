@@ -14,7 +14,17 @@ from typing import Protocol
 
 from rig.devices.clock import Clock
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
-from rig.events import Event, Heard, LinkBack, LinkLost, Noticed, PourDone, SetDone, SurveyDone
+from rig.events import (
+    AskTyped,
+    Event,
+    Heard,
+    LinkBack,
+    LinkLost,
+    Noticed,
+    PourDone,
+    SetDone,
+    SurveyDone,
+)
 from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
@@ -49,13 +59,22 @@ class Typed:
 
 
 @dataclass(frozen=True, slots=True)
+class Question:
+    """What typed readings leave open; it holds nothing up."""
+
+    time_s: float
+    utc_s: float
+    asks: AskTyped
+
+
+@dataclass(frozen=True, slots=True)
 class End:
     """The source is exhausted; deadlines up to its time may still fire."""
 
     time_s: float
 
 
-Item = Reading | Typed | Act | Lost | Back | Battery | Notice | End
+Item = Reading | Typed | Act | Lost | Back | Battery | Notice | Question | End
 _Queue = asyncio.Queue[Item | BaseException | asyncio.Event | None]
 
 
@@ -163,7 +182,7 @@ def step(machine: Machine, item: Item) -> Sequence[Event]:
             return machine.lost(item.time_s)
         case Back():
             return machine.back(item.time_s)
-        case Battery() | Notice():
+        case Battery() | Notice() | Question():
             return ()
         case End():
             return machine.tick(item.time_s)
@@ -200,6 +219,8 @@ def announcements(item: Item) -> Iterator[Event]:
             yield LinkBack(time_s=item.time_s, gap_s=item.gap_s)
         case Notice():
             yield Noticed(time_s=item.time_s, text=item.text)
+        case Question():
+            yield item.asks
 
 
 async def run(

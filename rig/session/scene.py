@@ -12,6 +12,7 @@ from rig.events import (
     Armed,
     Ask,
     AskMarker,
+    AskTyped,
     Check,
     Checked,
     Doubtful,
@@ -218,7 +219,7 @@ class Scene:
                 return self.mark(event.label, "todo") | self.last(told) | {"sofar"}
             case Ask():
                 return self.ask(event.text)
-            case LineChecked() | Trouble() | Drifted() | Watched():
+            case LineChecked() | Trouble() | Drifted() | Watched() | AskTyped():
                 return self.note(told)
             case Jolted():
                 self.sections.sofar = None

@@ -16,11 +16,14 @@ from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.devices.stream import supervise
 from rig.devices.trace import Trace, replay
 from rig.devices.transport import Transport
-from rig.devices.typed import TypedReader
+from rig.devices.typed import TypedReader, TypedUnit
 from rig.errors import BadInput
+from rig.events import AskTyped
 from rig.job.rows import Session, StoredEvent, StoredReading
 from rig.job.store import Job
-from rig.session.run import Act, End, Item, Sink, Stream, Typed
+from rig.session.run import Act, End, Item, Question, Sink, Stream, Typed
+from rig.units import METRIC, Units
+from rig.words import typed as asking
 
 CLOCK_SET_S = 2.0
 
@@ -44,30 +47,73 @@ class Device(Stream):
 
 
 async def typed(
-    reader: TypedReader, clock: Clock, complain: Callable[[str], None]
+    reader: TypedReader,
+    clock: Clock,
+    complain: Callable[[str], None],
+    units: Units = METRIC,
+    keep: Callable[[TypedUnit], None] = lambda unit: None,
+    asks_sense: bool = False,
 ) -> AsyncIterator[Item]:
     """Yield readings and words typed a line at a time, until the end of standard input or `q`.
 
-    What is no reading is complained of and left out.
+    What is no reading is complained of and left out, and so is one that only another unit
+    explains, unless the next line says that unit.
+
+    Parameters
+    ----------
+    reader : TypedReader
+    clock : Clock
+    complain : callable
+        Tells what is wrong with a line.
+    units : Units
+        What questions are written in.
+    keep : callable
+        Keeps the unit once it is settled.
+    asks_sense : bool
+        Ask once which way the tape is read.
+
+    Raises
+    ------
+    BadInput
+        Where the unit of the first reading stays open.
     """
     lines = _typed_lines()
+    kept, pending = reader.unit, None
+    if asks_sense:
+        yield Question(*clock.now(), AskTyped(what="sense", text=asking.SENSE))
     while line := await lines.get():
         time_s, utc_s = clock.now()
+        said = None if pending is None else reader.answer(pending, line)
+        if pending is not None and pending.blocks and said is None:
+            break
+        pending = None
+        if said is None:
+            pending = reader.doubt(line)
+            if pending is not None:
+                text = asking.which_unit(pending, units)
+                asks = AskTyped(what="unit", choices=pending.choices, text=text)
+                yield Question(time_s, utc_s, asks)
+                continue
         word, _, label = line.strip().partition(" ")
         if word.lower() == "g" and label:
             yield Act(time_s, utc_s, "goto", label.strip().upper())
             continue
         try:
-            entry = reader.parse(line, time_s, utc_s)
+            entry = reader.parse(said or line, time_s, utc_s)
         except BadInput as error:
             complain(
                 f"{error} Or u to undo, s to skip, y to accept, g LABEL to go there, q to stop."
             )
             continue
+        if reader.unit is not None and reader.unit != kept:
+            kept = reader.unit
+            keep(kept)
         if isinstance(entry, Reading):
             yield Typed(entry, reader.stderr_mm)
         else:
             yield Act(time_s, utc_s, entry)
+    if pending is not None and pending.blocks:
+        raise BadInput(asking.unit_unsaid(pending))
 
 
 async def words(

@@ -10,6 +10,7 @@ from rig.events import (
     Ask,
     AskMarker,
     AskPour,
+    AskTyped,
     Check,
     Checked,
     Doubtful,
@@ -147,7 +148,7 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
             return _aloud(say("{label} skipped", label=event.label))
         case Undone():
             return _aloud(say("{label} undone", label=event.label))
-        case Ask():
+        case Ask() | AskTyped():
             return Said(event.text, sounding(event.text), "warn", "warn")
         case Trouble():
             return Said(event.text, sounding(event.text), "warn", "warn")

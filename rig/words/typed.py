@@ -1,0 +1,55 @@
+"""What is asked of readings typed by hand."""
+
+from collections.abc import Mapping
+
+from rig.devices.typed import Doubted, TypedUnit
+from rig.units import Units
+from rig.words import say
+
+NAMES: Mapping[TypedUnit, str] = {
+    "in": say("inches"),
+    "ft": say("feet"),
+    "mm": say("millimetres"),
+    "cm": say("centimetres"),
+    "m": say("metres"),
+}
+
+SENSE = say(
+    "A larger reading is a lower floor: stand in the lowest spot you can see and look. If the "
+    "tape reads less there, it is upside down, or the rod is read from its top."
+)
+
+
+def which_unit(doubted: Doubted, units: Units) -> str:
+    """Ask what a bare number is, with what each unit would mean."""
+    meanings = [
+        say(
+            "{unit} ({name}: the line {height} over the floor)",
+            unit=unit,
+            name=NAMES[unit],
+            height=units.length(doubted.means_mm(unit)),
+        )
+        for unit in doubted.choices
+    ]
+    if doubted.blocks:
+        return say(
+            "What is {text}? Type {choices}; it goes for all bare numbers of this job.",
+            text=doubted.text,
+            choices=say(" or ").join(meanings),
+        )
+    return say(
+        "{text} is not taken: under this line only another unit explains it. Type {choices}, or "
+        "the reading again.",
+        text=doubted.text,
+        choices=say(" or ").join(meanings),
+    )
+
+
+def unit_unsaid(doubted: Doubted) -> str:
+    """Refuse readings whose unit nobody said."""
+    options = say(" or ").join(f"--unit {unit}" for unit in doubted.choices)
+    return say(
+        "What {text} is was not said, so no shot was kept: begin again with {options}.",
+        text=doubted.text,
+        options=options,
+    )

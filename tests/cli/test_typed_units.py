@@ -1,0 +1,111 @@
+"""Readings typed by hand: their unit is settled once, and never guessed where two explain them."""
+
+import json
+import sqlite3
+
+import pytest
+
+from tests.cli.conftest import Run
+
+
+@pytest.fixture
+def inches(run: Run) -> Run:
+    assert run("new", "--room", "12ft,15ft", "--units", "in").code == 0
+    assert run("grid").code == 0
+    return run
+
+
+def kept() -> object:
+    with sqlite3.connect("job.sqlite") as database:
+        return json.loads(database.execute("SELECT other FROM job").fetchone()[0]).get("typed_unit")
+
+
+def shots(events: list[dict[str, object]]) -> list[object]:
+    return [event["reading_mm"] for event in events if event["event"] == "shot"]
+
+
+def unit_asks(events: list[dict[str, object]]) -> list[object]:
+    return [e["choices"] for e in events if e["event"] == "ask" and e["what"] == "unit"]
+
+
+def test_a_first_reading_that_two_units_explain_is_asked_about(inches: Run) -> None:
+    told = inches("survey", "--typed", "--json", typed="4.05\nft\n4.11\nq\n")
+    assert told.code == 0, told.err
+    (asked,) = (e for e in told.events if e["event"] == "ask" and e["what"] == "unit")
+    assert asked["choices"] == ["in", "ft"]
+    assert "4 1/16" in asked["text"]
+    assert "48 19/32" in asked["text"]
+    assert shots(told.events) == pytest.approx([4.05 * 304.8, 4.11 * 304.8])
+    assert kept() == "ft"
+    again = inches("survey", "--typed", "--json", typed="4.08\nq\n")
+    assert unit_asks(again.events) == []
+    assert shots(again.events) == pytest.approx([4.08 * 304.8])
+
+
+@pytest.mark.parametrize("typed", ["4.05\n", "4.05\n4.11\nft\n", "4.05\nq\n", "4.05\nmm\n"])
+def test_a_unit_that_nobody_says_is_refused_and_no_shot_kept(inches: Run, typed: str) -> None:
+    refused = inches("survey", "--typed", "--json", typed=typed)
+    assert refused.code == 2
+    assert "--unit ft" in refused.err
+    assert shots(refused.events) == []
+    with sqlite3.connect("job.sqlite") as database:
+        assert database.execute("SELECT count(*) FROM shot").fetchone() == (0,)
+    assert kept() is None
+
+
+@pytest.mark.parametrize(
+    ("unit", "typed", "reading_mm"),
+    [("ft", "4.05", 1234.44), ("in", "4.05", 102.87), ("cm", "122.5", 1225), ("m", "1.222", 1222)],
+)
+def test_the_option_says_the_unit_and_the_job_keeps_it(
+    inches: Run, unit: str, typed: str, reading_mm: float
+) -> None:
+    told = inches("survey", "--typed", "--unit", unit, "--json", typed=f"{typed}\nq\n")
+    assert unit_asks(told.events) == []
+    assert shots(told.events) == pytest.approx([reading_mm])
+    assert kept() == unit
+
+
+def test_a_fraction_settles_inches(inches: Run) -> None:
+    told = inches("survey", "--typed", "--json", typed="48 3/16\n48.5\nq\n")
+    assert unit_asks(told.events) == []
+    assert shots(told.events) == pytest.approx([48.1875 * 25.4, 48.5 * 25.4])
+    assert kept() == "in"
+
+
+def test_a_later_reading_that_only_another_unit_explains_is_not_taken(inches: Run) -> None:
+    told = inches("survey", "--typed", "--json", typed="48 1/4\n1220\n48.5\n1220\nmm\n4.05\nq\n")
+    assert told.code == 0
+    assert unit_asks(told.events) == [["mm", "in"], ["mm", "in"], ["ft", "in"]]
+    assert shots(told.events) == pytest.approx([48.25 * 25.4, 48.5 * 25.4, 1220.0])
+    assert not [e for e in told.events if e["event"] == "trouble"]
+
+
+def test_metres_in_a_millimetre_job_are_asked_about(run: Run) -> None:
+    run("new", "--room", "3m,4m", "--units", "mm")
+    run("grid")
+    told = run("survey", "--typed", "--json", typed="1220\n1.222\nm\n1221\nq\n")
+    assert unit_asks(told.events) == [["m", "mm"]]
+    assert shots(told.events) == pytest.approx([1220, 1222, 1221])
+
+
+def test_a_replay_reads_the_units_that_were_typed(inches: Run) -> None:
+    inches("survey", "--typed", "--unit", "ft", typed="4.05\n4.11\nq\n")
+    inches("new", "--room", "12ft,15ft", "--units", "in", "--job", "two.sqlite")
+    inches("grid", "--job", "two.sqlite")
+    told = inches("survey", "--job", "two.sqlite", "--replay", "job.sqlite", "--json")
+    assert shots(told.events) == [4.05 * 304.8, 4.11 * 304.8]
+
+
+def test_unit_goes_with_typed_readings_only(inches: Run) -> None:
+    refused = inches("survey", "--replay", "nothing.trace", "--unit", "ft")
+    assert refused.code == 2
+
+
+def test_the_first_survey_of_a_job_says_once_which_way_a_tape_reads(inches: Run) -> None:
+    first = inches("survey", "--typed", "--json", typed="48 1/4\nq\n").events
+    (sense,) = (e for e in first if e["event"] == "ask" and e["what"] == "sense")
+    assert "a lower floor" in sense["text"]
+    assert len(shots(first)) == 1
+    again = inches("survey", "--typed", "--json", typed="48 1/4\nq\n").events
+    assert not [e for e in again if e["event"] == "ask" and e["what"] == "sense"]
