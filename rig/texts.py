@@ -224,10 +224,16 @@ class Row:
 
 
 def read_table(
-    path: Path, unit: str, needed: tuple[str, ...], optional: tuple[str, ...] = ()
+    path: Path,
+    unit: str,
+    needed: tuple[str, ...],
+    optional: tuple[str, ...] = (),
+    *,
+    most: int | None = None,
 ) -> Iterator[Row]:
     """Read a table with a heading; see `table_rows`."""
-    return table_rows(read_text(path, "save the table as CSV"), str(path), unit, needed, optional)
+    text = read_text(path, "save the table as CSV")
+    return table_rows(text, str(path), unit, needed, optional, most=most)
 
 
 def table_rows(
@@ -238,6 +244,7 @@ def table_rows(
     optional: tuple[str, ...] = (),
     *,
     others: bool = False,
+    most: int | None = None,
 ) -> Iterator[Row]:
     """Yield the rows of a table; blank lines are passed over.
 
@@ -251,6 +258,9 @@ def table_rows(
         The columns, in any order.
     others : bool
         Whether there may be columns besides, which are passed over.
+    most : int
+        Rows that there may be, a million unless said; a table of more is refused before the first
+        is read.
 
     Raises
     ------
@@ -259,6 +269,14 @@ def table_rows(
     """
     heading = ",".join(needed) + "".join(f"[,{column}]" for column in optional)
     reader = csv.reader(_lines(text, name), strict=True)
+    most = MOST_ROWS if most is None else most
+    if text.count("\n") > most:
+        rows = sum(1 for line in text.splitlines() if line.strip(" \t,")) - 1
+        if rows > most:
+            raise BadInput(
+                f"{name} has {rows} rows, and more than {most} cannot be worked with; thin them "
+                "to a grid, or part the table."
+            )
     names: list[str] = []
     rows = 0
     try:
@@ -274,8 +292,8 @@ def table_rows(
                     f"{where}: {counted(len(record), 'cell')}, but the heading names {len(names)}."
                 )
             rows += 1
-            if rows > MOST_ROWS:
-                raise BadInput(f"{where}: more than {MOST_ROWS} rows; part the table.")
+            if rows > most:
+                raise BadInput(f"{where}: more than {most} rows; part the table.")
             cells = dict(zip(names, (cell.strip() for cell in record), strict=True))
             yield Row(where, reader.line_num, cells, unit)
     except csv.Error as error:

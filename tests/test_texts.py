@@ -72,7 +72,7 @@ def test_cells_that_are_no_numbers_are_refused_with_their_line_and_column() -> N
 def test_more_rows_than_any_survey_has_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(texts, "MOST_ROWS", 3)
     assert len(rows("label,x\n" + "a,1\n" * 3)) == 3
-    with pytest.raises(BadInput, match="line 5: more than 3 rows"):
+    with pytest.raises(BadInput, match="has 4 rows, and more than 3 cannot be worked with"):
         rows("label,x\n" + "a,1\n" * 4)
 
 

@@ -14,6 +14,10 @@ from rig.flatness.field import Floats
 from rig.units import parse_length
 
 LONGEST_ROD_MM = 20_000.0
+# Every reading of a line may go with every other, and work grows with the square of them. A line of
+# so many, a foot apart, is 600 m long.
+MOST_IN_LINE = 2000
+MOST_READINGS = 50_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +58,7 @@ def read_lines(path: Path, unit: str, step_mm: float) -> list[LevelLine]:
     found: dict[str, list[float]] = {}
     finest = np.inf
     current = None
-    for row in texts.read_table(path, unit, ("line", "reading")):
+    for row in texts.read_table(path, unit, ("line", "reading"), most=MOST_READINGS):
         name = row.text("line")
         if not name:
             raise BadInput(f"{row.where}, column line: the name of the line is missing.")
@@ -73,7 +77,13 @@ def read_lines(path: Path, unit: str, step_mm: float) -> list[LevelLine]:
             raise BadInput(
                 f"{row.where}, column reading: {reading / 1000:.1f} m is longer than any rod."
             )
-        found.setdefault(name, []).append(reading)
+        readings = found.setdefault(name, [])
+        readings.append(reading)
+        if len(readings) > MOST_IN_LINE:
+            raise BadInput(
+                f"{row.where}, column line: {name} has more than {MOST_IN_LINE} readings; cut it "
+                "into lines of their own names."
+            )
         finest = min(finest, _last_digit(row.text("reading"), unit))
         current = name
     if not found:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from rig.job.rows import Shot
 
 KINDS = ("floor", "benchmark", "threshold", "finished")
+MOST_SHOTS = 100_000  # more than these no floor is made of: `rig.surface.gaussian_process`
 NEEDED = ("label", "x", "y", "reading")
 OPTIONAL = ("stderr", "setup", "kind")
 EXPORTED = ("label", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind")
@@ -69,7 +70,7 @@ def read_table(path: Path, unit: str, outline: "Outline", grid: Mapping[str, Pla
     tape_mm = TypedReader("in" if unit in ("in", "ft") else "mm").stderr_mm
     rows: list[Row] = []
     seen: dict[tuple[str, str, str], int] = {}
-    for told in texts.read_table(path, unit, NEEDED, OPTIONAL):
+    for told in texts.read_table(path, unit, NEEDED, OPTIONAL, most=MOST_SHOTS):
         try:
             row = _row(told, tape_mm, grid)
             _refuse_twice(row, told.line, seen)
