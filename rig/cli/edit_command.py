@@ -44,12 +44,13 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
             raise BadInput("Nothing to change was given; see rig edit --help.")
         settings = given.settings_over(job.settings)
         warnings = []
-        if shaped is not None:
-            outline, closing_mm = shaped
-            set_outline(job, outline)
-        job.update_settings(settings)
-        if rules:
-            job.keep_material_rules([vars(rule) for rule in rules], edited=True)
+        with job.together("nothing was changed"):
+            if shaped is not None:
+                outline, closing_mm = shaped
+                set_outline(job, outline)
+            job.update_settings(settings)
+            if rules:
+                job.keep_material_rules([vars(rule) for rule in rules], edited=True)
         units, has_grid = job.units, bool(job.points())
         if shaped is not None:
             warnings += _shape_warnings(job, outline)

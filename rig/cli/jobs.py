@@ -1,10 +1,14 @@
 """What commands share around a job file: opening it, its outline, its units."""
 
+import contextlib
 import os
 from collections.abc import Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from rig.errors import BadInput
+import click
+
+from rig.errors import BadInput, JobUnusable
 from rig.study.room import outline_of as outline_of
 
 if TYPE_CHECKING:
@@ -44,6 +48,20 @@ def laser_places(
             raise BadInput(f"There is no set-up {setup!r}; there are {', '.join(setups)}.")
         places[setup] = place
     return places
+
+
+def mend_pour(path: Path) -> None:
+    """Mend what an older floor-rig left half written of a pour, and say so."""
+    from rig.job.store import Job
+    from rig.session.mending import holes_of, mend
+
+    with Job.open(path) as job:
+        if not holes_of(job):
+            return
+    # Where it cannot be written, or a session is at it, what is asked for is told as it stands.
+    with contextlib.suppress(JobUnusable), Job.open(path, write=True, wait_s=0.0) as job:
+        for text in mend(job):
+            click.echo(f"rig: {text}", err=True)
 
 
 def boot_id() -> str:

@@ -152,7 +152,9 @@ class Source:
 
 def clocks(source: Source) -> "Clocks":
     """Return the machine's start and its clocks as they are now, for a session's beginning."""
-    return {"boot_id": boot_id(), "utc_s": source.utc_s(), "monotonic_s": time.monotonic()}
+    from rig.devices.clock import steady_s
+
+    return {"boot_id": boot_id(), "utc_s": source.utc_s(), "monotonic_s": steady_s()}
 
 
 def read_profile(wish: RodWish) -> "Profile":

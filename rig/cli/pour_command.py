@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.jobs import boot_id, outline_of, setup_of
+from rig.cli.jobs import boot_id, mend_pour, outline_of, setup_of
 from rig.cli.options import (
     DURATION,
     Command,
@@ -135,6 +135,7 @@ def plan_command(job_path: Path, why: bool, as_json: bool, **options: Any) -> No
     from rig.study.pour_log import last_pour_plan
     from rig.study.pour_plan import make_pour_plan
 
+    mend_pour(job_path)
     with Job.open(job_path, write=True) as job, working("Simulating the crew"):
         first = last_pour_plan(job) is None
         made = make_pour_plan(job, outline_of(job), PourWish(**options), time.time())
@@ -163,6 +164,7 @@ def list_command(job_path: Path, tick: tuple[str, ...], as_json: bool) -> None:
     from rig.study.pour_log import prepour_of
 
     steps = [step_called(word) for word in tick]
+    mend_pour(job_path)
     with Job.open(job_path, write=bool(steps)) as job:
         for step in steps:
             job.log_event(None, None, time.time(), "tick", {"step": step.key})
@@ -234,6 +236,7 @@ def log_pour(
     page: "Page | None" = None,
 ) -> None:
     """Log a pour from the keyboard and a page, or from a script by a faster clock."""
+    from rig.devices.clock import steady_s
     from rig.job.store import Job
     from rig.session.kind import Beginning
     from rig.session.kinds.pour import KIND, PourSettings
@@ -242,6 +245,7 @@ def log_pour(
     from rig.study.pour_log import after
     from rig.study.pour_plan import pour_to_log
 
+    mend_pour(job_path)
     with Job.open(job_path, write=True) as job:
         found = pour_to_log(job, outline_of(job), wish, time.time())
         answer = found.pour.answer
@@ -254,7 +258,7 @@ def log_pour(
             settings=PourSettings(pour_plan=found.pour.id, bags=bags_on_site(found.pour, bags)),
             setup=setup_of(job, None),
             boot_id=boot_id(),
-            monotonic_s=time.monotonic(),
+            monotonic_s=steady_s(),
             utc_s=time.time(),
         )
         machine = KIND.machine(begun)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.jobs import outline_of
+from rig.cli.jobs import mend_pour, outline_of
 from rig.cli.options import confidence_option, job_option, json_option, show
 from rig.errors import BadInput
 
@@ -60,6 +60,7 @@ def command(
     from rig.report.contents import report_of
     from rig.report.source import Options
 
+    mend_pour(job_path)
     with Job.open(job_path) as job:
         if checked is not None:
             return _check(job, job_path, checked, as_json)

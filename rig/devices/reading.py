@@ -6,6 +6,11 @@ A stream of these is all that surveying and marker setting ever see of a rod.
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+AWAKE = "awake"
+"""An act that nobody did: the computer slept until now."""
+CLOCK_SET = "clock"
+"""An act that nobody did: the time of day was set, by its argument in seconds."""
+
 Status = Literal["valid", "no_beam", "button", "low_battery", "bad"]
 
 

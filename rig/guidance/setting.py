@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from rig.devices.reading import Reading
+from rig.devices.reading import AWAKE, CLOCK_SET, Reading
 from rig.errors import BadInput
 from rig.events import AskMarker, Event, MarkerSet, NextMarker, SetDone, Skipped, Trouble, Unset
 from rig.guidance import phrases
@@ -176,7 +176,11 @@ class Setting:
     def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
         """Take an act of the installer: accept, undo, skip, goto LABEL or quit."""
         events = self._until(time_s) + self._settle_presses()
-        return events if self.finished else events + self._act(name, argument, self._stand())
+        if self.finished or name == CLOCK_SET:
+            return events
+        if name == AWAKE:
+            return events + self._after_break()
+        return events + self._act(name, argument, self._stand())
 
     def lost(self, time_s: float) -> list[Event]:
         """Take note that the link is lost: readings from before never meet those after."""

@@ -66,3 +66,11 @@ def unpour(connection: sqlite3.Connection) -> None:
     connection.execute(
         "UPDATE batch SET session_id = NULL, poured_utc_s = NULL WHERE id = ?", (row[0],)
     )
+
+
+def unpour_all(connection: sqlite3.Connection, ids: Iterable[int]) -> None:
+    """Take back batches by their ids."""
+    connection.executemany(
+        "UPDATE batch SET session_id = NULL, poured_utc_s = NULL WHERE id = ?",
+        [(one,) for one in ids],
+    )

@@ -154,3 +154,8 @@ class Planned(JobFile):
         """Take back the batch that was poured last; it is planned again."""
         with self._writing("the batch was not taken back") as connection:
             batches.unpour(connection)
+
+    def unpour_batches(self, ids: Iterable[int]) -> None:
+        """Commit that batches, by their ids, were not poured."""
+        with self._writing("the batches were not taken back") as connection:
+            batches.unpour_all(connection, ids)

@@ -8,7 +8,7 @@ before 0, so that the ages of the edges are the true ones.
 import math
 from collections.abc import Sequence
 
-from rig.devices.reading import Reading
+from rig.devices.reading import AWAKE, CLOCK_SET, Reading
 from rig.errors import BadInput
 from rig.events import (
     AskPour,
@@ -30,6 +30,7 @@ from rig.pour.estimate import Need, yield_known
 from rig.pour.live_plan import LivePlan, Strip
 from rig.pour.log import Batch, FrontTold, Log, Tick
 from rig.pour.prepour import Step, step_called, unticked
+from rig.words import pour as clock_words
 from rig.words import pour_log as words
 
 TWICE_S = 5.0
@@ -54,6 +55,8 @@ class Pouring:
         Steps of the list that were ticked before.
     notes : sequence of str
         What must be said about the clock.
+    by_day : int
+        How many of the first acts of the history only the time of day tells the age of.
     """
 
     def __init__(
@@ -62,6 +65,7 @@ class Pouring:
         history: Sequence[tuple[float, str, str | None]] = (),
         ticked: Sequence[str] = (),
         notes: Sequence[str] = (),
+        by_day: int = 0,
     ) -> None:
         if not plan.batches:
             raise BadInput("The plan of the pour has no batches: make one with rig pour plan.")
@@ -70,6 +74,8 @@ class Pouring:
         self._history = list(history)
         self._ticked = list(ticked)
         self._notes = list(notes)
+        self._by_day = by_day
+        self._acts: list[tuple[float, str, str | None]] = []
         self._log = Log(plan)
         self._edges = EdgeWatch(plan, self._log)
         self._pending: Batch | FrontTold | None = None
@@ -79,10 +85,8 @@ class Pouring:
 
     def start(self, time_s: float) -> list[Event]:
         """Say what is left of the list, what was poured before, and what comes next."""
-        for at_s, name, argument in self._history:
-            self.act(name, at_s, argument)
+        self._go_through(self._history)
         self._now_s = time_s
-        self._edges.forget()
         events: list[Event] = [Trouble(text=note, reason="clock") for note in self._notes]
         left = self.unticked
         if left:
@@ -103,11 +107,39 @@ class Pouring:
 
     def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
         """Take an act: batch, front LABEL or number, undo, stop, tick STEP, accept."""
+        if name == AWAKE:
+            return self.tick(time_s)
         self._now_s = max(self._now_s, time_s)
         if self.finished:
             return []
+        if name == CLOCK_SET:
+            return self._clock_set(float(argument or 0.0))
+        self._acts.append((time_s, name, argument))
         # What was due before the act is told, be there a tick between or none.
         return [*self._edges.warnings(self._now_s), *self._act(name, argument)]
+
+    def _go_through(self, acts: Sequence[tuple[float, str, str | None]]) -> None:
+        """Take acts of the past, of which nothing is told again."""
+        for at_s, name, argument in acts:
+            if name not in (AWAKE, CLOCK_SET):
+                self.act(name, at_s, argument)
+        self._acts.clear()
+        self._edges.forget()
+
+    def _clock_set(self, by_s: float) -> list[Event]:
+        """Where only the time of day told how old the first acts are, it tells it better now."""
+        if by_s <= 0.0 or not self._by_day:
+            return [Trouble(text=clock_words.clock_was_set(by_s), reason="clock")]
+        self._history[: self._by_day] = [
+            (at_s - by_s, name, argument) for at_s, name, argument in self._history[: self._by_day]
+        ]
+        live, now_s = list(self._acts), self._now_s
+        self._log = Log(self._plan)
+        self._edges = EdgeWatch(self._plan, self._log)
+        self._pending, self._now_s = None, -math.inf
+        self._go_through([*self._history, *live])
+        self._acts, self._now_s = live, now_s
+        return [Trouble(text=clock_words.clock_learnt(by_s), reason="clock"), *self._wet()]
 
     def _act(self, name: str, argument: str | None) -> list[Event]:
         pending, self._pending = self._pending, None

@@ -51,8 +51,14 @@ class CheckLog(Log):
         if self._recorder:
             self._recorder.item(item)
 
-    def event(self, event: Event) -> None:
-        """Take a sight, or take it back, and keep that."""
+    def keep(self, *events: Event) -> None:
+        """Take sights, or take them back, and keep that."""
+        for event in events:
+            self._keep(event)
+        if self._job and any(isinstance(event, (ShotTaken, Undone)) for event in events):
+            self._job.flush()
+
+    def _keep(self, event: Event) -> None:
         kind: str
         time_s: float | None
         match event:
@@ -66,7 +72,6 @@ class CheckLog(Log):
                 return
         if self._job:
             self._job.log_event(self.session, time_s, self._utc_s, kind, event.as_json())
-            self._job.flush()
 
     def flush(self) -> None:
         """Commit what is still in memory."""

@@ -2,18 +2,21 @@
 
 from typing import TYPE_CHECKING
 
+from rig.devices.clock import RUNS_IN_SLEEP
+from rig.devices.reading import Reading
 from rig.errors import BadInput
 from rig.events import Event, PourDone, Poured, Ticked, Undone
 from rig.pour.estimate import ONE_SIDED_95, Prior
 from rig.pour.live_plan import LivePlan, PlannedBatch, Strip
 from rig.pour.pouring import Pouring
-from rig.pour.true_clock import on_one_clock
+from rig.pour.true_clock import before_this_start, on_one_clock
 from rig.session.recorder import Recorder
 from rig.session.run import Act, Item
 from rig.study.pour_log import FORGOTTEN_S, StandingPour, stretches_of, ticked_of
 from rig.study.pour_plan import takes
 from rig.units import Units
 from rig.words import pour_log as words
+from rig.words.pour import CLOCK_MAY_STAND
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -59,7 +62,10 @@ def pour_machine(
         notes.append(words.ENDED_BEFORE)
     if not made.answer.feasible:
         notes.append(words.not_safe(made.answer.advice))
-    return Pouring(live, history, ticked_of(job, in_sessions=False), notes)
+    if not RUNS_IN_SLEEP:
+        notes.append(CLOCK_MAY_STAND)
+    by_day = before_this_start(stretches, boot_id)
+    return Pouring(live, history, ticked_of(job, in_sessions=False), notes, by_day)
 
 
 def bags_on_site(made: StandingPour, bags: float | None) -> float:
@@ -82,20 +88,30 @@ def bags_on_site(made: StandingPour, bags: float | None) -> float:
 
 
 class PourRecorder(Recorder):
-    """The job's side of a pour: every act is on the disk before anything else happens."""
+    """The job's side of a pour: an act and what came of it are on the disk before it is told."""
 
     def __init__(self, job: "Job", session_id: int, planned_interval_s: float) -> None:
         super().__init__(job, session_id)
         self._planned_interval_s = planned_interval_s
 
-    def item(self, item: Item) -> None:
-        """Keep one item, an act at once."""
-        super().item(item)
-        if isinstance(item, Act):
-            self.flush()
+        self._has_act = False
 
-    def event(self, event: Event) -> None:
-        """Make durable what the machine decided."""
+    def item(self, item: Item) -> None:
+        """Keep one item; an act is committed with what comes of it, be that nothing."""
+        super().item(item)
+        self._has_act = isinstance(item, Act) or (
+            isinstance(item, Reading) and item.status == "button"
+        )
+
+    def keep(self, *events: Event) -> None:
+        """Commit an act with what came of it, all or nothing."""
+        if self._has_act or any(isinstance(event, PourDone) for event in events):
+            self._has_act = False
+            with self._job.together():
+                for event in events:
+                    self._keep(event)
+
+    def _keep(self, event: Event) -> None:
         time_s, utc_s = self._now
         match event:
             case Poured():
@@ -106,12 +122,9 @@ class PourRecorder(Recorder):
             case Undone() if event.label.startswith("tick"):
                 step = event.label.removeprefix("tick ")
                 self._job.log_event(self._session, time_s, utc_s, "unticked", {"step": step})
-                self.flush()
             case Ticked():
                 told = {"step": event.step}
                 self._job.log_event(self._session, time_s, utc_s, "ticked", told)
-                self.flush()
             case PourDone():
                 done = {**event.as_json(), "planned_interval_s": self._planned_interval_s}
                 self._job.log_event(self._session, time_s, utc_s, "pour_done", done)
-                self.flush()

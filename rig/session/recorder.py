@@ -1,5 +1,6 @@
 """Write a live session into the job: items with their times, shots before they are announced."""
 
+import contextlib
 from collections.abc import Callable, Iterable
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
@@ -19,6 +20,8 @@ from rig.events import (
 from rig.job.store import Job
 from rig.session.run import Act, End, Item, Log, Question, Typed
 from rig.session.watcher import Watcher
+
+_KEPT = (ShotTaken, Undone, Checked, LineChecked, Drifted, Jolted, MarkerSet, Unset)
 
 
 class Recorder(Log):
@@ -115,16 +118,25 @@ class Recorder(Log):
             case End():
                 job.log_event(session, item.time_s, self._now[1], "end", {})
 
-    def event(self, event: Event) -> None:
-        """Make durable what the machine decided; returns only when it is on disk."""
+    def keep(self, *events: Event) -> None:
+        """Commit what the machine decided and the item that it came of, all or nothing."""
+        durable = any(isinstance(event, _KEPT) for event in events)
+        with self._job.together() if durable else contextlib.nullcontext():
+            for event in events:
+                self._keep(event)
+        for event in events:
+            if isinstance(event, ShotTaken) and event.kind == "benchmark":
+                self._ties(event.time_s, self._now[1])
+            if self._watcher is not None:
+                self._watcher.hear(event)
+
+    def _keep(self, event: Event) -> None:
         time_s, utc_s = self._now
         match event:
             case ShotTaken():
                 self._shots.append(self._add_shot(event, event.kind, utc_s))
                 self._labels.append(event.label)
                 self.shots += 1
-                if event.kind == "benchmark":
-                    self._ties(event.time_s, utc_s)
             case Undone():
                 self._job.supersede(self._shots.pop())
                 self._labels.pop()
@@ -151,8 +163,6 @@ class Recorder(Log):
                 self._job.log_event(self._session, time_s, utc_s, "trouble", data)
             case Unset():
                 self._job.unset_marker(event.marker)
-        if self._watcher is not None:
-            self._watcher.hear(event)
 
     def news(self, last: bool = False) -> Iterable[Event]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""
@@ -180,9 +190,6 @@ class Recorder(Log):
         if self._ties_line:
             self._ties_line = False
             self._add_shot(event, "benchmark", utc_s)
-        elif isinstance(event, Checked) or event.found == "held":
-            # A survey's that found more is committed with what came of it for the shots before.
-            self._job.flush()
 
     def _correct(self, event: Drifted, time_s: float, utc_s: float) -> None:
         """Put shots that a drift was spread over in the place of what they were."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from rig.devices.clock import Clock
-from rig.devices.reading import Back, Battery, Lost, Notice, Reading
+from rig.devices.reading import AWAKE, CLOCK_SET, Back, Battery, Lost, Notice, Reading
 from rig.events import (
     AskTyped,
     Event,
@@ -28,6 +28,9 @@ from rig.events import (
 from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
+ASLEEP_S = 15 * 60.0
+"""After a gap of so long in the session itself its machine hears that it was asleep: the same
+break after which a line is checked anew (common practice, no source)."""
 FLUSH_S = 1.0
 SLOW_S = 0.5
 SLOW_SHARE = 4.0
@@ -116,8 +119,8 @@ class Log:
     def item(self, item: Item) -> None:
         """Keep one item as it came."""
 
-    def event(self, event: Event) -> None:
-        """Make durable what the machine decided; return only when it is."""
+    def keep(self, *events: Event) -> None:
+        """Make durable what came of the last item, with it as one change; return when it is."""
 
     def news(self, last: bool = False) -> Iterable[Event]:
         """Return what was found out beside the session; with `last` all that still will be."""
@@ -329,8 +332,10 @@ class _Run:
         try:
             item = await asyncio.wait_for(self._queue.get(), TICK_S if self._clock else None)
         except TimeoutError:
+            self._look_at_clock()
             self._let_time_go_by()
         else:
+            self._look_at_clock()
             if item is None:
                 return False
             if isinstance(item, BaseException):
@@ -368,6 +373,18 @@ class _Run:
         with contextlib.suppress(asyncio.QueueFull):
             self._queue.put_nowait(None)
 
+    def _look_at_clock(self) -> None:
+        """Log that the computer slept, or that its time of day was set, as acts are."""
+        if self._clock is None:
+            return
+        gone_s, set_by_s = self._clock.look()
+        if not self._begun or self._machine.finished:
+            return
+        if gone_s > ASLEEP_S:
+            self._work_off(Act(*self._clock.now(), AWAKE))
+        if set_by_s:
+            self._work_off(Act(*self._clock.now(), CLOCK_SET, f"{set_by_s:.3f}"))
+
     def _let_time_go_by(self) -> None:
         assert self._clock is not None
         if self._begin_once_reached():
@@ -379,9 +396,8 @@ class _Run:
         self._end_s = item.time_s
         self._log.item(item)
         self._tell(announcements(item))
-        if self._guard is not None:
-            self._hear(doubts(self._guard, item))
-        self._hear(step(self._machine, item))
+        found = doubts(self._guard, item) if self._guard is not None else ()
+        self._hear([*found, *step(self._machine, item)])
 
     def _end(self) -> None:
         if self._clock and self._begun:
@@ -394,8 +410,9 @@ class _Run:
     # --- what goes out ----------------------------------------------------------------------
 
     def _hear(self, events: Iterable[Event]) -> None:
-        for event in events:
-            self._log.event(event)
+        told = [*self._with_doubts(events)]
+        self._log.keep(*told)
+        for event in told:
             match event:
                 case SurveyDone() | SetDone() if self._guard is not None:
                     self._closing.append(self._guard.counts.told(event))
@@ -403,8 +420,13 @@ class _Run:
                     self._closing.append(event)
                 case _:
                     self._tell([event])
+
+    def _with_doubts(self, events: Iterable[Event]) -> Iterator[Event]:
+        """Yield events, each with what the guard says to it behind it."""
+        for event in events:
+            yield event
             if self._guard is not None:
-                self._hear(self._guard.event(event))
+                yield from self._with_doubts(self._guard.event(event))
 
     def _tell(self, events: Iterable[Event]) -> None:
         for event in events:

@@ -351,11 +351,12 @@ def make_plan(job: "Job", wish: PlanWish) -> tuple[Picture, PlanAnswer]:
     """
     picture = picture_of(job, outline_of(job), wish.confidence)
     answer = plan_answer(job, picture, wish)
-    job.keep_material_rules([vars(rule) for rule in rules_of(job.units)], edited=False)
     target = "level" if wish.max_slope is None else "flat"
     plane = answer.plane
     inputs = {"target": target, **wish.as_json()}
-    job.save_plan(inputs, answer.as_json(), plane.a, plane.b, plane.c)
+    with job.together("the plan was not kept"):
+        job.keep_material_rules([vars(rule) for rule in rules_of(job.units)], edited=False)
+        job.save_plan(inputs, answer.as_json(), plane.a, plane.b, plane.c)
     return picture, answer
 
 

@@ -15,7 +15,7 @@ from rig.units import Units
 from rig.words import pour as words
 
 if TYPE_CHECKING:
-    from rig.job.rows import Plan, Session, StoredEvent
+    from rig.job.rows import Plan, Session, StoredEvent, StoredReading
     from rig.job.store import Job
 
 FORGOTTEN_S = 12 * 3600.0
@@ -151,17 +151,24 @@ def after(sheet: Sheet, done_utc_s: float) -> Sequence[str]:
     return words.after(at(sheet.walk_on_s), at(sheet.cover_after_s))
 
 
-def stretches_of(job: "Job", pour_plan_id: int) -> list[Stretch]:
-    """Return the sessions of the pour that is under way, none where it was stopped."""
+def stretches_of(job: "Job", pour_plan_id: int, stopped: bool = False) -> list[Stretch]:
+    """Return the sessions of the pour that is under way; those `stopped` too where asked for."""
     found: list[Stretch] = []
     for session in job.sessions():
         if session.kind != "pour" or session.capture.get("pour_plan") != pour_plan_id:
             continue
         stretch = _stretch(job, session)
         found.append(stretch)
-        if any(name == "stop" for _, name, _ in stretch.acts):
+        if not stopped and any(name == "stop" for _, name, _ in stretch.acts):
             found = []
     return found
+
+
+def is_act(message: "StoredReading | StoredEvent") -> bool:
+    """Tell whether a message of a pour's log is an act: a word, a key, a press of a button."""
+    if message.what == "reading":
+        return message.status == "button"
+    return message.kind == "act"
 
 
 def _stretch(job: "Job", session: "Session") -> Stretch:
@@ -172,9 +179,11 @@ def _stretch(job: "Job", session: "Session") -> Stretch:
             continue  # it bears the time of day of what came before it
         time_s = message.time_s or 0.0
         last_s, last_utc_s = max(time_s, last_s), message.utc_s
-        if message.what == "reading" and message.status == "button":
+        if not is_act(message):
+            continue
+        if message.what == "reading":
             acts.append((time_s, "batch", None))
-        elif message.what == "event" and message.kind == "act":
+        else:
             acts.append((time_s, message.data["act"], message.data["argument"]))
     return Stretch(
         session.boot_id, session.monotonic_s, session.utc_s, tuple(acts), last_s, last_utc_s

@@ -102,6 +102,11 @@ class BackSights:
             if not self._since[label]:
                 del self._since[label]
 
+    @property
+    def can_ask(self) -> bool:
+        """Whether there is a benchmark to go back to."""
+        return self._line is not None and self._asks
+
     def due(self, time_s: float, points_left: bool) -> bool:
         """Say whether to go back to the benchmark now."""
         if self._line is None or not self._asks:

@@ -8,7 +8,7 @@ same shots bit for bit, whatever ticks come between.
 import math
 from collections.abc import Callable, Iterable, Sequence
 
-from rig.devices.reading import Reading
+from rig.devices.reading import AWAKE, CLOCK_SET, Reading
 from rig.events import (
     Armed,
     Ask,
@@ -155,6 +155,10 @@ class Capture:
                 self._skip()
             elif name == "goto":
                 self._go_to(argument or "")
+            elif name == AWAKE:
+                self._after_sleep()
+            elif name == CLOCK_SET:
+                pass
             elif name == "quit":
                 self._end()
             else:
@@ -386,6 +390,12 @@ class Capture:
         self._out.append(self._line.ask(time_s, at_end))
         if self._arming.armed:
             self._tell_armed(time_s)
+
+    def _after_sleep(self) -> None:
+        """Ask for the benchmark before anything else: nobody knows what became of the laser."""
+        self._interrupt()
+        if self._line.pending is None and self._line.can_ask:
+            self._go_back(self._now_s, at_end=False)
 
     def _sight(self, height: HeldReading, sure: bool) -> None:
         """Take a sight of the benchmark, and go by what it says."""

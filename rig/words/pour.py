@@ -288,6 +288,21 @@ def clock_set_back(gap_s: float) -> str:
     )
 
 
+def clock_learnt(by_s: float) -> str:
+    """Say that the time of day was learnt only after the computer had started."""
+    return say(
+        "The clock was set on by {by} after the computer had started: the ages of what was poured "
+        "before that are corrected by as much.",
+        by=minutes(by_s),
+    )
+
+
+CLOCK_MAY_STAND = (
+    "The clock of this system may stand still while the computer sleeps: after a sleep the edges "
+    "are older than what is shown. Keep it awake, and look at a watch."
+)
+
+
 def clock_was_set(drift_s: float) -> str:
     """Say that the clock was set while the log ran."""
     message = (

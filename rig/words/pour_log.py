@@ -16,6 +16,30 @@ NO_BATCH_YET = "No batch is poured yet: log the batch first."
 NOTHING_TO_UNDO = "There is nothing to undo: the log is at its start."
 
 
+def mended(batches: int, undone: int) -> str:
+    """Say that the record of a pour lacked what its log holds, and that it has it now."""
+    if batches:
+        return say_many(
+            "The record of the pour lacked {count} batch that its log holds (a floor-rig was "
+            "killed between the two): it is mended.",
+            "The record of the pour lacked {count} batches that its log holds (a floor-rig was "
+            "killed between the two): it is mended.",
+            batches,
+        )
+    if undone:
+        return say_many(
+            "The record of the pour held {count} batch that its log took back (a floor-rig was "
+            "killed between the two): it is mended.",
+            "The record of the pour held {count} batches that its log took back (a floor-rig was "
+            "killed between the two): it is mended.",
+            undone,
+        )
+    return say(
+        "The record of the pour lacked what its log holds (a floor-rig was killed between the "
+        "two): it is mended."
+    )
+
+
 def resumed(batches: int, since_s: float) -> str:
     """Say after how much the log goes on."""
     return say_many(

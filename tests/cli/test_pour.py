@@ -1,5 +1,6 @@
 """`rig pour` as people use it: plan, list, run, cut off, go on, learn."""
 
+import contextlib
 import json
 import os
 import re
@@ -17,11 +18,13 @@ import pytest
 
 from rig.cli import main
 from rig.cli.pour_command import log_pour
+from rig.devices import clock
 from rig.events import Edge, Event, PourDone, Poured
 from rig.session.run import Tell
 from rig.study.pour_answer import PourWish
 from tests.cli.conftest import Run
 from tests.kinds import there
+from tools.endurance import pours
 
 PLAN = ["--mixers", "1", "--crew", "3", "--mix-time", "2min", "--working-time", "20min"]
 
@@ -435,6 +438,55 @@ def test_a_killed_log_has_lost_nothing_and_knows_the_true_ages(ready: Callable[.
     resumed = next(e for e in again.events if e["event"] == "resumed")
     assert resumed["batches"] == 1
     assert 1.5 <= resumed["since_s"] <= time.monotonic() - poured + 0.5
+
+
+def test_a_killed_log_keeps_an_act_with_what_came_of_it_or_neither(
+    ready: Callable[..., Any], tmp_path: Path
+) -> None:
+    tally = pours.torment(3, seed=3, folder=tmp_path, made=tmp_path / "job.sqlite")
+    assert tally.kills == 3
+    assert tally.told > 3
+    assert tally.sound, tally
+
+
+def test_holes_of_an_older_log_are_mended_when_it_is_next_asked_for_and_told_once(
+    ready: Callable[..., Any],
+) -> None:
+    ran = ready("pour", "run", "--json", typed="tick dam\nbatch\nbatch\naccept\nbatch\naccept\n")
+    assert [e["n"] for e in ran.events if e["event"] == "batch"] == [1, 2, 3]
+    # As a kill left it when the act and its batch were two changes.
+    with contextlib.closing(sqlite3.connect("job.sqlite")) as plain:
+        plain.execute("UPDATE batch SET poured_utc_s = NULL, session_id = NULL WHERE n = 3")
+        (poured_s,) = plain.execute("SELECT poured_utc_s FROM batch WHERE n = 2").fetchone()
+        plain.execute("DELETE FROM event WHERE kind = 'ticked'")
+        plain.commit()
+    mended = ready("report")
+    assert "lacked 1 batch that its log holds" in mended.err
+    with contextlib.closing(sqlite3.connect("job.sqlite")) as plain:
+        rows = "SELECT n, poured_utc_s FROM batch WHERE poured_utc_s IS NOT NULL ORDER BY n"
+        kept = plain.execute(rows).fetchall()
+    assert [n for n, _ in kept] == [1, 2, 3]
+    assert poured_s <= kept[2][1] < poured_s + 5.0
+    listed = ready("pour", "list", "--json")
+    assert listed.err == ""
+    assert "dam" not in listed.json["left"]
+    assert "lacked" not in ready("report").err
+
+
+def test_a_log_that_slept_for_25_minutes_knows_that_the_edge_is_dead(
+    ready: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asleep_s = 0.0
+    awake_s = clock.steady_s
+    monkeypatch.setattr(clock, "steady_s", lambda: awake_s() + asleep_s)
+    ready("pour", "run", "--json", typed="batch\n")
+    asleep_s = 1500.0
+    again = ready("pour", "run", "--json", typed="batch\n")
+    resumed = next(e for e in again.events if e["event"] == "resumed")
+    assert 1500.0 <= resumed["since_s"] < 1530.0
+    edges = next(e for e in again.events if e["event"] == "edges")
+    assert edges["left_s"] < -300.0
+    assert "dead" in [e["level"] for e in again.events if e["event"] == "edge"]
 
 
 def test_a_pour_can_be_planned_and_run_in_one_breath(planned: Callable[..., Any]) -> None:

@@ -19,6 +19,7 @@ from rig.pour.prepour import STEPS
 from rig.units import System, Units
 from tests.kinds import there
 
+LEAD_S = 180.0  # from mixing, by which an edge is as old as what is in it
 ALL = tuple(step.key for step in STEPS)
 
 
@@ -42,7 +43,7 @@ def plan(
         ),
         tuple((n, m) for n in range(batches) for m in (n + 1, n + 2) if m < batches),
         working_s,
-        180.0,
+        LEAD_S,
         120.0,
         bags,
         Prior(12.0 * batches, 12.0 * batches * doubt, 12.0),
@@ -438,3 +439,38 @@ def test_whatever_is_typed_the_log_holds_and_a_restart_knows_the_same(
     assert again.bags_used == machine.bags_used
     assert again.front == machine.front
     assert again.need == machine.need
+
+
+def ages(events: Any) -> dict[int, float]:
+    found = [event for event in events if event.event == "edges"][-1]
+    return dict(zip(found.strips, found.ages_s, strict=True))
+
+
+def test_a_time_of_day_learnt_late_makes_what_was_poured_before_the_start_older() -> None:
+    history = [(-200.0, "batch", None), (-60.0, "batch", None)]
+    machine = started(history=history, by_day=1)
+    machine.act("batch", 90.0)
+    before = ages(machine.act("undo", 95.0))
+    told = machine.act("clock", 100.0, "900.0")
+    assert before[1] == pytest.approx(LEAD_S + 295.0)
+    assert ages(told)[1] == pytest.approx(LEAD_S + 1200.0)
+    assert "corrected" in text(told[0])
+    assert [event.level for event in told if isinstance(event, Edge)][:1] == ["dead"]
+    assert machine.bags_used == 2.0
+    # Set once more, by less: it only adds up.
+    assert ages(machine.act("clock", 101.0, "10.0"))[1] == pytest.approx(LEAD_S + 1211.0)
+
+
+def test_a_clock_that_is_set_changes_no_age_that_the_steady_clock_tells() -> None:
+    machine = started(history=[(-200.0, "batch", None)])
+    told = machine.act("clock", 100.0, "900.0")
+    assert "hold" in text(told[0])
+    assert ages(machine.act("batch", 120.0))[1] == pytest.approx(LEAD_S + 320.0)
+
+
+def test_after_a_sleep_the_edges_are_as_old_as_they_are() -> None:
+    machine = started()
+    machine.act("batch", 0.0)
+    told = machine.act("awake", 1680.0)
+    assert [event.level for event in told if isinstance(event, Edge)] == ["dead"]
+    assert ages(told)[1] == pytest.approx(LEAD_S + 1680.0)

@@ -2,14 +2,14 @@
 
 import pytest
 
-from rig.pour.true_clock import Stretch, on_one_clock
+from rig.pour.true_clock import Stretch, before_this_start, on_one_clock
 
 
 def stretch(
     boot: str = "a",
     monotonic_s: float = 1000.0,
     utc_s: float = 1.7e9,
-    at: tuple[float, float] = (10.0, 130.0),
+    at: tuple[float, ...] = (10.0, 130.0),
     last_utc_s: float | None = None,
 ) -> Stretch:
     last = at[-1]
@@ -55,3 +55,24 @@ def test_three_sessions_follow_one_another() -> None:
     assert times(acts) == pytest.approx([-390.0, -270.0, -195.0, -150.0])
     assert notes == []
     assert on_one_clock([], "a", 0.0, 0.0) == ([], [])
+
+
+def test_a_time_of_day_learnt_after_a_start_corrects_what_was_poured_before_it() -> None:
+    """Without a clock battery the computer wakes up in the past, and is told later."""
+    first = stretch()
+    # Begun 300 s after the first ended, by a clock that stood at its last second till it was set.
+    late = stretch("b", 20.0, 1.7e9 + 130.0, (5.0, 50.0), 1.7e9 + 130.0 + 50.0 + 300.0)
+    acts, notes = on_one_clock([first, late], "b", 90.0, 1.7e9 + 500.0)
+    assert times(acts) == pytest.approx([-490.0, -370.0, -65.0, -20.0])
+    assert "set on by 5 min after the computer had started" in notes[0]
+    # Learnt between two sessions of one start: the later one knows.
+    unset = stretch("b", 20.0, 1.7e9 + 130.0, (5.0, 50.0))
+    again, _ = on_one_clock([first, unset], "b", 90.0, 1.7e9 + 500.0)
+    assert times(again) == pytest.approx(times(acts))
+
+
+def test_what_is_from_before_this_start_hangs_on_the_time_of_day() -> None:
+    here, there = stretch("b"), stretch("a", at=(10.0, 20.0, 30.0))
+    assert before_this_start([there, here], "b") == 3
+    assert before_this_start([there, here], "c") == 5
+    assert before_this_start([here], "b") == before_this_start([], "b") == 0

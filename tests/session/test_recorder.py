@@ -59,9 +59,9 @@ def job(tmp_path: Path) -> Iterator[Job]:
 def recorder(job: Job) -> Recorder:
     session = job.start_session("survey", "1", "typed", "", {}, "boot", 1000.0)
     made = Recorder(job, session, setup="1")
-    made.event(shot("BM1", 900.0, "benchmark"))
+    made.keep(shot("BM1", 900.0, "benchmark"))
     for n in range(3):
-        made.event(shot(f"P{n}", 1200.0 + n))
+        made.keep(shot(f"P{n}", 1200.0 + n))
     return made
 
 
@@ -70,13 +70,13 @@ def current(job: Job) -> dict[str, float]:
 
 
 def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job: Job, recorder: Recorder) -> None:
-    recorder.event(checked("drift", 0.8))
+    recorder.keep(checked("drift", 0.8))
     moved = [shot(f"P{n}", 1199.5 + n, stderr=0.5) for n in range(3)]
-    recorder.event(event({"event": "drift", "label": "BM1", "shots": tuple(moved)}))
+    recorder.keep(event({"event": "drift", "label": "BM1", "shots": tuple(moved)}))
     assert current(job) == {"P0": 1199.5, "P1": 1200.5, "P2": 1201.5}
     old = [s for s in job.shots(current=False) if s.superseded_by is not None]
     assert [s.reading_mm for s in old] == [1200.0, 1201.0, 1202.0]
-    recorder.event(event({"event": "undone", "label": "P2"}))  # takes back the corrected one
+    recorder.keep(event({"event": "undone", "label": "P2"}))  # takes back the corrected one
     assert current(job) == {"P0": 1199.5, "P1": 1200.5}
     line = line_of(job, "1", "floor", 1100.0)
     assert there(line)["known"]["offset_mm"] == 0.8
@@ -84,14 +84,14 @@ def test_a_drift_puts_corrected_shots_in_the_place_of_the_old(job: Job, recorder
 
 
 def test_a_jolt_sets_aside_only_the_shots_that_it_names(job: Job, recorder: Recorder) -> None:
-    recorder.event(checked("jolt", 4.0))
+    recorder.keep(checked("jolt", 4.0))
     told = {"event": "jolt", "label": "BM1", "kind": "floor", "labels": ["P1", "P2"]}
-    recorder.event(event(told))
+    recorder.keep(event(told))
     assert current(job) == {"P0": 1200.0}
     assert len(job.shots(current=False)) == 4
     assert recorder.shots == 2
-    recorder.event(shot("P1", 1201.2))
-    recorder.event(event({"event": "undone", "label": "P1"}))
+    recorder.keep(shot("P1", 1201.2))
+    recorder.keep(event({"event": "undone", "label": "P1"}))
     assert current(job) == {"P0": 1200.0}
 
 
@@ -100,8 +100,8 @@ def test_the_next_session_knows_which_shots_the_line_has_not_been_seen_since(
 ) -> None:
     line = line_of(job, "1", "floor", 1100.0)
     assert [s["label"] for s in there(line)["earlier"]] == ["P0", "P1", "P2"]
-    recorder.event(checked("held"))
-    recorder.event(shot("P3", 1203.0))
+    recorder.keep(checked("held"))
+    recorder.keep(shot("P3", 1203.0))
     line = line_of(job, "1", "floor", 1100.0)
     assert [s["label"] for s in there(line)["earlier"]] == ["P3"]
     assert line_of(job, "2", "floor", 1100.0) is None
@@ -116,7 +116,7 @@ def test_what_is_told_before_anything_came_bears_the_time_the_session_began(
 
     recorder = Recorder(job, start if late else start(), setup="1")
     recorder.begin()
-    recorder.event(event({"event": "trouble", "reason": "no_benchmark", "text": "none"}))
+    recorder.keep(event({"event": "trouble", "reason": "no_benchmark", "text": "none"}))
     recorder.flush()
     (told,) = job.events(["trouble"])
     assert (told.time_s, told.utc_s) == (0.0, 5000.0)

@@ -12,6 +12,7 @@ from rig.errors import DeviceUnavailable
 from rig.events import Event
 from rig.session.run import Act, End, Log, Sink, Stream, Tell, run
 from rig.survey.capture import Capture, Stand
+from rig.survey.laser.line_watch import Known
 from rig.survey.plausibility import Guard
 from tests.kinds import there
 
@@ -32,8 +33,8 @@ class Story(Log):
     def item(self, item: Any) -> None:
         self.told.append(("logged", type(item).__name__))
 
-    def event(self, event: Event) -> None:
-        self.told.append(("kept", event.event))
+    def keep(self, *events: Event) -> None:
+        self.told += [("kept", event.event) for event in events]
 
     @property
     def sink(self) -> Any:
@@ -118,7 +119,8 @@ def listen(source: Slow) -> Story:
 
 def test_nothing_begins_before_the_device_is_reached() -> None:
     told = listen(Slow(*still(0.0, 1200.0))).told
-    assert told[:3] == [("begun", ""), ("kept", "next"), ("told", "next")]
+    assert told[:3] == [("begun", ""), ("kept", "next"), ("kept", "armed")]
+    assert told[3:5] == [("told", "next"), ("told", "armed")]
     assert told.count(("begun", "")) == 1
     assert ("kept", "shot") in told
 
@@ -175,8 +177,51 @@ def test_whoever_paces_a_session_hears_when_all_is_worked_off() -> None:
     machine = Capture([Stand("A1")], resolution_mm=0.1, foot_mm=0.1)
     asyncio.run(run(machine, [Stream(paced.items())], story, [paced], None))
     told = [entry for entry in story.told if entry != ("kept", "reading")]
-    assert told[:2] == [("kept", "next"), ("paced", "next")]
+    assert told[:3] == [("kept", "next"), ("kept", "armed"), ("paced", "next")]
     taken = story.told.index(("paced", "shot"))
     asked = story.told[:taken].count(("ready", ""))
     assert asked == story.told[:taken].count(("logged", "Reading"))
     assert ("ready", "") not in story.told[taken:]  # finished: nobody waits any more
+
+
+class Sleepy(Clock):
+    """A clock that sleeps for an hour before a reading, and learns the time of day."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.time_s = 0.0
+        self.looks: list[tuple[float, float]] = []
+
+    def now(self) -> tuple[float, float]:
+        return self.time_s, 1e9 + self.time_s
+
+    def look(self) -> tuple[float, float]:
+        return self.looks.pop(0) if self.looks else (0.1, 0.0)
+
+
+def test_a_survey_that_slept_asks_for_the_benchmark_before_it_takes_a_shot() -> None:
+    clock, story = Sleepy(), Story()
+    machine = Capture(
+        [Stand("A1"), Stand("A2")],
+        resolution_mm=0.1,
+        foot_mm=0.1,
+        line=Known("BM", 900.0, 0.1, 0.0),
+        checks=True,
+    )
+
+    async def sleepy() -> AsyncIterator[Any]:
+        for item in still(0.0, 1200.0):
+            clock.time_s = item.time_s
+            yield item
+        await asyncio.sleep(0.05)  # worked off; now it sleeps
+        clock.time_s = 3600.0
+        clock.looks = [(3600.0, 1500.0)]
+        for item in still(3600.0, 1300.0):
+            yield item
+
+    asyncio.run(run(machine, [Stream(sleepy())], story, [story.sink], clock))
+    told = [event for what, event in story.told if what == "told" and event != "reading"]
+    assert told.count("shot") == 1
+    assert told.index("shot") < told.index("check")
+    kept = [entry for entry in story.told if entry[0] == "logged" and entry[1] == "Act"]
+    assert len(kept) == 2

@@ -43,6 +43,15 @@ def _kills(given: argparse.Namespace) -> bool:
     return tally.sound
 
 
+def _pours(given: argparse.Namespace) -> bool:
+    from tools.endurance import pours
+
+    with tempfile.TemporaryDirectory() as folder:
+        tally = pours.torment(given.kills, given.seed, Path(folder))
+    print(tally)
+    return tally.sound
+
+
 def _copies(given: argparse.Namespace) -> bool:
     from tools.endurance import copies
 
@@ -136,6 +145,11 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
         "kill live surveys at random instants",
         [("--kills", 500, "how many")],
         _kills,
+    ),
+    "pours": (
+        "kill the log of a pour at random instants",
+        [("--kills", 500, "how many")],
+        _pours,
     ),
     "copies": (
         "copy the job file alone while a survey writes to it",

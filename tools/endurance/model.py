@@ -334,7 +334,7 @@ class SurveyModel(RuleBasedStateMachine):
     def _hear(self, events: Any) -> None:
         assert self.recorder is not None
         for event in events:
-            self.recorder.event(event)
+            self.recorder.keep(event)
             told = event.as_json()
             if told["event"] == "shot":
                 self._check(told)

@@ -101,7 +101,7 @@ def soak(hours: int, folder: Path, most_bytes: int | None = None, per_hour_s: in
         def hear(events: Any) -> None:
             nonlocal told
             for event in events:
-                recorder.event(event)
+                recorder.keep(event)
                 told += isinstance(event, ShotTaken)
                 hear(guard.event(event))
 
