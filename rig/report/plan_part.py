@@ -230,9 +230,10 @@ def _why(told: PlanTold) -> str:
     if high is not None:
         parts.append(
             f"The floor's highest place is found at {units.length(-high.z_mm)} below the "
-            f"line; with {answer.confidence:.0%} nothing between the shots stands higher than "
-            f"{units.length(-high.upper_mm)}, and the minimum cover of "
-            f"{units.length(answer.min_cover_mm)} lies over that."
+            f"line; as the model of floors has it, with {answer.confidence:.0%} nothing stands "
+            f"higher than {units.length(-high.upper_mm)}, and the minimum cover of "
+            f"{units.length(answer.min_cover_mm)} lies over that. How often that was so, by kind "
+            "of floor: rig guide stated."
         )
     return " ".join(parts)
 
