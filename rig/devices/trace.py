@@ -7,27 +7,30 @@ message ``\!lost REASON`` and ``\!back SECONDS`` tell of the link, ``\!battery P
 battery.
 """
 
+import contextlib
 import json
 import math
+import os
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import TypeVar
+from typing import BinaryIO, TypeVar
 
 from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, parse_profile, with_clamp
 from rig.devices.reading import Back, Battery, Lost, Reading
 from rig.errors import BadInput
-from rig.texts import parse_toml
+from rig.texts import LONGEST_LINE, parse_toml
 
 V = TypeVar("V", str, datetime)
 
 _FIRST = "floor-rig trace "
 _VERSION = "1"
 _END_OF_HEADER = "---"
+_LONGEST_HEADER = 10_000  # lines
 _LOST = r"\!lost "
 _BACK = r"\!back "
 _BATTERY = r"\!battery "
@@ -52,7 +55,7 @@ class Trace:
     header: Mapping[str, object]
     profile: Profile
     started_utc_s: float
-    items: tuple[Item, ...]
+    items: Iterable[Item]
     notices: tuple[str, ...] = ()
 
     @property
@@ -156,42 +159,97 @@ def read_trace(path: str | Path) -> Trace:
     BadInput
         It is not a trace, or a line is wrong; the message names the line.
     """
+    header: list[str] = []
+    with _opened(path) as file:
+        for number, line in _lines(file, path, 1):
+            header.append(line)
+            _refuse_first(header[0], path)
+            if line == _END_OF_HEADER or number > _LONGEST_HEADER:
+                break
+        start = file.tell()
+    if not header:
+        raise BadInput(f"{path} is not a trace: it has no whole line.")
+    if header[-1] != _END_OF_HEADER:
+        raise BadInput(f"{path} is not a whole trace: its header has no line '{_END_OF_HEADER}'.")
+    told, profile, started_utc_s = _read_header("\n".join(header[1:-1]), path)
+
+    items = _Items(Path(path), start, len(header) + 1, started_utc_s)
+    # Each is looked at before the first is used.
+    last = max((number for number, _ in items.numbered()), default=len(header))
+    notices = []
+    with _opened(path) as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(size - 1)
+        if file.read(1) != b"\n":
+            notices.append(f"{path}: the last line, {last + 1}, was cut off and is left out.")
+    return Trace(told, profile, started_utc_s, items, tuple(notices))
+
+
+@dataclass(frozen=True, slots=True)
+class _Items:
+    """A trace's items, read from its file each time that they are gone through."""
+
+    path: Path
+    start: int  # of the first, in bytes, and its line
+    first_line: int
+    started_utc_s: float
+
+    def __iter__(self) -> Iterator[Item]:
+        return (item for _, item in self.numbered())
+
+    def numbered(self) -> Iterator[tuple[int, Item]]:
+        """Yield each with its line's number."""
+        path, last_s = self.path, 0.0
+        with _opened(path) as file:
+            file.seek(self.start)
+            for number, line in _lines(file, path, self.first_line):
+                seconds, tab, escaped = line.partition("\t")
+                if not tab or not _SECONDS.fullmatch(seconds):
+                    raise BadInput(
+                        f"{path}, line {number}: expected seconds with six decimals and a tab."
+                    )
+                time_s = float(seconds)
+                if time_s < last_s:
+                    raise BadInput(
+                        f"{path}, line {number}: time goes back from {last_s:.6f} to {seconds}."
+                    )
+                last_s = time_s
+                item = _item(escaped, time_s, round(self.started_utc_s + time_s, 6))
+                if item is None:
+                    raise BadInput(
+                        f"{path}, line {number}: the message is not written as a trace has it."
+                    )
+                yield number, item
+
+
+@contextlib.contextmanager
+def _opened(path: str | Path) -> Iterator[BinaryIO]:
     try:
-        data = Path(path).read_bytes()
+        file = open(path, "rb")  # noqa: SIM115
     except OSError as error:
         raise BadInput(f"The trace {path} cannot be read: {error.strerror}.") from None
-    *lines, cut_off = data.split(b"\n")
-    text = [_decoded(line, path, number) for number, line in enumerate(lines, 1)]
-    if not text:
-        raise BadInput(f"{path} is not a trace: it has no whole line.")
-    if not text[0].startswith(_FIRST):
+    with file:
+        try:
+            yield file
+        except OSError as error:
+            raise BadInput(f"The trace {path} cannot be read: {error.strerror}.") from None
+
+
+def _lines(file: BinaryIO, path: str | Path, number: int) -> Iterator[tuple[int, str]]:
+    """Yield the whole lines from here on, without their ends; the last one may be cut off."""
+    while (line := file.readline(LONGEST_LINE)).endswith(b"\n"):
+        yield number, _decoded(line[:-1], path, number)
+        number += 1
+    if len(line) == LONGEST_LINE:
+        raise BadInput(f"{path}, line {number}: longer than {LONGEST_LINE} characters.")
+
+
+def _refuse_first(line: str, path: str | Path) -> None:
+    if not line.startswith(_FIRST):
         raise BadInput(f"{path} is not a trace: line 1 is not '{_FIRST}{_VERSION}'.")
-    version = text[0].removeprefix(_FIRST)
+    version = line.removeprefix(_FIRST)
     if version != _VERSION:
         raise BadInput(f"{path}, line 1: this program reads version {_VERSION}, not {version!r}.")
-    if _END_OF_HEADER not in text:
-        raise BadInput(f"{path} is not a whole trace: its header has no line '{_END_OF_HEADER}'.")
-    end = text.index(_END_OF_HEADER)
-    header, profile, started_utc_s = _read_header("\n".join(text[1:end]), path)
-
-    items: list[Item] = []
-    last_s = 0.0
-    for number, line in enumerate(text[end + 1 :], end + 2):
-        seconds, tab, escaped = line.partition("\t")
-        if not tab or not _SECONDS.fullmatch(seconds):
-            raise BadInput(f"{path}, line {number}: expected seconds with six decimals and a tab.")
-        time_s = float(seconds)
-        if time_s < last_s:
-            raise BadInput(f"{path}, line {number}: time goes back from {last_s:.6f} to {seconds}.")
-        last_s = time_s
-        item = _item(escaped, time_s, round(started_utc_s + time_s, 6))
-        if item is None:
-            raise BadInput(f"{path}, line {number}: the message is not written as a trace has it.")
-        items.append(item)
-    notices = []
-    if cut_off:
-        notices.append(f"{path}: the last line, {len(text) + 1}, was cut off and is left out.")
-    return Trace(header, profile, started_utc_s, tuple(items), tuple(notices))
 
 
 def _item(escaped: str, time_s: float, utc_s: float) -> Item | None:

@@ -1,3 +1,4 @@
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -175,3 +176,16 @@ def test_a_file_that_is_there_is_never_overwritten(tmp_path: Path) -> None:
         TraceWriter(tmp_path / "none" / "a", SENTENCE, started_utc_s=STARTED)
     with pytest.raises(BadInput, match="cannot be read"):
         read_trace(tmp_path / "none")
+
+
+def test_a_long_trace_is_not_held_in_memory(tmp_path: Path) -> None:
+    path = write(tmp_path / "long.trace", SENTENCE, [])
+    with path.open("a") as file:
+        for n in range(20_000):
+            file.write(f"{n / 50:.6f}\t$U0HGT,1,1234.5,mm,V*48\n")
+    tracemalloc.start()
+    count = sum(1 for _ in read_trace(path).messages)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert count == 20_000
+    assert most < 700_000
