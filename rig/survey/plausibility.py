@@ -145,13 +145,13 @@ class Counts:
 
     def told(self, done: SurveyDone | SetDone) -> SurveyDone | SetDone:
         """Return the last word of a session with the counts that are not 0."""
-        return replace(
-            done,
-            damaged=self.damaged or None,
-            repeated=self.repeated or None,
-            missed=self.missed or None,
-            lost=self.lost or None,
-        )
+        damaged, repeated = self.damaged or None, self.repeated or None
+        missed, lost = self.missed or None, self.lost or None
+        match done:  # apart, since only then the type checker sees the fields
+            case SurveyDone():
+                return replace(done, damaged=damaged, repeated=repeated, missed=missed, lost=lost)
+            case SetDone():
+                return replace(done, damaged=damaged, repeated=repeated, missed=missed, lost=lost)
 
     @property
     def text(self) -> str:
