@@ -368,7 +368,8 @@ def run_live(
         page.begin(scene)
         sinks.append(Tell(page.hear))
     by_keys = source.name in ("serial", "ble")
-    with terminal.screen(as_json, units, click.echo, HELP if by_keys else "") as screen:
+    shown = HELP if by_keys else ""
+    with terminal.screen(as_json, units, click.echo, shown, source.name == "typed") as screen:
         streams = [source.items]
         if source.clock is not None and source.name != "typed":
             pressed = keys(source.clock)

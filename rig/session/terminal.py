@@ -41,7 +41,9 @@ _Settles = ShotTaken | MarkerSet | SurveyDone | SetDone | PourDone
 
 
 @contextlib.contextmanager
-def screen(as_json: bool, units: Units, write: Callable[[str], None], keys: str) -> Iterator[Sink]:
+def screen(
+    as_json: bool, units: Units, write: Callable[[str], None], keys: str, by_tape: bool = False
+) -> Iterator[Sink]:
     """Open the screen that fits the output: JSON, plain lines, or in a terminal a big line.
 
     Parameters
@@ -53,6 +55,8 @@ def screen(as_json: bool, units: Units, write: Callable[[str], None], keys: str)
         Prints a plain line.
     keys : str
         Which keys there are; without any there is no big line.
+    by_tape : bool
+        Whether readings are typed.
     """
     if as_json:
         yield JsonLines()
@@ -60,7 +64,7 @@ def screen(as_json: bool, units: Units, write: Callable[[str], None], keys: str)
         with BigScreen(units, keys) as big:
             yield big
     else:
-        yield PlainLines(units, write)
+        yield PlainLines(units, write, by_tape)
 
 
 class JsonLines(Sink):
@@ -81,9 +85,9 @@ def print_json(event: Event) -> None:
     sys.stdout.flush()
 
 
-def line_of(event: Event, units: Units) -> str | None:
+def line_of(event: Event, units: Units, by_tape: bool = False) -> str | None:
     """One event as one plain line, or None where a person need not hear of it."""
-    told = said(event, units)
+    told = said(event, units, by_tape)
     if not told.text:
         return None
     if told.level == "head":
@@ -96,13 +100,13 @@ def line_of(event: Event, units: Units) -> str | None:
 class PlainLines(Sink):
     """Prints a line for each event that a person needs, none twice running."""
 
-    def __init__(self, units: Units, write: Callable[[str], None]) -> None:
-        self._units, self._write = units, write
+    def __init__(self, units: Units, write: Callable[[str], None], by_tape: bool = False) -> None:
+        self._units, self._write, self._by_tape = units, write, by_tape
         self._last = ""
 
     def hear(self, event: Event) -> None:
         """Print one event."""
-        line = line_of(event, self._units)
+        line = line_of(event, self._units, self._by_tape)
         if line is not None and line != self._last:
             self._write(line)
             self._last = line

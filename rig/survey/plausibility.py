@@ -244,9 +244,15 @@ class Guard:
         return told
 
     def typed(self, value_mm: float) -> list[Event]:
-        """Take a reading made by eye: each that no rod can read is told."""
-        self._said.discard("length")
-        return self._length(value_mm)
+        """Take a reading made by eye: each that no tape can read is told."""
+        if self._shortest_mm <= value_mm <= self._longest_mm:
+            return []
+        text = (
+            f"a reading of {self._show(value_mm)} is outside what a tape reads under a line "
+            f"({self._show(self._shortest_mm)} to {self._show(self._longest_mm)}): is its unit "
+            "(--unit) another? Undo it if it was a slip"
+        )
+        return [Trouble(text=text, reason="length")]
 
     def battery(self, percent: int) -> list[Event]:
         """Hear how full the rod's battery is."""

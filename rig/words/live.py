@@ -74,8 +74,28 @@ class Said(NamedTuple):
     tone: Tone = ""
 
 
-def said(event: Event, units: Units) -> Said:
-    """Return what a person is told of an event, lengths in the job's units."""
+PICTURE_DOUBT = 0.25
+"""Of the mean cover so far, what the high point may still rise before figures are shown."""
+
+
+def said(event: Event, units: Units, by_tape: bool = False) -> Said:
+    """Return what a person is told of an event, lengths in the job's units.
+
+    Parameters
+    ----------
+    event : Event
+    units : Units
+    by_tape : bool
+        Whether readings are typed, so that nobody holds a rod.
+    """
+    if by_tape:
+        match event:
+            case Armed():
+                return Said(say("Read the tape at {label}", label=event.label))
+            case Check():
+                return _check(event, units, say("read the tape there"))
+            case _:
+                pass
     if isinstance(event, LinkEvent):
         return _of_link(event, units)
     if isinstance(event, SurveyEvent):
@@ -121,6 +141,14 @@ def _of_link(event: LinkEvent, units: Units) -> Said:
         case Doubtful():
             return Said(event.text, sounding(event.text), "warn", "warn")
         case Picture():
+            open_mm = event.high.upper_mm - event.high.z_mm
+            if open_mm > PICTURE_DOUBT * event.cover_mm.mean:
+                text = say(
+                    "so far: too few shots to say what it takes; what is not shot yet may stand "
+                    "{doubt} higher",
+                    doubt=units.doubt(open_mm),
+                )
+                return Said(text)
             text = say(
                 "so far: high point {height} below the line, level plane takes {volume}",
                 height=units.length(-event.high.z_mm),
@@ -153,14 +181,7 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
         case Trouble():
             return Said(event.text, sounding(event.text), "warn", "warn")
         case Check():
-            text = say(
-                "Check the line on {label}: {where} (expect {expected})",
-                label=event.label,
-                where=event.text,
-                expected=units.length(event.expected_mm),
-            )
-            ear = say("check the line on {label}: {where}", label=event.label, where=event.text)
-            return Said(text, sounding(ear), "head", "next")
+            return _check(event, units, event.text)
         case LineChecked():
             return Said(event.text, sounding(event.text), "say" if event.ok else "warn")
         case Drifted() | Jolted():  # what was found is spoken with the check
@@ -173,6 +194,17 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
                 return Said(text, say("done"), "head")
             return Said(say("Done."), say("done"), "head")
     assert_never(event)
+
+
+def _check(event: Check, units: Units, where: str) -> Said:
+    text = say(
+        "Check the line on {label}: {where} (expect {expected})",
+        label=event.label,
+        where=where,
+        expected=units.length(event.expected_mm),
+    )
+    ear = say("check the line on {label}: {where}", label=event.label, where=where)
+    return Said(text, sounding(ear), "head", "next")
 
 
 def _of_setting(event: SettingEvent, units: Units) -> Said:

@@ -109,3 +109,21 @@ def test_the_first_survey_of_a_job_says_once_which_way_a_tape_reads(inches: Run)
     assert len(shots(first)) == 1
     again = inches("survey", "--typed", "--json", typed="48 1/4\nq\n").events
     assert not [e for e in again if e["event"] == "ask" and e["what"] == "sense"]
+
+
+def test_who_types_is_told_of_the_tape_and_not_of_a_rod(inches: Run) -> None:
+    told = inches("survey", "--typed", typed="48 1/4\n0 1/64\nq\n")
+    assert "Read the tape at " in told.out
+    assert "a tape reads" in told.out
+    for word in ("stand the rod", "hold still", "profile"):
+        assert word not in told.out
+
+
+def test_figures_of_a_floor_hardly_shot_are_not_shown(run: Run) -> None:
+    run("new", "--room", "3.6m,4.5m", "--units", "mm", "--min-cover", "6mm")
+    points = run("grid", "--json").json["points"]
+    typed = [f"{1200 + p['y_mm'] / 300:.0f}\n" for p in points]
+    first = run("survey", "--typed", typed="".join(typed[:7]) + "q\n").out
+    assert "level plane takes" not in first
+    assert "too few shots to say what it takes" in first
+    assert "level plane takes" in run("survey", "--typed", typed="".join(typed[7:])).out
