@@ -183,14 +183,6 @@ class PourScene(Scene):
         text = f"batch {event.n}"
         return self.go("batch", label, event.x_mm, event.y_mm, where, text) | {"pour"}
 
-    def _age(self, event: Edges) -> set[str]:
-        edges = tuple(
-            EdgeShown(strip=strip, age_s=age_s)
-            for strip, age_s in zip(event.strips, event.ages_s, strict=True)
-        )
-        self.sections.pour = replace(self._pour, edges=edges, left_s=event.left_s)
-        return {"pour"}
-
     def _resume(self, event: Resumed, told: Said) -> set[str]:
         self.sections.pour = replace(self._pour, poured=event.batches, front=event.strip)
         changed = {"pour"} | self.note(told)
