@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import Length, job_option, json_option, show
 from rig.errors import BadInput
+from rig.units import Units
 
 
 @click.command()
@@ -56,12 +57,36 @@ def command(
     with Job.open(job_path, write=True) as job:
         answer = make_lines(job) if lines else make_grid(job, spacing, edge)
         done = len(answer.points) - len(job.unshot("floor"))
-        units, outline = job.units, outline_of(job)
+        units, outline, covering = job.units, outline_of(job), job.settings.covering
     told = [words.to_walk(len(answer.points), done)]
     told += [f"  {words.point(p.order, p.label, p.x_mm, p.y_mm, units)}" for p in answer.points]
     told += wall_lines(outline, units)
+    doubts = [] if lines else _doubts(covering, spacing, units)
+    told += [f"! {doubt}" for doubt in doubts]
     told.append("Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey")
-    show(answer.as_json(), as_json, "\n".join(told))
+    show(answer.as_json() | {"warnings": doubts}, as_json, "\n".join(told))
+
+
+def _doubts(covering: str | None, spacing_mm: float | None, units: Units) -> list[str]:
+    """Say before the walk where the points stand too wide apart for the rule of the covering."""
+    if covering is None:
+        return []
+    from rig.flatness.coverings import rule_of_covering
+    from rig.flatness.measures.straightedge import Straightedge
+    from rig.flatness.rules import load_rule
+    from rig.study.grid import usual_spacing_mm
+    from rig.words.grid import too_wide_for
+
+    key = rule_of_covering(covering)
+    rule = None if key is None else load_rule(key)
+    if not isinstance(rule, Straightedge) or rule.between == "line":
+        return []
+    # An edge is judged from two spacings up.
+    shortest_mm = rule.lengths_mm[0]
+    apart_mm = usual_spacing_mm(units) if spacing_mm is None else spacing_mm
+    if apart_mm <= shortest_mm / 2.0 * (1.0 + 1e-3):
+        return []
+    return [too_wide_for(covering, rule.key, shortest_mm, units)]
 
 
 def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
@@ -77,6 +102,7 @@ def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: 
         wanted = {*usual_spacings_mm(units), *([] if spacing is None else [spacing])}
         edge_mm = usual_edge_mm(units) if edge is None else edge
         answer = spacing_answer(job, outline_of(job), sorted(wanted), edge_mm)
+        doubts = _doubts(job.settings.covering, spacing, units)
     lines = [words.cost_of_doubt(answer.assumed)]
     for one in answer.advise:
         told = words.cost_of_spacing(
@@ -84,4 +110,6 @@ def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: 
         )
         lines.append(f"  {told}")
     lines += [f"Assumed: {text}" for text in answer.assumptions]
-    show(answer.as_json(), as_json, "\n".join([*lines, "Next: rig grid --spacing LENGTH"]))
+    lines += [f"! {doubt}" for doubt in doubts]
+    result = answer.as_json() | {"warnings": doubts}
+    show(result, as_json, "\n".join([*lines, "Next: rig grid --spacing LENGTH"]))

@@ -69,3 +69,16 @@ def moved(shots: int) -> str:
 def is_now(was: str, label: str) -> str:
     """Say which label a shot has now."""
     return say("{was} is now {label}", was=was, label=label)
+
+
+def too_wide_for(covering: str, rule: str, edge_mm: float, units: Units) -> str:
+    """Say how near shots must stand for the rule of a covering, and what does instead."""
+    return say(
+        "The rule {rule} of the covering ({covering}) lays an edge of {edge}: only shots no more "
+        "than {apart} apart can prove it. Where that is too many, shoot the floor as it is and "
+        "read a few lines {apart} apart where it matters: rig flatness --lines FILE.",
+        rule=rule,
+        covering=covering,
+        edge=units.span(edge_mm),
+        apart=units.span(edge_mm / 2.0),
+    )

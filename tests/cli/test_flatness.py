@@ -495,3 +495,14 @@ def test_the_report_proves_by_the_rule_of_the_covering(surveyed: Run) -> None:
     html = Path("report.html").read_text(encoding="utf-8")
     assert "the covering (tile) picks a108-large" in html
     assert surveyed("report", "--check", "report.html").code == 0
+
+
+def test_the_grid_says_before_the_walk_what_the_rule_of_the_covering_needs(run: Run) -> None:
+    assert run("new", "--room", "12ft,15ft", "--covering", "tile").code == 0
+    (warning,) = run("grid", "--json").json["warnings"]
+    assert "a108-large" in warning
+    assert "no more than 12 in apart" in warning or "no more than 1 ft apart" in warning
+    assert warning in run("grid").out
+    assert run("grid", "--spacing", "1ft", "--json").json["warnings"] == []
+    assert run("edit", "--covering", "plank").code == 0
+    assert run("grid", "--json").json["warnings"] == []
