@@ -24,7 +24,7 @@ def test_a_line_that_comes_when_the_session_is_over_is_no_error(
 
     async def first() -> str:
         async for act in words(lambda line: (line.strip(), None), Clock(), print):
-            threads.extend(one for one in threading.enumerate() if one.name == "words")
+            threads.extend(one for one in threading.enumerate() if one.name == "typed")
             assert isinstance(act, Act)
             return act.name
         raise AssertionError
