@@ -1,10 +1,28 @@
 """`rig markers`: where the depth markers go, and how high."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from rig.cli.options import Length, job_option, json_option, show
+from rig.cli.options import Length, Lengths, job_option, json_option, show
+
+
+class MarkerTo(Lengths):
+    """A marker and where it is to stand: LABEL=X,Y."""
+
+    def __init__(self) -> None:
+        super().__init__("X", "Y")
+        self.name = "LABEL=X,Y"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read a label and two lengths."""
+        if not isinstance(value, str):
+            return value
+        label, equals, place = value.partition("=")
+        if not equals or not label.strip():
+            self.fail(f"{value!r} names no marker; write it as M3=4ft,6ft.", param, ctx)
+        return label.strip(), super().convert(place, param, ctx)
 
 
 @click.command()
@@ -14,19 +32,32 @@ from rig.cli.options import Length, job_option, json_option, show
     type=Length(above=0.0),
     help="No place is farther than this from a marker.  [default: 4ft, or 1.2m]",
 )
+@click.option("--move", type=MarkerTo(), multiple=True, help="Move a marker to another place.")
+@click.option("--add", type=Lengths("X", "Y"), multiple=True, help="Add a marker at a place.")
+@click.option("--drop", metavar="LABEL", multiple=True, help="Take a marker away.")
 @json_option
-def command(job_path: Path, reach: float | None, as_json: bool) -> None:
+def command(
+    job_path: Path,
+    reach: float | None,
+    move: tuple[tuple[str, tuple[float, float]], ...],
+    add: tuple[tuple[float, float], ...],
+    drop: tuple[str, ...],
+    as_json: bool,
+) -> None:
     """Lay out the depth markers; tell target reading and stick-out of each.
 
-    The layout is stored: rig set follows it in its order.
+    The layout is stored: rig set follows it in its order. Places changed by hand are kept until
+    --reach is given; a marker that was set and is moved must be set again.
     """
     from rig.cli.progress import working
+    from rig.guidance.moved import Changes
     from rig.job.store import Job
     from rig.study.markers_answer import make_markers
     from rig.words.markers import marker, to_set
 
+    changes = Changes(move=move, add=add, drop=drop)
     with Job.open(job_path, write=True) as job, working("Laying out the markers"):
-        answer, units = make_markers(job, reach), job.units
+        answer, units = make_markers(job, reach, changes), job.units
     lines = [to_set(len(answer.markers))]
     for one in answer.markers:
         out = (one.stick_out_mm, one.stick_out_stderr_mm)

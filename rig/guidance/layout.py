@@ -22,9 +22,9 @@ from rig.errors import BadInput
 from rig.room import Outline
 from rig.survey.walk import walk_order
 
-CLEAR_MM = 50.0
-"""A marker's rod and its driver need this much room to a wall or opening (common practice, no
-source)."""
+CLEAR_MM = 100.0
+"""A marker stands no less than a hand from a wall or an opening: its rod and its driver need the
+room (common practice, no source)."""
 MOST_MARKERS = 2000
 
 _ARCS = 64  # straight pieces to a quarter of the reach's circle: inscribed, 0.008 % inside it
@@ -83,6 +83,32 @@ def lay_out_markers(outline: Outline, reach_mm: float) -> list[MarkerPlace]:
     assert best is not None
     order = walk_order(best, outline)
     return [MarkerPlace(f"M{n}", *best[i]) for n, i in enumerate(order, start=1)]
+
+
+def out_of_reach(
+    outline: Outline, layout: Sequence[MarkerPlace], reach_mm: float
+) -> tuple[float, float, float] | None:
+    """Return the place that is farthest from any marker, where that is farther than a reach.
+
+    Returns
+    -------
+    x_mm, y_mm, away_mm : float
+        Or None where every place of the floor is in reach.
+    """
+    places = [(one.x_mm, one.y_mm) for one in layout]
+    missed = _missed(outline.polygon, places, reach_mm)
+    if not missed:
+        return None
+    corners = np.vstack([shapely.get_coordinates(piece) for piece in missed])
+    away, _ = cKDTree(places).query(corners)
+    n = int(np.argmax(away))
+    return float(corners[n, 0]), float(corners[n, 1]), float(away[n])
+
+
+def clear_mm(outline: Outline, place: MarkerPlace) -> float:
+    """Return how far a marker stands from the nearest wall or opening."""
+    at = Point(place.x_mm, place.y_mm)
+    return float(outline.polygon.boundary.distance(at))
 
 
 def _refuse_too_many(count: float, reach_mm: float) -> None:

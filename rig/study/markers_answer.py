@@ -1,22 +1,30 @@
 """Where a plan's depth markers go and how high each stands."""
 
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rig.guidance.layout import MarkerPlace, lay_out_markers
+from rig.errors import BadInput, CannotAnswer
+from rig.guidance.layout import CLEAR_MM, MarkerPlace, clear_mm, lay_out_markers, out_of_reach
+from rig.guidance.moved import Changes, changed_layout, refuse_off_floor
 from rig.record import Record
+from rig.room import where
 from rig.study.fresh import fresh_plan
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import grind_first, read_plan
 from rig.study.room import outline_of
 from rig.survey.reading import reading_mm
 from rig.target.level import Plane
+from rig.words import markers as words
 
 if TYPE_CHECKING:
     from rig.job.store import Job
+
+_EVENT = "markers"
+_HAIR_MM = 0.5  # what rounding may take from a layout's distance to the walls
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,36 +59,120 @@ class MarkersAnswer(Record):
     warnings: tuple[str, ...]
 
 
-def markers_answer(job: "Job", reach_mm: float | None = None) -> MarkersAnswer:
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where markers stand, the reach they were laid out for, and labels dropped since."""
+
+    places: list[MarkerPlace]
+    reach_mm: float
+    by_hand: bool = False
+    gone: tuple[str, ...] = ()
+
+
+def markers_answer(
+    job: "Job", reach_mm: float | None = None, changes: Changes | None = None
+) -> MarkersAnswer:
     """Lay out the markers of the job's plan.
+
+    A layout that was changed by hand keeps its places, and only its heights are made anew, until a
+    reach is given.
 
     Parameters
     ----------
     job : Job
     reach_mm : float, optional
         No place is farther than this from a marker; 4 ft, or 1.2 m, unless said.
+    changes : Changes, optional
+        What to change in the layout that is there.
 
     Raises
     ------
     CannotAnswer
-        No plan yet, or one whose shots have changed since.
+        No plan yet, or one whose shots have changed since; no markers yet to change.
     BadInput
-        A reach that is no length, or asks for more markers than anybody sets.
+        A reach that is no length, or asks for more markers than anybody sets; changes that the
+        layout does not allow.
     """
+    return _answer(job, _layout(job, reach_mm, changes), changes)
+
+
+def make_markers(
+    job: "Job", reach_mm: float | None = None, changes: Changes | None = None
+) -> MarkersAnswer:
+    """Lay out the markers of the job's plan and keep them; see `markers_answer`.
+
+    The event `markers` keeps the reach and, by hand, what was changed.
+    """
+    layout = _layout(job, reach_mm, changes)
+    answer = _answer(job, layout, changes)
+    told: dict[str, object] = {"reach_mm": layout.reach_mm, "by_hand": layout.by_hand}
+    if changes:
+        told |= {
+            "move": [(label.upper(), *at) for label, at in changes.move],
+            "add": list(changes.add),
+            "drop": list(changes.drop),
+        }
+    told["gone"] = list(layout.gone)
+    with job.together("the markers were not kept"):
+        job.log_event(None, None, time.time(), _EVENT, told)
+        job.save_markers([marker.as_json() for marker in answer.markers])
+    return answer
+
+
+def _layout(job: "Job", reach_mm: float | None, changes: Changes | None) -> _Layout:
+    """Lay out markers anew, or go by the places that are there."""
+    outline = outline_of(job)
+    last = next((event.data for event in reversed(job.events([_EVENT]))), {})
+    usual_mm = 1200.0 if job.units.is_metric else 1219.2
+    there = [MarkerPlace(one.label, one.x_mm, one.y_mm) for one in job.markers()]
+    if changes and reach_mm is not None:
+        raise BadInput(
+            "A reach lays the markers out anew: leave out --reach, or give it first and change "
+            "the layout then."
+        )
+    if changes:
+        if not there:
+            raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
+        gone = (*last.get("gone", ()), *(label.strip().upper() for label in changes.drop))
+        places = changed_layout(outline, there, changes, job.units, last.get("gone", ()))
+        return _Layout(places, last.get("reach_mm", usual_mm), True, gone)
+    if reach_mm is None and last.get("by_hand") and there:
+        refuse_off_floor(outline, there, job.units)
+        return _Layout(there, last["reach_mm"], True, tuple(last["gone"]))
+    reach_mm = usual_mm if reach_mm is None else reach_mm
+    fresh_plan(job)  # before the work of a layout
+    return _Layout(lay_out_markers(outline, reach_mm), reach_mm)
+
+
+def _answer(job: "Job", layout: _Layout, changes: Changes | None) -> MarkersAnswer:
+    """Tell the heights of a layout, and what is to be said of its places."""
     plan = read_plan(fresh_plan(job))
     outline = outline_of(job)
-    if reach_mm is None:
-        reach_mm = 1200.0 if job.units.is_metric else 1219.2
     picture = picture_of(job, outline, plan.wish.confidence)
-    markers = marker_heights(picture, plan.answer.plane, lay_out_markers(outline, reach_mm))
-    return MarkersAnswer(markers=markers, warnings=tuple(grind_first(plan.answer)))
+    markers = marker_heights(picture, plan.answer.plane, layout.places)
+    warnings = [*grind_first(plan.answer), *_moved_off(job, layout.places)]
+    for one in layout.places:
+        away_mm = clear_mm(outline, one)
+        if away_mm < CLEAR_MM - _HAIR_MM:
+            warnings.append(words.near_wall(one.label, away_mm, CLEAR_MM, job.units))
+    missed = out_of_reach(outline, layout.places, layout.reach_mm) if layout.by_hand else None
+    if missed is not None:
+        x_mm, y_mm, away_mm = missed
+        place = where(outline, x_mm, y_mm, job.units)
+        warnings.append(words.out_of_reach(place, away_mm, layout.reach_mm, job.units))
+    if layout.by_hand and not changes:
+        warnings.append(words.by_hand())
+    return MarkersAnswer(markers=markers, warnings=tuple(warnings))
 
 
-def make_markers(job: "Job", reach_mm: float | None = None) -> MarkersAnswer:
-    """Lay out the markers of the job's plan and keep them; see `markers_answer`."""
-    answer = markers_answer(job, reach_mm)
-    job.save_markers([marker.as_json() for marker in answer.markers])
-    return answer
+def _moved_off(job: "Job", places: Iterable[MarkerPlace]) -> list[str]:
+    """Name markers that were set, and stand elsewhere now."""
+    now = {one.label: (one.x_mm, one.y_mm) for one in places}
+    return [
+        words.set_no_more(one.label)
+        for one in job.markers()
+        if one.is_set and now.get(one.label, (one.x_mm, one.y_mm)) != (one.x_mm, one.y_mm)
+    ]
 
 
 def marker_heights(

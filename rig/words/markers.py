@@ -26,3 +26,34 @@ def marker(
         out=units.length(stick_out[0]),
         doubt=units.doubt(2.0 * stick_out[1]),
     )
+
+
+def by_hand() -> str:
+    """Say that places were chosen by the user, and how to have them laid out anew."""
+    return say("Places are kept as you changed them; --reach lays them out anew.")
+
+
+def near_wall(label: str, away_mm: float, wanted_mm: float, units: Units) -> str:
+    """Warn of a marker that stands close to a wall or an opening."""
+    return say(
+        "{label} stands {away} from a wall or an opening: rod and driver want {wanted} of room.",
+        label=label,
+        away=units.place(away_mm),
+        wanted=units.place(wanted_mm),
+    )
+
+
+def out_of_reach(place: str, away_mm: float, reach_mm: float, units: Units) -> str:
+    """Warn that a layout changed by hand leaves floor that no marker is near."""
+    return say(
+        "The nearest marker to the floor {place} is {away} away, more than {reach}: add one there "
+        "with --add.",
+        place=place,
+        away=units.place(away_mm),
+        reach=units.place(reach_mm),
+    )
+
+
+def set_no_more(label: str) -> str:
+    """Warn of a marker that was set and is moved."""
+    return say("{label} was set and has been moved: set it again.", label=label)
