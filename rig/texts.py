@@ -270,13 +270,7 @@ def table_rows(
     heading = ",".join(needed) + "".join(f"[,{column}]" for column in optional)
     reader = csv.reader(_lines(text, name), strict=True)
     most = MOST_ROWS if most is None else most
-    if text.count("\n") > most:
-        rows = sum(1 for line in text.splitlines() if line.strip(" \t,")) - 1
-        if rows > most:
-            raise BadInput(
-                f"{name} has {rows} rows, and more than {most} cannot be worked with; thin them "
-                "to a grid, or part the table."
-            )
+    _refuse_too_many(text, name, most)
     names: list[str] = []
     rows = 0
     try:
@@ -300,6 +294,17 @@ def table_rows(
         raise BadInput(f"{name}, line {reader.line_num}: {error}.") from None
     if not names:
         raise BadInput(f"{name} is empty; it needs a heading {heading} and rows.")
+
+
+def _refuse_too_many(text: str, name: str, most: int) -> None:
+    if text.count("\n") <= most:
+        return
+    rows = sum(1 for line in text.splitlines() if line.strip(" \t,")) - 1
+    if rows > most:
+        raise BadInput(
+            f"{name} has {rows} rows, and more than {most} cannot be worked with; thin them to a "
+            "grid, or part the table."
+        )
 
 
 def no_rows(name: Path) -> BadInput:

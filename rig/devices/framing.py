@@ -61,7 +61,10 @@ class LineFramer:
         if len(data) < self.max_length:
             self._rest = rest
             return lines if b"" not in lines else [line for line in lines if line]
+        return self._limited(lines, rest)
 
+    def _limited(self, lines: list[bytes], rest: bytes) -> list[bytes]:
+        """Return the lines, with what is told in the place of those that are too long."""
         limit = self.max_length
         whole = [line if len(line) < limit else self._give_up(line) for line in lines if line]
         if len(rest) >= limit:

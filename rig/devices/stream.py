@@ -220,12 +220,12 @@ async def _reach_again(
                     heard = await ears.hear()
                 if ears.noise and not heard.readings:
                     continue
-                if not heard.readings or any(_makes_sense(one) for one in heard.readings):
+                if _is_the_rod(heard):
                     yield heard
                     return
                 for reading in heard.readings:
                     yield reading
-                if not sense.settled and sense.judge(*heard) is not None:
+                if sense.finds_another(heard):
                     yield (
                         f"What is there now does not speak as the rod did{sense.problem}: is "
                         f"it another device? {transport.other_device}"
@@ -236,6 +236,10 @@ async def _reach_again(
                 listen_s = min(2 * listen_s, max(longest_delay_s, listen_s))
             else:
                 delay_s = min(max(2 * delay_s, first_delay_s), longest_delay_s)
+
+
+def _is_the_rod(heard: Heard) -> bool:
+    return not heard.readings or any(_makes_sense(one) for one in heard.readings)
 
 
 def _makes_sense(reading: Reading) -> bool:
@@ -250,6 +254,10 @@ class _Sense:
         self.problem = ""  # of the last message that made none
         self._bytes = 0
         self._messages = 0
+
+    def finds_another(self, heard: Heard) -> bool:
+        """Whether this settles that what is there makes no sense; said once."""
+        return not self.settled and self.judge(*heard) is not None
 
     def judge(self, data: bytes, readings: list[Reading]) -> str | None:
         # Line ends alone are no noise: some displays send empty lines while they have no beam.

@@ -93,14 +93,7 @@ def mend(job: "Job") -> list[str]:
 def _holes(job: "Job", made: StandingPour, sessions: "dict[int, Session]") -> Holes:
     stretches = stretches_of(job, made.id, stopped=True)
     acts, _ = on_one_clock(stretches, "", 0.0, 0.0)
-    told_in: list[tuple[int, float, float]] = []
-    has: dict[str, set[tuple[int, str]]] = {"ticked": set(), "pour_done": set()}
-    for session in sessions:
-        for message in job.stored_messages(session):
-            if is_act(message):
-                told_in.append((session, message.time_s or 0.0, message.utc_s))
-            elif message.what == "event" and message.kind in has:
-                has[message.kind].add((session, message.data.get("step", "")))
+    told_in, ticked, ended = _told(job, sessions)
     bags = from_json(PourSettings, sessions[max(sessions)].capture).bags
     machine = Pouring(live_plan(made, bags, job.units))
     done = None
@@ -128,9 +121,27 @@ def _holes(job: "Job", made: StandingPour, sessions: "dict[int, Session]") -> Ho
     return Holes(
         batches,
         undone,
-        tuple(tick for tick in ticks if (tick[0], tick[3]) not in has["ticked"]),
-        None if has["pour_done"] else done,
+        tuple(tick for tick in ticks if (tick[0], tick[3]) not in ticked),
+        None if ended else done,
     )
+
+
+def _told(
+    job: "Job", sessions: "dict[int, Session]"
+) -> tuple[list[tuple[int, float, float]], set[tuple[int, str]], bool]:
+    """Return when each act was told (session, s, UTC s), the ticks kept, and whether an end is."""
+    acts: list[tuple[int, float, float]] = []
+    ticked: set[tuple[int, str]] = set()
+    ended = False
+    for session in sessions:
+        for message in job.stored_messages(session):
+            if is_act(message):
+                acts.append((session, message.time_s or 0.0, message.utc_s))
+            elif message.what == "event" and message.kind == "ticked":
+                ticked.add((session, message.data.get("step", "")))
+            elif message.what == "event" and message.kind == "pour_done":
+                ended = True
+    return acts, ticked, ended
 
 
 def _differences(
