@@ -92,7 +92,7 @@ def said(event: Event, units: Units, by_tape: bool = False) -> Said:
         match event:
             case Armed():
                 return Said(say("Read the tape at {label}", label=event.label))
-            case Check():
+            case Check() if "hold still" in event.text:
                 return _check(event, units, say("read the tape there"))
             case _:
                 pass
