@@ -44,6 +44,7 @@ def command(
     a point where one stands needs no other, and new points get letters of their own.
     """
     from rig.job.store import Job
+    from rig.room import where
     from rig.study.grid import make_grid, make_lines
     from rig.study.room import outline_of
     from rig.words import grid as words
@@ -59,7 +60,8 @@ def command(
         done = len(answer.points) - len(job.unshot("floor"))
         units, outline, covering = job.units, outline_of(job), job.settings.covering
     told = [words.to_walk(len(answer.points), done)]
-    told += [f"  {words.point(p.order, p.label, p.x_mm, p.y_mm, units)}" for p in answer.points]
+    for p in () if as_json else answer.points:
+        told.append(f"  {words.point(p.order, p.label, where(outline, p.x_mm, p.y_mm, units))}")
     told += wall_lines(outline, units)
     doubts = [] if lines else _doubts(covering, spacing, units)
     told += [f"! {doubt}" for doubt in doubts]

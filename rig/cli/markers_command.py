@@ -52,16 +52,23 @@ def command(
     from rig.cli.progress import working
     from rig.guidance.moved import Changes
     from rig.job.store import Job
+    from rig.room import where
     from rig.study.markers_answer import make_markers
+    from rig.study.room import outline_of
     from rig.words.markers import marker, to_set
+    from rig.words.room import wall_lines
 
     changes = Changes(move=move, add=add, drop=drop)
     with Job.open(job_path, write=True) as job, working("Laying out the markers"):
         answer, units = make_markers(job, reach, changes), job.units
+        outline = outline_of(job)
     lines = [to_set(len(answer.markers))]
-    for one in answer.markers:
+    for one in () if as_json else answer.markers:
         out = (one.stick_out_mm, one.stick_out_stderr_mm)
-        told = marker(one.label, (one.x_mm, one.y_mm), one.target_reading_mm, out, units)
+        told = marker(
+            one.label, where(outline, one.x_mm, one.y_mm, units), one.target_reading_mm, out, units
+        )
         lines.append(f"  {told}")
+    lines += wall_lines(outline, units)
     lines += [f"! {text}" for text in answer.warnings]
     show(answer.as_json(), as_json, "\n".join([*lines, "Next: rig set"]))

@@ -27,7 +27,7 @@ from rig.cli.options import Length, Lengths, Name, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
 from rig.record import Record
-from rig.units import counted
+from rig.words.markers import all_set, markers_left
 
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
@@ -103,15 +103,12 @@ def set_markers(
                 KIND, begun, machine, log, source, as_json=as_json, more_sinks=more_sinks, page=page
             )
             failed = machine.failed
-        left = [marker.label for marker in job.markers() if not marker.is_set]
+        markers = job.markers()
+    left = [marker.label for marker in markers if not marker.is_set]
     if failed:
         raise CannotAnswer(failed)
     if not as_json:
-        click.echo(
-            f"{counted(len(left), 'marker')} left: {', '.join(left)}."
-            if left
-            else "All markers set."
-        )
+        click.echo(markers_left(left) if left else all_set(markers[-1].label))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

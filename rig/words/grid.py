@@ -15,14 +15,13 @@ def to_walk(points: int, shot: int) -> str:
     return say("{points} to shoot, in this order:", points=counted(points, "point"))
 
 
-def point(order: int, label: str, x_mm: float, y_mm: float, units: Units) -> str:
-    """Say where a point of the walk is."""
+def point(order: int, label: str, place: str) -> str:
+    """Say where a point of the walk is, told from two walls as the prompts tell it."""
     return say(
-        "{order}  {label} x {x}, y {y}",
+        "{order}  {label} {place}",
         order=f"{order:3d}",
         label=f"{label:<4}",
-        x=units.place(x_mm),
-        y=units.place(y_mm),
+        place=place,
     )
 
 

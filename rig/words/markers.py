@@ -1,5 +1,7 @@
 """What is said of a layout of depth markers."""
 
+from collections.abc import Sequence
+
 from rig.units import Units, counted
 from rig.words import say
 
@@ -11,17 +13,19 @@ def to_set(count: int) -> str:
 
 def marker(
     label: str,
-    place_mm: tuple[float, float],
+    place: str,
     target_reading_mm: float,
     stick_out: tuple[float, float],
     units: Units,
 ) -> str:
-    """Say where a marker goes and how high; `stick_out` is how far and its standard error in mm."""
+    """Say where a marker goes and how high; `stick_out` is how far and its standard error in mm.
+
+    `place` is told from two walls, as the prompts tell it.
+    """
     return say(
-        "{label} x {x}, y {y}: rod reads {reading}, top stands {out} above the floor (± {doubt})",
+        "{label} {place}: rod reads {reading}, top stands {out} above the floor (± {doubt})",
         label=f"{label:<4}",
-        x=units.place(place_mm[0]),
-        y=units.place(place_mm[1]),
+        place=place,
         reading=units.length(target_reading_mm),
         out=units.length(stick_out[0]),
         doubt=units.doubt(2.0 * stick_out[1]),
@@ -57,3 +61,20 @@ def out_of_reach(place: str, away_mm: float, reach_mm: float, units: Units) -> s
 def set_no_more(label: str) -> str:
     """Warn of a marker that was set and is moved."""
     return say("{label} was set and has been moved: set it again.", label=label)
+
+
+def markers_left(labels: Sequence[str]) -> str:
+    """Say which markers a setting has left."""
+    return say(
+        "{markers} left: {labels}.",
+        markers=counted(len(labels), "marker"),
+        labels=", ".join(labels),
+    )
+
+
+def all_set(label: str) -> str:
+    """Say that all markers are set, and how to look at one again."""
+    return say(
+        "All markers set. Was one kicked? Have another look at it: rig set --marker {label}",
+        label=label,
+    )

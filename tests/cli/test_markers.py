@@ -1,5 +1,6 @@
 """Markers moved, added and taken away, and told as the prompts tell their places."""
 
+import re
 import sqlite3
 from typing import Any
 
@@ -132,3 +133,42 @@ def test_before_there_is_a_layout_there_is_nothing_to_move(surveyed: Run) -> Non
     refused = surveyed("markers", "--drop", "M1")
     assert refused.code == 1
     assert "Lay them out first" in refused.err
+
+
+def test_all_set_names_how_to_look_at_one_again(marked: Run) -> None:
+    markers = layout(marked)
+    typed = "".join(
+        f"{m['target_reading_mm'] + off:.3f}\n" for m in markers.values() for off in (5.0, 0.0)
+    )
+    done = marked("set", "--typed", "--skip-check", typed=typed)
+    named = re.search(r"rig (set --marker (M\d+))$", done.out, re.M)
+    assert named
+    kicked = markers[named[2]]["target_reading_mm"] - 4.0
+    again = marked(*named[1].split(), "--typed", "--skip-check", "--json", typed=f"{kicked}\n")
+    prompt = next(e for e in again.events if e["event"] == "prompt")
+    assert (prompt["marker"], prompt["move"]) == (named[2], "lower")
+    assert prompt["by_mm"] == pytest.approx(4.0)
+
+
+def test_places_are_told_as_the_prompts_tell_them(run: Run) -> None:
+    assert run("new", "--room", "12ft,15ft", "--door", "4ft,0ft,3ft").code == 0
+    told = run("grid")
+    points = run("grid", "--json").json["points"]
+    # By hand: looking in from the door in the wall y = 0, x = 0 is on the left, so A1, half a foot
+    # from both, has the door wall before it and the left wall beside it.
+    assert re.search(r"\bA1 +6 in from the door wall, 6 in from the left wall$", told.out, re.M)
+    lines = [line for line in told.out.splitlines() if " from the " in line]
+    assert len(lines) == len(points)
+    assert not re.search(r"\bx \d", told.out)
+    survey = run("survey", "--typed", "--json", typed="q\n")
+    asked = next(e for e in survey.events if e["event"] == "next")
+    label, _, where = asked["text"].partition(": ")
+    assert any(line.split(None, 1)[1].split(None, 1) == [label, where] for line in lines)
+    typed = "".join("48 3/16\n" for _ in points)
+    run("survey", "--typed", typed=typed)
+    assert run("plan").code in (0, 2)
+    laid = run("markers").out
+    setting = run("set", "--typed", "--skip-check", "--json", typed="q\n")
+    where = next(e for e in setting.events if e["event"] == "next")["text"]
+    assert " from the " in where
+    assert f"{where}: rod reads" in laid
