@@ -274,7 +274,7 @@ class _Run:
         guard: Guard | None,
     ) -> None:
         self._machine, self._streams, self._log = machine, streams, log
-        self._sinks, self._clock, self._guard = sinks, clock, guard
+        self._sinks, self._clock, self._guard = list(sinks), clock, guard
         self._queue: _Queue = asyncio.Queue(maxsize=MOST_WAITING)
         self._closing: list[Event] = []  # `done` is the last word, whatever else there is to say
         self._reached = streams[0].reached
@@ -430,8 +430,11 @@ class _Run:
 
     def _tell(self, events: Iterable[Event]) -> None:
         for event in events:
-            for sink in self._sinks:
-                sink.hear(event)
+            for sink in tuple(self._sinks):
+                try:
+                    sink.hear(event)
+                except OSError:  # a pipe that was closed, a full disk: the session goes on unheard
+                    self._sinks.remove(sink)
 
 
 @contextlib.contextmanager

@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from rig.job import Job
+
 
 def rig(*words: str, without: str = "", **more: Any) -> "subprocess.CompletedProcess[str]":
     """Run the command line in a process of its own, as if a library were not there."""
@@ -29,6 +31,29 @@ def test_a_full_disk_under_the_output_is_said_in_a_sentence() -> None:
         ran = rig("rules", stdout=full)
     assert ran.returncode == 2
     assert ran.stderr == "rig: the output cannot be written: No space left on device.\n"
+
+
+def test_a_survey_goes_on_when_nobody_reads_it_any_more(surveyed: Callable[..., Any]) -> None:
+    assert surveyed("grid").code == 0
+    with Job.open("job.sqlite") as job:
+        before = len(job.shots(kinds=["finished"]))
+    command = [sys.executable, "-m", "rig.cli", "survey", "--typed", "--kind", "finished", "--json"]
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as survey:
+        assert survey.stdin is not None
+        assert survey.stdout is not None
+        survey.stdin.write("1200\n")
+        survey.stdin.flush()
+        survey.stdout.readline()
+        survey.stdout.close()
+        survey.stdin.write("1201\n1202\n1203\nq\n")
+        survey.stdin.close()
+        assert survey.stderr is not None
+        told = survey.stderr.read()
+    assert (survey.returncode, told) == (0, "")
+    with Job.open("job.sqlite") as job:
+        assert len(job.shots(kinds=["finished"])) == before + 4
 
 
 @pytest.mark.parametrize(
