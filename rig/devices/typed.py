@@ -122,26 +122,32 @@ class TypedReader:
         if "/" in text:
             self.unit = self.unit or "in"
             return None
-        own = _OF_SYSTEM[self.units]
-        if self.unit is None:
-            mine = [unit for unit in own if _is_line(value * _MM[unit])]
-            others = [unit for unit in UNITS if unit not in own and _is_line(value * _MM[unit])]
-            if mine == [self.units]:
-                self.unit = self.units
-            elif mine or others:
-                return Doubted(text, tuple(mine or others), blocks=True)
-            return None
-        taken_mm = value * _MM[self.unit]
+        return self._first(text, value) if self.unit is None else self._later(text, value)
+
+    def _first(self, text: str, value: float) -> Doubted | None:
+        """Settle the unit by the first bare number, or say what it may be."""
+        explain = [unit for unit in UNITS if _is_line(value * _MM[unit])]
+        mine = [unit for unit in explain if unit in _OF_SYSTEM[self.units]]
+        if mine == [self.units]:
+            self.unit = self.units
+        elif explain:
+            return Doubted(text, tuple(mine or explain), blocks=True)
+        return None
+
+    def _later(self, text: str, value: float) -> Doubted | None:
+        """Doubt a number that the settled unit does not explain and another one does."""
         usual_mm = median(self._known_mm) if self._known_mm else None
-        if _is_line(taken_mm) and (usual_mm is None or _within(taken_mm, usual_mm, MOST_TIMES)):
+
+        def fits(unit: TypedUnit, times: float) -> bool:
+            mm = value * _MM[unit]
+            return _is_line(mm) and (usual_mm is None or _within(mm, usual_mm, times))
+
+        assert self.unit is not None
+        if fits(self.unit, MOST_TIMES):
             return None
-        likely = [
-            unit
-            for unit in (*own, *(unit for unit in UNITS if unit not in own))
-            if unit != self.unit
-            and _is_line(value * _MM[unit])
-            and (usual_mm is None or _within(value * _MM[unit], usual_mm, NEAR_TIMES))
-        ]
+        own = _OF_SYSTEM[self.units]
+        order = (*own, *(unit for unit in UNITS if unit not in own))
+        likely = [unit for unit in order if unit != self.unit and fits(unit, NEAR_TIMES)]
         return Doubted(text, (likely[0], self.unit), blocks=False) if likely else None
 
     def answer(self, doubted: Doubted, line: str) -> str | None:

@@ -94,12 +94,8 @@ async def typed(
                 asks = AskTyped(what="unit", choices=pending.choices, text=text)
                 yield Question(time_s, utc_s, asks)
                 continue
-        word, _, label = line.strip().partition(" ")
-        if word.lower() == "g" and label:
-            yield Act(time_s, utc_s, "goto", label.strip().upper())
-            continue
         try:
-            entry = reader.parse(said or line, time_s, utc_s)
+            entry = _entry(reader, said or line, time_s, utc_s)
         except BadInput as error:
             complain(
                 f"{error} Or u to undo, s to skip, y to accept, g LABEL to go there, q to stop."
@@ -108,12 +104,20 @@ async def typed(
         if reader.unit is not None and reader.unit != kept:
             kept = reader.unit
             keep(kept)
-        if isinstance(entry, Reading):
-            yield Typed(entry, reader.stderr_mm)
-        else:
-            yield Act(time_s, utc_s, entry)
+        yield entry
     if pending is not None and pending.blocks:
         raise BadInput(asking.unit_unsaid(pending))
+
+
+def _entry(reader: TypedReader, line: str, time_s: float, utc_s: float) -> Typed | Act:
+    """Return the reading or the act that a line stands for."""
+    word, _, label = line.strip().partition(" ")
+    if word.lower() == "g" and label:
+        return Act(time_s, utc_s, "goto", label.strip().upper())
+    entry = reader.parse(line, time_s, utc_s)
+    if isinstance(entry, Reading):
+        return Typed(entry, reader.stderr_mm)
+    return Act(time_s, utc_s, entry)
 
 
 async def words(
