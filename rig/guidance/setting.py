@@ -35,7 +35,6 @@ from rig.survey.stillness import GAP_S, StillWindow
 from rig.units import Units
 
 __all__ = ["CheckSight", "MarkerTarget", "Setting"]
-
 SETTLING_S = 15.0
 """Patience with a rod that may be at height: longer than the survey's, a hand is on the screw."""
 
@@ -165,8 +164,7 @@ class Setting:
         if self._check is not None:
             events += self._compare(steady, second=self._looked_moved_s is not None)
         else:
-            marker = self._marker
-            target = self.target_today_mm(marker)
+            marker, target = self._marker, self.target_today_mm(self._marker)
             self._asked = None  # each typed reading has its own answer
             events.append(self._prompter.say(marker.label, target, self._now_s, value_mm))
             events += self._judge(steady, guard_mm=0.0)  # a tape cannot do better
@@ -176,11 +174,10 @@ class Setting:
     def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
         """Take an act of the installer: accept, undo, skip, goto LABEL or quit."""
         events = self._until(time_s) + self._settle_presses()
-        if self.finished or name == CLOCK_SET:
-            return events
-        if name == AWAKE:
+        if not self.finished and name == AWAKE:
             return events + self._after_break()
-        return events + self._act(name, argument, self._stand())
+        skips = self.finished or name == CLOCK_SET
+        return events if skips else events + self._act(name, argument, self._stand())
 
     def lost(self, time_s: float) -> list[Event]:
         """Take note that the link is lost: readings from before never meet those after."""

@@ -28,16 +28,12 @@ from rig.survey.laser.line_watch import Known
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
 from rig.survey.stance import Stance
-from rig.survey.stand import HeldReading, Stand
+from rig.survey.stand import HeldReading, Sample, Stand
 from rig.survey.stillness import GAP_S, StillWindow
 
 __all__ = ["Capture", "Stand"]
-
 TICK_LATENESS_S = 0.05
 """A tick can overtake a reading that is still on its way from the port: it counts as this late."""
-
-
-_Sample = tuple[float, float | None, bool]  # time, height (None: no beam), link broke here
 
 
 class Capture:
@@ -117,7 +113,7 @@ class Capture:
         self._button = Button()
         self._at_press: HeldReading | None = None
         self._press_counts = True
-        self._since_press: list[_Sample] = []
+        self._since_press: list[Sample] = []
         self._beam_mm: float | None = None
         self._now_s = float("-inf")
         self._out: list[Event] = []
@@ -157,11 +153,9 @@ class Capture:
                 self._go_to(argument or "")
             elif name == AWAKE:
                 self._after_sleep()
-            elif name == CLOCK_SET:
-                pass
             elif name == "quit":
                 self._end()
-            else:
+            elif name != CLOCK_SET:
                 self._out.append(Trouble(text=f"there is no act called {name}", reason="act"))
         return self._told()
 
@@ -317,7 +311,7 @@ class Capture:
         return self._arming.away or not self._arming.gave_shot
 
     def _accept(
-        self, height: HeldReading | None, stand_is_open: bool, since: Sequence[_Sample] = ()
+        self, height: HeldReading | None, stand_is_open: bool, since: Sequence[Sample] = ()
     ) -> None:
         if not stand_is_open:
             return

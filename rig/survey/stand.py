@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+Sample = tuple[float, float | None, bool]
+"""Time, height (None: no beam), and whether the link broke here."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stand:
