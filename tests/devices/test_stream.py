@@ -221,11 +221,11 @@ def test_noise_without_a_message_is_silence() -> None:
 def test_empty_lines_are_a_sign_of_the_device() -> None:
     class Dripping(Script):
         async def read(self) -> bytes:
-            await asyncio.sleep(0.01)
+            await asyncio.sleep(0.05)
             return await super().read()
 
     transport = Dripping([sentence(1), *[b"\r\n"] * 12, sentence(2), HANGS])
-    assert kinds(listen(transport, 2, silence_s=0.06)) == ["Reading", "Reading"]
+    assert kinds(listen(transport, 2, silence_s=0.3)) == ["Reading", "Reading"]
 
 
 def test_the_wrong_profile_is_told_with_what_is_wrong() -> None:

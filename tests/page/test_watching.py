@@ -78,10 +78,11 @@ def test_a_page_beside_a_survey_shows_the_floor_so_far(
     when(own, "floorPage.state.job && floorPage.state.job.screen == 'survey'")
     before = own.evaluate(size) if own.locator("#sofar").inner_text() == "" else None
     until(lambda: len(session.of("picture")) > 2, "pictures of the floor", 60.0)
+    shown = own.locator("#sofar")
+    until(lambda: "high point" in shown.inner_text(), "the floor so far", 60.0)
     session.process.send_signal(signal.SIGSTOP)
     try:
-        shown = own.locator("#sofar")
-        until(lambda: "high point" in shown.inner_text(), "the floor so far")
+        assert "high point" in shown.inner_text()
         assert before in (None, own.evaluate(size))  # it does not move under a finger
         until(lambda: other.locator("#sofar").inner_text() == shown.inner_text(), "the same")
         assert other.locator("#plan .high").count() == 1
