@@ -1,7 +1,6 @@
 """Reads what a product's data sheet says, from a TOML file that the user fills; guesses nothing."""
 
 import os
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -13,6 +12,7 @@ from rig.errors import BadInput
 from rig.record import OMITTED, Record
 from rig.texts import read_toml
 from rig.units import Units, parse_duration, parse_length, parse_volume
+from rig.units import parse_temperature as parse_temperature
 from rig.words import pour as words
 
 _WHERE = {
@@ -136,19 +136,6 @@ def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:
         written = (" ".join(str(told[f"{end}_temperature"]).split()) for end in ("min", "max"))
         raise BadInput("{}: min_temperature {} is above max_temperature {}.".format(name, *written))
     return sheet
-
-
-def parse_temperature(text: object, what: str = "temperature") -> float:
-    """Read `21C`, `21 °C` or `70F` into degrees Celsius; the unit must be given."""
-    found = re.fullmatch(r"\s*([-+]?\d+(?:\.\d+)?)\s*(?:°|deg)?\s*([CFcf])\s*", str(text))
-    if found is None:
-        raise BadInput(f"{what} {str(text)[:40]!r} is no temperature; write 21C or 70F.")
-    degrees = float(found[1])
-    # Rounded, so that 48.2F is 9C to the last bit and neither lies outside of the other.
-    celsius = degrees if found[2] in "Cc" else round((degrees - 32.0) / 1.8, 9)
-    if not -40.0 <= celsius <= 80.0:
-        raise BadInput(f"{what} {text} is no temperature that a floor is poured at.")
-    return celsius
 
 
 def _quantity(parse: Callable[..., float], zero: bool, value: object, what: str) -> float:

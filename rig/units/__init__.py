@@ -8,6 +8,7 @@ from rig.units.parsing import (
     parse_slope,
     parse_volume,
 )
+from rig.units.rates import parse_area, parse_rate, parse_temperature, parse_use
 from rig.units.writing import (
     GRAVITY_M_S2,
     KG_PER_LB,
@@ -41,6 +42,7 @@ __all__ = [
     "MM_PER_IN", "System", "Units", "counted", "format_amount", "format_area", "format_asked",
     "format_chance",
     "format_density", "format_doubt", "format_length", "format_load", "format_mass",
-    "format_off", "format_place", "format_slope", "format_volume", "fraction", "parse_duration",
-    "parse_length", "parse_mass", "parse_percent", "parse_slope", "parse_volume",
+    "format_off", "format_place", "format_slope", "format_volume", "fraction", "parse_area",
+    "parse_duration", "parse_length", "parse_mass", "parse_percent", "parse_rate", "parse_slope",
+    "parse_temperature", "parse_use", "parse_volume",
 ]  # fmt: skip

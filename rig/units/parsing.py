@@ -68,6 +68,7 @@ _PLAIN = str.maketrans(
         **dict.fromkeys("−–‐‑", "-"),
         "⁄": "/",
         "³": "3",
+        "²": "2",
         **_VULGAR,
     }
 )
