@@ -36,7 +36,7 @@ def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options
     from rig.words.room import door_warnings, room_lines, rule_line
 
     given = RoomGiven(**options)
-    rules = [changed_rule(text) for text in materials]
+    rules = [*given.rules, *(changed_rule(text) for text in materials)]
     with Job.open(job_path, write=True) as job:
         outline, closing_mm = outline_of(job), None
         shaped = given.outline_over(outline)

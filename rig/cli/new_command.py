@@ -32,6 +32,8 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     doors = [(door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm) for door in outline.doors]
     settings = given.settings_over(Settings())
     with Job.create(job_path, settings, outline.walls, outline.openings, doors) as job:
+        if given.rules:
+            job.keep_material_rules([vars(rule) for rule in given.rules], edited=True)
         units = job.units
     lines = room_lines(str(job_path), outline, closing_mm, units)
     warnings = [*size_warnings(outline, units), *door_warnings(outline, units)]

@@ -1,6 +1,7 @@
 """The options that describe the room and the compound, shared by `rig new` and `rig edit`."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -8,10 +9,12 @@ import click
 
 from rig.cli.options import MASS, PERCENT, VOLUME, Length, Lengths, stack
 from rig.errors import BadInput
-from rig.job.settings import Settings
+from rig.job.settings import FLOOR_KINDS, Settings
 from rig.units import MM_PER_FT, System, Units
 
 if TYPE_CHECKING:
+    from rig.products import Used
+    from rig.quantities.materials import Rule
     from rig.room import Outline
 
 T = TypeVar("T")
@@ -68,6 +71,14 @@ room_options = stack(
     click.option(
         "--waste", type=PERCENT, help="Bought on top for what stays in buckets and hoses, as 5%."
     ),
+    click.option(
+        "--product",
+        metavar="NAME",
+        help="The compound, as rig product knows it; what is given beside it rules over its sheet.",
+    ),
+    click.option(
+        "--floor", type=click.Choice(FLOOR_KINDS), help="What the floor to be levelled is made of."
+    ),
 )
 
 # A cupboard has more floor, a hall is shorter (common practice, no source).
@@ -92,12 +103,33 @@ class RoomGiven:
     bag_mass: float | None
     bag_water: float | None
     waste: float | None
+    product: str | None
+    floor: str | None
 
     @property
     def has_settings(self) -> bool:
         """Whether any of them is kept among the job's settings."""
         sizes = (self.min_cover, self.max_cover, self.bag_yield, self.bag_mass, self.bag_water)
-        return any(one is not None for one in (self.units, self.covering, *sizes, self.waste))
+        others = (self.units, self.covering, self.waste, self.product, self.floor)
+        return any(one is not None for one in (*sizes, *others))
+
+    @cached_property
+    def used(self) -> "Used | None":
+        """The compound that was named, with what goes with it, from the user's list."""
+        if self.product is None:
+            return None
+        from rig.products import Library
+
+        return Library.load().used(self.product)
+
+    @property
+    def rules(self) -> "list[Rule]":
+        """Rules for materials that the compound named brings with it."""
+        if self.used is None:
+            return []
+        from rig.quantities.materials import rules_by
+
+        return rules_by(self.used)
 
     def settings_over(self, old: Settings) -> Settings:
         """Return settings with what was given in place of what was there.
@@ -111,6 +143,9 @@ class RoomGiven:
             from rig.flatness.coverings import known_covering
 
             known_covering(self.covering)
+        old = replace(old, floor=_given(self.floor, old.floor))
+        if self.used is not None:
+            old = with_product(old, self.used)
         new = replace(
             old,
             units=_given(self.units, old.units),
@@ -175,6 +210,21 @@ class RoomGiven:
                 "--outline needs --unit: say what one step in the file is, as --unit mm."
             )
         return rooms.from_file(self.outline_file, self.unit), None
+
+
+def with_product(old: Settings, used: "Used") -> Settings:
+    """Return settings as a compound's sheet has them; a larger minimum cover stays."""
+    compound = used.compound
+    least = (old.min_cover_mm, compound.min_cover_mm)
+    return replace(
+        old,
+        product=used,
+        bag_yield_l=compound.yield_l,
+        bag_mass_kg=compound.bag_mass_kg,
+        bag_water_l=compound.bag_water_l,
+        min_cover_mm=max((one for one in least if one is not None), default=None),
+        max_cover_mm=compound.max_cover_mm,
+    )
 
 
 def _given(new: T | None, old: T) -> T:

@@ -9,10 +9,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 
 from rig.job.rows import Given
-from rig.record import Record
+from rig.products import Used
+from rig.record import Record, from_json
 from rig.units import System
 
 Place = tuple[float, float]
+FLOOR_KINDS = ("concrete", "sheets", "screed", "boards", "unknown")
 TYPED_UNITS = ("in", "ft", "mm", "cm", "m")
 
 
@@ -78,6 +80,10 @@ class Settings(Record):
     laser_correction : RadialError or None
     laser_tilt : mapping of str to SetupTilt
         By set-up.
+    product : Used or None
+        The compound that it was given by name, with what goes with it, as it was then.
+    floor : {"concrete", "sheets", "screed", "boards", "unknown"} or None
+        What the floor is made of.
     """
 
     units: System = "in"
@@ -93,6 +99,8 @@ class Settings(Record):
     laser_places: Mapping[str, Place] = field(default_factory=dict)
     laser_correction: RadialError | None = None
     laser_tilt: Mapping[str, SetupTilt] = field(default_factory=dict)
+    product: Used | None = None
+    floor: str | None = None
 
     def stored(self) -> dict[str, object]:
         """Return it as the file keeps it: what is empty is not there."""
@@ -116,6 +124,7 @@ def settings_of(stored: Given) -> Settings:
         ("laser_places", _places),
         ("laser_correction", _radial),
         ("laser_tilt", _tilts),
+        ("product", _used),
     ):
         if key in known:
             try:
@@ -124,6 +133,8 @@ def settings_of(stored: Given) -> Settings:
                 raise ValueError(key) from error
     if known.get("typed_unit", "mm") not in TYPED_UNITS:
         raise ValueError("typed_unit")
+    if known.get("floor", "unknown") not in FLOOR_KINDS:
+        raise ValueError("floor")
     return Settings(**known)
 
 
@@ -147,6 +158,10 @@ def _tilts(stored: Given) -> dict[str, SetupTilt]:
             after_event=int(after),
         )
     return found
+
+
+def _used(stored: Given) -> Used:
+    return from_json(Used, stored)
 
 
 def _pair(given: Iterable[float]) -> Place:

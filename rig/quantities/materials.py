@@ -7,15 +7,16 @@ others reckon with (a sheet's length). Rules kept in the job stand before those 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any, Literal, TypedDict
 
 from rig.errors import BadInput
+from rig.products import Used
 from rig.quantities.bags import BagSheet
 from rig.record import OMITTED, Record
 from rig.room import Outline
-from rig.units import MM_PER_IN, Units, counted, parse_length, parse_volume
+from rig.units import L_PER_GAL, MM_PER_IN, Units, counted, parse_length, parse_volume
 
 PRACTICE = "common practice, no source"
 SHEET = "common practice, no source: the product's own sheet rules"
@@ -46,6 +47,12 @@ class Material(Record):
     bags : int or None
         Of compound; so are the next two.
     mass_kg, water_per_bag_l : float or None
+    packs : int or None
+        Of what it is sold in.
+    pack : str or None
+        What that is called: jug, sheet, roll, box.
+    leftover : float or None
+        What is left of the last one, in the unit of `amount`.
     text : str
         For people.
     source : str
@@ -55,6 +62,9 @@ class Material(Record):
     item: str
     amount: float
     unit: str
+    packs: int | None = field(default=None, metadata=OMITTED)
+    pack: str | None = field(default=None, metadata=OMITTED)
+    leftover: float | None = field(default=None, metadata=OMITTED)
     bags: int | None = field(default=None, metadata=OMITTED)
     mass_kg: float | None = field(default=None, metadata=OMITTED)
     water_per_bag_l: float | None = field(default=None, metadata=OMITTED)
@@ -63,16 +73,17 @@ class Material(Record):
 
 
 _IN = MM_PER_IN
+# The package of a spacing is what a box of staples or screws holds.
 RULES = (
-    Rule("primer", "primer ready to use on the floor", SHEET, "m2", 0.15, "l"),
+    Rule("primer", "primer ready to use on the floor", SHEET, "m2", 0.15, "l", L_PER_GAL),
     Rule("primer_dilution", "parts of water to one of primer", SHEET, "job", 3.0, "part"),
     Rule("lath", "layers of lath over the floor, 0 for none", SHEET, "m2", 1.0, "part"),
     Rule("lath_width", "width of a lath sheet", PRACTICE, "job", 27.0 * _IN, "mm"),
     Rule("lath_length", "length of a lath sheet", PRACTICE, "job", 96.0 * _IN, "mm"),
     Rule("lath_overlap", "least overlap of lath sheets", PRACTICE, "job", 1.0 * _IN, "mm"),
-    Rule("staple_spacing", "staples each way on lath", PRACTICE, "job", 6.0 * _IN, "mm"),
+    Rule("staple_spacing", "staples each way on lath", PRACTICE, "job", 6.0 * _IN, "mm", 1000.0),
     Rule("joist_spacing", "joists, middle to middle", PRACTICE, "job", 16.0 * _IN, "mm"),
-    Rule("screw_spacing", "screws along joists and between", PRACTICE, "job", 6.0 * _IN, "mm"),
+    Rule("screw_spacing", "screws on joists and between", PRACTICE, "job", 6.0 * _IN, "mm", 100.0),
     Rule("screws", "1 to screw plywood down, 0 for no wood", PRACTICE, "m2", 1.0, "part"),
     Rule("edge_strip", "edge strip along walls and openings", PRACTICE, "m", 1.0, "m", 15.24),
     Rule("panel_width", "width of a floor panel", PRACTICE, "job", 48.0 * _IN, "mm"),
@@ -93,6 +104,9 @@ _METRIC_MM = {
     "panel_width": 1200.0,
     "panel_length": 2400.0,
 }
+_METRIC_PACK = {"primer": 5.0, "edge_strip": 25.0}
+WOOD = ("sheets", "boards")
+SET_IN_JOB = "as set in this job"
 _SCREWS_MM = {"in": (50.8, 31.75, 28.575), "mm": (50.0, 32.0, 28.0)}
 """Screws along joists and between, and the plywood that the latter are for."""
 _NOT_ZERO = {
@@ -108,8 +122,37 @@ _NOT_ZERO = {
 
 def rules_of(units: Units) -> list[Rule]:
     """Return the rules given here: in a metric job with rounded metric lengths."""
-    metric = _METRIC_MM if units.is_metric else {}
-    return [replace(rule, amount=metric.get(rule.key, rule.amount)) for rule in RULES]
+    if not units.is_metric:
+        return list(RULES)
+    return [
+        replace(
+            rule,
+            amount=_METRIC_MM.get(rule.key, rule.amount),
+            package=_METRIC_PACK.get(rule.key, rule.package),
+        )
+        for rule in RULES
+    ]
+
+
+def rules_by(used: Used) -> list[Rule]:
+    """Return the rules that a compound's primer and reinforcement bring with them."""
+    found: dict[str, tuple[float | None, float | None]] = {}
+    primer, lath = used.primer, used.reinforcement
+    if primer is not None and primer.rate_l_m2 is not None:
+        found["primer"] = primer.rate_l_m2 * (primer.coats or 1), primer.pack_l
+        found["primer_dilution"] = primer.dilution or 0.0, None
+    if lath is not None and lath.sheet_mm is not None:
+        found["lath"] = 1.0, None
+        found["lath_width"], found["lath_length"] = ((side, None) for side in lath.sheet_mm)
+        found["lath_overlap"] = lath.overlap_mm, None
+    names = {"primer": primer, "lath": lath}
+    rules = []
+    for key, (amount, package) in found.items():
+        rule, thing = _BY_KEY[key], names[key.partition("_")[0]]
+        if amount is not None and thing is not None:
+            source = f"{thing.name}, by its sheet"
+            rules.append(replace(rule, amount=amount, source=source, package=package))
+    return rules
 
 
 def rules_with(kept: Iterable[Mapping[str, Any]], units: Units) -> list[Rule]:
@@ -151,13 +194,21 @@ def changed_rule(text: str) -> Rule:
             raise BadInput(f"{what} “{value}” must be a number from 0 up: {rule.text}.")
     if key in _NOT_ZERO and amount < 1.0:
         raise BadInput(f"{what} must be more than 0: {rule.text}.")
-    return replace(rule, amount=amount, source="as set in this job")
+    return replace(rule, amount=amount, source=SET_IN_JOB)
 
 
 def materials_for(
-    outline: Outline, bags: int, sheet: BagSheet, rules: Iterable[Rule], units: Units
+    outline: Outline,
+    bags: int,
+    sheet: BagSheet,
+    rules: Iterable[Rule],
+    units: Units,
+    floor: str | None = "sheets",
 ) -> list[Material]:
     """What the room takes beside compound, each with the rule it stands on.
+
+    Screws and lath are for wood; elsewhere, and where nobody said what the floor is made of, they
+    are there only where the job or its compound's sheet asks for them.
 
     Parameters
     ----------
@@ -170,14 +221,17 @@ def materials_for(
         As `rules_with` gives them.
     units : Units
         Of the texts.
+    floor : {"concrete", "sheets", "screed", "boards", "unknown"}, optional
+        What the floor is made of.
     """
     need = _Need(outline, {rule.key: rule for rule in rules}, units)
+    wood = floor in WOOD
     return [
         *_primer(need),
-        *_lath(need),
-        *_screws(need),
+        *(_lath(need) if wood or need.asked("lath") else ()),
+        *(_screws(need) if wood or need.asked("screws") else ()),
         *_edge_strip(need),
-        *_seam_sealer(need),
+        *(_seam_sealer(need) if floor == "sheets" or need.asked("seam_sealer") else ()),
         _water(need, bags, sheet),
         *_buckets(need),
     ]
@@ -206,9 +260,36 @@ class _Need:
     def liquid(self, litres: float) -> str:
         return self.units.volume(litres, liquid=True)
 
-    def packages(self, key: str, amount: float, name: str) -> str:
+    def asked(self, key: str) -> bool:
+        """Whether the job or its compound's sheet says so, not a rule given here."""
+        return self.rule[key].source not in (SHEET, PRACTICE)
+
+    def sold(self, key: str, amount: float, name: str) -> _Sold:
+        """Reckon an amount in what it is sold in."""
         package = self.rule[key].package
-        return f": {counted(_up(amount / package), name)}" if package else ""
+        if not package:
+            return _Sold()
+        packs = _up(amount / package)
+        return _Sold(packs=packs, pack=name, leftover=max(packs * package - amount, 0.0))
+
+
+class _Sold(TypedDict, total=False):
+    packs: int
+    pack: str
+    leftover: float
+
+
+def _in_packs(sold: _Sold, left: Callable[[float], str]) -> str:
+    """Say how many to buy and what stays over, after a colon."""
+    if "packs" not in sold:
+        return ""
+    many = {"box": "boxes"}.get(sold["pack"])
+    text = f": {counted(sold['packs'], sold['pack'], many)}"
+    return f"{text}, {left(sold['leftover'])} left over"
+
+
+def _pieces(count: float) -> str:
+    return f"{count:.0f}"
 
 
 def _primer(need: _Need) -> list[Material]:
@@ -218,8 +299,12 @@ def _primer(need: _Need) -> list[Material]:
     parts = need.amount("primer_dilution")
     pure_l = ready_l / (1.0 + parts)
     text = f"{need.liquid(pure_l)} and {need.liquid(ready_l - pure_l)} of water ({parts:g} to 1)"
+    if not parts:
+        text = f"{need.liquid(pure_l)}, as it comes"
+    sold = need.sold("primer", pure_l, "jug")
+    text += _in_packs(sold, need.liquid)
     source = need.source("primer", "primer_dilution")
-    return [Material(item="primer", amount=pure_l, unit="l", text=text, source=source)]
+    return [Material(item="primer", amount=pure_l, unit="l", text=text, source=source, **sold)]
 
 
 def _lath(need: _Need) -> list[Material]:
@@ -232,6 +317,7 @@ def _lath(need: _Need) -> list[Material]:
     area_mm2 = layers * need.outline.area_m2 * 1e6
     sheets = _up(area_mm2 / ((wide - lap) * (long - lap)))
     staples = _up(area_mm2 / need.amount("staple_spacing") ** 2)
+    boxes = need.sold("staple_spacing", staples, "box")
     return [
         Material(
             item="lath",
@@ -246,8 +332,10 @@ def _lath(need: _Need) -> list[Material]:
             item="staples",
             amount=staples,
             unit="piece",
-            text=f"{staples}, every {need.length('staple_spacing')} each way",
+            text=f"{staples}, every {need.length('staple_spacing')} each way"
+            + _in_packs(boxes, _pieces),
             source=need.source("staple_spacing"),
+            **boxes,
         ),
     ]
 
@@ -261,21 +349,25 @@ def _screws(need: _Need) -> list[Material]:
     every = need.length("screw_spacing")
     along, between, plywood = map(need.units.length, _SCREWS_MM[need.units.system])
     source = need.source("screws", "joist_spacing", "screw_spacing")
+    sold = need.sold("screw_spacing", count, "box")
+    boxes = _in_packs(sold, _pieces)
     return [
         Material(
             item="screws along joists",
             amount=count,
             unit="piece",
-            text=f"{count} of {along}, every {every} (plywood; --material screws=0 for none)",
+            text=f"{count} of {along}, every {every} (--material screws=0 for none){boxes}",
             source=source,
+            **sold,
         ),
         Material(
             item="screws between joists",
             amount=count,
             unit="piece",
             text=f"{count} of {between}, every {every} along the middle, for plywood of {plywood} "
-            "in all",
+            f"in all{boxes}",
             source=source,
+            **sold,
         ),
     ]
 
@@ -287,9 +379,10 @@ def _edge_strip(need: _Need) -> list[Material]:
     if strip_m <= 0:
         return []
     text = f"{need.units.place(strip_m * 1000.0)} along walls and openings less doorways"
-    text += need.packages("edge_strip", strip_m, "roll")
+    sold = need.sold("edge_strip", strip_m, "roll")
+    text += _in_packs(sold, lambda left_m: need.units.place(left_m * 1000.0))
     source = need.source("edge_strip")
-    return [Material(item="edge strip", amount=strip_m, unit="m", text=text, source=source)]
+    return [Material(item="edge strip", amount=strip_m, unit="m", text=text, source=source, **sold)]
 
 
 def _seam_sealer(need: _Need) -> list[Material]:
@@ -300,9 +393,12 @@ def _seam_sealer(need: _Need) -> list[Material]:
     seams_m = need.outline.area_m2 * 1e6 * (wide + long) / (wide * long) / 1000.0
     sealer_l = seams_m * need.amount("seam_sealer")
     text = f"{need.liquid(sealer_l)} for {need.units.place(seams_m * 1000.0)} of panel seams"
-    text += need.packages("seam_sealer", sealer_l, "cartridge")
+    sold = need.sold("seam_sealer", sealer_l, "cartridge")
+    text += _in_packs(sold, need.liquid)
     source = need.source("panel_width", "panel_length", "seam_sealer")
-    return [Material(item="seam sealer", amount=sealer_l, unit="l", text=text, source=source)]
+    return [
+        Material(item="seam sealer", amount=sealer_l, unit="l", text=text, source=source, **sold)
+    ]
 
 
 def _water(need: _Need, bags: int, sheet: BagSheet) -> Material:

@@ -490,7 +490,8 @@ def _materials(
         source=sheet.source,
     )
     rules = rules_with(job.material_rules(), units)
-    return (compound, *materials_for(picture.outline, buy, sheet, rules, units))
+    floor = job.settings.floor
+    return (compound, *materials_for(picture.outline, buy, sheet, rules, units, floor))
 
 
 def _assumptions(

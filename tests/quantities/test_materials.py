@@ -14,7 +14,7 @@ from rig.quantities.materials import (
     rules_with,
 )
 from rig.room import Outline, room, with_door, with_opening
-from rig.units import System, Units
+from rig.units import L_PER_GAL, System, Units
 
 ROOM = with_door(room(3000.0, 4000.0), 500.0, 0.0, 900.0)
 
@@ -41,7 +41,14 @@ def test_quantities_by_hand() -> None:
     assert found["staples"].amount == math.ceil(12e6 / 152.4**2)
     assert found["screws along joists"].amount == math.ceil(12e6 / (406.4 * 152.4))
     assert found["edge strip"].amount == pytest.approx(13.1)
-    assert found["edge strip"].text.endswith(": 1 roll")
+    assert ": 1 roll, 2.14 m left over" in found["edge strip"].text
+    assert (found["staples"].packs, found["staples"].pack, found["staples"].leftover) == (
+        1,
+        "box",
+        1000 - found["staples"].amount,
+    )
+    assert found["primer"].packs == 1  # a gallon
+    assert found["primer"].leftover == pytest.approx(L_PER_GAL - 12 * 0.15 / 4)
     # A 4 ft by 8 ft panel has 12 ft of seam of its own: 0.375 ft a square foot.
     seams_m = 12 * 0.375 / 0.3048
     assert found["seam sealer"].amount == pytest.approx(seams_m * 0.03)
@@ -53,7 +60,7 @@ def test_a_metric_job_has_metric_lengths() -> None:
     found = by_item(rules=rules_of(Units("mm")))
     assert found["lath"].amount == math.ceil(12e6 / ((700.0 - 25.0) * (2400.0 - 25.0)))
     assert "of 700 mm by 2400 mm, overlapping by 25 mm" in found["lath"].text
-    assert found["staples"].text.endswith("every 150 mm each way")
+    assert "every 150 mm each way" in found["staples"].text
     assert " of 50 mm, every 150 mm" in found["screws along joists"].text
     assert "of 32 mm" in found["screws between joists"].text
     assert "plywood of 28 mm" in found["screws between joists"].text
@@ -110,3 +117,22 @@ def test_a_rule_that_cannot_be_is_refused(text: str, told: str) -> None:
 def test_an_overlap_as_wide_as_the_sheet_is_refused() -> None:
     with pytest.raises(BadInput, match="overlap"):
         by_item(rules=with_rules("lath_overlap=30in"))
+
+
+@pytest.mark.parametrize(
+    ("floor", "there"),
+    [
+        ("sheets", {"lath", "staples", "screws along joists", "seam sealer"}),
+        ("boards", {"lath", "staples", "screws along joists"}),
+        ("concrete", set()),
+        ("screed", set()),
+        (None, set()),
+    ],
+)
+def test_screws_and_lath_are_for_wood(floor: str | None, there: set[str]) -> None:
+    sheet = bag_sheet(12.0, 22.0, 5.0)
+    found = materials_for(ROOM, 10, sheet, RULES, Units("mm"), floor)
+    wood = {"lath", "staples", "screws along joists", "seam sealer"}
+    assert {one.item for one in found} & wood == there
+    asked = materials_for(ROOM, 10, sheet, with_rules("lath=1"), Units("mm"), floor)
+    assert "lath" in {one.item for one in asked}
