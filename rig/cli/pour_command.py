@@ -15,6 +15,7 @@ from rig.cli.options import (
     Command,
     Length,
     Lengths,
+    _ParamType,
     job_option,
     json_option,
     show,
@@ -31,13 +32,59 @@ if TYPE_CHECKING:
     from rig.units import Units
 
 
+class _People(_ParamType):
+    """How many people, or the name of a crew that is remembered."""
+
+    name = "people"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Take a text that is no number as a name."""
+        if isinstance(value, str) and not value.strip().lstrip("-").isdecimal():
+            return value
+        if int(value) < 1:
+            self.fail(f"{value!r} is nobody; give how many they are.", param, ctx)
+        return int(value)
+
+
+def wish_of(options: dict[str, Any]) -> "PourWish":
+    """Return what a pour is asked for, with what is remembered of crew and mixer by their names.
+
+    What is given beside a name rules over what is remembered.
+    """
+    from rig.products import Library
+    from rig.study.pour_answer import PourWish
+
+    mixer, crew = options.pop("mixer", None), options["crew"]
+    if isinstance(crew, str):
+        people = Library.load().crew(crew)
+        options["crew"] = people.people
+        if options["mixers"] is None:
+            options["mixers"] = people.mixers
+    if mixer is not None:
+        known = Library.load().mixer(mixer)
+        for key, value in (
+            ("bags_per_batch", known.bags_per_batch),
+            ("mix_time_s", known.mix_time_s),
+        ):
+            options[key] = value if options[key] is None else options[key]
+        options["mixers"] = options["mixers"] or 1
+    if options["bags_per_batch"] is None:
+        options["bags_per_batch"] = 1
+    return PourWish(**options)
+
+
 def _time(flag: str, name: str, text: str) -> Callable[[Command], Command]:
     return click.option(flag, name, type=DURATION, help=text)
 
 
 plan_options = stack(
     click.option("--mixers", type=click.IntRange(min=1), help="Mixers that run at once."),
-    click.option("--crew", type=click.IntRange(min=1), help="People, mixing hands included."),
+    click.option(
+        "--crew",
+        type=_People(),
+        help="People, mixing hands included; or a crew's name, as rig product knows it.",
+    ),
+    click.option("--mixer", metavar="NAME", help="The mixer, as rig product knows it."),
     _time("--mix-time", "mix_time_s", "Of a batch, from the sheet: 2min."),
     _time(
         "--working-time",
@@ -65,7 +112,7 @@ plan_options = stack(
         help="Where the crew leaves.  [default: the first door]",
     ),
     _time("--slake-time", "slake_time_s", "Rest after mixing.  [default: 0, or the sheet's]"),
-    click.option("--bags-per-batch", type=click.IntRange(min=1), default=1, show_default=True),
+    click.option("--bags-per-batch", type=click.IntRange(min=1), help="[default: 1]"),
     click.option(
         "--buckets",
         type=click.IntRange(min=1),
@@ -131,14 +178,14 @@ def plan_command(job_path: Path, why: bool, as_json: bool, **options: Any) -> No
     """
     from rig.cli.progress import working
     from rig.job.store import Job
-    from rig.study.pour_answer import PourWish
     from rig.study.pour_log import last_pour_plan
     from rig.study.pour_plan import make_pour_plan
 
+    wish = wish_of(options)
     mend_pour(job_path)
     with Job.open(job_path, write=True) as job, working("Simulating the crew"):
         first = last_pour_plan(job) is None
-        made = make_pour_plan(job, outline_of(job), PourWish(**options), time.time())
+        made = make_pour_plan(job, outline_of(job), wish, time.time())
         units = job.units
     if as_json:
         show(made.as_json(), True, "")
@@ -216,11 +263,9 @@ def run_command(
     Goes by the last rig pour plan, or makes one where its options are given. Cut off in mid-pour,
     it goes on where it was, with the true ages of the edges.
     """
-    from rig.study.pour_answer import PourWish
-
     counter = Counter(serial_url, baud, profile_name) if serial_url else None
     with open_page(options) as page:
-        log_pour(job_path, PourWish(**options), bags, counter, as_json=as_json, page=page)
+        log_pour(job_path, wish_of(options), bags, counter, as_json=as_json, page=page)
 
 
 def log_pour(

@@ -6,6 +6,7 @@ from rig.errors import BadInput
 
 CHAPTERS = {
     "pour": "Batches, crew, wet edge; the live log.",
+    "firm": "Products, crews and prices remembered.",
     "planes": "Slopes, thresholds, grinding, prices; shots worth the walk.",
     "sure": "What stands behind every number.",
     "stated": "How often a stated 95 % was kept, by kind of floor.",

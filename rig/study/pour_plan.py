@@ -158,7 +158,7 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     notes = check_gear(wish.bags_per_batch, wish.buckets, wish.strip_mm, units)
     if wish.exit_mm is not None:
         exit_on(outline, *wish.exit_mm, units)
-    sheet = Sheet() if wish.sheet_path is None else read_sheet(wish.sheet_path)
+    sheet = _sheet(job) if wish.sheet_path is None else read_sheet(wish.sheet_path)
     temperature_c = None
     if wish.temperature is not None:
         temperature_c = parse_temperature(wish.temperature, "--temperature")
@@ -176,6 +176,27 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     made = forecast(ground, crew, wish.runs)
     answer = _answer(job, outline, plan, made, ground, wish.runs, sheet, temperature_c, learnt)
     return replace(answer, warnings=(*answer.warnings, *notes))
+
+
+def _sheet(job: "Job") -> Sheet:
+    """What the sheet of the job's own compound says, as far as it was named."""
+    used = job.settings.product
+    if used is None:
+        return Sheet()
+    one = used.compound
+    return Sheet(
+        text=", ".join(part for part in (one.name, one.edition) if part),
+        water_per_bag_l=one.bag_water_l,
+        mixing_time_s=one.mix_time_s,
+        slake_time_s=one.slake_time_s,
+        working_time_s=one.working_time_s,
+        min_temperature_c=one.min_temperature_c,
+        max_temperature_c=one.max_temperature_c,
+        max_cover_mm=one.max_cover_mm,
+        walk_on_s=one.walk_on_s,
+        cover_after_s=one.cover_after_s,
+        working_time_at=one.working_time_at,
+    )
 
 
 def _crew(wish: PourWish, people: int, mixers: int, sheet: Sheet, working_s: float | None) -> Crew:

@@ -41,6 +41,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFi
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("RIG_JOB", raising=False)
     monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
 
     def call(*words: object, typed: str | None = None) -> Outcome:
         if typed is not None:
