@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.options import job_option, json_option, show
+from rig.cli.options import Name, job_option, json_option, show
 from rig.cli.room_options import RoomGiven, room_options
 from rig.errors import BadInput
 
@@ -14,9 +14,32 @@ if TYPE_CHECKING:
     from rig.room import Outline
 
 
+class Renamed(Name):
+    """What a wall is called and what it is to be called: OLD=NEW."""
+
+    name = "OLD=NEW"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read both names, or fail with what is wrong."""
+        if not isinstance(value, str):
+            return value
+        old, equals, new = value.partition("=")
+        if not equals or not old.strip():
+            self.fail(f"{value!r} is no pair; write it as 'far wall=window wall'.", param, ctx)
+        return old.strip(), super().convert(new, param, ctx) if new.strip() else ""
+
+
 @click.command()
 @job_option
 @room_options
+@click.option(
+    "--wall",
+    "renames",
+    type=Renamed(),
+    multiple=True,
+    help="Call a wall as you do: 'far wall on the left=window wall'. Nothing after the = gives it "
+    "its first name again. Repeatable.",
+)
 @click.option(
     "--material",
     "materials",
@@ -25,40 +48,48 @@ if TYPE_CHECKING:
     help="Change a rule for materials, as primer=0.2l, lath=0, lath_overlap=2in. Repeatable.",
 )
 @json_option
-def command(job_path: Path, as_json: bool, materials: tuple[str, ...], **options: Any) -> None:
+def command(
+    job_path: Path,
+    as_json: bool,
+    materials: tuple[str, ...],
+    renames: tuple[tuple[str, str], ...],
+    **options: Any,
+) -> None:
     """Change what `new` set; the change is kept in the job's log.
 
     Doors and openings given replace those that were there.
     """
     from rig.job.store import Job
     from rig.quantities.materials import changed_rule
-    from rig.study.room import outline_of, room_answer, set_outline
-    from rig.words.room import door_warnings, room_lines, rule_line
+    from rig.study.room import outline_of, room_answer, set_outline, with_renamed
+    from rig.words.room import door_warnings, names_gone, room_lines, rule_line
 
     given = RoomGiven(**options)
     rules = [*given.rules, *(changed_rule(text) for text in materials)]
     with Job.open(job_path, write=True) as job:
-        outline, closing_mm = outline_of(job), None
-        shaped = given.outline_over(outline)
-        if not given.has_settings and shaped is None and not rules:
+        before = outline_of(job)
+        shaped = given.outline_over(before)
+        if not (given.has_settings or shaped or rules or renames):
             raise BadInput("Nothing to change was given; see rig edit --help.")
+        outline, closing_mm = shaped or (before, None)
+        outline = with_renamed(outline, renames)
         settings = given.settings_over(job.settings)
         warnings = []
         with job.together("nothing was changed"):
-            if shaped is not None:
-                outline, closing_mm = shaped
-                set_outline(job, outline)
             job.update_settings(settings)
+            if shaped or renames:
+                set_outline(job, outline)
             if rules:
                 job.keep_material_rules([vars(rule) for rule in rules], edited=True)
         units, has_grid = job.units, bool(job.points())
-        if shaped is not None:
+        if shaped:
+            warnings += names_gone(outline, before)
             warnings += _shape_warnings(job, outline)
         if given.doors:
             warnings += door_warnings(outline, units)
     lines = room_lines(str(job_path), outline, closing_mm, units)
     lines += [rule_line(rule.key, rule.amount, rule.unit, units) for rule in rules]
-    if shaped is not None and has_grid:
+    if shaped and has_grid:
         lines.append("The outline has changed: lay out the grid again with rig grid.")
     lines += [f"! {warning}" for warning in warnings]
     answer = room_answer(str(job_path), outline, closing_mm, rules, warnings)

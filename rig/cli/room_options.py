@@ -267,6 +267,7 @@ def _with_kept(outline: "Outline", current: "Outline", openings: bool, doors: bo
             outline.walls,
             current.openings if openings else outline.openings,
             current.doors if doors else (),
+            current.wall_names if len(current.walls) == len(outline.walls) else None,
         )
     except BadInput as error:
         raise BadInput(

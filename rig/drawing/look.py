@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from rig.drawing.vector import Floats, Place
-from rig.room import Outline, named_walls
+from rig.drawing.vector import Floats
+from rig.room import Outline, named_walls, wall_of
 from rig.units import Units
 
 
@@ -45,13 +45,7 @@ def quarter_turns(outline: Outline) -> int:
     if not outline.doors:
         return 0
     door = outline.doors[0]
-    walls = named_walls(outline)
-    middle = door.middle
-
-    def away(wall: tuple[str, Place, Place]) -> float:
-        return float(shapely.LineString(wall[1:]).distance(shapely.Point(middle)))
-
-    _, a, b = min((w for w in walls if w[0] == "door wall"), key=away)
+    _, a, b = named_walls(outline)[wall_of(outline.walls, door)]
     turn = 1.0 if shapely.LinearRing(outline.walls).is_ccw else -1.0
     inward = np.array([-(b[1] - a[1]), b[0] - a[0]]) * turn
     angle = math.degrees(math.atan2(inward[1], inward[0]))

@@ -84,6 +84,8 @@ class Settings(Record):
         The compound that it was given by name, with what goes with it, as it was then.
     floor : {"concrete", "sheets", "screed", "boards", "unknown"} or None
         What the floor is made of.
+    wall_names : mapping of str to str
+        The user's own names of walls, by the number of the wall, the first being 1.
     """
 
     units: System = "in"
@@ -101,6 +103,7 @@ class Settings(Record):
     laser_tilt: Mapping[str, SetupTilt] = field(default_factory=dict)
     product: Used | None = None
     floor: str | None = None
+    wall_names: Mapping[str, str] = field(default_factory=dict)
 
     def stored(self) -> dict[str, object]:
         """Return it as the file keeps it: what is empty is not there."""
@@ -125,6 +128,7 @@ def settings_of(stored: Given) -> Settings:
         ("laser_correction", _radial),
         ("laser_tilt", _tilts),
         ("product", _used),
+        ("wall_names", _wall_names),
     ):
         if key in known:
             try:
@@ -140,6 +144,10 @@ def settings_of(stored: Given) -> Settings:
 
 def _places(stored: Given) -> dict[str, Place]:
     return {setup: _pair(place) for setup, place in stored.items()}
+
+
+def _wall_names(stored: Given) -> dict[str, str]:
+    return {str(int(number)): str(name) for number, name in stored.items()}
 
 
 def _radial(stored: Given) -> RadialError:

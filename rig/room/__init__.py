@@ -1,6 +1,6 @@
 """The plan of a room: outline, doors, walls paced out, places by walls, rasters of the floor."""
 
-from rig.room.doors import Door, is_turned
+from rig.room.doors import Door, is_turned, wall_of
 from rig.room.files import from_file
 from rig.room.geometry import ON_WALL_MM, Floats, Point, Ring
 from rig.room.outline import (
@@ -14,6 +14,7 @@ from rig.room.outline import (
 )
 from rig.room.places import named_walls, wall_feet, wall_offsets, where
 from rig.room.rasters import Raster, raster, raster_of
+from rig.room.sides import renamed
 from rig.room.walk import MOST_CLOSING, from_walls
 
 __all__ = [
@@ -34,8 +35,10 @@ __all__ = [
     "named_walls",
     "raster",
     "raster_of",
+    "renamed",
     "room",
     "wall_feet",
+    "wall_of",
     "wall_offsets",
     "where",
     "with_door",

@@ -5,8 +5,8 @@ Seen from above, x runs along the first wall and y to its left; all lengths are 
 
 import math
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -35,11 +35,14 @@ class Outline:
         Holes: ducts, posts, flanges. What reaches past a wall is cut off in `polygon` only.
     doors : tuple of Door
         The first is the one that walls are named from.
+    wall_names : mapping of int to str
+        The user's own names of walls, by their index.
     """
 
     walls: Ring
     openings: tuple[Ring, ...] = ()
     doors: tuple[Door, ...] = ()
+    wall_names: Mapping[int, str] = field(default_factory=dict, compare=False)
 
     @cached_property
     def polygon(self) -> shapely.Polygon:
@@ -62,7 +65,7 @@ class Outline:
     @cached_property
     def sides(self) -> tuple[Side, ...]:
         """Walls ready for measuring from, with their names."""
-        return named_sides(self.walls, self.doors)
+        return named_sides(self.walls, self.doors, self.wall_names)
 
     @cached_property
     def sight(self) -> shapely.Polygon:
@@ -70,6 +73,20 @@ class Outline:
         room = shapely.Polygon(self.walls).buffer(1.0, join_style="mitre")
         shapely.prepare(room)
         return room
+
+    @cached_property
+    def _obstacles(self) -> tuple[shapely.Polygon, ...]:
+        """Openings, a hair's breadth smaller; a tape is not led over or round them."""
+        small = [shapely.Polygon(ring).buffer(-1.0) for ring in self.openings]
+        return tuple(one for one in small if not one.is_empty)
+
+    def is_in_the_way(self, tape: shapely.LineString) -> bool:
+        """Whether an opening lies under a line, other than the one that it begins in."""
+        start = shapely.get_point(tape, 0)
+        return any(
+            shapely.intersects(one, tape) and not shapely.intersects(one, start)
+            for one in self._obstacles
+        )
 
 
 def room(width_mm: float, length_mm: float) -> Outline:
@@ -84,6 +101,7 @@ def from_rings(
     walls: Iterable[Sequence[float]],
     openings: Iterable[Iterable[Sequence[float]]] = (),
     doors: Iterable[Door | Sequence[float]] = (),
+    wall_names: Mapping[int, str] | None = None,
 ) -> Outline:
     """
     Outline from corners, checked.
@@ -96,6 +114,8 @@ def from_rings(
         Each may touch a wall or reach a little past it: it is cut off there.
     doors : sequence of Door or (x, y, end_x, end_y)
         Each must lie on one wall.
+    wall_names : mapping of int to str, optional
+        The user's own names of walls, by their index; those of walls that are not there go.
 
     Raises
     ------
@@ -111,7 +131,8 @@ def from_rings(
     placed = tuple(door if isinstance(door, Door) else Door(*map(float, door)) for door in doors)
     for n, door in enumerate(placed, 1):
         check_door(ring, door, n)
-    return Outline(ring, holes, placed)
+    names = {k: name for k, name in (wall_names or {}).items() if 0 <= k < len(ring)}
+    return Outline(ring, holes, placed, names)
 
 
 def with_opening(
@@ -123,7 +144,7 @@ def with_opening(
         raise BadInput(f"width and height of opening {n} must be more than 0.")
     right, top = x_mm + width_mm, y_mm + height_mm
     box = ((x_mm, y_mm), (right, y_mm), (right, top), (x_mm, top))
-    return from_rings(outline.walls, (*outline.openings, box), outline.doors)
+    return from_rings(outline.walls, (*outline.openings, box), outline.doors, outline.wall_names)
 
 
 def with_door(outline: Outline, x_mm: float, y_mm: float, width_mm: float) -> Outline:
@@ -146,7 +167,7 @@ def with_door(outline: Outline, x_mm: float, y_mm: float, width_mm: float) -> Ou
         Where no wall is within 25 mm, the door fits on none that is, or another door is there.
     """
     door = door_on(outline.walls, outline.doors, x_mm, y_mm, width_mm)
-    return from_rings(outline.walls, outline.openings, (*outline.doors, door))
+    return from_rings(outline.walls, outline.openings, (*outline.doors, door), outline.wall_names)
 
 
 def contains(outline: Outline, x_mm: npt.ArrayLike, y_mm: npt.ArrayLike) -> npt.NDArray[np.bool_]:

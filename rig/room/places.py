@@ -6,12 +6,12 @@ from typing import NamedTuple
 import shapely
 
 from rig.errors import BadInput
-from rig.room.geometry import SAME_MM, Point, at_words, cross, segments
+from rig.room.geometry import SAME_MM, Point, at_words, cross, segments, towards
 from rig.room.outline import Outline, is_within
-from rig.room.sides import Side
 from rig.units import Units
 
-_CLEAR_SINE = 0.5  # offsets from walls less than 30° apart place a point badly
+_CLEAR_SINE = 0.5  # measures less than 30° apart place a point badly
+_SQUARE, _VAGUE, _CORNER, _BLOCKED = range(4)
 
 
 def wall_offsets(
@@ -24,16 +24,18 @@ def wall_offsets(
     ----------
     outline : Outline
         With a door its walls are 'door wall', 'left wall', 'right wall' and 'far wall', as seen
-        from the (first) door looking in; without one 'wall 1', 'wall 2', ... as given.
+        from the (first) door looking in, told apart as `Outline.sides` does; without one
+        'wall 1', 'wall 2', ... as given.
     x_mm, y_mm : float
         A place inside the walls.
 
     Returns
     -------
     pair of (name, distance_mm)
-        The nearest walls with the foot of the perpendicular on them and nothing between, not
-        parallel to each other: door or far wall first, then left or right. Where a crooked room
-        has no such pair, 'line of the left wall' stands for the wall carried on straight.
+        The nearest walls with the foot of the perpendicular on them and nothing between, no wall
+        and no opening, and not parallel to each other: door or far wall first, then left or
+        right. Where a crooked room has no such pair, 'corner of the left wall and the far wall'
+        stands for one of them, and the distance is that from the corner.
 
     Raises
     ------
@@ -54,13 +56,8 @@ def named_walls(outline: Outline) -> list[tuple[str, Point, Point]]:
 
 def wall_feet(outline: Outline, x_mm: float, y_mm: float) -> list[tuple[Point, float]]:
     """Where the two measures of `wall_offsets` meet their walls, each with its distance in mm."""
-    at, offers = _two_offers(outline, x_mm, y_mm)
-    feet = []
-    for offer in offers:
-        (x, y), (dx, dy) = offer.side.start, offer.side.along
-        along = (at[0] - x) * dx + (at[1] - y) * dy
-        feet.append(((x + along * dx, y + along * dy), offer.distance_mm))
-    return feet
+    _, offers = _two_offers(outline, x_mm, y_mm)
+    return [(offer.foot, offer.distance_mm) for offer in offers]
 
 
 def where(outline: Outline, x_mm: float, y_mm: float, units: Units | str = "in") -> str:
@@ -79,17 +76,18 @@ def where(outline: Outline, x_mm: float, y_mm: float, units: Units | str = "in")
 
 
 class _Offer(NamedTuple):
-    """What one side offers a place: the square distance, and how good it is to measure."""
+    """What a wall or a corner offers a place: a tape's length, and how good it is to measure."""
 
     name: str
     distance_mm: float
-    tier: int  # 0 a wall in sight, 1 the same under a vague name, 2 a wall carried on
-    reach_mm: float
-    side: Side
+    tier: int
+    rank: int
+    foot: Point
+    way: Point  # that the tape runs from the place
 
 
 def _two_offers(outline: Outline, x_mm: float, y_mm: float) -> tuple[Point, tuple[_Offer, _Offer]]:
-    """The two sides that a place is measured from, and the place itself."""
+    """The two measures that tell a place, and the place itself."""
     at = (float(x_mm), float(y_mm))
     spot = shapely.Point(at)
     if not is_within(outline, *at):
@@ -97,34 +95,85 @@ def _two_offers(outline: Outline, x_mm: float, y_mm: float) -> tuple[Point, tupl
     if not shapely.covers(outline.sight, spot):  # in a doorway, say: told as if on its wall
         rim = shapely.shortest_line(shapely.Polygon(outline.walls), spot)
         at = (float(rim.coords[0][0]), float(rim.coords[0][1]))
-    offers = sorted((_offer(side, at, outline.sight) for side in outline.sides), key=_usefulness)
-    first = offers[0]
-
-    def sine(other: _Offer) -> float:
-        return abs(cross(first.side.along, other.side.along))
-
-    clear = [offer for offer in offers if sine(offer) >= _CLEAR_SINE]
-    told_apart = [offer for offer in clear if offer.side.name != first.side.name]
-    second = (told_apart or clear or [max(offers, key=sine)])[0]
-    one, other = sorted((first, second), key=lambda offer: offer.side.rank)
+    offers = sorted(_wall_offers(outline, at), key=_usefulness)
+    pair = _clear_pair(outline, at, offers)
+    if pair is None or pair[1].tier == _BLOCKED:
+        offers = sorted([*offers, *_corner_offers(outline, at)], key=_usefulness)
+        pair = _clear_pair(outline, at, offers) or pair
+    if pair is None:
+        pair = offers[0], max(offers[1:], key=lambda one: _sine(offers[0], one))
+    one, other = sorted(pair, key=lambda offer: offer.rank)
     return at, (one, other)
 
 
-def _offer(side: Side, at: Point, sight: shapely.Polygon) -> _Offer:
-    away = (at[0] - side.start[0], at[1] - side.start[1])
-    t = away[0] * side.along[0] + away[1] * side.along[1]
-    square = abs(cross(side.along, away))
-    held = min(max(t, 0.0), side.length_mm)
-    foot = (side.start[0] + held * side.along[0], side.start[1] + held * side.along[1])
-    reach = math.dist(at, foot)
-    in_sight = reach < SAME_MM or bool(shapely.covers(sight, shapely.LineString([at, foot])))
-    if abs(t - held) <= SAME_MM and in_sight:
-        return _Offer(side.name, square, 1 if side.name == "near wall" else 0, reach, side)
-    return _Offer(f"line of {_the(side.name)}", square, 2, reach, side)
+def _wall_offers(outline: Outline, at: Point) -> list[_Offer]:
+    """Square measures from walls with nothing but openings between."""
+    offers = []
+    for side in outline.sides:
+        away = (at[0] - side.start[0], at[1] - side.start[1])
+        t = away[0] * side.along[0] + away[1] * side.along[1]
+        if not -SAME_MM <= t <= side.length_mm + SAME_MM:
+            continue
+        foot = (side.start[0] + t * side.along[0], side.start[1] + t * side.along[1])
+        distance = math.dist(at, foot)
+        if distance >= SAME_MM:
+            tape = shapely.LineString([at, foot])
+            if not shapely.covers(outline.sight, tape):
+                continue
+            tier = _VAGUE if side.vague else _SQUARE
+            tier = _BLOCKED if outline.is_in_the_way(tape) else tier
+        else:
+            tier = _VAGUE if side.vague else _SQUARE
+        way = (-side.along[1], side.along[0])
+        offers.append(_Offer(side.name, distance, tier, side.rank, foot, way))
+    return offers
+
+
+def _corner_offers(outline: Outline, at: Point) -> list[_Offer]:
+    """Straight measures from corners that are in sight."""
+    offers = []
+    sides = outline.sides
+    for k, side in enumerate(sides):
+        foot, distance = side.start, math.dist(at, side.start)
+        if distance < SAME_MM:
+            continue
+        tape = shapely.LineString([at, foot])
+        if not shapely.covers(outline.sight, tape):
+            continue
+        before, after = sorted((sides[k - 1], side), key=lambda one: one.rank)
+        name = f"corner of {_the(before.name)} and {_the(after.name)}"
+        tier = _BLOCKED if outline.is_in_the_way(tape) else _CORNER
+        offers.append(_Offer(name, distance, tier, before.rank, foot, towards(at, foot)))
+    return offers
+
+
+def _clear_pair(outline: Outline, at: Point, offers: list[_Offer]) -> tuple[_Offer, _Offer] | None:
+    """The most useful offer with the next that places the point with it, and only there."""
+    if not offers:
+        return None
+    first = offers[0]
+    for other in offers[1:]:
+        if _sine(first, other) >= _CLEAR_SINE and not _places_another(outline, at, first, other):
+            return first, other
+    return None
+
+
+def _sine(one: _Offer, other: _Offer) -> float:
+    return abs(cross(one.way, other.way))
+
+
+def _places_another(outline: Outline, at: Point, first: _Offer, other: _Offer) -> bool:
+    """Whether the same two measures lead to a second place of the room."""
+    if other.tier < _CORNER or not other.name.startswith("corner"):
+        return False
+    way = (-first.way[1], first.way[0])
+    past = (at[0] - other.foot[0]) * way[0] + (at[1] - other.foot[1]) * way[1]
+    mirrored = (at[0] - 2.0 * past * way[0], at[1] - 2.0 * past * way[1])
+    return bool(shapely.covers(outline.sight, shapely.Point(mirrored)))
 
 
 def _usefulness(offer: _Offer) -> tuple[int, float, int]:
-    return offer.tier, offer.reach_mm, offer.side.rank
+    return offer.tier, offer.distance_mm, offer.rank
 
 
 def _the(name: str) -> str:

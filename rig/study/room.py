@@ -1,7 +1,8 @@
 """What a job's room is: area, walls and corners, and what an edit of it changes."""
 
+import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from rig.record import OMITTED, Record
@@ -21,6 +22,18 @@ class Corner(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Wall(Record):
+    """A wall as places are told from it: its name, its ends and its length, in mm."""
+
+    name: str
+    x_mm: float
+    y_mm: float
+    end_x_mm: float
+    end_y_mm: float
+    length_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RoomAnswer(Record):
     """A job's room, as `rig new --json` and `rig edit --json` print it.
 
@@ -30,6 +43,8 @@ class RoomAnswer(Record):
         Path of the job file.
     area_m2, perimeter_mm : float
     corners : tuple of Corner
+    walls : tuple of Wall
+        As they are called.
     closing_mm : float or None
         How far walls that were paced out failed to close.
     materials : mapping of str to float or None
@@ -41,6 +56,7 @@ class RoomAnswer(Record):
     area_m2: float
     perimeter_mm: float
     corners: tuple[Corner, ...]
+    walls: tuple[Wall, ...]
     closing_mm: float | None = field(default=None, metadata=OMITTED)
     materials: Mapping[str, float] | None = field(default=None, metadata=OMITTED)
     warnings: tuple[str, ...] | None = field(default=None, metadata=OMITTED)
@@ -60,9 +76,26 @@ def room_answer(
         area_m2=outline.area_m2,
         perimeter_mm=outline.perimeter_mm,
         corners=tuple(Corner(x_mm=x, y_mm=y) for x, y in outline.walls),
+        walls=_walls(outline),
         closing_mm=closing_mm,
         materials=changed or None,
         warnings=None if warnings is None else tuple(warnings),
+    )
+
+
+def _walls(outline: "Outline") -> tuple[Wall, ...]:
+    from rig.room import named_walls
+
+    return tuple(
+        Wall(
+            name=name,
+            x_mm=x,
+            y_mm=y,
+            end_x_mm=end_x,
+            end_y_mm=end_y,
+            length_mm=math.hypot(end_x - x, end_y - y),
+        )
+        for name, (x, y), (end_x, end_y) in named_walls(outline)
     )
 
 
@@ -71,10 +104,37 @@ def outline_of(job: "Job") -> "Outline":
     from rig.room import Door, from_rings
 
     walls, openings, doors = job.outline_rings()
-    return from_rings(walls, openings, tuple(Door(*door) for door in doors))
+    names = {int(number) - 1: name for number, name in job.settings.wall_names.items()}
+    return from_rings(walls, openings, tuple(Door(*door) for door in doors), names)
 
 
 def set_outline(job: "Job", outline: "Outline") -> None:
-    """Keep an outline in place of the one there."""
+    """Keep an outline in place of the one there, and what its walls are called."""
     doors = [(door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm) for door in outline.doors]
     job.set_outline(outline.walls, outline.openings, doors)
+    names = {str(k + 1): name for k, name in outline.wall_names.items()}
+    job.update_settings(replace(job.settings, wall_names=names))
+
+
+def with_renamed(outline: "Outline", renames: Iterable[tuple[str, str]]) -> "Outline":
+    """
+    Outline whose walls have other names.
+
+    Parameters
+    ----------
+    outline : Outline
+    renames : iterable of (old, new)
+        What a wall is called and what it is to be called, one after the other; an empty new one
+        gives it the tool's own word again.
+
+    Raises
+    ------
+    BadInput
+        There is no such wall, or another has that name.
+    """
+    from rig.room import renamed
+
+    for old, new in renames:
+        names = renamed(outline.sides, outline.wall_names, old, new)
+        outline = replace(outline, wall_names=names)
+    return outline

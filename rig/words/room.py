@@ -1,5 +1,6 @@
 """What is said of a room: its size, its corners, doors and numbered walls."""
 
+import math
 from typing import TYPE_CHECKING
 
 from rig.units import Units
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
 
 def room_lines(job: str, outline: "Outline", closing_mm: float | None, units: Units) -> list[str]:
     """Describe a room, a line for each thing."""
+    from rig.room import named_walls
 
     def at(x_mm: float, y_mm: float) -> str:
         return f"({units.place(x_mm)}, {units.place(y_mm)})"
@@ -39,7 +41,11 @@ def room_lines(job: str, outline: "Outline", closing_mm: float | None, units: Un
         )
         for door in outline.doors
     ]
-    return [*lines, *wall_lines(outline, units)]
+    lines += wall_lines(outline, units)
+    if outline.doors and not (_has_plain_walls(outline) or outline.wall_names):
+        old = named_walls(outline)[1][0]
+        lines.append(say("To call a wall as you do: rig edit --wall '{old}=window wall'.", old=old))
+    return lines
 
 
 # Few rooms have less or more floor (common practice, no source).
@@ -77,10 +83,17 @@ def door_warnings(outline: "Outline", units: Units) -> list[str]:
 
 
 def wall_lines(outline: "Outline", units: Units) -> list[str]:
-    """Say in a line which wall has which number; nothing where a door gives them names."""
-    if outline.doors:
-        return []
+    """Say in a line what the walls are called; nothing where the door makes that plain."""
     from rig.room import named_walls
+
+    if outline.doors:
+        if _has_plain_walls(outline):
+            return []
+        told = (
+            say("{wall} ({long})", wall=name, long=units.place(math.dist(a, b)))
+            for name, a, b in named_walls(outline)
+        )
+        return [say("The walls, one after the other: {walls}.", walls=", ".join(told))]
 
     walls = (
         say("{wall} from ({x}, {y})", wall=name, x=units.place(x), y=units.place(y))
@@ -92,6 +105,22 @@ def wall_lines(outline: "Outline", units: Units) -> list[str]:
             walls=", ".join(walls),
         )
     ]
+
+
+def _has_plain_walls(outline: "Outline") -> bool:
+    """Whether no wall has another name than the four that anybody knows."""
+    from rig.room import named_walls
+
+    plain = {"door wall", "left wall", "right wall", "far wall"}
+    return {name for name, _, _ in named_walls(outline)} <= plain
+
+
+def names_gone(outline: "Outline", before: "Outline") -> list[str]:
+    """Tell which of the user's names went with walls that are no more."""
+    if not before.wall_names or len(outline.walls) == len(before.walls):
+        return []
+    gone = ", ".join(before.wall_names.values())
+    return [say("The walls are others now; these names of yours are gone: {gone}.", gone=gone)]
 
 
 def rule_line(key: str, amount: float, unit: str, units: Units) -> str:

@@ -537,7 +537,10 @@ def test_wall_that_stands_back_beside_the_door_wall_is_not_taken_for_it() -> Non
     # looking in from (1500, 0), the step at y = 1000 faces as the door wall does
     walls = [(0, 0), (3000, 0), (3000, 1000), (5000, 1000), (5000, 4000), (0, 4000)]
     outline = plan.from_rings(walls, (), [(1000, 0, 1900, 0)])
-    assert plan.wall_offsets(outline, 4500, 1200) == (("far wall", 2800), ("right wall", 500))
+    assert plan.wall_offsets(outline, 4500, 1200) == (
+        ("far wall", 2800),
+        ("right wall at the back", 500),
+    )
 
 
 def test_offsets_from_a_slanted_wall_are_square_to_it() -> None:
@@ -557,16 +560,84 @@ def test_walls_nearly_parallel_do_not_place_a_point() -> None:
     assert names in (["wall 1", "wall 2"], ["wall 1", "wall 4"])
 
 
-def test_place_without_two_walls_in_reach_is_told_from_a_line() -> None:
+def test_place_without_two_walls_in_reach_is_told_from_a_corner_in_sight() -> None:
     # a thin slanting strip: near its tip only the two long walls have a foot
     walls = [(0, 0), (400, 0), (4400, 4000), (4000, 4000)]
     outline = plan.from_rings(walls, (), [(2000, 1600, 2700, 2300)])
-    (_, first), (_, second) = offsets = plan.wall_offsets(outline, 2200, 2000)
-    lines = [name for name, _ in offsets if name.startswith("line of the ")]
-    assert len(lines) == 1
-    assert f"from the {lines[0]}" in plan.where(outline, 2200, 2000)
-    # the strip's long walls are x - y = 0 and x - y = 400; its ends y = 0 and y = 4000
-    assert {round(first, 6), round(second, 6)} == {round(200 / math.sqrt(2), 6), 2000.0}
+    offsets = dict(plan.wall_offsets(outline, 2200, 2000))
+    (corner,) = [name for name in offsets if name.startswith("corner of ")]
+    assert f"from the {corner}" in plan.where(outline, 2200, 2000)
+    # the strip's long walls are x - y = 0 and x - y = 400; the nearest corner is (4000, 4000)
+    assert sorted(offsets.values()) == pytest.approx([200 / math.sqrt(2), math.hypot(1800, 2000)])
+
+
+def test_no_tape_is_led_over_an_opening_where_another_wall_is_free() -> None:
+    outline = plan.from_rings(SQUARE, [[(100, 400), (600, 400), (600, 1200), (100, 1200)]])
+    assert dict(plan.wall_offsets(outline, 900, 700)) == {"wall 1": 700, "wall 2": 3100}
+
+
+L_HOUSE = [(0, 0), (6000, 0), (6000, 3000), (3600, 3000), (3600, 5400), (0, 5400)]
+
+
+def test_walls_that_face_one_way_are_told_apart_by_what_the_door_sees() -> None:
+    outline = plan.from_rings(L_HOUSE, (), [(1000, 0, 1900, 0)])
+    assert [name for name, _, _ in plan.named_walls(outline)] == [
+        "door wall",
+        "right wall by the door",
+        "far wall on the right",
+        "right wall at the back",
+        "far wall on the left",
+        "left wall",
+    ]
+    # a chimney of 300 mm on the far wall: its cheeks are seen as such
+    far = [(5000, 4000), (3000, 4000), (3000, 3700), (2000, 3700), (2000, 4000), (0, 4000)]
+    outline = plan.from_rings([(0, 0), (5000, 0), *far], (), [(1000, 0, 1900, 0)])
+    assert [name for name, _, _ in plan.named_walls(outline)] == [
+        "door wall",
+        "right wall",
+        "far wall on the right",
+        "short left wall",
+        "far wall in the middle",
+        "short right wall",
+        "far wall on the left",
+        "left wall",
+    ]
+
+
+def rooms_of_boxes(seed: int) -> plan.Outline:
+    """A room of square corners with many walls, by chance."""
+    rng = np.random.default_rng(seed)
+    boxes = [
+        shapely.box(x, y, x + w, y + h)
+        for x, y, w, h in rng.integers(2, 9, (5, 4)) * 500.0 - (0, 0, 400, 400)
+    ]
+    joined = shapely.union_all([*boxes, shapely.box(1000, 1000, 3000, 3000)])
+    largest = max(shapely.get_parts(joined), key=shapely.area)
+    walls = shapely.simplify(shapely.Polygon(largest.exterior), 1.0).exterior.coords[:-1]
+    bare = plan.from_rings(walls)
+    (x, y), (end_x, end_y) = max(
+        ((a, b) for _, a, b in plan.named_walls(bare)), key=lambda ends: math.dist(*ends)
+    )
+    middle = ((x + end_x) / 2, (y + end_y) / 2)
+    return plan.from_rings(walls, (), [(*middle, 0.7 * end_x + 0.3 * x, 0.7 * end_y + 0.3 * y)])
+
+
+def test_no_name_comes_twice_and_every_place_has_two_free_measures() -> None:
+    for seed in range(30):
+        outline = rooms_of_boxes(seed)
+        walls = {name: (a, b) for name, a, b in plan.named_walls(outline)}
+        assert len(walls) == len(outline.walls), seed
+        room = outline.polygon.buffer(0.001)
+        rng = np.random.default_rng(seed)
+        x, y = rng.uniform(1000, 8000, (2, 40))
+        for place in zip(x, y, strict=True):
+            if not outline.polygon.contains(shapely.Point(place)):
+                continue
+            offsets = plan.wall_offsets(outline, *place)
+            for name, distance in offsets:
+                tape = shapely.shortest_line(shapely.Point(place), shapely.LineString(walls[name]))
+                assert tape.length == pytest.approx(distance), (seed, place, name)
+                assert room.covers(tape), (seed, place, name)
 
 
 def test_two_walls_of_one_name_are_not_given_together() -> None:
