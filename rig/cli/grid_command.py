@@ -6,7 +6,6 @@ import click
 
 from rig.cli.options import Length, job_option, json_option, show
 from rig.errors import BadInput
-from rig.units import Units
 
 
 @click.command()
@@ -45,7 +44,7 @@ def command(
     """
     from rig.job.store import Job
     from rig.room import where
-    from rig.study.grid import make_grid, make_lines
+    from rig.study.grid import doubts_of, make_grid, make_lines
     from rig.study.room import outline_of
     from rig.words import grid as words
     from rig.words.room import wall_lines
@@ -58,43 +57,21 @@ def command(
     with Job.open(job_path, write=True) as job:
         answer = make_lines(job) if lines else make_grid(job, spacing, edge)
         done = len(answer.points) - len(job.unshot("floor"))
-        units, outline, covering = job.units, outline_of(job), job.settings.covering
+        units, outline = job.units, outline_of(job)
+        doubts = [] if lines else doubts_of(job, spacing)
     told = [words.to_walk(len(answer.points), done)]
     for p in () if as_json else answer.points:
         told.append(f"  {words.point(p.order, p.label, where(outline, p.x_mm, p.y_mm, units))}")
     told += wall_lines(outline, units)
-    doubts = [] if lines else _doubts(covering, spacing, units)
     told += [f"! {doubt}" for doubt in doubts]
     told.append("Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey")
     show(answer.as_json() | {"warnings": doubts}, as_json, "\n".join(told))
 
 
-def _doubts(covering: str | None, spacing_mm: float | None, units: Units) -> list[str]:
-    """Say before the walk where the points stand too wide apart for the rule of the covering."""
-    if covering is None:
-        return []
-    from rig.flatness.coverings import rule_of_covering
-    from rig.flatness.measures.straightedge import Straightedge
-    from rig.flatness.rules import load_rule
-    from rig.study.grid import usual_spacing_mm
-    from rig.words.grid import too_wide_for
-
-    key = rule_of_covering(covering)
-    rule = None if key is None else load_rule(key)
-    if not isinstance(rule, Straightedge) or rule.between == "line":
-        return []
-    # An edge is judged from two spacings up.
-    shortest_mm = rule.lengths_mm[0]
-    apart_mm = usual_spacing_mm(units) if spacing_mm is None else spacing_mm
-    if apart_mm <= shortest_mm / 2.0 * (1.0 + 1e-3):
-        return []
-    return [too_wide_for(covering, rule.key, shortest_mm, units)]
-
-
 def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
     """Show what closer and wider spacings are likely to cost."""
     from rig.job.store import Job
-    from rig.study.grid import usual_edge_mm
+    from rig.study.grid import doubts_of, usual_edge_mm
     from rig.study.room import outline_of
     from rig.study.spacing import spacing_answer, usual_spacings_mm
     from rig.words import grid as words
@@ -104,7 +81,7 @@ def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: 
         wanted = {*usual_spacings_mm(units), *([] if spacing is None else [spacing])}
         edge_mm = usual_edge_mm(units) if edge is None else edge
         answer = spacing_answer(job, outline_of(job), sorted(wanted), edge_mm)
-        doubts = _doubts(job.settings.covering, spacing, units)
+        doubts = doubts_of(job, spacing)
     lines = [words.cost_of_doubt(answer.assumed)]
     for one in answer.advise:
         told = words.cost_of_spacing(

@@ -10,7 +10,7 @@ import click
 from rig.cli.options import MASS, PERCENT, VOLUME, Length, Lengths, stack
 from rig.errors import BadInput
 from rig.job.settings import FLOOR_KINDS, Settings
-from rig.units import MM_PER_FT, System, Units
+from rig.units import System
 
 if TYPE_CHECKING:
     from rig.products import Used
@@ -81,9 +81,6 @@ room_options = stack(
     ),
 )
 
-# A cupboard has more floor, a hall is shorter (common practice, no source).
-SMALLEST_ROOM_M2, LONGEST_ROOM_MM = 0.1, 500_000.0
-
 
 @dataclass(frozen=True, kw_only=True)
 class RoomGiven:
@@ -139,6 +136,8 @@ class RoomGiven:
         BadInput
             Where they contradict each other.
         """
+        from rig.study.described import check_settings, with_product
+
         if self.covering is not None and self.covering.strip():
             from rig.flatness.coverings import known_covering
 
@@ -157,7 +156,7 @@ class RoomGiven:
             bag_water_l=_given(self.bag_water, old.bag_water_l),
             waste_share=_given(self.waste, old.waste_share),
         )
-        _check(new)
+        check_settings(new)
         return new
 
     def outline_over(self, current: "Outline | None") -> "tuple[Outline, float | None] | None":
@@ -170,6 +169,7 @@ class RoomGiven:
             are given.
         """
         from rig import room as rooms
+        from rig.study.described import refuse_no_room
 
         if sum(one is not None for one in (self.room, self.walls, self.outline_file)) > 1:
             raise BadInput("Give the room once: --room, or --walls, or --outline.")
@@ -192,7 +192,7 @@ class RoomGiven:
             outline = rooms.with_opening(outline, *opening)
         for door in self.doors:
             outline = rooms.with_door(outline, *door)
-        _refuse_no_room(outline)
+        refuse_no_room(outline)
         return outline, closing_mm
 
     def _shape(self) -> "tuple[Outline, float | None] | None":
@@ -212,50 +212,8 @@ class RoomGiven:
         return rooms.from_file(self.outline_file, self.unit), None
 
 
-def with_product(old: Settings, used: "Used") -> Settings:
-    """Return settings as a compound's sheet has them; a larger minimum cover stays."""
-    compound = used.compound
-    least = (old.min_cover_mm, compound.min_cover_mm)
-    return replace(
-        old,
-        product=used,
-        bag_yield_l=compound.yield_l,
-        bag_mass_kg=compound.bag_mass_kg,
-        bag_water_l=compound.bag_water_l,
-        min_cover_mm=max((one for one in least if one is not None), default=None),
-        max_cover_mm=compound.max_cover_mm,
-    )
-
-
 def _given(new: T | None, old: T) -> T:
     return old if new is None else new
-
-
-def _check(settings: Settings) -> None:
-    """Refuse settings that contradict each other."""
-    from rig.quantities.bags import refuse_impossible_bag
-
-    least, most = settings.min_cover_mm, settings.max_cover_mm
-    if least is not None and most is not None and least > most:
-        length = Units(settings.units).length
-        raise BadInput(
-            f"The minimum cover ({length(least)}) is above the maximum cover "
-            f"({length(most)}). Give a smaller --min-cover or a larger --max-cover."
-        )
-    refuse_impossible_bag(settings.bag_yield_l, settings.bag_mass_kg, settings.bag_water_l)
-    if settings.waste_share is not None and settings.waste_share >= 1.0:
-        raise BadInput("--waste must be under 100%: it is bought on top of the volume in place.")
-
-
-def _refuse_no_room(outline: "Outline") -> None:
-    """Refuse walls that no room has: most likely in another unit than was meant."""
-    x, y = zip(*outline.walls, strict=True)
-    longest = max(max(x) - min(x), max(y) - min(y))
-    if longest > LONGEST_ROOM_MM or outline.area_m2 < SMALLEST_ROOM_M2:
-        raise BadInput(
-            f"This room would be {longest / 1000:.3g} m ({longest / MM_PER_FT:.3g} ft) long with "
-            f"{outline.area_m2:.2g} m² of floor, which no room is. Is the unit right?"
-        )
 
 
 def _with_kept(outline: "Outline", current: "Outline", openings: bool, doors: bool) -> "Outline":

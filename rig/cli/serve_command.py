@@ -1,6 +1,7 @@
-"""`rig serve`: a live page that watches a job, whatever process works on it."""
+"""`rig serve`: the whole job on a phone; or a live page that watches a job of another process."""
 
 import signal
+import threading
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -8,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.options import job_option, json_option
+from rig.cli.options import json_option
 from rig.cli.serve_options import address_options, announce, open_page
-from rig.errors import RigError
+from rig.errors import BadInput, RigError
 
 if TYPE_CHECKING:
     from rig.job.rows import Session
@@ -24,19 +25,74 @@ QUIET_S = 3.0
 
 
 @click.command()
-@job_option
+@click.option(
+    "--jobs",
+    "jobs_path",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The folder of the jobs that the page works on; made where it is not there.  "
+    "[default: one among your own data]",
+)
+@click.option(
+    "--job",
+    "job_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    envvar="RIG_JOB",
+    show_envvar=True,
+    help="Watch this one job instead.  [default: job.sqlite, where there is one]",
+)
+@click.option("--simulate", is_flag=True, help="Offer a simulated rod beside the real ones.")
+@click.option("--simulated-speed", type=click.FloatRange(0.1, 100.0), default=4.0, hidden=True)
 @address_options
 @json_option
-def command(job_path: Path, as_json: bool, **options: Any) -> None:
-    """Show a job on a phone, read-only, until Ctrl-C: the session that runs, about a second late.
+def command(
+    jobs_path: Path | None,
+    job_path: Path | None,
+    simulate: bool,
+    simulated_speed: float,
+    as_json: bool,
+    **options: Any,
+) -> None:
+    """Serve a folder of jobs to a phone, which does the whole job; or watch one job, read-only.
 
-    To let the phone act too, and without delay, give --serve to the survey, set or pour run itself.
+    It stays up until Ctrl-C. To let a phone act in a session of this terminal, give --serve to the
+    survey, set or pour run itself.
     """
+    if jobs_path is None and job_path is None and Path("job.sqlite").exists() and not simulate:
+        job_path = Path("job.sqlite")
+    if jobs_path is not None or job_path is None:
+        _serve_jobs(jobs_path, simulated_speed if simulate else 0.0, as_json, options)
+        return
+    if simulate:
+        raise BadInput("--simulate goes with --jobs: --job only watches.")
     from rig.job.store import Job
 
     with Job.open(job_path) as job, open_page(options, always=True) as page:
         assert page is not None
         watch(job, page, as_json)
+
+
+def _serve_jobs(
+    path: Path | None, simulated_speed: float, as_json: bool, options: dict[str, Any]
+) -> None:
+    """Serve a folder of jobs until a signal says stop."""
+    from rig.job.folder import JobFolder
+    from rig.page.site import Site
+    from rig.page.work import Rods, Work
+    from rig.products.library import data_folder
+
+    folder = JobFolder((path or data_folder() / "jobs").absolute())
+    folder.make()
+    site = Site(folder, Work(), Rods(simulated=bool(simulated_speed)))
+    stopped = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
+        signal.signal(number, lambda number, _: stopped.set())
+    with open_page(options, always=True, site=site) as page:
+        assert page is not None
+        announce(page, as_json)
+        if not as_json:
+            click.echo(f"The jobs: {folder.path}")
+        stopped.wait()
+        site.close()
 
 
 def watch(job: "Job", page: "Page", as_json: bool) -> None:

@@ -11,6 +11,7 @@ from rig.errors import BadInput
 
 if TYPE_CHECKING:
     from rig.page.server import Page
+    from rig.page.site import Site
 
 address_options = stack(
     click.option(
@@ -33,7 +34,9 @@ def serve_options(command: Command) -> Command:
 
 
 @contextlib.contextmanager
-def open_page(options: dict[str, Any], always: bool = False) -> "Iterator[Page | None]":
+def open_page(
+    options: dict[str, Any], always: bool = False, site: "Site | None" = None
+) -> "Iterator[Page | None]":
     """Serve the page while a command runs, if its options ask for it; takes them off `options`.
 
     The address is told by `announce`, once there is something to show.
@@ -52,7 +55,9 @@ def open_page(options: dict[str, Any], always: bool = False) -> "Iterator[Page |
         return
     from rig.page.server import Page
 
-    page = Page("127.0.0.1" if host is None else host, port or 0).start()
+    page = Page("127.0.0.1" if host is None else host, port or 0)
+    page.site = site
+    page.start()
     try:
         yield page
     finally:

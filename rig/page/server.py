@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from importlib import resources
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from aiohttp import WSMsgType, web
 
@@ -31,6 +31,10 @@ from rig.session.run import Act
 from rig.session.scene import Scene
 from rig.session.sections import Text
 
+if TYPE_CHECKING:
+    from rig.page.site import Site
+
+SESSION = "session/"
 THIN_S = 0.015
 BEAT_S = 0.5
 TICK_S = 0.1
@@ -99,6 +103,8 @@ class Page:
         """Takes what a trainee does with the rod, in practice."""
         self.url = ""
         self.announced = False
+        self.site: Site | None = None
+        """The pages of jobs, if they are served; the live page then stands below them."""
 
     # --- for the session's side, any thread -------------------------------------------------
 
@@ -177,6 +183,8 @@ class Page:
         self._stop = asyncio.Event()
         app = web.Application(client_max_size=LONGEST_FRAME)
         app.router.add_route("*", "/{path:.*}", self._answer)
+        if self.site is not None:
+            self.site.set_up(app)
         # What strangers send wrong is theirs to look at, not the terminal's.
         quiet = logging.getLogger("rig.page.quiet")
         quiet.disabled = True
@@ -245,17 +253,27 @@ class Page:
         refusal = self._refusal(request)
         if refusal:
             return _plain(403, refusal)
-        _, _, path = request.path.lstrip("/").partition("/")
-        if path == "live":
+        _, slash, path = request.path.lstrip("/").partition("/")
+        site, host = self.site, request.headers["Host"]
+        asked = path.removeprefix(SESSION) if site else path
+        if asked == "live":
             return await self._live(request)
+        if site is not None and slash and asked not in self._files and path != SESSION:
+            if asked == "alive":
+                return _plain(200, "yes")
+            if request.method not in ("GET", "HEAD", "POST"):
+                return _plain(405, "Only GET and POST.")
+            response = await site.answer(request, path, f"/{self._key}/")
+            response.headers.update(_HEADERS | _SITE_HEADERS)
+            response.headers["Content-Security-Policy"] = _policy(host, "'self'")
+            return response
         if request.method not in ("GET", "HEAD"):
             return _plain(405, "Only GET.")
-        name = path or "page.html"
+        name = asked or "page.html"
         if name == "alive":
             return _plain(200, "yes")
-        if name not in self._files or (not path and not request.path.endswith("/")):
+        if name not in self._files or not slash:
             return _plain(404, "There is nothing here.")
-        host = request.headers["Host"]
         return web.Response(
             body=self._files[name],
             headers={
@@ -277,6 +295,8 @@ class Page:
             headers.get("Sec-Fetch-Site"), headers.get("Sec-Fetch-Mode")
         ):
             return "Another site may not ask."
+        if request.method not in ("GET", "HEAD") and self.site is not None and origin is None:
+            return "Who changes something must say from where: another site may not ask."
         if not access.same_key(request.path.lstrip("/").partition("/")[0], self._key):
             return "The key is missing or old: open the address that the terminal shows now."
         return ""
@@ -387,11 +407,15 @@ _HEADERS = {
 }
 
 
-def _policy(host: str) -> str:
+# Without it a browser leaves its origin out of a form that it sends.
+_SITE_HEADERS = {"Referrer-Policy": "same-origin"}
+
+
+def _policy(host: str, forms: str = "'none'") -> str:
     """Nothing from elsewhere; the socket by name too, as older browsers do not take it for own."""
     return (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-        f"connect-src 'self' ws://{host}; base-uri 'none'; form-action 'none'; "
+        f"connect-src 'self' ws://{host}; base-uri 'none'; form-action {forms}; "
         "frame-ancestors 'none'"
     )
 

@@ -66,6 +66,28 @@ def make_grid(
     return _keep(job, lay_out(outline_of(job), spacing_mm, edge_mm))
 
 
+def doubts_of(job: "Job", spacing_mm: float | None) -> list[str]:
+    """Say before the walk where the points stand too wide apart for the rule of the covering."""
+    covering, units = job.settings.covering, job.units
+    if covering is None:
+        return []
+    from rig.flatness.coverings import rule_of_covering
+    from rig.flatness.measures.straightedge import Straightedge
+    from rig.flatness.rules import load_rule
+    from rig.words.grid import too_wide_for
+
+    key = rule_of_covering(covering)
+    rule = None if key is None else load_rule(key)
+    if not isinstance(rule, Straightedge) or rule.between == "line":
+        return []
+    # An edge is judged from two spacings up.
+    shortest_mm = rule.lengths_mm[0]
+    apart_mm = usual_spacing_mm(units) if spacing_mm is None else spacing_mm
+    if apart_mm <= shortest_mm / 2.0 * (1.0 + 1e-3):
+        return []
+    return [too_wide_for(covering, rule.key, shortest_mm, units)]
+
+
 def make_lines(job: "Job") -> GridAnswer:
     """Lay out lines for F-numbers, a reading every 12 in (300 mm), and keep them."""
     from rig.flatness.line_layout import lay_lines

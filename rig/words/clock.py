@@ -1,5 +1,9 @@
 """Writes spans of time as people read them off a clock."""
 
+import time
+
+from rig.words import say
+
 
 def minutes(seconds: float) -> str:
     """Write a span: `40 s`, `6 min`, `6 min 30 s`, `2 h 5 min`; negative ones with a minus."""
@@ -21,3 +25,20 @@ def clock(seconds: float) -> str:
     if hours:
         return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
     return f"{rest // 60}:{rest % 60:02d}"
+
+
+def when(utc_s: float, now_s: float) -> str:
+    """Write a time of day and its day as seen from now: `today 17:40`, `yesterday 9:05`."""
+    then, now = time.localtime(utc_s), time.localtime(now_s)
+    at = f"{then.tm_hour}:{then.tm_min:02d}"
+    days = (_noon_s(now) - _noon_s(then)) / 86400.0
+    match round(days):
+        case 0:
+            return say("today {at}", at=at)
+        case 1:
+            return say("yesterday {at}", at=at)
+    return say("{day} {at}", day=time.strftime("%Y-%m-%d", then), at=at)
+
+
+def _noon_s(day: time.struct_time) -> float:
+    return time.mktime((day.tm_year, day.tm_mon, day.tm_mday, 12, 0, 0, 0, 0, -1))

@@ -34,7 +34,8 @@ def contrast(one: str, other: str) -> float:
 
 @pytest.fixture(scope="module")
 def css() -> Any:
-    return (resources.files("rig.page") / "static" / "page.css").read_text()
+    folder = resources.files("rig.page") / "static"
+    return "".join((folder / f"{name}.css").read_text() for name in ("colours", "page", "site"))
 
 
 def themes(css: str) -> dict[str, dict[str, str]]:

@@ -1,0 +1,223 @@
+"""The list of jobs, and a new one: a rectangle, or walls paced out one after the other."""
+
+import itertools
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rig.errors import BadInput, RigError
+from rig.job.folder import JobFolder
+from rig.job.settings import Settings
+from rig.job.store import Job
+from rig.page.drawn import look, markup
+from rig.page.visit import Form
+from rig.page.work import Work
+from rig.record import Record
+from rig.study.steps import stands_of
+from rig.units import System, Units, parse_length
+from rig.words.clock import when
+
+if TYPE_CHECKING:
+    from rig.room import Outline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobRow(Record):
+    """A job as the list shows it; `trouble` says why it cannot be opened."""
+
+    name: str
+    text: str
+    when: str = ""
+    working: bool = False
+    trouble: str = ""
+
+
+def jobs_view(folder: JobFolder, work: Work) -> list[JobRow]:
+    """Return the jobs of a folder, the one that was touched last first."""
+    rows = []
+    for name in folder.names():
+        try:
+            with Job.open(folder.file(name), wait_s=0.2) as job:
+                told = stands_of(job)
+        except RigError as error:
+            rows.append(JobRow(name=name, text="", trouble=str(error)))
+            continue
+        stopped = "" if told.last_utc_s is None else when(told.last_utc_s, time.time())
+        rows.append(JobRow(name=name, text=told.text, when=stopped, working=work.at(name)))
+    return rows
+
+
+def act(folder: JobFolder, work: Work, form: Form) -> str:
+    """Copy, rename or put away a job; return where to go."""
+    name, new = form.text("job"), form.text("new")
+    if work.at(name) and form.text("act") != "copy":
+        raise BadInput("A session is at work on this job: stop it first.")
+    match form.text("act"):
+        case "copy":
+            folder.copy(name, new)
+        case "rename":
+            folder.rename(name, new)
+        case "archive":
+            folder.put_away(name)
+        case _:
+            raise BadInput("There is no such act here.")
+    return ""
+
+
+# --- a new job ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paced(Record):
+    """Walls paced out so far, and what the next would be."""
+
+    walls: tuple[str, ...]
+    drawing: str
+    closing: str
+    closes: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewView(Record):
+    """What the page of a new job shows."""
+
+    shape: str
+    units: System
+    paced: Paced
+
+    @property
+    def unit(self) -> str:
+        """Of a bare number."""
+        return "m" if self.units == "mm" else "ft"
+
+
+def new_view(form: Form) -> NewView:
+    """Return what the page of a new job shows of what was typed so far."""
+    shape = "walls" if form.text("shape") == "walls" else "rectangle"
+    units: System = "mm" if form.text("units") == "mm" else "in"
+    return NewView(shape=shape, units=units, paced=paced(form.text("walls"), Units(units)))
+
+
+def make(folder: JobFolder, form: Form) -> str | None:
+    """Make the job that a form describes and return its name; None where a wall was paced.
+
+    Raises
+    ------
+    RigError
+        Where something in it is wrong.
+    """
+    unit = "m" if form.text("units") == "mm" else "ft"
+    match form.text("act"):
+        case "left" | "right" as turn:
+            _pace(form, unit, turn)
+            return None
+        case "back":
+            walls = _walls(form.text("walls"))
+            form.fields = {**form.fields, "walls": " ".join(walls[:-1])}
+            return None
+    return _made(folder, form, unit)
+
+
+def _pace(form: Form, unit: str, turn: str) -> None:
+    """Add a wall and the turn at its end."""
+    form.length("length", "The wall", unit, needed="How long is this wall?", above=0.0)
+    form.check()
+    length = form.text("length")
+    if length.replace(".", "", 1).isdigit():
+        length = f"{length}{unit}"
+    walls = f"{form.text('walls')} {length} {turn}".strip()
+    form.fields = {**form.fields, "walls": walls, "length": ""}
+
+
+def _made(folder: JobFolder, form: Form, unit: str) -> str:
+    from rig.room import from_walls, room
+    from rig.study.described import refuse_no_room
+
+    name = form.name("name", "The job's name")
+    if name is not None:
+        with _Noted(form, "name"):
+            folder.free(name)
+    if form.text("shape") == "walls":
+        with _Noted(form, "length"):
+            outline, _ = from_walls(form.text("walls"))
+    else:
+        wide = form.length("width", "The width", unit, needed="How wide is it?", above=0.0)
+        long = form.length("depth", "The length", unit, needed="How long is it?", above=0.0)
+        form.check()
+        assert wide is not None
+        assert long is not None
+        outline = room(wide, long)
+    form.check()
+    assert name is not None
+    refuse_no_room(outline)
+    units: System = "mm" if form.text("units") == "mm" else "in"
+    file = folder.free(name)
+    with Job.create(file, Settings(units=units), outline.walls):
+        pass
+    return file.stem
+
+
+class _Noted:
+    """Notes what a block refuses beside a field, and goes on."""
+
+    def __init__(self, form: Form, name: str) -> None:
+        self._form, self._name = form, name
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> bool:
+        if isinstance(error, BadInput):
+            self._form.wrong[self._name] = str(error)
+            return True
+        return False
+
+
+def _walls(text: str) -> list[str]:
+    """The walls of a walk, each with its turn."""
+    import re
+
+    return [found[0].strip() for found in re.finditer(r"[^a-zA-Z]*?.*?\b(?:left|right)\b", text)]
+
+
+def paced(text: str, units: Units) -> Paced:
+    """Draw walls that are not closed yet, and tell how far their end is from the start."""
+    walls = _walls(text)
+    x = y = 0.0
+    heading = 0
+    ends = [(0.0, 0.0)]
+    for wall in walls:
+        length, _, turn = wall.rpartition(" ")
+        try:
+            step_mm = parse_length(length, what="wall")
+        except BadInput:
+            break
+        dx, dy = ((1, 0), (0, 1), (-1, 0), (0, -1))[heading % 4]
+        x, y = x + dx * step_mm, y + dy * step_mm
+        heading += 1 if turn == "left" else -1
+        ends.append((x, y))
+    missed_mm = (x * x + y * y) ** 0.5
+    walked_mm = sum(abs(b[0] - a[0]) + abs(b[1] - a[1]) for a, b in itertools.pairwise(ends))
+    return Paced(
+        walls=tuple(walls),
+        drawing=_drawn(ends) if len(ends) > 1 else "",
+        closing=units.place(missed_mm) if len(ends) > 2 else "",
+        closes=len(walls) >= 3 and missed_mm <= 0.02 * walked_mm,
+    )
+
+
+def _drawn(ends: list[tuple[float, float]]) -> str:
+    """Points of a polyline in a drawing of 100 by 60, y up."""
+    xs, ys = [x for x, _ in ends], [y for _, y in ends]
+    size = max(max(xs) - min(xs), (max(ys) - min(ys)) * 100 / 60, 1.0)
+    scale = 92.0 / size
+    return " ".join(
+        f"{4 + (x - min(xs)) * scale:.1f},{56 - (y - min(ys)) * scale:.1f}" for x, y in ends
+    )
+
+
+def room_markup(outline: "Outline", units: Units) -> object:
+    """Draw a room alone."""
+    from rig.drawing.points import room_drawing
+
+    return markup(room_drawing(outline, look(units)))

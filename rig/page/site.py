@@ -1,0 +1,283 @@
+"""The whole job on the phone: which page an address means, and how it is made.
+
+Pages are rendered here from what the steps return; a step calls the same study and sessions as the
+command line. Whatever reckons or touches a file runs in a thread beside the page's own.
+"""
+
+import asyncio
+import sys
+import warnings
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from importlib import resources
+from typing import TypeVar
+from urllib.parse import quote, unquote
+
+import aiohttp_jinja2
+import jinja2
+from aiohttp import web
+
+from rig.errors import JobHeld, RigError
+from rig.job.folder import JobFolder, holder_of
+from rig.job.store import Job
+from rig.page import jobs
+from rig.page.steps import STEPS
+from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
+from rig.page.warm import Warm
+from rig.page.work import Rods, Work
+from rig.study.steps import stands_of
+from rig.texts import harmless
+from rig.words.steps import TITLES
+
+T = TypeVar("T")
+THREADS = 3
+WRITE_WAIT_S = 1.0
+MOST_FIELDS = 200
+Finish = Callable[[web.StreamResponse], web.StreamResponse]
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """What a template gets beside what it shows."""
+
+    template: str
+    context: Mapping[str, object]
+    status: int = 200
+
+
+@dataclass(frozen=True)
+class _Goes:
+    """To another page, below the page's own root."""
+
+    path: str
+
+
+_Answer = _Shown | _Goes | Served
+
+
+class Site:
+    """The pages of a folder of jobs.
+
+    Parameters
+    ----------
+    folder : JobFolder
+    work : Work
+        Runs live sessions.
+    rods : Rods
+        What can be measured with.
+    """
+
+    def __init__(self, folder: JobFolder, work: Work, rods: Rods) -> None:
+        self.folder, self.work, self.rods = folder, work, rods
+        self._warm = Warm()
+        self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="site")
+
+    def set_up(self, app: web.Application) -> None:
+        """Make the templates known to the server."""
+        loader = jinja2.FunctionLoader(_template)
+        made = aiohttp_jinja2.setup(
+            app, loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True
+        )
+        made.undefined = jinja2.StrictUndefined
+        made.filters["safe_text"] = harmless
+        made.filters["quoted"] = lambda text: quote(str(text), safe="")
+        made.globals["titles"] = TITLES
+
+    def close(self) -> None:
+        """Let the threads go."""
+        self.work.close()
+        self._threads.shutdown(wait=False, cancel_futures=True)
+
+    async def answer(self, request: web.Request, path: str, root: str) -> web.StreamResponse:
+        """Answer a request that may be answered.
+
+        Parameters
+        ----------
+        request : web.Request
+        path : str
+            Below the root, as it was asked for.
+        root : str
+            Of all pages, beginning and ending with `/`.
+        """
+        loop = asyncio.get_running_loop()
+        try:
+            form = await _form(request)
+            work = self._post if request.method == "POST" else self._get
+            told = await loop.run_in_executor(self._threads, work, path, form)
+            if isinstance(told, _Goes):
+                return _redirected(request, root + told.path)
+            return _served(told) if isinstance(told, Served) else _rendered(request, root, told)
+        except RigError as error:
+            told = _Shown("trouble.html", {"text": str(error)}, 400)
+        except Exception as error:  # whatever one page cannot do, the others go on
+            print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
+            told = _Shown("trouble.html", {"text": "This page cannot be shown just now."}, 500)
+        return _rendered(request, root, told)
+
+    # --- in a thread ------------------------------------------------------------------------
+
+    def _get(self, path: str, form: Form) -> _Answer:
+        match _parts(path):
+            case [] | [""]:
+                return self._jobs(form)
+            case ["new"]:
+                return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
+            case ["new", "part"]:
+                return _Shown("walls.html", {"form": form, "view": jobs.new_view(form)})
+            case ["j", name]:
+                return _Goes(f"j/{quote(name, safe='')}/")
+            case ["j", name, ""]:
+                with Job.open(self.folder.file(name)) as job:
+                    return _Goes(f"j/{quote(name, safe='')}/{stands_of(job).next}")
+            case ["j", name, key] if key in STEPS:
+                return self._step(name, STEPS[key], form)
+            case ["j", name, key, part] if key in STEPS:
+                return self._part(name, STEPS[key], part, form)
+        return _Shown("trouble.html", {"text": "There is no such page."}, 404)
+
+    def _post(self, path: str, form: Form) -> _Answer:
+        match _parts(path):
+            case ["new"]:
+                return self._new(form)
+            case [""] | []:
+                try:
+                    return _Goes(jobs.act(self.folder, self.work, form))
+                except RigError as error:
+                    form.wrong.setdefault("", str(error))
+                    return self._jobs(form, 422)
+            case ["stop"]:
+                self.work.stop()
+                return _Goes("")
+            case ["j", name, key] if key in STEPS:
+                return self._act(name, STEPS[key], form)
+        return _Shown("trouble.html", {"text": "There is no such page."}, 404)
+
+    def _jobs(self, form: Form, status: int = 200) -> _Shown:
+        view = jobs.jobs_view(self.folder, self.work)
+        return _Shown("jobs.html", {"form": form, "view": view}, status)
+
+    def _new(self, form: Form) -> _Answer:
+        try:
+            name = jobs.make(self.folder, form)
+        except RigError as error:
+            if not isinstance(error, Wrong):
+                form.wrong[""] = str(error)
+            return _Shown("new.html", {"form": form, "view": jobs.new_view(form)}, 422)
+        if name is None:  # one wall more, or one less
+            return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
+        return _Goes(f"j/{quote(name, safe='')}/room")
+
+    def _step(self, name: str, step: Step, form: Form, status: int = 200) -> _Shown:
+        path = self.folder.file(name)
+        working = self.work.at(name)
+        held = "" if working else holder_of(path)
+        with _quiet(), Job.open(path) as job:
+            visit = self._visit(job, name, form)
+            missing = ""
+            try:
+                view: object = step.view(visit)
+            except RigError as error:
+                view, missing = None, str(error)
+            told = stands_of(job)
+        context = {
+            "form": form,
+            "view": view,
+            "missing": missing,
+            "name": name,
+            "visit": visit,
+            "step": step,
+            "stands": told,
+            "working": working,
+            "held": held,
+            "wrote": form.fields.get("did", ""),
+        }
+        return _Shown("missing.html" if view is None else f"{step.key}.html", context, status)
+
+    def _part(self, name: str, step: Step, part: str, form: Form) -> _Answer:
+        with _quiet(), Job.open(self.folder.file(name)) as job:
+            visit = self._visit(job, name, form)
+            try:
+                told = step.part(visit, part)
+            except RigError as error:
+                return _Shown("part_trouble.html", {"text": str(error)})
+        if isinstance(told, Served):
+            return told
+        template, view = told
+        return _Shown(template, {"view": view, "form": form, "visit": visit, "name": name})
+
+    def _act(self, name: str, step: Step, form: Form) -> _Answer:
+        path = self.folder.file(name)
+        try:
+            with _quiet(), Job.open(path, write=True, wait_s=WRITE_WAIT_S) as job:
+                goes = step.act(self._visit(job, name, form), form.text("act"))
+        except JobHeld as error:
+            session = "A session is at work on this job: stop it first."
+            form.wrong[""] = session if self.work.at(name) else str(error)
+            return self._step(name, step, form, 409)
+        except RigError as error:
+            if not isinstance(error, Wrong):
+                form.wrong[""] = str(error)
+            return self._step(name, step, form, 422)
+        begun = self.work.begin_wanted(name, path)
+        if begun:
+            return _Goes("session/")
+        return _Goes(f"j/{quote(name, safe='')}/{goes or step.key}")
+
+    def _visit(self, job: Job, name: str, form: Form) -> Visit:
+        return Visit(
+            job=job,
+            name=name,
+            path=self.folder.file(name),
+            form=form,
+            work=self.work,
+            rods=self.rods,
+            warm=self._warm,
+            units=job.units,
+        )
+
+
+def _parts(path: str) -> list[str]:
+    return [unquote(part) for part in path.split("/")]
+
+
+def _quiet() -> warnings.catch_warnings:
+    return warnings.catch_warnings(action="ignore")
+
+
+async def _form(request: web.Request) -> Form:
+    told = request.query if request.method != "POST" else await request.post()
+    fields = {}
+    for name, value in list(told.items())[:MOST_FIELDS]:
+        if isinstance(value, str) and len(value) <= LONGEST_FIELD:
+            fields[name[:64]] = harmless(value)
+    return Form(fields)
+
+
+def _rendered(request: web.Request, root: str, told: _Shown) -> web.Response:
+    context = {"root": root, **told.context}
+    response = aiohttp_jinja2.render_template(told.template, request, context)
+    response.set_status(told.status)
+    return response
+
+
+def _redirected(request: web.Request, to: str) -> web.Response:
+    if request.headers.get("HX-Request") == "true":
+        return web.Response(headers={"HX-Redirect": to})
+    return web.Response(status=303, headers={"Location": to})
+
+
+def _served(file: Served) -> web.Response:
+    way = "attachment" if file.download else "inline"
+    return web.Response(
+        body=file.data,
+        headers={
+            "Content-Type": file.kind,
+            "Content-Disposition": f"{way}; filename*=UTF-8''{quote(file.name, safe='')}",
+        },
+    )
+
+
+def _template(name: str) -> str | None:
+    file = resources.files("rig.page") / "templates" / name
+    return file.read_text("utf-8") if file.is_file() else None

@@ -1,0 +1,178 @@
+"""What a page of the job gets and gives: a visit, a form with what is wrong in it, a step."""
+
+import contextlib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol, TypeVar
+
+from rig.errors import BadInput
+from rig.texts import name_of
+from rig.units import Units, parse_length
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+    from rig.page.warm import Warm
+    from rig.page.work import Rods, Work
+
+T = TypeVar("T")
+LONGEST_FIELD = 4000
+
+
+class Wrong(BadInput):
+    """A form with something wrong in it; the fields say what."""
+
+
+@dataclass
+class Form:
+    """The fields of a form, or of an address, and what is wrong with them by name.
+
+    Each reader returns None for a field that is left empty or cannot be read, and notes the latter;
+    `check` then refuses the whole.
+    """
+
+    fields: Mapping[str, str] = field(default_factory=dict)
+    wrong: dict[str, str] = field(default_factory=dict)
+
+    def text(self, name: str) -> str:
+        """Return a field as it was typed, without blanks around it."""
+        return self.fields.get(name, "").strip()
+
+    def read(self, name: str, parse: Callable[[str], T], needed: str = "") -> T | None:
+        """Return what a field means; `needed` is what is said where it is empty."""
+        text = self.text(name)
+        if not text:
+            if needed:
+                self.wrong[name] = needed
+            return None
+        try:
+            return parse(text)
+        except BadInput as error:
+            self.wrong[name] = str(error)
+            return None
+
+    def name(self, name: str, what: str, needed: bool = True) -> str | None:
+        """Return a name."""
+        return self.read(name, lambda text: name_of(text, what), f"{what} is empty." * needed)
+
+    def length(
+        self,
+        name: str,
+        what: str,
+        bare: str | None = None,
+        *,
+        needed: str = "",
+        above: float | None = None,
+        minimum: float | None = None,
+    ) -> float | None:
+        """Return a length in mm; `bare` is the unit of a number that names none."""
+
+        def parse(text: str) -> float:
+            length_mm = parse_length(text, unit=bare, what=what)
+            if above is not None and not length_mm > above:
+                raise BadInput(f"{what} must be more than {above:g}.")
+            if minimum is not None and length_mm < minimum:
+                raise BadInput(f"{what} must not be less than {minimum:g}.")
+            return length_mm
+
+        return self.read(name, parse, needed)
+
+    def whole(self, name: str, what: str, least: int = 1, most: int = 1000) -> int | None:
+        """Return a whole number."""
+
+        def parse(text: str) -> int:
+            if not (text.isascii() and text.isdigit()) or not least <= int(text[:9]) <= most:
+                raise BadInput(f"{what} is a whole number from {least} to {most}.")
+            return int(text)
+
+        return self.read(name, parse)
+
+    def mm(self, name: str) -> float | None:
+        """Return a place's coordinate in mm as a tap tells it."""
+        return self.length(name, "The place", "mm")
+
+    def check(self) -> None:
+        """Refuse the form where something is wrong."""
+        if self.wrong:
+            raise Wrong(" ".join(self.wrong.values()))
+
+    @contextlib.contextmanager
+    def at(self, name: str) -> Iterator[None]:
+        """Note what the block refuses beside a field."""
+        try:
+            yield
+        except Wrong:
+            raise
+        except BadInput as error:
+            self.wrong[name] = str(error)
+            raise Wrong(str(error)) from error
+
+
+@dataclass(frozen=True, kw_only=True)
+class Visit:
+    """A page of one job: what it is asked for, and what it may use.
+
+    Attributes
+    ----------
+    job : Job
+        Open for reading, or to write where something is done.
+    name : str
+        Of the job.
+    path : Path
+    form : Form
+        What was typed, or what the address asks.
+    work : Work
+        Live sessions.
+    rods : Rods
+        What can be measured with.
+    warm : Warm
+        Models that were made a moment ago.
+    units : Units
+        Of the job.
+    """
+
+    job: "Job"
+    name: str
+    path: Path
+    form: Form
+    work: "Work"
+    rods: "Rods"
+    warm: "Warm"
+    units: Units
+
+    @property
+    def room_unit(self) -> str:
+        """Unit of a bare number for a length of a room."""
+        return "m" if self.units.is_metric else "ft"
+
+    @property
+    def cover_unit(self) -> str:
+        """Unit of a bare number for a small length."""
+        return "mm" if self.units.is_metric else "in"
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """A file that is handed out."""
+
+    name: str
+    kind: str
+    data: bytes
+    download: bool = True
+
+
+class Step(Protocol):
+    """A step of the job: one page, its acts, and the parts of it that are asked for alone."""
+
+    key: str
+    """In the address, and the name of its template."""
+    title: str
+
+    def view(self, visit: Visit) -> object:
+        """Return what the page shows."""
+
+    def act(self, visit: Visit, act: str) -> str:
+        """Do what a form asks for; return where to go then, relative to the job's pages."""
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        """Return a part of the page: its template and what it shows; or a file."""

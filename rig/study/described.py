@@ -1,0 +1,69 @@
+"""What a job may be told of its room and its compound, whoever tells it."""
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rig.errors import BadInput
+from rig.job.settings import Settings
+from rig.units import MM_PER_FT, Units
+
+if TYPE_CHECKING:
+    from rig.products import Used
+    from rig.room import Outline
+
+# A cupboard has more floor, a hall is shorter (common practice, no source).
+SMALLEST_ROOM_M2, LONGEST_ROOM_MM = 0.1, 500_000.0
+
+
+def check_settings(settings: Settings) -> None:
+    """Refuse settings that contradict each other.
+
+    Raises
+    ------
+    BadInput
+        With what does not go together.
+    """
+    from rig.quantities.bags import refuse_impossible_bag
+
+    least, most = settings.min_cover_mm, settings.max_cover_mm
+    if least is not None and most is not None and least > most:
+        length = Units(settings.units).length
+        raise BadInput(
+            f"The minimum cover ({length(least)}) is above the maximum cover "
+            f"({length(most)}). Give a smaller --min-cover or a larger --max-cover."
+        )
+    refuse_impossible_bag(settings.bag_yield_l, settings.bag_mass_kg, settings.bag_water_l)
+    if settings.waste_share is not None and settings.waste_share >= 1.0:
+        raise BadInput("--waste must be under 100%: it is bought on top of the volume in place.")
+
+
+def with_product(old: Settings, used: "Used") -> Settings:
+    """Return settings as a compound's sheet has them; a larger minimum cover stays."""
+    compound = used.compound
+    least = (old.min_cover_mm, compound.min_cover_mm)
+    return replace(
+        old,
+        product=used,
+        bag_yield_l=compound.yield_l,
+        bag_mass_kg=compound.bag_mass_kg,
+        bag_water_l=compound.bag_water_l,
+        min_cover_mm=max((one for one in least if one is not None), default=None),
+        max_cover_mm=compound.max_cover_mm,
+    )
+
+
+def refuse_no_room(outline: "Outline") -> None:
+    """Refuse walls that no room has: most likely in another unit than was meant.
+
+    Raises
+    ------
+    BadInput
+        With how large the room would be.
+    """
+    x, y = zip(*outline.walls, strict=True)
+    longest = max(max(x) - min(x), max(y) - min(y))
+    if longest > LONGEST_ROOM_MM or outline.area_m2 < SMALLEST_ROOM_M2:
+        raise BadInput(
+            f"This room would be {longest / 1000:.3g} m ({longest / MM_PER_FT:.3g} ft) long with "
+            f"{outline.area_m2:.2g} m² of floor, which no room is. Is the unit right?"
+        )

@@ -1,0 +1,140 @@
+"""The pages of jobs by plain requests: who is let in, and what a form makes of bad input."""
+
+import hashlib
+import re
+from base64 import b64encode
+from collections.abc import Iterator
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rig.errors import BadInput
+from rig.job.folder import JobFolder
+from rig.job.store import Job
+from rig.page.server import Page
+from rig.page.site import Site
+from rig.page.work import Rods, Work
+from tests.page.test_server import asked, status
+
+
+@pytest.fixture
+def page(tmp_path: Path) -> Iterator[Page]:
+    folder = JobFolder(tmp_path / "jobs")
+    folder.make()
+    page = Page()
+    page.site = Site(folder, Work(), Rods(simulated=True))
+    page.start()
+    yield page
+    page.site.close()
+    page.close()
+
+
+def origin(url: str) -> dict[str, str]:
+    return {"Origin": url.rsplit("/", 2)[0]}
+
+
+async def post(session: Any, url: str, path: str, **fields: str) -> Any:
+    async with session.post(
+        url + path, data=fields, headers=origin(url), allow_redirects=False
+    ) as answer:
+        return answer.status, await answer.text(), answer.headers.get("Location", "")
+
+
+NEW = {"name": "Hall 3", "units": "in", "shape": "rectangle", "width": "12", "depth": "15ft 6in"}
+
+
+def test_an_empty_folder_offers_a_new_job_that_needs_no_script(page: Page, tmp_path: Path) -> None:
+    async def work(session: Any, url: str) -> None:
+        code, text = await status(session, url)
+        assert code == 200
+        assert re.search(r"<a [^>]*>New job</a>", text)
+        code, text, _ = await post(session, url, "new", **NEW | {"width": "12 bananas"})
+        assert code == 422
+        assert 'value="12 bananas"' in text  # what was typed is kept
+        assert 'aria-invalid="true"' in text
+        code, _, to = await post(session, url, "new", **NEW)
+        assert code == 303
+        assert to.endswith("/j/Hall%203/room")
+        code, text = await status(session, url + "j/Hall%203/")
+        assert (code, "Product and covering" in text) == (200, True)
+        code, text, _ = await post(session, url, "new", **NEW)
+        assert (code, "There is a job Hall 3 already" in text) == (422, True)
+
+    asked(page, work)
+    with Job.open(tmp_path / "jobs" / "Hall 3.sqlite") as job:
+        assert max(x for x, _ in job.outline_rings()[0]) == pytest.approx(12 * 304.8)
+
+
+def test_key_origin_and_host_are_asked_for_on_every_page(page: Page) -> None:
+    async def work(session: Any, url: str) -> None:
+        await post(session, url, "new", **NEW)
+        bare = url.rsplit("/", 2)[0] + "/x/"
+        paths = ["", "new", "j/Hall%203/room", "j/Hall%203/", "session/", "htmx.js"]
+        for path in paths:
+            assert (await status(session, bare + path))[0] == 403
+            evil = {"Host": "evil.example"}
+            assert (await status(session, url + path, headers=evil))[0] == 403
+        for path in ("", "new", "j/Hall%203/room", "stop"):
+            for headers in ({}, {"Origin": "http://evil.example"}, {"Origin": "null"}):
+                async with session.post(url + path, data=NEW, headers=headers) as answer:
+                    assert answer.status == 403, (path, headers)
+        async with session.get(url) as answer:
+            policy = answer.headers["Content-Security-Policy"]
+            assert "script-src 'self';" in policy
+            assert "form-action 'self'" in policy
+        for path in ("j/..%2f..%2fetc%2fpasswd/room", "j/nobody/room", "j/Hall%203/nothing"):
+            assert (await status(session, url + path))[0] in (400, 404)
+
+    asked(page, work)
+
+
+def test_a_job_of_another_process_is_only_looked_at(page: Page, tmp_path: Path) -> None:
+    async def work(session: Any, url: str) -> None:
+        await post(session, url, "new", **NEW)
+        with Job.open(tmp_path / "jobs" / "Hall 3.sqlite", write=True):
+            code, text = await status(session, url + "j/Hall%203/room")
+            assert code == 200
+            assert re.search(r"Only to look at: another floor-rig .*is writing to", text)
+            door = {"act": "door", "door_width": "3ft", "x": "2ft", "y": "0mm"}
+            code, text, _ = await post(session, url, "j/Hall%203/room", **door)
+            assert (code, "is writing to" in text) == (409, True)
+        code, _, _ = await post(session, url, "j/Hall%203/room", **door)
+        assert code == 303
+
+    asked(page, work)
+
+
+def test_names_of_jobs_stay_in_their_folder(tmp_path: Path) -> None:
+    folder = JobFolder(tmp_path)
+    for name in ("../x", "a/b", ".hidden", "", "=1", "a\x00b", "x" * 65, "a\\b"):
+        with pytest.raises(BadInput):
+            folder.free(name)
+    with pytest.raises(BadInput, match="no job"):
+        folder.file("../jobs/a")
+
+
+def test_a_job_is_copied_renamed_and_put_away_never_deleted(page: Page, tmp_path: Path) -> None:
+    async def work(session: Any, url: str) -> None:
+        await post(session, url, "new", **NEW)
+        for act, job, new in (
+            ("copy", "Hall 3", "Hall 4"),
+            ("rename", "Hall 3", "Hall 5"),
+            ("archive", "Hall 4", ""),
+        ):
+            assert (await post(session, url, "", act=act, job=job, new=new))[0] == 303
+        code, text, _ = await post(session, url, "", act="rename", job="Hall 5", new="../x")
+        assert (code, "no / " in text) == (422, True)
+
+    asked(page, work)
+    jobs = tmp_path / "jobs"
+    assert [file.stem for file in jobs.glob("*.sqlite")] == ["Hall 5"]
+    assert [file.stem for file in (jobs / "archive").glob("*.sqlite")] == ["Hall 4"]
+
+
+def test_htmx_is_the_file_that_was_looked_at() -> None:
+    """`npm pack htmx.org@2.0.11`, its dist/htmx.min.js, byte for byte."""
+    data = (resources.files("rig.page") / "static" / "htmx.js").read_bytes()
+    told = b64encode(hashlib.sha384(data).digest()).decode()
+    assert told == "2OatzQy1H+Zd/IIrjr1TcuDGqLXeHhbooAyJY1KdQMKnr4LZ22k31GBLdYKHmVjg"
