@@ -4,7 +4,7 @@ A phrase says what to do with the marker, never what is wrong with it, and never
 is: it must be read at two metres and heard over a mixer.
 """
 
-from rig.events import Move
+from rig.events import AskMarker, Move
 from rig.units import MM_PER_IN, Units
 
 SET = "set"
@@ -41,3 +41,8 @@ def prompt(what: Move, by_mm: float, units: Units) -> str:
         return what
     step = shown_step_mm(units)
     return f"{what} {units.amount(by_mm if round(by_mm / step) else step)}"
+
+
+def ask(label: str) -> AskMarker:
+    """Ask whether a marker that was never seen out of height is the one meant."""
+    return AskMarker(marker=label, text=f"already at height: is this {label}?")

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from rig.devices.reading import AWAKE, CLOCK_SET, Reading
 from rig.errors import BadInput
-from rig.events import AskMarker, Event, MarkerSet, NextMarker, SetDone, Skipped, Trouble, Unset
+from rig.events import Event, MarkerSet, NextMarker, SetDone, Skipped, Trouble, Unset
 from rig.guidance import phrases
 from rig.guidance.line_check import (
     BREAK_S,
@@ -23,6 +23,7 @@ from rig.guidance.line_check import (
     ask_for,
     compare,
 )
+from rig.guidance.looks import Looks
 from rig.guidance.marker_round import MarkerRound, MarkerTarget
 from rig.guidance.prompter import Prompter
 from rig.guidance.tolerance import Tolerance
@@ -109,6 +110,7 @@ class Setting:
         self._looked_moved_s: float | None = None
         self._retie, self._units = retie, units
         self._window = StillWindow(dwell_s, still_mm, resolution_mm, foot_mm)
+        self._looks = Looks(tolerance_mm, still_mm, resolution_mm, foot_mm)
         self._prompter = Prompter(tolerance_mm, resolution_mm, units)
         self._stance, self._patience, self._button = Stance(), Patience(), Button()
         self._said: set[str] = set()
@@ -117,8 +119,6 @@ class Setting:
         self._arming = Arming(walk_s)
         self._now_s = -math.inf
         self._beam_mm: float | None = None
-        # What is known of the current marker:
-        self._seen_out = False
         self._asked: tuple[Steady, Arming] | None = None
 
     # --- what goes in -----------------------------------------------------------------------
@@ -183,6 +183,7 @@ class Setting:
         """Take note that the link is lost: readings from before never meet those after."""
         events = self._until(time_s)
         self._break()
+        self._looks.lift(armed=False)
         self._stance.forget()
         self._patience.interrupt()
         self._arming.interrupt()
@@ -261,7 +262,7 @@ class Setting:
         if self._looked_moved_s is not None and not waited:
             return events
         self._prompter.live.rests(self._window.spread_mm)
-        self._window.learn(self._window.spread_mm)
+        self._learn()
         return [*events, *self._compare(Steady(*self._window.value()), second=waited)]
 
     def _compare(self, steady: Steady, *, second: bool) -> list[Event]:
@@ -299,18 +300,18 @@ class Setting:
             self._break()  # what comes now belongs to another stand
         self._see_asked(value_mm)
         self._window.add(self._now_s, value_mm)
-        events = self._stands()
+        events, marker = self._stands(), self._marker
+        target = self.target_today_mm(marker)
+        self._looks.see(self._now_s, value_mm, target if self._arming.armed else None)
         if not self._arming.armed:
             return events
-        if self._patience.armed_s is None:
-            self._patience.armed_s = self._now_s
-        marker = self._marker
-        target = self.target_today_mm(marker)
+        self._patience.arm(self._now_s)
         steady, guard_mm, steady_mm = None, 0.0, None
         if self._window.state() == "still":
             steady = Steady(*self._window.value())
             guard_mm = self._tolerance.guard_mm(steady, self._window.resolution_mm)
-            if self._tolerance.is_open(abs(target - steady.mean_mm), guard_mm):
+            is_open = self._tolerance.is_open(abs(target - steady.mean_mm), guard_mm)
+            if is_open and self._window.holds(value_mm):
                 steady_mm = steady.mean_mm
         events += self._prompter.hear(
             marker.label, target, self._now_s, value_mm, guard_mm, steady_mm
@@ -320,7 +321,7 @@ class Setting:
             self._prompter.live.rests(self._window.spread_mm)
             if not self._button.count:  # two presses would undo what they did not mean
                 events += self._judge(steady, guard_mm)
-        elif not self._may_be_at_height(value_mm):
+        elif not self._tolerance.may_hold(abs(target - value_mm), self._window):
             self._patience.interrupt()  # a screw being turned need not rest
         return events
 
@@ -336,6 +337,7 @@ class Setting:
         self._beam_mm = None
         self._patience.see(self._now_s, False)
         self._arming.see(self._now_s, None)
+        self._looks.lift(self._arming.armed)
         self._see_asked(None)
         return [*self._stance.dark(self._now_s, self._arming.armed)]
 
@@ -350,30 +352,26 @@ class Setting:
         """Decide what a steady reading on the current marker means."""
         off_mm = abs(self.target_today_mm(self._marker) - steady.mean_mm)
         if off_mm > self._tolerance.mm + guard_mm:
-            self._seen_out, self._asked = True, None
+            self._looks.rested_out()
+            self._asked = None
             return []
         if self._tolerance.is_open(off_mm, guard_mm):
             return []  # neither out of height nor at it
-        if self._seen_out:
+        if self._looks.out:
             return self._take(steady)
         if self._asked is not None:
             return []
         stand = Arming(self._arming.walk_s)
         self._leave(stand, steady)
         self._asked = (steady, stand)
-        return [self._ask()]
-
-    def _ask(self) -> AskMarker:
-        return AskMarker(
-            marker=self._marker.label, text=f"already at height: is this {self._marker.label}?"
-        )
+        return [phrases.ask(self._marker.label)]
 
     def _take(self, steady: Steady) -> list[Event]:
         """Take the current marker for set and go on to the next."""
         marker = self._marker
         residual = self.target_today_mm(marker) - steady.mean_mm
         if self._window.state() == "still":
-            self._window.learn(self._window.spread_mm)
+            self._learn()
         self._round.set(marker)
         self._leave(self._arming, steady, marker.label)
         taken = MarkerSet(
@@ -392,10 +390,10 @@ class Setting:
         assert self._round.current is not None
         return self._round.current
 
-    def _may_be_at_height(self, value_mm: float) -> bool:
-        """Tell whether the marker may be at height for all that an unsettled rod shows."""
-        doubt = 3.0 * max(self._window.spread_mm, self._window.limit_mm)
-        return abs(self.target_today_mm(self._marker) - value_mm) <= self._tolerance.mm + doubt
+    def _learn(self) -> None:
+        """Learn how the rod reads at rest."""
+        self._window.learn(self._window.spread_mm)
+        self._looks.learn(self._window.spread_mm)
 
     def _leave(self, arming: Arming, steady: Steady, label: str | None = None) -> None:
         noise = max(3.0 * self._prompter.live.noise_mm, 2.0 * self._window.resolution_mm)
@@ -412,7 +410,8 @@ class Setting:
         self._patience.armed_s = self._now_s if self._arming.armed else None
         self._said.clear()
         self._prompter.forget()
-        self._seen_out, self._asked = False, None
+        self._looks.forget()
+        self._asked = None
         return [
             NextMarker(marker=marker.label, x_mm=marker.x_mm, y_mm=marker.y_mm, text=marker.where)
         ]
@@ -477,7 +476,7 @@ class Setting:
             return [Trouble(text=text, reason="off height")]
         if not self._arming.armed and not self._arming.asked:
             self._arming.asked = True  # moved too little for a walk: a second press is sure
-            return [self._ask()]
+            return [phrases.ask(self._marker.label)]
         return self._take(steady)
 
     def _undo(self) -> list[Event]:

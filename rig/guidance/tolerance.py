@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.guidance.line_check import Steady
+from rig.survey.stillness import StillWindow
 
 GUARD = 1.645
 """Standard errors between a set marker and the tolerance's edge: 95 % one-sided (guard band after
@@ -32,3 +33,7 @@ class Tolerance:
     def is_open(self, off_mm: float, guard_mm: float) -> bool:
         """Whether a reading is too close to the edge to tell."""
         return self.mm - guard_mm < off_mm <= self.mm + guard_mm
+
+    def may_hold(self, off_mm: float, window: StillWindow) -> bool:
+        """Tell whether a marker may be at height for all that an unsettled rod shows."""
+        return off_mm <= self.mm + 3.0 * max(window.spread_mm, window.limit_mm)

@@ -25,6 +25,11 @@ class Patience:
         self.breaks = 0
         self.interrupt()
 
+    def arm(self, time_s: float) -> None:
+        """Take note that a shot is wanted, since now unless it was wanted before."""
+        if self.armed_s is None:
+            self.armed_s = time_s
+
     def interrupt(self) -> None:
         """Start both clocks afresh with the next reading."""
         self._lit_since: float | None = None

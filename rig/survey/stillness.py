@@ -137,6 +137,10 @@ class StillWindow:
         variance = noise**2 + self.resolution_mm**2 / 12.0 + self.foot_mm**2
         return _mean(kept), math.sqrt(variance), len(kept)
 
+    def holds(self, value_mm: float) -> bool:
+        """Say whether a reading is one of those that make the height, not a stray one."""
+        return value_mm in self._kept()
+
     def _kept(self) -> list[float]:
         values = [v for _, v in self._samples]
         middle = median(values)
