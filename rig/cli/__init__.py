@@ -17,6 +17,7 @@ from rig.errors import JobWarning, RigError
 
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
+    "quote": "Tell what a job will cost, by your price book.",
     "product": "Remember products, primers, crews by name.",
     "edit": "Change what `new` set; the change is kept in the job's log.",
     "check": "Check the laser and the rod before you trust them.",

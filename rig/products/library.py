@@ -231,6 +231,7 @@ INVENTED = Entry(
         "max_temperature": "85F",
         "walk_on": "4h",
         "cover_after": "24h",
+        "price": "20.00",
     },
 )
 

@@ -184,6 +184,7 @@ BEFORE: dict[str, Callable[[Run], None]] = {
     "README: rod": gridded,
     "README: phone": planned,
     "pour": planned,
+    "firm": surveyed,
     "planes": surveyed,
     "sure": surveyed,
     "stated": surveyed,
@@ -204,7 +205,7 @@ SECTIONS = {  # a job of its own each
     "README: rod": "A first job with a serial rod",
     "README: phone": "On a phone",
 }
-TOML_OF = {"pour": "sheet.toml", "profile": "mine.toml"}
+TOML_OF = {"firm": "prices.toml", "pour": "sheet.toml", "profile": "mine.toml"}
 
 
 def test_no_section_of_the_readme_is_left_out() -> None:

@@ -1,0 +1,108 @@
+"""What a quote stands on, and what it is told by."""
+
+from rig.units import counted
+from rig.words import say
+
+
+def depth_guessed() -> str:
+    """Say how far a depth by eye is trusted."""
+    return say(
+        "The depth is a guess by eye: 9 times in 10 the floor takes from 0.6 to 1.6 times as much "
+        "(our own figure, no source)."
+    )
+
+
+def depth_looked(readings: int) -> str:
+    """Say what a quick look is worth."""
+    return say(
+        "The depth is from {count} of a quick look, by how far floors rise over their mean; a "
+        "survey narrows it.",
+        count=counted(readings, "reading"),
+    )
+
+
+def walls_assumed() -> str:
+    """Say where the length of walls is from."""
+    return say("The walls are those of a room one and a half times as long as wide.")
+
+
+def hours_given() -> str:
+    """Say that the hours are as given."""
+    return say("Hours as given; 9 times in 10 within a third of them (our own figure, no source).")
+
+
+def hours_learnt(crew: str, floors: int) -> str:
+    """Say whose floors the hours are from."""
+    return say("Hours as {crew} took on {count} before.", crew=crew, count=counted(floors, "floor"))
+
+
+def hours_by_book(rate: float) -> str:
+    """Say that the price book gives the hours."""
+    return say("Hours by the price book: {rate} a m².", rate=f"{rate:g}")
+
+
+def hours_usual(rate: float) -> str:
+    """Say what is assumed of the hours."""
+    return say(
+        "Hours are assumed, {rate} a m² for all hands (our own figure, no source): give --hours, "
+        "a crew that has floors behind it, or hours_per_m2 in the price book.",
+        rate=f"{rate:g}",
+    )
+
+
+def rounding(step: str, taxed: bool, by_line: bool) -> str:
+    """Say how amounts and tax are rounded."""
+    text = say("Amounts are rounded to {step}, halves up", step=step)
+    if not taxed:
+        return text + "."
+    if by_line:
+        return text + say("; tax is rounded on each line.")
+    return text + say("; tax is rounded once, on the sum.")
+
+
+def line(item: str, quantity: float, unit: str, price: str, amount: str) -> str:
+    """Write a line of a quote."""
+    many = f"{quantity:g}"
+    if unit == "job":
+        return say("{item}: {amount}", item=item, amount=amount)
+    return say(
+        "{item}: {many} {unit} at {price}: {amount}",
+        item=item,
+        many=many,
+        unit=unit,
+        price=price,
+        amount=amount,
+    )
+
+
+def total(low: str, likely: str, high: str, currency: str) -> str:
+    """Write what a job costs."""
+    return say(
+        "Likely {likely} {currency}; 9 times in 10 between {low} and {high}.",
+        likely=likely,
+        currency=currency,
+        low=low,
+        high=high,
+    ).replace(" ;", ";")
+
+
+def hangs_on(what: str, low: str, high: str) -> str:
+    """Say what the difference hangs on."""
+    names = {
+        "depth": say("how deep the floor turns out"),
+        "floor": say("what the shots leave open of the floor"),
+        "labour": say("the hours"),
+    }
+    return say("With {what} alone: {low} to {high}.", what=names[what], low=low, high=high)
+
+
+def came_true(quoted: int, low: int, high: int, used: float) -> str:
+    """Hold a quote against what came true."""
+    text = say("Quoted {quoted} ({low} to {high}), used {used}.")
+    return say(
+        text,
+        quoted=counted(quoted, "bag"),
+        low=low,
+        high=high,
+        used=f"{used:g}",
+    )
