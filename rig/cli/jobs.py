@@ -1,7 +1,6 @@
 """What commands share around a job file: opening it, its outline, its units."""
 
 import contextlib
-import os
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -9,6 +8,8 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from rig.errors import BadInput, JobUnusable
+from rig.session.source import boot_id as boot_id
+from rig.session.source import setup_of as setup_of
 from rig.study.room import outline_of as outline_of
 
 if TYPE_CHECKING:
@@ -19,11 +20,6 @@ def units_of(job: "Job") -> tuple[Literal["in", "mm"], int]:
     """Return the job's units and the denominator of its fractions."""
     settings = job.settings
     return settings.units, settings.denominator
-
-
-def setup_of(job: "Job", given: str | None) -> str:
-    """Return the set-up that was named, else the last one used, else the first there is."""
-    return given or job.last_setup() or "1"
 
 
 def laser_places(
@@ -62,12 +58,3 @@ def mend_pour(path: Path) -> None:
     with contextlib.suppress(JobUnusable), Job.open(path, write=True, wait_s=0.0) as job:
         for text in mend(job):
             click.echo(f"rig: {text}", err=True)
-
-
-def boot_id() -> str:
-    """Identify this start of the machine, since monotonic times are comparable only within one."""
-    try:
-        with open("/proc/sys/kernel/random/boot_id") as file:
-            return file.read().strip()
-    except OSError:
-        return f"process-{os.getpid()}"

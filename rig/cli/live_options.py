@@ -1,30 +1,31 @@
 """What the live commands share: where readings come from, how still is still, how it is shown."""
 
 import asyncio
-import time
-from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
 
-from rig.cli.jobs import boot_id
 from rig.cli.options import SECONDS, Command, Length, Size, stack
 from rig.errors import BadInput
 from rig.record import Record
+from rig.session.source import RodWish as RodWish
+from rig.session.source import Source as Source
+from rig.session.source import SourceWish as SourceWish
+from rig.session.source import clocks as clocks
+from rig.session.source import open_source as open_source
+from rig.session.source import open_transport as open_transport
+from rig.session.source import read_profile as read_profile
+from rig.session.source import typed_into as typed_into
 from rig.units import Units
 
 if TYPE_CHECKING:
-    from rig.devices.clock import Clock
-    from rig.devices.profile import Profile
-    from rig.devices.transport import Transport
-    from rig.devices.typed import TypedUnit
     from rig.job.rows import Session
-    from rig.job.store import Job
     from rig.page.server import Page
-    from rig.session.kind import Beginning, Clocks, Kind
-    from rig.session.run import Item, Log, Machine, Sink, Stream
+    from rig.session.kind import Beginning, Kind
+    from rig.session.run import Log, Machine, Sink
     from rig.session.scene import Scene
     from rig.survey.plausibility import Guard
 
@@ -100,171 +101,9 @@ log_limit_option = click.option(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RodWish(Record):
-    """Which rod is asked for by options, and how it speaks."""
-
-    serial_url: str | None = None
-    ble_rod: str | None = None
-    baud: int | None = None
-    profile_name: str | None = None
-    clamp: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SourceWish(RodWish):
-    """Where readings are to come from, by options."""
-
-    typed: bool = False
-    unit: "TypedUnit | None" = None
-    replay: Path | None = None
-    speed: float | None = None
-
-
 def picked(kind: type[S], options: Mapping[str, Any]) -> S:
     """Make a record of the options that are its fields."""
     return kind(**{one.name: options[one.name] for one in fields(kind) if one.name in options})
-
-
-@dataclass(frozen=True)
-class Source:
-    """A chosen source: its items, how it speaks, and the clock it runs by (None in a replay)."""
-
-    name: str
-    items: "Stream"
-    profile: "Profile | None"
-    clock: "Clock | None"
-
-    def utc_s(self) -> float:
-        """Time of day, as the source has it."""
-        return self.clock.now()[1] if self.clock else time.time()
-
-    @property
-    def resolution_mm(self) -> float:
-        """One digit of the rod's display."""
-        return self.profile.resolution_mm if self.profile else 0.0
-
-    @property
-    def foot_mm(self) -> float:
-        """How well the rod's foot finds the floor."""
-        return self.profile.foot_mm if self.profile else 0.0
-
-
-def clocks(source: Source) -> "Clocks":
-    """Return the machine's start and its clocks as they are now, for a session's beginning."""
-    from rig.devices.clock import steady_s
-
-    return {"boot_id": boot_id(), "utc_s": source.utc_s(), "monotonic_s": steady_s()}
-
-
-def read_profile(wish: RodWish) -> "Profile":
-    """Load the profile that is asked for, with the clamp's height where it needs one."""
-    from rig.devices.profile import load_profile, with_clamp
-
-    name = wish.profile_name or ("gatt-rod" if wish.ble_rod else "sentence")
-    profile = load_profile(name)
-    if profile.needs_clamp and wish.clamp is None:
-        raise BadInput(
-            f"Profile {name} sends an offset from the receiver's mark: give "
-            "the mark's height over the rod's foot, as --clamp 3ft."
-        )
-    if not profile.needs_clamp and wish.clamp is not None:
-        raise BadInput(f"Profile {name} sends full heights: leave --clamp out.")
-    return profile if wish.clamp is None else with_clamp(profile, wish.clamp)
-
-
-def open_transport(wish: RodWish, profile: "Profile") -> "Transport | None":
-    """Return the way to the rod that is asked for, or None where none is."""
-    if wish.serial_url:
-        from rig.devices.serial_port import SerialTransport
-
-        return SerialTransport(wish.serial_url, wish.baud, profile)
-    if wish.ble_rod:
-        if profile.serial.asking is not None:
-            raise BadInput(
-                f"The profile {profile.key} asks its rod over a serial line: give --serial, not "
-                "--ble."
-            )
-        from rig.devices.ble import BleTransport
-
-        return BleTransport(wish.ble_rod, profile)
-    return None
-
-
-def open_source(
-    wish: SourceWish,
-    units: Literal["in", "mm"],
-    clock: "Clock | None" = None,
-    items: "Callable[[Clock, Callable[[str], None]], AsyncIterator[Item]] | None" = None,
-) -> Source:
-    """Return the one source that is asked for.
-
-    A `clock` stands in for the usual one of a rod, `items` for what reads what is typed.
-
-    Raises
-    ------
-    BadInput
-        When none or several are named, or a file cannot be read.
-    """
-    from rig.devices.clock import Clock
-    from rig.session import sources
-    from rig.session.run import Stream
-
-    named = [wish.serial_url, wish.ble_rod, wish.typed, wish.replay]
-    if sum(map(bool, named)) != 1:
-        raise BadInput(
-            "Say where the readings come from, one of: "
-            "--serial PORT, --ble NAME, --typed, --replay FILE."
-        )
-    if wish.typed:
-        from rig.devices.typed import TypedReader
-
-        clock = Clock()
-
-        def complain(text: str) -> None:
-            click.echo(f"rig: {text}", err=True)
-
-        read = sources.typed(TypedReader(units, unit=units), clock, complain)
-        if items is not None:
-            read = items(clock, complain)
-        return Source("typed", Stream(read), None, clock)
-    if wish.unit is not None:
-        raise BadInput("--unit is that of readings typed by hand: give it with --typed.")
-    if wish.replay is None:
-        profile = read_profile(wish)
-        transport = open_transport(wish, profile)
-        assert transport is not None
-        clock = clock or Clock(wish.speed or 1.0)
-        name = "ble" if wish.ble_rod else "serial"
-        return Source(name, sources.Device(transport, profile, clock), profile, clock)
-    from rig.devices.trace import read_trace
-
-    trace = read_trace(wish.replay)
-    for notice in trace.notices:
-        click.echo(f"rig: {notice}", err=True)
-    replayed = Stream(sources.replayed(sources.trace_items(trace), wish.speed))
-    return Source("replay", replayed, trace.profile, None)
-
-
-def typed_into(
-    job: "Job", setup: str, unit: "TypedUnit | None", asks_sense: bool = False
-) -> "Callable[[Clock, Callable[[str], None]], AsyncIterator[Item]]":
-    """Return what reads typed lines for a job: in its unit, which is kept once it is settled."""
-    from rig.devices.typed import TypedReader
-    from rig.session import sources
-
-    def keep(settled: "TypedUnit") -> None:
-        job.update_settings(replace(job.settings, typed_unit=settled))
-
-    def read(clock: "Clock", complain: "Callable[[str], None]") -> "AsyncIterator[Item]":
-        if unit is not None and unit != job.settings.typed_unit:
-            keep(unit)
-        known = [shot.reading_mm for shot in job.shots() if shot.setup == setup]
-        settled = cast("TypedUnit | None", job.settings.typed_unit)
-        reader = TypedReader(job.units.system, unit=settled, known_mm=known)
-        return sources.typed(reader, clock, complain, job.units, keep, asks_sense)
-
-    return read
 
 
 def replayed_sessions(

@@ -1,32 +1,27 @@
 """`rig set`: live raise and lower prompts, marker after marker."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.jobs import setup_of
 from rig.cli.live_options import (
     Source,
     SourceWish,
     clocks,
     is_job_replay,
     log_limit_option,
-    open_source,
     picked,
     replayed_sessions,
     run_kind,
     source_options,
-    typed_into,
     typed_unit_option,
 )
 from rig.cli.options import Length, Lengths, Name, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
-from rig.record import Record
 from rig.words.markers import all_set, markers_left
 
 if TYPE_CHECKING:
@@ -83,17 +78,22 @@ def set_markers(
     A `clock` stands in for the rod's usual one.
     """
     from rig.job.store import Job
+    from rig.session.begin import Hand, SetWish, begin_setting
     from rig.session.kinds.set import KIND
     from rig.study.fresh import fresh_plan
 
-    wish, wanted = picked(Wish, options), picked(SourceWish, options)
+    wish, wanted = picked(SetWish, options), picked(SourceWish, options)
     replays_job = is_job_replay(wanted, job_path)
     with Job.open(job_path, write=True) as job:
         fresh_plan(job)
         if not job.markers():
             raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
         failed = None
-        rounds = _replayed(job, wanted) if replays_job else [_begun(job, wish, wanted, clock)]
+        rounds = (
+            _replayed(job, wanted)
+            if replays_job
+            else [begin_setting(job, wish, wanted, Hand(clock=clock))]
+        )
         for begun, source in rounds:
             machine = KIND.machine(begun)
             log = KIND.log(begun, partial(KIND.start, begun, source.name), wish.log_limit)
@@ -109,49 +109,6 @@ def set_markers(
         raise CannotAnswer(failed)
     if not as_json:
         click.echo(markers_left(left) if left else all_set(markers[-1].label))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wish(Record):
-    """What a setting is asked for by its options."""
-
-    tolerance: float
-    laser: tuple[float, float] | None
-    setup: str | None
-    marker: str | None
-    skip_check: bool
-    log_limit: int | None
-    dwell: float
-    walk: float
-    still: float
-
-
-def _begun(
-    job: "Job", wish: Wish, wanted: SourceWish, clock: "Clock | None"
-) -> "tuple[Beginning[SetSettings], Source]":
-    """Make what a setting begins with, and open its source."""
-    from rig.session.kind import Beginning
-    from rig.session.kinds.set import SetSettings
-    from rig.study.lasers import set_place
-
-    units = job.units.system
-    setup = setup_of(job, wish.setup)
-    source = open_source(wanted, units, clock, typed_into(job, setup, wanted.unit))
-    if wish.laser is not None:
-        set_place(job, setup, wish.laser)
-    settings = SetSettings(
-        dwell_s=wish.dwell,
-        walk_s=wish.walk,
-        still_mm=wish.still,
-        tolerance_mm=wish.tolerance,
-        marker=wish.marker,
-        skip_check=wish.skip_check,
-        units=units,
-        clamp_mm=source.profile.clamp_mm if source.profile else None,
-    )
-    return Beginning(
-        job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
-    ), source
 
 
 def _replayed(job: "Job", wanted: SourceWish) -> "Iterator[tuple[Beginning[SetSettings], Source]]":

@@ -1,31 +1,26 @@
 """`rig survey`: shoot the points live, hands-free."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.jobs import setup_of
 from rig.cli.live_options import (
     Source,
     SourceWish,
     clocks,
     is_job_replay,
     log_limit_option,
-    open_source,
     picked,
     replayed_sessions,
     run_kind,
     source_options,
-    typed_into,
     typed_unit_option,
 )
 from rig.cli.options import Lengths, Name, job_option, json_option
 from rig.cli.serve_options import open_page, serve_options
-from rig.record import Record
 from rig.units import counted
 
 if TYPE_CHECKING:
@@ -33,7 +28,7 @@ if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.page.server import Page
     from rig.session.kind import Beginning
-    from rig.session.kinds.survey import ShotKind, SurveySettings
+    from rig.session.kinds.survey import SurveySettings
     from rig.session.run import Sink
 
 KINDS = ("floor", "finished", "benchmark", "threshold")
@@ -98,13 +93,18 @@ def survey(
     A `clock` stands in for the rod's usual one.
     """
     from rig.job.store import Job
+    from rig.session.begin import Hand, SurveyWish, begin_survey
     from rig.session.kinds.survey import KIND
 
-    wish, wanted = picked(Wish, options), picked(SourceWish, options)
+    wish, wanted = picked(SurveyWish, options), picked(SourceWish, options)
     replays_job = is_job_replay(wanted, job_path)
     with Job.open(job_path, write=True) as job:
         shots = 0
-        rounds = _replayed(job, wanted) if replays_job else [_begun(job, wish, wanted, clock)]
+        rounds = (
+            _replayed(job, wanted)
+            if replays_job
+            else [begin_survey(job, wish, wanted, Hand(clock=clock))]
+        )
         for begun, source in rounds:
             if not as_json and not replays_job:
                 click.echo(CAUTION, err=True)
@@ -124,61 +124,6 @@ def survey(
         click.echo(taken + (still if left else "."))
         if wish.kind == "floor" and not left:
             click.echo("Next: rig floor, then rig plan")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wish(Record):
-    """What a survey is asked for by its options."""
-
-    kind: "ShotKind"
-    labels: tuple[str, ...]
-    at: tuple[float, float] | None
-    laser: tuple[float, float] | None
-    setup: str | None
-    rock: bool
-    skip_check: bool
-    log_limit: int | None
-    dwell: float
-    walk: float
-    still: float
-
-
-def _begun(
-    job: "Job", wish: Wish, wanted: SourceWish, clock: "Clock | None"
-) -> "tuple[Beginning[SurveySettings], Source]":
-    """Make what a survey begins with, and open its source."""
-    from rig.record import from_json
-    from rig.session.kind import Beginning
-    from rig.session.kinds.survey import LineBefore, SurveySettings
-    from rig.session.places import WALKED, last_shot, places_to_shoot
-    from rig.study.lasers import line_of, set_place
-
-    units = job.units.system
-    points = places_to_shoot(job, wish.kind, wish.labels, wish.at)
-    setup = setup_of(job, wish.setup)
-    walked = [one for one in job.sessions() if one.capture.get("kind") in WALKED]
-    asks_sense = wish.kind in WALKED and not walked
-    lines = typed_into(job, setup, wanted.unit, asks_sense)
-    source = open_source(wanted, units, clock, lines)
-    if wish.laser is not None:
-        set_place(job, setup, wish.laser)
-    line = line_of(job, setup, wish.kind, source.utc_s())
-    settings = SurveySettings(
-        dwell_s=wish.dwell,
-        walk_s=wish.walk,
-        still_mm=wish.still,
-        rock=wish.rock,
-        kind=wish.kind,
-        units=units,  # of what is typed, should the job's change
-        points=tuple(points),
-        resumes_from=last_shot(job, wish.kind, setup),
-        line=None if line is None else from_json(LineBefore, line),
-        checks=wish.kind in WALKED and not wish.skip_check,
-        clamp_mm=source.profile.clamp_mm if source.profile else None,
-    )
-    return Beginning(
-        job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
-    ), source
 
 
 def _replayed(

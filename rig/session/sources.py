@@ -53,6 +53,7 @@ async def typed(
     units: Units = METRIC,
     keep: Callable[[TypedUnit], None] = lambda unit: None,
     asks_sense: bool = False,
+    typed_lines: "Callable[[], asyncio.Queue[str]] | None" = None,
 ) -> AsyncIterator[Item]:
     """Yield readings and words typed a line at a time, until the end of standard input or `q`.
 
@@ -71,13 +72,16 @@ async def typed(
         Keeps the unit once it is settled.
     asks_sense : bool
         Ask once which way the tape is read.
+    typed_lines : callable, optional
+        Makes the queue that the lines come by, an empty one being their end; else they are those
+        of standard input.
 
     Raises
     ------
     BadInput
         Where the unit of the first reading stays open.
     """
-    lines = _typed_lines()
+    lines = (typed_lines or _typed_lines)()
     kept, pending = reader.unit, None
     if asks_sense:
         yield Question(*clock.now(), AskTyped(what="sense", text=asking.SENSE))

@@ -1,0 +1,146 @@
+"""What a session begins with: the settings of a kind, made from a wish and a job as it stands."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rig.record import Record, from_json
+from rig.session.kind import Beginning
+from rig.session.kinds.set import SetSettings
+from rig.session.kinds.survey import LineBefore, ShotKind, SurveySettings
+from rig.session.places import WALKED, last_shot, places_to_shoot
+from rig.session.source import (
+    Complain,
+    Source,
+    SourceWish,
+    clocks,
+    open_source,
+    setup_of,
+    typed_into,
+)
+from rig.session.source import complain as aloud
+from rig.study.lasers import line_of, set_place
+
+if TYPE_CHECKING:
+    import asyncio
+    from collections.abc import Callable
+
+    from rig.devices.clock import Clock
+    from rig.devices.typed import TypedUnit
+    from rig.job.store import Job
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hand:
+    """What stands in for the usual in a session's source.
+
+    Attributes
+    ----------
+    clock : Clock or None
+        In place of the rod's own.
+    lines : callable or None
+        Makes the queue of what is typed, in place of standard input.
+    kept : callable
+        Hears what unit typed numbers are in, once that is settled.
+    complain : callable
+        Hears what is wrong with what comes.
+    """
+
+    clock: "Clock | None" = None
+    lines: "Callable[[], asyncio.Queue[str]] | None" = None
+    kept: "Callable[[TypedUnit], None]" = lambda unit: None
+    complain: Complain = aloud
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyWish(Record):
+    """What a survey is asked for; lengths in mm, times in s."""
+
+    kind: ShotKind = "floor"
+    labels: tuple[str, ...] = ()
+    at: tuple[float, float] | None = None
+    laser: tuple[float, float] | None = None
+    setup: str | None = None
+    rock: bool = False
+    skip_check: bool = False
+    log_limit: int | None = None
+    dwell: float = 1.0
+    walk: float = 1.0
+    still: float = 0.5
+
+
+def begin_survey(
+    job: "Job", wish: SurveyWish, wanted: SourceWish, hand: Hand
+) -> tuple[Beginning[SurveySettings], Source]:
+    """Return what a survey begins with, its source open.
+
+    Raises
+    ------
+    RigError
+        A place that is none, nothing left to shoot, a source that is not there.
+    """
+    units = job.units.system
+    points = places_to_shoot(job, wish.kind, wish.labels, wish.at)
+    setup = setup_of(job, wish.setup)
+    walked = [one for one in job.sessions() if one.capture.get("kind") in WALKED]
+    asks_sense = wish.kind in WALKED and not walked
+    lines = typed_into(job, setup, wanted.unit, asks_sense, hand.lines, hand.kept)
+    source = open_source(wanted, units, hand.clock, lines, hand.complain)
+    if wish.laser is not None:
+        set_place(job, setup, wish.laser)
+    line = line_of(job, setup, wish.kind, source.utc_s())
+    settings = SurveySettings(
+        dwell_s=wish.dwell,
+        walk_s=wish.walk,
+        still_mm=wish.still,
+        rock=wish.rock,
+        kind=wish.kind,
+        units=units,  # of what is typed, should the job's change
+        points=tuple(points),
+        resumes_from=last_shot(job, wish.kind, setup),
+        line=None if line is None else from_json(LineBefore, line),
+        checks=wish.kind in WALKED and not wish.skip_check,
+        clamp_mm=source.profile.clamp_mm if source.profile else None,
+    )
+    return Beginning(
+        job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
+    ), source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetWish(Record):
+    """What a setting is asked for; lengths in mm, times in s."""
+
+    tolerance: float = 1.0
+    laser: tuple[float, float] | None = None
+    setup: str | None = None
+    marker: str | None = None
+    skip_check: bool = False
+    log_limit: int | None = None
+    dwell: float = 1.0
+    walk: float = 1.0
+    still: float = 0.5
+
+
+def begin_setting(
+    job: "Job", wish: SetWish, wanted: SourceWish, hand: Hand
+) -> tuple[Beginning[SetSettings], Source]:
+    """Return what the setting of markers begins with, its source open."""
+    units = job.units.system
+    setup = setup_of(job, wish.setup)
+    lines = typed_into(job, setup, wanted.unit, False, hand.lines, hand.kept)
+    source = open_source(wanted, units, hand.clock, lines, hand.complain)
+    if wish.laser is not None:
+        set_place(job, setup, wish.laser)
+    settings = SetSettings(
+        dwell_s=wish.dwell,
+        walk_s=wish.walk,
+        still_mm=wish.still,
+        tolerance_mm=wish.tolerance,
+        marker=wish.marker,
+        skip_check=wish.skip_check,
+        units=units,
+        clamp_mm=source.profile.clamp_mm if source.profile else None,
+    )
+    return Beginning(
+        job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
+    ), source
