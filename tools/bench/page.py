@@ -19,7 +19,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from rig.units import format_length
+from rig.units import METRIC
 
 RATE_HZ = 20
 COUNT = 300
@@ -135,7 +135,7 @@ def _write(master: int) -> dict[str, float]:
     for n in range(COUNT):
         time.sleep(max(0.0, begun + n / RATE_HZ - time.monotonic()))
         height = 1000.0 + n * 0.5
-        written[format_length(height, "mm")] = time.time() * 1000.0
+        written[METRIC.length(height)] = time.time() * 1000.0
         os.write(master, f"{height:.1f}\r\n".encode())
     return written
 

@@ -157,8 +157,8 @@ def _quantities(data: bytes) -> None:
         assert math.isfinite(value), f"{value} is not finite"
     try:
         mm = units.parse_length(text)
-        for system in ("in", "mm"):
-            shown = units.format_length(mm, system)
+        for written in (units.Units("in"), units.METRIC):
+            shown = written.length(mm)
             if abs(mm) < 1e6:
                 assert abs(units.parse_length(shown) - mm) <= 0.5, f"{shown} is not {mm}"
     except BadInput:
