@@ -84,4 +84,6 @@ def _converter() -> Any:
         return make_dict_structure_fn(kind, converter, **names)
 
     converter.register_structure_hook_factory(is_dataclass, hook)
+    # Fields that are None in one kind of answer, so that its keys are those of its kin.
+    converter.register_structure_hook(type(None), lambda told, _: told)
     return converter

@@ -20,6 +20,7 @@ class Told(Record):
     spots: tuple[Spot, ...]
     shares: Mapping[str, float]
     high: Spot | None
+    never: None = None
     grind: Spot | None = field(default=None, metadata=OMITTED)
     of: int = field(default=0, metadata=key("in"))
 
@@ -30,6 +31,7 @@ def test_a_record_is_the_json_of_its_fields() -> None:
         "spots": [{"x_mm": 1.0, "y_mm": 2.0}],
         "shares": {"surface": 0.5},
         "high": None,
+        "never": None,
         "in": 0,
     }
 

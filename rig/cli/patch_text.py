@@ -19,17 +19,10 @@ def patch_floor(
     from rig.cli.progress import working
     from rig.flatness.rules import load_rule
     from rig.job.store import Job
-    from rig.report.document import bullets, section
-    from rig.report.patch_part import TITLE, patch_blocks
-    from rig.report.text import to_text
+    from rig.report.patch_part import patch_text
     from rig.study.patching import patch_answer
-    from rig.words import patch as words
 
     rule = load_rule(rule_given)
     with Job.open(job_path) as job, working("Looking for the least work"):
         told, units = patch_answer(job, outline_of(job), rule, confidence, fill, grind), job.units
-    cautions = section(
-        "cautions", "Cautions", bullets(told.cautions, reminder=words.CAUTIONS_IN_SHORT)
-    )
-    text = to_text([section("patches", TITLE, *patch_blocks(told, units)), cautions], why=why)
-    show(told.as_json(), as_json, text)
+    show(told.as_json(), as_json, patch_text(told, units, why=why))

@@ -1,7 +1,7 @@
 """The demo: a whole job from the empty room to the proof, on simulated devices."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,7 +18,10 @@ from rig.demo.truth import (
     compare,
 )
 from rig.events import Edge, Estimate, Event, PourDone, Poured
-from rig.record import Record, from_json
+from rig.record import from_json
+from rig.report.patch_part import patch_text
+from rig.study.patching import PatchAnswer
+from rig.units import Units
 
 if TYPE_CHECKING:
     from rig.page.server import Page
@@ -160,18 +163,6 @@ def _cure(job_path: Path, truth: Path, seed: int) -> Path:
     return cured
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Way(Record):
-    way: str
-    bags: Mapping[str, int]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Patched(Record):
-    comparison: tuple[_Way, ...]
-    chance: float
-
-
 def _second_room(demo: Demo) -> SecondRoom:
     """Survey a second room, whose floor is poured or only patched: what each takes."""
     stage = demo.stage("second-room.sqlite")
@@ -180,9 +171,10 @@ def _second_room(demo: Demo) -> SecondRoom:
     in_room = simulated_rod(demo.link, demo.seed, demo.speed, IN_SECOND_ROOM, lockstep=True)
     with in_room as stage.simulator:
         stage.survey()
-    stage.rig("plan", "--patch", PROVED)
-    told = from_json(_Patched, json.loads(stage.answer("plan", "--patch", PROVED)))
-    bags = {one.way: one.bags["p95"] for one in told.comparison}
+    stage.say("plan", "--patch", PROVED)
+    told = from_json(PatchAnswer, json.loads(stage.answer("plan", "--patch", PROVED)))
+    click.echo(patch_text(told, Units("in")))
+    bags: dict[str, int] = {one.way: one.bags.p95 for one in told.comparison}
     return SecondRoom(bags=bags, chance_patched=told.chance)
 
 

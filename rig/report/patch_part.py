@@ -5,6 +5,7 @@ from rig.errors import CannotAnswer
 from rig.flatness.rules import load_rule
 from rig.report.document import Block, Figure, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.report.text import to_text
 from rig.study.patching import PatchAnswer, patch_answer
 from rig.units import Units, format_chance
 from rig.words import patch as words
@@ -53,6 +54,14 @@ def patch_blocks(told: PatchAnswer, units: Units) -> list[Block]:
         bullets(told.assumptions),
     ]
     return [block for block in blocks if block is not None]
+
+
+def patch_text(told: PatchAnswer, units: Units, *, why: bool = False) -> str:
+    """Write what `rig plan --patch` prints."""
+    cautions = section(
+        "cautions", "Cautions", bullets(told.cautions, reminder=words.CAUTIONS_IN_SHORT)
+    )
+    return to_text([section("patches", TITLE, *patch_blocks(told, units)), cautions], why=why)
 
 
 def _ways_table(told: PatchAnswer, units: Units) -> Table:
