@@ -19,6 +19,7 @@ from rig.session.source import (
 )
 from rig.session.source import complain as aloud
 from rig.study.lasers import line_of, set_place
+from rig.study.sense import is_sense_known
 
 if TYPE_CHECKING:
     import asyncio
@@ -82,7 +83,7 @@ def begin_survey(
     points = places_to_shoot(job, wish.kind, wish.labels, wish.at)
     setup = setup_of(job, wish.setup)
     walked = [one for one in job.sessions() if one.capture.get("kind") in WALKED]
-    asks_sense = wish.kind in WALKED and not walked
+    asks_sense = wish.kind in WALKED and not walked and not is_sense_known(job, setup)
     lines = typed_into(job, setup, wanted.unit, asks_sense, hand.lines, hand.kept)
     source = open_source(wanted, units, hand.clock, lines, hand.complain)
     if wish.laser is not None:

@@ -16,6 +16,7 @@ from rig.session.beam import DARK_S
 from rig.session.keys import HELP, KeyParser, Parser
 from rig.session.run import Log, Machine
 from rig.study.room import outline_of
+from rig.study.sense import sense_of
 from rig.survey.plausibility import LONGEST_TYPED_MM, SHORTEST_TYPED_MM, Guard
 from rig.units import Units
 
@@ -215,5 +216,6 @@ def guard_of(
             if shot.setup == setup
         },
         heights_mm=targets_mm if shots else (),
+        sense=sense_of(job, setup),
         show=job.units.length,
     )

@@ -7,6 +7,7 @@ import numpy as np
 from rig.room import ON_WALL_MM, Outline
 from rig.study.lasers import correction_warnings, far_lasers, tie_warnings
 from rig.study.picture import Picture
+from rig.study.sense import sense_warnings
 from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.survey.heights import NEAR_WALL_MM, outside_mm
 from rig.units import Units
@@ -25,7 +26,7 @@ _FEW = 5
 def warnings_of(job: "Job", picture: Picture) -> list[str]:
     """Return what is odd about the shots of a floor and what they leave open."""
     units = job.units
-    found = tie_warnings(job, picture.ties)
+    found = [*sense_warnings(job), *tie_warnings(job, picture.ties)]
     found += correction_warnings(job, [line.setup for line in picture.ties.lines])
     found += far_lasers(job, picture.outline)
     found += outside_warnings(job, picture.outline, "floor")

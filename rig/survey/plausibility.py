@@ -31,12 +31,11 @@ from rig.events import (
     Trouble,
     Undone,
 )
+from rig.survey.mirrored import LARGEST_RANGE_MM, SenseWatch
 from rig.units import counted
 
 SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
 """What a tape may read under a line (common practice, no source)."""
-LARGEST_RANGE_MM = 300.0
-"""A floor to be levelled falls less from its highest to its lowest (common practice, no source)."""
 
 # Common practice, no source: floors to be levelled fall less than this between neighbours.
 STEP_MM = 10.0
@@ -195,6 +194,8 @@ class Guard:
         What benchmarks read under this line before, by label: ``(reading_mm, stderr_mm)``.
     heights_mm : iterable of float
         Other readings that this line is expected to give, such as the targets of markers.
+    sense : SenseWatch, optional
+        Watches which way the readings run.
     show : callable
         Writes a length for people.
     """
@@ -208,12 +209,14 @@ class Guard:
         shots: Iterable[tuple[str, float, float, float]] = (),
         benchmarks: Mapping[str, tuple[float, float]] | None = None,
         heights_mm: Iterable[float] = (),
+        sense: SenseWatch | None = None,
         show: Callable[[float], str] = "{:.1f} mm".format,
     ) -> None:
         self.counts = Counts()
         self._resolution_mm = resolution_mm
         self._shortest_mm, self._longest_mm = shortest_mm, longest_mm
         self._show = show
+        self._sense = sense or SenseWatch()
         self._benchmarks = dict(benchmarks or {})
         self._places = [_Place(*shot) for shot in shots]
         self._heights = [place.reading_mm for place in self._places] + list(heights_mm)
@@ -273,6 +276,10 @@ class Guard:
 
     def event(self, event: Event) -> list[Event]:
         """Hear what the machine made of it; return the doubts about its shots."""
+        turned = [Trouble(text=text, reason="sense") for text in self._sense.hear(event)]
+        return [*self._shot(event), *turned]
+
+    def _shot(self, event: Event) -> list[Event]:
         match event:
             case Check():
                 self._away = True

@@ -1,6 +1,6 @@
 """What is asked of readings typed by hand."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from rig.devices.typed import Doubted, TypedUnit
 from rig.units import Units
@@ -52,4 +52,38 @@ def unit_unsaid(doubted: Doubted) -> str:
         "What {text} is was not said, so no shot was kept: begin again with {options}.",
         text=doubted.text,
         options=options,
+    )
+
+
+LOOK = say(
+    "is the tape upside down, or the rod read from its top? A larger reading is a lower floor"
+)
+
+
+def differences_turned(labels: Sequence[str], before: str) -> str:
+    """Doubt which way a line is read whose fixed points differ the other way round."""
+    return say(
+        "{labels} differ by as much as under set-up {before}, the other way round: {look}",
+        labels=say(" and ").join(labels),
+        before=before,
+        look=LOOK,
+    )
+
+
+def fixed_point_too_low(label: str, under_mm: float, is_threshold: bool, units: Units) -> str:
+    """Doubt which way a tape is read under whose readings a threshold lies under the floor."""
+    if is_threshold:
+        text = say(
+            "{label} reads {under} lower than the floor beside it, and a threshold stands over the "
+            "bare floor: {look}",
+            label=label,
+            under=units.length(under_mm),
+            look=LOOK,
+        )
+        return text
+    return say(
+        "{label} reads {under} lower than all of the floor: {look}",
+        label=label,
+        under=units.length(under_mm),
+        look=LOOK,
     )
