@@ -14,6 +14,12 @@ from rig.survey.stillness import GAP_S, StillWindow
 REST_S = 0.25
 """A hand takes longer than this from hearing a word to turning (choice reaction, common
 practice, no source)."""
+LANDING_S = 0.3
+"""A foot that is put down rests after so long (common practice, no source). One that is still over
+the marker reads as too high a marker does, and may well pause later on its way down."""
+SURE_S = 0.31
+"""So long must a marker rest that reads too high: a hand that holds a rod in the air trembles
+(common practice, no source)."""
 STEP_S = 0.1
 FASTEST_MM_S = 20.0
 """Of a screw under the rod (common practice, no source); a rod lifted or put down is faster."""
@@ -34,6 +40,8 @@ class Looks:
         self._tolerance_mm = tolerance_mm
         self._window = StillWindow(REST_S, still_mm, resolution_mm, foot_mm)
         self._steps: deque[tuple[float, float]] = deque()
+        self._since_s = 0.0
+        self._rests_since_s: float | None = None
         self._came = True  # to this stand by a walk, and it was not at height from the start
         self._out_here = self._out = False
 
@@ -69,15 +77,24 @@ class Looks:
             steps.popleft()
         if not steps or time_s - steps[-1][0] > GAP_S or self._too_fast(time_s, value_mm):
             self.lift(target_mm is not None)
+            self._since_s = time_s
         steps.append((time_s, value_mm))
         self._window.add(time_s, value_mm)
-        if target_mm is None or not self._came or self._window.state() != "still":
+        if self._window.state() != "still":
+            self._rests_since_s = None
+            return
+        if self._rests_since_s is None:
+            self._rests_since_s = time_s - self._window.span_s
+        if target_mm is None or not self._came:
             return
         mean_mm, stderr_mm, _ = self._window.value()
-        off_mm = abs(target_mm - mean_mm)
-        if off_mm > self._tolerance_mm + math.hypot(3.0 * stderr_mm, self._window.limit_mm):
+        high_mm = target_mm - mean_mm
+        clear_mm = self._tolerance_mm + math.hypot(3.0 * stderr_mm, self._window.limit_mm)
+        landed = self._rests_since_s - self._since_s <= LANDING_S
+        sure = landed and time_s - self._rests_since_s >= SURE_S - 1e-9
+        if high_mm < -clear_mm or (high_mm > clear_mm and sure):
             self._out_here = True
-        elif off_mm <= self._tolerance_mm and not self.out:
+        elif abs(high_mm) <= self._tolerance_mm and not self.out:
             self._came = False
 
     def _too_fast(self, time_s: float, value_mm: float) -> bool:

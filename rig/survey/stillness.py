@@ -115,6 +115,11 @@ class StillWindow:
         return min(1.0, (self._samples[-1][0] - self._samples[0][0]) * n / (n - 1) / self.dwell_s)
 
     @property
+    def span_s(self) -> float:
+        """From the first reading to the latest; only with readings."""
+        return self._samples[-1][0] - self._samples[0][0]
+
+    @property
     def last_time_s(self) -> float:
         """When the latest reading came; only with readings."""
         return self._samples[-1][0]
