@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from rig.events import Check, Checked
 from rig.units import Units
+from rig.words.typed import stand_or_read
 
 SIGMAS = 3.0
 """A line that differs by more than this many standard errors was moved: 0.3 % of the lines that
@@ -46,16 +47,15 @@ class Steady(NamedTuple):
     n: int
 
 
-def ask_for(sight: CheckSight) -> Check:
-    """Ask for the sight."""
+def ask_for(sight: CheckSight, by_tape: bool) -> Check:
+    """Ask for the sight, of a rod or of a tape."""
     place = f" ({sight.where})" if sight.where else ""
-    text = f"stand the rod on {sight.label}{place} and hold still"
     return Check(
         label=sight.label,
         x_mm=sight.x_mm,
         y_mm=sight.y_mm,
         expected_mm=sight.expected_mm,
-        text=text,
+        text=stand_or_read(f"{sight.label}{place}", by_tape),
     )
 
 

@@ -34,6 +34,7 @@ from rig.survey.patience import PATIENCE_S, Patience, Want
 from rig.survey.stance import Stance
 from rig.survey.stillness import GAP_S, StillWindow
 from rig.units import Units
+from rig.words.typed import stand_or_read
 
 __all__ = ["CheckSight", "MarkerTarget", "Setting"]
 SETTLING_S = 15.0
@@ -63,8 +64,8 @@ class Setting:
         How amounts are shown.
     start_marker : str, optional
         Label to begin with, else the first that is not set.
-    skip_check : bool
-        Trust the line without a sight, with a warning.
+    skip_check, by_tape : bool
+        Trust the line without a sight, with a warning. Readings are typed, so nobody holds a rod.
 
     Raises
     ------
@@ -89,6 +90,7 @@ class Setting:
         units: Units,
         start_marker: str | None = None,
         skip_check: bool = False,
+        by_tape: bool = False,
     ) -> None:
         self._tolerance = Tolerance(tolerance_mm)
         if retie and (check is None or skip_check):
@@ -108,7 +110,7 @@ class Setting:
         self._again: CheckSight | None = None  # the sight to come back to, once it was good
         self._seen_s = math.inf  # when a reading last came
         self._looked_moved_s: float | None = None
-        self._retie, self._units = retie, units
+        self._retie, self._units, self._by_tape = retie, units, by_tape
         self._window = StillWindow(dwell_s, still_mm, resolution_mm, foot_mm)
         self._looks = Looks(tolerance_mm, still_mm, resolution_mm, foot_mm)
         self._prompter = Prompter(tolerance_mm, resolution_mm, units)
@@ -130,7 +132,7 @@ class Setting:
         if self._round.current is None:
             return self._end()
         if self._check is not None:
-            return [ask_for(self._check)]
+            return [ask_for(self._check, self._by_tape)]
         return [Trouble(text=UNCHECKED, reason="unchecked"), *self._go(self._round.current)]
 
     def reading(self, reading: Reading) -> list[Event]:
@@ -246,7 +248,7 @@ class Setting:
         self._check, self._looked_moved_s = self._again, None
         self._break()
         self._patience.interrupt()
-        return [ask_for(self._check)]
+        return [ask_for(self._check, self._by_tape)]
 
     def _sight(self, value_mm: float) -> list[Event]:
         was_armed = self._arming.armed
@@ -275,7 +277,7 @@ class Setting:
                 return [checked, Trouble(text=checked.text, reason="line moved")]
             self._looked_moved_s = self._now_s
             self._leave(self._arming, steady, self._check.label)
-            text = f"not on {self._check.label} yet? Stand the rod there and hold still"
+            text = f"not on it yet? {stand_or_read(self._check.label, self._by_tape)}"
             return [checked, Trouble(text=text, reason="check again")]
         self.failed = None
         self._again = self._check
@@ -440,7 +442,7 @@ class Setting:
         if name == "goto":
             return self._goto((argument or "").strip())
         if self._check is not None:
-            text = "first the check: stand the rod on its place and hold still"
+            text = f"first the check: {stand_or_read(self._check.label, self._by_tape)}"
             return [Trouble(text=text, reason="check first")]
         if name == "accept":
             return self._accept(*stand)
@@ -454,8 +456,7 @@ class Setting:
 
     def _stand(self) -> _Stand:
         """Return the current marker, and the steady reading that an accept would stand on."""
-        steady = None
-        window = self._window
+        steady, window = None, self._window
         if self._check is not None or (self._arming.gave_shot and not self._arming.away):
             return None, None  # this stand has set its marker
         if window.state() == "still" and self._now_s - window.last_time_s <= GAP_S:
@@ -470,7 +471,7 @@ class Setting:
         if marker != self._round.current:
             return []
         if steady is None:
-            return [Trouble(text="hold still and press again", reason="accept")]
+            return [Trouble(text=phrases.again(self._by_tape), reason="accept")]
         if abs(self.target_today_mm(self._marker) - steady.mean_mm) > self._tolerance.mm:
             text = "not at height yet: do as the prompt says, then it is taken by itself"
             return [Trouble(text=text, reason="off height")]

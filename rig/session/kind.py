@@ -81,6 +81,11 @@ class Beginning(Generic[S]):
         return self.rod.resolution_mm if self.rod else 0.0
 
     @property
+    def by_tape(self) -> bool:
+        """Whether readings are typed, so that nobody holds a rod."""
+        return self.rod is None
+
+    @property
     def foot_mm(self) -> float:
         """How well the rod's foot finds the floor."""
         return self.rod.foot_mm if self.rod else 0.0
@@ -217,5 +222,6 @@ def guard_of(
         },
         heights_mm=targets_mm if shots else (),
         sense=sense_of(job, setup),
+        by_tape=profile is None,
         show=job.units.length,
     )

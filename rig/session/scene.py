@@ -4,6 +4,7 @@ A phone that comes, wakes or is slow needs only the latest value of each section
 ever queued for it. A state machine without I/O: times come in with the events.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, assert_never
@@ -66,7 +67,7 @@ from rig.session.sections import (
     plan_of,
 )
 from rig.units import Units
-from rig.words.live import Said, said, stand
+from rig.words.live import Said, check_place, said, stand
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -102,6 +103,8 @@ class Scene:
         A pour as it begins.
     quiet_s : float
         How long no reading may come before that is told.
+    by_tape : bool
+        Whether readings are typed, so that nobody holds a rod.
     """
 
     def __init__(
@@ -116,15 +119,16 @@ class Scene:
         acts: tuple[str, ...] = (),
         pour: PourShown | None = None,
         quiet_s: float = DARK_S,
+        by_tape: bool = False,
     ) -> None:
-        self._units, self._measures = units, measures
-        self._beam = Beam(quiet_s)
+        self._units, self._measures, self._by_tape = units, measures, by_tape
+        self._beam = Beam(math.inf if by_tape else quiet_s)
         self._standing: Standing | None = None
         self._prompting = False
         self._spoken: tuple[float, str] = (0.0, "")
         self._cues = 0
         self._places = {place.label: place for place in places}
-        job = JobShown(screen=screen, title=title, units=units.system, acts=acts)
+        job = JobShown(screen=screen, title=title, units=units.system, acts=acts, tape=by_tape)
         self.sections = Sections(job=job, plan=plan, places=places, pour=pour)
         self._show_places()
 
@@ -136,7 +140,7 @@ class Scene:
     def hear(self, event: Event, now_s: float) -> set[str]:
         """Take one event of the session; return the names of the sections that it changed."""
         self._beam.hear(event, now_s)
-        told = said(event, self._units)
+        told = said(event, self._units, self._by_tape)
         changed = self._take(event, told)
         return changed | self._cue(event, told, now_s) | self._take_back(now_s)
 
@@ -208,7 +212,8 @@ class Scene:
                 where = _where(event.text, event.label)
                 return self.go("hold", event.label, event.x_mm, event.y_mm, where)
             case Check():
-                where = f"{event.text} (expect {self._units.length(event.expected_mm)})"
+                place = check_place(event, self._by_tape)
+                where = f"{place} (expect {self._units.length(event.expected_mm)})"
                 return self.go("check", event.label, event.x_mm, event.y_mm, where)
             case ShotTaken():
                 return self.mark(event.label, "done") | self.last(told)

@@ -14,13 +14,14 @@ Spot = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobShown(Record):
-    """Which face of the page, what is being done, and which acts the page may do."""
+    """Which face of the page, what is being done, which acts the page may do, and what reads."""
 
     screen: str
     title: str
     units: str
     acts: tuple[str, ...] = ()
     practice: bool = False
+    tape: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

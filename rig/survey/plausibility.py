@@ -196,6 +196,8 @@ class Guard:
         Other readings that this line is expected to give, such as the targets of markers.
     sense : SenseWatch, optional
         Watches which way the readings run.
+    by_tape : bool
+        Whether readings are typed, so that there is no clamp to slip.
     show : callable
         Writes a length for people.
     """
@@ -210,12 +212,23 @@ class Guard:
         benchmarks: Mapping[str, tuple[float, float]] | None = None,
         heights_mm: Iterable[float] = (),
         sense: SenseWatch | None = None,
+        by_tape: bool = False,
         show: Callable[[float], str] = "{:.1f} mm".format,
     ) -> None:
         self.counts = Counts()
         self._resolution_mm = resolution_mm
         self._shortest_mm, self._longest_mm = shortest_mm, longest_mm
         self._show = show
+        self._slips = (
+            "a reading is wrong, or the laser moved"
+            if by_tape
+            else ("the line or the clamp has moved")
+        )
+        self._asks = (
+            "was it misread, or did the laser move"
+            if by_tape
+            else "did the clamp slip, or the laser move"
+        )
         self._sense = sense or SenseWatch()
         self._benchmarks = dict(benchmarks or {})
         self._places = [_Place(*shot) for shot in shots]
@@ -392,8 +405,8 @@ class Guard:
             return []
         way = "more" if off_mm > 0 else "less"
         text = (
-            f"{shot.label} reads {self._show(abs(off_mm))} {way} than before: the line or the "
-            "clamp has moved. Go on under a new --setup, and shoot again what was shot since"
+            f"{shot.label} reads {self._show(abs(off_mm))} {way} than before: {self._slips}. Go on "
+            "under a new --setup, and shoot again what was shot since"
         )
         return [Trouble(text=text, reason="moved")]
 
@@ -413,8 +426,7 @@ class Guard:
         beside = "before" if near[0].label == here.label else f"{near[0].label} beside it"
         text = (
             f"{here.label} reads {self._show(abs(step_mm))} {way} than {beside}, a step that no "
-            f"floor makes: did the clamp slip, or the laser move? Undo and shoot {near[0].label} "
-            "again to know"
+            f"floor makes: {self._asks}? Undo and shoot {near[0].label} again to know"
         )
         return [Trouble(text=text, reason="step")]
 

@@ -225,7 +225,7 @@ def contradictions(ties: Ties, show: Callable[[float], str] = "{:.1f} mm".format
             )
         else:
             text += (
-                ": misread, or the rod was not on it. Shoot it again: rig survey --kind benchmark "
+                ": misread, or read beside it. Shoot it again: rig survey --kind benchmark "
                 f"--label {bad.sight.benchmark} --setup {bad.sight.setup}"
             )
         said.append(text + ".")

@@ -92,8 +92,8 @@ def said(event: Event, units: Units, by_tape: bool = False) -> Said:
         match event:
             case Armed():
                 return Said(say("Read the tape at {label}", label=event.label))
-            case Check() if "hold still" in event.text:
-                return _check(event, units, say("read the tape there"))
+            case Check():
+                return _check(event, units, check_place(event, by_tape))
             case _:
                 pass
     if isinstance(event, LinkEvent):
@@ -194,6 +194,13 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
                 return Said(text, say("done"), "head")
             return Said(say("Done."), say("done"), "head")
     assert_never(event)
+
+
+def check_place(event: Check, by_tape: bool) -> str:
+    """Say where a check is read, and with what."""
+    if by_tape and "hold still" in event.text:
+        return say("read the tape there")
+    return event.text
 
 
 def _check(event: Check, units: Units, where: str) -> Said:

@@ -20,6 +20,13 @@ SENSE = say(
 )
 
 
+def stand_or_read(place: str, by_tape: bool) -> str:
+    """Say how a place is read: with a rod that stands still, or with a tape."""
+    if by_tape:
+        return say("read the tape at {place}", place=place)
+    return say("stand the rod on {place} and hold still", place=place)
+
+
 def which_unit(doubted: Doubted, units: Units) -> str:
     """Ask what a bare number is, with what each unit would mean."""
     meanings = [

@@ -127,3 +127,17 @@ def test_figures_of_a_floor_hardly_shot_are_not_shown(run: Run) -> None:
     assert "level plane takes" not in first
     assert "too few shots to say what it takes" in first
     assert "level plane takes" in run("survey", "--typed", typed="".join(typed[7:])).out
+
+
+def test_who_sets_markers_with_a_tape_is_told_of_the_tape_only(surveyed: Run) -> None:
+    assert surveyed("plan").code == 0
+    first = surveyed("markers", "--json").json["markers"][0]["target_reading_mm"]
+    check = surveyed("set", "--typed", "--json", typed="q\n").events[0]
+    assert check["text"].startswith("read the tape at ")
+    # Accepts without a reading, a check that is far off and is looked at again, one at height.
+    typed = f"y\n{check['expected_mm'] + 40}\n{check['expected_mm']}\ny\n{first}\nq\n"
+    for words in ([], ["--json"]):
+        told = surveyed("set", "--typed", *words, typed=typed)
+        assert "read the tape at " in told.out + told.err
+        for word in ("the rod", "hold still", "clamp", "profile"):
+            assert word not in told.out + told.err

@@ -160,6 +160,7 @@
       put($("title"), state.job.title);
       document.title = `${state.job.title} · floor-rig`;
       $("pour").hidden = state.job.screen !== "pour";
+      $("rodbox").setAttribute("aria-label", state.job.tape ? "The tape" : "The rod");
       buttons();
     },
     plan() { plan.draw($("plan"), state); },
@@ -249,7 +250,7 @@
   }
 
   function lead(now) {
-    if (now.mode === "hold") return "stand the rod, hold still\n";
+    if (now.mode === "hold") return state.job && state.job.tape ? "read the tape\n" : "stand the rod, hold still\n";
     if (now.mode === "check") return "check the line:\n";
     return "";
   }

@@ -110,6 +110,7 @@ class SetMarkers(Kind[SetSettings]):
             units=begun.units,
             start_marker=settings.marker,
             skip_check=settings.skip_check,
+            by_tape=begun.by_tape,
         )
 
     def guard(self, begun: Beginning[SetSettings]) -> Guard:
@@ -149,6 +150,7 @@ class SetMarkers(Kind[SetSettings]):
             measures=measures_of(begun.outline, begun.units),
             acts=acts,
             quiet_s=quiet_s,
+            by_tape=begun.by_tape,
         )
 
 

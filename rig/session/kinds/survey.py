@@ -193,6 +193,7 @@ class Survey(Kind[SurveySettings]):
             measures=measures_of(begun.outline, begun.units),
             acts=acts,
             quiet_s=quiet_s,
+            by_tape=begun.by_tape,
         )
 
 
