@@ -24,8 +24,9 @@ from rig.units import Units
 if TYPE_CHECKING:
     from rig.job.rows import Session
     from rig.page.server import Page
+    from rig.session.items import Log
     from rig.session.kind import Beginning, Kind
-    from rig.session.run import Log, Machine, Sink
+    from rig.session.run import Machine, Sink
     from rig.session.scene import Scene
     from rig.survey.plausibility import Guard
 

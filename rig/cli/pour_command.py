@@ -27,7 +27,8 @@ from rig.words import pour as words
 
 if TYPE_CHECKING:
     from rig.page.server import Page
-    from rig.session.run import Log, Machine, Sink
+    from rig.session.items import Log
+    from rig.session.run import Machine, Sink
     from rig.study.pour_answer import PourWish, Prepour
     from rig.units import Units
 

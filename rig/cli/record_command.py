@@ -26,8 +26,9 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
     """
     from rig.devices.clock import Clock
     from rig.devices.trace import TraceWriter
+    from rig.session.items import Act
     from rig.session.keeping import Keeper
-    from rig.session.run import Act, Stream, run
+    from rig.session.run import Stream, run
     from rig.session.sources import Device
 
     wish = picked(RodWish, options)

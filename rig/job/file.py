@@ -17,8 +17,7 @@ from rig.job.lock import Place, WriterLock
 from rig.job.log import Log
 from rig.job.rows import Given
 from rig.job.trouble import plain_words
-
-_WAITS_S = (0.0, 0.002, 0.01)
+from rig.job.wal import WriteAheadLog
 
 
 class JobFile:
@@ -35,9 +34,10 @@ class JobFile:
         self._lock = lock
         self._closed = False
         self._is_together = False
-        self._is_behind = False  # what is committed stands in the log only, not yet in the file
         self._log = Log(connection)
-        self._place = Place(os.path.realpath(path))
+        file = os.path.realpath(path)
+        self._wal = WriteAheadLog(connection, lambda: opening.connect_beside(file))
+        self._place = Place(file)
         self._setup_of = dict(connection.execute("SELECT id, setup_id FROM session"))
 
     @classmethod
@@ -88,8 +88,9 @@ class JobFile:
                 self.flush()
         finally:
             self._closed = True
-            if self._lock is not None and self._put_into_file():
+            if self._lock is not None and self._wal.finish():
                 self._lock.mark(False)
+            self._wal.close()
             self._connection.close()
             if self._lock is not None:
                 self._lock.release()
@@ -112,8 +113,8 @@ class JobFile:
         if len(self._log):
             with self._writing("the last readings were not kept", in_bulk=True):
                 pass
-        if self._is_behind and not self._is_together:
-            self._put_into_file()
+        if self._wal.is_behind and not self._is_together:
+            self._wal.put_into_file()
 
     @contextlib.contextmanager
     def together(self, lost: str = "the last act was not kept") -> Iterator[None]:
@@ -178,9 +179,7 @@ class JobFile:
             return
         gone = self._place.gone()
         if gone is not None:
-            # What the log holds is put into the file, wherever that is now.
-            with contextlib.suppress(sqlite3.Error):
-                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._wal.empty()
             raise JobUnusable(
                 f"{gone} was moved or deleted while {self.path} was in use: {lost}; "
                 "put it back where it was, then start again."
@@ -192,6 +191,7 @@ class JobFile:
                 yield connection
                 self._log.write(connection)
                 connection.execute("COMMIT")
+                rows = len(self._log)
                 self._log.clear()
         except BaseException:
             self._log.drop_events(waiting_events)
@@ -201,26 +201,7 @@ class JobFile:
                     connection.execute("ROLLBACK")
                 self._log.catch_up(connection)
             raise
-        if not in_bulk:
-            self._put_into_file()
-
-    def _put_into_file(self) -> bool:
-        """Bring what the log holds into the file itself, so that a copy of it alone has it.
-
-        A reader may be in the way for a moment; what is left then comes with the next flush.
-        """
-        self._is_behind = True
-        for wait_s in _WAITS_S:
-            time.sleep(wait_s)
-            try:
-                query = "PRAGMA wal_checkpoint(PASSIVE)"
-                _, logged, done = self._connection.execute(query).fetchone()
-            except sqlite3.Error:
-                continue  # it is on the disk all the same, and the next write tells what is wrong
-            if logged == done:
-                self._is_behind = False
-                break
-        return not self._is_behind
+        self._wal.committed(rows, in_bulk)
 
     def _note(
         self,

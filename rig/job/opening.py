@@ -122,6 +122,8 @@ def connect_to_write(file: str, path: str, wait_s: float, lock: WriterLock) -> s
     """Open a job file whose writer lock the caller holds; an older one is brought up to date."""
     if lock.found_mark and not _has_log(file, empty=True):
         warnings.warn(_without_log(path), JobWarning, stacklevel=2)
+    if lock.found_mark:
+        os.sync()  # the file may not have what its log has, and the log may begin anew now
     with plain_words(path):
         connection = _connect(file, "mode=rw", wait_s)
         try:
@@ -130,6 +132,7 @@ def connect_to_write(file: str, path: str, wait_s: float, lock: WriterLock) -> s
             schema.examine(connection, path)
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA wal_autocheckpoint = 0")  # `rig.job.wal` does that
             connection.execute("PRAGMA foreign_keys = ON")
             # A trial write, to fail here and not at the first shot where another program has the
             # file or it is read-only (BEGIN IMMEDIATE alone lets the latter pass).
@@ -140,6 +143,13 @@ def connect_to_write(file: str, path: str, wait_s: float, lock: WriterLock) -> s
         except BaseException:
             connection.close()
             raise
+    return connection
+
+
+def connect_beside(file: str) -> sqlite3.Connection:
+    """Open once more what this process writes to, to read a state of it."""
+    connection = _connect(file, "mode=rw", 0.0)
+    connection.execute("PRAGMA query_only = ON")
     return connection
 
 
@@ -217,7 +227,10 @@ def _look_into(file: str, path: str, wait_s: float) -> tuple[sqlite3.Connection,
 
 def _connect(file: str, options: str, wait_s: float) -> sqlite3.Connection:
     uri = f"file:{urllib.parse.quote(os.fsencode(file))}?{options}"
-    connection = sqlite3.connect(uri, uri=True, timeout=wait_s, isolation_level=None)
+    # A live session hands its job to the one thread that writes, and gets it back at the end.
+    connection = sqlite3.connect(
+        uri, uri=True, timeout=wait_s, isolation_level=None, check_same_thread=False
+    )
     # What a file's own schema calls is not to be trusted: it may come from anywhere.
     connection.execute("PRAGMA trusted_schema = OFF")
     return connection

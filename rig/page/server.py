@@ -27,7 +27,7 @@ from rig.page import access, messages
 from rig.page.gate import Gate
 from rig.page.messages import Moved
 from rig.page.turn import Turn
-from rig.session.run import Act
+from rig.session.items import Act
 from rig.session.scene import Scene
 from rig.session.sections import Text
 

@@ -1,11 +1,11 @@
 """Keeps a live check in the job, where there is one: what the rod said, and the sights taken."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from rig.events import Event, ShotTaken, Undone
 from rig.job.store import Job
+from rig.session.items import End, Item, Log, Typed
 from rig.session.recorder import Recorder
-from rig.session.run import End, Item, Log, Typed
 
 
 class CheckLog(Log):
@@ -50,6 +50,10 @@ class CheckLog(Log):
                 self._utc_s = item.utc_s
         if self._recorder:
             self._recorder.item(item)
+
+    def holds(self, item: Item | None, events: Iterable[Event]) -> bool:
+        """Nobody hears of a sight before it is taken, and kept where there is a job."""
+        return any(isinstance(event, (ShotTaken, Undone)) for event in events)
 
     def keep(self, *events: Event) -> None:
         """Take sights, or take them back, and keep that."""

@@ -11,9 +11,10 @@ from rig.job.rows import Session, StoredReading
 from rig.job.store import Job
 from rig.session.as_of import JobAsOf
 from rig.session.beam import DARK_S
+from rig.session.items import End
 from rig.session.kind import Beginning, Kind
 from rig.session.kinds import kinds
-from rig.session.run import End, announcements, step
+from rig.session.run import announcements, step
 from rig.session.scene import Scene
 from rig.session.sources import StoredItems, as_logged, profile_of
 from rig.session.watcher import Followed

@@ -1,8 +1,11 @@
 """Keeps what a rod says in a trace, and decides nothing: a machine and a log at once."""
 
+from collections.abc import Iterable
+
 from rig.devices.reading import Back, Battery, Lost, Reading
 from rig.devices.trace import TraceWriter
-from rig.session.run import Item, Log
+from rig.events import Event
+from rig.session.items import Item, Log
 
 
 class Keeper(Log):
@@ -31,6 +34,10 @@ class Keeper(Log):
     def act(self, name: str, time_s: float, argument: str | None = None) -> tuple[()]:
         """Do nothing."""
         return ()
+
+    def holds(self, item: Item | None, events: Iterable[Event]) -> bool:
+        """Each message is written as it comes."""
+        return item is not None
 
     def item(self, item: Item) -> None:
         """Write a message, or what happened to the link."""

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any, Generic, TypedDict, TypeVar
 from rig.record import Record, from_json
 from rig.room import Outline
 from rig.session.beam import DARK_S
+from rig.session.items import Log
 from rig.session.keys import HELP, KeyParser, Parser
-from rig.session.run import Log, Machine
+from rig.session.run import Machine
 from rig.study.room import outline_of
 from rig.study.sense import sense_of
 from rig.survey.plausibility import LONGEST_TYPED_MM, SHORTEST_TYPED_MM, Guard

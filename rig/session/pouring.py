@@ -1,5 +1,6 @@
 """From the plan of a pour to its live log, and back into the job."""
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from rig.devices.clock import RUNS_IN_SLEEP
@@ -10,8 +11,8 @@ from rig.pour.estimate import ONE_SIDED_95, Prior
 from rig.pour.live_plan import LivePlan, PlannedBatch, Strip
 from rig.pour.pouring import Pouring
 from rig.pour.true_clock import before_this_start, on_one_clock
+from rig.session.items import Act, Item
 from rig.session.recorder import Recorder
-from rig.session.run import Act, Item
 from rig.study.pour_log import FORGOTTEN_S, StandingPour, stretches_of, ticked_of
 from rig.study.pour_plan import takes
 from rig.units import Units
@@ -93,15 +94,16 @@ class PourRecorder(Recorder):
     def __init__(self, job: "Job", session_id: int, planned_interval_s: float) -> None:
         super().__init__(job, session_id)
         self._planned_interval_s = planned_interval_s
-
         self._has_act = False
 
     def item(self, item: Item) -> None:
         """Keep one item; an act is committed with what comes of it, be that nothing."""
         super().item(item)
-        self._has_act = isinstance(item, Act) or (
-            isinstance(item, Reading) and item.status == "button"
-        )
+        self._has_act = _is_act(item)
+
+    def holds(self, item: Item | None, events: Iterable[Event]) -> bool:
+        """Nobody hears what came of an act before both are on the disk."""
+        return _is_act(item) or any(isinstance(event, PourDone) for event in events)
 
     def keep(self, *events: Event) -> None:
         """Commit an act with what came of it, all or nothing."""
@@ -128,3 +130,7 @@ class PourRecorder(Recorder):
             case PourDone():
                 done = {**event.as_json(), "planned_interval_s": self._planned_interval_s}
                 self._job.log_event(self._session, time_s, utc_s, "pour_done", done)
+
+
+def _is_act(item: Item | None) -> bool:
+    return isinstance(item, Act) or (isinstance(item, Reading) and item.status == "button")

@@ -1,7 +1,9 @@
 """Write a live session into the job: items with their times, shots before they are announced."""
 
 import contextlib
+import queue
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.events import (
@@ -18,7 +20,7 @@ from rig.events import (
     Unset,
 )
 from rig.job.store import Job
-from rig.session.run import Act, End, Item, Log, Question, Typed
+from rig.session.items import Act, End, Item, Log, Question, Settled, Typed
 from rig.session.watcher import Watcher
 
 _KEPT = (ShotTaken, Undone, Checked, LineChecked, Drifted, Jolted, MarkerSet, Unset)
@@ -66,7 +68,7 @@ class Recorder(Log):
         self._setup = setup
         self._shots: list[int] = []
         self._labels: list[str] = []
-        self._news: list[Event] = []
+        self._news: queue.SimpleQueue[Event] = queue.SimpleQueue()  # asked for by another thread
         self.shots = 0
 
     def begin(self) -> None:
@@ -115,8 +117,18 @@ class Recorder(Log):
             case Question():
                 told = item.asks.as_json()
                 job.log_event(session, item.time_s, item.utc_s, "asked", told)
+            case Settled():
+                job.update_settings(replace(job.settings, typed_unit=item.unit))
             case End():
                 job.log_event(session, item.time_s, self._now[1], "end", {})
+
+    def holds(self, item: Item | None, events: Iterable[Event]) -> bool:
+        """Nobody hears of a shot, a marker, or what became of one, before it is on the disk."""
+        return any(isinstance(event, _KEPT) for event in events)
+
+    def together(self) -> contextlib.AbstractContextManager[None]:
+        """Make one change of all that is kept in the block."""
+        return self._job.together()
 
     def keep(self, *events: Event) -> None:
         """Commit what the machine decided and the item that it came of, all or nothing."""
@@ -166,8 +178,10 @@ class Recorder(Log):
 
     def news(self, last: bool = False) -> Iterable[Event]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""
-        told, self._news = self._news, []
-        return [*told, *(self._watcher.news(last) if self._watcher is not None else ())]
+        while not self._news.empty():
+            yield self._news.get()
+        if self._watcher is not None:
+            yield from self._watcher.news(last)
 
     def flush(self) -> None:
         """Commit what is still in memory, and see whether the log may grow on."""
@@ -181,7 +195,7 @@ class Recorder(Log):
                 "not kept any more, shots are; this session cannot be replayed to its end."
             )
             self._job.log_event(self._session, *self._now, "log full", {"text": text})
-            self._news.append(Noticed(time_s=self._now[0], text=text))
+            self._news.put(Noticed(time_s=self._now[0], text=text))
 
     def _checked(self, event: Checked | LineChecked, utc_s: float) -> None:
         last = {"setup": self._setup, "after_shot": self._last_shot()}
@@ -225,7 +239,7 @@ class Recorder(Log):
         for text in tie_warnings(self._job):
             told = Trouble(text=text, reason="ties")
             self._job.log_event(self._session, time_s, utc_s, "trouble", told.as_json())
-            self._news.append(told)
+            self._news.put(told)
 
     def _add_shot(self, event: ShotTaken | Checked | LineChecked, kind: str, utc_s: float) -> int:
         # A survey checks its line on a benchmark, whose place the job knows.

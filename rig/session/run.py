@@ -1,30 +1,35 @@
 """Run one live session: items from a source go to the log, then to the machine, then to the sinks.
 
 The machine of the session's kind (`rig.session.kinds`) knows no clock and no device; this loop is
-the only place where they meet. Every item is logged before the machine sees it, and every accepted
-shot is on disk before a sink hears of it.
+the only place where they meet. It never waits for a disk: what is to be kept goes to the thread of
+`rig.session.writer`, and every accepted shot is on disk before a sink hears of it, while prompts go
+on.
 """
 
 import asyncio
 import contextlib
 import signal
+from collections import deque
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from itertools import takewhile
 from typing import Protocol
 
 from rig.devices.clock import Clock
 from rig.devices.reading import AWAKE, CLOCK_SET, Back, Battery, Lost, Notice, Reading
 from rig.events import (
-    AskTyped,
     Event,
     Heard,
     LinkBack,
     LinkLost,
     Noticed,
     PourDone,
+    Prompt,
     SetDone,
+    Standing,
     SurveyDone,
 )
+from rig.session.items import Act, End, Item, Log, Question, Settled, Typed
+from rig.session.writer import Writer
 from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
@@ -33,51 +38,15 @@ ASLEEP_S = 15 * 60.0
 break after which a line is checked anew (common practice, no source)."""
 FLUSH_S = 1.0
 SLOW_S = 0.5
-SLOW_SHARE = 4.0
-"""A flush that took long is followed by so many times as long without one."""
 MOST_WAITING = 2_000
+MOST_UNKEPT = 50_000
+"""So many items may wait for a disk before the rod has to wait too."""
+GRACE_S = 0.1
+"""A disk that was no slower than this is waited for, so that all is told in its order."""
+OF_NOW = (Standing, Prompt)
+"""What is told at once even while the disk still writes what came before it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Act:
-    """Something the installer did: a key, a button on the page, a typed word."""
-
-    time_s: float
-    utc_s: float
-    name: str
-    argument: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Typed:
-    """A reading typed by hand; it stands for a whole still window."""
-
-    reading: Reading
-    stderr_mm: float
-
-    @property
-    def time_s(self) -> float:
-        """When it was typed."""
-        return self.reading.time_s
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """What typed readings leave open; it holds nothing up."""
-
-    time_s: float
-    utc_s: float
-    asks: AskTyped
-
-
-@dataclass(frozen=True, slots=True)
-class End:
-    """The source is exhausted; deadlines up to its time may still fire."""
-
-    time_s: float
-
-
-Item = Reading | Typed | Act | Lost | Back | Battery | Notice | Question | End
 _Queue = asyncio.Queue[Item | BaseException | asyncio.Event | None]
 
 
@@ -108,26 +77,6 @@ class Machine(Protocol):
 
     def tick(self, time_s: float) -> Sequence[Event]:
         """Let deadlines up to now fire."""
-
-
-class Log:
-    """Where items and what came of them are made durable; this one keeps nothing."""
-
-    def begin(self) -> None:
-        """Hear that the session begins, its source reached."""
-
-    def item(self, item: Item) -> None:
-        """Keep one item as it came."""
-
-    def keep(self, *events: Event) -> None:
-        """Make durable what came of the last item, with it as one change; return when it is."""
-
-    def news(self, last: bool = False) -> Iterable[Event]:
-        """Return what was found out beside the session; with `last` all that still will be."""
-        return ()
-
-    def flush(self) -> None:
-        """Commit what waits."""
 
 
 class Sink:
@@ -185,7 +134,7 @@ def step(machine: Machine, item: Item) -> Sequence[Event]:
             return machine.lost(item.time_s)
         case Back():
             return machine.back(item.time_s)
-        case Battery() | Notice() | Question():
+        case Battery() | Notice() | Question() | Settled():
             return ()
         case End():
             return machine.tick(item.time_s)
@@ -276,6 +225,9 @@ class _Run:
         self._machine, self._streams, self._log = machine, streams, log
         self._sinks, self._clock, self._guard = list(sinks), clock, guard
         self._queue: _Queue = asyncio.Queue(maxsize=MOST_WAITING)
+        self._woken = asyncio.Event()
+        self._writer = Writer(log, self._wake)
+        self._unsaid: deque[tuple[int, list[Event]]] = deque()  # until the disk has so many batches
         self._closing: list[Event] = []  # `done` is the last word, whatever else there is to say
         self._reached = streams[0].reached
         self._begun = False
@@ -287,19 +239,21 @@ class _Run:
         """Run it."""
         work = [self._pump(stream, n == 0) for n, stream in enumerate(self._streams)]
         if self._reached is not None:
-            work.append(self._wake(self._reached))
+            work.append(self._when_reached(self._reached))
         tasks = [asyncio.create_task(one) for one in work]
         try:
             with _on_signals(self._stop):
-                self._begin_once_reached()
+                await self._begin_once_reached()
                 while not (self._machine.finished or self._stopped) and await self._next():
                     pass
-            self._end()
+                self._end()
+                self._writer.hand_over(flushes=True)
+                await self._settle()
         finally:
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
-            self._log.flush()
+            await self._writer.close()
         self._tell([*self._log.news(last=True), *self._closing])
 
     # --- what comes in ----------------------------------------------------------------------
@@ -313,59 +267,80 @@ class _Run:
         if ends_session:
             await self._queue.put(None)
 
-    async def _wake(self, reached: asyncio.Event) -> None:
+    async def _when_reached(self, reached: asyncio.Event) -> None:
         await reached.wait()
         await self._queue.put(reached)
 
-    def _begin_once_reached(self) -> bool:
+    async def _begin_once_reached(self) -> bool:
         if not self._begun and (self._reached is None or self._reached.is_set()):
             self._begun = True
-            self._log.begin()
-            self._hear(self._machine.start(self._clock.now()[0] if self._clock else 0.0))
+            # Taken first: items come in meanwhile, and none may be older than the start.
+            start_s = self._clock.now()[0] if self._clock else 0.0
+            self._writer.hand_over(begins=True)
+            await self._writer.settled()
+            self._hear(self._machine.start(start_s))
+            await self._settle()
         return self._begun
 
     async def _next(self) -> bool:
         """Work off what comes next, or let time go by; return whether the session goes on."""
-        if self._begun and self._queue.empty():
+        self._say_what_is_kept()
+        if self._begun and self._queue.empty() and not self._unsaid:
             for sink in self._sinks:
                 sink.ready()
         try:
             item = await asyncio.wait_for(self._queue.get(), TICK_S if self._clock else None)
         except TimeoutError:
             self._look_at_clock()
-            self._let_time_go_by()
+            await self._let_time_go_by()
         else:
             self._look_at_clock()
             if item is None:
                 return False
             if isinstance(item, BaseException):
                 raise item
-            if not self._begin_once_reached():  # nothing can be done yet
+            if not await self._begin_once_reached():  # nothing can be done yet
                 return not (isinstance(item, Act) and item.name == "quit")
             if isinstance(item, asyncio.Event):
                 return True  # it only woke us
             self._work_off(item)
             if isinstance(item, Act) and item.name == "quit":
                 return False
-        self._tell(self._log.news())
-        if asyncio.get_running_loop().time() > self._flush_at_s:
-            self._flush()
+        await self._heed_the_disk()
         return True
 
-    def _flush(self) -> None:
-        """Commit what waits; a disk that is slow at it gets the rest of its time for readings."""
-        loop = asyncio.get_running_loop()
-        begun = loop.time()
-        self._log.flush()
-        took_s = loop.time() - begun
-        self._flush_at_s = loop.time() + max(FLUSH_S, SLOW_SHARE * took_s)
-        if took_s > SLOW_S and not self._slow_told:
+    async def _heed_the_disk(self) -> None:
+        """Hand over what waits once a second, tell a slow disk, and let no more wait than fits."""
+        if self._unsaid and self._clock is None:
+            await self._settle()  # a replay says the same things in the same order, always
+        elif self._unsaid and max(self._writer.took_s, self._writer.takes_s) < GRACE_S:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._settle(), GRACE_S)
+        if not self._unsaid:
+            self._tell(self._log.news())
+        now_s = asyncio.get_running_loop().time()
+        if now_s > self._flush_at_s and self._writer.may_flush:
+            self._flush_at_s = now_s + FLUSH_S
+            self._writer.hand_over(flushes=True)
+        if self._writer.takes_s > SLOW_S and not self._slow_told:
             self._slow_told = True
             text = (
-                f"This card is slow: it took {took_s:.1f} s to keep a second of readings. Nothing "
-                "is lost, but the screen may lag; keep the job on another disk."
+                f"This card is slow: it takes more than {SLOW_S:g} s to keep what it is given. "
+                "Nothing is lost and prompts go on, but a shot is told only once it is kept: wait "
+                "for its beep. Keep the job on another disk."
             )
             self._tell([Noticed(time_s=self._end_s, text=text)])
+        while self._writer.waiting > MOST_UNKEPT and not self._stopped:
+            await asyncio.sleep(TICK_S)
+
+    async def _settle(self) -> None:
+        """Wait for the disk, and say what had to wait for it."""
+        await self._writer.settled()
+        self._say_what_is_kept()
+
+    def _wake(self) -> None:
+        if self._queue.empty():
+            self._queue.put_nowait(self._woken)
 
     def _stop(self) -> None:
         """End the session whatever waits in the queue; wakes it where it waits for an item."""
@@ -385,41 +360,57 @@ class _Run:
         if set_by_s:
             self._work_off(Act(*self._clock.now(), CLOCK_SET, f"{set_by_s:.3f}"))
 
-    def _let_time_go_by(self) -> None:
+    async def _let_time_go_by(self) -> None:
         assert self._clock is not None
-        if self._begin_once_reached():
+        if await self._begin_once_reached():
             self._hear(self._machine.tick(self._clock.now()[0]))
         for sink in self._sinks:
             sink.tick()
 
     def _work_off(self, item: Item) -> None:
         self._end_s = item.time_s
-        self._log.item(item)
+        self._writer.item(item)
         self._tell(announcements(item))
         found = doubts(self._guard, item) if self._guard is not None else ()
-        self._hear([*found, *step(self._machine, item)])
+        self._hear([*found, *step(self._machine, item)], item)
 
     def _end(self) -> None:
         if self._clock and self._begun:
             self._end_s = self._clock.now()[0]
-            self._log.item(End(self._end_s))
+            self._writer.item(End(self._end_s))
             self._hear(step(self._machine, End(self._end_s)))
         if self._begun and not self._machine.finished:
             self._hear(self._machine.act("quit", self._end_s))
 
     # --- what goes out ----------------------------------------------------------------------
 
-    def _hear(self, events: Iterable[Event]) -> None:
-        told = [*self._with_doubts(events)]
-        self._log.keep(*told)
-        for event in told:
+    def _hear(self, events: Iterable[Event], item: Item | None = None) -> None:
+        """Have events kept; tell them once they are, or at once where nothing hangs on that."""
+        came = [*self._with_doubts(events)]
+        must_wait = self._writer.keep(item, came)
+        told: list[Event] = []
+        for event in came:
             match event:
                 case SurveyDone() | SetDone() if self._guard is not None:
                     self._closing.append(self._guard.counts.told(event))
                 case SurveyDone() | SetDone() | PourDone():
                     self._closing.append(event)
                 case _:
-                    self._tell([event])
+                    told.append(event)
+        if must_wait:
+            now = [*takewhile(lambda event: isinstance(event, OF_NOW), told)]
+            self._tell(now)
+            self._unsaid.append((self._writer.given, told[len(now) :]))
+        elif self._unsaid:  # nothing that is said overtakes what it came after
+            self._tell([event for event in told if isinstance(event, OF_NOW)])
+            self._unsaid[-1][1].extend(one for one in told if not isinstance(one, OF_NOW))
+        else:
+            self._tell(told)
+
+    def _say_what_is_kept(self) -> None:
+        self._writer.look()
+        while self._unsaid and self._unsaid[0][0] <= self._writer.kept:
+            self._tell(self._unsaid.popleft()[1])
 
     def _with_doubts(self, events: Iterable[Event]) -> Iterator[Event]:
         """Yield events, each with what the guard says to it behind it."""

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from rig.devices.transport import Transport
     from rig.devices.typed import TypedUnit
     from rig.job.store import Job
+    from rig.session.items import Item
     from rig.session.kind import Clocks
-    from rig.session.run import Item, Stream
+    from rig.session.run import Stream
 
 Complain = Callable[[str], None]
 Reads = Callable[["Clock", Complain], "AsyncIterator[Item]"]
@@ -182,25 +183,22 @@ def typed_into(
     lines: "Callable[[], asyncio.Queue[str]] | None" = None,
     kept: "Callable[[TypedUnit], None]" = lambda unit: None,
 ) -> Reads:
-    """Return what reads typed lines for a job: in its unit, which is kept once it is settled.
+    """Return what reads typed lines for a job: in its unit, or in the one that is given.
 
     The lines are those of standard input, or of a queue that is made when the session begins;
-    `kept` hears of the unit.
+    `kept` hears of the unit, which the session's log keeps once it is settled.
     """
     from rig.devices.typed import TypedReader
     from rig.session import sources
 
-    def keep(settled: "TypedUnit") -> None:
-        job.update_settings(replace(job.settings, typed_unit=settled))
-        kept(settled)
-
     def read(clock: "Clock", complain: Complain) -> "AsyncIterator[Item]":
         if unit is not None and unit != job.settings.typed_unit:
-            keep(unit)
+            job.update_settings(replace(job.settings, typed_unit=unit))
+            kept(unit)
         known = [shot.reading_mm for shot in job.shots() if shot.setup == setup]
         settled = cast("TypedUnit | None", job.settings.typed_unit)
         reader = TypedReader(job.units.system, unit=settled, known_mm=known)
-        return sources.typed(reader, clock, complain, job.units, keep, asks_sense, lines)
+        return sources.typed(reader, clock, complain, job.units, asks_sense, lines, kept)
 
     return read
 

@@ -21,7 +21,8 @@ from rig.errors import BadInput
 from rig.events import AskTyped
 from rig.job.rows import Session, StoredEvent, StoredReading
 from rig.job.store import Job
-from rig.session.run import Act, End, Item, Question, Sink, Stream, Typed
+from rig.session.items import Act, End, Item, Question, Settled, Typed
+from rig.session.run import Sink, Stream
 from rig.units import METRIC, Units
 from rig.words import typed as asking
 
@@ -51,9 +52,9 @@ async def typed(
     clock: Clock,
     complain: Callable[[str], None],
     units: Units = METRIC,
-    keep: Callable[[TypedUnit], None] = lambda unit: None,
     asks_sense: bool = False,
     typed_lines: "Callable[[], asyncio.Queue[str]] | None" = None,
+    settled: Callable[[TypedUnit], None] = lambda unit: None,
 ) -> AsyncIterator[Item]:
     """Yield readings and words typed a line at a time, until the end of standard input or `q`.
 
@@ -68,13 +69,13 @@ async def typed(
         Tells what is wrong with a line.
     units : Units
         What questions are written in.
-    keep : callable
-        Keeps the unit once it is settled.
     asks_sense : bool
         Ask once which way the tape is read.
     typed_lines : callable, optional
         Makes the queue that the lines come by, an empty one being their end; else they are those
         of standard input.
+    settled : callable, optional
+        Hears of the unit once it is settled.
 
     Raises
     ------
@@ -107,7 +108,8 @@ async def typed(
             continue
         if reader.unit is not None and reader.unit != kept:
             kept = reader.unit
-            keep(kept)
+            settled(kept)
+            yield Settled(time_s, utc_s, kept)
         yield entry
     if pending is not None and pending.blocks:
         raise BadInput(asking.unit_unsaid(pending))

@@ -22,8 +22,8 @@ from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost, Notice, Reading
 from rig.devices.serial_port import SerialTransport
 from rig.devices.stream import supervise
+from rig.session.items import Act
 from rig.session.keys import KeyParser
-from rig.session.run import Act
 from rig.session.sources import Device
 from tests.cli.conftest import Run
 from tests.cli.conftest import run as run

@@ -6,7 +6,7 @@ import signal
 import socket
 import threading
 import time
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterable, Iterator
 
 import pytest
 
@@ -16,9 +16,10 @@ from rig.devices.profile import load_profile
 from rig.devices.reading import Notice, Reading
 from rig.devices.serial_port import MOST_HELD_BYTES, SerialTransport
 from rig.devices.stream import supervise
-from rig.events import Event, Noticed
+from rig.events import Event, Heard, Noticed, ShotTaken
 from rig.session import run as running
-from rig.session.run import Item, Log, Stream, Tell, run
+from rig.session.items import Item, Log
+from rig.session.run import Stream, Tell, run
 from rig.survey.capture import Capture, Stand
 
 
@@ -80,6 +81,61 @@ def test_a_slow_disk_is_told_once_and_gets_most_of_the_time_for_readings(
     assert "This card is slow" in slow[0].text
     assert disk.items == 101  # and the end
     assert 2 <= disk.flushes <= 5  # a tree that flushed after each item would come to a hundred
+
+
+class SlowShots(Log):
+    """A disk that takes its time for each shot, and for nothing else."""
+
+    def __init__(self, takes_s: float) -> None:
+        self._takes_s = takes_s
+        self.items: list[Item] = []
+        self.kept_s: list[float] = []
+
+    def item(self, item: Item) -> None:
+        self.items.append(item)
+
+    def holds(self, item: Item | None, events: Iterable[Event]) -> bool:
+        return any(isinstance(event, ShotTaken) for event in events)
+
+    def keep(self, *events: Event) -> None:
+        if self.holds(None, events):
+            time.sleep(self._takes_s)
+            self.kept_s.append(time.monotonic())
+
+
+def test_a_sync_that_takes_long_delays_the_beep_and_nothing_else(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(running, "SLOW_S", 0.2)
+    disk, clock = SlowShots(1.2), Clock()
+    told: list[tuple[float, Event]] = []
+    sent: list[Reading] = []
+
+    async def readings() -> AsyncIterator[Item]:
+        for n in range(60):
+            sent.append(Reading(*clock.now(), f"{n}", "valid", 1000.0 + 0.1 * (n % 2)))
+            yield sent[-1]
+            await asyncio.sleep(0.02)
+
+    def hear(event: Event) -> None:
+        told.append((time.monotonic(), event))
+
+    async def go() -> None:
+        capture = Capture([Stand("A1", 0.0, 0.0), Stand("A2", 0.0, 9.0)], dwell_s=0.3)
+        asyncio.get_running_loop().call_later(1.0, os.kill, os.getpid(), signal.SIGINT)
+        await run(capture, [Stream(readings())], disk, [Tell(hear)], clock)
+
+    begun_s = time.monotonic() - clock.now()[0]
+    asyncio.run(go())
+    heard = [at_s - begun_s - e.time_s for at_s, e in told if isinstance(e, Heard)]
+    assert len(heard) > 20
+    assert max(heard) < 0.5, "a reading waited for the disk"
+    assert [at_s > disk.kept_s[0] for at_s, e in told if isinstance(e, ShotTaken)] == [True]
+    names = [event.event for _, event in told]
+    assert names.index("shot") > names.index("notice") > names.index("reading")
+    assert names[-1] == "done"
+    assert [item for item in disk.items if isinstance(item, Reading)] == sent[: len(heard)]
+    assert len(heard) < 60  # Ctrl-C was heard while the disk was at it
 
 
 @pytest.fixture

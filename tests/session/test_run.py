@@ -1,7 +1,7 @@
 """The order of things: logged, decided, durable, and only then told."""
 
 import asyncio
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Iterable, Sequence
 from typing import Any
 
 import pytest
@@ -10,7 +10,8 @@ from rig.devices.clock import Clock
 from rig.devices.reading import Back, Lost, Reading
 from rig.errors import DeviceUnavailable
 from rig.events import Event
-from rig.session.run import Act, End, Log, Sink, Stream, Tell, run
+from rig.session.items import Act, End, Item, Log
+from rig.session.run import Sink, Stream, Tell, run
 from rig.survey.capture import Capture, Stand
 from rig.survey.laser.line_watch import Known
 from rig.survey.plausibility import Guard
@@ -32,6 +33,9 @@ class Story(Log):
 
     def item(self, item: Any) -> None:
         self.told.append(("logged", type(item).__name__))
+
+    def holds(self, item: Item | None, events: Iterable[Event]) -> bool:
+        return bool([*events])
 
     def keep(self, *events: Event) -> None:
         self.told += [("kept", event.event) for event in events]

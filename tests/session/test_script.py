@@ -4,7 +4,8 @@ import asyncio
 from typing import Any
 
 from rig.devices.reading import Reading
-from rig.session.run import Log, Stream, run
+from rig.session.items import Log
+from rig.session.run import Stream, run
 from rig.session.sources import Script
 
 

@@ -15,8 +15,8 @@ from typing import cast
 import pytest
 
 from rig.devices.clock import Clock
+from rig.session.items import Act
 from rig.session.keys import keys
-from rig.session.run import Act
 
 
 @pytest.fixture

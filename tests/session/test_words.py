@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from rig.devices.clock import Clock
-from rig.session.run import Act
+from rig.session.items import Act
 from rig.session.sources import words
 
 

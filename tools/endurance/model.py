@@ -41,11 +41,12 @@ from rig.events import Event
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
 from rig.job.settings import Settings
 from rig.job.store import Job
+from rig.session.items import Act, End
 from rig.session.kind import Beginning
 from rig.session.kinds.survey import KIND, SurveySettings
 from rig.session.places import last_shot, places_to_shoot
 from rig.session.recorder import Recorder
-from rig.session.run import Act, End, doubts, step
+from rig.session.run import doubts, step
 from rig.session.sources import session_items
 from rig.units import Units
 

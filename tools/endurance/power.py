@@ -21,13 +21,13 @@ from typing import Any
 import apsw
 
 from rig.errors import JobUnusable
-from rig.job import opening
+from rig.job import opening, wal
 from rig.job.settings import Settings
 from rig.job.store import Job
 
 SECTOR = 512
 CORNERS = [(0.0, 0.0), (3000.0, 0.0), (3000.0, 4000.0), (0.0, 4000.0)]
-CHECKPOINT_PAGES = 24  # so that a short survey meets many checkpoints
+CHECKPOINT_PAGES = 60  # so that a short survey meets many checkpoints
 READINGS_PER_SHOT = 6
 
 
@@ -119,7 +119,6 @@ class _Connection:
     def __init__(self, path: str, vfs: str) -> None:
         with _as_sqlite3():
             self._inner = apsw.Connection(path, flags=apsw.SQLITE_OPEN_READWRITE, vfs=vfs)
-            self._inner.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
 
     def execute(self, sql: str, values: Any = ()) -> _Cursor:
         with _as_sqlite3():
@@ -154,12 +153,13 @@ def _as_sqlite3() -> Iterator[None]:
 @contextmanager
 def _over(disk: _Disk, name: str) -> Iterator[None]:
     """Have the product open its files over a disk."""
-    usual = opening._connect
+    usual, most = opening._connect, wal.MOST_PAGES
     opening._connect = lambda file, options, wait_s: _Connection(file, name)  # type: ignore
+    wal.MOST_PAGES = CHECKPOINT_PAGES
     try:
         yield
     finally:
-        opening._connect = usual
+        opening._connect, wal.MOST_PAGES = usual, most
 
 
 def points(shots: int) -> list[tuple[str, float, float, int]]:
@@ -284,8 +284,13 @@ def torment(cuts: int, seed: int, folder: Path, shots: int = 40) -> Tally:
             file.unlink()
         for name, data in left.items():
             (folder / name).write_bytes(data)
-        with Job.open(path) as job:  # what was under way may have got to the disk after all
-            before = {shot.point: (shot.id, shot.reading_mm) for shot in job.shots()}
+        try:
+            with Job.open(path) as job:  # what was under way may have got to the disk after all
+                before = {shot.point: (shot.id, shot.reading_mm) for shot in job.shots()}
+        except JobUnusable as error:
+            tally.damaged += 1
+            tally.notes.append(str(error))
+            break
         generation += 1
     return tally
 
