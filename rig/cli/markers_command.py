@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from rig.cli.options import Length, Lengths, job_option, json_option, show
+from rig.cli.options import Length, Lengths, job_option, json_option, lift_option, show
 
 
 class MarkerTo(Lengths):
@@ -35,6 +35,7 @@ class MarkerTo(Lengths):
 @click.option("--move", type=MarkerTo(), multiple=True, help="Move a marker to another place.")
 @click.option("--add", type=Lengths("X", "Y"), multiple=True, help="Add a marker at a place.")
 @click.option("--drop", metavar="LABEL", multiple=True, help="Take a marker away.")
+@lift_option
 @json_option
 def command(
     job_path: Path,
@@ -42,6 +43,7 @@ def command(
     move: tuple[tuple[str, tuple[float, float]], ...],
     add: tuple[tuple[float, float], ...],
     drop: tuple[str, ...],
+    lift: int | None,
     as_json: bool,
 ) -> None:
     """Lay out the depth markers; tell target reading and stick-out of each.
@@ -60,7 +62,7 @@ def command(
 
     changes = Changes(move=move, add=add, drop=drop)
     with Job.open(job_path, write=True) as job, working("Laying out the markers"):
-        answer, units = make_markers(job, reach, changes), job.units
+        answer, units = make_markers(job, reach, changes, lift), job.units
         outline = outline_of(job)
     lines = [to_set(len(answer.markers))]
     for one in () if as_json else answer.markers:
@@ -71,4 +73,5 @@ def command(
         lines.append(f"  {told}")
     lines += wall_lines(outline, units)
     lines += [f"! {text}" for text in answer.warnings]
-    show(answer.as_json(), as_json, "\n".join([*lines, "Next: rig set"]))
+    following = "rig set" if lift is None else f"rig set --lift {lift}"
+    show(answer.as_json(), as_json, "\n".join([*lines, f"Next: {following}"]))

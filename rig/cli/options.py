@@ -239,8 +239,11 @@ confidence_option = click.option(
     help="How sure to be.",
 )
 
-why_option = click.option(
-    "--why", is_flag=True, help="Tell what stands behind the answer too, as the report does."
+lift_option = click.option(
+    "--lift",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="One lift of the plan's; 1 is poured first.  [default: the finished plane]",
 )
 
 unit_option = click.option(

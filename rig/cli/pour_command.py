@@ -18,6 +18,7 @@ from rig.cli.options import (
     _ParamType,
     job_option,
     json_option,
+    lift_option,
     show,
     stack,
     why_option,
@@ -152,6 +153,7 @@ plan_options = stack(
         metavar="JOB",
         help="Begin with what this crew's last pour took, in another job.  [default: this job's]",
     ),
+    lift_option,
     click.option(
         "--runs",
         type=click.IntRange(min=100, max=20_000),
@@ -288,6 +290,7 @@ def log_pour(
     from rig.session.kinds.pour import KIND, PourSettings
     from rig.session.pouring import bags_on_site
     from rig.session.run import Tell
+    from rig.study.plan_answer import read_plan
     from rig.study.pour_log import after
     from rig.study.pour_plan import pour_to_log
 
@@ -295,6 +298,7 @@ def log_pour(
     with Job.open(job_path, write=True) as job:
         found = pour_to_log(job, outline_of(job), wish, time.time())
         answer = found.pour.answer
+        lifts = read_plan(found.pour.plan).answer.lifts
         if found.goes_on_by_another:
             click.echo(f"rig: {words.GOES_ON}", err=True)
         elif found.is_new and not answer.feasible and not as_json:
@@ -322,7 +326,8 @@ def log_pour(
     if not machine.finished:
         click.echo(words.LEFT)
     elif not script:
-        click.echo("\n".join(after(answer.sheet, time.time())))
+        lift = None if answer.lift is None else (answer.lift, lifts)
+        click.echo("\n".join(after(answer.sheet, time.time(), lift)))
 
 
 def _run(

@@ -107,7 +107,7 @@ def plane_section(told: PlanTold) -> Section:
         ),
         *_grinding(told),
         bullets(answer.warnings, "warning", told="answer"),
-        Words(words.in_lifts(answer.lifts), told="answer") if answer.lifts > 1 else None,
+        _lifts(told),
         Words(_why(told)),
         Facts(tuple(rows)),
         _cover_figure(told),
@@ -206,6 +206,18 @@ def _stale(changed: list[str] | tuple[str, ...]) -> Words | None:
     if not changed:
         return None
     return Words(words.plan_is_stale(changed), "warning", told="answer")
+
+
+def _lifts(told: PlanTold) -> Words | None:
+    answer = told.answer
+    if answer.lifts < 2:
+        return None
+    whole_m2 = answer.lifts_plan[-1].area_m2 if answer.lifts_plan else 0.0
+    layers = [
+        words.lift(one.lift, one.max_mm, one.area_m2, whole_m2, one.bags, told.units)
+        for one in answer.lifts_plan
+    ]
+    return Words(" ".join([words.in_lifts(answer.lifts), *layers]), told="answer")
 
 
 def _why(told: PlanTold) -> str:

@@ -13,11 +13,17 @@ from rig.pour.pouring import Pouring
 from rig.pour.true_clock import before_this_start, on_one_clock
 from rig.session.items import Act, Item
 from rig.session.recorder import Recorder
-from rig.study.pour_log import FORGOTTEN_S, StandingPour, stretches_of, ticked_of
-from rig.study.pour_plan import takes
+from rig.study.lifting import takes
+from rig.study.pour_log import (
+    FORGOTTEN_S,
+    StandingPour,
+    pours_ended,
+    stretches_of,
+    ticked_of,
+)
 from rig.units import Units
 from rig.words import pour_log as words
-from rig.words.pour import CLOCK_MAY_STAND
+from rig.words.pour import CLOCK_MAY_STAND, too_early
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -25,7 +31,7 @@ if TYPE_CHECKING:
 
 def live_plan(made: StandingPour, bags: float, units: Units) -> LivePlan:
     """Turn a stored pour plan into what the live log goes by, and says in the job's units."""
-    answer, taken = made.answer, takes(made.plan)
+    answer, taken = made.answer, takes(made.plan, made.wish.lift)
     return LivePlan(
         batches=tuple(
             PlannedBatch(b.n, b.strip, b.bags, b.x_mm, b.y_mm, b.where) for b in answer.batches
@@ -63,6 +69,11 @@ def pour_machine(
         notes.append(words.ENDED_BEFORE)
     if not made.answer.feasible:
         notes.append(words.not_safe(made.answer.advice))
+    lift, walk_on_s = made.wish.lift, made.answer.sheet.walk_on_s
+    if lift is not None and lift > 1 and walk_on_s is not None and not history:
+        left_s = max((at for at, _ in pours_ended(job)), default=utc_s) + walk_on_s - utc_s
+        if left_s > 0:
+            notes.append(too_early(lift, left_s))
     if not RUNS_IN_SLEEP:
         notes.append(CLOCK_MAY_STAND)
     by_day = before_this_start(stretches, boot_id)
@@ -77,7 +88,7 @@ def bags_on_site(made: StandingPour, bags: float | None) -> float:
     BadInput
         More than the room can take.
     """
-    planned = takes(made.plan).bags_p95
+    planned = takes(made.plan, made.wish.lift).bags_p95
     if bags is None:
         return float(planned)
     if bags > 3.0 * planned:

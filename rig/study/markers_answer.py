@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,7 @@ from rig.guidance.moved import Changes, changed_layout, refuse_off_floor
 from rig.record import Record
 from rig.room import where
 from rig.study.fresh import fresh_plan
+from rig.study.lifting import OneLift, markers_of, one_lift
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import grind_first, read_plan
 from rig.study.room import outline_of
@@ -67,10 +68,14 @@ class _Layout:
     reach_mm: float
     by_hand: bool = False
     gone: tuple[str, ...] = ()
+    lift: int | None = None
 
 
 def markers_answer(
-    job: "Job", reach_mm: float | None = None, changes: Changes | None = None
+    job: "Job",
+    reach_mm: float | None = None,
+    changes: Changes | None = None,
+    lift: int | None = None,
 ) -> MarkersAnswer:
     """Lay out the markers of the job's plan.
 
@@ -84,6 +89,8 @@ def markers_answer(
         No place is farther than this from a marker; 4 ft, or 1.2 m, unless said.
     changes : Changes, optional
         What to change in the layout that is there.
+    lift : int, optional
+        For which of the plan's lifts; the finished plane unless said.
 
     Raises
     ------
@@ -93,17 +100,20 @@ def markers_answer(
         A reach that is no length, or asks for more markers than anybody sets; changes that the
         layout does not allow.
     """
-    return _answer(job, _layout(job, reach_mm, changes), changes)
+    return _answer(job, _layout(job, reach_mm, changes, lift), changes)
 
 
 def make_markers(
-    job: "Job", reach_mm: float | None = None, changes: Changes | None = None
+    job: "Job",
+    reach_mm: float | None = None,
+    changes: Changes | None = None,
+    lift: int | None = None,
 ) -> MarkersAnswer:
     """Lay out the markers of the job's plan and keep them; see `markers_answer`.
 
     The event `markers` keeps the reach and, by hand, what was changed.
     """
-    layout = _layout(job, reach_mm, changes)
+    layout = _layout(job, reach_mm, changes, lift)
     answer = _answer(job, layout, changes)
     told: dict[str, object] = {"reach_mm": layout.reach_mm, "by_hand": layout.by_hand}
     if changes:
@@ -113,13 +123,25 @@ def make_markers(
             "drop": list(changes.drop),
         }
     told["gone"] = list(layout.gone)
+    if layout.lift is not None:
+        told["lift"] = layout.lift
     with job.together("the markers were not kept"):
         job.log_event(None, None, time.time(), _EVENT, told)
         job.save_markers([marker.as_json() for marker in answer.markers])
     return answer
 
 
-def _layout(job: "Job", reach_mm: float | None, changes: Changes | None) -> _Layout:
+def refuse_other_lift(job: "Job", lift: int) -> None:
+    """Refuse to set markers for another lift than they were laid out for."""
+    laid = next((event.data for event in reversed(job.events([_EVENT]))), {}).get("lift")
+    last = read_plan(fresh_plan(job)).answer.lifts
+    if (laid or last) != lift:
+        raise CannotAnswer(words.other_lift(laid, lift))
+
+
+def _layout(
+    job: "Job", reach_mm: float | None, changes: Changes | None, lift: int | None
+) -> _Layout:
     """Lay out markers anew, or go by the places that are there."""
     outline = outline_of(job)
     last = next((event.data for event in reversed(job.events([_EVENT]))), {})
@@ -135,13 +157,14 @@ def _layout(job: "Job", reach_mm: float | None, changes: Changes | None) -> _Lay
             raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
         gone = (*last.get("gone", ()), *(label.strip().upper() for label in changes.drop))
         places = changed_layout(outline, there, changes, job.units, last.get("gone", ()))
-        return _Layout(places, last.get("reach_mm", usual_mm), True, gone)
-    if reach_mm is None and last.get("by_hand") and there:
+        lift = last.get("lift") if lift is None else lift
+        return _Layout(places, last.get("reach_mm", usual_mm), True, gone, lift)
+    if reach_mm is None and last.get("by_hand") and there and lift == last.get("lift"):
         refuse_off_floor(outline, there, job.units)
-        return _Layout(there, last["reach_mm"], True, tuple(last["gone"]))
+        return _Layout(there, last["reach_mm"], True, tuple(last["gone"]), lift)
     reach_mm = usual_mm if reach_mm is None else reach_mm
     fresh_plan(job)  # before the work of a layout
-    return _Layout(lay_out_markers(outline, reach_mm), reach_mm)
+    return _Layout(lay_out_markers(outline, reach_mm), reach_mm, lift=lift)
 
 
 def _answer(job: "Job", layout: _Layout, changes: Changes | None) -> MarkersAnswer:
@@ -149,13 +172,18 @@ def _answer(job: "Job", layout: _Layout, changes: Changes | None) -> MarkersAnsw
     plan = read_plan(fresh_plan(job))
     outline = outline_of(job)
     picture = picture_of(job, outline, plan.wish.confidence)
-    markers = marker_heights(picture, plan.answer.plane, layout.places)
+    layer = one_lift(plan.answer, layout.lift)
+    if layer is not None and not layout.by_hand:
+        layout = replace(layout, places=_for_lift(picture, layer, layout))
+    plane, under = (plan.answer.plane, None) if layer is None else (layer.top, layer.under)
+    markers = marker_heights(picture, plane, layout.places, under)
     warnings = [*grind_first(plan.answer), *_moved_off(job, layout.places)]
     for one in layout.places:
         away_mm = clear_mm(outline, one)
         if away_mm < CLEAR_MM - _HAIR_MM:
             warnings.append(words.near_wall(one.label, away_mm, CLEAR_MM, job.units))
-    missed = out_of_reach(outline, layout.places, layout.reach_mm) if layout.by_hand else None
+    whole = layout.by_hand and (layer is None or layer.is_last)
+    missed = out_of_reach(outline, layout.places, layout.reach_mm) if whole else None
     if missed is not None:
         x_mm, y_mm, away_mm = missed
         place = where(outline, x_mm, y_mm, job.units)
@@ -163,6 +191,25 @@ def _answer(job: "Job", layout: _Layout, changes: Changes | None) -> MarkersAnsw
     if layout.by_hand and not changes:
         warnings.append(words.by_hand())
     return MarkersAnswer(markers=markers, warnings=tuple(warnings))
+
+
+def _for_lift(picture: Picture, one: OneLift, layout: _Layout) -> list[MarkerPlace]:
+    """Return the markers that a lift needs: those where it is poured, and what its spots lack."""
+    if one.is_last:
+        return layout.places
+    cells, surface = picture.cells, picture.surface
+    floor_mm, _ = surface.predict(cells.x_mm, cells.y_mm, quick=True)
+    x = np.array([place.x_mm for place in layout.places])
+    y = np.array([place.y_mm for place in layout.places])
+    at_mm, _ = surface.predict(x, y, quick=True)
+    return markers_of(
+        picture.outline,
+        layout.places,
+        cells,
+        one.thickness_mm(cells.x_mm, cells.y_mm, floor_mm),
+        one.thickness_mm(x, y, at_mm),
+        layout.reach_mm,
+    )
 
 
 def _moved_off(job: "Job", places: Iterable[MarkerPlace]) -> list[str]:
@@ -176,13 +223,18 @@ def _moved_off(job: "Job", places: Iterable[MarkerPlace]) -> list[str]:
 
 
 def marker_heights(
-    picture: Picture, plane: Plane, places: Iterable[MarkerPlace]
+    picture: Picture, plane: Plane, places: Iterable[MarkerPlace], under: Plane | None = None
 ) -> tuple[MarkerHeight, ...]:
-    """Return how high markers stand at places, for their tops to lie in a plane."""
+    """Return how high markers stand at places, for their tops to lie in a plane.
+
+    They stand on the floor, or on the lift `under` them where that lies higher.
+    """
     places = list(places)
     x = np.array([place.x_mm for place in places])
     y = np.array([place.y_mm for place in places])
     floor, doubt = picture.surface.predict(x, y, nugget=True)
+    if under is not None:
+        floor = np.maximum(floor, under.at(x, y))
     return tuple(
         MarkerHeight(
             label=place.label,

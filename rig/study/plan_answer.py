@@ -1,7 +1,7 @@
 """What a plan is: finished plane, cover, volume, bags, load, what else to have on site."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,13 +10,12 @@ from rig.errors import CannotAnswer, JobUnusable
 from rig.quantities.bags import BagSheet, bags_for, sheet_of
 from rig.quantities.load import DeadLoad, dead_load
 from rig.quantities.materials import Material, materials_for, rules_of, rules_with
-from rig.quantities.safety import Purchase, Safety, best_purchase, safety_stock
+from rig.quantities.safety import Safety, best_purchase, safety_stock
 from rig.quantities.volume import Volume, volume_under, widened
-from rig.record import OMITTED, Record, from_json
+from rig.record import from_json
 from rig.study.findings import warnings_of
-from rig.study.floor_answer import HighPoint, high_of
+from rig.study.floor_answer import high_of
 from rig.study.laser_budget import (
-    Budget,
     plan_budget,
     share_of,
     shared_volume_l,
@@ -25,236 +24,58 @@ from rig.study.laser_budget import (
 )
 from rig.study.picture import Picture, picture_of
 from rig.study.plane import Ground, PlanWish, grind_for, ground_of, holds_of, plane_of
+from rig.study.planned import (
+    BagsAnswer as BagsAnswer,
+)
+from rig.study.planned import (
+    CoverAnswer as CoverAnswer,
+)
+from rig.study.planned import (
+    GrindAnswer as GrindAnswer,
+)
+from rig.study.planned import (
+    GrindSpot as GrindSpot,
+)
+from rig.study.planned import (
+    LiftAnswer as LiftAnswer,
+)
+from rig.study.planned import (
+    LoadAnswer as LoadAnswer,
+)
+from rig.study.planned import (
+    PlanAnswer as PlanAnswer,
+)
+from rig.study.planned import (
+    SafetyAnswer as SafetyAnswer,
+)
+from rig.study.planned import (
+    Slope as Slope,
+)
+from rig.study.planned import (
+    StoredPlan as StoredPlan,
+)
+from rig.study.planned import (
+    VolumeAnswer as VolumeAnswer,
+)
 from rig.study.room import outline_of
 from rig.surface.triangulation import Triangulation
 from rig.survey.reading import reading_mm
 from rig.target.grind import Grinding
-from rig.target.level import Cover, Plane, chance_min_cover, check_cover_limits, cover_of, lifts
-from rig.target.programme import Hold
+from rig.target.level import Cover, Plane, chance_min_cover, check_cover_limits, cover_of
+from rig.target.lifts import Lift, choose_lifts, shared_bags
 from rig.units import Units
 from rig.words import plan as words
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
+    from rig.job.settings import Settings
     from rig.job.store import Job
 
 # The backer for tile: at least 1/4 in over the high point (common practice, no source).
 USUAL_MIN_COVER_MM = 6.35
 ABSURD_COVER_MM = 1000.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CoverAnswer(Record):
-    """Thickness of compound over the floor by best estimate, in mm."""
-
-    min: float
-    mean: float
-    max: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slope(Record):
-    """How steep a plane is, and which way it falls.
-
-    Attributes
-    ----------
-    ratio : float
-    falls_to_deg : float or None
-        0 along x, 90 along y; None where it is level.
-    """
-
-    ratio: float
-    falls_to_deg: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class VolumeAnswer(Record):
-    """Compound in place, in litres, without waste.
-
-    Attributes
-    ----------
-    mean, p95 : float
-    low, high : float
-        The central 95 %.
-    triangulated : float or None
-        By flat triangles between the shots; None where the floor is to be ground.
-    per_bag : float
-        What a bag makes.
-    """
-
-    mean: float
-    p95: float
-    low: float
-    high: float
-    triangulated: float | None = None
-    per_bag: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BagsAnswer(Record):
-    """Whole bags, waste included.
-
-    Attributes
-    ----------
-    p50, p95 : int
-        Enough at even odds, and 95 times in 100.
-    waste : int
-        Of the `p95` bags.
-    waste_share : float
-    buy : int
-        At the plan's confidence, or the cheapest at the prices given.
-    """
-
-    p50: int
-    p95: int
-    waste: int
-    waste_share: float
-    buy: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SafetyAnswer(Record):
-    """What is bought over the mean need, and what for.
-
-    Attributes
-    ----------
-    confidence : float
-    stock_l, bags : float
-    shares : mapping of str to float
-        Of each part of the doubt in the stock.
-    """
-
-    confidence: float
-    stock_l: float
-    bags: float
-    shares: Mapping[str, float]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoadAnswer(Record):
-    """Weight of the compound on the floor in kPa."""
-
-    mean: float
-    max: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GrindSpot(Record):
-    """A high spot to grind first.
-
-    Attributes
-    ----------
-    x_mm, y_mm, depth_mm : float
-        Its highest place, and what is to come off there.
-    area_m2, volume_l : float
-    until_reading_mm : float
-        What a rod must read there, under the line of set-up 1, once it is ground.
-    """
-
-    x_mm: float
-    y_mm: float
-    depth_mm: float
-    area_m2: float
-    volume_l: float
-    until_reading_mm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GrindAnswer(Record):
-    """What to grind before the pour, and what that saves."""
-
-    spots: tuple[GrindSpot, ...]
-    volume_l: float
-    saves_bags: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlanAnswer(Record):
-    """The finished plane and what it takes, as `rig plan --json` prints it and the job keeps it.
-
-    Attributes
-    ----------
-    plane : Plane
-        z = a + b·x + c·y in mm, relative to the line of set-up 1.
-    confidence : float
-    high : HighPoint or None
-        None in plans of old.
-    min_cover_mm : float
-        Asked for.
-    cover_mm : CoverAnswer
-    chance_min_cover : float
-        That the minimum cover is kept everywhere.
-    slope : Slope
-    holds : tuple of Hold
-    volume_l : VolumeAnswer
-    bags : BagsAnswer
-    safety : SafetyAnswer
-    lifts : int
-    dead_load_kpa : LoadAnswer
-    roughness_mm : float
-        Standard deviation of the floor between shots.
-    purchase : Purchase or None
-        Where prices of a bag were given.
-    grind : GrindAnswer or None
-        Where prices of a litre were given.
-    materials : tuple of Material
-        The compound first.
-    assumptions : tuple of str
-    budget : Budget or None
-        None in plans of old.
-    warnings, cautions : tuple of str
-    """
-
-    plane: Plane
-    confidence: float
-    high: HighPoint | None = None
-    min_cover_mm: float
-    cover_mm: CoverAnswer
-    chance_min_cover: float
-    slope: Slope
-    holds: tuple[Hold, ...]
-    volume_l: VolumeAnswer
-    bags: BagsAnswer
-    safety: SafetyAnswer
-    lifts: int
-    dead_load_kpa: LoadAnswer
-    roughness_mm: float
-    purchase: Purchase | None = field(default=None, metadata=OMITTED)
-    grind: GrindAnswer | None = field(default=None, metadata=OMITTED)
-    materials: tuple[Material, ...]
-    assumptions: tuple[str, ...]
-    budget: Budget | None = None
-    warnings: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-    @property
-    def water_per_bag_l(self) -> float:
-        """Water that a bag takes, by its own sheet or as assumed."""
-        (compound,) = (one for one in self.materials if one.item == "compound")
-        assert compound.water_per_bag_l is not None
-        return compound.water_per_bag_l
-
-    @property
-    def spots(self) -> tuple[GrindSpot, ...]:
-        """High spots to grind before this plan holds."""
-        return () if self.grind is None else self.grind.spots
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StoredPlan:
-    """A plan as the job keeps it.
-
-    Attributes
-    ----------
-    row : Plan
-        Of the job file, for what it stands on.
-    wish : PlanWish
-    answer : PlanAnswer
-    """
-
-    row: "Plan"
-    wish: PlanWish
-    answer: PlanAnswer
+# A lift thinner than this at its deepest does not level itself (common practice, no source).
+USUAL_LEAST_LIFT_MM = 3.0
 
 
 def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> PlanAnswer:
@@ -308,6 +129,16 @@ def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> P
     if wish.short_cost is not None and wish.spare_cost is not None:
         purchase = best_purchase(safety, sheet, wish.short_cost, wish.spare_cost)
     buy = _whole_bags(safety.need_l(confidence), sheet) if purchase is None else purchase.bags
+    bags = _bags_answer(volume, safety, sheet, buy)
+    layers = choose_lifts(
+        plane,
+        floor.x_mm,
+        floor.y_mm,
+        floor.floor_mm,
+        floor.area_mm2,
+        settings.max_cover_mm,
+        least_lift_mm(settings),
+    )
     load = dead_load(cover.mean_mm, cover.max_mm, sheet.density_kg_m3)
     return PlanAnswer(
         plane=plane,
@@ -319,14 +150,15 @@ def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> P
         slope=_slope(plane),
         holds=tuple(holds),
         volume_l=_volume_answer(volume, alone, sheet),
-        bags=_bags_answer(volume, safety, sheet, buy),
+        bags=bags,
         safety=SafetyAnswer(
             confidence=safety.confidence,
             stock_l=safety.stock_l,
             bags=safety.stock_l / sheet.yield_l,
             shares=safety.shares,
         ),
-        lifts=lifts(cover.max_mm, settings.max_cover_mm),
+        lifts=len(layers),
+        lifts_plan=_lifts(layers, volume.mean_l, bags.p50),
         dead_load_kpa=LoadAnswer(mean=load.mean_kpa, max=load.max_kpa),
         roughness_mm=float(np.sqrt(picture.surface.nugget_mm2)),
         purchase=purchase,
@@ -402,6 +234,34 @@ def _cover(floor: Ground, plane: Plane, units: Units) -> Cover:
             "(rig export shows both), and the sign and unit of a held height."
         )
     return cover
+
+
+def least_lift_mm(settings: "Settings") -> float:
+    """Return the thinnest that a lift may be at its deepest, by the compound's sheet."""
+    used = settings.product
+    least = None if used is None else used.compound.min_cover_mm
+    return USUAL_LEAST_LIFT_MM if least is None else least
+
+
+def _lifts(layers: Sequence[Lift], mean_l: float, bags: int) -> tuple[LiftAnswer, ...]:
+    whole = sum(one.volume_mm3 for one in layers)
+    volumes = [mean_l * one.volume_mm3 / whole for one in layers] if whole else [mean_l]
+    return tuple(
+        LiftAnswer(
+            lift=n,
+            a=one.top.a,
+            b=one.top.b,
+            c=one.top.c,
+            volume_l=volume,
+            bags=share,
+            min_mm=one.min_mm,
+            max_mm=one.max_mm,
+            area_m2=one.area_mm2 * 1e-6,
+        )
+        for n, (one, volume, share) in enumerate(
+            zip(layers, volumes, shared_bags(bags, volumes), strict=True), 1
+        )
+    )
 
 
 def _slope(plane: Plane) -> Slope:

@@ -43,6 +43,8 @@ class PourWish(Record):
         Another job, whose last pour this crew poured.
     runs : int
         Simulated pours.
+    lift : int
+        Of the plan's lifts; None is all of it at once.
     """
 
     mixers: int | None = field(default=None, metadata=OMITTED)
@@ -66,6 +68,7 @@ class PourWish(Record):
     deair_time_s_m2: float | None = field(default=None, metadata=_asked("deair_time"))
     crew_from: str | None = field(default=None, metadata=OMITTED)
     runs: int = RUNS
+    lift: int | None = field(default=None, metadata=OMITTED)
 
     @property
     def is_made(self) -> bool:
@@ -199,6 +202,8 @@ class PourPlan(Record):
         From water on powder until a batch is poured.
     yield_l, yield_doubt : float
         What a bag puts on the floor, and its standard deviation as a share.
+    lift : int or None
+        Of the plan's lifts, where it is of one.
     """
 
     batches: tuple[PourBatch, ...]
@@ -236,6 +241,7 @@ class PourPlan(Record):
     assumptions: tuple[str, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
+    lift: int | None = field(default=None, metadata=OMITTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -140,14 +140,19 @@ def ticked_of(job: "Job", in_sessions: bool = True) -> list[str]:
     return ticked
 
 
-def after(sheet: Sheet, done_utc_s: float) -> Sequence[str]:
-    """Say what comes after a pour that was done then (UTC, s), by the sheet, in local time."""
+def after(sheet: Sheet, done_utc_s: float, lift: tuple[int, int] | None = None) -> Sequence[str]:
+    """Say what comes after a pour that was done then (UTC, s), by the sheet, in local time.
+
+    `lift` is which of how many it was.
+    """
 
     def at(seconds: float | None) -> str | None:
         if seconds is None:
             return None
         return time.strftime("%a %H:%M", time.localtime(done_utc_s + seconds))
 
+    if lift is not None and lift[0] < lift[1]:
+        return words.after_lift(lift[0], at(sheet.walk_on_s))
     return words.after(at(sheet.walk_on_s), at(sheet.cover_after_s))
 
 

@@ -17,6 +17,9 @@ from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
 from rig.room import Outline, contains, raster_of, where
 from rig.study.fresh import fresh_plan
 from rig.study.lasers import shots_of
+from rig.study.lifting import Takes as Takes
+from rig.study.lifting import one_lift, poured_cells
+from rig.study.lifting import takes as takes
 from rig.study.plan_answer import grind_first, read_plan
 from rig.study.pour_answer import (
     BucketAge,
@@ -49,38 +52,9 @@ if TYPE_CHECKING:
     from rig.job.store import Job
 
 CELLS_PER_BATCH = 40
-FEWEST_CELLS, MOST_CELLS = 1_500, 6_000
+FEWEST_CELLS, MOST_CELLS, FINEST_CELLS = 1_500, 6_000, 20_000
 LEARNT_YIELD_DOUBT = 0.05
 """What is left of a yield's doubt once this crew has poured (our own figure, no source)."""
-
-
-@dataclass(frozen=True)
-class Takes:
-    """What a plan says that a pour takes: litres, bags, what a bag makes, mm of cover."""
-
-    volume_l: float
-    volume_p95_l: float
-    bags: int
-    bags_p95: int
-    bag_yield_l: float
-    bag_water_l: float
-    waste_share: float
-    deepest_mm: float
-
-
-def takes(plan: "Plan") -> Takes:
-    """Return what a plan says that a pour takes."""
-    told = read_plan(plan).answer
-    return Takes(
-        volume_l=told.volume_l.mean,
-        volume_p95_l=told.volume_l.p95,
-        bags=told.bags.p50,
-        bags_p95=told.bags.p95,
-        bag_yield_l=told.volume_l.per_bag,
-        bag_water_l=told.water_per_bag_l,
-        waste_share=told.bags.waste_share,
-        deepest_mm=told.cover_mm.max,
-    )
 
 
 @dataclass(frozen=True)
@@ -128,7 +102,10 @@ def pour_to_log(job: "Job", outline: Outline, wish: PourWish, utc_s: float) -> T
     plan = fresh_plan(job, bags=True)
     if wish.is_made:
         make_pour_plan(job, outline, wish, utc_s)
-    return ToLog(current_pour_plan(job, plan), is_new=wish.is_made)
+    standing = current_pour_plan(job, plan)
+    if wish.lift is not None and wish.lift != standing.wish.lift:
+        raise CannotAnswer(words.other_lift(standing.wish.lift, wish.lift))
+    return ToLog(standing, is_new=wish.is_made)
 
 
 def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> PourPlan:
@@ -171,11 +148,20 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     if learnt is not None:
         crew = replace(crew, times=crew.times.faster_by(learnt.hands))
     ground = ground_of(
-        job, outline, plan, wish.exit_mm, wish.start_mm, mix_way_mm=wish.mix_distance_mm
+        job,
+        outline,
+        plan,
+        wish.exit_mm,
+        wish.start_mm,
+        mix_way_mm=wish.mix_distance_mm,
+        lift=wish.lift,
     )
     made = forecast(ground, crew, wish.runs)
-    answer = _answer(job, outline, plan, made, ground, wish.runs, sheet, temperature_c, learnt)
-    return replace(answer, warnings=(*answer.warnings, *notes))
+    answer = _answer(job, outline, plan, made, ground, wish, sheet, temperature_c, learnt)
+    told = read_plan(plan).answer
+    if wish.lift is not None:
+        notes += words.before_lift(wish.lift, told.lifts, sheet.walk_on_s)
+    return replace(answer, warnings=(*answer.warnings, *notes), lift=wish.lift)
 
 
 def _sheet(job: "Job") -> Sheet:
@@ -245,8 +231,9 @@ def ground_of(
     start_mm: tuple[float, float] | None,
     *,
     mix_way_mm: float,
+    lift: int | None = None,
 ) -> Ground:
-    """Lay the plan's cover over the floor, ready to be shared out to batches.
+    """Lay the plan's cover, or one lift of it, over the floor, ready to be shared out to batches.
 
     Raises
     ------
@@ -265,12 +252,18 @@ def ground_of(
     place_on(outline, "exit", *exit_mm, job.units)
     if start_mm is not None:
         place_on(outline, "start", *start_mm, job.units)
-    taken = takes(plan)
-    cells = raster_of(outline, min(max(CELLS_PER_BATCH * taken.bags, FEWEST_CELLS), MOST_CELLS))
+    taken, one = takes(plan, lift), one_lift(read_plan(plan).answer, lift)
+    many = min(max(CELLS_PER_BATCH * taken.bags, FEWEST_CELLS), MOST_CELLS)
+    if one is not None:  # as many cells on what it is poured on as on a whole floor
+        many = min(int(many * outline.area_m2 / max(one.answer.area_m2, 0.01)), FINEST_CELLS)
+    cells = raster_of(outline, many)
     heights = heights_of(shots_of(job), "floor", job.setups(), outline)
     surface = GaussianProcess().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     z, _ = surface.predict(cells.x_mm, cells.y_mm)
-    cover = Plane(plan.a, plan.b, plan.c).at(cells.x_mm, cells.y_mm) - z
+    if one is None:
+        cover = Plane(plan.a, plan.b, plan.c).at(cells.x_mm, cells.y_mm) - z
+    else:
+        cells, cover = poured_cells(cells, one.thickness_mm(cells.x_mm, cells.y_mm, z))
     floor = floor_of(outline, cells, cover)
     return Ground(floor, exit_mm, start_mm, taken.volume_l, taken.bags, mix_way_mm)
 
@@ -282,7 +275,9 @@ def order_again(job: "Job", outline: Outline, made: StandingPour) -> tuple[Groun
     """
     answer, start_mm = made.answer, made.wish.start_mm
     exit_mm = (answer.exit.x_mm, answer.exit.y_mm)
-    ground = ground_of(job, outline, made.plan, exit_mm, start_mm, mix_way_mm=0.0)
+    ground = ground_of(
+        job, outline, made.plan, exit_mm, start_mm, mix_way_mm=0.0, lift=made.wish.lift
+    )
     order = order_of_pour(
         ground.floor,
         exit_mm,
@@ -305,12 +300,13 @@ def _answer(
     plan: "Plan",
     made: Forecast,
     ground: Ground,
-    runs: int,
+    wish: PourWish,
     sheet: Sheet,
     temperature_c: float | None,
     learnt: Learnt | None,
 ) -> PourPlan:
-    units, taken, crew, roles, run = job.units, takes(plan), made.crew, made.roles, made.run
+    units, taken, runs = job.units, takes(plan, wish.lift), wish.runs
+    crew, roles, run = made.crew, made.roles, made.run
     advice = advise(made, ground, runs)
     too_deep = list(_too_deep(job, taken, sheet))
     of_temperature = sheet.warnings(temperature_c, units)

@@ -78,3 +78,12 @@ def all_set(label: str) -> str:
         "All markers set. Was one kicked? Have another look at it: rig set --marker {label}",
         label=label,
     )
+
+
+def other_lift(laid: int | None, asked: int) -> str:
+    """Say that the markers are laid out for another lift."""
+    if laid is None:
+        text = say("The markers are laid out for the finished plane")
+    else:
+        text = say("The markers are laid out for lift {laid}", laid=laid)
+    return text + say(". Lay them out for this: rig markers --lift {asked}", asked=asked)

@@ -169,6 +169,23 @@ def in_lifts(lifts: int) -> str:
     return say("Pour in {lifts} lifts: the deepest place is over the maximum cover.", lifts=lifts)
 
 
+def lift(
+    number: int, max_mm: float, area_m2: float, whole_m2: float, bags: int, units: Units
+) -> str:
+    """Say what a lift is: all over the floor, or in its deep spots only."""
+    if area_m2 > 0.99 * whole_m2:
+        where = say("all over")
+    else:
+        where = say("in the deep spots only, {area}", area=units.area(area_m2))
+    return say(
+        "Lift {number}: {where}, up to {deep}, {bags}.",
+        number=number,
+        where=where,
+        deep=units.length(max_mm),
+        bags=counted(bags, "bag"),
+    )
+
+
 def no_grinding() -> str:
     """Say that grinding is dearer than filling."""
     return say("Grinding does not pay at these prices: fill.")

@@ -112,13 +112,70 @@ def learnt(interval_s: float, planned_s: float, yield_l: float | None, units: Un
 def too_deep(over_mm: float, limit_mm: float, whose: str, units: Units) -> str:
     """Say where one pour takes more than `whose` ("the job", "the sheet") allows in one go."""
     return say(
-        "The deepest place takes {over} more than the {limit} that {whose} allows in one go: fill "
-        "the deep places first, let them set and survey again, or pour in lifts, each planned by "
-        "itself.",
+        "The deepest place takes {over} more than the {limit} that {whose} allows in one go: pour "
+        "in lifts, each planned by itself (rig pour plan --lift 1), or fill the deep places first, "
+        "let them set and survey again.",
         over=units.off(over_mm),
         limit=units.length(limit_mm),
         whose=whose,
     )
+
+
+def before_lift(lift: int, lifts: int, walk_on_s: float | None) -> list[str]:
+    """Say what lies between a lift and the one before it."""
+    if lift < 2:
+        return []
+    if walk_on_s is None:
+        return [
+            say(
+                "Lift {lift} of {lifts} goes on only when the one before bears walking on, as the "
+                "product's sheet has it, and is primed again.",
+                lift=lift,
+                lifts=lifts,
+            )
+        ]
+    return [
+        say(
+            "Lift {lift} of {lifts} goes on no sooner than {wait} after the one before (walk-on, "
+            "by the sheet), and on primer again.",
+            lift=lift,
+            lifts=lifts,
+            wait=minutes(walk_on_s) if walk_on_s < 7200 else f"{walk_on_s / 3600:g} h",
+        )
+    ]
+
+
+def after_lift(lift: int, walk_on: str | None) -> list[str]:
+    """Say what comes between a lift and the next."""
+    when = say("once this one bears walking on, as its sheet has it")
+    if walk_on is not None:
+        when = say("from {walk_on} (walk-on, the sheet's time)", walk_on=walk_on)
+    return [
+        say("Lift {next} goes on {when}, on primer again.", next=lift + 1, when=when),
+        say("Now: rinse mixers, buckets, rake and roller before they set."),
+        say(
+            "Then: rig markers --lift {next}, rig set --lift {next}, rig pour plan --lift {next}",
+            next=lift + 1,
+        ),
+    ]
+
+
+def too_early(lift: int, left_s: float) -> str:
+    """Say that the lift below has not had its time."""
+    return say(
+        "The lift under lift {lift} has not had its time by the sheet: wait {left} more.",
+        lift=lift,
+        left=minutes(left_s) if left_s < 7200 else f"{left_s / 3600:.1f} h",
+    )
+
+
+def other_lift(planned: int | None, asked: int) -> str:
+    """Say that the plan of the pour is for another lift."""
+    if planned is None:
+        text = say("The plan of the pour is for all lifts at once")
+    else:
+        text = say("The plan of the pour is for lift {planned}", planned=planned)
+    return text + say(". Make one for this: rig pour plan --lift {asked}", asked=asked)
 
 
 def bucket_too_old(age_s: float, pot_life_s: float) -> str:
