@@ -8,6 +8,7 @@ import click
 from rig.cli.options import Name, job_option, json_option, show
 from rig.cli.room_options import RoomGiven, room_options
 from rig.errors import BadInput
+from rig.units import Units
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -62,13 +63,13 @@ def command(
     from rig.job.store import Job
     from rig.quantities.materials import changed_rule
     from rig.study.room import outline_of, room_answer, set_outline, with_renamed
-    from rig.words.room import door_warnings, names_gone, room_lines, rule_line
+    from rig.words.room import names_gone, room_lines, rule_line
 
     given = RoomGiven(**options)
     rules = [*given.rules, *(changed_rule(text) for text in materials)]
     with Job.open(job_path, write=True) as job:
         before = outline_of(job)
-        shaped = given.outline_over(before)
+        shaped = given.outline_over(before, Units(given.units or job.units.system))
         if not (given.has_settings or shaped or rules or renames):
             raise BadInput("Nothing to change was given; see rig edit --help.")
         outline, closing_mm = shaped or (before, None)
@@ -85,8 +86,6 @@ def command(
         if shaped:
             warnings += names_gone(outline, before)
             warnings += _shape_warnings(job, outline)
-        if given.doors:
-            warnings += door_warnings(outline, units)
     lines = room_lines(str(job_path), outline, closing_mm, units)
     lines += [rule_line(rule.key, rule.amount, rule.unit, units) for rule in rules]
     if shaped and has_grid:

@@ -8,6 +8,7 @@ import click
 from rig.cli.options import job_option, json_option, show
 from rig.cli.room_options import NO_ROOM, RoomGiven, room_options
 from rig.errors import BadInput
+from rig.units import Units
 
 
 @click.command()
@@ -22,10 +23,10 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     from rig.job.settings import Settings
     from rig.job.store import Job
     from rig.study.room import room_answer
-    from rig.words.room import door_warnings, room_lines, size_warnings
+    from rig.words.room import room_lines, size_warnings
 
     given = RoomGiven(**options)
-    shaped = given.outline_over(None)
+    shaped = given.outline_over(None, Units(given.units or Settings().units))
     if shaped is None:
         raise BadInput(NO_ROOM)
     outline, closing_mm = shaped
@@ -36,7 +37,7 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
             job.keep_material_rules([vars(rule) for rule in given.rules], edited=True)
         units = job.units
     lines = room_lines(str(job_path), outline, closing_mm, units)
-    warnings = [*size_warnings(outline, units), *door_warnings(outline, units)]
+    warnings = size_warnings(outline, units)
     lines += [f"! {warning}" for warning in warnings]
     answer = room_answer(str(job_path), outline, closing_mm, warnings=warnings)
     show(answer.as_json(), as_json, "\n".join([*lines, "Next: rig grid"]))

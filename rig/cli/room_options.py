@@ -10,7 +10,7 @@ import click
 from rig.cli.options import MASS, PERCENT, VOLUME, Length, Lengths, stack
 from rig.errors import BadInput
 from rig.job.settings import FLOOR_KINDS, Settings
-from rig.units import System
+from rig.units import System, Units
 
 if TYPE_CHECKING:
     from rig.products import Used
@@ -159,7 +159,9 @@ class RoomGiven:
         check_settings(new)
         return new
 
-    def outline_over(self, current: "Outline | None") -> "tuple[Outline, float | None] | None":
+    def outline_over(
+        self, current: "Outline | None", units: Units
+    ) -> "tuple[Outline, float | None] | None":
         """Return the outline they make and how far paced walls failed to close, or None.
 
         Parameters
@@ -167,6 +169,8 @@ class RoomGiven:
         current : Outline or None
             What `edit` starts from; its doors and openings stay, also in a new room, unless others
             are given.
+        units : Units
+            What is wrong is told in these.
         """
         from rig import room as rooms
         from rig.study.described import refuse_no_room
@@ -187,12 +191,12 @@ class RoomGiven:
         outline, closing_mm = shaped
         if current is not None:
             keeps_openings = not self.openings and not outline.openings
-            outline = _with_kept(outline, current, keeps_openings, not self.doors)
+            outline = _with_kept(outline, current, keeps_openings, not self.doors, units)
         for opening in self.openings:
             outline = rooms.with_opening(outline, *opening)
         for door in self.doors:
-            outline = rooms.with_door(outline, *door)
-        refuse_no_room(outline)
+            outline = rooms.with_door(outline, *door, units)
+        refuse_no_room(outline, units)
         return outline, closing_mm
 
     def _shape(self) -> "tuple[Outline, float | None] | None":
@@ -216,7 +220,9 @@ def _given(new: T | None, old: T) -> T:
     return old if new is None else new
 
 
-def _with_kept(outline: "Outline", current: "Outline", openings: bool, doors: bool) -> "Outline":
+def _with_kept(
+    outline: "Outline", current: "Outline", openings: bool, doors: bool, units: Units
+) -> "Outline":
     """Outline with the openings and doors that the job has already."""
     from rig import room as rooms
 
@@ -226,6 +232,7 @@ def _with_kept(outline: "Outline", current: "Outline", openings: bool, doors: bo
             current.openings if openings else outline.openings,
             current.doors if doors else (),
             current.wall_names if len(current.walls) == len(outline.walls) else None,
+            units,
         )
     except BadInput as error:
         raise BadInput(

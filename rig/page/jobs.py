@@ -149,8 +149,8 @@ def _made(folder: JobFolder, form: Form, unit: str) -> str:
         outline = room(wide, long)
     form.check()
     assert name is not None
-    refuse_no_room(outline)
     units: System = "mm" if form.text("units") == "mm" else "in"
+    refuse_no_room(outline, Units(units))
     file = folder.free(name)
     with Job.create(file, Settings(units=units), outline.walls):
         pass

@@ -1,6 +1,6 @@
 """The plan of a room: outline, doors, walls paced out, places by walls, rasters of the floor."""
 
-from rig.room.doors import Door, is_turned, wall_of
+from rig.room.doors import Door, wall_of
 from rig.room.files import from_file
 from rig.room.geometry import ON_WALL_MM, Floats, Point, Ring
 from rig.room.outline import (
@@ -30,7 +30,6 @@ __all__ = [
     "from_file",
     "from_rings",
     "from_walls",
-    "is_turned",
     "is_within",
     "named_walls",
     "raster",

@@ -19,6 +19,7 @@ from rig.room.geometry import (
     told,
     towards,
 )
+from rig.units import MM_PER_IN, Units
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,14 @@ class Door:
         return (self.x_mm + self.end_x_mm) / 2, (self.y_mm + self.end_y_mm) / 2
 
 
-def door_on(walls: Ring, doors: Sequence[Door], x_mm: float, y_mm: float, width_mm: float) -> Door:
+def door_on(
+    walls: Ring,
+    doors: Sequence[Door],
+    x_mm: float,
+    y_mm: float,
+    width_mm: float,
+    units: Units | None = None,
+) -> Door:
     """Find the doorway that `with_door` adds; see there."""
     n = len(doors) + 1
     if not (math.isfinite(x_mm) and math.isfinite(y_mm)):
@@ -53,35 +61,50 @@ def door_on(walls: Ring, doors: Sequence[Door], x_mm: float, y_mm: float, width_
     nearest, wall, *_ = ranked[0]
     if nearest > ON_WALL_MM:
         raise BadInput(
-            f"door {n} at {at_words(at)} is not on a wall: the nearest, wall {wall}, is "
-            f"{told(nearest)} away. Give the end of the doorway nearer the start of its wall."
+            f"door {n} at {at_words(at, units)} is not on a wall: the nearest, wall {wall}, is "
+            f"{told(nearest, units)} away. Give the end of the doorway nearer the start of its "
+            "wall."
         )
     # at a corner two walls are equally near; the one that the door fits on forwards is meant
     here = [r for r in ranked if r[0] <= nearest + 1.0]
     near = [r for r in ranked if nearest + 1.0 < r[0] <= ON_WALL_MM]
     for tier in (here, near):
-        for way in (1.0, -1.0):
-            for _, _, a, b in tier:
-                if door := _fitted(at, a, b, way * width_mm):
-                    _refuse_overlap(n, door, doors)
-                    return door
+        for _, _, a, b in tier:
+            if door := _fitted(at, a, b, width_mm):
+                _refuse_overlap(n, door, doors, units)
+                return door
+    for _, wall, a, b in here + near:
+        if back := _fitted(at, a, b, -width_mm):
+            other = f"{_plain(back.end_x_mm, units)},{_plain(back.end_y_mm, units)}"
+            raise BadInput(
+                f"door {n}, {told(width_mm, units)} wide, would run past the end of wall {wall}: "
+                f"from {at_words(at, units)} that wall goes on for "
+                f"{told(max(math.dist(a, b) - along(at, a, b), 0.0), units)}. If that is the "
+                f"doorway's other end, give --door {other},{_plain(width_mm, units)}"
+            )
     _, wall, a, b = here[0]
     start = min(max(along(at, a, b), 0.0), math.dist(a, b))
     raise BadInput(
-        f"door {n}, {told(width_mm)} wide, does not fit on wall {wall}: from {at_words(at)} that "
-        f"wall runs {told(math.dist(a, b) - start)} one way and {told(start)} the other."
+        f"door {n}, {told(width_mm, units)} wide, does not fit on wall {wall}: from "
+        f"{at_words(at, units)} that wall runs {told(math.dist(a, b) - start, units)} one way and "
+        f"{told(start, units)} the other."
     )
 
 
-def _refuse_overlap(n: int, door: Door, others: Sequence[Door]) -> None:
+def _plain(mm: float, units: Units | None) -> str:
+    """Write a length as an option takes it, without blanks."""
+    return f"{mm:.0f}mm" if units is None or units.is_metric else f"{mm / MM_PER_IN:.6g}in"
+
+
+def _refuse_overlap(n: int, door: Door, others: Sequence[Door], units: Units | None) -> None:
     """Refuse a doorway that shares its opening with another."""
     opening = shapely.buffer(_opening(door), 1.0, cap_style="flat")
     for k, other in enumerate(others, 1):
         shared_mm = shapely.length(shapely.intersection(opening, _opening(other)))
         if shared_mm > 1.0:
             raise BadInput(
-                f"door {n} at {at_words((door.x_mm, door.y_mm))} overlaps door {k} by "
-                f"{told(shared_mm)}. Give each door once, and its own width."
+                f"door {n} at {at_words((door.x_mm, door.y_mm), units)} overlaps door {k} by "
+                f"{told(shared_mm, units)}. Give each door once, and its own width."
             )
 
 
@@ -89,7 +112,7 @@ def _opening(door: Door) -> shapely.LineString:
     return shapely.LineString([(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)])
 
 
-def check_door(walls: Ring, door: Door, n: int) -> None:
+def check_door(walls: Ring, door: Door, n: int, units: Units | None = None) -> None:
     """Refuse door number n where it does not lie on one wall."""
     ends = ((door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
     if not all(math.isfinite(value) for end in ends for value in end):
@@ -100,16 +123,10 @@ def check_door(walls: Ring, door: Door, n: int) -> None:
     off = max(distance(end, a, b) for end in ends)
     if off > ON_WALL_MM:
         raise BadInput(
-            f"door {n}, from {at_words(ends[0])} to {at_words(ends[1])}, does not lie on one wall: "
-            f"it is {told(off)} off the nearest. Give the door again to suit the walls."
+            f"door {n}, from {at_words(ends[0], units)} to {at_words(ends[1], units)}, does not "
+            f"lie on one wall: it is {told(off, units)} off the nearest. Give the door again to "
+            "suit the walls."
         )
-
-
-def is_turned(walls: Ring, door: Door) -> bool:
-    """Say whether a door runs against its wall, as one does that only fits so."""
-    a, b = list(segments(walls))[wall_of(walls, door)]
-    start, end = (door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)
-    return along(end, a, b) < along(start, a, b)
 
 
 def wall_of(walls: Ring, door: Door) -> int:

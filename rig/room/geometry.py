@@ -52,11 +52,15 @@ def distance(at: Point, a: Point, b: Point) -> float:
     return math.dist(at, (a[0] + t * way[0], a[1] + t * way[1]))
 
 
-def at_words(point: Point) -> str:
-    """Write a place by its coordinates."""
+def at_words(point: Point, units: Units | None = None) -> str:
+    """Write a place by its coordinates, in mm where no units are known."""
+    if units is not None:
+        return f"({units.place(point[0])}, {units.place(point[1])})"
     return f"({point[0]:.0f}, {point[1]:.0f}) mm"
 
 
-def told(mm: float) -> str:
-    """Length in both systems, where the caller's units are not known."""
+def told(mm: float, units: Units | None = None) -> str:
+    """Write a length, in both systems where no units are known."""
+    if units is not None:
+        return units.place(mm)
     return f"{_METRIC.length(mm, step_mm=1.0)} ({_IMPERIAL.place(mm)})"

@@ -17,6 +17,7 @@ from rig.errors import BadInput
 from rig.room.doors import Door, check_door, door_on
 from rig.room.geometry import ON_WALL_MM, SAME_MM, Point, Ring, at_words, pieces, segments
 from rig.room.sides import Side, named_sides
+from rig.units import Units
 
 _CRUMB_MM2 = 100.0  # a piece under 1 cm² beside the floor is rounding, not a second room
 _FARTHEST_MM = 1e7
@@ -102,6 +103,7 @@ def from_rings(
     openings: Iterable[Iterable[Sequence[float]]] = (),
     doors: Iterable[Door | Sequence[float]] = (),
     wall_names: Mapping[int, str] | None = None,
+    units: Units | None = None,
 ) -> Outline:
     """
     Outline from corners, checked.
@@ -116,21 +118,23 @@ def from_rings(
         Each must lie on one wall.
     wall_names : mapping of int to str, optional
         The user's own names of walls, by their index; those of walls that are not there go.
+    units : Units, optional
+        What is wrong is told in these.
 
     Raises
     ------
     BadInput
         Naming what is wrong: the walls cross themselves, opening 2 lies outside, ...
     """
-    ring = _checked_ring(walls, "the walls", "wall corner")
+    ring = _checked_ring(walls, "the walls", "wall corner", units)
     holes = tuple(
-        _checked_ring(hole, f"opening {n}", f"opening {n}, corner")
+        _checked_ring(hole, f"opening {n}", f"opening {n}, corner", units)
         for n, hole in enumerate(openings, 1)
     )
     _check_openings(shapely.Polygon(ring), holes)
     placed = tuple(door if isinstance(door, Door) else Door(*map(float, door)) for door in doors)
     for n, door in enumerate(placed, 1):
-        check_door(ring, door, n)
+        check_door(ring, door, n, units)
     names = {k: name for k, name in (wall_names or {}).items() if 0 <= k < len(ring)}
     return Outline(ring, holes, placed, names)
 
@@ -147,7 +151,9 @@ def with_opening(
     return from_rings(outline.walls, (*outline.openings, box), outline.doors, outline.wall_names)
 
 
-def with_door(outline: Outline, x_mm: float, y_mm: float, width_mm: float) -> Outline:
+def with_door(
+    outline: Outline, x_mm: float, y_mm: float, width_mm: float, units: Units | None = None
+) -> Outline:
     """
     Outline with one more door.
 
@@ -157,17 +163,21 @@ def with_door(outline: Outline, x_mm: float, y_mm: float, width_mm: float) -> Ou
         The room.
     x_mm, y_mm : float
         End of the doorway nearer the start of its wall; it runs from there the way the wall
-        runs or, where it only fits so, the other way.
+        runs.
     width_mm : float
         Clear width.
+    units : Units, optional
+        What is wrong is told in these.
 
     Raises
     ------
     BadInput
-        Where no wall is within 25 mm, the door fits on none that is, or another door is there.
+        Where no wall is within 25 mm, the door runs past the end of all that are, or another door
+        is there.
     """
-    door = door_on(outline.walls, outline.doors, x_mm, y_mm, width_mm)
-    return from_rings(outline.walls, outline.openings, (*outline.doors, door), outline.wall_names)
+    door = door_on(outline.walls, outline.doors, x_mm, y_mm, width_mm, units)
+    doors = (*outline.doors, door)
+    return from_rings(outline.walls, outline.openings, doors, outline.wall_names)
 
 
 def contains(outline: Outline, x_mm: npt.ArrayLike, y_mm: npt.ArrayLike) -> npt.NDArray[np.bool_]:
@@ -190,7 +200,9 @@ def is_within(outline: Outline, x_mm: float, y_mm: float) -> bool:
     return bool(shapely.distance(outline.sight, shapely.Point(at)) <= ON_WALL_MM)
 
 
-def _checked_ring(points: Iterable[Sequence[float]], name: str, corner: str) -> Ring:
+def _checked_ring(
+    points: Iterable[Sequence[float]], name: str, corner: str, units: Units | None
+) -> Ring:
     """Corners as floats without repeats, refused where they make no sound ring."""
     corners = _corners(points, corner)
     verb = ("have", "enclose", "cross", "themselves")
@@ -203,7 +215,9 @@ def _checked_ring(points: Iterable[Sequence[float]], name: str, corner: str) -> 
     reason = str(shapely.is_valid_reason(shapely.Polygon(corners)))
     if reason != "Valid Geometry":
         found = re.search(r"\[(\S+) (\S+)", reason)
-        place = f" near {at_words((float(found[1]), float(found[2].rstrip(']'))))}" if found else ""
+        place = ""
+        if found:
+            place = f" near {at_words((float(found[1]), float(found[2].rstrip(']'))), units)}"
         raise BadInput(
             f"{name} {verb[2]} {verb[3]}{place}; give the corners in order along the rim."
         )

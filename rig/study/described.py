@@ -52,7 +52,7 @@ def with_product(old: Settings, used: "Used") -> Settings:
     )
 
 
-def refuse_no_room(outline: "Outline") -> None:
+def refuse_no_room(outline: "Outline", units: Units) -> None:
     """Refuse walls that no room has: most likely in another unit than was meant.
 
     Raises
@@ -62,8 +62,13 @@ def refuse_no_room(outline: "Outline") -> None:
     """
     x, y = zip(*outline.walls, strict=True)
     longest = max(max(x) - min(x), max(y) - min(y))
+    metric = units.is_metric
+    long = f"{longest / 1000:.3g} m" if metric else f"{longest / MM_PER_FT:.3g} ft"
+    area = f"{outline.area_m2:.2g} m²"
+    if not metric:
+        area = f"{outline.area_m2 * 1e6 / MM_PER_FT**2:.2g} ft²"
     if longest > LONGEST_ROOM_MM or outline.area_m2 < SMALLEST_ROOM_M2:
         raise BadInput(
-            f"This room would be {longest / 1000:.3g} m ({longest / MM_PER_FT:.3g} ft) long with "
-            f"{outline.area_m2:.2g} m² of floor, which no room is. Is the unit right?"
+            f"This room would be {long} long with {area} of floor, which no room is. Is the unit "
+            "right?"
         )

@@ -62,26 +62,6 @@ def size_warnings(outline: "Outline", units: Units) -> list[str]:
     return [say(text, area=units.area(outline.area_m2))]
 
 
-def door_warnings(outline: "Outline", units: Units) -> list[str]:
-    """Tell of doors that their walls are too short for the way they were given."""
-    from rig.room import is_turned
-
-    def at(x_mm: float, y_mm: float) -> str:
-        return f"({units.place(x_mm)}, {units.place(y_mm)})"
-
-    return [
-        say(
-            "Door {n} would run past the end of its wall: {start} is taken as its other end, and "
-            "it runs back from there to {end}. Is that where it is? Else give --door again.",
-            n=n,
-            start=at(door.x_mm, door.y_mm),
-            end=at(door.end_x_mm, door.end_y_mm),
-        )
-        for n, door in enumerate(outline.doors, 1)
-        if is_turned(outline.walls, door)
-    ]
-
-
 def wall_lines(outline: "Outline", units: Units) -> list[str]:
     """Say in a line what the walls are called; nothing where the door makes that plain."""
     from rig.room import named_walls

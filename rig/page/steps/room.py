@@ -15,7 +15,7 @@ from rig.study.described import refuse_no_room
 from rig.study.findings import outside_warnings
 from rig.study.room import outline_of, set_outline
 from rig.units import Units
-from rig.words.room import door_warnings, size_warnings
+from rig.words.room import size_warnings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +35,7 @@ class _Room:
 
     def view(self, visit: Visit) -> RoomView:
         outline, units = outline_of(visit.job), visit.units
-        warned = [*size_warnings(outline, units), *door_warnings(outline, units)]
+        warned = size_warnings(outline, units)
         for kind in ("floor", "finished"):
             warned += outside_warnings(visit.job, outline, kind)
         return RoomView(
@@ -56,7 +56,7 @@ class _Room:
     def act(self, visit: Visit, act: str) -> str:
         outline = outline_of(visit.job)
         changed = _changed(visit, outline, act)
-        refuse_no_room(changed)
+        refuse_no_room(changed, visit.units)
         set_outline(visit.job, changed)
         return ""
 
@@ -108,7 +108,8 @@ def _with_door(visit: Visit, outline: Outline) -> Outline:
         away = min(max(away, 0.0), max(long - width, 0.0))
     share = away / long
     with form.at("door_width"):
-        return with_door(outline, a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1]), width)
+        x, y = a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])
+        return with_door(outline, x, y, width, visit.units)
 
 
 def _with_opening(visit: Visit, outline: Outline) -> Outline:
