@@ -61,7 +61,26 @@ def picture_of(
     ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups, outline)
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
-    surface = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    surface, cells, extremes = _modelled(heights, outline, confidence, most_cells, draws)
+    return Picture(outline, ties, heights, surface, cells, extremes)
+
+
+# The last floor that was modelled, by all that it stands on: one command after the other asks for
+# the same (a demo, a page, a script), and its draws are the dear part. One only: they are large.
+_Modelled = tuple[GaussianProcess, Raster, Extremes]
+_last: dict[tuple[object, ...], _Modelled] = {}
+
+
+def _modelled(
+    heights: Heights, outline: Outline, confidence: float, most_cells: int, draws: int
+) -> _Modelled:
+    where = (heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    stands_on = *(array.tobytes() for array in where), outline, confidence, most_cells, draws
+    found = _last.get(stands_on)
+    if found is not None:
+        return found
+    _last.clear()
+    surface = floor_model().fit(*where)
     cells = cells_of(outline, most_cells)
     extremes = find_extremes(
         surface,
@@ -72,7 +91,10 @@ def picture_of(
         confidence,
         draws,
     )
-    return Picture(outline, ties, heights, surface, cells, extremes)
+    for drawn in (extremes.smooth_mm, extremes.highest_mm, extremes.lowest_mm):
+        drawn.flags.writeable = False
+    made = _last[stands_on] = (surface, cells, extremes)
+    return made
 
 
 def cells_of(outline: Outline, most: int = MOST_CELLS) -> Raster:

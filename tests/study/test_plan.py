@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from rig.errors import BadInput, JobUnusable
@@ -68,3 +69,17 @@ def test_the_drawing_has_the_plans_own_figures(run: Run) -> None:
         z, _ = picture.surface.predict([one.x_mm], [one.y_mm])
         told = kept.answer.plane.at(one.x_mm, one.y_mm) - z[0]
         assert told == pytest.approx(one.cover_mm, abs=0.05)
+
+
+def test_a_floor_is_modelled_once_until_something_it_stands_on_changes(run: Run) -> None:
+    """The first answer's draws are those of the second, and of no other floor."""
+    make(run, "surveyed")
+    with Job.open("job.sqlite") as job:
+        outline = outline_of(job)
+        first = picture_of(job, outline, 0.95)
+        assert picture_of(job, outline, 0.95).extremes is first.extremes
+        surer = picture_of(job, outline, 0.99)
+        assert surer.extremes.high.upper_mm > first.extremes.high.upper_mm
+        again = picture_of(job, outline, 0.95)
+        assert again.extremes is not first.extremes
+        assert np.array_equal(again.extremes.highest_mm, first.extremes.highest_mm)
