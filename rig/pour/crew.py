@@ -6,7 +6,7 @@ carry, pour, spread, take the air out, bring the bucket back and rinse it.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Generic, NamedTuple, TypeVar
 
 from rig.errors import BadInput
@@ -72,20 +72,6 @@ class Times:
                     f"The time {field.name} is {value:g}: it must be "
                     f"{'0 or more' if zero_is_fine else 'more than 0'}."
                 )
-
-    def faster_by(self, factor: float) -> "Times":
-        """Return the times with all that hands do divided by a factor; the mixing is timed."""
-        return replace(
-            self,
-            water_s=self.water_s / factor,
-            powder_s=self.powder_s / factor,
-            load_s=self.load_s / factor,
-            walk_mm_s=self.walk_mm_s * factor,
-            pour_s=self.pour_s / factor,
-            spread_s_m2=self.spread_s_m2 / factor,
-            deair_s_m2=self.deair_s_m2 / factor,
-            rinse_s=self.rinse_s / factor,
-        )
 
     def assumption(self, units: Units) -> str:
         """Say what is assumed and may be timed instead."""

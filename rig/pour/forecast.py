@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from rig.errors import BadInput
 from rig.pour.crew import Roles, Times, Work, assign, loads, work_of
 from rig.pour.order import Floor, Order, order_of_pour
+from rig.pour.pace import AS_PLANNED, Pace, at_pace
 from rig.pour.simulation import Drawn, Run, draw, makespan, seam_ages, simulate
 
 Floats = NDArray[np.float64]
@@ -60,7 +61,7 @@ class Crew:
     """Who pours and with what.
 
     `strip_mm` None means that of `STRIPS_MM` which keeps the edge youngest; `buckets` None as many
-    as do.
+    as do. `pace` is how the crew stands to `times`, and how well that is known.
     """
 
     people: int
@@ -71,6 +72,7 @@ class Crew:
     bags_per_batch: int = 1
     strip_mm: float | None = None
     bays: int = 1
+    pace: Pace = AS_PLANNED
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +178,7 @@ def forecast(ground: Ground, crew: Crew, runs: int = RUNS, seed: int = SEED) -> 
     best = max((one for one in tried if one.bags_per_h >= fast), key=lambda one: one.margin_s)
     if not best.feasible:
         best = max(tried, key=lambda one: one.margin_s)
-    drawn = _drawn(best.work, crew.times, runs, seed)
+    drawn = _drawn(best.work, crew, runs, seed)
     return replace(best, run=simulate(drawn, best.roles, best.buckets))
 
 
@@ -199,7 +201,7 @@ def _choices(
         [batch.way_mm + ground.mix_way_mm for batch in batches],
         [batch.area_m2 for batch in batches],
     )
-    drawn = _drawn(work, crew.times, runs, seed)
+    drawn = _drawn(work, crew, runs, seed)
     for running in sorted({crew.mixers, (crew.mixers + 1) // 2, 1}):
         roles = assign(crew.people, running, work)
         several = {running + 1, 2 * running, 3 * running}
@@ -208,9 +210,10 @@ def _choices(
             yield Forecast(crew, order, strip_mm, work, roles, buckets, run)
 
 
-def _drawn(work: Work, times: Times, runs: int, seed: int) -> Drawn:
-    rng = np.random.default_rng(seed)
-    return draw(work, runs, rng, times.spread_by_hand, times.spread_by_clock)
+def _drawn(work: Work, crew: Crew, runs: int, seed: int) -> Drawn:
+    rng, times = np.random.default_rng(seed), crew.times
+    drawn = draw(work, runs, rng, times.spread_by_hand, times.spread_by_clock)
+    return at_pace(drawn, *crew.pace.drawn(runs, seed))
 
 
 def binding(made: Forecast, ground: Ground, runs: int = RUNS, seed: int = SEED) -> str:

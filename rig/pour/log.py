@@ -5,8 +5,11 @@ import statistics
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+
 from rig.pour.estimate import Front, Need, estimate
 from rig.pour.live_plan import LivePlan, Strip
+from rig.pour.pace import interval_s
 
 
 @dataclass(frozen=True)
@@ -116,9 +119,9 @@ class Log:
 
     @property
     def interval_s(self) -> float | None:
-        """Middling time from batch to batch, where there were any two."""
-        gaps = [b.time_s - a.time_s for a, b in pairwise(self.poured)]
-        return statistics.median(gaps) if gaps else None
+        """Mean time from batch to batch, pauses left out, where there were any two."""
+        times = [[batch.time_s] for batch in self.poured]
+        return float(interval_s(np.array(times))[0]) if len(times) > 1 else None
 
     def pace_s(self, now_s: float) -> float:
         """Time from batch to batch of late; a batch that keeps us waiting counts already."""

@@ -210,7 +210,7 @@ class Pouring:
 
     @property
     def interval_s(self) -> float | None:
-        """Middling time from batch to batch, where there were any two."""
+        """Mean time from batch to batch, pauses left out, where there were any two."""
         return self._log.interval_s
 
     # --- acts -------------------------------------------------------------------------------

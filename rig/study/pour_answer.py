@@ -109,6 +109,22 @@ class PourBatch(Record):
     edge_age_p95_s: float
     meets: tuple[int, ...]
     where: str
+    way_mm: float | None = None  # from the mixers; plans of an older version did not keep it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourPace(Record):
+    """How a crew stands to the plan's figures, and how well that is known.
+
+    `hands` and `mixing` are what both take against the figures; `hands_doubt` and `mixing_doubt`
+    standard deviations of their logs; `pours` the logged pours that they were learnt from.
+    """
+
+    hands: float
+    mixing: float
+    hands_doubt: float
+    mixing_doubt: float
+    pours: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,7 +213,9 @@ class PourPlan(Record):
     bags : int
         The plan's at even odds, waste included.
     interval_s : float
-        From batch to batch.
+        From batch to batch, in a middling pour.
+    pace : PourPace
+        None in plans of an older version.
     lead_s : float
         From water on powder until a batch is poured.
     yield_l, yield_doubt : float
@@ -233,6 +251,7 @@ class PourPlan(Record):
     start: Place
     runs: int
     interval_s: float
+    pace: PourPace | None = None
     lead_s: float
     yield_l: float
     yield_doubt: float

@@ -1,13 +1,20 @@
 """What a job knows of its pours: the plan that stands, what was ticked, logged and learnt."""
 
+import math
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from rig.errors import CannotAnswer, JobUnusable
+from rig.pour.crew import Roles, Times, work_of
+from rig.pour.forecast import SEED
+from rig.pour.pace import Pace, Past, learn
 from rig.pour.prepour import STEPS
 from rig.pour.sheet import Sheet
+from rig.pour.simulation import draw
 from rig.pour.true_clock import Act, Stretch
 from rig.record import from_json
 from rig.study.pour_answer import KeptPour, PourEnd, PourPlan, PourWish, Prepour, PrepourStep
@@ -18,18 +25,23 @@ if TYPE_CHECKING:
     from rig.job.rows import Plan, Session, StoredEvent, StoredReading
     from rig.job.store import Job
 
+MOST_POURS = 5
+"""A crew is known by so many of its last pours; those before were other people's, or other days'
+(our own figure, no source)."""
+RUNS_TO_LEARN = 100
 FORGOTTEN_S = 12 * 3600.0
 """A pour that nobody has logged anything of for so long is over."""
 
 
 @dataclass(frozen=True)
 class Learnt:
-    """What a crew's last pour taught: how its hands compare with the figures, and its yield.
+    """What a crew's pours taught: their pace, of `pours` of them, and the yield of the last.
 
     `yield_l` is None where that pour left it unknown.
     """
 
-    hands: float
+    pace: Pace
+    pours: int
     yield_l: float | None
     text: str
 
@@ -92,6 +104,15 @@ def open_pour(job: "Job", utc_s: float) -> StandingPour | None:
     return plan_of_pour(job, made[-1].id)
 
 
+def _pours_with_plans(job: "Job") -> Iterator[tuple[PourEnd, PourPlan | None]]:
+    """Yield how each pour of two batches or more ended, and the plan that it went by."""
+    plans = job.events(["pour_plan"])
+    for event, (_, ended) in zip(job.events(["pour_done"]), pours_ended(job), strict=True):
+        if ended.interval_s:
+            before = [one for one in plans if one.id < event.id]
+            yield ended, _kept(before[-1]).result if before else None
+
+
 def pours_ended(job: "Job") -> list[tuple[float, PourEnd]]:
     """Return how each pour ended, and its time of day (UTC, s)."""
     ended = job.events(["pour_done"])
@@ -101,18 +122,52 @@ def pours_ended(job: "Job") -> list[tuple[float, PourEnd]]:
         raise JobUnusable(f"The job's log of a pour cannot be read: {error}.") from None
 
 
-def learnt_from(job: "Job", units: Units) -> Learnt | None:
-    """Return what the last pour of a job taught, or None; `units` are those it is said in."""
-    ended = pours_ended(job)
+def learnt_from(job: "Job", times: Times, before: Pace, units: Units) -> Learnt | None:
+    """Return what the pours of a job taught of its crew, or None.
+
+    Parameters
+    ----------
+    job : Job
+    times : Times
+        What the next plan goes by: the pace is learnt against these.
+    before : Pace
+        What is known of the pace without any pour.
+    units : Units
+        Those it is said in.
+    """
+    ended = list(_pours_with_plans(job))[-MOST_POURS:]
     if not ended:
         return None
-    _, last = ended[-1]
-    if not last.planned_interval_s or not last.interval_s or last.share <= 0:
-        return None
-    hands = min(max(last.planned_interval_s / last.interval_s, 0.5), 2.0)
-    yield_l = last.known_yield_l
-    text = words.learnt(last.interval_s, last.planned_interval_s, yield_l, units)
-    return Learnt(hands, yield_l, text)
+    last = ended[-1][0]
+    yield_l = last.known_yield_l if last.share > 0 else None
+    pasts = [
+        _past(plan, times, one.batches, one.interval_s)
+        for one, plan in ended
+        if plan is not None and one.interval_s
+    ]
+    pace = learn(pasts, before)
+    text = words.learnt(last.interval_s or 0.0, last.planned_interval_s, yield_l, units)
+    if pasts:
+        text += " " + words.pace_learnt(len(pasts), pace.hands, pace.hands_sd)
+    return Learnt(pace, len(pasts), yield_l, text)
+
+
+def _past(plan: PourPlan, times: Times, batches: int, interval_s: float) -> Past:
+    """Simulate a pour that was logged, by the times that the next plan goes by."""
+    poured, away = plan.batches[: max(2, batches)], (plan.exit.x_mm, plan.exit.y_mm)
+    own = replace(times, mix_s=plan.mix_time_s, slake_s=plan.sheet.slake_time_s or times.slake_s)
+    work = work_of(
+        own,
+        [one.bags for one in poured],
+        [math.dist((one.x_mm, one.y_mm), away) if one.way_mm is None else one.way_mm
+         for one in poured],
+        [one.area_m2 for one in poured],
+    )  # fmt: skip
+    rng = np.random.default_rng(SEED)
+    drawn = draw(work, RUNS_TO_LEARN, rng, times.spread_by_hand, times.spread_by_clock)
+    told = plan.roles
+    roles = Roles(told.mixing, told.carrying, told.spreading, told.helpers, alone=plan.crew == 1)
+    return Past(drawn, roles, plan.buckets, interval_s)
 
 
 def prepour_of(job: "Job") -> Prepour:

@@ -12,6 +12,7 @@ from rig.pour.crew import Times, check_crew, check_gear
 from rig.pour.estimate import YIELD_DOUBT
 from rig.pour.forecast import Crew, Forecast, Ground, forecast
 from rig.pour.order import Order, exit_on, floor_of, order_of_pour, place_on
+from rig.pour.pace import TIMED, UNKNOWN, Pace, interval_s
 from rig.pour.prepour import CAUTIONS
 from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
 from rig.room import Outline, contains, raster_of, where
@@ -27,6 +28,7 @@ from rig.study.pour_answer import (
     KeptPour,
     Place,
     PourBatch,
+    PourPace,
     PourPlan,
     PourRoles,
     PourStrip,
@@ -144,9 +146,9 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
         working_s, note = sheet.working_time(temperature_c, units)
         notes += [note] if note else []
     crew = _crew(wish, wish.crew, wish.mixers, sheet, working_s)
-    learnt = _learnt(job, wish, units)
-    if learnt is not None:
-        crew = replace(crew, times=crew.times.faster_by(learnt.hands))
+    pace = _pace_before(wish)
+    learnt = _learnt(job, wish, crew.times, pace, units)
+    crew = replace(crew, pace=pace if learnt is None else learnt.pace)
     ground = ground_of(
         job,
         outline,
@@ -211,13 +213,25 @@ def _crew(wish: PourWish, people: int, mixers: int, sheet: Sheet, working_s: flo
     )
 
 
-def _learnt(job: "Job", wish: PourWish, units: Units) -> Learnt | None:
+def _pace_before(wish: PourWish) -> Pace:
+    """Tell what is known of a pace before any pour: more, where all steps were timed."""
+    timed = (
+        wish.water_time_s,
+        wish.powder_time_s,
+        wish.pour_time_s,
+        wish.spread_time_s_m2,
+        wish.deair_time_s_m2,
+    )
+    return UNKNOWN if None in timed else TIMED
+
+
+def _learnt(job: "Job", wish: PourWish, times: Times, before: Pace, units: Units) -> Learnt | None:
     if wish.crew_from is None:
-        return learnt_from(job, units)
+        return learnt_from(job, times, before, units)
     from rig.job.store import Job
 
     with Job.open(wish.crew_from) as other:
-        learnt = learnt_from(other, units)
+        learnt = learnt_from(other, times, before, units)
     if learnt is None:
         raise BadInput(f"{wish.crew_from} holds no pour that was logged to its end.")
     return learnt
@@ -315,8 +329,7 @@ def _answer(
     bag_water_l = sheet.water_per_bag_l
     if bag_water_l is None:
         bag_water_l = taken.bag_water_l
-    batches = _batches(made, outline, units, bag_water_l)
-    poured_s = np.median(run.poured_s, axis=1)
+    batches = _batches(made, ground, outline, units, bag_water_l)
     yield_l, yield_doubt = taken.bag_yield_l / (1.0 + taken.waste_share), YIELD_DOUBT
     if learnt is not None and learnt.yield_l is not None:
         yield_l, yield_doubt = learnt.yield_l, LEARNT_YIELD_DOUBT
@@ -355,7 +368,14 @@ def _answer(
         exit=Place(x_mm=ground.exit_mm[0], y_mm=ground.exit_mm[1]),
         start=Place(x_mm=batches[0].x_mm, y_mm=batches[0].y_mm),
         runs=runs,
-        interval_s=float(np.median(np.diff(poured_s))) if len(poured_s) > 1 else 0.0,
+        interval_s=float(np.median(interval_s(run.poured_s))) if len(batches) > 1 else 0.0,
+        pace=PourPace(
+            hands=crew.pace.hands,
+            mixing=crew.pace.mixing,
+            hands_doubt=crew.pace.hands_sd,
+            mixing_doubt=crew.pace.mixing_sd,
+            pours=0 if learnt is None else learnt.pours,
+        ),
         lead_s=float(np.mean(run.poured_s - run.wet_s)) + crew.times.pour_s,
         yield_l=yield_l,
         yield_doubt=yield_doubt,
@@ -376,7 +396,7 @@ def _answer(
 
 
 def _batches(
-    made: Forecast, outline: Outline, units: Units, bag_water_l: float
+    made: Forecast, ground: Ground, outline: Outline, units: Units, bag_water_l: float
 ) -> tuple[PourBatch, ...]:
     # A schedule goes by the batches' order, though two that begin together may change places.
     wet, poured = (
@@ -402,6 +422,7 @@ def _batches(
             edge_age_p95_s=ages[k],
             meets=tuple(later + 1 for earlier, later in made.order.seams if earlier == k),
             where=_where(outline, batch.x_mm, batch.y_mm, units),
+            way_mm=batch.way_mm + ground.mix_way_mm,
         )
         for k, batch in enumerate(made.order.batches)
     )
@@ -440,6 +461,8 @@ def _assumptions(made: Forecast, ground: Ground, units: Units) -> Iterator[str]:
     yield crew.times.assumption(units)
     yield words.edge_counts(crew.working_s, crew.times.mix_s)
     yield words.batch_size(crew.bags_per_batch, ground.mix_way_mm, units)
+    if crew.pace.hands_sd:
+        yield words.pace_doubted(crew.pace.hands_sd)
     if crew.times.slake_s == 0:
         yield words.NO_SLAKING
     if crew.strip_mm is None:

@@ -106,6 +106,28 @@ def learnt(interval_s: float, planned_s: float, yield_l: float | None, units: Un
     )
 
 
+def pace_learnt(pours: int, hands: float, doubt: float) -> str:
+    """Say how a crew's hands stand to the plan's figures, as so many pours tell."""
+    return say_many(
+        "{count} pour tells that its hands take {hands} times these figures, give or take "
+        "{doubt:.0%}; timed mixing is taken apart.",
+        "{count} pours tell that its hands take {hands} times these figures, give or take "
+        "{doubt:.0%}; timed mixing is taken apart.",
+        pours,
+        hands=f"{hands:.2f}",
+        doubt=2.0 * doubt,
+    )
+
+
+def pace_doubted(doubt: float) -> str:
+    """Say that the pace of the crew is itself in doubt, and counts."""
+    return say(
+        "How fast this crew's hands are is taken as known to {doubt:.0%} (twice its standard "
+        "deviation), which the chance of a dead edge holds; each pour that is logged narrows it.",
+        doubt=2.0 * doubt,
+    )
+
+
 # --- what it warns of ---------------------------------------------------------------------------
 
 

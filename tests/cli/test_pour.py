@@ -383,6 +383,24 @@ def test_the_next_plan_starts_from_what_this_crew_took(ready: Callable[..., Any]
     assert any("this crew's last pour" in text for text in made["assumptions"])
 
 
+def test_three_pours_at_one_pace_make_the_next_plan_go_by_it(ready: Callable[..., Any]) -> None:
+    first = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    slow_s = 1.3 * first["interval_s"]
+    for _ in range(3):
+        ready("pour", "run", typed="batch\nbatch\ny\nfront 2\nstop\n")
+        with sqlite3.connect("job.sqlite") as database:
+            database.execute(
+                "UPDATE event SET data = json_set(data, '$.interval_s', ?, '$.batches', ?)"
+                " WHERE kind = 'pour_done'",
+                (slow_s, len(first["batches"])),
+            )
+        made = ready("pour", "plan", *PLAN, "--runs", "200", "--json").json
+    assert made["interval_s"] == pytest.approx(slow_s, rel=0.05)
+    assert made["pace"]["pours"] == 3
+    assert made["pace"]["hands_doubt"] < first["pace"]["hands_doubt"]
+    assert made["margin_s"] < first["margin_s"]
+
+
 def test_the_log_and_the_next_plan_tell_a_bags_yield_in_feet_in_an_inch_job(
     planned: Callable[..., Any],
 ) -> None:
