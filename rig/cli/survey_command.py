@@ -95,6 +95,7 @@ def survey(
     from rig.job.store import Job
     from rig.session.begin import Hand, SurveyWish, begin_survey
     from rig.session.kinds.survey import KIND
+    from rig.study.lasers import set_place
 
     wish, wanted = picked(SurveyWish, options), picked(SourceWish, options)
     replays_job = is_job_replay(wanted, job_path)
@@ -117,6 +118,9 @@ def survey(
                 KIND, begun, machine, log, source, as_json=as_json, more_sinks=more_sinks, page=page
             )
             shots += log.shots
+            if wish.laser is not None and not replays_job and job.last_setup() != begun.setup:
+                # What the laser's place was told for is the set-up that it was found in.
+                set_place(job, job.last_setup() or begun.setup, wish.laser)
         left = len(job.unshot(wish.kind)) if wish.kind in ("floor", "finished") else 0
     if not as_json:
         taken = f"{counted(shots, 'shot')} taken"

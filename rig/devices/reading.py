@@ -10,6 +10,8 @@ AWAKE = "awake"
 """An act that nobody did: the computer slept until now."""
 CLOCK_SET = "clock"
 """An act that nobody did: the time of day was set, by its argument in seconds."""
+AT_ONCE = "at once"
+"""Argument of the act that ends a session where nobody is there to be asked anything."""
 
 Status = Literal["valid", "no_beam", "button", "low_battery", "bad"]
 

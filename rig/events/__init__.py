@@ -53,6 +53,8 @@ from rig.events.survey import (
     Jolted,
     LineChecked,
     Next,
+    SetAside,
+    SetUp,
     ShotTaken,
     Skipped,
     SurveyDone,
@@ -73,6 +75,7 @@ _Timed = (
     | Noticed
     | ShotTaken
     | LineChecked
+    | SetUp
     | Watched
     | Checked
     | Prompt
@@ -128,7 +131,9 @@ __all__ = [
     "Resumed",
     "RodState",
     "Serving",
+    "SetAside",
     "SetDone",
+    "SetUp",
     "SettingEvent",
     "ShotTaken",
     "Skipped",

@@ -54,10 +54,11 @@ class Skipped(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Undone(Told):
-    """The last shot of the session was taken back."""
+    """The last shot of the session was taken back, or a skip where `what` says so."""
 
     event: ClassVar[str] = "undone"
     label: str
+    what: str | None = field(default=None, metadata=OMITTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +115,10 @@ class SurveyDone(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check(Told):
-    """Asks for a sight that tells whether the line is still where it was."""
+    """Asks for a sight that tells whether the line is, or was, where it was.
+
+    `closing` marks the one that a session ends with.
+    """
 
     event: ClassVar[str] = "check"
     label: str
@@ -122,11 +126,16 @@ class Check(Told):
     y_mm: float | None
     expected_mm: float
     text: str
+    closing: bool | None = field(default=None, metadata=OMITTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineChecked(Told):
-    """That sight was taken in a survey; `offset_mm` is what the line reads more from now on."""
+    """That sight was taken in a survey; `offset_mm` is what the line reads more from now on.
+
+    `found` is "held", "drift", "jolt", or "set up" for a laser that was set up again; of a point
+    shot before that, "stood" or "moved", and `setup` names the set-up that it was shot from.
+    """
 
     event: ClassVar[str] = "checked"
     label: str
@@ -141,6 +150,7 @@ class LineChecked(Told):
     found: str
     offset_mm: float
     offset_stderr_mm: float
+    setup: str | None = field(default=None, metadata=OMITTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,6 +175,47 @@ class Jolted(Told):
     label: str
     change_mm: float
     stderr_mm: float
+    kind: str
+    labels: tuple[str, ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetUp(Told):
+    """The laser stands anew: a set-up of its own, tied by a sight of `label`.
+
+    Attributes
+    ----------
+    name : str
+        Of the set-up, from now on that of the session.
+    line_mm : float or None
+        Its line over that of set-up 1; None where the set-up before is not tied to that.
+    change_mm : float
+        Its line over that of the set-up before.
+    reading_mm, stderr_mm, n, time_s
+        Of the sight.
+    """
+
+    event: ClassVar[str] = "setup"
+    name: str
+    line_mm: float | None
+    change_mm: float
+    label: str
+    x_mm: float | None
+    y_mm: float | None
+    reading_mm: float
+    stderr_mm: float
+    n: int
+    time_s: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetAside(Told):
+    """Shots of an earlier set-up that nothing vouches for: kept, not used, and asked for again."""
+
+    event: ClassVar[str] = "set_aside"
+    setup: str
     kind: str
     labels: tuple[str, ...]
     text: str
@@ -196,5 +247,7 @@ SurveyEvent = (
     | LineChecked
     | Drifted
     | Jolted
+    | SetUp
+    | SetAside
     | Watched
 )

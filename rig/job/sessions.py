@@ -55,7 +55,18 @@ def select(connection: sqlite3.Connection) -> list[Session]:
 
 
 def last_setup(connection: sqlite3.Connection) -> str | None:
-    """Return the set-up of the last session, else of the last shot, or None."""
+    """Return the set-up that the last session ended in, else that of the last shot, or None.
+
+    The laser may have been found to stand anew in that session; what was taken back, was not.
+    """
+    row = connection.execute(
+        "SELECT json_extract(data, '$.name') FROM event WHERE kind = 'setup' "
+        "AND session_id = (SELECT max(id) FROM session) AND NOT EXISTS (SELECT 1 FROM event AS "
+        "later, json_each(later.data, '$.events') AS gone WHERE later.kind = 'undo' "
+        "AND gone.value = event.id) ORDER BY id DESC LIMIT 1"
+    ).fetchone()
+    if row is not None and row[0]:
+        return str(row[0])
     for table in ("session", "shot"):
         row = connection.execute(
             f"SELECT setup.name FROM {table} JOIN setup ON setup.id = setup_id "

@@ -222,11 +222,12 @@ class Job(Described, Planned):
         kind: str,
         time_s: float,
         utc_s: float,
+        setup: str | None = None,
     ) -> int:
         """Commit a shot with all that came before it, and return its id.
 
         It supersedes the current shot of its kind at its label; a benchmark only that of its own
-        set-up.
+        set-up. `setup` is where the laser was found to stand anew; else the session's counts.
 
         Raises
         ------
@@ -235,12 +236,12 @@ class Job(Described, Planned):
         JobUnusable
             If it did not get to the disk; then no part of it did.
         """
-        setup_id = self._setup(session_id)
+        known = self._setup(session_id)
         with self._writing("the last shot was not kept") as connection:
             return shots.add(
                 connection,
                 session_id=session_id,
-                setup_id=setup_id,
+                setup_id=known if setup is None else shots.setup_id(connection, setup),
                 point=point,
                 x_mm=x_mm,
                 y_mm=y_mm,
@@ -252,14 +253,17 @@ class Job(Described, Planned):
                 utc_s=utc_s,
             )
 
-    def correct_shots(self, session_id: int, rows: Iterable[Given]) -> list[int]:
+    def correct_shots(
+        self, session_id: int, rows: Iterable[Given], setup: str | None = None
+    ) -> list[int]:
         """Commit shots as they read once corrected, each as `add_shot` takes it, all or none.
 
         Each takes the place of the current one at its label for good: to undo it brings the
-        uncorrected one back no more.
+        uncorrected one back no more. `setup` as there.
         """
-        setup_id = self._setup(session_id)
+        known = self._setup(session_id)
         with self._writing("the shots were not corrected") as connection:
+            setup_id = known if setup is None else shots.setup_id(connection, setup)
             return [shots.correct(connection, session_id, setup_id, row) for row in rows]
 
     def set_aside(self, shot_ids: Iterable[int]) -> None:

@@ -18,8 +18,10 @@ from rig.session.source import (
     typed_into,
 )
 from rig.session.source import complain as aloud
-from rig.study.lasers import line_of, set_place
+from rig.study.lasers import set_place
+from rig.study.line_before import line_of
 from rig.study.sense import is_sense_known
+from rig.survey.laser.line_watch import EVERY_S
 
 if TYPE_CHECKING:
     import asyncio
@@ -88,7 +90,8 @@ def begin_survey(
     source = open_source(wanted, units, hand.clock, lines, hand.complain)
     if wish.laser is not None:
         set_place(job, setup, wish.laser)
-    line = line_of(job, setup, wish.kind, source.utc_s())
+    kept = line_of(job, setup, wish.kind, source.utc_s())
+    line = None if kept is None else from_json(LineBefore, kept)
     settings = SurveySettings(
         dwell_s=wish.dwell,
         walk_s=wish.walk,
@@ -98,13 +101,27 @@ def begin_survey(
         units=units,  # of what is typed, should the job's change
         points=tuple(points),
         resumes_from=last_shot(job, wish.kind, setup),
-        line=None if line is None else from_json(LineBefore, line),
+        line=line,
         checks=wish.kind in WALKED and not wish.skip_check,
+        opens=line is not None and _begins_with_sight(line, wish, points[0][0]),
         clamp_mm=source.profile.clamp_mm if source.profile else None,
     )
     return Beginning(
         job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
     ), source
+
+
+def _begins_with_sight(line: LineBefore, wish: SurveyWish, label: str) -> bool:
+    """Whether the line is looked at before anything is shot from it.
+
+    A benchmark is a sight itself, where it is the one that the set-up is known by; a single
+    threshold trusts a sight of just now.
+    """
+    if wish.skip_check or not line.opens:
+        return False
+    if wish.kind == "benchmark":
+        return line.known.label == label
+    return wish.kind in WALKED or line.known.checked_s <= -EVERY_S
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ The log holds raw messages and acts; the same machine, fed with them, says again
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from rig.events import Doubtful, Drifted, Event, Jolted
+from rig.events import Doubtful, Drifted, Event, Jolted, SetAside, SetUp
 from rig.job.rows import Session, StoredReading
 from rig.job.store import Job
 from rig.session.as_of import JobAsOf
@@ -104,9 +104,11 @@ class Follower:
         for event in events:
             if self._watcher is not None and isinstance(event, Followed):
                 self._watcher.hear(event)
-                if not isinstance(event, Drifted):
-                    for label in event.labels if isinstance(event, Jolted) else (event.label,):
+                if isinstance(event, Jolted | SetAside):
+                    for label in event.labels:
                         self._touch(label)
+                elif not isinstance(event, Drifted | SetUp):
+                    self._touch(event.label)
             yield event
             yield from self._found()
 

@@ -2,7 +2,7 @@
 
 import contextlib
 import queue
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
@@ -14,7 +14,10 @@ from rig.events import (
     LineChecked,
     MarkerSet,
     Noticed,
+    SetAside,
+    SetUp,
     ShotTaken,
+    Skipped,
     Trouble,
     Undone,
     Unset,
@@ -23,7 +26,19 @@ from rig.job.store import Job
 from rig.session.items import Act, End, Item, Log, Question, Settled, Typed
 from rig.session.watcher import Watcher
 
-_KEPT = (ShotTaken, Undone, Checked, LineChecked, Drifted, Jolted, MarkerSet, Unset)
+_KEPT = (
+    ShotTaken,
+    Skipped,
+    Undone,
+    Checked,
+    LineChecked,
+    Drifted,
+    Jolted,
+    SetUp,
+    SetAside,
+    MarkerSet,
+    Unset,
+)
 
 
 class Recorder(Log):
@@ -66,6 +81,8 @@ class Recorder(Log):
         self._log_is_full = False
         self._now = (0.0, self._started())
         self._setup = setup
+        self._anew: str | None = None  # the set-up that the laser was found in meanwhile
+        self._last_checked = 0
         self._shots: list[int] = []
         self._labels: list[str] = []
         self._news: queue.SimpleQueue[Event] = queue.SimpleQueue()  # asked for by another thread
@@ -149,6 +166,12 @@ class Recorder(Log):
                 self._shots.append(self._add_shot(event, event.kind, utc_s))
                 self._labels.append(event.label)
                 self.shots += 1
+            case Undone(what="skip"):
+                told = {"label": event.label}
+                self._job.log_event(self._session, time_s, utc_s, "unskipped", told)
+            case Skipped():
+                told = {"label": event.label}
+                self._job.log_event(self._session, time_s, utc_s, "skipped", told)
             case Undone():
                 self._job.supersede(self._shots.pop())
                 self._labels.pop()
@@ -158,7 +181,15 @@ class Recorder(Log):
             case Drifted():
                 self._correct(event, time_s, utc_s)
             case Jolted():
-                self._set_aside(event, time_s, utc_s)
+                gone = self._out_of_use(event.kind, event.labels, self._setup)
+                data = {**event.as_json(), "shots": gone, "checked": self._last_checked}
+                self._job.log_event(self._session, time_s, utc_s, "jolt", data)
+            case SetAside():
+                gone = self._out_of_use(event.kind, event.labels, event.setup)
+                data = {**event.as_json(), "shots": gone}
+                self._job.log_event(self._session, time_s, utc_s, "set_aside", data)
+            case SetUp():
+                self._set_up(event, utc_s)
             case MarkerSet():
                 self._job.set_marker(
                     event.marker,
@@ -198,36 +229,51 @@ class Recorder(Log):
             self._news.put(Noticed(time_s=self._now[0], text=text))
 
     def _checked(self, event: Checked | LineChecked, utc_s: float) -> None:
-        last = {"setup": self._setup, "after_shot": self._last_shot()}
-        data = event.as_json() | last
-        self._job.log_event(self._session, event.time_s, utc_s, "checked", data)
+        setup = (event.setup if isinstance(event, LineChecked) else None) or self._setup
+        data = event.as_json() | {"setup": setup, "after_shot": self._last_shot()}
+        self._last_checked = self._job.log_event(
+            self._session, event.time_s, utc_s, "checked", data
+        )
         if self._ties_line:
             self._ties_line = False
             self._add_shot(event, "benchmark", utc_s)
 
+    def _set_up(self, event: SetUp, utc_s: float) -> None:
+        """Go on in a set-up of its own, which the sight ties."""
+        before, self._setup, self._anew = self._setup, event.name, event.name
+        shot = self._add_shot(event, "benchmark", utc_s)
+        data = {**event.as_json(), "before": before, "shot": shot, "checked": self._last_checked}
+        self._job.log_event(self._session, event.time_s, utc_s, "setup", data)
+
     def _correct(self, event: Drifted, time_s: float, utc_s: float) -> None:
         """Put shots that a drift was spread over in the place of what they were."""
         data = {key: value for key, value in event.as_json().items() if key != "shots"}
-        self._job.log_event(self._session, time_s, utc_s, "drift", data)
         rows = []
         for shot in event.shots:
             row = {key: value for key, value in shot.as_json().items() if key != "event"}
             rows.append({"point": row.pop("label"), "utc_s": utc_s, **row})
-        corrected = self._job.correct_shots(self._session, rows)
+        uncorrected = self._in_use(None, [shot.label for shot in event.shots], self._setup)
+        corrected = self._job.correct_shots(self._session, rows, setup=self._anew)
+        data |= {"uncorrected": uncorrected, "shots": corrected, "checked": self._last_checked}
+        self._job.log_event(self._session, time_s, utc_s, "drift", data)
         for shot, shot_id in zip(event.shots, corrected, strict=True):
             for n, label in enumerate(self._labels):
                 if label == shot.label:
                     self._shots[n] = shot_id
 
-    def _set_aside(self, event: Jolted, time_s: float, utc_s: float) -> None:
-        self._job.log_event(self._session, time_s, utc_s, "jolt", event.as_json())
-        gone = set(event.labels)
-        current = self._job.shots(kinds=[event.kind])
-        mine = [shot for shot in current if shot.setup == self._setup]
-        self._job.set_aside([shot.id for shot in mine if shot.point in gone])
-        kept = [(n, s) for n, s in zip(self._labels, self._shots, strict=True) if n not in gone]
+    def _out_of_use(self, kind: str, labels: Sequence[str], setup: str) -> list[int]:
+        """Set the shots of these labels aside and return their ids."""
+        gone = self._in_use(kind, labels, setup)
+        self._job.set_aside(gone)
+        kept = [(n, s) for n, s in zip(self._labels, self._shots, strict=True) if s not in gone]
         self.shots -= len(self._shots) - len(kept)
         self._labels, self._shots = [n for n, _ in kept], [s for _, s in kept]
+        return gone
+
+    def _in_use(self, kind: str | None, labels: Sequence[str], setup: str) -> list[int]:
+        kinds = ("floor", "finished", "threshold") if kind is None else (kind,)
+        current = self._job.shots(kinds=kinds)
+        return [shot.id for shot in current if shot.setup == setup and shot.point in labels]
 
     def _last_shot(self) -> int:
         return max((shot.id for shot in self._job.shots(current=False)), default=0)
@@ -241,7 +287,9 @@ class Recorder(Log):
             self._job.log_event(self._session, time_s, utc_s, "trouble", told.as_json())
             self._news.put(told)
 
-    def _add_shot(self, event: ShotTaken | Checked | LineChecked, kind: str, utc_s: float) -> int:
+    def _add_shot(
+        self, event: ShotTaken | Checked | LineChecked | SetUp, kind: str, utc_s: float
+    ) -> int:
         # A survey checks its line on a benchmark, whose place the job knows.
         x_mm, y_mm = (None, None) if isinstance(event, LineChecked) else (event.x_mm, event.y_mm)
         return self._job.add_shot(
@@ -255,4 +303,5 @@ class Recorder(Log):
             kind=kind,
             time_s=event.time_s,
             utc_s=utc_s,
+            setup=self._anew,
         )

@@ -15,8 +15,9 @@ from itertools import takewhile
 from typing import Protocol
 
 from rig.devices.clock import Clock
-from rig.devices.reading import AWAKE, CLOCK_SET, Back, Battery, Lost, Notice, Reading
+from rig.devices.reading import AT_ONCE, AWAKE, CLOCK_SET, Back, Battery, Lost, Notice, Reading
 from rig.events import (
+    Check,
     Event,
     Heard,
     LinkBack,
@@ -303,8 +304,8 @@ class _Run:
                 return not (isinstance(item, Act) and item.name == "quit")
             if isinstance(item, asyncio.Event):
                 return True  # it only woke us
-            self._work_off(item)
-            if isinstance(item, Act) and item.name == "quit":
+            told = self._work_off(item)
+            if isinstance(item, Act) and item.name == "quit" and not any(map(_closes, told)):
                 return False
         await self._heed_the_disk()
         return True
@@ -367,12 +368,14 @@ class _Run:
         for sink in self._sinks:
             sink.tick()
 
-    def _work_off(self, item: Item) -> None:
+    def _work_off(self, item: Item) -> Sequence[Event]:
         self._end_s = item.time_s
         self._writer.item(item)
         self._tell(announcements(item))
         found = doubts(self._guard, item) if self._guard is not None else ()
-        self._hear([*found, *step(self._machine, item)], item)
+        came = step(self._machine, item)
+        self._hear([*found, *came], item)
+        return came
 
     def _end(self) -> None:
         if self._clock and self._begun:
@@ -380,7 +383,7 @@ class _Run:
             self._writer.item(End(self._end_s))
             self._hear(step(self._machine, End(self._end_s)))
         if self._begun and not self._machine.finished:
-            self._hear(self._machine.act("quit", self._end_s))
+            self._hear(self._machine.act("quit", self._end_s, AT_ONCE))
 
     # --- what goes out ----------------------------------------------------------------------
 
@@ -426,6 +429,11 @@ class _Run:
                     sink.hear(event)
                 except OSError:  # a pipe that was closed, a full disk: the session goes on unheard
                     self._sinks.remove(sink)
+
+
+def _closes(event: Event) -> bool:
+    """Whether an event asks for the sight that a session ends with."""
+    return isinstance(event, Check) and event.closing is True
 
 
 @contextlib.contextmanager

@@ -33,8 +33,10 @@ from rig.events import (
     PourEvent,
     Prompt,
     Serving,
+    SetAside,
     SetDone,
     SettingEvent,
+    SetUp,
     ShotTaken,
     Skipped,
     Standing,
@@ -224,9 +226,9 @@ class Scene:
                 return self.mark(event.label, "todo") | self.last(told) | {"sofar"}
             case Ask():
                 return self.ask(event.text)
-            case LineChecked() | Trouble() | Drifted() | Watched() | AskTyped():
+            case LineChecked() | Trouble() | Drifted() | Watched() | AskTyped() | SetUp():
                 return self.note(told)
-            case Jolted():
+            case Jolted() | SetAside():
                 self.sections.sofar = None
                 changed = self.note(told) | {"sofar"}
                 for label in event.labels:

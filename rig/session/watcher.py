@@ -18,6 +18,8 @@ from rig.events import (
     Jolted,
     Noticed,
     Picture,
+    SetAside,
+    SetUp,
     ShotTaken,
     Undone,
 )
@@ -37,8 +39,8 @@ _DOUBTED_ENOUGH = 3
 _CELLS = 1_200
 _LAST_WAIT_S = 10.0
 
-Followed = ShotTaken | Undone | Drifted | Jolted
-"""Events that tell what became of a shot."""
+Followed = ShotTaken | Undone | Drifted | Jolted | SetUp | SetAside
+"""Events that tell what became of a shot, or of the line."""
 News = Doubtful | Picture | Noticed
 _Place = tuple[float, float, float, float]  # x, y, z, standard error; mm
 
@@ -81,8 +83,9 @@ class Watcher:
         rings: Any,
         settings: "Settings",
         setups: Sequence[str] = (),
-        climb_mm: Callable[[float | None, float | None], float] = lambda x_mm, y_mm: 0.0,
+        climb_mm: Callable[[float | None, float | None], float] | None = None,
     ) -> None:
+        climb_mm = climb_mm or _no_climb
         self._given = (list(shots), setup, rings, settings, setups, climb_mm)
         self._heard: queue.SimpleQueue[Followed | None] = queue.SimpleQueue()
         self._told: queue.SimpleQueue[News] = queue.SimpleQueue()
@@ -90,7 +93,7 @@ class Watcher:
 
     def hear(self, event: Event) -> None:
         """Take in a shot that was taken, undone, corrected or set aside; returns at once."""
-        if not isinstance(event, Followed):
+        if not isinstance(event, Followed) or _is_of_a_skip(event):
             return
         if self._thread is None:
             self._thread = threading.Thread(target=self._work, name="watcher", daemon=True)
@@ -192,8 +195,15 @@ class _FloorSoFar:
                 self._picture.start(list(self._shots.values()))
             case Drifted():
                 self._correct(event)
-            case Jolted():
+            case Jolted() | SetAside():
                 self._drop(event.labels)
+            case SetUp():
+                # Where the laser stands now nothing is known of its slope.
+                self._climb_mm = _no_climb
+                if event.line_mm is None:
+                    self._line_mm += event.change_mm
+                else:
+                    self._line_mm = event.line_mm
             case _:
                 assert_never(event)
 
@@ -278,3 +288,12 @@ class _FloorSoFar:
             ),
             volume_l=(plane - glance.mean_mm) * self._outline.area_m2,
         )
+
+
+def _no_climb(x_mm: float | None, y_mm: float | None) -> float:
+    return 0.0
+
+
+def _is_of_a_skip(event: Followed) -> bool:
+    """Whether what was taken back is no shot."""
+    return isinstance(event, Undone) and event.what is not None

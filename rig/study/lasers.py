@@ -3,12 +3,12 @@
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rig.errors import BadInput, CannotAnswer
 from rig.job.settings import Place, RadialError, SetupTilt
+from rig.study.acts import standing
 from rig.study.checks import CrossCheck, TwoPegCheck, last_check
-from rig.survey.heights import REFOUND_MM
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def tilts_of(job: "Job") -> dict[str, Tilt]:
     if not known:
         return {}
     moved: dict[str, int] = {}
-    for event in job.events(["checked"]):
+    for event in standing(job, ["checked"]):
         told = event.data
         setup = told.get("setup")
         # A jolt in a survey; in marker setting a sight that does not fit has no other word. What
@@ -252,57 +252,6 @@ def trust_of(job: "Job") -> "Trust":
             "cross check while the laser stands as it was left."
         )
     return Trust(radial, tilt, tuple(told), corrected)
-
-
-def line_of(job: "Job", setup: str, kind: str, utc_s: float) -> dict[str, Any] | None:
-    """What is known of a set-up's line, for a session that begins now, as JSON keeps it.
-
-    Returns
-    -------
-    dict or None
-        `known` has what `Known` takes, `earlier` the shots of a kind since the line was last seen
-        to be good; None where the set-up has no benchmark.
-    """
-    benchmarks = [shot for shot in job.shots(kinds=["benchmark"]) if shot.setup == setup]
-    if not benchmarks:
-        return None
-    mark, stderr_mm = benchmarks[-1], benchmarks[-1].stderr_mm
-    if mark.point in {point.label for point in job.points()}:
-        stderr_mm = math.hypot(stderr_mm, REFOUND_MM)  # a spot of the floor, not a fixed point
-    offset_mm = offset_stderr_mm = 0.0
-    good_s, good_shot = mark.utc_s, mark.id
-    for event in job.events(["checked"]):
-        told = event.data
-        if told.get("setup") != setup or "offset_mm" not in told:
-            continue
-        offset_mm, offset_stderr_mm = told["offset_mm"], told["offset_stderr_mm"]
-        if told["after_shot"] >= mark.id:
-            good_s, good_shot = event.utc_s, told["after_shot"]
-    earlier = [
-        {
-            "label": shot.point,
-            "x_mm": shot.x_mm,
-            "y_mm": shot.y_mm,
-            "reading_mm": shot.reading_mm,
-            "stderr_mm": shot.stderr_mm,
-            "n": shot.n,
-            "kind": shot.kind,
-            "time_s": min(shot.utc_s - utc_s, 0.0),
-        }
-        for shot in job.shots(kinds=[kind])
-        if shot.setup == setup and shot.id > good_shot
-    ]
-    known = {
-        "label": mark.point,
-        "reading_mm": mark.reading_mm,
-        "stderr_mm": stderr_mm,
-        "offset_mm": offset_mm,
-        "offset_stderr_mm": offset_stderr_mm,
-        "checked_s": min(good_s - utc_s, 0.0),
-        "x_mm": mark.x_mm,
-        "y_mm": mark.y_mm,
-    }
-    return {"known": known, "earlier": earlier}
 
 
 def limit_of(job: "Job | None", outline: "Outline | None", setup: str) -> tuple[float, str]:

@@ -4,26 +4,37 @@ Goes with `rig.survey.capture.Capture`, which knows the rod; `LineWatch` knows t
 """
 
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 
-from rig.events import Ask, Check, Drifted, Event, Jolted, LineChecked, ShotTaken, Trouble
-from rig.survey.laser.line_watch import GIVE_UP_S, GIVE_UP_TYPED_S, Found, Known, LineWatch
+from rig.events import (
+    Ask,
+    Check,
+    Drifted,
+    Event,
+    Jolted,
+    LineChecked,
+    SetAside,
+    SetUp,
+    ShotTaken,
+    Skipped,
+    Trouble,
+)
+from rig.survey.doubted import Begun, Doubt, Pending
+from rig.survey.laser.line_watch import (
+    BREAK_S,
+    GIVE_UP_S,
+    GIVE_UP_TYPED_S,
+    Found,
+    Known,
+    LineWatch,
+)
 from rig.survey.laser.verdict import SIGMAS
 from rig.survey.stand import HeldReading, Stand
 from rig.units import counted
+from rig.words import laser as words
 
 RESTLESS = "restless"
-
-
-@dataclass(frozen=True, slots=True)
-class Pending:
-    """A sight that is being asked for; `first` is one that says the line moved."""
-
-    stand: Stand
-    at_end: bool
-    until_s: float
-    first: HeldReading | None = None
 
 
 class BackSights:
@@ -41,6 +52,10 @@ class BackSights:
         Writes a length for people.
     earlier : iterable of ShotTaken
         Shots since the line was last seen to be good, from before this session.
+    begun : Begun
+        How this session finds the line.
+    wheres : mapping of str to str
+        How to find a point, by its label.
 
     Attributes
     ----------
@@ -55,13 +70,27 @@ class BackSights:
         kind: str,
         show: Callable[[float], str],
         earlier: Iterable[ShotTaken] = (),
+        begun: Begun | None = None,
+        wheres: Mapping[str, str] | None = None,
     ) -> None:
         self.pending: Pending | None = None
         self._line = LineWatch(known) if known is not None else None
         self._asks, self._kind, self._show = asks, kind, show
         # Several of one label where it was shot again: the last counts, an undone one no more.
         self._since: dict[str, list[ShotTaken]] = {shot.label: [shot] for shot in earlier}
-        self._wait_s = GIVE_UP_TYPED_S
+        self._by_tape, self._wait_s = True, GIVE_UP_TYPED_S
+        self._begun, self._wheres = begun or Begun(), wheres or {}
+        self._opens, self._doubt = self._begun.opens, self._begun.doubt
+        # When the laser may have been set up again: at the end of a break since the last sight.
+        self._broke_s: float | None = None
+        self._seen_s = math.inf
+
+    def start(self, time_s: float) -> None:
+        """Begin: whatever was shot before is from before a break."""
+        self._seen_s = time_s
+        self._opens |= self.can_ask and self._line is not None and self._line.due(time_s)
+        if self._opens or self._since:
+            self._broke_s = time_s
 
     @property
     def offset_mm(self) -> float:
@@ -73,13 +102,24 @@ class BackSights:
         """When nobody waits for the sight any longer."""
         return self.pending.until_s if self.pending is not None else math.inf
 
+    @property
+    def break_s(self) -> float:
+        """When nothing will have been read for so long that the line is to be seen again."""
+        return self._seen_s + BREAK_S if self.can_ask and self.pending is None else math.inf
+
     def hear_rod(self) -> None:
         """Know that a rod is read, not a tape: less patience is needed."""
-        self._wait_s = GIVE_UP_S
+        self._by_tape, self._wait_s = False, GIVE_UP_S
+
+    def hear(self, time_s: float) -> None:
+        """Hear that something was read."""
+        if time_s - self._seen_s >= BREAK_S:
+            self._broke_s = time_s
+        self._seen_s = time_s
 
     def wait_from(self, time_s: float) -> None:
         """Begin to wait for the sight anew: the rod is on its way."""
-        if self.pending is not None:
+        if self.pending is not None and self.pending.until_s < math.inf:
             self.pending = replace(self.pending, until_s=time_s + self._wait_s)
 
     def shot(self, shot: ShotTaken) -> ShotTaken:
@@ -95,8 +135,7 @@ class BackSights:
         return shot
 
     def undo(self, label: str) -> None:
-        """Forget a shot; the sight is asked for again later."""
-        self.pending = None
+        """Forget a shot."""
         if label in self._since:
             self._since[label].pop()
             if not self._since[label]:
@@ -107,41 +146,78 @@ class BackSights:
         """Whether there is a benchmark to go back to."""
         return self._line is not None and self._asks
 
+    @property
+    def can_close(self) -> bool:
+        """Whether a sight would vouch for anything before the end."""
+        closing = self.pending is not None and self.pending.is_closing
+        opening = self.pending is not None and self.pending.is_opening
+        return self.can_ask and bool(self._since) and not (closing or opening)
+
     def due(self, time_s: float, points_left: bool) -> bool:
-        """Say whether to go back to the benchmark now."""
-        if self._line is None or not self._asks:
+        """Say whether to go back to the benchmark, or to an earlier point, now."""
+        if self._line is None:
+            return False
+        if self._opens or (self._doubt is not None and self._doubt.point is not None):
+            return True
+        if not self._asks:
             return False
         if points_left:
             return self._line.due(time_s)
         return self._line.due_at_end(time_s, len(self._since))
 
-    def ask(self, time_s: float, at_end: bool) -> Check:
+    def ask(self, time_s: float, at_end: bool, after_break: bool = False) -> Check:
         """Ask for the sight."""
         assert self._line is not None
-        known = self._line.known
-        stand = Stand(known.label, known.x_mm, known.y_mm, known.where)
-        self.pending = Pending(stand, at_end, time_s + self._wait_s)
-        text = f"back to {stand.text}: is the line still where it was? Skip if you must"
+        if after_break:
+            self._opens, self._broke_s = True, time_s
+        point = self._doubt.point if self._doubt is not None and not self._opens else None
+        if point is not None and self._doubt is not None:
+            where = self._wheres.get(point.label, "")
+            stand = Stand(point.label, point.x_mm, point.y_mm, where)
+            self.pending = Pending(stand, math.inf, point=point)
+            text = words.back_to_a_point(stand.text, len(self._doubt.open))
+            expected_mm = self._doubt.expected_mm(point)
+        else:
+            known = self._line.known
+            stand = Stand(known.label, known.x_mm, known.y_mm, known.where)
+            opens, self._opens = self._opens, False
+            # A session waits for its first sight as it would for its first point.
+            until_s = math.inf if opens else time_s + self._wait_s
+            closing = at_end and not opens
+            self.pending = Pending(stand, until_s, is_opening=opens, is_closing=closing)
+            ask = words.first_to if opens else words.last_to if closing else words.back_to
+            text, expected_mm = ask(stand.text), self._line.expected_mm
         return Check(
             label=stand.label,
             x_mm=stand.x_mm,
             y_mm=stand.y_mm,
-            expected_mm=self._line.expected_mm,
+            expected_mm=expected_mm,
             text=text,
+            closing=self.pending.is_closing or None,
         )
 
-    def put_off(self, time_s: float) -> None:
-        """Go on without the sight."""
+    def skip(self, time_s: float) -> list[Event]:
+        """Go on without the sight, as told."""
+        assert self.pending is not None
+        told: list[Event] = [Skipped(label=self.pending.stand.label)]
+        point, doubt = self.pending.point, self._doubt
+        if point is None or doubt is None:
+            self._put_off(time_s)
+            return told
+        self.pending, self._doubt, self._seen_s = None, doubt.skip(point), time_s
+        return [*told, *self._settle()]
+
+    def _put_off(self, time_s: float) -> None:
         assert self._line is not None
         assert self.pending is not None
-        self._line.put_off(time_s, self.pending.at_end)
-        self.pending = None
+        self._line.put_off(time_s, self.pending.is_closing)
+        self.pending, self._seen_s = None, time_s
 
     def give_up(self, time_s: float) -> Trouble:
         """Go on without the sight since nobody came."""
         assert self.pending is not None
         label = self.pending.stand.label
-        self.put_off(time_s)
+        self._put_off(time_s)
         text = (
             f"nobody came to {label}: the line is not checked. Later: rig survey --kind benchmark "
             f"--label {label}"
@@ -151,19 +227,34 @@ class BackSights:
     def look(self, held: HeldReading, now_s: float, sure: bool) -> list[Event]:
         """Take the sight; one that says that the line moved is taken twice, or confirmed.
 
-        `pending` is None afterwards unless a second look is asked for.
+        Not by a tape that opens a session: who reads it says so. `pending` is None afterwards
+        unless a second look is asked for.
         """
         assert self._line is not None
         assert self.pending is not None
-        label, first = self.pending.stand.label, self.pending.first
-        found = self._line.compare(held.reading_mm, held.stderr_mm, held.time_s)
+        pending, doubt = self.pending, self._doubt
+        label, first, point = pending.stand.label, pending.first, pending.point
+        if point is not None and doubt is not None:
+            change_mm = held.reading_mm - doubt.expected_mm(point)
+            noise_mm = math.hypot(doubt.noise_mm(point), held.stderr_mm)
+            allowed_mm = SIGMAS * noise_mm
+            stood = abs(change_mm) <= allowed_mm
+            found = Found("held" if stood else "set up", change_mm, noise_mm, allowed_mm, 0.0)
+        else:
+            found = self._line.compare(held.reading_mm, held.stderr_mm, held.time_s)
+            if found.word != "held" and self._broke_s is not None:
+                found = replace(found, word="set up")
+        sure = sure or (self._by_tape and (pending.is_opening or point is not None))
         again = first is not None and abs(held.reading_mm - first.reading_mm) <= (
             SIGMAS * math.hypot(held.stderr_mm, first.stderr_mm)
         )
         if found.word == "held" or sure or again:
             self.pending = None
+            if point is not None and doubt is not None:
+                return self._go_by_point(found, held, point, doubt)
             return self._go_by(found, held, label)
-        self.pending = replace(self.pending, first=held, until_s=now_s + self._wait_s)
+        until_s = pending.until_s if pending.until_s == math.inf else now_s + self._wait_s
+        self.pending = replace(pending, first=held, until_s=until_s)
         way = "more" if found.change_mm > 0 else "less"
         text = (
             f"{label} reads {self._show(abs(found.change_mm))} {way} than before: is the rod on "
@@ -180,7 +271,28 @@ class BackSights:
         restless = found.word == "jolt" and line.unsettled
         line.follow(found, held.time_s)
         text = self._in_words(found, label)
-        checked = LineChecked(
+        checked = self._checked(found, held, label, text, found.word)
+        if found.word == "set up":
+            return [checked, *self._set_up(found, held, since)]
+        self._broke_s = None
+        if found.word == "drift":
+            return [checked, self._drifted(found, label, spread, text)]
+        if found.word == "jolt":
+            told: list[Event] = [checked, self._jolted(found, label, since, text)]
+            return [*told, _restless()] if restless else told
+        return [checked]
+
+    def _checked(
+        self,
+        found: Found,
+        held: HeldReading,
+        label: str,
+        text: str,
+        word: str,
+        setup: str | None = None,
+    ) -> LineChecked:
+        assert self._line is not None
+        return LineChecked(
             label=label,
             difference_mm=found.change_mm,
             allowed_mm=found.allowed_mm,
@@ -190,16 +302,98 @@ class BackSights:
             n=held.n,
             time_s=held.time_s,
             text=text,
-            found=found.word,
-            offset_mm=line.offset_mm,
-            offset_stderr_mm=line.offset_stderr_mm,
+            found=word,
+            offset_mm=self._line.offset_mm,
+            offset_stderr_mm=self._line.offset_stderr_mm,
+            setup=setup,
         )
-        if found.word == "drift":
-            return [checked, self._drifted(found, label, spread, text)]
-        if found.word == "jolt":
-            told: list[Event] = [checked, self._jolted(found, label, since, text)]
-            return [*told, _restless()] if restless else told
-        return [checked]
+
+    def _set_up(self, found: Found, held: HeldReading, since: list[ShotTaken]) -> list[Event]:
+        """Tie a set-up of its own, and see what of the one before is open."""
+        assert self._line is not None
+        assert self._broke_s is not None
+        known, begun, name = self._line.known, self._begun, self._begun.anew
+        change_mm = held.reading_mm - known.reading_mm
+        line_mm = None if begun.line_mm is None else begun.line_mm + change_mm
+        before = sorted(
+            (s for s in since if s.time_s < self._broke_s and s.label != known.label),
+            key=lambda shot: shot.time_s,
+        )
+        if not known.is_fixed:  # the last shot is what the line was tied at
+            before.reverse()
+        after = tuple(shot.label for shot in since if shot.time_s >= self._broke_s)
+        stderr_mm = math.hypot(known.stderr_mm, held.stderr_mm)
+        self._doubt = Doubt(known.setup, tuple(before), change_mm, stderr_mm) if before else None
+        self._line = LineWatch(
+            replace(
+                known,
+                setup=name,
+                reading_mm=held.reading_mm,
+                stderr_mm=held.stderr_mm,
+                offset_mm=0.0,
+                offset_stderr_mm=0.0,
+                checked_s=held.time_s,
+            )
+        )
+        self._broke_s = None
+        self._begun = replace(begun, anew=name_after(name), line_mm=line_mm)
+        told: list[Event] = [
+            SetUp(
+                name=name,
+                line_mm=line_mm,
+                change_mm=change_mm,
+                label=known.label,
+                x_mm=known.x_mm,
+                y_mm=known.y_mm,
+                reading_mm=held.reading_mm,
+                stderr_mm=held.stderr_mm,
+                n=held.n,
+                time_s=held.time_s,
+                text=words.set_up_again(
+                    name, known.label, self._show(abs(found.change_mm)), change_mm, len(before)
+                ),
+            )
+        ]
+        if after:
+            text = words.set_aside_unseen(after)
+            told.append(SetAside(setup=known.setup, kind=self._kind, labels=after, text=text))
+        return told
+
+    def _go_by_point(
+        self, found: Found, held: HeldReading, point: ShotTaken, doubt: Doubt
+    ) -> list[Event]:
+        """Tell what an earlier point says of the line before the break."""
+        stood = found.word == "held"
+        self._doubt = doubt.seen(point, stood)
+        if stood:
+            kept = len(doubt.open) - len(self._doubt.open)
+            text = words.line_stood(point.label, kept)
+        else:
+            text = words.line_had_moved(point.label, self._show(abs(found.change_mm)))
+        word = "stood" if stood else "moved"
+        told: list[Event] = [self._checked(found, held, point.label, text, word, doubt.setup)]
+        if not stood:  # the point has its shot, under the line of today
+            taken = replace(
+                point,
+                reading_mm=held.reading_mm,
+                stderr_mm=held.stderr_mm,
+                n=held.n,
+                time_s=held.time_s,
+            )
+            told.append(self.shot(taken))
+        return told + self._settle()
+
+    def _settle(self) -> list[Event]:
+        """Set aside what is open once enough was looked at."""
+        doubt = self._doubt
+        if doubt is None or doubt.point is not None:
+            return []
+        self._doubt = None
+        labels = tuple(shot.label for shot in doubt.unsure)
+        if not labels:
+            return []
+        text = words.set_aside_open(labels)
+        return [SetAside(setup=doubt.setup, kind=self._kind, labels=labels, text=text)]
 
     def _in_words(self, found: Found, label: str) -> str:
         if found.word == "held":
@@ -209,6 +403,8 @@ class BackSights:
             f"the line went {self._show(abs(found.change_mm))} {way} since it was last seen at "
             f"{label}"
         )
+        if found.word == "set up":
+            return f"{moved}: after a break that is a laser set up again"
         if found.word == "drift":
             return f"{moved}: slowly enough for drift"
         return f"{moved}: more than a laser drifts, it was knocked"
@@ -242,7 +438,7 @@ class BackSights:
             are, them = ("is", "it") if len(since) == 1 else ("are", "them")
             aside = (
                 f"{counted(len(since), 'shot')} since {are} set aside (kept, not used): shoot "
-                f"{them} again. "
+                f"{them} again. {words.PUT_BACK} "
             )
         return Jolted(
             label=label,
@@ -260,3 +456,8 @@ def _restless() -> Trouble:
         "drift, then go on with rig survey"
     )
     return Trouble(text=text, reason=RESTLESS)
+
+
+def name_after(name: str) -> str:
+    """Name the set-up after one."""
+    return str(int(name) + 1) if name.isdecimal() else f"{name}+"

@@ -8,13 +8,14 @@ same shots bit for bit, whatever ticks come between.
 import math
 from collections.abc import Callable, Iterable, Sequence
 
-from rig.devices.reading import AWAKE, CLOCK_SET, Reading
+from rig.devices.reading import AT_ONCE, AWAKE, CLOCK_SET, Reading
 from rig.events import (
     Armed,
     Ask,
     Event,
     Jolted,
     Next,
+    SetAside,
     ShotTaken,
     Skipped,
     SurveyDone,
@@ -24,9 +25,11 @@ from rig.events import (
 from rig.survey.arming import Arming
 from rig.survey.back_sights import RESTLESS, BackSights
 from rig.survey.button import Button
+from rig.survey.doubted import Begun
 from rig.survey.laser.line_watch import Known
 from rig.survey.patience import Patience, Want
 from rig.survey.rocking import RockWindow
+from rig.survey.round import Round
 from rig.survey.stance import Stance
 from rig.survey.stand import HeldReading, Sample, Stand
 from rig.survey.stillness import GAP_S, StillWindow
@@ -66,6 +69,8 @@ class Capture:
     earlier : sequence of ShotTaken
         Shots since the line was last seen to be good, from before this session; their points are
         among the stands.
+    begun : Begun, optional
+        How this session finds the line.
     """
 
     def __init__(
@@ -86,17 +91,15 @@ class Capture:
         line: Known | None = None,
         checks: bool = False,
         earlier: Sequence[ShotTaken] = (),
+        begun: Begun | None = None,
     ) -> None:
         self.finished = False
-        self._line = BackSights(line, checks, kind, show, earlier)
-        self._stands = list(stands)
+        wheres = {stand.label: stand.where for stand in stands}
+        self._line = BackSights(line, checks, kind, show, earlier, begun, wheres)
+        self._round = Round(stands, done)
+        self._quitting = False
         self._kind = kind
         self._show = show
-        had = set(done)
-        self._open = {i for i, stand in enumerate(self._stands) if stand.label not in had}
-        self._skipped: list[int] = []
-        self._taken: list[int] = []
-        self._current = -1
         self._window: StillWindow | RockWindow = (
             RockWindow(still_mm, resolution_mm, foot_mm)
             if rock
@@ -119,7 +122,8 @@ class Capture:
         self._out: list[Event] = []
 
     def start(self, time_s: float) -> list[Event]:
-        """Ask for the first point; armed at once in a fresh walk."""
+        """Ask for the first point, or a sight before it; armed at once in a fresh walk."""
+        self._line.start(time_s)
         self._go_on(time_s)
         return self._told()
 
@@ -137,11 +141,12 @@ class Capture:
     def typed(self, value_mm: float, stderr_mm: float, time_s: float) -> list[Event]:
         """Take a reading made by eye: it is the shot of the point asked for."""
         if self._begin(time_s) and self._settle_presses():
+            self._line.hear(self._now_s)
             self._shoot(HeldReading(value_mm, stderr_mm, 1, self._now_s))
         return self._told()
 
     def act(self, name: str, time_s: float, argument: str | None = None) -> list[Event]:
-        """Do what a key or a tap asks for, at once: accept, undo, skip, goto LABEL, quit."""
+        """Do what is asked for: accept, undo, skip, goto LABEL, quit (AT_ONCE: ask no more)."""
         if self._begin(time_s) and self._settle_presses():
             if name == "accept":
                 self._accept(self._height_told(), self._stand_is_open())
@@ -154,7 +159,7 @@ class Capture:
             elif name == AWAKE:
                 self._after_sleep()
             elif name == "quit":
-                self._end()
+                self._quit(argument == AT_ONCE)
             elif name != CLOCK_SET:
                 self._out.append(Trouble(text=f"there is no act called {name}", reason="act"))
         return self._told()
@@ -193,11 +198,14 @@ class Capture:
     def _fire_deadlines(self, until_s: float) -> None:
         while not self.finished:
             pressed, patience = self._button.deadline_s, self._patience.deadline()
-            given_up = self._line.deadline_s
-            others = [at for at in (pressed, patience and patience[0]) if at is not None]
-            if given_up <= until_s and given_up < min(others, default=math.inf):
+            given_up, broke = self._line.deadline_s, self._line.break_s
+            others = (pressed, patience and patience[0])
+            soonest = min((at for at in others if at is not None), default=math.inf)
+            if given_up <= until_s and given_up < soonest:
                 self._out.append(self._line.give_up(given_up))
                 self._go_on(given_up)
+            elif broke <= until_s and broke < soonest:
+                self._go_back(broke, at_end=False, after_break=True)
             elif pressed is not None and (patience is None or pressed <= patience[0]):
                 if pressed > until_s:
                     return
@@ -220,6 +228,7 @@ class Capture:
         if value_mm is None:
             self._window.clear()
         else:
+            self._line.hear(time_s)
             self._window.add(time_s, value_mm)
         self._beam_mm = value_mm
         self._patience.see(time_s, value_mm is not None)
@@ -337,23 +346,9 @@ class Capture:
         if self._line.pending is not None:
             self._sight(height, sure)
             return
-        i = self._current
-        stand = self._stands[i]
-        shot = ShotTaken(
-            label=stand.label,
-            x_mm=stand.x_mm,
-            y_mm=stand.y_mm,
-            reading_mm=height.reading_mm,
-            stderr_mm=height.stderr_mm,
-            n=height.n,
-            kind=self._kind,
-            time_s=height.time_s,
-        )
-        self._out.append(self._line.shot(shot))
-        self._taken.append(i)
-        self._open.discard(i)
-        if i in self._skipped:
-            self._skipped.remove(i)
+        stand = self._round.here
+        self._out.append(self._line.shot(height.as_shot(stand, self._kind)))
+        self._round.take()
         self._leave_shot(height, stand.label)
         self._go_on(height.time_s)
 
@@ -373,15 +368,14 @@ class Capture:
 
     @property
     def _asked_for(self) -> Stand:
-        pending = self._line.pending
-        return pending.stand if pending is not None else self._stands[self._current]
+        return self._line.pending.stand if self._line.pending is not None else self._round.here
 
-    def _go_back(self, time_s: float, at_end: bool) -> None:
-        """Ask for a sight of the benchmark."""
+    def _go_back(self, time_s: float, at_end: bool, after_break: bool = False) -> None:
+        """Ask for a sight of the benchmark, or of an earlier point."""
         self._said = set()
         self._patience.interrupt()
         self._patience.armed_s = None
-        self._out.append(self._line.ask(time_s, at_end))
+        self._out.append(self._line.ask(time_s, at_end, after_break))
         if self._arming.armed:
             self._tell_armed(time_s)
 
@@ -389,69 +383,77 @@ class Capture:
         """Ask for the benchmark before anything else: nobody knows what became of the laser."""
         self._interrupt()
         if self._line.pending is None and self._line.can_ask:
-            self._go_back(self._now_s, at_end=False)
+            self._go_back(self._now_s, at_end=False, after_break=True)
 
     def _sight(self, height: HeldReading, sure: bool) -> None:
         """Take a sight of the benchmark, and go by what it says."""
         label = self._asked_for.label
         events = self._line.look(height, self._now_s, sure)
-        self._out += events
         if self._line.pending is not None:
+            self._out += events
             self._leave_here(height.reading_mm)
             return
-        gone = {label for event in events if isinstance(event, Jolted) for label in event.labels}
-        reopened = {i for i, stand in enumerate(self._stands) if stand.label in gone}
-        self._open |= reopened
-        self._taken = [i for i in self._taken if i not in reopened]
+        self._go_by(events)
         self._leave_shot(height, label)
         if any(isinstance(event, Trouble) and event.reason == RESTLESS for event in events):
             self._end()
+        elif self._kind == "benchmark" and self._round.go_on() and label == self._round.here.label:
+            self._shoot(height)  # the sight is what was asked for
         else:
             self._go_on(height.time_s)
 
+    def _go_by(self, events: Sequence[Event]) -> None:
+        """Tell what a sight says; shots that are set aside are asked for again."""
+        self._out += events
+        for event in events:
+            if isinstance(event, Jolted | SetAside):
+                self._round.reopen(event.labels)
+            elif isinstance(event, ShotTaken):
+                self._round.take_at(event.label)
+
+    def _quit(self, at_once: bool) -> None:
+        if at_once or not self._line.can_close:
+            self._end()
+            return
+        self._quitting = True
+        self._leave_if_standing()
+        self._go_back(self._now_s, at_end=True)
+
     def _undo(self) -> None:
-        if not self._taken:
+        undone = self._round.undo()
+        if undone is None:
             self._out.append(Trouble(text="nothing more to undo", reason="undo"))
             return
-        i = self._taken.pop()
-        self._line.undo(self._stands[i].label)
-        self._open.add(i)
-        self._out.append(Undone(label=self._stands[i].label))
+        what, label = undone
+        self._quitting, self._line.pending = False, None
+        if what == "shot":
+            self._line.undo(label)
+        self._out.append(Undone(label=label, what=None if what == "shot" else what))
         here = self._beam_mm if self._beam_mm is not None else self._arming.reference_mm
         if here is not None:
             self._leave_here(here)
-        self._go(i, self._now_s)
+        self._go(self._now_s)
 
     def _skip(self) -> None:
         if self._line.pending is not None:
-            self._out.append(Skipped(label=self._line.pending.stand.label))
             self._leave_if_standing()
-            self._line.put_off(self._now_s)
-            self._go_on(self._now_s)
-            return
-        i = self._current
-        if i in self._open:
-            self._open.discard(i)
-            self._skipped.append(i)
-            self._out.append(Skipped(label=self._stands[i].label))
-        self._leave_if_standing()
+            self._go_by(self._line.skip(self._now_s))
+        else:
+            label = self._round.skip()
+            if label is not None:
+                self._out.append(Skipped(label=label))
+            self._leave_if_standing()
         self._go_on(self._now_s)
 
     def _go_to(self, label: str) -> None:
-        labels = [stand.label.upper() for stand in self._stands]
-        try:
-            i = labels.index(label.strip().upper())
-        except ValueError:
+        if not self._round.go_to(label):
             self._out.append(
                 Trouble(text=f"there is no point {label} in this survey", reason="goto")
             )
             return
-        self._line.pending = None
-        if i in self._skipped:
-            self._skipped.remove(i)
-            self._open.add(i)
+        self._line.pending, self._quitting = None, False
         self._leave_if_standing()
-        self._go(i, self._now_s)
+        self._go(self._now_s)
 
     def _leave_if_standing(self) -> None:
         """Where the rod stands is not the new point, unless a press says so."""
@@ -465,28 +467,24 @@ class Capture:
 
     def _go_on(self, time_s: float) -> None:
         """Ask for the next point along the walk that has no shot, or end."""
-        n = len(self._stands)
-        if self._line.due(time_s, bool(self._open)):
-            self._go_back(time_s, at_end=not self._open)
-            return
-        for step in range(1, n + 1):
-            i = (self._current + step) % n
-            if i in self._open:
-                self._go(i, time_s)
-                return
-        self._end()
+        if self._quitting:
+            self._end()
+        elif self._line.due(time_s, self._round.is_open):
+            self._go_back(time_s, at_end=not self._round.is_open)
+        elif self._round.go_on():
+            self._go(time_s)
+        else:
+            self._end()
 
     def _end(self) -> None:
         self.finished = True
-        skipped = tuple(self._stands[i].label for i in self._skipped)
-        self._out.append(SurveyDone(shots=len(set(self._taken)), skipped=skipped))
+        self._out.append(SurveyDone(shots=self._round.shots, skipped=self._round.skipped))
 
-    def _go(self, i: int, time_s: float) -> None:
-        self._current = i
+    def _go(self, time_s: float) -> None:
         self._said = set()
         self._patience.interrupt()
         self._patience.armed_s = None
-        stand = self._stands[i]
+        stand = self._round.here
         self._out.append(Next(label=stand.label, x_mm=stand.x_mm, y_mm=stand.y_mm, text=stand.text))
         if self._arming.armed:
             self._tell_armed(time_s)

@@ -24,7 +24,9 @@ from rig.events import (
     Next,
     NextBatch,
     NextMarker,
+    SetAside,
     SetDone,
+    SetUp,
     ShotTaken,
     Skipped,
     SurveyDone,
@@ -298,7 +300,10 @@ class Guard:
                 self._away = True
             case LineChecked() | Checked() | Next() | NextMarker() | NextBatch() | Skipped():
                 self._away = False
-            case Jolted(labels=gone):
+            case SetUp():  # what was read under another line says nothing
+                self._places, self._benchmarks, self._heights = [], {}, []
+                self._usual_mm = 0.0
+            case Jolted(labels=gone) | SetAside(labels=gone):
                 self._places = [place for place in self._places if place.label not in gone]
             case ShotTaken(kind="floor" | "finished"):
                 told = self._step(event)

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from rig.events import ShotTaken
+
 Sample = tuple[float, float | None, bool]
 """Time, height (None: no beam), and whether the link broke here."""
 
@@ -34,3 +36,16 @@ class HeldReading:
     time_s: float
     spread_mm: float = 0.0
     sag_mm: float = 0.0
+
+    def as_shot(self, stand: Stand, kind: str) -> ShotTaken:
+        """Return it as the shot of a stand."""
+        return ShotTaken(
+            label=stand.label,
+            x_mm=stand.x_mm,
+            y_mm=stand.y_mm,
+            reading_mm=self.reading_mm,
+            stderr_mm=self.stderr_mm,
+            n=self.n,
+            kind=kind,
+            time_s=self.time_s,
+        )

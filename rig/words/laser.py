@@ -1,7 +1,9 @@
 """What is said of the laser's share in the doubt, and of what would make it less."""
 
+from collections.abc import Sequence
+
 from rig.units import Units, counted, format_chance
-from rig.words import say
+from rig.words import say, say_many
 
 
 def not_counted() -> str:
@@ -100,4 +102,100 @@ def sights_disagree(
         residual=f"{sign}{shown}",
         benchmark=benchmark,
         setup=setup,
+    )
+
+
+PUT_BACK = "If that was a mistake, rig undo puts them in use again."
+"""How shots that were set aside come back."""
+
+
+def back_to(place: str) -> str:
+    """Ask for a look at the benchmark on the way."""
+    return say("back to {place}: is the line still where it was? Skip if you must", place=place)
+
+
+def first_to(place: str) -> str:
+    """Ask for the sight that a session begins with."""
+    return say("first to {place}: does the line stand where it did? Skip if you must", place=place)
+
+
+def last_to(place: str) -> str:
+    """Ask for the sight that a session ends with."""
+    return say(
+        "back to {place} before you go: is the line still where it was? It vouches for what was "
+        "shot. Skip if you must",
+        place=place,
+    )
+
+
+def back_to_a_point(place: str, shots: int) -> str:
+    """Ask for a look at a point that was shot before the laser was set up again."""
+    return say_many(
+        "{place} once more: did the line stand when it was shot? No sight vouches for {shots} shot "
+        "from before",
+        "{place} once more: did the line stand until it was shot? No sight vouches for {shots} "
+        "shots from before",
+        shots,
+        place=place,
+        shots=shots,
+    )
+
+
+def set_up_again(name: str, label: str, change: str, change_mm: float, open_shots: int) -> str:
+    """Say that the laser stands anew, and what becomes of what was shot before."""
+    way = say("higher") if change_mm > 0 else say("lower")
+    text = say(
+        "the laser is set up again: its line is {change} {way}, tied at {label} as set-up {name}. ",
+        change=change,
+        way=way,
+        label=label,
+        name=name,
+    )
+    if not open_shots:
+        return text + say("What was shot before stays in use")
+    return text + say_many(
+        "No closing sight vouches for {shots} shot from before: one look tells",
+        "No closing sight vouches for {shots} shots from before: one or two points tell",
+        open_shots,
+        shots=open_shots,
+    )
+
+
+def line_stood(label: str, shots: int) -> str:
+    """Say that shots from before a break are good."""
+    return say_many(
+        "{label} reads as it did: the line moved only after that, its shot stays in use",
+        "{label} reads as it did: the line moved only after that, {shots} shots stay in use",
+        shots,
+        label=label,
+        shots=shots,
+    )
+
+
+def line_had_moved(label: str, off: str) -> str:
+    """Say that the line had moved before a point was shot."""
+    return say(
+        "{label} reads {off} off what it did: the line had moved before it was shot; this reading "
+        "takes its place",
+        label=label,
+        off=off,
+    )
+
+
+def set_aside_open(labels: Sequence[str]) -> str:
+    """Say which shots nothing vouches for."""
+    return _aside(labels, say("no sight says that the line had not moved yet when they were shot"))
+
+
+def set_aside_unseen(labels: Sequence[str]) -> str:
+    """Say which shots were made between a break and the sight that found the line elsewhere."""
+    return _aside(labels, say("they were shot after the break, before the line was looked at"))
+
+
+def _aside(labels: Sequence[str], why: str) -> str:
+    return say(
+        "set aside (kept, not used): {labels}, for {why}. Shoot them again. {back}",
+        labels=", ".join(labels),
+        why=why,
+        back=PUT_BACK,
     )

@@ -40,8 +40,10 @@ from rig.events import (
     Prompt,
     Resumed,
     Serving,
+    SetAside,
     SetDone,
     SettingEvent,
+    SetUp,
     ShotTaken,
     Skipped,
     Standing,
@@ -186,6 +188,8 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
             return Said(event.text, sounding(event.text), "say" if event.ok else "warn")
         case Drifted() | Jolted():  # what was found is spoken with the check
             return Said(event.text, "", "warn", "warn")
+        case SetUp() | SetAside():
+            return Said(event.text, sounding(event.text), "warn", "warn")
         case Watched():
             return Said(event.text)
         case SurveyDone():

@@ -3,6 +3,7 @@
 import re
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -144,18 +145,101 @@ def test_marker_setting_goes_by_the_line_as_it_is_now(room: Room, table: Table) 
     assert prompt["move"] == "hold"
 
 
-def test_a_survey_taken_up_again_sets_aside_the_shots_of_before_too(
+def of(told: Outcome, *names: str) -> list[dict[str, Any]]:
+    return [event for event in told.events if event["event"] in names]
+
+
+INCHES = 50.8
+"""What the line is off by once the laser stands on its tripod again."""
+
+
+def test_a_survey_that_is_left_asks_for_a_closing_sight(room: Room) -> None:
+    told = room("survey", "--typed", "--json", typed=typed(room.order[:2]) + "q\n1000.4\n")
+    asked, checked, done = of(told, "check", "checked", "done")
+    assert (asked["label"], asked["expected_mm"], asked["closing"]) == ("BM1", 1000.0, True)
+    assert checked["difference_mm"] == pytest.approx(0.4)
+    assert done["shots"] == 2
+    skipped = room("survey", "--typed", "--json", typed="1000\n1199\nq\ns\n")
+    assert [event["label"] for event in of(skipped, "skipped")] == ["BM1"]
+    assert skipped.events[-1]["event"] == "done"
+
+
+def test_a_laser_set_up_again_is_a_set_up_of_its_own_and_no_shot_is_lost(room: Room) -> None:
+    room("survey", "--typed", typed=typed(room.order[:2]) + "q\n1000\n")
+    lines = f"{1000 + INCHES}\n" + typed(room.order[2:], INCHES)
+    told = room("survey", "--typed", "--json", typed=lines + f"q\n{1000 + INCHES}\n")
+    first, second, *_ = told.events
+    assert (first["event"], first["label"], first["expected_mm"]) == ("check", "BM1", 1000.0)
+    assert second["event"] == "reading"
+    checked, setup = of(told, "checked", "setup")[:2]
+    assert checked["difference_mm"] == pytest.approx(INCHES)
+    assert (setup["name"], setup["line_mm"]) == ("2", pytest.approx(INCHES))
+    assert of(told, "jolt", "drift", "set_aside") == []
+    assert [now for *_, now in shots()] == [True] * 6
+    heights = {one["setup"]: one["line_mm"] for one in room("floor", "--json").json["setups"]}
+    assert heights == {"1": 0.0, "2": pytest.approx(INCHES)}
+    assert room("floor", "--json").json["range_mm"] == pytest.approx(6.0, abs=1.5)
+
+
+def test_without_a_closing_sight_an_earlier_point_vouches_and_the_answer_is_kept(
     room: Room,
 ) -> None:
-    room("survey", "--typed", typed=typed(room.order[:2]) + "q\n")
-    back = f"{1000 + JOLT}\n"
-    told = room("survey", "--typed", "--json", typed=typed(room.order[2:], JOLT) + back * 2 + "q\n")
-    (jolt,) = (event for event in told.events if event["event"] == "jolt")
-    assert sorted(jolt["labels"]) == sorted(room.order)
-    assert [point for point, _, now in shots() if now] == ["BM1"]
-    again = room("survey", "--typed", "--json", typed=typed(room.order, JOLT) + back)
-    assert [event["ok"] for event in again.events if event["event"] == "checked"] == [True]
-    assert {p: v for p, v, now in shots() if now and p != "BM1"} == pytest.approx(HEIGHT)
+    first, last = room.order[0], room.order[1]
+    room("survey", "--typed", typed=typed(room.order[:2]) + "q\ns\n")
+    told = room("survey", "--typed", "--json", typed=f"{1000 + INCHES}\nq\n")  # no time to look
+    assert [event["label"] for event in of(told, "check")] == ["BM1", last]
+    again = room(
+        "survey", "--typed", "--json", typed=f"{1000 + INCHES}\n{HEIGHT[last] + INCHES}\nq\n"
+    )
+    assert [event["label"] for event in of(again, "check")] == ["BM1", last]
+    assert [event["ok"] for event in of(again, "checked")] == [True, True]
+    assert of(again, "set_aside", "setup") == []
+    more = room("survey", "--typed", "--json", typed="q\n")
+    assert of(more, "check") == []
+    assert {p for p, _, now in shots() if now} == {"BM1", first, last}
+
+
+def test_a_line_that_moved_before_the_break_costs_only_what_nothing_vouches_for(
+    room: Room,
+) -> None:
+    """Kicked after the first shot, set up anew the next day; neither was looked at."""
+    order = room.order
+    wrong = typed(order[:1]) + typed(order[1:3], JOLT)
+    room("survey", "--typed", typed=wrong + "q\ns\n")
+    lines = [1000, *(HEIGHT[order[n]] for n in (2, 1, 3, 0))]
+    told = room(
+        "survey", "--typed", "--json", typed="".join(f"{mm + INCHES}\n" for mm in lines) + "q\ns\n"
+    )
+    assert [event["label"] for event in of(told, "check")][:3] == ["BM1", order[2], order[1]]
+    assert [event["label"] for event in of(told, "shot")] == [order[n] for n in (2, 1, 3, 0)]
+    (aside,) = of(told, "set_aside")
+    assert aside["labels"] == [order[0]]
+    assert {p: v for p, v, now in shots() if now and p != "BM1"} == pytest.approx(
+        {label: height + INCHES for label, height in HEIGHT.items()}
+    )
+
+
+def test_a_benchmark_that_is_read_again_shows_a_laser_set_up_again(room: Room) -> None:
+    room("survey", "--typed", typed=typed(room.order[:2]) + "q\n1000\n")
+    words = ["survey", "--typed", "--kind", "benchmark", "--label", "BM1", "--json"]
+    told = room(*words, typed=f"{1000 + INCHES}\n")
+    assert [event["name"] for event in of(told, "setup")] == ["2"]
+    assert of(told, "shot")[0]["reading_mm"] == pytest.approx(1000 + INCHES)
+    assert Job.open("job.sqlite").last_setup() == "2"
+
+
+def test_a_set_up_without_a_benchmark_begins_at_its_last_shot_after_a_break(run: Run) -> None:
+    run("new", "--room", "2m,2m", "--units", "mm")
+    order = [p["label"] for p in run("grid", "--spacing", "1.8m", "--json").json["points"]]
+    run("survey", "--typed", typed=typed(order[:3]) + "q\n")
+    with sqlite3.connect("job.sqlite") as database:
+        database.execute("UPDATE shot SET utc_s = utc_s - 40000")
+    lines = [HEIGHT[order[2]], HEIGHT[order[0]], HEIGHT[order[3]]]
+    told = run("survey", "--typed", "--json", typed="".join(f"{mm + INCHES}\n" for mm in lines))
+    assert [event["label"] for event in of(told, "check")] == [order[2], order[0]]
+    assert of(told, "setup")[0]["line_mm"] == pytest.approx(INCHES)
+    assert of(told, "set_aside") == []
+    assert run("floor", "--json").json["range_mm"] == pytest.approx(6.0, abs=1.5)
 
 
 def test_people_read_what_happened(room: Room) -> None:

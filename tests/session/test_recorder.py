@@ -9,7 +9,7 @@ from rig.events import Event
 from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.session.recorder import Recorder
-from rig.study.lasers import line_of
+from rig.study.line_before import line_of
 from tests.events import event
 from tests.kinds import there
 

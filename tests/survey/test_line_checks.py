@@ -1,7 +1,7 @@
 """The walk's sights back to its benchmark: held, drift, jolt, and what becomes of the shots."""
 
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import pytest
@@ -9,6 +9,7 @@ import pytest
 from rig.devices.reading import Reading, Status
 from rig.events import ShotTaken
 from rig.survey.capture import Stand
+from rig.survey.doubted import Begun
 from rig.survey.laser.line_watch import EVERY_S, GIVE_UP_S, GIVE_UP_TYPED_S, Known, LineWatch
 from tests.survey.walker import STANDS, Walker, capture
 
@@ -89,7 +90,7 @@ def test_whoever_types_has_more_time() -> None:
 
 def test_in_between_too_every_twenty_minutes() -> None:
     walker = Walker(capture(line=BM, checks=True))
-    walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5)
+    walker.stand(1000.0, 1.5).carry(EVERY_S).walk().stand(1003.2, 1.5)
     assert names(walker)[-1] == "check"
     walker.walk().stand(900.0, 1.5).walk().stand(998.5, 1.5)
     assert walker.labels == ["A1", "A2", "A3"]
@@ -143,7 +144,7 @@ def test_two_stands_that_agree_need_no_press() -> None:
 def test_shots_before_the_last_good_sight_stay() -> None:
     stands = [Stand(f"A{n}", 100.0 * n, 50.0) for n in range(1, 7)]
     walker = Walker(capture(stands, line=BM, checks=True))
-    walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5).walk()
+    walker.stand(1000.0, 1.5).carry(EVERY_S).walk().stand(1003.2, 1.5).walk()
     walker.stand(900.0, 1.5).walk()  # good
     for height in (998.5, 1003.1, 1000.4, 1002.0):
         walker.stand(height + 5.0, 1.5).walk()
@@ -154,32 +155,141 @@ def test_shots_before_the_last_good_sight_stay() -> None:
 def test_a_single_shot_set_aside_is_told_as_one() -> None:
     stands = [Stand(f"A{n}", 100.0 * n, 50.0) for n in range(1, 5)]
     walker = Walker(capture(stands, line=BM, checks=True))
-    walker.stand(1000.0, 1.5).walk(EVERY_S).stand(1003.2, 1.5).walk()
-    walker.stand(900.0, 1.5).walk(EVERY_S)  # good
+    walker.stand(1000.0, 1.5).carry(EVERY_S).walk().stand(1003.2, 1.5).walk()
+    walker.stand(900.0, 1.5).carry(EVERY_S).walk()  # good
     walker.stand(1003.5, 1.5).walk().stand(905.0, 1.5).walk().stand(905.0, 1.5)
     jolt = last(walker, "jolt")
     assert jolt["labels"] == ["A3"]
     assert "1 shot since is set aside (kept, not used): shoot it again." in jolt["text"]
 
 
-def test_shots_of_the_session_before_are_set_aside_too() -> None:
-    before = ShotTaken(
-        label="A1",
-        x_mm=100.0,
+def before(label: str, reading_mm: float, time_s: float) -> ShotTaken:
+    """A shot of the session before."""
+    x_mm = 100.0 * int(label[1:])
+    return ShotTaken(
+        label=label,
+        x_mm=x_mm,
         y_mm=50.0,
-        reading_mm=1000.0,
+        reading_mm=reading_mm,
         stderr_mm=0.1,
         n=9,
         kind="floor",
-        time_s=-100.0,
+        time_s=time_s,
     )
-    walker = Walker(capture(line=BM, checks=True, earlier=[before], done=["A1"]))
+
+
+KNOWN = replace(BM, setup="1")
+
+
+def opened(shots: int) -> Walker:
+    """A session that begins with a sight; the one before shot so many points, with no sight."""
+    earlier = [
+        before(f"A{n + 1}", height, -500.0 + 20.0 * n) for n, height in enumerate(HEIGHTS[:shots])
+    ]
+    begun = Begun(opens=True, anew="2", line_mm=0.0)
+    done = [shot.label for shot in earlier]
+    return Walker(capture(line=KNOWN, checks=True, earlier=earlier, done=done, begun=begun))
+
+
+def test_a_change_after_a_break_is_a_laser_set_up_again() -> None:
+    walker = opened(0)
+    assert [e.event for e in walker.said] == ["check", "armed"]
+    walker.stand(950.8, 1.5).walk().stand(950.8, 1.5)
+    assert not walker.heard("jolt")
+    assert not walker.heard("drift")
+    setup = last(walker, "setup")
+    assert (setup["name"], setup["label"]) == ("2", "BM1")
+    assert setup["line_mm"] == pytest.approx(50.8, abs=0.2)
+    walker.walk().stand(1050.8, 1.5)  # told as it reads in the new line
+    assert walker.shots[0].reading_mm == pytest.approx(1050.8, abs=0.2)
+
+
+def test_one_earlier_point_keeps_what_was_shot_without_a_closing_sight() -> None:
+    walker = opened(4).stand(950.8, 1.5).walk().stand(950.8, 1.5)
+    assert last(walker, "check")["label"] == "A4"
+    assert last(walker, "check")["expected_mm"] == pytest.approx(HEIGHTS[3] + 50.8, abs=0.2)
+    walker.walk().stand(HEIGHTS[3] + 50.8, 1.5)
+    assert last(walker, "checked")["found"] == "stood"
+    assert not walker.heard("set_aside")
+    assert last(walker, "next")["label"] == "A5"
+
+
+def test_only_what_two_points_leave_open_is_set_aside() -> None:
+    """The tripod was kicked by 5 mm after A2, unseen; in the morning the laser stands anew."""
+    earlier = [1000.0, 1003.2, 1003.5, 1008.1]
+    shots = [before(f"A{n + 1}", mm, -500.0 + 20.0 * n) for n, mm in enumerate(earlier)]
+    begun = Begun(opens=True, anew="2", line_mm=0.0)
+    done = [shot.label for shot in shots]
+    walker = Walker(capture(line=KNOWN, checks=True, earlier=shots, done=done, begun=begun))
+    walker.stand(950.0, 1.5).walk().stand(950.0, 1.5).walk()
+    walker.stand(1053.1, 1.5).walk().stand(1053.1, 1.5).walk()  # A4, looked at twice
+    assert last(walker, "checked")["found"] == "moved"
+    assert last(walker, "check")["label"] == "A2"
+    walker.stand(1053.2, 1.5)
+    assert last(walker, "set_aside")["labels"] == ["A3"]
+    assert "rig undo" in last(walker, "set_aside")["text"]
+    assert walker.labels == ["A4"]  # read anew by the look at it
+    assert last(walker, "next")["label"] == "A3"
+    walker.walk().stand(1048.5, 1.5).walk().stand(1050.4, 1.5)
+    assert walker.labels == ["A4", "A3", "A5"]
+
+
+def test_points_that_are_skipped_leave_all_open() -> None:
+    walker = opened(4).stand(950.8, 1.5).walk().stand(950.8, 1.5).act("skip").act("skip")
+    assert [e.as_json()["label"] for e in walker.heard("check")] == ["BM1", "A4", "A3"]
+    assert last(walker, "set_aside")["labels"] == ["A1", "A2", "A3", "A4"]
+
+
+def test_what_was_shot_after_a_break_before_any_sight_is_open() -> None:
+    earlier = before("A1", 1000.0, -100.0)
+    begun = Begun(anew="2", line_mm=0.0)
+    line: Any = {"line": KNOWN, "earlier": [earlier], "done": ["A1"], "begun": begun}
+    walker = Walker(capture(checks=True, **line))
     for height in HEIGHTS[1:]:
         walker.stand(height + 4.0, 1.5).walk()
     walker.stand(904.0, 1.5).walk().stand(904.0, 1.5)
-    assert last(walker, "jolt")["labels"] == ["A1", "A2", "A3", "A4", "A5"]
+    assert last(walker, "set_aside")["labels"] == ["A2", "A3", "A4", "A5"]
+    assert last(walker, "check")["label"] == "A1"
     walker.walk().stand(1004.0, 1.5)
-    assert walker.labels[-1] == "A1"
+    assert last(walker, "checked")["found"] == "stood"
+    assert last(walker, "next")["label"] == "A2"
+
+
+def test_a_pause_in_the_walk_is_a_break_and_nothing_is_spread_over_it() -> None:
+    walker = Walker(capture(line=KNOWN, checks=True, begun=Begun(anew="2", line_mm=0.0)))
+    for height in HEIGHTS[:3]:
+        walker.stand(height, 1.5).walk()
+    walker.walk(2.0 * 3600.0)  # lunch: the change would do for a slow drift
+    walker.stand(902.0, 1.5).walk().stand(902.0, 1.5)
+    assert not walker.heard("drift")
+    assert last(walker, "setup")["change_mm"] == pytest.approx(2.0, abs=0.2)
+    assert last(walker, "check")["label"] == "A3"
+    assert walker.walk().stand(HEIGHTS[2] + 2.0, 1.5).heard("set_aside") == []
+
+
+def test_to_quit_asks_for_a_closing_sight() -> None:
+    walker = Walker(capture(line=BM, checks=True)).stand(1000.0, 1.5).act("quit")
+    asked = last(walker, "check")
+    assert (asked["label"], asked["closing"]) == ("BM1", True)
+    assert not walker.machine.finished
+    walker.walk().stand(900.0, 1.5)
+    assert last(walker, "checked")["ok"]
+    assert walker.machine.finished
+    for act in ("quit", "skip"):
+        walker = Walker(capture(line=BM, checks=True)).stand(1000.0, 1.5).act("quit").act(act)
+        assert walker.machine.finished
+    assert Walker(capture(line=BM, checks=True)).act("quit").machine.finished
+    walker = Walker(capture(line=BM, checks=True)).stand(1000.0, 1.5).act("quit").act("undo")
+    walker.walk().stand(1000.0, 1.5)
+    assert not walker.machine.finished
+
+
+def test_a_skip_is_taken_back_by_undo() -> None:
+    walker = Walker(capture()).stand(1000.0, 1.5).act("skip").act("undo")
+    assert last(walker, "undone") == {"event": "undone", "label": "A2", "what": "skip"}
+    walker.walk().stand(1003.2, 1.5)
+    assert walker.labels == ["A1", "A2"]
+    assert walker.act("undo").act("undo").heard("undone")[-1].as_json()["label"] == "A1"
 
 
 def test_a_line_that_will_not_stand_ends_the_walk() -> None:

@@ -60,7 +60,8 @@ class SetMarkers(Kind[SetSettings]):
         CannotAnswer
             Where there is no plan, or nothing to check the line against.
         """
-        from rig.study.lasers import climb_of, line_of, shots_of
+        from rig.study.lasers import climb_of, shots_of
+        from rig.study.line_before import line_of
         from rig.survey.heights import lines_of
 
         job, settings, outline, setup = begun.job, begun.settings, begun.outline, begun.setup

@@ -1,6 +1,6 @@
 """The survey: the points of a walk, shot hands-free."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -12,6 +12,7 @@ from rig.session.kind import Beginning, Kind, check_numbers, guard_of
 from rig.session.recorder import Recorder
 from rig.session.watcher import Watcher, watcher_of
 from rig.survey.capture import Capture, Stand
+from rig.survey.doubted import Begun, Doubt
 from rig.survey.laser.line_watch import Known
 from rig.survey.plausibility import Guard
 from rig.units import System
@@ -40,14 +41,42 @@ class KnownMark(Record):
     checked_s: float = 0.0
     x_mm: float | None = None
     y_mm: float | None = None
+    setup: str = ""
+    is_fixed: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtBefore(Record):
+    """Shots of an earlier set-up that nothing vouches for, as `Doubt` says it."""
+
+    setup: str
+    shots: tuple[ShotTaken, ...]
+    change_mm: float
+    stderr_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineBefore(Record):
-    """A set-up's line, and the shots since it was last seen to be good."""
+    """A set-up's line, and the shots since it was last seen to be good.
+
+    Attributes
+    ----------
+    opens : bool
+        Shots stand on it: a session begins with a sight.
+    anew : str
+        Name for a set-up that the laser is found in at another height.
+    line_mm : float or None
+        The line over that of set-up 1.
+    doubt : DoubtBefore or None
+        What an earlier session left open.
+    """
 
     known: KnownMark
     earlier: tuple[ShotTaken, ...]
+    opens: bool = False
+    anew: str = ""
+    line_mm: float | None = None
+    doubt: DoubtBefore | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +93,8 @@ class SurveySettings(Record):
         Where the set-up has a benchmark.
     checks : bool
         Whether the walk goes back to it.
+    opens : bool
+        Whether the session begins with a sight of it.
     units : str or None
         Of what is typed.
     """
@@ -78,6 +109,7 @@ class SurveySettings(Record):
     resumes_from: tuple[str, float] | None = None
     line: LineBefore | None = None
     checks: bool = False
+    opens: bool = False
     clamp_mm: float | None = None
 
     def __post_init__(self) -> None:
@@ -103,15 +135,19 @@ class Survey(Kind[SurveySettings]):
             for label, x_mm, y_mm in settings.points
         ]
         label, reading_mm = settings.resumes_from or (None, None)
-        line, earlier = None, []
+        line, earlier, doubted, begins = None, [], [], None
         if settings.line is not None:
-            line = _known(settings.line.known, outline, units.system)
+            kept = settings.line
+            line = _known(kept.known, outline, units.system)
             asked = {stand.label for stand in stands}
-            earlier = [
-                shot
-                for shot in settings.line.earlier
-                if shot.label not in asked and _is_inside(outline, shot)
-            ]
+            earlier = _to_ask_again(outline, kept.earlier, asked)
+            doubt = None
+            if kept.doubt is not None:
+                doubted = _to_ask_again(outline, kept.doubt.shots, asked)
+                doubt = Doubt(
+                    kept.doubt.setup, tuple(doubted), kept.doubt.change_mm, kept.doubt.stderr_mm
+                )
+            begins = Begun(settings.opens, kept.anew, kept.line_mm, doubt)
             stands += [
                 Stand(
                     shot.label,
@@ -119,7 +155,7 @@ class Survey(Kind[SurveySettings]):
                     shot.y_mm,
                     where(outline, shot.x_mm, shot.y_mm, units.system),
                 )
-                for shot in earlier
+                for shot in (*earlier, *doubted)
                 if shot.x_mm is not None and shot.y_mm is not None
             ]
         return Capture(
@@ -133,10 +169,11 @@ class Survey(Kind[SurveySettings]):
             foot_mm=begun.foot_mm,
             last_shot_mm=reading_mm,
             last_label=label,
-            done=[shot.label for shot in earlier],
+            done=[shot.label for shot in (*earlier, *doubted)],
             line=line,
             checks=settings.checks,
             earlier=earlier,
+            begun=begins,
             show=units.length,
         )
 
@@ -202,6 +239,13 @@ def _known(mark: KnownMark, outline: Outline, units: System) -> Known:
     if mark.x_mm is not None and mark.y_mm is not None:
         place = where(outline, mark.x_mm, mark.y_mm, units)
     return Known(**mark.as_json(), where=place)
+
+
+def _to_ask_again(
+    outline: Outline, shots: Iterable[ShotTaken], asked: Container[str]
+) -> list[ShotTaken]:
+    """Return earlier shots that a sight may set aside: not those that are shot anew anyway."""
+    return [shot for shot in shots if shot.label not in asked and _is_inside(outline, shot)]
 
 
 def _is_inside(outline: Outline, shot: ShotTaken) -> bool:

@@ -2,7 +2,8 @@
 
 A line that wanders with the temperature changes slowly, so what it changed by is spread over the
 time since the last good sight. One that changed more than a laser wanders in that time was knocked,
-nobody knows when: what was shot meanwhile is not to be believed. No I/O, no clock.
+nobody knows when: what was shot meanwhile is not to be believed. Drift is what a laser does while
+it stands and runs: over a break in which nothing was read nothing is spread. No I/O, no clock.
 """
 
 import math
@@ -16,6 +17,8 @@ EVERY_S = 20 * 60.0
 ENOUGH_SHOTS = 4
 LONG_S = 10 * 60.0
 """At its end a walk goes back after so many shots since, or so long; not for a spot shot again."""
+BREAK_S = 15 * 60.0
+"""After so long without a reading the laser may have been set up again (common practice)."""
 FASTEST_DRIFT_MM_PER_H = 3.0
 """A laser that warms up or stands in the sun wanders no faster (common practice, no source)."""
 GIVE_UP_S = 90.0
@@ -23,7 +26,7 @@ GIVE_UP_S = 90.0
 GIVE_UP_TYPED_S = 15 * 60.0
 """... and for a tape, of which nothing is heard on the way."""
 
-Word = Literal["held", "drift", "jolt"]
+Word = Literal["held", "drift", "jolt", "set up"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +45,10 @@ class Known:
         What today's line reads more than that one, where a drift or a jolt was found.
     checked_s : float
         When the line was last seen to be good, in the session's time.
+    setup : str
+        Name of the laser's position.
+    is_fixed : bool
+        A benchmark; else the last shot of a set-up that has none.
     """
 
     label: str
@@ -53,6 +60,8 @@ class Known:
     x_mm: float | None = None
     y_mm: float | None = None
     where: str = ""
+    setup: str = ""
+    is_fixed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +70,8 @@ class Found:
 
     Attributes
     ----------
-    word : 'held', 'drift' or 'jolt'
+    word : 'held', 'drift', 'jolt' or 'set up'
+        The last is what a change after a break is: the laser stands anew.
     change_mm, stderr_mm : float
         Since the last good sight, and its doubt; larger where the line rose.
     allowed_mm : float
@@ -147,7 +157,7 @@ class LineWatch:
 
     def follow(self, found: Found, now_s: float) -> None:
         """Go by what a sight found from now on."""
-        if found.word != "held":
+        if found.word in ("drift", "jolt"):
             self.offset_mm += found.change_mm
             self.offset_stderr_mm = found.stderr_mm
         self.unsettled = found.word == "jolt"
