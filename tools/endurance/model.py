@@ -344,7 +344,8 @@ class SurveyModel(RuleBasedStateMachine):
                 self.standing.setdefault(told["label"], []).append(row)
             elif told["event"] == "undone":
                 self.told[self.session].append(told)
-                self.standing[told["label"]].pop()
+                if "what" not in told:
+                    self.standing[told["label"]].pop()
             self._hear(self.guard.event(event))
 
     def _check(self, shot: dict[str, Any]) -> None:
