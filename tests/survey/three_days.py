@@ -25,10 +25,11 @@ from rig.events import Ask, Check, Event, Next, SetUp, ShotTaken
 from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.record import from_json
+from rig.session.items import Act, Item
 from rig.session.kind import Beginning
 from rig.session.kinds.survey import KIND, LineBefore, ShotKind, SurveySettings
 from rig.session.places import WALKED, last_shot, places_to_shoot
-from rig.session.run import Act, Item, step
+from rig.session.run import step
 from rig.study import heights, open_job
 from rig.study.grid import make_grid
 from rig.study.lasers import shots_of
