@@ -112,7 +112,7 @@ def _worst(frame: Frame, look: Look, worst: Worst, pen: Pen, what: str) -> Group
     shapes.append(Circle(x, y, 1.7, Pen(pen.colour, 0.6), "paper"))
     texts = [
         (what, USUAL_MM, True),
-        (say("limit {limit}", limit=look.units.length(worst.limit_mm)), SMALL_MM + 0.2, False),
+        (say("limit {limit}", limit=look.units.length(worst.limit_mm)), SMALL_MM, False),
     ]
     frame.labels.take((x - 2, y - 2, x + 2, y + 2))
     shapes += frame.labels.beside(x, y, texts, 2.4, must=True)

@@ -10,7 +10,17 @@ from rig.drawing.contours import Lattice, between, contours_of, lattice_of, ring
 from rig.drawing.frame import Frame, closest
 from rig.drawing.look import Look
 from rig.drawing.symbols import Key, dot, patch, stroke, tagged, triangle
-from rig.drawing.vector import SMALL_MM, Drawing, Floats, Pen, Shape, line, rectangle, text_width
+from rig.drawing.vector import (
+    SMALL_MM,
+    USUAL_MM,
+    Drawing,
+    Floats,
+    Pen,
+    Shape,
+    line,
+    rectangle,
+    text_width,
+)
 from rig.room import Outline
 from rig.study.cover import CoverAt
 from rig.study.floor_answer import HighPoint, LowPoint
@@ -104,7 +114,7 @@ def floor_drawing(
             frame.labels.take((x - 2, y - 2, x + 2, y + 2))
             told = look.units.length(top - place.z_mm) + " low" if not up else "HIGH"
             shapes = triangle(x, y, up, fill="ink" if up else "paper")
-            shapes += frame.labels.beside(x, y, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
+            shapes += frame.labels.beside(x, y, [(told, USUAL_MM, True)], 2.2, must=True)
             frame.add(tagged("high" if up else "low", told, shapes))
     frame.label_contours()
     _add_shots(frame, seen)
@@ -160,7 +170,7 @@ def cover_drawing(
         frame.labels.take((at[0] - 2, at[1] - 2, at[0] + 2, at[1] + 2))
         told = look.units.length(one.cover_mm)
         shapes = triangle(*at, up, fill="ink" if up else "paper")
-        shapes += frame.labels.beside(*at, [(told, SMALL_MM + 0.3, True)], 2.2, must=True)
+        shapes += frame.labels.beside(*at, [(told, USUAL_MM, True)], 2.2, must=True)
         frame.add(tagged("thinnest" if up else "deepest", told, shapes))
     for spot in spots:
         at = frame.place(spot.x_mm, spot.y_mm)

@@ -43,8 +43,10 @@ _BARS_MM = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
 _BARS_FT = (1 / 12, 0.25, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)
 _BAR_PARTS = 4
 _SIDE_MM = 9.0  # room for the walls' names
-_KEY_ROW_MM = 5.2
+_KEY_ROW_MM = 5.4
+_BAR_ROW_MM = 9.6
 _SYMBOL_MM = 8.0
+_WIDE_MM = 140.0  # from here on a note has room beside the scale bar in one row
 
 WALL = Pen("wall", 0.9)
 THIN = Pen("rule", 0.18)
@@ -182,10 +184,10 @@ class Frame:
         """Add scale bar and legend and hand the drawing out."""
         y = self._foot_y
         self._add_scale_bar(y + 1.0)
-        y += 9.0
+        y += _BAR_ROW_MM
         if self._contours is not None:
             self._add_ramp(y)
-            y += 13.0
+            y += 13.6
         self._add_keys(y)
         # Walls' names may lie outside a short sheet's box; nothing else does.
         return Drawing(
@@ -219,14 +221,20 @@ class Frame:
 
     def _foot_mm(self) -> float:
         rows = len(self._key_rows())
-        return 10.0 + (13.0 if self._contours is not None else 0.0) + rows * _KEY_ROW_MM + 1.0
+        return (
+            _BAR_ROW_MM
+            + 1.0
+            + (13.6 if self._contours is not None else 0.0)
+            + rows * _KEY_ROW_MM
+            + 1.0
+        )
 
     def _key_rows(self) -> list[list[tuple[Key, float]]]:
         """Entries of the legend in rows, each with its left edge."""
         rows: list[list[tuple[Key, float]]] = []
         x = self.look.width_mm
         for key in self._keys:
-            wide = _SYMBOL_MM + 1.5 + text_width(key.text, SMALL_MM + 0.2) + 5.0
+            wide = _SYMBOL_MM + 1.5 + text_width(key.text, SMALL_MM) + 5.0
             if not rows or x + wide > self.look.width_mm:
                 rows.append([])
                 x = 1.0
@@ -238,13 +246,13 @@ class Frame:
         for row in self._key_rows():
             for key, x in row:
                 self.add(*key.symbol(x + _SYMBOL_MM / 2, y + _KEY_ROW_MM / 2 - 0.2))
-                self.add(Text(x + _SYMBOL_MM + 1.5, y + 3.3, key.text, SMALL_MM + 0.2))
+                self.add(Text(x + _SYMBOL_MM + 1.5, y + 3.3, key.text, SMALL_MM))
             y += _KEY_ROW_MM
 
     def _add_ramp(self, y: float) -> None:
         contours = self._contours
         assert contours is not None
-        self.add(Text(1.0, y + 2.4, self._ramp_text, SMALL_MM + 0.2))
+        self.add(Text(1.0, y + 2.4, self._ramp_text, SMALL_MM))
         names = self._colours()
         edges = [self._level_text(edge) for edge in contours.edges]
         if self._reverse:
@@ -260,7 +268,7 @@ class Frame:
         every = 1 if wide >= least - 2.0 else 2
         for n, edge in enumerate(edges):
             if n % every == 0:
-                self.add(Text(x + n * wide, y + 10.6, edge, SMALL_MM, "middle"))
+                self.add(Text(x + n * wide, y + 11.0, edge, SMALL_MM, "middle"))
 
     def _add_scale_bar(self, y: float) -> None:
         part = self._bar_part_mm()
@@ -269,19 +277,27 @@ class Frame:
             box = (2.0 + n * step, y, 2.0 + (n + 1) * step, y + 1.6)
             self.add(rectangle(box, "ink" if n % 2 == 0 else "paper", Pen("ink", 0.2)))
         if part:
-            self.add(Text(1.0, y + 4.8, "0", SMALL_MM))
+            self.add(Text(1.0, y + 5.2, "0", SMALL_MM))
             for n in range(2, _BAR_PARTS + 1, 2):
                 told = self.look.units.place(n * part)
-                self.add(Text(2.0 + n * step, y + 4.8, told, SMALL_MM, "middle"))
-        note = "Seen from the door." if self.outline.doors else "x to the right, y up."
+                self.add(Text(2.0 + n * step, y + 5.2, told, SMALL_MM, "middle"))
+        right = self.look.width_mm - 1.0
+        for n, note in enumerate(self._notes()):
+            row = y + 2.2 + 3.9 * n
+            self.add(Text(right, row, note, SMALL_MM, "end", colour="soft"))
+
+    def _notes(self) -> list[str]:
+        """How the plan is turned and its scale, in one row or in two."""
+        notes = ["Seen from the door." if self.outline.doors else "x to the right, y up."]
         if self.look.to_scale:
-            note += f" 1:{self.scale:g} at full size."
-        self.add(Text(self.look.width_mm - 1.0, y + 2.0, note, SMALL_MM, "end", colour="soft"))
+            notes.append(f"1:{self.scale:g} at full size.")
+        return [" ".join(notes)] if self.look.width_mm > _WIDE_MM else notes
 
     def _bar_part_mm(self) -> float:
         """Longest round length of which the scale bar has room for four; 0 where there is none."""
         sizes = _BARS_MM if self.look.units.is_metric else tuple(ft * MM_PER_FT for ft in _BARS_FT)
-        most = 0.45 * self.look.width_mm
+        notes = max(text_width(note, SMALL_MM) for note in self._notes())
+        most = min(0.45 * self.look.width_mm, self.look.width_mm - notes - 12.0)
         return max((s for s in sizes if _BAR_PARTS * s / self.scale <= most), default=0.0)
 
     def _add_wall_names(self) -> None:

@@ -102,7 +102,7 @@ def markers_drawing(
             (marker.label, max(0.7 * large, SMALL_MM), False),
             (look.short(marker.stick_out_mm), large, True),
         ]
-        shapes += frame.labels.beside(x, y, texts, 2.1, must=True)
+        shapes += frame.labels.beside(x, y, texts, 2.1, must=True, abreast=True)
         frame.add(tagged("marker", marker.label, shapes))
     done = sum(marker.is_set for marker in markers)
     return frame.finish(title, f"{counted(len(markers), 'marker')}, {done} of them set.")

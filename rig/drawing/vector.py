@@ -17,8 +17,8 @@ Floats = npt.NDArray[np.float64]
 Place = tuple[float, float]
 Box = tuple[float, float, float, float]
 
-SMALL_MM = 2.5  # 7 point: the least that is printed
-USUAL_MM = 3.2  # 9 point
+SMALL_MM = 3.2  # 9 point: the least that is read at arm's length
+USUAL_MM = 3.5
 LARGE_MM = 4.6
 
 # Widths of Helvetica and its kin, in thousandths of the size (Adobe's font metrics, from memory;
@@ -200,11 +200,13 @@ class Labels:
         backed: bool = True,
         below: bool = False,
         centred: bool = False,
+        abreast: bool = False,
     ) -> tuple[Shape, ...]:
         """Write lines of (text, size, bold) beside a place, on a patch of paper.
 
-        To the right (or `below`, or `centred` on it, where that is wanted), else where there is
-        room. Returns nothing where there is none, unless it `must`: then where it covers least.
+        To the right (or `below`, or `centred` on it, where that is wanted; `abreast` next to the
+        left), else where there is room. Returns nothing where there is none, unless it `must`:
+        then where it covers least.
         """
         width = max(text_width(text, size, bold) for text, size, bold in lines) + 0.6
         height = sum(size * 1.08 for _, size, _ in lines) + 0.2
@@ -212,6 +214,8 @@ class Labels:
         corners = _around(x, y, width, height, away_mm)
         if below:
             corners = [*corners[1:3], corners[0], *corners[3:]]
+        if abreast:
+            corners = [corners[0], corners[3], *corners[1:3], *corners[4:]]
         if must:
             corners = [*corners, *_around(x, y, width, height, away_mm + 3.0)]
         if centred:

@@ -9,8 +9,16 @@ from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.units import MM_PER_IN
 from rig.words.plan import cautions
 
+KINDS = {
+    "floor": "The floor as found",
+    "benchmark": "Benchmarks",
+    "threshold": "Thresholds",
+    "marker": "Tops of markers",
+    "finished": "The finished surface",
+}
 # What the numbers depend on.
 LIBRARIES = ("numpy", "scipy", "shapely", "contourpy", "fpdf2")
 
@@ -28,50 +36,89 @@ def cautions_section(source: Source) -> Section:
     )
 
 
-def appendix_section(source: Source, job_hash: str) -> Section:
-    """Every shot, the versions, and the job's hash."""
+def appendix_section(source: Source, job_hash: str, *, for_customer: bool = False) -> Section:
+    """Every shot, the versions, and the job's hash; for a customer only the shots that count."""
     shots = source.job.shots(current=False)
     out_of_use = _out_of_use(source, shots)
-    rows = tuple(
-        (
-            shot.point,
-            shot.kind,
-            shot.setup,
-            "" if shot.x_mm is None else f"{shot.x_mm:.0f}",
-            "" if shot.y_mm is None else f"{shot.y_mm:.0f}",
-            f"{shot.reading_mm:.2f}",
-            f"{shot.stderr_mm:.2f}",
-            str(shot.n),
-            source.time(shot.utc_s),
-            out_of_use.get(shot.id, ""),
-        )
-        for shot in shots
+    if for_customer:
+        shots = [shot for shot in shots if shot.id not in out_of_use]
+    tables = _tables(source, shots, out_of_use)
+    said = (
+        "A larger reading is a lower floor. ± is one standard deviation of the shot; n the "
+        "readings in it; times are UTC."
     )
-    head = ("Point", "Kind", "Set-up", "x mm", "y mm", "Reading mm", "Stderr mm", "n", "UTC", "")
-    table = Table("Every shot, in the order it was written", head, rows, right=(3, 4, 5, 6, 7))
+    if not for_customer:
+        said += (
+            " A shot that was undone, replaced, set aside because the line had moved, or corrected "
+            "in the row of the same time stays here and counts nowhere."
+        )
     return section(
         "appendix",
         "Data",
-        Words(
-            "A larger reading is a lower floor. Stderr is one standard deviation of the shot; n "
-            "the readings in it. A shot that was undone, replaced, set aside because the line had "
-            "moved, or corrected in the row of the same time stays here and counts nowhere."
-        ),
-        table if rows else Words("No shots yet."),
+        Words(said),
+        *tables,
+        None if tables else Words("No shots yet."),
         Facts(
             (
                 ("floor-rig", __version__),
                 ("Python", platform.python_version()),
                 *((name, _version(name)) for name in LIBRARIES),
-                ("SHA-256 of the job", job_hash),
             )
         ),
+        Words(f"SHA-256 of the job: {job_hash}", "small"),
         Words(
             "The hash is of every row of the job file. rig report --check FILE tells whether a "
             "copy of this report is word for word what the job gives."
         ),
-        new_page=True,
     )
+
+
+def _tables(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> list[Table]:
+    """Shots by their kind, in the order they were written, in the job's units."""
+    metric = source.units.is_metric
+    unit, size, digits = ("mm", 1.0, (0, 2)) if metric else ("inches", MM_PER_IN, (1, 4))
+
+    def told(mm: float | None, places: int) -> str:
+        return "" if mm is None else f"{mm / size:.{places}f}"
+
+    tables = []
+    for kind in dict.fromkeys(shot.kind for shot in shots):
+        ours = [shot for shot in shots if shot.kind == kind]
+        days = {source.time(shot.utc_s)[:10] for shot in ours}
+        one_day = len(days) == 1
+        setups = dict.fromkeys(shot.setup for shot in ours)
+        rows = tuple(
+            (
+                shot.point,
+                *(() if len(setups) == 1 else (shot.setup,)),
+                told(shot.x_mm, digits[0]),
+                told(shot.y_mm, digits[0]),
+                told(shot.reading_mm, digits[1]),
+                told(shot.stderr_mm, digits[1]),
+                str(shot.n),
+                source.time(shot.utc_s)[11 if one_day else 5 :],
+                *((out_of_use.get(shot.id, ""),) if out_of_use else ()),
+            )
+            for shot in ours
+        )
+        head = (
+            "Point",
+            *(() if len(setups) == 1 else ("Set-up",)),
+            "x", "y", "Reads", "±", "n", "Time",
+            *(("",) if out_of_use else ()),
+        )  # fmt: skip
+        gone = any(shot.id in out_of_use for shot in ours)
+        if out_of_use and not gone:
+            head, rows = head[:-1], tuple(row[:-1] for row in rows)
+        title = KINDS.get(kind, kind)
+        if len(setups) == 1:
+            title += f", set-up {next(iter(setups))}"
+        title += f", {unit}"
+        title += f", {min(days)}" if one_day else f", {min(days)} to {max(days)}"
+        first = 1 if len(setups) == 1 else 2
+        right = tuple(range(first, first + 5))
+        tables.append(Table(title, head, rows, right=right, folded=True))
+    return tables
 
 
 def _out_of_use(source: Source, shots: list[Shot]) -> dict[int, str]:

@@ -4,9 +4,9 @@ Paper and page (`html.py`, `pdf.py`) show every part in its order. The terminal 
 with the parts that are the short answer and keeps the others for `--why`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, assert_never
 
 from rig.drawing.vector import Drawing
 
@@ -68,6 +68,8 @@ class Table(Part):
         Columns of numbers, set to the right.
     large : bool
         So large that it is read from standing.
+    folded : bool
+        So narrow that two parts of it stand side by side on paper.
     """
 
     title: str
@@ -75,6 +77,7 @@ class Table(Part):
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
     large: bool = False
+    folded: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +98,41 @@ class Figure(Part):
     in_characters: Callable[[int], list[str]] | None = None
 
 
-Block = Words | Bullets | Facts | Table | Figure
+@dataclass(frozen=True)
+class Picture:
+    """A picture in JPEG or PNG, and what it shows."""
+
+    data: bytes = field(repr=False)
+    media_type: str
+    width_px: int
+    height_px: int
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class Letterhead(Part):
+    """Who hands a sheet over: a name, lines of an address, and a logo."""
+
+    name: str
+    lines: tuple[str, ...] = ()
+    logo: Picture | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Abreast(Part):
+    """Figures and pictures side by side, of which two are as wide as the sheet."""
+
+    items: tuple[Figure | Picture, ...]
+
+
+@dataclass(frozen=True)
+class Signatures(Part):
+    """Rooms to sign in, each with what stands under its line."""
+
+    names: tuple[str, ...]
+
+
+Block = Words | Bullets | Facts | Table | Figure | Letterhead | Abreast | Signatures
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,15 +168,62 @@ class Report:
     made_utc_s: float
     job_hash: str
     lang: str = field(default="en")
+    title_shown: bool = True
 
     def figures(self) -> list[Figure]:
         """All drawings in their order."""
-        return [
-            block
-            for section in self.sections
-            for block in section.blocks
-            if isinstance(block, Figure)
-        ]
+        found: list[Figure] = []
+        for section in self.sections:
+            for block in section.blocks:
+                items = block.items if isinstance(block, Abreast) else (block,)
+                found += [one for one in items if isinstance(one, Figure)]
+        return found
+
+    def pictures(self) -> list[Picture]:
+        """All pictures in their order."""
+        found: list[Picture] = []
+        for section in self.sections:
+            for block in section.blocks:
+                if isinstance(block, Letterhead) and block.logo is not None:
+                    found.append(block.logo)
+                if isinstance(block, Abreast):
+                    found += [one for one in block.items if isinstance(one, Picture)]
+        return found
+
+
+def caption_of(shown: Figure | Picture) -> str:
+    """Words under a figure or a picture."""
+    if isinstance(shown, Picture):
+        return shown.caption
+    return f"{shown.drawing.title}. {shown.drawing.description}".strip()
+
+
+def texts_of(block: Block) -> Iterator[str]:
+    """All words of a block, those inside drawings left out."""
+    match block:
+        case Words():
+            yield block.text
+        case Bullets():
+            yield from block.items
+        case Facts():
+            for row in block.rows:
+                yield from row
+        case Table():
+            yield block.title
+            yield from block.head
+            for cells in block.rows:
+                yield from cells
+        case Figure():
+            yield caption_of(block)
+        case Letterhead():
+            yield block.name
+            yield from block.lines
+        case Abreast():
+            yield from map(caption_of, block.items)
+        case Signatures():
+            yield from block.names
+        case _:
+            assert_never(block)
 
 
 def section(key: str, title: str, *blocks: Block | None, new_page: bool = False) -> Section:

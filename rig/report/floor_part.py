@@ -94,7 +94,6 @@ def floor_section(told: FloorTold) -> Section:
         *ties_blocks(answer, units),
         *doubt_blocks(answer.budget, units),
         *(next_blocks(answer, units, where) if told.looked_on else []),
-        new_page=True,
     )
 
 

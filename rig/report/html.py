@@ -1,10 +1,27 @@
 """Writes a report as one HTML file that needs nothing from outside and prints well."""
 
+import base64
 import html
+from typing import assert_never
 
 from rig.drawing.palette import COLOURS
 from rig.drawing.svg import FAMILY, to_svg
-from rig.report.document import MARKS, Block, Bullets, Facts, Figure, Report, Section, Table, Words
+from rig.report.document import (
+    MARKS,
+    Abreast,
+    Block,
+    Bullets,
+    Facts,
+    Figure,
+    Letterhead,
+    Picture,
+    Report,
+    Section,
+    Signatures,
+    Table,
+    Words,
+    caption_of,
+)
 from rig.texts import harmless
 
 STYLE = """
@@ -29,7 +46,6 @@ nav a { color: MARK; }
 dl { display: grid; grid-template-columns: minmax(9rem, 16rem) 1fr; gap: .2rem 1rem;
   margin: .6rem 0; }
 dt { color: SOFT; } dd { margin: 0; font-weight: bold; }
-.scroll { overflow-x: auto; }
 table { border-collapse: collapse; margin: .8rem 0; width: 100%; font-size: .92rem; }
 caption { text-align: left; font-weight: bold; padding: .3rem 0; }
 th, td { text-align: left; vertical-align: top; padding: .22rem .6rem .22rem 0;
@@ -39,14 +55,24 @@ th { border-bottom: 2px solid INK; }
 table.large { font-size: 1.9rem; font-weight: bold; line-height: 1.2; }
 table.large th, table.large caption { font-size: 1rem; }
 table.large td:last-child { font-size: 1.1rem; font-weight: normal; }
-figure { margin: 1rem 0; overflow-x: auto; }
-figure svg { width: 100%; height: auto; min-width: 32rem; max-width: 180mm; }
+td, th, dd, dt, li, p { overflow-wrap: anywhere; }
+figure { margin: 1rem 0; }
+figure svg, figure img { max-width: 100%; height: auto; }
 td:first-child, .right { white-space: nowrap; }
+.letterhead { display: flex; gap: 1rem; align-items: center; }
+.letterhead img { max-width: 12rem; max-height: 5rem; width: auto; height: auto; }
+.abreast { display: flex; flex-wrap: wrap; gap: 0 1rem; }
+.abreast figure { flex: 1 1 17rem; min-width: 0; }
+.signatures { display: flex; flex-wrap: wrap; gap: 1rem; margin-top: 4rem; }
+.signatures p { flex: 1 1 14rem; border-top: 1px solid INK; padding-top: .2rem; }
 footer { margin-top: 3rem; border-top: 1px solid RULE; }
 @media (max-width: 34rem) { dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .4rem; }
-  table.large { font-size: 1.3rem; } }
+  table { font-size: .74rem; } table.large { font-size: 1.1rem; }
+  table.large td:last-child { font-size: .85rem; }
+  table.large th, table.large caption { font-size: .74rem; }
+  td, th { padding-right: .35rem; } td:first-child, .right { white-space: normal; }
+  nav ol { columns: auto; } h1 { font-size: 1.5rem; } .verdict { font-size: 1.15rem; } }
 @media print { @page { size: SIZE; margin: 15mm; } body { max-width: none; padding: 0; }
-  figure svg { min-width: 0; }
   h2 { break-after: avoid; } .page { break-before: page; }
   figure, tr, .tone { break-inside: avoid; }
   nav { display: none; } thead { display: table-header-group; } }
@@ -61,12 +87,16 @@ def to_html(report: Report) -> str:
     contents = "\n".join(
         f'<li><a href="#{part.key}">{_escape(part.title)}</a></li>' for part in report.sections
     )
+    policy = "default-src 'none'; style-src 'unsafe-inline'"
+    if report.pictures():
+        policy += "; img-src data:"
+    title = f'<h1>{_escape(report.title)}</h1>\n<p class="subtitle">{_escape(report.subtitle)}</p>'
     body = "\n".join(_section(part) for part in report.sections)
     return f"""<!DOCTYPE html>
 <html lang="{report.lang}">
 <head>
 <meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<meta http-equiv="Content-Security-Policy" content="{policy}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="generator" content="{_escape(report.stamp)}">
 <title>{_escape(report.title)}</title>
@@ -74,8 +104,7 @@ def to_html(report: Report) -> str:
 </head>
 <body>
 <header>
-<h1>{_escape(report.title)}</h1>
-<p class="subtitle">{_escape(report.subtitle)}</p>
+{title}
 </header>
 <nav aria-label="Contents"><ol>
 {contents}
@@ -113,17 +142,48 @@ def _block(block: Block) -> str:
         case Table():
             return _table(block)
         case Figure():
-            drawing = block.drawing
-            return (
-                f'<figure id="figure-{block.name}">\n{to_svg(drawing)}\n'
-                f"<figcaption>{_escape(caption_of(block))}</figcaption>\n</figure>"
+            return _figure(block)
+        case Letterhead():
+            return _letterhead(block)
+        case Abreast():
+            shown = (
+                _figure(one) if isinstance(one, Figure) else _picture(one, "photo")
+                for one in block.items
             )
+            return f'<div class="abreast">{"".join(shown)}</div>'
+        case Signatures():
+            rooms = "".join(f"<p>{_escape(name)}</p>" for name in block.names)
+            return f'<div class="signatures">{rooms}</div>'
+        case _:
+            assert_never(block)
 
 
-def caption_of(figure: Figure) -> str:
-    """Title and description of a figure."""
-    drawing = figure.drawing
-    return f"{drawing.title}. {drawing.description}".strip()
+def _figure(figure: Figure) -> str:
+    return (
+        f'<figure id="figure-{figure.name}">\n{to_svg(figure.drawing)}\n'
+        f"<figcaption>{_escape(caption_of(figure))}</figcaption>\n</figure>"
+    )
+
+
+def _picture(picture: Picture, kind: str) -> str:
+    data = base64.b64encode(picture.data).decode()
+    caption = _escape(picture.caption)
+    image = (
+        f'<img alt="{caption or kind}" width="{picture.width_px}" height="{picture.height_px}" '
+        f'src="data:{picture.media_type};base64,{data}">'
+    )
+    if kind == "logo":
+        return image
+    return f"<figure>{image}<figcaption>{caption}</figcaption></figure>"
+
+
+def _letterhead(block: Letterhead) -> str:
+    logo = "" if block.logo is None else _picture(block.logo, "logo")
+    lines = "<br>".join(map(_escape, block.lines))
+    return (
+        f'<div class="letterhead">{logo}<p><b>{_escape(block.name)}</b><br>'
+        f'<span class="small">{lines}</span></p></div>'
+    )
 
 
 def _words(words: Words) -> str:
@@ -148,8 +208,8 @@ def _table(table: Table) -> str:
     )
     size = ' class="large"' if table.large else ""
     return (
-        f'<div class="scroll"><table{size}><caption>{_escape(table.title)}</caption>\n'
-        f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>"
+        f"<table{size}><caption>{_escape(table.title)}</caption>\n"
+        f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}\n</tbody></table>"
     )
 
 

@@ -1,41 +1,64 @@
-"""Writes a report as a PDF by fpdf2, from the same parts and drawings as the HTML file."""
+"""Writes a report as a PDF by fpdf2, from the same parts and drawings as the HTML file.
 
-from collections.abc import Callable, Iterable
-from datetime import UTC, datetime
-from pathlib import Path
+Figures that are narrow stand beside the words of their section; one that has no room waits for
+the top of the next page while the words go on. The whole is set blind first, so that the last
+page can take from the one before it and is not left nearly empty.
+"""
+
+import io
+from collections.abc import Callable, Iterator, Sequence
+from typing import assert_never
 
 from fpdf import FPDF
-from fpdf.drawing_primitives import Transform, color_from_hex_string
-from fpdf.fonts import CoreFont, TTFFont
+from fpdf.drawing_primitives import Transform
 from fpdf.svg import SVGObject
 
-from rig import __version__
-from rig.drawing.palette import COLOURS
 from rig.drawing.svg import to_print_svg
-from rig.drawing.vector import Drawing, Text, flat
-from rig.report.document import MARKS, Bullets, Facts, Figure, Report, Section, Table, Words
-from rig.report.html import caption_of
-from rig.texts import harmless
+from rig.drawing.vector import Drawing
+from rig.report.document import (
+    MARKS,
+    Abreast,
+    Block,
+    Bullets,
+    Facts,
+    Figure,
+    Letterhead,
+    Picture,
+    Report,
+    Section,
+    Signatures,
+    Table,
+    Words,
+    caption_of,
+)
+from rig.report.sheet import (
+    BODY_PT,
+    CORE,
+    GAP_MM,
+    HEAD_PT,
+    LEAD_PT,
+    MARGIN_MM,
+    SMALL_PT,
+    TITLE_PT,
+    Sheet,
+    line_mm,
+)
+from rig.report.tables import Cells, Laid, rows_of, size_of
 
-POINT_MM = 25.4 / 72.0
-MARGIN_MM = 15.0
-FOOT_MM = 14.0
-BODY_PT, SMALL_PT, HEAD_PT, TITLE_PT, LEAD_PT, LARGE_PT = 9.5, 8.0, 14.0, 22.0, 12.0, 24.0
-LEADING = 1.32
-WIDEST_SHARE = 0.62  # of a table's width, that one column of words may take
-
-# Where systems keep a font that has letters beyond western Europe's.
-_FONT_FOLDERS = ("/usr/share/fonts", "/usr/local/share/fonts", "/Library/Fonts", "C:/Windows/Fonts")
-_FONTS = (("DejaVuSans.ttf", "DejaVuSans-Bold.ttf"), ("Arial Unicode.ttf", "Arial Unicode.ttf"),
-          ("NotoSans-Regular.ttf", "NotoSans-Bold.ttf"), ("arial.ttf", "arialbd.ttf"),
-          ("LiberationSans-Regular.ttf", "LiberationSans-Bold.ttf"))  # fmt: skip
-CORE = "Helvetica"
-_INK = {name: color_from_hex_string(told) for name, told in COLOURS.items()}  # read only once
+BESIDE_SHARE = 0.52  # of the width between margins: a figure no wider stands beside words
+LEAST_BESIDE_MM = 40.0  # left beside a figure, for the next section to begin there
+LEAST_SHARE = 0.5  # of a page that is to be full at least
+_NEARLY = (0.04, 0.08, 0.12, 0.0, 0.16, 0.2)  # what the last page takes beyond half, tried so
+_LOGO_MM = (45.0, 16.0)
+_PICTURE_MM = 62.0
 
 
 def to_pdf(report: Report) -> bytes:
     """Write the whole file."""
-    paper = _Paper(report)
+    blind = _Paper(report, blind=True)
+    blind.compose()
+    limits = _balanced(report, blind)
+    paper = _Paper(report, like=blind, limits=limits)
     paper.compose()
     return bytes(paper.output())
 
@@ -68,30 +91,54 @@ def draw(
     pdf.draw_path(picture, copy=False)
 
 
-class _Paper(FPDF):
-    def __init__(self, report: Report) -> None:
-        super().__init__(unit="mm", format=report.paper)
-        self.report = report
-        self._at_1pt: dict[tuple[str, bool], float] = {}  # of texts at 1 point
-        self._faces: dict[bool, CoreFont | TTFFont] = {}
-        self.family, self.lost = self._choose_font()
-        self.set_margins(MARGIN_MM, MARGIN_MM, MARGIN_MM)
-        self.set_auto_page_break(False)
-        self.bottom = self.h - MARGIN_MM - FOOT_MM / 2
-        made = datetime.fromtimestamp(report.made_utc_s, UTC)
-        self.set_creation_date(made)
-        self.set_title(report.title)
-        self.set_subject(report.subtitle)
-        self.set_keywords(report.stamp)
-        self.set_creator(f"floor-rig {__version__}")
-        self.set_lang(report.lang)
+def _balanced(report: Report, blind: "_Paper") -> dict[int, float]:
+    """Where the last page but one is to end, so that the last is half full at least."""
+    fills, pages = blind.fills, len(blind.fills)
+    if pages < 2 or fills[-1] >= LEAST_SHARE:
+        return {}
+    both = fills[-1] + fills[-2]
+    best, limits = fills[-1], {}
+    for more in _NEARLY:
+        share = min(both - LEAST_SHARE - more, fills[-2])
+        if share < LEAST_SHARE / 2:
+            continue
+        tried = _Paper(report, blind=True, like=blind, limits={pages - 1: share})
+        tried.compose()
+        if len(tried.fills) != pages:
+            continue
+        if min(tried.fills[-2:]) > best:
+            best, limits = min(tried.fills[-2:]), {pages - 1: share}
+        if best >= LEAST_SHARE:
+            break
+    return limits
+
+
+class _Paper(Sheet):
+    """The pages of a report.
+
+    `limits` says of pages how full they may be, as a share; `fills` how full each became.
+    """
+
+    def __init__(
+        self,
+        report: Report,
+        blind: bool = False,
+        like: "_Paper | None" = None,
+        limits: dict[int, float] | None = None,
+    ) -> None:
+        super().__init__(report, blind, like)
+        self._limits = limits or {}
+        self._beside_mm = 0.0  # how far down the page a figure stands to the right of the words
+        self._waiting: list[Figure] = []
+        self.fills: list[float] = []
 
     def compose(self) -> None:
         """Write all pages."""
         report = self.report
         self.add_page()
-        self._text(report.title, TITLE_PT, bold=True)
-        self._text(report.subtitle, BODY_PT, colour="soft")
+        if report.title_shown:
+            self._text(report.title, TITLE_PT, bold=True)
+            self._text(report.subtitle, BODY_PT, colour="soft")
         if self.lost:
             self._text(
                 "Some letters of names could not be printed here and stand as ?; the HTML file "
@@ -100,79 +147,109 @@ class _Paper(FPDF):
             )
         for part in report.sections:
             self._section(part)
+        while self._waiting:
+            self._turn()
+        self._clear()
+        self.fills.append(self._fill())
 
-    def footer(self) -> None:
-        """Number the page and name the job by its hash."""
-        self.set_y(self.h - MARGIN_MM - 1.0)
-        self._font(SMALL_PT, colour="soft")
-        told = f"{self.report.title} · job {self.report.job_hash[:12]}"
-        self.cell(self.epw / 2, 4.0, self.fit(told))
-        self.cell(self.epw / 2, 4.0, f"Page {self.page_no()} of {{nb}}", align="R")
+    # Pages
 
-    # Fonts
+    @property
+    def _end(self) -> float:
+        """Where this page ends."""
+        share = self._limits.get(self.page_no())
+        if share is None:
+            return self.bottom
+        return MARGIN_MM + share * (self.bottom - MARGIN_MM)
 
-    def _choose_font(self) -> tuple[str, bool]:
-        """Family to write in, and whether letters will be lost."""
-        if _is_western(_all_texts(self.report)):
-            return CORE, False
-        for plain, bold in _FONTS:
-            for folder in _FONT_FOLDERS:
-                found = next(iter(sorted(Path(folder).rglob(plain))), None)
-                if found is None:
-                    continue
-                self.add_font("report", "", found)
-                strong = found.with_name(bold)
-                self.add_font("report", "B", strong if strong.exists() else found)
-                return "report", False
-        return CORE, True
+    def _fill(self) -> float:
+        return (max(self.y, self._beside_mm) - MARGIN_MM) / (self.bottom - MARGIN_MM)
 
-    def fit(self, text: str) -> str:
-        """Text in letters that the font has: those of windows-1252, under the numbers of its own.
+    @property
+    def _room(self) -> float:
+        """Width that words have here."""
+        return self.epw - self._figure_mm if self.y < self._beside_mm - 1.0 else self.epw
 
-        The writer takes a letter's number for the font's, so that `…` must be there as U+0085.
-        """
-        text = harmless(text)
-        if self.family != CORE or text.isascii():
-            return text
-        return text.encode("windows-1252", "replace").decode("latin-1")
+    _figure_mm = 0.0
 
-    def _font(self, size_pt: float, bold: bool = False, colour: str = "ink") -> None:
-        self.set_font(self.family, "B" if bold else "", size_pt)
-        self.set_text_color(_INK[colour])
+    def _turn(self) -> None:
+        """Begin a page, with the figures that wait for it."""
+        self.fills.append(self._fill())
+        self.add_page()
+        self._beside_mm = 0.0
+        waiting, self._waiting = self._waiting, []
+        for n, figure in enumerate(waiting):
+            if not self._place(figure):
+                self._waiting = waiting[n:]
+                return
+
+    def _clear(self) -> None:
+        """Go on below a figure that stands beside words."""
+        if self.y < self._beside_mm:
+            self.set_y(self._beside_mm)
+
+    def _need(self, height: float) -> None:
+        if self.y + height > self._end:
+            self._turn()
 
     # Blocks
 
     def _section(self, part: Section) -> None:
-        if part.new_page or self.y > self.bottom - 40.0:
+        if self._beside_mm - self.y < LEAST_BESIDE_MM or part.new_page:
+            self._clear()
+        if part.new_page or self.y > self._end - 30.0:
             if self.y > MARGIN_MM + 1.0:
-                self.add_page()
-        else:
-            self.ln(5.0)
-        self.start_section(part.title)
-        self.set_draw_color(_INK["ink"])
-        self.set_line_width(0.7)
-        self.line(MARGIN_MM, self.y, self.w - MARGIN_MM, self.y)
-        self.ln(1.5)
-        self._text(part.title, HEAD_PT, bold=True, after=1.0)
-        for block in part.blocks:
-            match block:
-                case Words():
-                    self._words(block)
-                case Bullets():
-                    self._bullets(block)
-                case Facts():
-                    self._facts(block)
-                case Table():
-                    self._table(block)
-                case Figure():
-                    self._figure(block)
+                self._turn()
+        elif self.y > MARGIN_MM + 1.0:
+            self.ln(4.0)
+        if part.title:
+            if not self.blind:
+                self.start_section(part.title)
+            self._rule("ink", 0.7, self._room)
+            self.ln(1.3)
+            self._text(part.title, HEAD_PT, bold=True, after=0.8)
+        blocks = _figure_first(part.blocks, self.epw)
+        while blocks:
+            folded = 0
+            while folded < len(blocks) and _is_folded(blocks[folded]):
+                folded += 1
+            if folded:
+                self._folded([one for one in blocks[:folded] if isinstance(one, Table)])
+                blocks = blocks[folded:]
+            else:
+                self._block(blocks[0])
+                blocks = blocks[1:]
+
+    def _block(self, block: Block) -> None:
+        while self._waiting and self.y >= self._beside_mm and self._place(self._waiting[0]):
+            del self._waiting[0]
+        match block:
+            case Words():
+                self._words(block)
+            case Bullets():
+                self._bullets(block)
+            case Facts():
+                self._facts(block)
+            case Table():
+                self._table(block)
+            case Figure():
+                if self._waiting or not self._place(block):
+                    self._waiting.append(block)
+            case Letterhead():
+                self._letterhead(block)
+            case Abreast():
+                self._abreast(block)
+            case Signatures():
+                self._signatures(block)
+            case _:
+                assert_never(block)
 
     def _words(self, words: Words) -> None:
         match words.tone:
             case "good" | "bad" | "unsure":
-                self._barred([f"{MARKS[words.tone]}  {words.text}"], LEAD_PT, words.tone, True)
+                self._barred(f"{MARKS[words.tone]}  {words.text}", LEAD_PT, words.tone, True)
             case "warning":
-                self._barred([f"!  {words.text}"], BODY_PT, "warning", False)
+                self._barred(f"!  {words.text}", BODY_PT, "warning", False)
             case "lead":
                 self._text(words.text, LEAD_PT, bold=True)
             case "small":
@@ -183,241 +260,304 @@ class _Paper(FPDF):
     def _bullets(self, block: Bullets) -> None:
         mark = self.fit("!" if block.tone == "warning" else "–")
         for item in block.items:
-            lines = self._lines(item, BODY_PT, self.epw - 5.0)
-            height = len(lines) * _line_mm(BODY_PT)
-            self._need(min(height, 40.0))
-            self.set_x(MARGIN_MM + 1.0)
-            self._font(BODY_PT, bold=block.tone == "warning")
-            self.cell(4.0, _line_mm(BODY_PT), mark)
-            self._put(lines, BODY_PT, MARGIN_MM + 5.0, self.epw - 5.0)
+            lines = self._fitting(item, BODY_PT, 5.0)
+            if not self.blind:
+                self.pen(BODY_PT, bold=block.tone == "warning")
+                self.text(MARGIN_MM + 1.0, self.y + 0.79 * line_mm(BODY_PT), mark)
+            self._put(lines, BODY_PT, MARGIN_MM + 5.0)
         self.ln(1.0)
 
-    def _barred(self, texts: list[str], size: float, tone: str, bold: bool) -> None:
-        lines = [
-            line for text in texts for line in self._lines(text, size, self.epw - 5.0, bold=bold)
-        ]
-        height = len(lines) * _line_mm(size)
-        self._need(height + 2.0)
+    def _barred(self, text: str, size: float, tone: str, bold: bool) -> None:
+        lines = self._fitting(text, size, 5.0, bold, more=2.0)
         top = self.y
-        self._put(lines, size, MARGIN_MM + 4.5, self.epw - 5.0, bold=bold)
-        self.set_draw_color(_INK["alarm" if tone in ("bad", "warning") else "mark"])
-        self.set_line_width(1.4)
-        if tone == "unsure":
-            self.set_dash_pattern(dash=2.0, gap=2.6)
-        self.line(MARGIN_MM + 1.0, top + 0.4, MARGIN_MM + 1.0, self.y - 0.4)
-        self.set_dash_pattern()
-        if tone in ("bad", "warning"):
-            self.set_line_width(0.4)
-            self.line(MARGIN_MM + 2.6, top + 0.1, MARGIN_MM + 2.6, self.y - 0.1)
+        self._put(lines, size, MARGIN_MM + 4.5, bold=bold)
+        if not self.blind:
+            colour = "alarm" if tone in ("bad", "warning") else "mark"
+            if tone == "unsure":
+                self.set_dash_pattern(dash=2.0, gap=2.6)
+            x, end = MARGIN_MM + 1.0, self.y
+            self.stroke((x, top + 0.4), (x, end - 0.4), colour, 1.4)
+            self.set_dash_pattern()
+            if tone in ("bad", "warning"):
+                self.stroke((x + 1.6, top + 0.1), (x + 1.6, end - 0.1), colour, 0.4)
         self.ln(1.5)
 
     def _facts(self, block: Facts) -> None:
-        left = min(62.0, 3.0 + max(self._wide(name, BODY_PT) for name, _ in block.rows))
-        for name, value in block.rows:
-            names = self._lines(name, BODY_PT, left - 2.0)
-            lines = self._lines(value, BODY_PT, self.epw - left, bold=True)
-            self._need(max(len(lines), len(names)) * _line_mm(BODY_PT))
-            top = self.y
-            self._put(names, BODY_PT, MARGIN_MM, left - 2.0, colour="soft")
-            under = self.y
-            self.set_y(top)
-            self._put(lines, BODY_PT, MARGIN_MM + left, self.epw - left, bold=True)
-            self.set_y(max(self.y, under) + 0.4)
-        self.ln(1.5)
+        rows = block.rows
+        half = (len(rows) + 1) // 2
+        whole = sum(high for *_, high in self._facts_in(rows, self._room))
+        if len(rows) > 3 and self._room >= self.epw:
+            column = (self.epw - GAP_MM) / 2
+            parts = [list(self._facts_in(part, column)) for part in (rows[:half], rows[half:])]
+            high = max(sum(row[-1] for row in part) for part in parts)
+            if high < 0.8 * whole:
+                self._need(high)
+                top = self.y
+                for n, part in enumerate(parts):
+                    self.set_y(top)
+                    for row in part:
+                        self._fact(row, MARGIN_MM + n * (column + GAP_MM))
+                self.set_y(top + high)
+                self.ln(1.2)
+                return
+        for name, value in rows:
+            (row,) = self._facts_in([(name, value)], self._room, rows)
+            if self.y + row[-1] > self._end:
+                self._turn()
+                (row,) = self._facts_in([(name, value)], self._room, rows)
+            self._fact(row, MARGIN_MM)
+        self.ln(1.2)
 
-    def _figure(self, figure: Figure) -> None:
+    def _facts_in(
+        self,
+        rows: Sequence[tuple[str, str]],
+        width: float,
+        like: Sequence[tuple[str, str]] = (),
+    ) -> "Iterator[tuple[list[str], list[str], float, float]]":
+        """Names and values in lines, where values begin, and how high each row is."""
+        names = max(self.wide(name, BODY_PT) for name, _ in like or rows)
+        left = min(62.0, 3.0 + names, 0.42 * width)
+        for name, value in rows:
+            one = self.broken(name, BODY_PT, left - 2.0)
+            other = self.broken(value, BODY_PT, width - left, bold=True)
+            yield one, other, left, max(len(one), len(other)) * line_mm(BODY_PT) + 0.4
+
+    def _fact(self, row: tuple[list[str], list[str], float, float], x: float) -> None:
+        names, values, left, high = row
+        top = self.y
+        self.put(names, BODY_PT, x, left, colour="soft")
+        self.set_y(top)
+        self.put(values, BODY_PT, x + left, 100.0, bold=True)
+        self.set_y(top + high)
+
+    # Figures
+
+    def _place(self, figure: Figure) -> bool:
+        """Draw a figure where the page stands, if it has the room: beside words, or across."""
         drawing = figure.drawing
-        lines = self._lines(caption_of(figure), SMALL_PT, self.epw)
-        below = len(lines) * _line_mm(SMALL_PT) + 2.0
-        if self.y + drawing.height_mm + below > self.bottom and self.y > MARGIN_MM + 20.0:
-            self.add_page()
-        draw(
-            self,
-            drawing,
-            MARGIN_MM + (self.epw - drawing.width_mm) / 2,
-            self.y,
-            self.family,
-            self.fit,
-        )
-        self.set_y(self.y + drawing.height_mm + 1.0)
-        self._put(lines, SMALL_PT, MARGIN_MM, self.epw, colour="soft")
-        self.ln(3.0)
+        beside = drawing.width_mm <= BESIDE_SHARE * self.epw
+        lines = self.broken(caption_of(figure), SMALL_PT, min(drawing.width_mm, self.epw))
+        high = drawing.height_mm + 1.0 + len(lines) * line_mm(SMALL_PT)
+        if not beside:
+            self._clear()
+        if self.y < self._beside_mm or (self.y + high > self._end and self.y > MARGIN_MM + 20.0):
+            return False
+        top = self.y
+        x = MARGIN_MM + (self.epw - drawing.width_mm) * (1.0 if beside else 0.5)
+        if not self.blind:
+            draw(self, drawing, x, top, self.family, self.fit)
+        self.set_y(top + drawing.height_mm + 1.0)
+        self.put(lines, SMALL_PT, x if beside else MARGIN_MM, self.epw, colour="soft")
+        if beside:
+            self._beside_mm, self._figure_mm = self.y + 1.5, drawing.width_mm + GAP_MM
+            self.set_y(top)
+        else:
+            self.ln(2.5)
+        return True
+
+    def _abreast(self, block: Abreast) -> None:
+        """Set figures and pictures two and two."""
+        self._clear()
+        column = (self.epw - GAP_MM) / 2
+        for n in range(0, len(block.items), 2):
+            pair = block.items[n : n + 2]
+            sizes = [_size(one, column) for one in pair]
+            captions = [self.broken(caption_of(one), SMALL_PT, column) for one in pair]
+            inner = max(high for _, high in sizes)
+            under = max(map(len, captions)) * line_mm(SMALL_PT)
+            self._need(inner + under + 1.0)
+            top = self.y
+            for k, (one, (wide, high)) in enumerate(zip(pair, sizes, strict=True)):
+                x = MARGIN_MM + k * (column + GAP_MM)
+                if not self.blind:
+                    if isinstance(one, Picture):
+                        self.image(io.BytesIO(one.data), x, top, wide, high)
+                    else:
+                        draw(self, one.drawing, x, top, self.family, self.fit)
+                self.set_y(top + inner + 1.0)
+                self.put(captions[k], SMALL_PT, x, column, colour="soft")
+            self.set_y(top + inner + 1.0 + under)
+            self.ln(1.5)
+
+    def _letterhead(self, block: Letterhead) -> None:
+        top, x = self.y, MARGIN_MM
+        if block.logo is not None:
+            wide, high = _within(block.logo, *_LOGO_MM)
+            if not self.blind:
+                self.image(io.BytesIO(block.logo.data), x, top, wide, high)
+            x += wide + GAP_MM
+        under = top + (_LOGO_MM[1] if block.logo is not None else 0.0)
+        self.put(self.broken(block.name, LEAD_PT, self.w - x - MARGIN_MM, True), LEAD_PT, x, 0.0,
+                 bold=True)  # fmt: skip
+        for text in block.lines:
+            lines = self.broken(text, SMALL_PT, self.w - x - MARGIN_MM)
+            self.put(lines, SMALL_PT, x, 0.0, colour="soft")
+        self.set_y(max(self.y, under))
+        self.ln(2.0)
+
+    def _signatures(self, block: Signatures) -> None:
+        self._clear()
+        wide = (self.epw - GAP_MM * (len(block.names) - 1)) / len(block.names)
+        names = [self.broken(name, SMALL_PT, wide) for name in block.names]
+        high = 13.0 + max(map(len, names)) * line_mm(SMALL_PT)
+        self._need(high)
+        top = self.y
+        for n, lines in enumerate(names):
+            x = MARGIN_MM + n * (wide + GAP_MM)
+            self.stroke((x, top + 12.0), (x + wide, top + 12.0), "ink", 0.3)
+            self.set_y(top + 12.6)
+            self.put(lines, SMALL_PT, x, wide, colour="soft")
+        self.set_y(top + high)
+
+    # Tables
 
     def _table(self, table: Table) -> None:
-        size = LARGE_PT if table.large else SMALL_PT + 0.5
-        sizes = [size] * len(table.head)
-        if table.large:
-            sizes[-1] = LEAD_PT
-        widths = self._widths(table, sizes)
-        self._need(14.0 + 2 * _line_mm(size))
-        self._text(table.title, BODY_PT, bold=True, colour="soft", after=0.5)
-        self._head(table, widths)
-        for row in table.rows:
-            cells = [
-                self._lines(text, sizes[n], widths[n] - 2.0, bold=table.large and n < len(row) - 1)
-                for n, text in enumerate(row)
-            ]
-            height = max(len(lines) * _line_mm(sizes[n]) for n, lines in enumerate(cells)) + 0.8
-            if self.y + height > self.bottom:
-                self.add_page()
-                self._head(table, widths)
-            top, x = self.y, MARGIN_MM
-            for n, lines in enumerate(cells):
-                self.set_y(top + 0.4)
-                bold = table.large and n < len(cells) - 1
-                side = "R" if n in table.right else "L"
-                self._put(lines, sizes[n], x, widths[n] - 2.0, bold=bold, side=side)
-                x += widths[n]
-            self.set_y(top + height)
-            self._rule("rule", 0.15, sum(widths))
-        self.ln(3.0)
+        size = size_of(table, self, 0.6 * (self.bottom - MARGIN_MM))
+        if self._room < self.epw and not self._suits(table, size):
+            self._clear()
+        laid = Laid(table, self, self._room, size)
+        # A table stays whole where its page has room for it, and its head never stands alone.
+        rows = rows_of(laid)
+        whole = laid.head_mm + sum(row.high for row in rows)
+        least = whole if whole < 45.0 else laid.head_mm + sum(row.high for row in rows[:2])
+        self._need(least)
+        width = self._room
+        laid = Laid(table, self, width, size)
+        laid.head(MARGIN_MM, title=True)
+        for row in rows_of(laid):
+            if self.y + row.high > self._end:
+                self._turn()
+                if self._room != width:
+                    self._clear()
+                laid.head(MARGIN_MM, title=False)
+            laid.row(row, MARGIN_MM)
+        self.ln(2.5)
 
-    def _head(self, table: Table, widths: list[float]) -> None:
-        size = BODY_PT if table.large else SMALL_PT
-        cells = [
-            self._lines(text, size, widths[n] - 2.0, bold=True) for n, text in enumerate(table.head)
-        ]
-        top, x = self.y, MARGIN_MM
-        for n, lines in enumerate(cells):
-            self.set_y(top)
-            side = "R" if n in table.right else "L"
-            self._put(lines, size, x, widths[n] - 2.0, bold=True, side=side)
-            x += widths[n]
-        self.set_y(top + max(map(len, cells)) * _line_mm(size) + 0.3)
-        self._rule("ink", 0.4, sum(widths))
+    def _suits(self, table: Table, size: float) -> bool:
+        """Whether a table had better stand beside the figure than below it."""
+        narrow, across = (Laid(table, self, width, size) for width in (self._room, self.epw))
+        if not narrow.suits(self._room):
+            return False
+        highs = [sum(row.high for row in rows_of(laid)) for laid in (narrow, across)]
+        return highs[0] <= self._beside_mm - self.y + highs[1]
 
-    def _widths(self, table: Table, sizes: list[float]) -> list[float]:
-        """Widths by what is in the columns; the widest columns give way where it is too much."""
-        head = BODY_PT if table.large else SMALL_PT
-        wanted = []
-        for n, name in enumerate(table.head):
-            bold = table.large and n < len(table.head) - 1
-            inside = [self._wide(row[n], sizes[n], bold) for row in table.rows]
-            words = [self._wide(word, head, True) for word in name.split()]
-            whole = self._wide(name, head, True) * 0.6  # in no more than two lines
-            wanted.append(max([*inside, *words, whole, 6.0]) + 3.0)
-        over = sum(wanted) - self.epw
-        while over > 0.01:
-            most = max(wanted)
-            widest = [n for n, width in enumerate(wanted) if width > most - 0.01]
-            next_one = max([w for w in wanted if w <= most - 0.01], default=most / 2)
-            give = min(over / len(widest), max(most - next_one, 0.5))
-            for n in widest:
-                wanted[n] -= give
-            over = sum(wanted) - self.epw
-        spare = self.epw - sum(wanted)
-        if spare > 0 and len(wanted) - 1 not in table.right:
-            wanted[-1] += spare  # figures stay together; only words may take what is left
-        return wanted
+    def _folded(self, tables: Sequence[Table]) -> None:
+        """Set narrow tables in two columns, page after page, the columns evenly full."""
+        self._clear()
+        column = (self.epw - GAP_MM) / 2
+        if not all(Laid(table, self, column, SMALL_PT).suits(column) for table in tables):
+            for table in tables:
+                self._table(table)
+            return
+        items: list[tuple[Laid, Cells | None]] = []
+        for table in tables:
+            laid = Laid(table, self, column, SMALL_PT)
+            items += [(laid, None), *((laid, row) for row in rows_of(laid))]
+        while items:
+            space = self._end - self.y
+            if space < 30.0:
+                self._turn()
+                continue
+            whole = _high(items) + items[0][0].head_mm
+            left = _taken(items, min(space, whole / 2 + 3.0))
+            right = _taken(items[left:], space)
+            top, ends = self.y, []
+            for n, part in enumerate((items[:left], items[left : left + right])):
+                self.set_y(top)
+                x = MARGIN_MM + n * (column + GAP_MM)
+                for k, (laid, row) in enumerate(part):
+                    if row is None:
+                        laid.head(x, title=True)
+                        continue
+                    if k == 0:
+                        laid.head(x, title=False)
+                    laid.row(row, x)
+                ends.append(self.y)
+            self.set_y(max(ends))
+            items = items[left + right :]
+        self.ln(2.5)
 
     # Within
 
     def _text(
         self, text: str, size: float, bold: bool = False, colour: str = "ink", after: float = 1.5
     ) -> None:
-        lines = self._lines(text, size, self.epw, bold=bold)
-        for line in lines:
-            self._need(_line_mm(size))
-            self._put([line], size, MARGIN_MM, self.epw, bold=bold, colour=colour)
+        self._put(self._fitting(text, size, 0.0, bold), size, MARGIN_MM, bold, colour)
         self.ln(after)
 
+    def _fitting(
+        self, text: str, size: float, inset: float, bold: bool = False, more: float = 0.0
+    ) -> list[str]:
+        """Lines of a paragraph; it goes to the next page whole, unless it is very long."""
+        lines = self.broken(text, size, self._room - inset, bold)
+        high = len(lines) * line_mm(size) + more
+        if self.y + min(high, 60.0) > self._end:
+            self._turn()
+            lines = self.broken(text, size, self._room - inset, bold)
+        return lines
+
     def _put(
-        self,
-        lines: list[str],
-        size: float,
-        x: float,
-        width: float,
-        bold: bool = False,
-        colour: str = "ink",
-        side: str = "L",
+        self, lines: list[str], size: float, x: float, bold: bool = False, colour: str = "ink"
     ) -> None:
-        away = [width - self._measure(line, size, bold) if side == "R" else 0.0 for line in lines]
-        self._font(size, bold, colour)
-        high = _line_mm(size)
-        for line, left in zip(lines, away, strict=True):
-            self.text(x + left, self.y + 0.79 * high, line)
-            self.set_y(self.y + high)
-
-    def _lines(self, text: str, size: float, width: float, bold: bool = False) -> list[str]:
-        """Break a text into lines; a word too long for one is cut."""
-        lines, line = [], ""
-        space = self._measure(" ", size, bold)
-        at = 0.0
-        for word in map(self.fit, text.split()):
-            while self._measure(word, size, bold) > width and len(word) > 1:
-                cut = len(word) - 1
-                while cut > 1 and self._measure(word[:cut], size, bold) > width:
-                    cut -= 1
-                if line:
-                    lines.append(line)
-                    line = ""
-                lines.append(word[:cut])
-                word = word[cut:]
-            wide = self._measure(word, size, bold)
-            if line and at + space + wide > width:
-                lines.append(line)
-                line = ""
-            at = at + space + wide if line else wide
-            line = f"{line} {word}" if line else word
-        return [*lines, line] if line or not lines else lines
-
-    def _wide(self, text: str, size: float, bold: bool = False) -> float:
-        return self._measure(self.fit(text), size, bold)
-
-    def _measure(self, text: str, size: float, bold: bool) -> float:
-        """Width of a text that is fit already, in mm; fpdf2 measures each word only once."""
-        key = (text, bold)
-        if key not in self._at_1pt:
-            if bold not in self._faces:
-                self._font(size, bold)
-                assert self.current_font is not None
-                self._faces[bold] = self.current_font
-            self._at_1pt[key] = float(self._faces[bold].get_text_width(text, POINT_MM, None)[1])
-        return self._at_1pt[key] * size
-
-    def _need(self, height: float) -> None:
-        if self.y + height > self.bottom:
-            self.add_page()
+        """Write lines, over as many pages as they take."""
+        for line in lines:
+            if self.y + line_mm(size) > self.bottom + 0.01:
+                self._turn()
+            self.put([line], size, x, self.epw, bold, colour)
 
     def _rule(self, colour: str, width: float, length: float) -> None:
-        self.set_draw_color(_INK[colour])
-        self.set_line_width(width)
-        self.line(MARGIN_MM, self.y, MARGIN_MM + length, self.y)
+        self.stroke((MARGIN_MM, self.y), (MARGIN_MM + length, self.y), colour, width)
 
 
-def _line_mm(size_pt: float) -> float:
-    return size_pt * POINT_MM * LEADING
+def _is_folded(block: Block) -> bool:
+    return isinstance(block, Table) and block.folded
 
 
-def _is_western(texts: Iterable[str]) -> bool:
-    try:
-        for text in texts:
-            text.encode("windows-1252")
-    except UnicodeEncodeError:
-        return False
-    return True
+def _figure_first(blocks: Sequence[Block], width: float) -> list[Block]:
+    """Blocks with a narrow figure right after what leads the section, so that words stand by it."""
+    rest = list(blocks)
+    narrow = [
+        one
+        for one in rest
+        if isinstance(one, Figure) and one.drawing.width_mm <= BESIDE_SHARE * width
+    ]
+    if not narrow:
+        return rest
+    rest.remove(narrow[0])
+    lead = 0
+    while lead < len(rest):
+        one = rest[lead]
+        if not isinstance(one, Words) or one.tone in ("plain", "small"):
+            break
+        lead += 1
+    return [*rest[:lead], narrow[0], *rest[lead:]]
 
 
-def _all_texts(report: Report) -> Iterable[str]:
-    yield report.title
-    yield report.subtitle
-    for part in report.sections:
-        yield part.title
-        for block in part.blocks:
-            match block:
-                case Words():
-                    yield block.text
-                case Bullets():
-                    yield from block.items
-                case Facts():
-                    for row in block.rows:
-                        yield from row
-                case Table():
-                    yield from block.head
-                    for cells in block.rows:
-                        yield from cells
-                case Figure():
-                    yield caption_of(block)
-                    for shape in flat(block.drawing.shapes):
-                        if isinstance(shape, Text):
-                            yield shape.text
+def _taken(items: Sequence[tuple[Laid, Cells | None]], space: float) -> int:
+    """How many items of folded tables have room in a column; no head stands last."""
+    used, count = 0.0, 0
+    for n, (laid, row) in enumerate(items):
+        used += laid.head_mm if row is None else row.high
+        if n == 0 and row is not None:
+            used += laid.head_mm
+        if used > space and count:
+            break
+        count = n + 1
+    while 0 < count < len(items) and items[count - 1][1] is None:
+        count -= 1
+    return count
+
+
+def _high(items: Sequence[tuple[Laid, Cells | None]]) -> float:
+    return sum(laid.head_mm if row is None else row.high for laid, row in items)
+
+
+def _size(item: Figure | Picture, column: float) -> tuple[float, float]:
+    if isinstance(item, Picture):
+        return _within(item, column, _PICTURE_MM)
+    return item.drawing.width_mm, item.drawing.height_mm
+
+
+def _within(picture: Picture, wide: float, high: float) -> tuple[float, float]:
+    scale = min(wide / picture.width_px, high / picture.height_px)
+    return picture.width_px * scale, picture.height_px * scale

@@ -197,8 +197,7 @@ def markers_section(source: Source) -> Section | None:
             "roughness included; the reading of the rod is what counts.",
             "small",
         ),
-        Figure("markers", markers_drawing(source.outline, source.look, markers)),
-        new_page=True,
+        Figure("markers", markers_drawing(source.outline, source.wide_look, markers)),
     )
 
 

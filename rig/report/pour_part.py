@@ -44,7 +44,6 @@ def pour_section(source: Source) -> Section | None:
         _schedule(answer, units),
         *_before(steps),
         *_notes(answer),
-        new_page=True,
     )
 
 
@@ -177,11 +176,29 @@ def _figure(source: Source, made: StandingPour) -> Figure:
         floor = ground.floor
         shares = Shares(floor.x_mm, floor.y_mm, floor.step_mm, order.batch_of)
     poured = {batch.n for batch in source.job.batches() if batch.poured_utc_s is not None}
+    poured |= _told_covered(source, answer)
     exit_mm = (answer.exit.x_mm, answer.exit.y_mm)
     return Figure(
         "pour",
         pour_drawing(source.outline, source.look, answer.batches, exit_mm, shares, poured),
     )
+
+
+def _told_covered(source: Source, answer: PourPlan) -> set[int]:
+    """Batches of the plan that lie behind the front as it was told last, however many were mixed.
+
+    A crew may mix larger batches than planned: the floor is covered all the same.
+    """
+    ended = [one for _, one in pours_ended(source.job) if one.batches]
+    if not ended:
+        return set()
+    whole = sum(batch.volume_l for batch in answer.batches)
+    covered, behind = set(), 0.0
+    for batch in answer.batches:
+        behind += batch.volume_l
+        if behind <= (ended[-1].share + 1e-6) * whole + 0.5 * batch.volume_l:
+            covered.add(batch.n)
+    return covered
 
 
 def _log(source: Source) -> Iterator[Block]:

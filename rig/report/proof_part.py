@@ -45,7 +45,6 @@ def proof_section(source: Source) -> Section:
         *behind,
         _strips_table(source, failed),
         _figure(source, told, failed[1:] if told.worst else failed),
-        new_page=True,
     )
 
 

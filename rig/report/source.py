@@ -5,7 +5,9 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from rig.drawing.look import Look
+import numpy as np
+
+from rig.drawing.look import Look, quarter_turns, turned
 from rig.errors import CannotAnswer
 from rig.room import Outline
 from rig.study.floor_answer import FloorAnswer, HighPoint, floor_answer, floor_by_plan
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
     from rig.survey.setups import Line
 
 FEW_CELLS, FEW_DRAWS = 2_000, 300
+# Width and height of drawings; a sheet leaves 180 mm between its margins.
+BESIDE_MM, ACROSS_MM, WIDE_MM = (90.0, 132.0), (180.0, 118.0), (180.0, 128.0)
+WIDE_ROOM = 1.4
 
 
 @dataclass(frozen=True)
@@ -31,6 +36,13 @@ class Options:
     rule: str | None = None
     patch: str | None = None
     confidence: float = 0.95
+
+
+def look_of(outline: Outline, units: Units) -> Look:
+    """Sheet of a room's plans: half as wide as the paper, or across it where the room is wide."""
+    corners = turned(np.array(outline.walls, dtype=float), quarter_turns(outline))
+    wide, high = np.ptp(corners, axis=0)
+    return Look(units, *(ACROSS_MM if wide > WIDE_ROOM * high else BESIDE_MM))
 
 
 class Source:
@@ -51,9 +63,8 @@ class Source:
         self.job, self.outline, self.options, self.name = job, outline, options, name
         self.settings = job.settings
         self.units = job.units
-        # A4 leaves 180 mm between margins; letter is wider and shorter.
-        height = 200.0 if self.units.is_metric else 185.0
-        self.look = Look(self.units, 180.0, height)
+        self.look = look_of(outline, self.units)
+        self.wide_look = Look(self.units, *WIDE_MM)
 
     @cached_property
     def shots(self) -> "list[Shot]":

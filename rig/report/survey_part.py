@@ -10,11 +10,18 @@ from rig.report.floor_part import TITLE, FloorTold, floor_section
 from rig.report.source import Source
 from rig.study.findings import outside_warnings
 from rig.texts import parse_toml
-from rig.units import counted
+from rig.units import MM_PER_IN, counted
 
-# Reasons of words to the hand at the keys; they say nothing about rod, laser or floor.
 # What a check's result holds beside its error: in the job, and told by rig check.
 _INNER = {"ok", "rise_mm", "residuals_mm", "redundancy", "chance_in", "closure_allowed_mm"}
+# How a key ends, its unit and size in a metric job, and both in one of inches.
+_ENDS = {
+    "_mm_per_m": ("mm/m", 1.0, "in/ft", 12.0 / 1000.0),
+    "_per_m": ("mm/m", 1.0, "in/ft", 12.0 / 1000.0),
+    "_mm": ("mm", 1.0, "in", 1.0 / MM_PER_IN),
+    "_s": ("s", 1.0, "s", 1.0),
+}
+# Reasons of words to the hand at the keys; they say nothing about rod, laser or floor.
 SLIPS = {"act", "accept", "undo", "goto", "tick", "front", "planned", "end", "off height"}
 
 
@@ -93,7 +100,7 @@ def _checks(source: Source) -> list[Block | None]:
                 "Checks of laser and rod",
                 ("Made (UTC)", "Check", "Result", "Good enough"),
                 tuple(
-                    (source.time(one.utc_s), one.kind, _figures(one.result),
+                    (source.time(one.utc_s), one.kind, _figures(source, one.result),
                      "yes" if one.ok else "NO")
                     for one in checks
                 ),
@@ -190,22 +197,20 @@ def _trouble(source: Source, event: StoredEvent) -> str:
     return f"{when}{event.data['text']}"
 
 
-def _figures(result: Mapping[str, object]) -> str:
-    """A check's own numbers with their units, as its keys name them."""
-    ends = (("_mm_per_m", "mm/m"), ("_per_m", "mm/m"), ("_mm", "mm"), ("_s", "s"), ("_c", "°C"))
+def _figures(source: Source, result: Mapping[str, object]) -> str:
+    """A check's own numbers in the job's units, as its keys name them."""
     said = []
     for key, value in result.items():
-        numbers = value if isinstance(value, list) else [value]
-        if key in _INNER or not numbers or not all(
-            isinstance(n, int | float) and not isinstance(n, bool) for n in numbers
-        ):  # fmt: skip
+        told = value if isinstance(value, list) else [value]
+        numbers = [n for n in told if isinstance(n, int | float) and not isinstance(n, bool)]
+        if key in _INNER or not numbers or len(numbers) < len(told):
             continue
-        unit = next((unit for end, unit in ends if key.endswith(end)), "")
-        name = key
-        for end, _ in ends:
-            name = name.removesuffix(end)
-        shown = " / ".join(f"{n:.3g}" for n in numbers)
-        said.append(f"{name.replace('_', ' ')} {shown} {unit}".strip())
+        end = next((end for end in _ENDS if key.endswith(end)), "")
+        unit, scale, other_unit, other_scale = _ENDS.get(end, ("", 1.0, "", 1.0))
+        if not source.units.is_metric:
+            unit, scale = other_unit, other_scale
+        shown = " / ".join(f"{n * scale:.3g}" for n in numbers)
+        said.append(f"{key.removesuffix(end).replace('_', ' ')} {shown} {unit}".strip())
     return ", ".join(said[:6])
 
 

@@ -21,7 +21,20 @@ from dataclasses import replace
 from shutil import get_terminal_size
 from typing import assert_never
 
-from rig.report.document import MARKS, Block, Bullets, Facts, Figure, Section, Table, Tone, Words
+from rig.report.document import (
+    MARKS,
+    Abreast,
+    Block,
+    Bullets,
+    Facts,
+    Figure,
+    Letterhead,
+    Section,
+    Signatures,
+    Table,
+    Tone,
+    Words,
+)
 
 WIDEST = 100  # longer lines are hard to follow
 UNBROKEN = 1_000_000
@@ -76,6 +89,8 @@ def terminal_width() -> int:
 
 
 def _on_screen(block: Block) -> bool:
+    if isinstance(block, Letterhead | Abreast | Signatures):
+        return False
     if isinstance(block, Figure) and block.in_characters is None:
         return False
     return block.told != "paper"
@@ -126,6 +141,8 @@ def _block(block: Block, width: int) -> list[str]:
         case Figure():
             assert block.in_characters is not None
             return block.in_characters(min(width, WIDEST))
+        case Letterhead() | Abreast() | Signatures():  # of paper alone
+            return []
         case _:
             assert_never(block)
 

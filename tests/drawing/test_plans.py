@@ -156,7 +156,7 @@ def test_plans_stay_on_their_sheets_and_no_text_covers_another(
         assert drawing.height_mm <= look.height_mm + 1e-6, name
         assert off_the_sheet(drawing) == [], name
         assert overlapping(drawing) == [], name
-        assert min(text.size_mm for text in texts(drawing)) >= 2.4, name
+        assert min(text.size_mm for text in texts(drawing)) >= 9 * 25.4 / 72, name
 
 
 @pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])

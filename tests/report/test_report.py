@@ -12,16 +12,20 @@ from typing import Any
 import html5lib
 import numpy as np
 import pytest
+import shapely
 from pypdf import PdfReader
 from pypdf.generic._data_structures import DictionaryObject
 
 from rig.cli.jobs import outline_of
+from rig.drawing.pour import POURED
+from rig.drawing.vector import Path as VectorPath
 from rig.flatness.field import field_of, longest_line, step_for
 from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.model import FINEST_MM, MOST_NODES
 from rig.flatness.rules import load_rule
 from rig.flatness.strips import failed_strips
 from rig.job.store import Job
+from rig.report.contents import report_of
 from rig.report.proof_part import proof_section
 from rig.report.source import Options, Source
 from rig.study.judged import Surfaces, own_heights
@@ -62,7 +66,8 @@ def pdf_text(path: Path) -> str:
 
 @pytest.mark.parametrize("stage", STAGES)
 def test_a_job_at_any_stage_makes_a_whole_report(run: Run, stage: str) -> None:
-    make(run, stage, "in" if STAGES.index(stage) % 2 else "mm")
+    units = "in" if STAGES.index(stage) % 2 else "mm"
+    make(run, stage, units)
     html, pdf = written(run)
     assert (html.name, pdf.name) == ("report.html", "report.pdf")
     content = html.read_text(encoding="utf-8")
@@ -85,7 +90,9 @@ def test_a_job_at_any_stage_makes_a_whole_report(run: Run, stage: str) -> None:
         for marker in markers:
             assert marker.label in words
         for shot in shots:
-            assert f"{shot.reading_mm:.2f}" in words
+            told = f"{shot.reading_mm / 25.4:.4f}" if units == "in" else f"{shot.reading_mm:.2f}"
+            assert told in words
+        assert units == "mm" or not re.search(r"\bmm\b|°C", words)
     upto = STAGES.index(stage)
     assert ("has not been shot yet" in seen) == (upto < 2)
     assert ("No plane has been chosen yet" in seen) == (upto < 3)
@@ -313,7 +320,7 @@ def test_patches_and_another_rule_on_request(run: Run) -> None:
 @pytest.mark.parametrize("font", [True, False])
 def test_letters_of_any_script(run: Run, monkeypatch: pytest.MonkeyPatch, font: bool) -> None:
     if not font:
-        monkeypatch.setattr("rig.report.pdf._FONT_FOLDERS", ("nowhere",))
+        monkeypatch.setattr("rig.report.sheet._FONT_FOLDERS", ("nowhere",))
     assert run("new", "--room", "3m,4m", "--units", "mm", "--covering", "плитка <b>").code == 0
     rows = ["label,x,y,reading"]
     rows += [f"т&{n},{300 + 800 * (n % 3)},{300 + 900 * (n // 3)},{1200 + n * n}" for n in range(9)]
@@ -346,3 +353,53 @@ def test_two_hundred_shots_are_quick_and_small(run: Run) -> None:
     files = written(run)
     assert time.process_time() - begun < 12.0
     assert sum(path.stat().st_size for path in files) < 2_000_000
+
+
+def fills(pdf: Path) -> list[float]:
+    """How far down each page its ink reaches, the foot left out, as a share."""
+    subprocess.run(["pdftoppm", "-r", "30", "-gray", str(pdf), "fill"], check=True)
+    found = []
+    for page in sorted(Path().glob("fill*.pgm")):
+        _, size, _, body = page.read_bytes().split(b"\n", 3)
+        wide, high = map(int, size.split())
+        ink = np.frombuffer(body, dtype=np.uint8).reshape(high, wide)
+        foot = round((1.0 - 19.0 / 279.4) * high)
+        found.append(float(np.flatnonzero((ink[:foot] < 200).any(axis=1)).max()) / foot)
+    return found
+
+
+@pytest.mark.parametrize("stage", ["surveyed", "set", "finished"])
+def test_no_page_is_nearly_empty_and_the_whole_is_short(run: Run, stage: str) -> None:
+    make(run, stage, "in")
+    full = fills(written(run)[1])
+    assert len(full) <= 8
+    assert min(full) >= 0.5
+
+
+def test_the_floor_that_was_told_covered_is_drawn_poured(run: Run) -> None:
+    """All of it told after one batch: a crew that mixed more at a time has covered it all."""
+    make(run, "pour planned", "mm")
+    with Job.open("job.sqlite") as job:
+        last = len(job.events(["pour_plan"])[-1].data["result"]["strips"])
+        outline = outline_of(job)
+    assert last > 2
+    assert run("pour", "run", typed=f"batch\nfront {last}\ny\nstop\n").code == 0
+    with Job.open("job.sqlite") as job:
+        ended = job.events(["pour_done"])[-1].data
+        (figure,) = [
+            one
+            for one in report_of(job, outline, Options(), "job", 0.0).figures()
+            if one.name == "pour"
+        ]
+    poured = [
+        shapely.length(shapely.LineString(run))
+        for shape in figure.drawing.shapes
+        if isinstance(shape, VectorPath) and shape.pen == POURED
+        for run in shape.runs
+    ]
+    assert ended["share"] == 1.0
+    # Hatching 1.8 mm apart: as long as its area is large.
+    scale = figure.drawing.scale
+    assert scale is not None
+    floor_mm2 = outline.polygon.area / scale**2
+    assert sum(poured) * 1.8 == pytest.approx(floor_mm2, rel=0.05)
