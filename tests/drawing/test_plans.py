@@ -272,7 +272,7 @@ def test_widths_of_text_agree_with_the_font_metrics() -> None:
 
 
 def test_bays_are_told_apart_and_walls_named_clear_of_doors() -> None:
-    outline = with_door(ELL, 500.0, 7000.0, 900.0)
+    outline = with_door(ELL, 1400.0, 7000.0, 900.0)
     drawing = drawings(outline, Look(Units("mm")))["pour"]
     assert "stop: let the bay before it set" not in {t.text for t in texts(drawing)}
     batches = [
