@@ -144,9 +144,12 @@ class Practice:
         heard = stage.log_pour(POUR_SPEED)
         ages = [age for told in heard if isinstance(told, Edges) for age in told.ages_s]
         self._worst_edge_s = max(ages, default=0.0)
-        done = heard[-1]
-        assert isinstance(done, PourDone)
-        return done
+        if not heard or not isinstance(heard[-1], PourDone):
+            raise CannotAnswer(
+                "Practice was left in the pour, so there is nothing to score. What was done until "
+                f"then is kept in {self._job}"
+            )
+        return heard[-1]
 
     def _cure(self, done: PourDone) -> float:
         """Have the simulator cure what was tipped; return how far it lies over the plan, in mm.

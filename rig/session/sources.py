@@ -212,10 +212,10 @@ class Script(Clock, Sink):
 async def watched(items: AsyncIterator[Item], clock: Clock) -> AsyncIterator[Item]:
     """Yield items, and tell where the time of day was set meanwhile."""
     time_s, utc_s = clock.now()
-    offset = utc_s - time_s
+    offset = utc_s - time_s / clock.speed  # the time of day goes as it does, at any speed
     async for item in items:
         if isinstance(item, Act):
-            now = item.utc_s - item.time_s
+            now = item.utc_s - item.time_s / clock.speed
             if abs(now - offset) > CLOCK_SET_S:
                 way = "back" if now < offset else "on"
                 yield Notice(
