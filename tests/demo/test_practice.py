@@ -14,7 +14,7 @@ from rig.devices.clock import Clock
 from rig.errors import CannotAnswer
 from rig.events import Event, PourEvent, Prepour
 from rig.page.server import Page
-from rig.session.run import Act
+from rig.session.items import Act
 from rig.session.sources import watched
 
 
