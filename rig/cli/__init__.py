@@ -24,6 +24,7 @@ COMMANDS = {
     "grid": "Lay out the points to shoot and the order to walk them.",
     "survey": "Shoot the points, hands-free, with a rod or a tape.",
     "relabel": "Mend wrong tags: move shots along the walk.",
+    "undo": "Take back the last act, or one that --list shows.",
     "import": "Take a table of points instead of a survey.",
     "floor": "Tell what the floor is like, with its doubt.",
     "plan": "Choose the finished plane; tell volume and bags.",

@@ -34,6 +34,7 @@ class JobFile:
         self._lock = lock
         self._closed = False
         self._is_together = False
+        self._change_s: float | None = None  # when the change at hand was begun
         self._log = Log(connection)
         file = os.path.realpath(path)
         self._wal = WriteAheadLog(connection, lambda: opening.connect_beside(file))
@@ -129,11 +130,11 @@ class JobFile:
             yield
             return
         with self._writing(lost):
-            self._is_together = True
+            self._is_together, self._change_s = True, time.time()
             try:
                 yield
             finally:
-                self._is_together = False
+                self._is_together, self._change_s = False, None
 
     def copy_to(self, path: str | os.PathLike[str]) -> None:
         """Copy the job as it is on the disk now, beside whoever writes to it.
@@ -214,7 +215,7 @@ class JobFile:
         self._log.event(
             session_id,
             time_s,
-            time.time() if utc_s is None else utc_s,
+            (self._change_s or time.time()) if utc_s is None else utc_s,
             kind,
             description.to_json(data, f"the event {kind}"),
         )

@@ -103,6 +103,46 @@ def correct(connection: sqlite3.Connection, session_id: int, setup_id: int, row:
     return new
 
 
+def put_back(connection: sqlite3.Connection, shot_ids: Iterable[int]) -> list[int]:
+    """Put shots in use again that were set aside; return those that no later shot stands for."""
+    back = []
+    for shot_id in shot_ids:
+        row = connection.execute(
+            "SELECT point, kind, setup_id FROM shot WHERE id = ? AND superseded_by = id", (shot_id,)
+        ).fetchone()
+        if row is None or _has_current(connection, *row):
+            continue
+        connection.execute("UPDATE shot SET superseded_by = NULL WHERE id = ?", (shot_id,))
+        back.append(shot_id)
+    return back
+
+
+def unrelabel(connection: sqlite3.Connection, moves: Sequence[Given]) -> None:
+    """Take back a relabelling, by what its event keeps: old shots count again, new ones no more."""
+    for move in moves:
+        connection.execute(
+            "UPDATE shot SET superseded_by = id WHERE id = ? AND superseded_by IS NULL",
+            (move["new"],),
+        )
+    for move in moves:
+        ids = connection.execute(
+            "SELECT id, point, kind, setup_id FROM shot WHERE id = ? OR (superseded_by = ? "
+            "AND id <> ?) ORDER BY id",
+            (move["shot"], move["new"], move["new"]),
+        ).fetchall()
+        for shot_id, *aim in ids:
+            if not _has_current(connection, *aim):
+                connection.execute("UPDATE shot SET superseded_by = NULL WHERE id = ?", (shot_id,))
+
+
+def _has_current(connection: sqlite3.Connection, point: str, kind: str, setup: int) -> bool:
+    query = "SELECT 1 FROM shot WHERE point = ? AND kind = ? AND superseded_by IS NULL"
+    values: tuple[str | int, ...] = (point, kind)
+    if kind == "benchmark":
+        query, values = query + " AND setup_id = ?", (*values, setup)
+    return connection.execute(query, values).fetchone() is not None
+
+
 def relabel(
     connection: sqlite3.Connection,
     moves: Sequence[tuple[int, str, float | None, float | None]],

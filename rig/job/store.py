@@ -272,6 +272,19 @@ class Job(Described, Planned):
             for shot_id in shot_ids:
                 shots.set_aside(connection, shot_id)
 
+    def put_back(self, shot_ids: Iterable[int]) -> list[int]:
+        """Put shots in use again that were set aside; return the ids of those that are.
+
+        One whose label has a later shot stays as it is.
+        """
+        with self._writing("the shots were not put in use again") as connection:
+            return shots.put_back(connection, shot_ids)
+
+    def unrelabel(self, moves: Sequence[Given]) -> None:
+        """Take back a relabelling, by the moves that its event keeps."""
+        with self._writing("the labels were not put back") as connection:
+            shots.unrelabel(connection, moves)
+
     def supersede(self, shot_id: int, by: int | None = None) -> None:
         """Take a current shot out of use; an undone one (`by` None) points at itself.
 

@@ -67,6 +67,12 @@ def line_of(job: "Job", setup: str, kind: str, utc_s: float) -> dict[str, Any] |
     }
 
 
+def offset_of(job: "Job", setup: str) -> float:
+    """Return what a set-up's line reads more than when it was new."""
+    line = _line_of(job, setup, standing(job, ["checked"]))
+    return 0.0 if line is None else line.offset_mm
+
+
 def _line_of(job: "Job", setup: str, checks: "list[StoredEvent]") -> _Line | None:
     spots = {point.label for point in job.points()}
     marks = [shot for shot in job.shots(kinds=["benchmark"]) if shot.setup == setup]

@@ -1,0 +1,148 @@
+"""What is said of acts that can be taken back, and of what came of that."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rig.units import Units, counted
+from rig.words import say
+
+if TYPE_CHECKING:
+    from rig.job.rows import Shot, StoredEvent
+
+NOTHING = "Nothing was done yet that could be taken back."
+_MOST = 6
+
+
+def shot(one: "Shot", units: Units) -> str:
+    """Say that a point was shot."""
+    kinds = {
+        "floor": "{label} shot: {reading}",
+        "finished": "{label} shot on the finished floor: {reading}",
+        "benchmark": "benchmark {label} read from set-up {setup}: {reading}",
+        "threshold": "threshold {label} shot: {reading}",
+    }
+    reading = units.length(one.reading_mm)
+    return say(kinds[one.kind], label=one.point, setup=one.setup, reading=reading)
+
+
+def marker_set(label: str) -> str:
+    """Say that a marker was set."""
+    return say("marker {label} set", label=label)
+
+
+def batch(n: int) -> str:
+    """Say that a batch was poured."""
+    return say("batch {n} poured", n=n)
+
+
+def event(events: "Sequence[StoredEvent]", units: Units) -> str:
+    """Say what one change was, by its events."""
+    kind, data = events[-1].kind, events[-1].data
+    match kind:
+        case "edit":
+            keys = [key for one in events for key in one.data["new"]]
+            return say("changed: {what}", what=some([_in_words(key) for key in keys]))
+        case "grid":
+            return say("grid of {points} laid out", points=counted(len(data["points"]), "point"))
+        case "relabel":
+            moves = [f"{move['from']} to {move['to']}" for move in data["moves"]]
+            return say("relabelled: {moves}", moves=some(moves))
+        case "import":
+            return say("table of {shots} imported", shots=counted(data["shots"], "shot"))
+        case "jolt":
+            return say(
+                "jolt of {change} at {label}, set aside: {labels}",
+                change=units.length(abs(data["change_mm"])),
+                label=data["label"],
+                labels=some(data["labels"]) or say("nothing"),
+            )
+        case "drift":
+            return say(
+                "drift of {change} at {label}, spread over {shots}",
+                change=units.length(abs(data["change_mm"])),
+                label=data["label"],
+                shots=counted(len(data.get("shots", ())), "shot"),
+            )
+        case "set_aside":
+            return say("shots set aside: {labels}", labels=some(data["labels"]))
+        case "setup":
+            return say(
+                "laser set up again as {name}, tied at {label}",
+                name=data["name"],
+                label=data["label"],
+            )
+        case "skipped":
+            return say("{label} skipped", label=data["label"])
+    raise ValueError(kind)
+
+
+def _in_words(key: str) -> str:
+    for unit in ("_mm", "_kg", "_l"):
+        key = key.removesuffix(unit)
+    return key.replace("_", " ")
+
+
+def some(things: Sequence[str]) -> str:
+    """Name the first of several things."""
+    more = len(things) - _MOST
+    named = ", ".join(things[:_MOST])
+    return say("{named} and {more} more", named=named, more=more) if more > 0 else named
+
+
+def no_act(wanted: str) -> str:
+    """Say that an id is none, or no longer."""
+    return say("There is no act {id} that can be taken back; see rig undo --list.", id=wanted)
+
+
+def is_undone(what: str) -> str:
+    """Say what was taken back."""
+    return say("Taken back: {what}.", what=what)
+
+
+def changed_since(what: str, by: str) -> str:
+    """Say that something later stands on an act."""
+    return say("{what} cannot be taken back: {by}. Take that back first.", what=what, by=by)
+
+
+def shot_since(label: str) -> str:
+    """Say that there is a later shot of a label."""
+    return say("{label} has another shot since", label=label)
+
+
+def in_use_again(labels: Sequence[str], kept: Sequence[str]) -> str:
+    """Say which shots count again, and which do not since they were shot again."""
+    text = say("In use again: {labels}.", labels=", ".join(labels) or say("none"))
+    if kept:
+        text += " " + say("Shot again since, and left so: {labels}.", labels=", ".join(kept))
+    return text
+
+
+def as_of(setup: str, shots: int) -> str:
+    """Say that shots count as of an earlier set-up."""
+    return say(
+        "The line counts as that of set-up {setup} again, with {shots} since.",
+        setup=setup,
+        shots=counted(shots, "shot"),
+    )
+
+
+def read_as(shots: int) -> str:
+    """Say that later shots were put back to what they read."""
+    return say("{shots} told since are put back to what they read.", shots=counted(shots, "shot"))
+
+
+def asked_again(label: str) -> str:
+    """Say that a skipped place is asked for."""
+    return say("{label} is asked for again.", label=label)
+
+
+def pour_goes_by_its_own(last: str) -> str:
+    """Say that a pour takes back its entries one after the other."""
+    return say("the pour's last entry is {last}", last=last)
+
+
+POUR_ENDED = "the pour has ended"
+OTHER_GRID = "the grid was laid out again since"
+OTHER_EDIT = "it was changed again since"
+OTHER_SETUP = "the laser was set up again since"
+OTHER_LINE = "the line was found elsewhere again since"
