@@ -9,6 +9,7 @@ from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
 from rig.report.source import Source
+from rig.study.acts import standing
 from rig.units import MM_PER_IN
 from rig.words.plan import cautions
 
@@ -135,8 +136,12 @@ def _out_of_use(source: Source, shots: list[Shot]) -> dict[int, str]:
             states[shot.id] = "corrected"
         else:
             states[shot.id] = "undone"
-    for jolt in source.job.events(["jolt"]):
-        for label in jolt.data["labels"]:
+    for jolt in standing(source.job, ["jolt", "set_aside"]):
+        ids = jolt.data.get("shots")
+        if ids is not None:
+            states |= dict.fromkeys((one for one in ids if one in states), "set aside")
+            continue
+        for label in jolt.data["labels"]:  # an older file names them by label
             before = [
                 shot.id
                 for shot in shots

@@ -90,11 +90,15 @@ def test_a_kick_sets_shots_aside_and_the_line_is_tied_anew(room: Room) -> None:
 
 
 def states(run: Run) -> list[tuple[str, str]]:
-    """The last column of the report's table of shots, by point."""
+    """What the report's tables of shots say became of each, by point."""
     assert run("report").code == 0
-    rows = re.findall(r"<tr>(.*?)</tr>", Path("report.html").read_text(), re.S)
-    cells = [re.findall(r"<td[^>]*>(.*?)</td>", row, re.S) for row in rows]
-    return [(row[0], row[-1]) for row in cells if len(row) == 10]
+    told = []
+    for table in re.findall(r"<table.*?</table>", Path("report.html").read_text(), re.S):
+        head = re.findall(r"<th[^>]*>(.*?)</th>", table, re.S)
+        if "Reads" in head:
+            cells = re.findall(r"<tr><td[^>]*>(.*?)</td>.*?<td[^>]*>([^<]*)</td></tr>", table, re.S)
+            told += [(label, last if head[-1] == "" else "") for label, last in cells]
+    return told
 
 
 def test_the_report_says_what_became_of_each_shot(room: Room) -> None:
