@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.jobs import boot_id, mend_pour, outline_of, setup_of
+from rig.cli.jobs import mend_pour, outline_of
 from rig.cli.options import (
     DURATION,
     Command,
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from rig.session.items import Log
     from rig.session.run import Machine, Sink
     from rig.study.pour_answer import PourWish, Prepour
+    from rig.study.pour_plan import ToLog
     from rig.units import Units
 
 
@@ -284,33 +285,23 @@ def log_pour(
     page: "Page | None" = None,
 ) -> None:
     """Log a pour from the keyboard and a page, or from a script by a faster clock."""
-    from rig.devices.clock import steady_s
     from rig.job.store import Job
-    from rig.session.kind import Beginning
-    from rig.session.kinds.pour import KIND, PourSettings
-    from rig.session.pouring import bags_on_site
+    from rig.session.begin import begin_pour
+    from rig.session.kinds.pour import KIND
     from rig.session.run import Tell
     from rig.study.plan_answer import read_plan
     from rig.study.pour_log import after
-    from rig.study.pour_plan import pour_to_log
 
+    found: list[ToLog] = []
     mend_pour(job_path)
     with Job.open(job_path, write=True) as job:
-        found = pour_to_log(job, outline_of(job), wish, time.time())
-        answer = found.pour.answer
-        lifts = read_plan(found.pour.plan).answer.lifts
-        if found.goes_on_by_another:
+        begun = begin_pour(job, bags, wish, found.append)
+        answer = found[0].pour.answer
+        lifts = read_plan(found[0].pour.plan).answer.lifts
+        if found[0].goes_on_by_another:
             click.echo(f"rig: {words.GOES_ON}", err=True)
-        elif found.is_new and not answer.feasible and not as_json:
+        elif found[0].is_new and not answer.feasible and not as_json:
             click.echo(f"rig: {answer.advice}", err=True)
-        begun = Beginning(
-            job=job,
-            settings=PourSettings(pour_plan=found.pour.id, bags=bags_on_site(found.pour, bags)),
-            setup=setup_of(job, None),
-            boot_id=boot_id(),
-            monotonic_s=steady_s(),
-            utc_s=time.time(),
-        )
         machine = KIND.machine(begun)
         log = KIND.log(begun, KIND.start(begun, "serial" if counter else "keys"))
         if not as_json:

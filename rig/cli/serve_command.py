@@ -75,6 +75,7 @@ def _serve_jobs(
     path: Path | None, simulated_speed: float, as_json: bool, options: dict[str, Any]
 ) -> None:
     """Serve a folder of jobs until a signal says stop."""
+    from rig.demo.on_page import simulated_on_page
     from rig.job.folder import JobFolder
     from rig.page.site import Site
     from rig.page.work import Rods, Work
@@ -82,17 +83,23 @@ def _serve_jobs(
 
     folder = JobFolder((path or data_folder() / "jobs").absolute())
     folder.make()
-    site = Site(folder, Work(), Rods(simulated=bool(simulated_speed)))
+    simulate = simulated_on_page(folder.path, simulated_speed) if simulated_speed else None
+
+    def site_of(page: "Page") -> Site:
+        rods = Rods(simulate)
+        return Site(folder, Work(page, rods), rods)
+
     stopped = threading.Event()
     for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
         signal.signal(number, lambda number, _: stopped.set())
-    with open_page(options, always=True, site=site) as page:
+    with open_page(options, always=True, site_of=site_of) as page:
         assert page is not None
+        assert page.site is not None
         announce(page, as_json)
         if not as_json:
             click.echo(f"The jobs: {folder.path}")
         stopped.wait()
-        site.close()
+        page.site.close()
 
 
 def watch(job: "Job", page: "Page", as_json: bool) -> None:

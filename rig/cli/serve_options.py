@@ -1,7 +1,7 @@
 """Options and words for the live page: `--serve`, and its address as text and as a QR code."""
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -35,7 +35,7 @@ def serve_options(command: Command) -> Command:
 
 @contextlib.contextmanager
 def open_page(
-    options: dict[str, Any], always: bool = False, site: "Site | None" = None
+    options: dict[str, Any], always: bool = False, site_of: "Callable[[Page], Site] | None" = None
 ) -> "Iterator[Page | None]":
     """Serve the page while a command runs, if its options ask for it; takes them off `options`.
 
@@ -56,7 +56,7 @@ def open_page(
     from rig.page.server import Page
 
     page = Page("127.0.0.1" if host is None else host, port or 0)
-    page.site = site
+    page.site = None if site_of is None else site_of(page)
     page.start()
     try:
         yield page

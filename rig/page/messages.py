@@ -44,7 +44,14 @@ class Move:
     told: Moved
 
 
-Message = Hello | Take | Do | Move
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A reading as it was typed, or the unit that was asked for."""
+
+    text: str
+
+
+Message = Hello | Take | Do | Move | Line
 
 
 def parse(text: str | bytes) -> Message:
@@ -76,6 +83,8 @@ def parse(text: str | bytes) -> Message:
             return Do(name, label)
         case {"say": "act", "act": str(name)} if name.isalpha() and name not in ARGUED:
             return Do(name)
+        case {"say": "type", "line": str(line)} if _is_label(line):
+            return Line(line)
         case {"say": "rod", "do": str(what), **more} if _are_numbers(more):
             return Move({"do": what, **more})
     raise Refused("That message says nothing that is known here.")

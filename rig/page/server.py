@@ -8,23 +8,20 @@ import asyncio
 import contextlib
 import json
 import logging
-import os
-import socket
 import sys
 import threading
 from collections import deque
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
-from importlib import resources
 from typing import TYPE_CHECKING, TypeVar
 
 from aiohttp import WSMsgType, web
 
 from rig.devices.clock import Clock
-from rig.errors import BadInput
 from rig.events import Event
 from rig.page import access, messages
 from rig.page.gate import Gate
+from rig.page.listening import TYPES, listen, names_of, shown_host, static_files
 from rig.page.messages import Moved
 from rig.page.turn import Turn
 from rig.session.items import Act
@@ -43,14 +40,7 @@ MOST_PHONES = 24
 MOST_A_SECOND = 30
 LONGEST_FRAME = 64 * 1024
 GOODBYE_S = 1.0
-TYPES = {
-    "html": "text/html; charset=utf-8",
-    "css": "text/css; charset=utf-8",
-    "js": "text/javascript; charset=utf-8",
-    "svg": "image/svg+xml",
-}
 P = TypeVar("P")
-EVERYWHERE = ("", "0.0.0.0", "::")
 
 
 @dataclass(eq=False)
@@ -87,7 +77,7 @@ class Page:
         self._port = 0
         self._key = access.new_key()
         self._names: frozenset[str] = frozenset()
-        self._files = _static_files()
+        self._files = static_files()
         self._loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self._work, name="page", daemon=True)
         self._ready = threading.Event()
@@ -99,6 +89,7 @@ class Page:
         self._session: (
             tuple[asyncio.AbstractEventLoop, asyncio.Queue[tuple[str, str | None]]] | None
         ) = None
+        self._typing: tuple[asyncio.AbstractEventLoop, asyncio.Queue[str]] | None = None
         self.moves: Callable[[Moved], None] | None = None
         """Takes what a trainee does with the rod, in practice."""
         self.url = ""
@@ -116,10 +107,10 @@ class Page:
         BadInput
             When the port is taken or the host is none of this machine's.
         """
-        self._listening = _listen(self._host, self._asked_port)
+        self._listening = listen(self._host, self._asked_port)
         self._port = self._listening.getsockname()[1]
-        self._names = _names_of(self._host)
-        shown = _shown_host(self._host)
+        self._names = names_of(self._host)
+        shown = shown_host(self._host)
         self.url = f"http://{f'[{shown}]' if ':' in shown else shown}:{self._port}/{self._key}/"
         self._thread.start()
         self._ready.wait()
@@ -141,6 +132,25 @@ class Page:
     def hand(self, told: Moved) -> None:
         """Show where a trainee had the rod."""
         self._call(self._show_hand, told)
+
+    def typed_in(self, unit: str) -> None:
+        """Show what unit typed numbers are in."""
+        self._call(self._change, lambda scene: scene.type_in(unit))
+
+    def over(self, text: str) -> None:
+        """Show that the session has come to its end; a text says why it broke off."""
+        self._call(self._change, lambda scene: scene.over(text))
+
+    def do(self, name: str) -> None:
+        """Do an act in the session that runs, as a thumb would."""
+        told: tuple[str, str | None] = (name, None)
+        self._call(self._do, told)
+
+    def lines(self) -> "asyncio.Queue[str]":
+        """Return the queue of what is typed from now on; runs in the session's loop."""
+        lines: asyncio.Queue[str] = asyncio.Queue()
+        self._typing = (asyncio.get_running_loop(), lines)
+        return lines
 
     def wait_for_phone(self, timeout_s: float) -> bool:
         """Wait until somebody has opened the page."""
@@ -234,6 +244,22 @@ class Page:
         if self._scene is not None:
             self._spread(self._scene.move(told))
 
+    def _change(self, work: Callable[[Scene], set[str]]) -> None:
+        if self._scene is not None:
+            self._spread(work(self._scene))
+
+    def _do(self, told: tuple[str, str | None]) -> None:
+        self._pass_on(told)
+
+    def _pass_on(self, told: tuple[str, str | None]) -> bool:
+        """Pass an act on to the session; whether there is one."""
+        session = self._session
+        if session is None:
+            return False
+        with contextlib.suppress(RuntimeError):  # it has ended meanwhile
+            session[0].call_soon_threadsafe(session[1].put_nowait, told)
+        return True
+
     def _end(self, text: str) -> None:
         if self._scene is not None:
             self._scene.sections.ended = Text(text=text)
@@ -258,6 +284,8 @@ class Page:
         asked = path.removeprefix(SESSION) if site else path
         if asked == "live":
             return await self._live(request)
+        if path == SESSION and self._scene is None:
+            return web.Response(status=303, headers={"Location": f"/{self._key}/"})
         if site is not None and slash and asked not in self._files and path != SESSION:
             if asked == "alive":
                 return _plain(200, "yes")
@@ -265,7 +293,7 @@ class Page:
                 return _plain(405, "Only GET and POST.")
             response = await site.answer(request, path, f"/{self._key}/")
             response.headers.update(_HEADERS | _SITE_HEADERS)
-            response.headers["Content-Security-Policy"] = _policy(host, "'self'")
+            response.headers.setdefault("Content-Security-Policy", _policy(host, "'self'"))
             return response
         if request.method not in ("GET", "HEAD"):
             return _plain(405, "Only GET.")
@@ -387,14 +415,20 @@ class Page:
             self.moves(message.told)
             self._spread(self._scene.move(message.told))
             return
+        if isinstance(message, messages.Line):
+            self._type(message.text)
+            return
         if message.name not in self._scene.acts:
             raise messages.Refused(f"There is no {message.name} here.")
-        session = self._session
-        if session is None:
+        if not self._pass_on((message.name, message.argument)):
             raise messages.Refused("Nothing is going on at present.")
-        loop, queue = session
-        with contextlib.suppress(RuntimeError):
-            loop.call_soon_threadsafe(queue.put_nowait, (message.name, message.argument))
+
+    def _type(self, line: str) -> None:
+        if self._typing is None or self._scene is None or self._scene.sections.typing is None:
+            raise messages.Refused("Nothing is typed here: the rod reads by itself.")
+        loop, lines = self._typing
+        with contextlib.suppress(RuntimeError):  # it has ended meanwhile
+            loop.call_soon_threadsafe(lines.put_nowait, line)
 
 
 _HEADERS = {
@@ -423,71 +457,3 @@ def _policy(host: str, forms: str = "'none'") -> str:
 def _plain(status: int, text: str) -> web.Response:
     headers = {**_HEADERS, "Content-Security-Policy": "default-src 'none'"}
     return web.Response(status=status, text=text + "\n", headers=headers)
-
-
-def _static_files() -> dict[str, bytes]:
-    folder = resources.files("rig.page") / "static"
-    return {
-        file.name: file.read_bytes()
-        for file in folder.iterdir()
-        if file.name.rpartition(".")[2] in TYPES
-    }
-
-
-def _listen(host: str, port: int) -> socket.socket:
-    try:
-        found = socket.getaddrinfo(
-            host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
-        )
-    except (OSError, UnicodeError):
-        raise BadInput(f"--host {host} is no address: give one of this machine's.") from None
-    family, kind, protocol, _, address = found[0]
-    listening = socket.socket(family, kind, protocol)
-    if os.name == "posix":
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listening.bind(address)
-        listening.listen(64)
-    except OSError as error:
-        listening.close()
-        raise BadInput(_why_not(error, host, port)) from None
-    listening.setblocking(False)
-    return listening
-
-
-def _why_not(error: OSError, host: str, port: int) -> str:
-    import errno
-
-    if error.errno == errno.EADDRINUSE:
-        return f"Port {port} is taken by another program: leave --port out for a free one."
-    if error.errno == errno.EADDRNOTAVAIL:
-        return (
-            f"--host {host} is none of this machine's addresses: leave it out for this machine "
-            "alone, or give 0.0.0.0 for every network it is in."
-        )
-    if error.errno == errno.EACCES:
-        return f"Port {port} is not ours to open: give one above 1023, or leave --port out."
-    return f"The page cannot be served at {host}, port {port}: {error.strerror}."
-
-
-def _names_of(host: str) -> frozenset[str]:
-    """Names other than addresses under which the page may be asked for."""
-    own = socket.gethostname().lower()
-    names = {own, f"{own}.local"}
-    if host in EVERYWHERE or host in ("127.0.0.1", "::1", "localhost"):
-        names.add("localhost")
-    return frozenset({*names, host.lower()} - set(EVERYWHERE))
-
-
-def _shown_host(host: str) -> str:
-    """The address to show: where every network is served, the one that leads outside."""
-    if host not in EVERYWHERE:
-        return host
-    family = socket.AF_INET6 if host == "::" else socket.AF_INET
-    with socket.socket(family, socket.SOCK_DGRAM) as probe:
-        try:
-            # No packet is sent: this only asks which address would be used (RFC 5737, 3849).
-            probe.connect(("2001:db8::1" if host == "::" else "192.0.2.1", 9))
-            return str(probe.getsockname()[0])
-        except OSError:
-            return socket.gethostname()

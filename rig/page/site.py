@@ -5,9 +5,11 @@ command line. Whatever reckons or touches a file runs in a thread beside the pag
 """
 
 import asyncio
+import contextlib
 import sys
-import warnings
-from collections.abc import Callable, Mapping
+import threading
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib import resources
@@ -25,16 +27,17 @@ from rig.page import jobs
 from rig.page.steps import STEPS
 from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
 from rig.page.warm import Warm
-from rig.page.work import Rods, Work
-from rig.study.steps import stands_of
+from rig.page.work import Rods, Wanted, Work
+from rig.study.steps import following, stands_of
 from rig.texts import harmless
 from rig.words.steps import TITLES
 
 T = TypeVar("T")
 THREADS = 3
-WRITE_WAIT_S = 1.0
+WRITE_WAIT_S = 5.0
 MOST_FIELDS = 200
-Finish = Callable[[web.StreamResponse], web.StreamResponse]
+_ALONE = "default-src 'none'; style-src 'unsafe-inline'; sandbox; frame-ancestors 'none'"
+"""What a file may do that is looked at: it brings its own style and does nothing."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,8 @@ class Site:
     def __init__(self, folder: JobFolder, work: Work, rods: Rods) -> None:
         self.folder, self.work, self.rods = folder, work, rods
         self._warm = Warm()
+        self._acting: Counter[str] = Counter()
+        self._lock = threading.Lock()
         self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="site")
 
     def set_up(self, app: web.Application) -> None:
@@ -147,8 +152,9 @@ class Site:
                     form.wrong.setdefault("", str(error))
                     return self._jobs(form, 422)
             case ["stop"]:
+                name = self.work.job
                 self.work.stop()
-                return _Goes("")
+                return _Goes("" if name is None else f"j/{quote(name, safe='')}/")
             case ["j", name, key] if key in STEPS:
                 return self._act(name, STEPS[key], form)
         return _Shown("trouble.html", {"text": "There is no such page."}, 404)
@@ -171,8 +177,8 @@ class Site:
     def _step(self, name: str, step: Step, form: Form, status: int = 200) -> _Shown:
         path = self.folder.file(name)
         working = self.work.at(name)
-        held = "" if working else holder_of(path)
-        with _quiet(), Job.open(path) as job:
+        held = "" if working or name in self._acting else holder_of(path)
+        with Job.open(path) as job:
             visit = self._visit(job, name, form)
             missing = ""
             try:
@@ -188,14 +194,14 @@ class Site:
             "visit": visit,
             "step": step,
             "stands": told,
+            "following": following(told, step.key),
             "working": working,
             "held": held,
-            "wrote": form.fields.get("did", ""),
         }
         return _Shown("missing.html" if view is None else f"{step.key}.html", context, status)
 
     def _part(self, name: str, step: Step, part: str, form: Form) -> _Answer:
-        with _quiet(), Job.open(self.folder.file(name)) as job:
+        with Job.open(self.folder.file(name)) as job:
             visit = self._visit(job, name, form)
             try:
                 told = step.part(visit, part)
@@ -209,8 +215,11 @@ class Site:
     def _act(self, name: str, step: Step, form: Form) -> _Answer:
         path = self.folder.file(name)
         try:
-            with _quiet(), Job.open(path, write=True, wait_s=WRITE_WAIT_S) as job:
+            with self._writes(name), Job.open(path, write=True, wait_s=WRITE_WAIT_S) as job:
                 goes = step.act(self._visit(job, name, form), form.text("act"))
+            if isinstance(goes, Wanted):
+                self.work.begin(name, path, goes, f"../j/{quote(name, safe='')}/")
+                return _Goes("session/")
         except JobHeld as error:
             session = "A session is at work on this job: stop it first."
             form.wrong[""] = session if self.work.at(name) else str(error)
@@ -219,10 +228,20 @@ class Site:
             if not isinstance(error, Wrong):
                 form.wrong[""] = str(error)
             return self._step(name, step, form, 422)
-        begun = self.work.begin_wanted(name, path)
-        if begun:
-            return _Goes("session/")
         return _Goes(f"j/{quote(name, safe='')}/{goes or step.key}")
+
+    @contextlib.contextmanager
+    def _writes(self, name: str) -> Iterator[None]:
+        """Note that a page writes to a job, which keeps nobody from looking at it."""
+        with self._lock:
+            self._acting[name] += 1
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._acting[name] -= 1
+                if not self._acting[name]:
+                    del self._acting[name]
 
     def _visit(self, job: Job, name: str, form: Form) -> Visit:
         return Visit(
@@ -239,10 +258,6 @@ class Site:
 
 def _parts(path: str) -> list[str]:
     return [unquote(part) for part in path.split("/")]
-
-
-def _quiet() -> warnings.catch_warnings:
-    return warnings.catch_warnings(action="ignore")
 
 
 async def _form(request: web.Request) -> Form:
@@ -273,6 +288,7 @@ def _served(file: Served) -> web.Response:
         body=file.data,
         headers={
             "Content-Type": file.kind,
+            "Content-Security-Policy": _ALONE,
             "Content-Disposition": f"{way}; filename*=UTF-8''{quote(file.name, safe='')}",
         },
     )

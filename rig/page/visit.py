@@ -13,7 +13,7 @@ from rig.units import Units, parse_length
 if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.page.warm import Warm
-    from rig.page.work import Rods, Work
+    from rig.page.work import Rods, Wanted, Work
 
 T = TypeVar("T")
 LONGEST_FIELD = 4000
@@ -171,8 +171,8 @@ class Step(Protocol):
     def view(self, visit: Visit) -> object:
         """Return what the page shows."""
 
-    def act(self, visit: Visit, act: str) -> str:
-        """Do what a form asks for; return where to go then, relative to the job's pages."""
+    def act(self, visit: Visit, act: str) -> "str | Wanted":
+        """Do what a form asks for; return which step to go to then, or the session to begin."""
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         """Return a part of the page: its template and what it shows; or a file."""

@@ -1,36 +1,263 @@
-"""Live sessions that are begun from a page: one at a time, each in a thread of its own."""
+"""Live sessions that are begun from a page: one at a time, each in a thread of its own.
 
+They are the sessions of the command line: the same kinds, run by the same loop; what a terminal
+gives there (keys, typed lines) comes from the page here.
+"""
+
+import asyncio
+import contextlib
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from rig.devices.clock import Clock
+from rig.errors import BadInput, RigError
+from rig.events import Event, Noticed
+from rig.job.store import Job
+from rig.session import sources
+from rig.session.begin import (
+    Hand,
+    SetWish,
+    SurveyWish,
+    begin_pour,
+    begin_setting,
+    begin_survey,
+)
+from rig.session.kinds.pour import KIND as POUR
+from rig.session.kinds.set import KIND as SET
+from rig.session.kinds.survey import KIND as SURVEY
+from rig.session.mending import mend
+from rig.session.run import Log, Machine, Sink, Stream, Tell, run
+from rig.session.sections import Home, Typing
+from rig.session.source import SourceWish
+
+if TYPE_CHECKING:
+    from rig.page.server import Page
+    from rig.room import Outline
+    from rig.session.scene import Scene
+    from rig.survey.plausibility import Guard
+
+BEGIN_S = 6.0
+END_S = 10.0
+
+
+class SimulatedRod(Protocol):
+    """A simulated rod that runs: where it is, and what it hears."""
+
+    @property
+    def wish(self) -> SourceWish:
+        """Where its readings come from."""
+
+    def hear(self, event: Event) -> None:
+        """Hear what the tool says; its installer acts on it."""
+
+
+Simulate = Callable[[str, "Outline", bool], AbstractContextManager[SimulatedRod]]
+"""From a job's name, its room, and whether its floor is cured, to a rod that runs."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rods:
     """What can be measured with: a simulated rod only where that is offered."""
 
-    simulated: bool = False
+    simulate: Simulate | None = None
+
+    @property
+    def simulated(self) -> bool:
+        """Whether there is a simulated rod."""
+        return self.simulate is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourBegins:
+    """A pour that is wanted; `bags` are those on site, the plan's unless said."""
+
+    bags: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """A session that is wanted, and what it is to be read from; None is the simulated rod."""
+
+    wish: SurveyWish | SetWish | PourBegins
+    source: SourceWish | None = None
+
+
+@dataclass(frozen=True)
+class _Begun:
+    """A session about to run."""
+
+    machine: Machine
+    log: Log
+    scene: "Scene"
+    streams: Sequence[Stream]
+    clock: Clock
+    guard: "Guard | None" = None
 
 
 class Work:
-    """Runs what a page begins."""
+    """Runs what a page begins.
 
-    def __init__(self) -> None:
+    Attributes
+    ----------
+    job : str or None
+        Name of the job that a session is at work on.
+    """
+
+    def __init__(self, page: "Page", rods: Rods) -> None:
+        self._page, self._rods = page, rods
         self._lock = threading.Lock()
-        self._wanted: dict[str, Callable[[Path], None]] = {}
+        self._thread: threading.Thread | None = None
+        self._begun = threading.Event()
+        self._error: RigError | None = None
         self.job: str | None = None
 
     def at(self, name: str) -> bool:
         """Whether a session is at work on a job."""
         return self.job == name
 
-    def begin_wanted(self, name: str, path: Path) -> bool:
-        """Begin what a step wants once its own hand is off the job."""
-        return False
+    def begin(self, name: str, path: Path, wanted: Wanted, home: str) -> None:
+        """Begin a session; it runs when this returns, or waits for its rod.
+
+        Raises
+        ------
+        RigError
+            Why it cannot begin.
+        """
+        with self._lock:
+            if self.job is not None:
+                raise BadInput(f"A session is at work on {self.job}: stop it first.")
+            self.job, self._error = name, None
+            self._begun.clear()
+        work = partial(self._work, name, path, wanted, home)
+        self._thread = threading.Thread(target=work, name="session", daemon=True)
+        self._thread.start()
+        self._begun.wait(BEGIN_S)
+        if self._error is not None:
+            self._thread.join(END_S)
+            raise self._error
 
     def stop(self) -> None:
-        """End the session that runs."""
+        """End the session that runs, with all kept."""
+        self._page.do("quit")
+        if self._thread is not None:
+            self._thread.join(END_S)
 
     def close(self) -> None:
         """End the session that runs, and wait for it."""
+        if self.job is not None:
+            self.stop()
+
+    # --- in the session's thread ------------------------------------------------------------
+
+    def _work(self, name: str, path: Path, wanted: Wanted, home: str) -> None:
+        try:
+            with (
+                self._rod(name, path, wanted) as (source, sinks),
+                Job.open(path, write=True) as job,
+            ):
+                for text in mend(job):
+                    self._complain(text)
+                begun = self._prepared(job, wanted, source)
+                begun.scene.sections.home = Home(href=home, text=name)
+                self._page.begin(begun.scene)
+                told = [Tell(self._hear), *sinks]
+                work = run(begun.machine, begun.streams, begun.log, told, begun.clock, begun.guard)
+                asyncio.run(work)
+        except RigError as error:
+            self._error = error
+            self._page.over(str(error))
+        except Exception as error:  # the server goes on
+            self._error = BadInput(f"The session failed: {error!r}")
+            self._page.over("The session failed; what was shot is kept.")
+            raise
+        finally:
+            self.job = None
+            self._page.over("")
+            self._begun.set()
+
+    def _hear(self, event: Event) -> None:
+        self._begun.set()
+        self._page.hear(event)
+
+    def _complain(self, text: str) -> None:
+        self._page.hear(Noticed(time_s=0.0, text=text))
+
+    @contextlib.contextmanager
+    def _rod(
+        self, name: str, path: Path, wanted: Wanted
+    ) -> Iterator[tuple[SourceWish, Sequence[Sink]]]:
+        if isinstance(wanted.wish, PourBegins) or wanted.source is not None:
+            yield wanted.source or SourceWish(), ()
+            return
+        if self._rods.simulate is None:
+            raise BadInput("No simulated rod is offered here: begin with rig serve --simulate.")
+        from rig.study.room import outline_of
+
+        with Job.open(path) as job:
+            outline = outline_of(job)
+        cured = isinstance(wanted.wish, SurveyWish) and wanted.wish.kind == "finished"
+        with self._rods.simulate(name, outline, cured) as rod:
+            yield rod.wish, (Tell(rod.hear),)
+
+    def _prepared(self, job: Job, wanted: Wanted, source: SourceWish) -> _Begun:
+        match wanted.wish:
+            case SurveyWish() as wish:
+                return self._survey(job, wish, source)
+            case SetWish() as wish:
+                return self._setting(job, wish, source)
+            case PourBegins(bags=bags):
+                return self._pour(job, bags)
+
+    def _survey(self, job: Job, wish: SurveyWish, source: SourceWish) -> _Begun:
+        begun, opened = begin_survey(job, wish, source, self._hand())
+        log = SURVEY.log(begun, partial(SURVEY.start, begun, opened.name), wish.log_limit)
+        scene = SURVEY.scene(begun, (*SURVEY.acts, "quit"))
+        self._let_type(scene, job, source)
+        assert opened.clock is not None
+        return _Begun(
+            machine=SURVEY.machine(begun),
+            log=log,
+            scene=scene,
+            streams=[opened.items, Stream(self._page.acts(opened.clock))],
+            clock=opened.clock,
+            guard=SURVEY.guard(begun),
+        )
+
+    def _setting(self, job: Job, wish: SetWish, source: SourceWish) -> _Begun:
+        begun, opened = begin_setting(job, wish, source, self._hand())
+        log = SET.log(begun, partial(SET.start, begun, opened.name), wish.log_limit)
+        scene = SET.scene(begun, (*SET.acts, "quit"))
+        self._let_type(scene, job, source)
+        assert opened.clock is not None
+        return _Begun(
+            machine=SET.machine(begun),
+            log=log,
+            scene=scene,
+            streams=[opened.items, Stream(self._page.acts(opened.clock))],
+            clock=opened.clock,
+            guard=SET.guard(begun),
+        )
+
+    def _pour(self, job: Job, bags: float | None) -> _Begun:
+        begun = begin_pour(job, bags)
+        clock = Clock()
+        acts = sources.watched(self._page.acts(clock), clock)
+        return _Begun(
+            machine=POUR.machine(begun),
+            log=POUR.log(begun, POUR.start(begun, "page")),
+            scene=POUR.scene(begun, (*POUR.acts, "quit")),
+            streams=[Stream(acts)],
+            clock=clock,
+        )
+
+    def _hand(self) -> Hand:
+        return Hand(lines=self._page.lines, kept=self._page.typed_in, complain=self._complain)
+
+    def _let_type(self, scene: "Scene", job: Job, source: SourceWish) -> None:
+        if source.typed:
+            scene.sections.typing = Typing(unit=source.unit or job.settings.typed_unit or "")

@@ -1,17 +1,21 @@
 """What a session begins with: the settings of a kind, made from a wish and a job as it stands."""
 
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rig.record import Record, from_json
 from rig.session.kind import Beginning
+from rig.session.kinds.pour import PourSettings
 from rig.session.kinds.set import SetSettings
 from rig.session.kinds.survey import LineBefore, ShotKind, SurveySettings
 from rig.session.places import WALKED, last_shot, places_to_shoot
+from rig.session.pouring import bags_on_site
 from rig.session.source import (
     Complain,
     Source,
     SourceWish,
+    boot_id,
     clocks,
     open_source,
     setup_of,
@@ -30,6 +34,8 @@ if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.devices.typed import TypedUnit
     from rig.job.store import Job
+    from rig.study.pour_answer import PourWish
+    from rig.study.pour_plan import ToLog
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,3 +168,39 @@ def begin_setting(
     return Beginning(
         job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
     ), source
+
+
+def begin_pour(
+    job: "Job",
+    bags: float | None = None,
+    wish: "PourWish | None" = None,
+    heard: "Callable[[ToLog], None]" = lambda found: None,
+) -> Beginning[PourSettings]:
+    """Return what the log of a pour begins with: the pour under way, else that of the last plan.
+
+    Parameters
+    ----------
+    job : Job
+        Open for writing.
+    bags : float, optional
+        On site; the plan's, to be 95 % sure, unless said.
+    wish : PourWish, optional
+        Makes a plan first, where it says something and no pour is under way.
+    heard : callable, optional
+        Hears which pour it is.
+    """
+    from rig.devices.clock import steady_s
+    from rig.study.pour_answer import PourWish
+    from rig.study.pour_plan import pour_to_log
+    from rig.study.room import outline_of
+
+    found = pour_to_log(job, outline_of(job), wish or PourWish(), time.time())
+    heard(found)
+    return Beginning(
+        job=job,
+        settings=PourSettings(pour_plan=found.pour.id, bags=bags_on_site(found.pour, bags)),
+        setup=setup_of(job, None),
+        boot_id=boot_id(),
+        monotonic_s=steady_s(),
+        utc_s=time.time(),
+    )

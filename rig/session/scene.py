@@ -65,6 +65,7 @@ from rig.session.sections import (
     Sections,
     SoFar,
     Text,
+    Typing,
     places_of,
     plan_of,
 )
@@ -183,11 +184,12 @@ class Scene:
         """Show the rod, its link, and what was found beside the session."""
         match event:
             case Heard():
+                changed = self._chosen()
                 if event.value_mm is None or event.status == "bad":
-                    return set()
+                    return changed
                 shown = self._units.length(event.value_mm)
                 self.sections.rod = replace(self.sections.rod, shown=shown)
-                return {"rod"}
+                return changed | {"rod"}
             case Standing():
                 self._standing = event
                 self._show_standing()
@@ -226,8 +228,10 @@ class Scene:
                 return self.mark(event.label, "todo") | self.last(told) | {"sofar"}
             case Ask():
                 return self.ask(event.text)
-            case LineChecked() | Trouble() | Drifted() | Watched() | AskTyped() | SetUp():
+            case LineChecked() | Trouble() | Drifted() | Watched() | SetUp():
                 return self.note(told)
+            case AskTyped():
+                return self._choose(event) | self.note(told)
             case Jolted() | SetAside():
                 self.sections.sofar = None
                 changed = self.note(told) | {"sofar"}
@@ -336,6 +340,34 @@ class Scene:
         self.sections.now = Now(mode="done", text=told.text)
         self.sections.here = self.sections.ask = None
         return {"now", "here", "ask"}
+
+    def type_in(self, unit: str) -> set[str]:
+        """Show what unit typed numbers are in."""
+        self.sections.typing = Typing(unit=unit)
+        return {"typing"}
+
+    def over(self, text: str) -> set[str]:
+        """Show that the session has come to its end, and why where it broke off."""
+        if self.sections.home is not None:
+            self.sections.home = replace(self.sections.home, over=True)
+        if text:
+            self.sections.now = Now(mode="done", text=text)
+            self.sections.here = self.sections.ask = None
+        return {"home", "now", "here", "ask"}
+
+    def _choose(self, event: AskTyped) -> set[str]:
+        """Offer the units that a typed number may be in."""
+        if self.sections.typing is None or not event.choices:
+            return set()
+        self.sections.typing = replace(self.sections.typing, choices=tuple(event.choices))
+        return {"typing"}
+
+    def _chosen(self) -> set[str]:
+        """Take the choice of units away: a reading has come."""
+        if self.sections.typing is None or not self.sections.typing.choices:
+            return set()
+        self.sections.typing = replace(self.sections.typing, choices=())
+        return {"typing"}
 
     def _show_places(self) -> None:
         places = tuple(self._places.values())

@@ -198,6 +198,23 @@ class Hand(Record):
     does: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Typing(Record):
+    """Readings are typed: in which unit, or between which it is to be chosen."""
+
+    unit: str = ""
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Home(Record):
+    """Where the job's own pages are."""
+
+    href: str
+    text: str
+    over: bool = False
+
+
 @dataclass(kw_only=True)
 class Sections:
     """All that a page shows."""
@@ -218,6 +235,8 @@ class Sections:
     score: tuple[Record, ...] | None = None
     hand: Hand | None = None
     ended: Text | None = None
+    typing: Typing | None = None
+    home: Home | None = None
 
     def told(self, names: Iterable[str]) -> dict[str, Any]:
         """Return the named sections as they are sent."""

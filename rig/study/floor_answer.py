@@ -201,7 +201,7 @@ def floor_answer(
     heights: tuple[HeightAt, ...] = ()
     if points is not None:
         x_mm, y_mm = np.asarray(points, dtype=float).T
-        heights = _heights_at(picture, x_mm, y_mm)
+        heights = heights_at(picture, x_mm, y_mm)
         inside = contains(picture.outline, x_mm, y_mm)
         warnings += [
             words.place_off_the_floor(one.x_mm, one.y_mm)
@@ -339,7 +339,8 @@ def next_shots(job: "Job", picture: Picture) -> tuple[WorthShot, ...]:
     )
 
 
-def _heights_at(picture: Picture, x_mm: ArrayLike, y_mm: ArrayLike) -> tuple[HeightAt, ...]:
+def heights_at(picture: Picture, x_mm: ArrayLike, y_mm: ArrayLike) -> tuple[HeightAt, ...]:
+    """Tell the height of the floor at places of a picture; x and y in mm, shape (m,)."""
     x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
     z, stderr = picture.surface.predict(x, y)
     return tuple(

@@ -173,15 +173,19 @@ def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> P
     )
 
 
-def make_plan(job: "Job", wish: PlanWish) -> tuple[Picture, PlanAnswer]:
+def make_plan(
+    job: "Job", wish: PlanWish, picture: Picture | None = None
+) -> tuple[Picture, PlanAnswer]:
     """Choose a plan and keep it, with the rules for materials that it stands on.
+
+    A picture of the floor that was made already need not be made again.
 
     Returns
     -------
     (Picture, PlanAnswer)
         The floor that it stands on, and the plan.
     """
-    picture = picture_of(job, outline_of(job), wish.confidence)
+    picture = picture or picture_of(job, outline_of(job), wish.confidence)
     answer = plan_answer(job, picture, wish)
     target = "level" if wish.max_slope is None else "flat"
     plane = answer.plane

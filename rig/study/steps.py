@@ -86,5 +86,16 @@ def stands_of(job: "Job") -> Stands:
     )
 
 
+def following(stands: Stands, key: str) -> str:
+    """Return the step to go to from one that has nothing left to do, else nothing."""
+    keys = [step.key for step in stands.steps]
+    if key not in keys:
+        return stands.next
+    n = keys.index(key)
+    if not (stands.steps[n].done or key == "floor"):
+        return ""
+    return next((step.key for step in stands.steps[n + 1 :] if not step.done), "")
+
+
 def _step(key: str, done: bool, text: str) -> StepStands:
     return StepStands(key=key, done=done, text=text)

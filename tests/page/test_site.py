@@ -24,7 +24,7 @@ def page(tmp_path: Path) -> Iterator[Page]:
     folder = JobFolder(tmp_path / "jobs")
     folder.make()
     page = Page()
-    page.site = Site(folder, Work(), Rods(simulated=True))
+    page.site = Site(folder, Work(page, Rods()), Rods())
     page.start()
     yield page
     page.site.close()

@@ -214,7 +214,13 @@
         return row;
       }));
     },
-    me: buttons,
+    me() { buttons(); keypad.draw($("keypad"), state, me); },
+    typing() { keypad.draw($("keypad"), state, me); body.typing = state.typing ? "yes" : ""; },
+    home() {
+      $("home").hidden = !state.home;
+      if (state.home) $("home").href = state.home.href;
+      buttons();
+    },
     ended() {
       if (!state.ended) return;
       ended = true;
@@ -306,9 +312,10 @@
   function buttons() {
     const acts = state.job ? state.job.acts : [];
     const done = state.now && state.now.mode === "done";
-    const may = me.acts && acts.length && !ended && !done;
+    const over = !!(state.home && state.home.over);
+    const may = me.acts && acts.length && !ended && !done && !over;
     const asked = !!state.ask;
-    const key = JSON.stringify([acts, state.job && state.job.practice, may, asked, me.phones > 1, state.job && state.job.screen, ended, done]);
+    const key = JSON.stringify([acts, state.job && state.job.practice, may, asked, me.phones > 1, state.job && state.job.screen, ended, done, over]);
     if (key === drawn) return;
     drawn = key;
     const row = $("buttons"), made = [];
@@ -321,7 +328,8 @@
       made.push(button);
     };
     const screen = state.job ? state.job.screen : "";
-    if (may) {
+    if (over) add("Go on", () => { location.href = state.home.href; }, true);
+    else if (may) {
       if (asked) add("Yes, accept", () => act("accept"), true);
       else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Accept", () => act("accept"), true);
       else if (acts.includes("batch")) add(MAIN.pour, () => act("batch"), true);
@@ -330,12 +338,13 @@
       if (acts.includes("skip")) add("Skip", () => act("skip"));
       if (acts.includes("goto")) add(window.rod && window.rod.owns(state) ? "Walk to …" : "Go to …", goTo);
       if (acts.includes("stop")) add("More …", more);
+      else if (acts.includes("quit")) add("Stop", () => act("quit"));
       if (acts.includes("replay")) add("See it again", () => act("replay"), true);
       if (acts.includes("finish")) add("Finish", () => act("finish"));
       if (acts.includes("begin")) add("Begin", () => act("begin"), true);
     } else if (acts.length && !ended && !done) add("Take over", () => send({ say: "take" }), true);
     row.replaceChildren(...made);
-    $("turn").hidden = !!may || ended || !!done;
+    $("turn").hidden = !!may || ended || !!done || over;
     put($("turn"), acts.length ? "Another phone acts; this one watches." : "This page watches.");
   }
 
@@ -381,7 +390,8 @@
     const left = state.pour.batches - state.pour.poured;
     const really = left > 0 ? `${left} of ${state.pour.batches} batches are not poured. End the pour now?` : "End the pour now?";
     const stop = { text: "End the pour …", wide: true, work: () => choose(really, [{ text: "Yes, it is over", wide: true, work: () => act("stop") }]) };
-    choose("More", [...ticks, stop]);
+    const rest = { text: "Leave the log for now", wide: true, work: () => act("quit") };
+    choose("More", [...ticks, stop, ...(state.job.acts.includes("quit") ? [rest] : [])]);
   }
 
   async function stayAwake() {

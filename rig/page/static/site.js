@@ -16,6 +16,11 @@
     form.dispatchEvent(new Event("tapped", { bubbles: true }));
   });
 
+  document.addEventListener("input", (event) => {
+    const shown = event.target.type === "range" && document.querySelector(`output[for="${event.target.id}"]`);
+    if (shown) shown.textContent = event.target.value;
+  });
+
   function mark(svg, at) {
     for (const old of svg.querySelectorAll(".tapped")) old.remove();
     const ring = document.createElementNS("http://www.w3.org/2000/svg", "circle");

@@ -5,7 +5,20 @@ from collections.abc import Iterator, Mapping
 
 from rig.page.visit import Step
 
-_FILES = ("room", "product", "grid")
+_FILES = (
+    "room",
+    "product",
+    "grid",
+    "survey",
+    "floor",
+    "plan",
+    "markers",
+    "set",
+    "pour",
+    "log",
+    "proof",
+    "report",
+)
 
 
 class _Steps(Mapping[str, Step]):

@@ -1,0 +1,88 @@
+"""The floor: its map with contours and doubt, and the height of any place that is tapped."""
+
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.page.drawn import look
+from rig.page.told import Parts, parts
+from rig.page.visit import Served, Visit
+from rig.record import Record
+from rig.report.floor_part import FloorTold, floor_section
+from rig.report.source import place_words
+from rig.room import is_within
+from rig.study.floor_answer import floor_answer, heights_at
+from rig.study.plan_answer import stored_plan
+from rig.study.room import outline_of
+
+CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorView(Record):
+    """What the page of the floor shows."""
+
+    told: Parts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceView(Record):
+    """A place that was tapped."""
+
+    where: str
+    height: str
+    doubt: str
+    cover: str
+
+
+class _Floor:
+    key, title = "floor", "Floor"
+
+    def view(self, visit: Visit) -> FloorView:
+        outline, units = outline_of(visit.job), visit.units
+        picture = visit.warm.picture(visit.job, outline, CONFIDENCE)
+        told = FloorTold(
+            answer=floor_answer(visit.job, picture),
+            picture=picture,
+            look=look(units),
+            units=units,
+            where=lambda x, y: place_words(outline, x, y, units),
+            drawn=True,
+        )
+        return FloorView(told=parts([floor_section(told)]))
+
+    def act(self, visit: Visit, act: str) -> str:
+        raise BadInput("There is no such act here.")
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        if part != "at":
+            raise BadInput("There is no such part.")
+        return "place.html", place_view(visit)
+
+
+def place_view(visit: Visit) -> PlaceView:
+    """Tell the height of the floor at a place, its doubt, and its cover where there is a plan."""
+    form, units = visit.form, visit.units
+    x = form.length("x", "The place", visit.room_unit, needed="Tap a place, or type it.")
+    y = form.length("y", "The place", visit.room_unit, needed="Tap a place, or type it.")
+    form.check()
+    assert x is not None
+    assert y is not None
+    outline = outline_of(visit.job)
+    if not is_within(outline, x, y):
+        raise BadInput("That place is not in the room.")
+    picture = visit.warm.picture(visit.job, outline, CONFIDENCE)
+    (found,) = heights_at(picture, [x], [y])
+    plan = stored_plan(visit.job)
+    cover = ""
+    if plan is not None:
+        plane = plan.answer.plane
+        cover = units.length(plane.a + plane.b * x + plane.c * y - found.z_mm)
+    return PlaceView(
+        where=place_words(outline, x, y, units),
+        height=units.length(-found.z_mm),
+        doubt=units.doubt(2 * found.stderr_mm),
+        cover=cover,
+    )
+
+
+STEP = _Floor()

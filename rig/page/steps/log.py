@@ -1,0 +1,69 @@
+"""The pour itself: the list before it, each with its why, and the live log."""
+
+import time
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.page.visit import Served, Visit
+from rig.page.work import PourBegins, Wanted
+from rig.pour.prepour import step_called
+from rig.record import Record
+from rig.study.fresh import fresh_plan
+from rig.study.pour_answer import Prepour
+from rig.study.pour_log import last_pour_plan, open_pour, prepour_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogView(Record):
+    """What the page of the pour shows."""
+
+    listed: Prepour
+    planned: bool
+    under_way: bool
+    poured: bool
+
+
+class _Log:
+    key, title = "log", "Pour"
+
+    def view(self, visit: Visit) -> LogView:
+        job = visit.job
+        return LogView(
+            listed=prepour_of(job),
+            planned=last_pour_plan(job) is not None,
+            under_way=open_pour(job, time.time()) is not None,
+            poured=bool(job.events(["pour_done"])),
+        )
+
+    def act(self, visit: Visit, act: str) -> "str | Wanted":
+        job, form = visit.job, visit.form
+        word, _, key = act.partition(" ")
+        match word:
+            case "tick":
+                keys = [key] if key else list(prepour_of(job).left)
+                for step in [step_called(one) for one in keys]:
+                    job.log_event(None, None, time.time(), "tick", {"step": step.key})
+                return ""
+            case "begin":
+                bags = form.read("bags", _bags)
+                form.check()
+                if open_pour(job, time.time()) is None:
+                    fresh_plan(job, bags=True)
+                return Wanted(wish=PourBegins(bags=bags))
+        raise BadInput("There is no such act here.")
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        raise BadInput("There is no such part.")
+
+
+def _bags(text: str) -> float:
+    try:
+        bags = float(text)
+    except ValueError:
+        raise BadInput(f"{text[:20]!r} is no number of bags.") from None
+    if not 0.0 < bags < 1e5:
+        raise BadInput("There must be some bags on site.")
+    return bags
+
+
+STEP = _Log()

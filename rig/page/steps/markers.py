@@ -1,0 +1,97 @@
+"""The depth markers: the layout, moved, added to and taken from by the thumb."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from rig.errors import BadInput
+from rig.guidance.moved import Changes
+from rig.page.drawn import look, markup
+from rig.page.visit import Served, Visit
+from rig.record import Record
+from rig.report.source import place_words
+from rig.study.markers_answer import make_markers
+from rig.study.room import outline_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkerRow(Record):
+    """A marker: where, how high, and whether it is set."""
+
+    label: str
+    where: str
+    stick_out: str
+    reading: str
+    is_set: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkersView(Record):
+    """What the page of the markers shows."""
+
+    drawing: Markup | None
+    markers: tuple[MarkerRow, ...]
+    reach: str
+
+
+class _Markers:
+    key, title = "markers", "Markers"
+
+    def view(self, visit: Visit) -> MarkersView:
+        from rig.drawing.points import markers_drawing
+
+        job, units = visit.job, visit.units
+        outline, markers = outline_of(job), job.markers()
+        return MarkersView(
+            drawing=markup(markers_drawing(outline, look(units), markers)) if markers else None,
+            markers=tuple(
+                MarkerRow(
+                    label=one.label,
+                    where=place_words(outline, one.x_mm, one.y_mm, units),
+                    stick_out=units.length(one.stick_out_mm),
+                    reading=units.length(one.target_reading_mm),
+                    is_set=one.is_set,
+                )
+                for one in markers
+            ),
+            reach=units.place(1200.0 if units.is_metric else 1219.2),
+        )
+
+    def act(self, visit: Visit, act: str) -> str:
+        form = visit.form
+        word, _, label = act.partition(" ")
+        match word:
+            case "lay":
+                reach = form.length("reach", "The reach", visit.room_unit, above=0.0)
+                form.check()
+                with form.at("reach"):
+                    make_markers(visit.job, reach)
+            case "add":
+                make_markers(visit.job, None, Changes(add=[_place(visit)]))
+            case "move":
+                label = form.text("label")
+                if not label:
+                    form.wrong["label"] = "Which marker?"
+                    form.check()
+                make_markers(visit.job, None, Changes(move=[(label, _place(visit))]))
+            case "drop":
+                make_markers(visit.job, None, Changes(drop=[label]))
+            case _:
+                raise BadInput("There is no such act here.")
+        return ""
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        raise BadInput("There is no such part.")
+
+
+def _place(visit: Visit) -> tuple[float, float]:
+    form, asks = visit.form, "Tap the place, or type where it is."
+    x = form.length("x", "The place", visit.room_unit, needed=asks)
+    y = form.length("y", "The place", visit.room_unit, needed=asks)
+    form.check()
+    assert x is not None
+    assert y is not None
+    return x, y
+
+
+STEP = _Markers()

@@ -1,0 +1,209 @@
+"""The plan: kinds of finished plane beside each other, sliders that answer, and the one chosen."""
+
+from dataclasses import dataclass, replace
+
+from rig.errors import BadInput, RigError
+from rig.job.settings import Settings
+from rig.job.store import Job
+from rig.page.drawn import look
+from rig.page.told import Parts, parts
+from rig.page.visit import Served, Visit
+from rig.record import Record
+from rig.report.plan_part import PlanTold, plan_cautions, plane_section, quantities_section
+from rig.report.source import place_words
+from rig.study.described import check_settings
+from rig.study.plan_answer import make_plan, plan_answer, stored_plan
+from rig.study.plane import PlanWish
+from rig.study.room import outline_of
+from rig.units import Units, counted, format_chance
+
+MOST_COVER_MM = 25.4
+USUAL_COVER_MM = 3.0
+SLOPES = (0.001, 0.002, 0.003, 0.005)
+
+
+class _Tried(Job):
+    """A job as it would be with other settings; nothing of it is kept."""
+
+    tried: Settings | None = None
+
+    @property
+    def settings(self) -> Settings:
+        """Those that are tried."""
+        return super().settings if self.tried is None else self.tried
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanView(Record):
+    """What the page of the plan shows."""
+
+    told: Parts | None
+    stale: tuple[str, ...]
+    target: str
+    cover: str
+    most_cover: str
+    cover_step: str
+    slope: str
+    confidence: str
+    thresholds: tuple[str, ...]
+    held: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice(Record):
+    """A kind of plane: what it takes, or why it cannot be."""
+
+    name: str
+    bags: str = ""
+    volume: str = ""
+    chance: str = ""
+    cover: str = ""
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choices(Record):
+    """Kinds of planes beside each other."""
+
+    choices: tuple[Choice, ...]
+
+
+class _Plan:
+    key, title = "plan", "Plan"
+
+    def view(self, visit: Visit) -> PlanView:
+        job, units = visit.job, visit.units
+        outline = outline_of(job)
+        stored = stored_plan(job)
+        told = None
+        wish = PlanWish() if stored is None else stored.wish
+        if stored is not None:
+            about = PlanTold(
+                answer=stored.answer,
+                wish=wish,
+                units=units,
+                where=lambda x, y: place_words(outline, x, y, units),
+                picture=visit.warm.picture(job, outline, wish.confidence),
+                look=look(units),
+            )
+            sections = [plane_section(about), quantities_section(about)]
+            told = parts([*sections, plan_cautions(stored.answer)])
+        return PlanView(
+            told=told,
+            stale=tuple(() if stored is None else job.changed_since(stored.row, bags=True)),
+            target="flat" if wish.max_slope else "level",
+            cover=_shown_cover(job.settings, units),
+            most_cover=f"{_in_unit(MOST_COVER_MM, units):g}",
+            cover_step=f"{_in_unit(_step_mm(units), units):g}",
+            slope=f"{1000.0 * (wish.max_slope or 0.002):.1f}",
+            confidence=f"{100 * wish.confidence:.0f}",
+            thresholds=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["threshold"]))),
+            held=tuple(hold for hold in wish.holds if isinstance(hold, str)),
+        )
+
+    def act(self, visit: Visit, act: str) -> str:
+        if act != "plan":
+            raise BadInput("There is no such act here.")
+        wish, settings = _wish(visit)
+        outline = outline_of(visit.job)
+        with visit.job.together("the plan was not kept"):
+            if settings != visit.job.settings:
+                visit.job.update_settings(settings)
+            picture = visit.warm.picture(visit.job, outline, wish.confidence)
+            make_plan(visit.job, wish, picture)
+        return ""
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        wish, settings = _wish(visit)
+        match part:
+            case "try":
+                return "plan_try.html", _choice(visit, "This one", wish, settings)
+            case "choices":
+                flat = [
+                    (f"Sloping up to {1000 * s:g} mm a metre", replace(wish, max_slope=s))
+                    for s in SLOPES
+                ]
+                level = replace(wish, max_slope=None)
+                named = [("Level", replace(level, holds=())), *flat]
+                if wish.holds:
+                    named.insert(1, ("Level, held at the thresholds", level))
+                found = tuple(_choice(visit, name, one, settings) for name, one in named)
+                return "plan_choices.html", Choices(choices=found)
+        raise BadInput("There is no such part.")
+
+
+def _wish(visit: Visit) -> tuple[PlanWish, Settings]:
+    """Return what a form asks of the plane, and the settings that it would change."""
+    form = visit.form
+    cover_mm = form.length("cover", "The minimum cover", visit.cover_unit, minimum=0.0)
+    slope = form.read("slope", lambda text: _number(text, 0.0, 100.0)) or 2.0
+    confidence = form.read("confidence", lambda text: _number(text, 50.0, 99.9)) or 95.0
+    grind = form.read("grind", lambda text: _number(text, 0.01, 1e6))
+    fill = form.read("fill", lambda text: _number(text, 0.01, 1e6))
+    form.check()
+    settings = visit.job.settings
+    # A slider stands on its steps; where it was not moved, what the sheet says stays as it is.
+    moved = form.text("cover") != _shown_cover(settings, visit.units)
+    if cover_mm is not None and (moved or settings.min_cover_mm is None):
+        settings = replace(settings, min_cover_mm=cover_mm)
+        check_settings(settings)
+    thresholds = {shot.point for shot in visit.job.shots(kinds=["threshold"])}
+    wish = PlanWish(
+        max_slope=slope / 1000.0 if form.text("target") == "flat" else None,
+        holds=tuple(sorted(label for label in thresholds if form.text(f"hold {label}"))),
+        confidence=confidence / 100.0,
+        grind_cost=grind,
+        fill_cost=fill,
+    )
+    wish.check()
+    return wish, settings
+
+
+def _step_mm(units: Units) -> float:
+    return 0.5 if units.is_metric else 25.4 / 32
+
+
+def _in_unit(mm: float, units: Units) -> float:
+    return mm if units.is_metric else mm / 25.4
+
+
+def _shown_cover(settings: Settings, units: Units) -> str:
+    """Return the minimum cover on the slider's nearest step, as a browser writes it."""
+    cover_mm, step_mm = settings.min_cover_mm, _step_mm(units)
+    steps = round((USUAL_COVER_MM if cover_mm is None else cover_mm) / step_mm)
+    return f"{_in_unit(steps * step_mm, units):g}"
+
+
+def _number(text: str, least: float, most: float) -> float:
+    try:
+        number = float(text)
+    except ValueError:
+        raise BadInput(f"{text[:20]!r} is no number.") from None
+    if not least <= number <= most:
+        raise BadInput(f"{number:g} is not from {least:g} to {most:g}.")
+    return number
+
+
+def _choice(visit: Visit, name: str, wish: PlanWish, settings: Settings) -> Choice:
+    outline, units = outline_of(visit.job), visit.units
+    try:
+        picture = visit.warm.picture(visit.job, outline, wish.confidence)
+        with _Tried.open(visit.path) as job:
+            job.tried = settings
+            answer = plan_answer(job, picture, wish)
+    except RigError as error:
+        return Choice(name=name, trouble=str(error))
+    return Choice(
+        name=name,
+        bags=counted(answer.bags.buy, "bag"),
+        volume=units.volume(answer.volume_l.mean),
+        chance=format_chance(answer.chance_min_cover, wish.confidence),
+        cover=_covers(answer.cover_mm.min, answer.cover_mm.max, units),
+    )
+
+
+def _covers(least_mm: float, most_mm: float, units: Units) -> str:
+    return f"{units.length(least_mm)} to {units.length(most_mm)}"
+
+
+STEP = _Plan()

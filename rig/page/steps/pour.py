@@ -1,0 +1,96 @@
+"""The plan of the pour: crew and mixers, the schedule, how old the wet edge gets."""
+
+import time
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.page.told import Parts, parts
+from rig.page.visit import Served, Visit
+from rig.record import Record
+from rig.report.pour_part import pour_plan_section
+from rig.study.fresh import fresh_plan
+from rig.study.pour_answer import PourWish
+from rig.study.pour_log import last_pour_plan
+from rig.study.pour_plan import make_pour_plan
+from rig.study.room import outline_of
+from rig.units import parse_duration
+
+LONGEST_CREW = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourView(Record):
+    """What the page of the pour's plan shows."""
+
+    told: Parts | None
+    mixers: str
+    crew: str
+    mix_time: str
+    working_time: str
+    bags_per_batch: str
+    temperature: str
+
+
+class _Pour:
+    key, title = "pour", "Pour plan"
+
+    def view(self, visit: Visit) -> PourView:
+        job = visit.job
+        last = last_pour_plan(job)
+        if last is None:
+            fresh_plan(job)
+        kept = None if last is None else last[1]
+        told = None
+        if kept is not None:
+            told = parts([pour_plan_section(kept.result, visit.units, first=True)])
+        wish = PourWish() if kept is None else kept.inputs
+        used = job.settings.product
+        sheet = None if used is None else used.compound
+        mix_s = wish.mix_time_s or (None if sheet is None else sheet.mix_time_s)
+        working_s = wish.working_time_s or (None if sheet is None else sheet.working_time_s)
+        return PourView(
+            told=told,
+            mixers=str(wish.mixers or ""),
+            crew=str(wish.crew or ""),
+            mix_time=_minutes(mix_s),
+            working_time=_minutes(working_s),
+            bags_per_batch=str(wish.bags_per_batch),
+            temperature=wish.temperature or "",
+        )
+
+    def act(self, visit: Visit, act: str) -> str:
+        if act != "plan":
+            raise BadInput("There is no such act here.")
+        form = visit.form
+        mixers = form.whole("mixers", "The number of mixers", 1, LONGEST_CREW)
+        crew = form.whole("crew", "The number of people", 1, LONGEST_CREW)
+        for name, value in (("mixers", mixers), ("crew", crew)):
+            if value is None:
+                form.wrong.setdefault(name, "How many?")
+        mix = form.read("mix_time", _duration, "How long is a batch mixed? As 2min.")
+        working = form.read("working_time", _duration, "How long does it flow? As 20min.")
+        batch = form.whole("bags_per_batch", "Bags in a batch", 1, 20)
+        form.check()
+        wish = PourWish(
+            mixers=mixers,
+            crew=crew,
+            mix_time_s=mix,
+            working_time_s=working,
+            bags_per_batch=batch or 1,
+        )
+        make_pour_plan(visit.job, outline_of(visit.job), wish, time.time())
+        return ""
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        raise BadInput("There is no such part.")
+
+
+def _duration(text: str) -> float:
+    return parse_duration(f"{text}min" if text.replace(".", "", 1).isdigit() else text)
+
+
+def _minutes(seconds: float | None) -> str:
+    return "" if seconds is None else f"{seconds / 60:g}min"
+
+
+STEP = _Pour()

@@ -1,0 +1,90 @@
+"""The proof: the cured floor shot, the rule, the verdict with the worst place on the map."""
+
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.flatness.coverings import rule_of_covering
+from rig.flatness.rules import SHIPPED, load_rule
+from rig.page.drawn import look
+from rig.page.steps.source import SourceView, source_of, source_view
+from rig.page.told import Parts, parts
+from rig.page.visit import Served, Visit
+from rig.page.work import Wanted
+from rig.record import Record
+from rig.report.proof_part import DEFAULT_RULE, proof_section
+from rig.report.source import Options, Source
+from rig.session.begin import SurveyWish
+from rig.study.room import outline_of
+
+CURED = "cured"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofView(Record):
+    """What the page of the proof shows."""
+
+    source: SourceView
+    left: int
+    points: int
+    benchmark: bool
+    cured: str
+    rules: tuple[tuple[str, str], ...]
+    rule: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VerdictView(Record):
+    """A verdict."""
+
+    told: Parts
+
+
+class _Proof:
+    key, title = "proof", "Proof"
+
+    def view(self, visit: Visit) -> ProofView:
+        job = visit.job
+        covering = job.settings.covering
+        of_covering = None if covering is None else rule_of_covering(covering)
+        finished = job.shots(kinds=["finished"])
+        sights = {shot.setup for shot in job.shots(kinds=["benchmark"])}
+        setup = finished[-1].setup if finished else CURED
+        return ProofView(
+            source=source_view(visit),
+            left=len(job.unshot("finished")),
+            points=len(job.points()),
+            benchmark=setup in sights,
+            cured=setup,
+            rules=tuple((key, f"{key}: {load_rule(key).text}") for key in SHIPPED),
+            rule=of_covering or DEFAULT_RULE,
+        )
+
+    def act(self, visit: Visit, act: str) -> "str | Wanted":
+        form = visit.form
+        source = source_of(visit)
+        setup = form.name("setup", "The set-up", needed=False) or CURED
+        form.check()
+        match act:
+            case "benchmark":
+                label = form.name("label", "The benchmark's name")
+                form.check()
+                assert label is not None
+                wish = SurveyWish(kind="benchmark", labels=(label,), setup=setup)
+            case "survey":
+                wish = SurveyWish(kind="finished", setup=setup)
+            case _:
+                raise BadInput("There is no such act here.")
+        return Wanted(wish=wish, source=source)
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        if part != "verdict":
+            raise BadInput("There is no such part.")
+        rule = visit.form.text("rule")
+        if rule not in SHIPPED:
+            raise BadInput("There is no such rule.")
+        found = Source(visit.job, outline_of(visit.job), Options(rule=rule), visit.name)
+        found.look = look(visit.units)
+        return "verdict.html", VerdictView(told=parts([proof_section(found)]))
+
+
+STEP = _Proof()

@@ -1,0 +1,55 @@
+"""Setting the markers: with what, from which set-up; the session is shown on its own page."""
+
+from dataclasses import dataclass
+
+from rig.errors import BadInput, CannotAnswer
+from rig.page.steps.source import SourceView, source_of, source_view
+from rig.page.visit import Served, Visit
+from rig.page.work import Wanted
+from rig.record import Record
+from rig.session.begin import SetWish
+from rig.study.fresh import fresh_plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetView(Record):
+    """What the page of the setting shows."""
+
+    source: SourceView
+    left: tuple[str, ...]
+    markers: int
+    tolerance: str
+
+
+class _Set:
+    key, title = "set", "Set the markers"
+
+    def view(self, visit: Visit) -> SetView:
+        markers = visit.job.markers()
+        return SetView(
+            source=source_view(visit),
+            left=tuple(marker.label for marker in markers if not marker.is_set),
+            markers=len(markers),
+            tolerance=visit.units.length(1.0),
+        )
+
+    def act(self, visit: Visit, act: str) -> "str | Wanted":
+        form = visit.form
+        source = source_of(visit)
+        setup = form.name("setup", "The set-up", needed=False)
+        tolerance = form.length("tolerance", "The tolerance", visit.cover_unit, above=0.0)
+        form.check()
+        if act != "set":
+            raise BadInput("There is no such act here.")
+        fresh_plan(visit.job)
+        if not visit.job.markers():
+            raise CannotAnswer("The job has no markers yet: lay them out first.")
+        label = form.text("marker") or None
+        wish = SetWish(setup=setup, tolerance=tolerance or 1.0, marker=label)
+        return Wanted(wish=wish, source=source)
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        raise BadInput("There is no such part.")
+
+
+STEP = _Set()

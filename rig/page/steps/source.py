@@ -1,0 +1,105 @@
+"""What a session is read from, as a form lets one choose it: a simulated rod, a port, a tape."""
+
+from dataclasses import dataclass
+
+from rig.devices.ports import list_ports
+from rig.devices.profile import shipped_profiles
+from rig.devices.typed import UNITS
+from rig.errors import BadInput
+from rig.page.visit import Visit
+from rig.record import Record
+from rig.session.source import SourceWish
+
+SIMULATED, TAPE = "simulated", "tape"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceView(Record):
+    """What there is to measure with, what was used last, and the set-ups so far."""
+
+    choices: tuple[tuple[str, str, str], ...]
+    chosen: str
+    profiles: tuple[tuple[str, str], ...]
+    units: tuple[tuple[str, str], ...]
+    unit: str
+    setups: tuple[str, ...]
+    setup: str
+
+
+def source_view(visit: Visit) -> SourceView:
+    """Return what a session may be read from."""
+    job = visit.job
+    ports = list_ports()
+    choices = [(SIMULATED, "A simulated rod", "invented, to try it all")] * visit.rods.simulated
+    choices += [(f"serial:{port.url}", port.url, port.text) for port in ports]
+    choices.append((TAPE, "A tape or staff", "typed on the keypad"))
+    last = next((one.source for one in reversed(job.sessions()) if one.source != "page"), "")
+    there = [key for key, _, _ in choices]
+    usual = there[0] if visit.rods.simulated or ports else TAPE
+    unit = job.settings.typed_unit or ""
+    names = (("", "the first reading settles it"), ("in", "inches"), ("ft", "feet, tenths"),
+             ("mm", "millimetres"), ("cm", "centimetres"), ("m", "metres"))  # fmt: skip
+    return SourceView(
+        choices=tuple(choices),
+        chosen=TAPE if last == "typed" else usual,
+        profiles=tuple((key, f"{key}: {text}") for key, text in shipped_profiles().items()),
+        units=names,
+        unit=unit,
+        setups=tuple(job.setups()),
+        setup=job.last_setup() or "1",
+    )
+
+
+def source_of(visit: Visit) -> SourceWish | None:
+    """Return what a form chose; None is the simulated rod.
+
+    Raises
+    ------
+    BadInput
+        Nothing was chosen, or what is not offered.
+    """
+    form = visit.form
+    chosen, unit = form.text("source"), form.text("unit")
+    if chosen == SIMULATED:
+        return None
+    if chosen == TAPE:
+        typed_in = next((one for one in UNITS if one == unit), None)
+        if unit and typed_in is None:
+            raise BadInput("There is no such unit.")
+        return SourceWish(typed=True, unit=typed_in)
+    kind, _, at = chosen.partition(":")
+    if kind not in ("serial", "ble") or not at:
+        raise BadInput("Say what you measure with.")
+    clamp = form.length("clamp", "The clamp's height", visit.cover_unit, above=0.0)
+    baud = form.whole("baud", "The baud rate", 50, 4_000_000)
+    form.check()
+    profile = form.text("profile") or None
+    if profile is not None and profile not in shipped_profiles():
+        raise BadInput("There is no such profile.")
+    return SourceWish(
+        serial_url=at if kind == "serial" else None,
+        ble_rod=at if kind == "ble" else None,
+        baud=baud,
+        profile_name=profile,
+        clamp=clamp,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RodsView(Record):
+    """Rods in reach over Bluetooth."""
+
+    rods: tuple[tuple[str, str], ...]
+    trouble: str = ""
+
+
+def rods_in_reach() -> RodsView:
+    """Look for rods over Bluetooth."""
+    from rig.devices.ble import list_rods
+    from rig.errors import DeviceUnavailable
+
+    try:
+        found = list_rods()
+    except DeviceUnavailable as error:
+        return RodsView(rods=(), trouble=str(error))
+    return RodsView(rods=tuple((rod.address, rod.name or "without a name") for rod in found))

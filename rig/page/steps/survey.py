@@ -1,0 +1,75 @@
+"""The survey: what to shoot, with what, from which set-up; the session is shown on its own page."""
+
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.page.steps.source import SourceView, rods_in_reach, source_of, source_view
+from rig.page.visit import Served, Visit
+from rig.page.work import Wanted
+from rig.record import Record
+from rig.session.begin import SurveyWish
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyView(Record):
+    """What the page of the survey shows."""
+
+    source: SourceView
+    left: int
+    points: int
+    benchmarks: tuple[str, ...]
+    thresholds: tuple[str, ...]
+    shots: tuple[tuple[str, str], ...]
+
+
+class _Survey:
+    key, title = "survey", "Survey"
+
+    def view(self, visit: Visit) -> SurveyView:
+        job = visit.job
+        shots = job.shots(kinds=["floor"])
+        return SurveyView(
+            source=source_view(visit),
+            left=len(job.unshot("floor")),
+            points=len(job.points()),
+            benchmarks=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["benchmark"]))),
+            thresholds=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["threshold"]))),
+            shots=tuple((shot.point, visit.units.length(shot.reading_mm)) for shot in shots),
+        )
+
+    def act(self, visit: Visit, act: str) -> "str | Wanted":
+        form = visit.form
+        source = source_of(visit)
+        setup = form.name("setup", "The set-up", needed=False)
+        match act.partition(" "):
+            case "benchmark", _, _:
+                label = form.name("label", "The benchmark's name")
+                form.check()
+                assert label is not None
+                wish = SurveyWish(kind="benchmark", labels=(label,), setup=setup)
+            case "threshold", _, _:
+                label = form.name("threshold", "The threshold's name")
+                x = form.length("x", "The place", visit.room_unit, needed="Where is it?")
+                y = form.length("y", "The place", visit.room_unit, needed="Where is it?")
+                form.check()
+                assert label is not None
+                assert x is not None
+                assert y is not None
+                wish = SurveyWish(kind="threshold", labels=(label,), at=(x, y), setup=setup)
+            case "again", _, label if label:
+                form.check()
+                wish = SurveyWish(labels=(label,), setup=setup)
+            case "survey", _, _:
+                form.check()
+                wish = SurveyWish(setup=setup)
+            case _:
+                raise BadInput("There is no such act here.")
+        return Wanted(wish=wish, source=source)
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        if part != "rods":
+            raise BadInput("There is no such part.")
+        return "rods.html", rods_in_reach()
+
+
+STEP = _Survey()
