@@ -1,13 +1,25 @@
 """Parts of the report on a phone: the answer first, what stands behind it when it is asked for."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 from markupsafe import Markup
 
 from rig.page.drawn import markup
 from rig.record import Record
-from rig.report.document import Block, Bullets, Facts, Figure, Section, Table, Words
+from rig.report.document import (
+    Abreast,
+    Block,
+    Bullets,
+    Facts,
+    Figure,
+    Letterhead,
+    Section,
+    Signatures,
+    Table,
+    Words,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +46,7 @@ class Parts(Record):
 
 def parts(sections: Sequence[Section]) -> Parts:
     """Sort the blocks of sections into drawings, answer and the rest."""
-    blocks = [block for section in sections for block in section.blocks]
+    blocks = [one for section in sections for block in section.blocks for one in _flat(block)]
     return Parts(
         figures=tuple(_shown(one) for one in blocks if isinstance(one, Figure)),
         answer=tuple(_shown(b) for b in blocks if b.told == "answer" and not isinstance(b, Figure)),
@@ -54,3 +66,17 @@ def _shown(block: Block) -> BlockShown:
             return BlockShown(kind="table", title=title, head=head, rows=rows)
         case Figure(drawing=drawing):
             return BlockShown(kind="figure", drawing=markup(drawing))
+        case Letterhead() | Signatures() | Abreast():  # a sheet of paper has these, a screen not
+            return BlockShown(kind="words", items=("",))
+    assert_never(block)
+
+
+def _flat(block: Block) -> Iterator[Block]:
+    """Yield what stands abreast on paper one below the other."""
+    match block:
+        case Abreast():
+            yield from (one for one in block.items if isinstance(one, Figure))
+        case Letterhead() | Signatures():
+            return
+        case _:
+            yield block

@@ -27,11 +27,12 @@ from rig.session.begin import (
     begin_setting,
     begin_survey,
 )
+from rig.session.items import Log
 from rig.session.kinds.pour import KIND as POUR
 from rig.session.kinds.set import KIND as SET
 from rig.session.kinds.survey import KIND as SURVEY
 from rig.session.mending import mend
-from rig.session.run import Log, Machine, Sink, Stream, Tell, run
+from rig.session.run import Machine, Sink, Stream, Tell, run
 from rig.session.sections import Home, Typing
 from rig.session.source import SourceWish
 

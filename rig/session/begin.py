@@ -6,11 +6,9 @@ from typing import TYPE_CHECKING
 
 from rig.record import Record, from_json
 from rig.session.kind import Beginning
-from rig.session.kinds.pour import PourSettings
 from rig.session.kinds.set import SetSettings
 from rig.session.kinds.survey import LineBefore, ShotKind, SurveySettings
 from rig.session.places import WALKED, last_shot, places_to_shoot
-from rig.session.pouring import bags_on_site
 from rig.session.source import (
     Complain,
     Source,
@@ -34,6 +32,7 @@ if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.devices.typed import TypedUnit
     from rig.job.store import Job
+    from rig.session.kinds.pour import PourSettings
     from rig.study.pour_answer import PourWish
     from rig.study.pour_plan import ToLog
 
@@ -175,7 +174,7 @@ def begin_pour(
     bags: float | None = None,
     wish: "PourWish | None" = None,
     heard: "Callable[[ToLog], None]" = lambda found: None,
-) -> Beginning[PourSettings]:
+) -> "Beginning[PourSettings]":
     """Return what the log of a pour begins with: the pour under way, else that of the last plan.
 
     Parameters
@@ -190,6 +189,8 @@ def begin_pour(
         Hears which pour it is.
     """
     from rig.devices.clock import steady_s
+    from rig.session.kinds.pour import PourSettings
+    from rig.session.pouring import bags_on_site
     from rig.study.pour_answer import PourWish
     from rig.study.pour_plan import pour_to_log
     from rig.study.room import outline_of
