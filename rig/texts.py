@@ -230,10 +230,11 @@ def read_table(
     optional: tuple[str, ...] = (),
     *,
     most: int | None = None,
+    thinner: str = "part the table",
 ) -> Iterator[Row]:
     """Read a table with a heading; see `table_rows`."""
     text = read_text(path, "save the table as CSV")
-    return table_rows(text, str(path), unit, needed, optional, most=most)
+    return table_rows(text, str(path), unit, needed, optional, most=most, thinner=thinner)
 
 
 def table_rows(
@@ -245,6 +246,7 @@ def table_rows(
     *,
     others: bool = False,
     most: int | None = None,
+    thinner: str = "part the table",
 ) -> Iterator[Row]:
     """Yield the rows of a table; blank lines are passed over.
 
@@ -261,6 +263,8 @@ def table_rows(
     most : int
         Rows that there may be, a million unless said; a table of more is refused before the first
         is read.
+    thinner : str
+        What to do with a table of more.
 
     Raises
     ------
@@ -270,7 +274,7 @@ def table_rows(
     heading = ",".join(needed) + "".join(f"[,{column}]" for column in optional)
     reader = csv.reader(_lines(text, name), strict=True)
     most = MOST_ROWS if most is None else most
-    _refuse_too_many(text, name, most)
+    _refuse_too_many(text, name, most, thinner)
     names: list[str] = []
     rows = 0
     try:
@@ -287,7 +291,7 @@ def table_rows(
                 )
             rows += 1
             if rows > most:
-                raise BadInput(f"{where}: more than {most} rows; part the table.")
+                raise BadInput(f"{where}: more than {most} rows; {thinner}.")
             cells = dict(zip(names, (cell.strip() for cell in record), strict=True))
             yield Row(where, reader.line_num, cells, unit)
     except csv.Error as error:
@@ -296,14 +300,13 @@ def table_rows(
         raise BadInput(f"{name} is empty; it needs a heading {heading} and rows.")
 
 
-def _refuse_too_many(text: str, name: str, most: int) -> None:
+def _refuse_too_many(text: str, name: str, most: int, thinner: str) -> None:
     if text.count("\n") <= most:
         return
     rows = sum(1 for line in text.splitlines() if line.strip(" \t,")) - 1
     if rows > most:
         raise BadInput(
-            f"{name} has {rows} rows, and more than {most} cannot be worked with; thin them to a "
-            "grid, or part the table."
+            f"{name} has {rows} rows, and more than {most} cannot be worked with; {thinner}."
         )
 
 

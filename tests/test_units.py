@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
+from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
@@ -504,3 +505,11 @@ def test_what_is_off_by_something_is_never_off_by_nothing() -> None:
     assert Units().between(1.5, 1.7) == "about 1/16 in"
     assert Units().between(0.1, 3.0) == "between less than 1/32 in and 1/8 in"
     assert Units("mm").between(0.1, 3.0) == "between 0.1 mm and 3 mm"
+
+
+@given(
+    st.decimals(min_value=-3_000, max_value=3_000, places=5),
+    st.sampled_from(["mm", "cm", "m", "in", "ft"]),
+)
+def test_a_bare_decimal_reads_as_what_bears_its_unit(number: Decimal, unit: str) -> None:
+    assert units.parse_length(f"{number:f}", unit=unit) == units.parse_length(f"{number:f} {unit}")

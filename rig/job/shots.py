@@ -186,23 +186,22 @@ def import_rows(connection: sqlite3.Connection, rows: Iterable[Given], utc_s: fl
     twice = first_repeated(aims)
     if twice is not None:
         raise BadInput(f"the label {twice[0]} is there twice as {twice[1]}; keep one of them.")
-    return [
-        add(
-            connection,
-            session_id=None,
-            setup_id=setup_id(connection, row["setup"]),
-            point=row["point"],
-            x_mm=row["x_mm"],
-            y_mm=row["y_mm"],
-            reading_mm=row["reading_mm"],
-            stderr_mm=row["stderr_mm"],
-            n=row["n"],
-            kind=row["kind"],
-            time_s=None,
-            utc_s=utc_s,
+    setups = {name: setup_id(connection, name) for name in {row["setup"]: 0 for row in table}}
+    current = "SELECT DISTINCT point, kind FROM shot WHERE superseded_by IS NULL"
+    there = {(point, kind) for point, kind in connection.execute(current)}
+    finite(utc_s, "the time of the table")
+    first = _next_id(connection)
+    made: list[Row] = []
+    for shot_id, row in enumerate(table, first):
+        point, kind, setup = row["point"], row["kind"], setups[row["setup"]]
+        checked = _checked(
+            point, row["x_mm"], row["y_mm"], row["reading_mm"], row["stderr_mm"], row["n"], kind
         )
-        for row in table
-    ]
+        if (point, kind) in there:
+            _supersede_current(connection, shot_id, point, kind, setup)
+        made.append((shot_id, None, setup, *checked, None, utc_s))
+    connection.executemany(_INSERT, made)
+    return [*range(first, first + len(made))]
 
 
 def select(

@@ -320,7 +320,8 @@ class _Run:
         if not self._unsaid:
             self._tell(self._log.news())
         now_s = asyncio.get_running_loop().time()
-        if now_s > self._flush_at_s and self._writer.may_flush:
+        due = now_s > self._flush_at_s and self._writer.may_flush
+        if due or self._writer.taken > MOST_WAITING:
             self._flush_at_s = now_s + FLUSH_S
             self._writer.hand_over(flushes=True)
         if self._writer.takes_s > SLOW_S and not self._slow_told:

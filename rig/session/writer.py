@@ -70,6 +70,11 @@ class Writer:
         self._moved = asyncio.Event()
 
     @property
+    def taken(self) -> int:
+        """How many entries were taken since the last were handed over."""
+        return len(self._open.entries)
+
+    @property
     def waiting(self) -> int:
         """How many entries are not kept yet."""
         return self._entries_given - self._entries_kept

@@ -1,7 +1,7 @@
 """A table of shots taken into a job instead of a survey."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,6 +61,6 @@ def import_table(job: "Job", table: Path, unit: str) -> ImportAnswer:
         unit,
         job.units.length,
     )
-    ids = set(job.import_shots([asdict(row) for row in rows]))
+    ids = set(job.import_shots(vars(row) for row in rows))
     replaced = sum(shot.superseded_by in ids for shot in job.shots(current=False))
     return ImportAnswer(shots=len(rows), replaced=replaced, warnings=tuple(warnings))

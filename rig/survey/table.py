@@ -24,6 +24,10 @@ MOST_SHOTS = 100_000  # more than these no floor is made of: `rig.surface.gaussi
 NEEDED = ("label", "x", "y", "reading")
 OPTIONAL = ("stderr", "setup", "kind")
 EXPORTED = ("label", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind")
+THINNER = (
+    "of a scan, keep the mean reading of each square of 25 mm (1 in) or more as one row: floor, "
+    "plan and flatness work with such a scan, and more points would tell no more"
+)
 OUTSIDE_MM = 25.0
 LONGEST_ROD_MM = 20_000.0
 # A table read in too small a unit stands crammed in one corner of the room: from so many places
@@ -67,10 +71,13 @@ def read_table(path: Path, unit: str, outline: "Outline", grid: Mapping[str, Pla
     BadInput
         With the line at fault, or the unit that the table must be in; nothing is taken then.
     """
+    from shapely import prepare
+
     tape_mm = TypedReader("in" if unit in ("in", "ft") else "mm").stderr_mm
+    prepare(outline.polygon)
     rows: list[Row] = []
     seen: dict[tuple[str, str, str], int] = {}
-    for told in texts.read_table(path, unit, NEEDED, OPTIONAL, most=MOST_SHOTS):
+    for told in texts.read_table(path, unit, NEEDED, OPTIONAL, most=MOST_SHOTS, thinner=THINNER):
         try:
             row = _row(told, tape_mm, grid)
             _refuse_twice(row, told.line, seen)
@@ -231,7 +238,9 @@ def _reach_mm(outline: "Outline") -> float:
 
 
 def _outside_mm(outline: "Outline", x_mm: float, y_mm: float) -> float:
-    from shapely import Point
+    import shapely
 
-    distance: float = outline.polygon.distance(Point(x_mm, y_mm))
+    if shapely.contains_xy(outline.polygon, x_mm, y_mm):  # nearly always, and much the cheapest
+        return 0.0
+    distance: float = outline.polygon.distance(shapely.Point(x_mm, y_mm))
     return distance

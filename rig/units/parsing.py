@@ -4,6 +4,7 @@ Everything is computed with exact fractions and rounded once, so that `2 1/4 in`
 printed length as it was written.
 """
 
+import functools
 import re
 from collections.abc import Callable, Mapping
 from fractions import Fraction
@@ -72,6 +73,8 @@ _PLAIN = str.maketrans(
         **_VULGAR,
     }
 )
+_BARE = re.compile(r"([-+]?[0-9]{1,12})(?:\.([0-9]{1,12}))?")
+_BEFORE_VULGAR = re.compile(rf"(?<=[0-9])(?=[{''.join(_VULGAR)}])")
 
 
 def parse_length(
@@ -109,6 +112,10 @@ def parse_length(
     """
     if unit is not None and unit not in ("mm", "cm", "m", "in", "ft"):
         raise BadInput(f"“{quotable(unit)}” is not a unit for lengths; use mm, cm, m, in or ft.")
+    if unit is not None and above is None and least is None:
+        bare_mm = _bare_decimal(text, _LENGTHS[unit])
+        if bare_mm is not None:
+            return bare_mm
     sign, parts = _split(text, what, _LENGTHS, LENGTH_FORMS)
 
     def refused(reason: str) -> BadInput:
@@ -129,6 +136,19 @@ def parse_length(
     else:
         value = _feet_and_inches(parts, what, text, refused)
     return _checked(sign * value, what, text, LENGTH_FORMS, above, least, "mm")
+
+
+def _bare_decimal(text: str, size: Fraction) -> float | None:
+    """Return a plain decimal times a unit's size, or None for all that needs a closer look.
+
+    Most cells of a table are such; one division of whole numbers rounds as exactly, and sooner.
+    """
+    found = _BARE.fullmatch(text)
+    if found is None:
+        return None
+    decimals = found[2] or ""
+    value = int(found[1] + decimals) * size.numerator / (size.denominator * 10 ** len(decimals))
+    return value if abs(value) <= _LARGEST else None
 
 
 def _feet_and_inches(
@@ -257,12 +277,18 @@ def _parse(
     return _checked(sign * value, what, shown, forms, above, least, base)
 
 
+@functools.cache
+def _pair(known: tuple[str, ...]) -> re.Pattern[str]:
+    words = "|".join(re.escape(word) for word in sorted(known, key=len, reverse=True))
+    return re.compile(rf"({_NUMBER}) ?((?:{words})(?![a-z])(?:\.(?![0-9]))?|[a-z]+|)")
+
+
 def _split(
     text: str, what: str, table: Mapping[str, Fraction], forms: str, shown: str | None = None
 ) -> tuple[int, list[tuple[str, str]]]:
     """Sign and (number, unit) pairs of a text; the unit may be missing, but is never unknown."""
     shown = text if shown is None else shown
-    plain = re.sub(rf"(?<=[0-9])(?=[{''.join(_VULGAR)}])", " ", text).translate(_PLAIN)
+    plain = _BEFORE_VULGAR.sub(" ", text).translate(_PLAIN)
     plain = " ".join(plain.replace("''", '"').lower().split())
     if not plain:
         raise _refusal(what, shown, "it is empty", forms)
@@ -270,8 +296,7 @@ def _split(
         raise _refusal(what, shown, "it is too long to be one quantity", forms)
     if "," in plain:
         raise _refusal(what, shown, "the comma is ambiguous, decimals take a point", forms)
-    words = "|".join(re.escape(word) for word in sorted(table, key=len, reverse=True))
-    pair = re.compile(rf"({_NUMBER}) ?((?:{words})(?![a-z])(?:\.(?![0-9]))?|[a-z]+|)")
+    pair = _pair(tuple(table))
     sign = -1 if plain[0] == "-" else 1
     rest = plain[1:].lstrip() if plain[0] in "+-" else plain
     if not rest:

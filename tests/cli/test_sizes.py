@@ -15,6 +15,7 @@ def test_a_table_of_more_shots_than_a_floor_is_made_of_is_refused_at_import(run:
     taken = run("import", "t.csv", "--unit", "mm")
     assert taken.code == 2
     assert "t.csv has 100001 rows, and more than 100000 cannot be worked with" in taken.err
+    assert "of a scan, keep the mean reading of each square" in taken.err
 
 
 def test_blank_lines_count_for_nothing(run: Run) -> None:

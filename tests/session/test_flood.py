@@ -83,6 +83,20 @@ def test_a_slow_disk_is_told_once_and_gets_most_of_the_time_for_readings(
     assert 2 <= disk.flushes <= 5  # a tree that flushed after each item would come to a hundred
 
 
+def test_what_waits_for_the_disk_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(running, "MOST_WAITING", 50)
+    monkeypatch.setattr(running, "MOST_UNKEPT", 200)
+    disk = SlowDisk(0.01)
+
+    async def readings() -> AsyncIterator[Item]:
+        for n in range(800):
+            yield Reading(n / 50, 1e9, "", "valid", 1000.0 + n)
+
+    asyncio.run(run(machine(), [Stream(readings())], disk, [], None))
+    assert disk.items == 800
+    assert disk.flushes >= 4
+
+
 class SlowShots(Log):
     """A disk that takes its time for each shot, and for nothing else."""
 
