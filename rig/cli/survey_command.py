@@ -1,5 +1,6 @@
 """`rig survey`: shoot the points live, hands-free."""
 
+import math
 from collections.abc import Iterable, Iterator
 from functools import partial
 from pathlib import Path
@@ -133,12 +134,21 @@ def survey(
 def _replayed(
     job: "Job", wanted: SourceWish
 ) -> "Iterator[tuple[Beginning[SurveySettings], Source]]":
-    """The survey sessions of another job, with the settings they were made with."""
+    """The survey sessions of another job, as they were set, and what was done between them."""
+    from rig.job.store import Job
+    from rig.session.acts_again import ActsAgain
     from rig.session.kind import Beginning
     from rig.session.kinds.survey import KIND
 
-    for session, settings, source in replayed_sessions(wanted, KIND, job.units.system):
-        told = Beginning(
-            job=job, settings=settings, setup=session.setup, rod=source.profile, **clocks(source)
-        )
-        yield told, source
+    assert wanted.replay is not None
+    with Job.open(wanted.replay) as other:
+        acts = ActsAgain(other, job)
+        for session, settings, source in replayed_sessions(wanted, KIND, job.units.system):
+            acts.until(session.utc_s)
+            rod = source.profile
+            told = Beginning(
+                job=job, settings=settings, setup=session.setup, rod=rod, **clocks(source)
+            )
+            yield told, source
+            acts.replayed(session)
+        acts.until(math.inf)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 UNDONE = "undo"
 """Kind of the event that keeps what was taken back."""
-_KINDS = ("edit", "grid", "relabel", "import", "jolt", "drift", "set_aside", "setup", "skipped")
+KINDS = ("edit", "grid", "relabel", "import", "jolt", "drift", "set_aside", "setup", "skipped")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,7 @@ def _number(done: Done) -> int:
 
 def _of_events(job: "Job") -> Iterable[Done]:
     changes: dict[tuple[str, float | int], list[StoredEvent]] = {}
-    for event in standing(job, (*_KINDS, "unskipped")):
+    for event in standing(job, (*KINDS, "unskipped")):
         if event.kind == "unskipped":
             _forget_skip(changes, str(event.data["label"]))
             continue

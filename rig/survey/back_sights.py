@@ -175,7 +175,7 @@ class BackSights:
             where = self._wheres.get(point.label, "")
             stand = Stand(point.label, point.x_mm, point.y_mm, where)
             self.pending = Pending(stand, math.inf, point=point)
-            text = words.back_to_a_point(stand.text, len(self._doubt.open))
+            text = words.back_to_a_point(where, len(self._doubt.open))
             expected_mm = self._doubt.expected_mm(point)
         else:
             known = self._line.known
@@ -349,9 +349,7 @@ class BackSights:
                 stderr_mm=held.stderr_mm,
                 n=held.n,
                 time_s=held.time_s,
-                text=words.set_up_again(
-                    name, known.label, self._show(abs(found.change_mm)), change_mm, len(before)
-                ),
+                text=words.set_up_again(name, known.label, len(before)),
             )
         ]
         if after:
@@ -404,7 +402,8 @@ class BackSights:
             f"{label}"
         )
         if found.word == "set up":
-            return f"{moved}: after a break that is a laser set up again"
+            way = "higher" if found.change_mm > 0 else "lower"
+            return f"at {label} the line is {self._show(abs(found.change_mm))} {way} than before"
         if found.word == "drift":
             return f"{moved}: slowly enough for drift"
         return f"{moved}: more than a laser drifts, it was knocked"

@@ -131,23 +131,21 @@ def last_to(place: str) -> str:
 def back_to_a_point(place: str, shots: int) -> str:
     """Ask for a look at a point that was shot before the laser was set up again."""
     return say_many(
-        "{place} once more: did the line stand when it was shot? No sight vouches for {shots} shot "
+        "once more{place}: did the line stand when it was shot? No sight vouches for {shots} shot "
         "from before",
-        "{place} once more: did the line stand until it was shot? No sight vouches for {shots} "
+        "once more{place}: did the line stand until it was shot? No sight vouches for {shots} "
         "shots from before",
         shots,
-        place=place,
+        place=f", {place}" if place else "",
         shots=shots,
     )
 
 
-def set_up_again(name: str, label: str, change: str, change_mm: float, open_shots: int) -> str:
+def set_up_again(name: str, label: str, open_shots: int) -> str:
     """Say that the laser stands anew, and what becomes of what was shot before."""
-    way = say("higher") if change_mm > 0 else say("lower")
     text = say(
-        "the laser is set up again: its line is {change} {way}, tied at {label} as set-up {name}. ",
-        change=change,
-        way=way,
+        "the laser is set up again: from now on its line is that of set-up {name}, tied at "
+        "{label}. ",
         label=label,
         name=name,
     )

@@ -200,3 +200,32 @@ def test_what_cannot_be_taken_back_is_refused(gridded: Run) -> None:
     assert empty.code == 1
     assert "Nothing was done yet" in empty.err
     assert gridded("undo", "--list").out == empty.err.removeprefix("rig: ")
+
+
+def test_a_replay_does_again_what_was_done_between_the_sessions(gridded: Run, table: Table) -> None:
+    benchmarked(gridded, "1200\n1203\n1199\n1205\n1004\n1004\ns\nq\n")
+    gridded("undo", called(gridded, "jolt"))
+    gridded(
+        "import", table("label,x,y,reading\nN1,500,500,1201\nN2,900,500,1202\n"), "--unit", "mm"
+    )
+    gridded("relabel", "--from", "B1", "--shift", "-1")
+    gridded("undo", called(gridded, "relabelled"))
+    gridded("undo", called(gridded, "B2 shot"))
+    typed(gridded, "1000\n1198\nq\ns\n")
+    made = in_use()
+    assert made == {
+        "BM1": 1000,
+        "A1": 1200,
+        "B1": 1203,
+        "A2": 1205,
+        "B2": 1198,
+        "N1": 1201,
+        "N2": 1202,
+    }
+    again = ["--job", "again.sqlite"]
+    gridded("new", *again, "--room", "2m,2m", "--units", "mm")
+    gridded("grid", *again, "--spacing", "1.8m")
+    replayed = gridded("survey", *again, "--replay", "job.sqlite")
+    assert replayed.code == 0, replayed.err
+    with Job.open("again.sqlite") as job:
+        assert {shot.point: shot.reading_mm for shot in job.shots()} == made
