@@ -200,7 +200,6 @@ def run_live(
     from rig.session import terminal
     from rig.session.keys import HELP, keys
     from rig.session.run import Stream, Tell, run
-    from rig.session.sources import Device
 
     sinks = list(more_sinks)
     if page is not None and scene is not None:
@@ -212,9 +211,7 @@ def run_live(
     with terminal.screen(as_json, units, click.echo, shown, source.name == "typed") as screen:
         streams = [source.items]
         if source.clock is not None and source.name != "typed":
-            pressed = keys(source.clock)
-            rod = source.items
-            streams.append(Stream(rod.heeding(pressed) if isinstance(rod, Device) else pressed))
+            streams.append(Stream(keys(source.clock)))
         if page is not None and source.clock is not None:
             streams.append(Stream(page.acts(source.clock)))
         asyncio.run(run(machine, streams, log, [screen, *sinks], source.clock, guard))

@@ -116,6 +116,7 @@ class BleTransport:
         _import_bleak()
         self.rod = rod.strip()
         self.battery_percent: int | None = None
+        self.offered: str | None = None  # a rod keeps its address
         self.dropped_bytes = 0
         self._profile = profile
         self._service, self._value = profile.ble_service, profile.ble_value

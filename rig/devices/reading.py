@@ -76,8 +76,12 @@ class Battery:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something the user should know that changes nothing."""
+    """Something the user should know that changes nothing.
+
+    ``offers`` is the port to go on with in the place of the rod's, where one came.
+    """
 
     time_s: float
     utc_s: float
     text: str
+    offers: str | None = None

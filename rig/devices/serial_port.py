@@ -86,7 +86,7 @@ class SerialTransport:
         self._answer_size = profile.answer_size if profile else None
         self._seen: set[str] = set()  # ports that are known not to be the rod's new one
         self._adapter: Adapter | None = None
-        self._offered: str | None = None
+        self.offered: str | None = None
         self._hurry = False
         self.battery_percent: int | None = None  # no port tells it beside the readings
         self._session: _Session | None = None
@@ -108,7 +108,7 @@ class SerialTransport:
         except BaseException:
             await self.close()
             raise
-        self._offered = None
+        self.offered = None
         if "://" not in self.url:
             self._remember()
 
@@ -159,8 +159,8 @@ class SerialTransport:
 
     def take_offer(self) -> None:
         """Go on with the port that was offered, if one was."""
-        if self._offered is not None:
-            self.url, self._offered = self._offered, None
+        if self.offered is not None:
+            self.url, self.offered = self.offered, None
             self._adapter = None
             self._hurry = True
 
@@ -181,14 +181,14 @@ class SerialTransport:
 
     async def _look_around(self) -> Sequence[str]:
         """Listen to ports that came since the rod was heard; offer one that speaks as it does."""
-        if self._profile is None or self._offered is not None:
+        if self._profile is None or self.offered is not None:
             return ()
         ports = {port.url for port in list_ports()}
         self._seen &= ports  # what is pulled and plugged in again is looked at again
         for url in sorted(ports - self._seen):
             self._seen.add(url)
             if await self._speaks(url, self._profile):
-                self._offered = url
+                self.offered = url
                 return (self._offer(url),)
         return ()
 

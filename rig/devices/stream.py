@@ -98,7 +98,9 @@ async def supervise(
                             data, readings = heard
                         else:
                             yield (
-                                heard if isinstance(heard, Reading) else Notice(*clock.now(), heard)
+                                heard
+                                if isinstance(heard, Reading)
+                                else Notice(*clock.now(), heard, transport.offered)
                             )
                 time_s, utc_s = ears.time
                 yield Back(time_s, utc_s, time_s - last_s)

@@ -24,11 +24,14 @@ class Transport(Protocol):
         What the device told last of its battery, where it tells it beside its readings.
     other_device : str
         What to do where something else answers in the device's place.
+    offered : str or None
+        The port that `wait` offered, until it is taken.
     """
 
     whole_messages: bool
     battery_percent: int | None
     other_device: str
+    offered: str | None
 
     @property
     def dropped_bytes(self) -> int:

@@ -63,11 +63,15 @@ class LinkBack(Told):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Noticed(Told):
-    """Something that a person should know and need not act upon."""
+    """Something that a person should know and need not act upon.
+
+    `port` came in the place of the rod's, and is gone on with where the act `port` says so.
+    """
 
     event: ClassVar[str] = "notice"
     time_s: float | None = field(default=None, metadata=OMITTED)
     text: str
+    port: str | None = field(default=None, metadata=OMITTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,10 @@ if TYPE_CHECKING:
     from rig.devices.typed import TypedUnit
 
 
+PORT = "port"
+"""The act that goes on with a port that was offered; the link hears of it, and nobody else."""
+
+
 @dataclass(frozen=True, slots=True)
 class Act:
     """Something the installer did: a key, a button on the page, a typed word."""

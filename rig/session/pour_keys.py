@@ -3,11 +3,12 @@
 from rig.errors import BadInput
 
 HELP = "b batch · f LABEL Enter front · u undo · t WORD Enter tick · y yes · s Enter stop · q leave"
-_KEYS = {"b": "batch", " ": "batch", "u": "undo", "y": "accept", "q": "quit"}
+_KEYS = {"b": "batch", " ": "batch", "u": "undo", "y": "accept", "p": "port", "q": "quit"}
 _TO_ENTER = {"f": "front", "t": "tick", "s": "stop"}
 _WORDS = {
-    **{name: name for name in ("batch", "front", "undo", "stop", "tick", "accept", "quit")},
+    **{name: name for name in ("batch", "front", "undo", "stop", "tick", "accept", "port", "quit")},
     **{"b": "batch", "f": "front", "u": "undo", "t": "tick", "y": "accept", "yes": "accept"},
+    "p": "port",
     "q": "quit",
 }
 

@@ -29,7 +29,7 @@ from rig.events import (
     Standing,
     SurveyDone,
 )
-from rig.session.items import Act, End, Item, Log, Question, Settled, Typed
+from rig.session.items import PORT, Act, End, Item, Log, Question, Settled, Typed
 from rig.session.writer import Writer
 from rig.survey.plausibility import Guard
 
@@ -120,6 +120,9 @@ class Stream:
     def __aiter__(self) -> AsyncIterator[Item]:
         return self._items
 
+    def take_offer(self) -> None:
+        """Go on with a port that came in the place of the rod's, where one was offered."""
+
 
 def step(machine: Machine, item: Item) -> Sequence[Event]:
     """Feed one item to a machine; the only dispatch from items to the machine's methods."""
@@ -171,7 +174,7 @@ def announcements(item: Item) -> Iterator[Event]:
         case Back():
             yield LinkBack(time_s=item.time_s, gap_s=item.gap_s)
         case Notice():
-            yield Noticed(time_s=item.time_s, text=item.text)
+            yield Noticed(time_s=item.time_s, text=item.text, port=item.offers)
         case Question():
             yield item.asks
 
@@ -262,7 +265,11 @@ class _Run:
     async def _pump(self, stream: Stream, ends_session: bool) -> None:
         try:
             async for item in stream:
-                await self._queue.put(item)
+                if isinstance(item, Act) and item.name == PORT:  # of the link alone
+                    for one in self._streams:
+                        one.take_offer()
+                else:
+                    await self._queue.put(item)
         except Exception as error:
             await self._queue.put(error)
         if ends_session:

@@ -49,6 +49,7 @@ from rig.events import (
 )
 from rig.room import Outline, is_within, wall_feet
 from rig.session.beam import DARK_S, Beam
+from rig.session.items import PORT
 from rig.session.sections import (
     Count,
     Cue,
@@ -194,8 +195,12 @@ class Scene:
                 self._standing = event
                 self._show_standing()
                 return {"rod"}
-            case LinkLost() | LinkBack() | Noticed():
+            case LinkLost():
                 return self.note(told)
+            case LinkBack():
+                return self.note(told) | self._offer(None)
+            case Noticed():
+                return self.note(told) | (self._offer(event.port) if event.port else set())
             case Doubtful():
                 return self.mark(event.label, "doubt") | self.note(told)
             case Picture():
@@ -205,6 +210,16 @@ class Scene:
             case Serving():
                 return set()
         assert_never(event)
+
+    def _offer(self, port: str | None) -> set[str]:
+        """Let the page go on with a port that came, where it may act, until the rod is back."""
+        acts = tuple(act for act in self.acts if act != PORT)
+        if port is not None and acts:
+            acts = (PORT, *acts)
+        if acts == self.acts:
+            return set()
+        self.sections.job = replace(self.sections.job, acts=acts)
+        return {"job"}
 
     def on_survey(self, event: SurveyEvent, told: Said) -> set[str]:
         """Show where to go, what was taken, and what the line did."""

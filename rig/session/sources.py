@@ -38,13 +38,9 @@ class Device(Stream):
         super().__init__(items, reached)
         self._transport = transport
 
-    async def heeding(self, acts: AsyncIterator[Act]) -> AsyncIterator[Act]:
-        """Yield acts save those that are about the link: going on with a port that was offered."""
-        async for act in acts:
-            if act.name == "port":
-                self._transport.take_offer()
-            else:
-                yield act
+    def take_offer(self) -> None:
+        """Go on with a port that came in the place of the rod's, where one was offered."""
+        self._transport.take_offer()
 
 
 async def typed(

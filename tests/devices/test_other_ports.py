@@ -22,15 +22,27 @@ from rig.devices.profile import load_profile
 from rig.devices.reading import Back, Lost, Notice, Reading
 from rig.devices.serial_port import SerialTransport
 from rig.devices.stream import supervise
-from rig.session.items import Act
-from rig.session.keys import KeyParser
+from rig.events import LinkBack, Noticed
+from rig.room import from_rings
+from rig.session.items import Act, Log
+from rig.session.items import Item as AnyItem
+from rig.session.keys import KeyParser, Parser
+from rig.session.pour_keys import PourKeys
+from rig.session.run import Stream
+from rig.session.run import run as run_session
+from rig.session.scene import Scene
+from rig.session.sections import plan_of
 from rig.session.sources import Device
+from rig.survey.capture import Capture, Stand
+from rig.units import Units
 from tests.cli.conftest import Run
 from tests.cli.conftest import run as run
 from tests.devices.test_decoder import sentence
 from tests.devices.test_stream import Script
+from tests.kinds import there
 
 Item = Reading | Lost | Back | Notice
+PLAN = plan_of(from_rings([(0.0, 0.0), (3000.0, 0.0), (3000.0, 3000.0), (0.0, 3000.0)], (), ()))
 
 
 class Talker:
@@ -209,17 +221,41 @@ def test_devices_shows_the_name_that_stays(desk: Desk, run: Run) -> None:
     assert told["serial"] == [{"url": str(talker.path), "text": "USB serial", "lasting": str(link)}]
 
 
-def test_the_key_for_the_offered_port_goes_to_the_link_and_no_further() -> None:
-    async def go() -> list[str]:
-        transport = Script([])
+class Heard(Log):
+    """A log that remembers acts."""
+
+    def __init__(self) -> None:
+        self.acts: list[str] = []
+
+    def item(self, item: object) -> None:
+        if isinstance(item, Act):
+            self.acts.append(item.name)
+
+
+@pytest.mark.parametrize("parser", [KeyParser(), PourKeys()])
+def test_the_key_for_the_offered_port_goes_to_the_link_and_no_further(parser: Parser) -> None:
+    transport, heard = Script([]), Heard()
+
+    async def pressed() -> AsyncIterator[AnyItem]:
+        for name, argument in parser.feed("upuq"):
+            yield Act(0.0, 0.0, name, argument)
+
+    async def go() -> None:
         device = Device(transport, load_profile("sentence"), Clock())
+        there(device.reached).set()
+        await run_session(Capture([Stand("A1")]), [device, Stream(pressed())], heard, [], Clock())
 
-        async def pressed() -> AsyncIterator[Act]:
-            for name, argument in KeyParser().feed("upu"):
-                yield Act(0.0, 0.0, name, argument)
+    asyncio.run(go())
+    assert transport.taken
+    assert heard.acts == ["undo", "undo", "quit"]
 
-        names = [act.name async for act in device.heeding(pressed())]
-        assert transport.taken
-        return names
 
-    assert asyncio.run(go()) == ["undo", "undo"]
+def test_the_page_has_a_button_for_the_offered_port_until_the_rod_is_back() -> None:
+    scene = Scene("survey", "Survey", Units("mm"), PLAN, acts=("accept", "quit"))
+    assert "job" in scene.hear(Noticed(text="came", port="/dev/ttyUSB1"), 0.0)
+    assert [*scene.acts] == ["port", "accept", "quit"]
+    assert "job" in scene.hear(LinkBack(time_s=1.0, gap_s=1.0), 1.0)
+    assert [*scene.acts] == ["accept", "quit"]
+    watching = Scene("survey", "Survey", Units("mm"), PLAN)
+    watching.hear(Noticed(text="came", port="/dev/ttyUSB1"), 0.0)
+    assert not watching.acts

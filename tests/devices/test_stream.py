@@ -26,6 +26,7 @@ class Script:
 
     whole_messages = False
     battery_percent: int | None = None
+    offered: str | None = None
     dropped_bytes = 0
     other_device = "Look for the rod."
 

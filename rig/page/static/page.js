@@ -330,6 +330,7 @@
     const screen = state.job ? state.job.screen : "";
     if (over) add("Go on", () => { location.href = state.home.href; }, true);
     else if (may) {
+      if (acts.includes("port")) add("Use the new port", () => act("port"), true);
       if (asked) add("Yes, accept", () => act("accept"), true);
       else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Accept", () => act("accept"), true);
       else if (acts.includes("batch")) add(MAIN.pour, () => act("batch"), true);
