@@ -39,7 +39,7 @@ class _HoldType(Lengths):
 
 @click.command()
 @job_option
-@click.option("--level", is_flag=True, help="A level plane (the default).")
+@click.option("--level", is_flag=True, help="A level floor (the default).")
 @click.option(
     "--flat", is_flag=True, help="A plane that may slope, within --max-slope: less compound."
 )
@@ -87,7 +87,7 @@ def command(
     if flat and max_slope is None:
         raise BadInput("--flat needs --max-slope: how steep it may be, as 5mm/m or 0.5%.")
     if max_slope is not None and not flat:
-        raise BadInput("--max-slope goes with --flat; a level plane has no slope.")
+        raise BadInput("--max-slope goes with --flat; a level floor has no slope.")
     from rig.study.plane import PlanWish
 
     wish = PlanWish(max_slope=max_slope, holds=holds, confidence=confidence, **costs)
@@ -120,6 +120,7 @@ def command(
         answer=answer,
         wish=wish,
         units=units,
+        outline=picture.outline,
         where=lambda x, y: place_words(picture.outline, x, y, units),
     )
     sections = [plane_section(told), quantities_section(told), plan_cautions(answer)]

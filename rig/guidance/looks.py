@@ -20,6 +20,8 @@ the marker reads as too high a marker does, and may well pause later on its way 
 SURE_S = 0.31
 """So long must a marker rest that reads too high: a hand that holds a rod in the air trembles
 (common practice, no source)."""
+MOST_HIGH_MM = 15.0
+"""No quick hand has farther to turn; a rod that is let down has (common practice, no source)."""
 STEP_S = 0.1
 FASTEST_MM_S = 20.0
 """Of a screw under the rod (common practice, no source); a rod lifted or put down is faster."""
@@ -91,8 +93,9 @@ class Looks:
         high_mm = target_mm - mean_mm
         clear_mm = self._tolerance_mm + math.hypot(3.0 * stderr_mm, self._window.limit_mm)
         landed = self._rests_since_s - self._since_s <= LANDING_S
-        sure = landed and time_s - self._rests_since_s >= SURE_S - 1e-9
-        if high_mm < -clear_mm or (high_mm > clear_mm and sure):
+        rests = self._window.spread_mm <= 0.5 * self._window.limit_mm
+        sure = landed and rests and time_s - self._rests_since_s >= SURE_S - 1e-9
+        if high_mm < -clear_mm or (clear_mm < high_mm <= MOST_HIGH_MM and sure):
             self._out_here = True
         elif abs(high_mm) <= self._tolerance_mm and not self.out:
             self._came = False

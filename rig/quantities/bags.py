@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.job.settings import Settings
-from rig.units import KG_PER_LB, L_PER_FT3, L_PER_GAL
+from rig.units import KG_PER_LB, L_PER_FT3, L_PER_GAL, Units
 
 # A 50 lb bag yields 0.45 ft³ with 5 quarts of water: common practice, no source.
 USUAL_YIELD_L = 0.45 * L_PER_FT3
@@ -65,6 +65,7 @@ def bag_sheet(
     mass_kg: float | None = None,
     water_l: float | None = None,
     waste_share: float | None = None,
+    units: Units = Units(),  # noqa: B008
 ) -> BagSheet:
     """Fill in what the user left open, in proportion to what was given.
 
@@ -74,6 +75,8 @@ def bag_sheet(
         Of one bag, from its sheet.
     waste_share : float, optional
         Extra compound as a share of the volume in place: 0.05 buys 5 % more.
+    units : Units
+        What is assumed is told in these.
 
     Raises
     ------
@@ -89,13 +92,13 @@ def bag_sheet(
     left_open = []
     if yield_l is None:
         yield_l = size * USUAL_YIELD_L
-        left_open.append(f"yields {yield_l:.3g} l ({yield_l / L_PER_FT3:.3g} ft³)")
+        left_open.append(f"yields {units.volume(yield_l)}")
     if mass_kg is None:
         mass_kg = size * USUAL_MASS_KG
-        left_open.append(f"weighs {mass_kg:.3g} kg ({mass_kg / KG_PER_LB:.3g} lb)")
+        left_open.append(f"weighs {units.mass(mass_kg)}")
     if water_l is None:
         water_l = size * USUAL_WATER_L
-        left_open.append(f"takes {water_l:.3g} l ({4 * water_l / L_PER_GAL:.3g} qt) of water")
+        left_open.append(f"takes {units.volume(water_l, liquid=True)} of water")
     assumptions = []
     if left_open:
         said = ", ".join(left_open[:-1]) + (" and " if len(left_open) > 1 else "") + left_open[-1]
@@ -123,7 +126,11 @@ def _check(
 def sheet_of(settings: Settings) -> BagSheet:
     """Return the bag that a job is poured with; see `bag_sheet`."""
     return bag_sheet(
-        settings.bag_yield_l, settings.bag_mass_kg, settings.bag_water_l, settings.waste_share
+        settings.bag_yield_l,
+        settings.bag_mass_kg,
+        settings.bag_water_l,
+        settings.waste_share,
+        Units(settings.units),
     )
 
 

@@ -12,6 +12,7 @@ from rig.drawing.points import markers_drawing
 from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.floor_part import doubt_blocks
 from rig.report.source import Source
+from rig.room import Outline, wall_towards
 from rig.study.cover import thinnest_and_deepest
 from rig.study.picture import Picture
 from rig.study.plan_answer import PlanAnswer
@@ -30,6 +31,7 @@ class PlanTold:
     wish : PlanWish
         What was asked of it.
     units : Units
+    outline : Outline
     where : callable
         Of x and y in mm: words for a place.
     picture : Picture or None
@@ -47,6 +49,7 @@ class PlanTold:
     answer: PlanAnswer
     wish: PlanWish
     units: Units
+    outline: Outline
     where: Callable[[float, float], str]
     picture: Picture | None = None
     look: Look | None = None
@@ -64,6 +67,7 @@ def plan_told(source: Source) -> PlanTold | None:
         answer=plan.answer,
         wish=plan.wish,
         units=source.units,
+        outline=source.outline,
         where=source.where,
         picture=source.picture,
         look=source.look,
@@ -78,11 +82,20 @@ def no_plan() -> Section:
     return section("plane", "Finished plane", Words("No plane has been chosen yet (rig plan)."))
 
 
+def _lies(told: PlanTold) -> str:
+    """Say where the finished plane lies, and which way it falls."""
+    plane, slope = told.answer.plane, told.answer.slope
+    if slope.falls_to_deg is None:
+        return words.level_plane_lies(plane.a, told.units)
+    corners = [plane.a + plane.b * x + plane.c * y for x, y in told.outline.walls]
+    towards = wall_towards(told.outline, slope.falls_to_deg)
+    return words.plane_falls(max(corners), min(corners), slope.ratio, towards, told.units)
+
+
 def plane_section(told: PlanTold) -> Section:
     """Tell the finished plane and why it lies there."""
     answer, units = told.answer, told.units
-    cover, slope = answer.cover_mm, answer.slope
-    lies = words.plane_lies(answer.plane.a, slope.ratio, slope.falls_to_deg, units)
+    cover = answer.cover_mm
     rows = [
         ("Lifts", str(answer.lifts)),
         *([("Chosen (UTC)", told.chosen)] if told.chosen else []),
@@ -90,7 +103,7 @@ def plane_section(told: PlanTold) -> Section:
     return section(
         "plane",
         "Finished plane, and why",
-        Words(lies, "lead", told="answer"),
+        Words(_lies(told), "lead", told="answer"),
         _stale(told.stale),
         Facts(
             (
@@ -231,7 +244,7 @@ def _why(told: PlanTold) -> str:
             "least compound and still keeps the minimum cover."
         )
     elif not answer.holds:
-        parts.append("It is the lowest level plane that keeps the minimum cover.")
+        parts.append("It is the lowest level floor that keeps the minimum cover.")
     if wish.grind_cost is not None and wish.fill_cost is not None:
         parts.append(
             f"Grinding was weighed against filling at {wish.grind_cost:g} and "

@@ -108,8 +108,8 @@ def _facts(answer: PourPlan, units: Units) -> Iterator[Facts]:
             ("Waiting", idle),
             (
                 "Edge at its worst",
-                f"{minutes(edge.max)} in the worst of {answer.runs} pours; it dies in "
-                f"{answer.chance_edge_dies:.1%} of them",
+                f"{minutes(edge.max)} in the worst of {answer.runs} pours tried; "
+                f"{words.edge_dies(answer.chance_edge_dies)}",
             ),
         )
     )

@@ -12,7 +12,7 @@ from rig.room.outline import (
     with_door,
     with_opening,
 )
-from rig.room.places import named_walls, wall_feet, wall_offsets, where
+from rig.room.places import named_walls, wall_feet, wall_offsets, wall_towards, where
 from rig.room.rasters import Raster, raster, raster_of
 from rig.room.sides import renamed
 from rig.room.walk import MOST_CLOSING, from_walls
@@ -39,6 +39,7 @@ __all__ = [
     "wall_feet",
     "wall_of",
     "wall_offsets",
+    "wall_towards",
     "where",
     "with_door",
     "with_opening",

@@ -11,6 +11,7 @@ from rig.room.outline import Outline, is_within
 from rig.units import Units
 
 _CLEAR_SINE = 0.5  # measures less than 30° apart place a point badly
+_STRAIGHT = math.cos(math.radians(25.0))  # so near to square on, a way leads to that wall
 _SQUARE, _VAGUE, _CORNER, _BLOCKED = range(4)
 
 
@@ -52,6 +53,31 @@ def named_walls(outline: Outline) -> list[tuple[str, Point, Point]]:
         (side.name, a, b)
         for side, (a, b) in zip(outline.sides, segments(outline.walls), strict=True)
     ]
+
+
+def wall_towards(outline: Outline, bearing_deg: float) -> str:
+    """Name the wall that lies in a direction, or the corner of two.
+
+    Parameters
+    ----------
+    outline : Outline
+    bearing_deg : float
+        0 along x, 90 along y.
+    """
+    way = math.cos(math.radians(bearing_deg)), math.sin(math.radians(bearing_deg))
+    turn = 1.0 if shapely.is_ccw(shapely.LinearRing(outline.walls)) else -1.0
+    faces = sorted(
+        (
+            (turn * cross(way, side.along), not side.vague, side.length_mm, _the(side.name))
+            for side in outline.sides
+        ),
+        reverse=True,
+    )
+    first = faces[0]
+    if first[0] >= _STRAIGHT:
+        return first[3]
+    beside = next((one for one in faces if one[3] != first[3] and one[0] < first[0] - 1e-6), first)
+    return f"the corner of {first[3]} and {beside[3]}"
 
 
 def wall_feet(outline: Outline, x_mm: float, y_mm: float) -> list[tuple[Point, float]]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar, assert_never
 
 from rig.errors import JobUnusable
 from rig.record import Record, from_json
-from rig.survey.laser.verdict import SIGMAS, checked_limit, judge, judge_spread, judge_tilt
+from rig.survey.laser.verdict import checked_limit, judge, judge_spread, judge_tilt
 from rig.units import Units
 from rig.words import checks as words
 
@@ -356,9 +356,9 @@ def check_words(check: CheckResult, units: Units, whose: str = "--limit") -> lis
         case CrossCheck():
             return _cross_words(check, units, whose)
         case RepeatCheck():
-            return _repeat_words(check)
+            return _repeat_words(check, units)
         case DriftCheck():
-            return _drift_words(check)
+            return _drift_words(check, units)
         case RodResult():
             return _rod_words(check, units)
         case _:
@@ -370,13 +370,12 @@ def _judged(check: CheckResult, limit: str, whose: str) -> str:
 
 
 def _two_peg_words(check: TwoPegCheck, units: Units, whose: str) -> list[str]:
-    far = units.length(5.0 * abs(check.error_mm_per_m))
     said = [
-        words.climb(check.error_mm_per_m, check.stderr_mm_per_m, far),
-        _judged(check, f"{check.limit_mm_per_m:.3f} mm/m", whose),
+        words.climb(check.error_mm_per_m, check.stderr_mm_per_m, units),
+        _judged(check, units.tilt(check.limit_mm_per_m), whose),
     ]
     if check.chance_agree is not None and check.chance_agree < RARE:
-        said.append(words.sights_disagree(SIGMAS))
+        said.append(words.sights_disagree())
     return [*said, words.TWO_PEG_BLIND, words.STAND_HALF_WAY]
 
 
@@ -384,13 +383,13 @@ def _cross_words(check: CrossCheck, units: Units, whose: str) -> list[str]:
     x, y = check.tilt_mm_per_m
     steepest = (x * x + y * y) ** 0.5
     keeps = math.hypot(x, y) <= check.limit_mm_per_m  # the line; `ok` asks the readings too
-    limit = f"{check.limit_mm_per_m:.3f} mm/m"
+    limit = units.tilt(check.limit_mm_per_m)
     said = [
-        words.tilt(x, y, check.stderr_mm_per_m, steepest, units.length(5.0 * steepest)),
+        words.tilt(x, y, check.stderr_mm_per_m, steepest, units),
         words.verdict(keeps, check.verdict, check.chance_in, limit, whose),
     ]
     if check.closes:
-        said.append(words.closes(check.closure_mm, check.closure_allowed_mm))
+        said.append(words.closes(check.closure_mm, check.closure_allowed_mm, units))
     else:
         said.append(
             words.does_not_close(
@@ -398,6 +397,7 @@ def _cross_words(check: CrossCheck, units: Units, whose: str) -> list[str]:
                 check.closure_allowed_mm,
                 check.return_mm,
                 check.return_allowed_mm,
+                units,
             )
         )
     if check.return_mm is None:
@@ -405,21 +405,20 @@ def _cross_words(check: CrossCheck, units: Units, whose: str) -> list[str]:
     if check.cone_mm_per_m is None or check.cone_stderr_mm_per_m is None:
         said.append(words.CROSS_BLIND)
     else:
-        said.append(words.cone(check.cone_mm_per_m, check.cone_stderr_mm_per_m))
+        said.append(words.cone(check.cone_mm_per_m, check.cone_stderr_mm_per_m, units))
     if check.corrected is not None:
         slope = check.corrected.slope_mm_per_m
-        said.append(
-            words.tilt_taken_off(check.corrected.setup, *slope, check.corrected.stderr_mm_per_m)
-        )
+        doubt = check.corrected.stderr_mm_per_m
+        said.append(words.tilt_taken_off(check.corrected.setup, *slope, doubt, units))
     return said
 
 
-def _repeat_words(check: RepeatCheck) -> list[str]:
+def _repeat_words(check: RepeatCheck, units: Units) -> list[str]:
     from rig.survey.laser.repeat import FEW
 
     said = [
-        words.scatter(check.n, check.sd_mm, *check.sd_ci95_mm),
-        _judged(check, f"{check.limit_mm:.2f} mm", "for the standard deviation"),
+        words.scatter(check.n, check.sd_mm, *check.sd_ci95_mm, units),
+        _judged(check, units.fine(check.limit_mm), "for how they scatter"),
         words.REPEAT_BLIND,
     ]
     if check.n < FEW:
@@ -429,24 +428,24 @@ def _repeat_words(check: RepeatCheck) -> list[str]:
     return said
 
 
-def _drift_words(check: DriftCheck) -> list[str]:
+def _drift_words(check: DriftCheck, units: Units) -> list[str]:
     said = [
-        words.moved(check.seconds, check.change_mm, check.stderr_mm),
-        words.wanders(check.rate_mm_per_h, check.rate_stderr_mm_per_h, check.noise_mm),
+        words.moved(check.seconds, check.change_mm, check.stderr_mm, units),
+        words.wanders(check.rate_mm_per_h, check.rate_stderr_mm_per_h, check.noise_mm, units),
     ]
     if check.warm_up_mm is not None and check.warm_up_s is not None:
-        said.append(words.warms_up(check.warm_up_mm, check.warm_up_s))
-    judged = _judged(check, f"{check.limit_mm_per_h:.2f} mm an hour", "--limit")
+        said.append(words.warms_up(check.warm_up_mm, check.warm_up_s, units))
+    judged = _judged(check, f"{units.fine(check.limit_mm_per_h)} an hour", "--limit")
     return [*said, judged, words.DRIFT_BLIND]
 
 
 def _rod_words(check: RodResult, units: Units) -> list[str]:
     said = [
-        words.zero(check.zero_offset_mm, check.stderr_mm),
-        _judged(check, f"{check.limit_mm:.2f} mm", "for the zero"),
+        words.zero(check.zero_offset_mm, check.stderr_mm, units),
+        _judged(check, units.fine(check.limit_mm), "for the zero"),
     ]
     if check.scale_mm_per_m is not None and check.scale_stderr_mm_per_m is not None:
-        said.append(words.scale(check.scale_mm_per_m, check.scale_stderr_mm_per_m))
+        said.append(words.scale(check.scale_mm_per_m, check.scale_stderr_mm_per_m, units))
     said.append(words.out_of_plumb(units.length(check.reach_mm)))
-    said += [words.leaning(one.tilt_deg, one.error_mm) for one in check.plumb]
+    said += [words.leaning(one.tilt_deg, one.error_mm, units) for one in check.plumb]
     return [*said, words.ROCK]

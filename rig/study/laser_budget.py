@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from rig.study.picture import Picture
     from rig.surface.high_point import Extreme, Extremes
     from rig.survey.heights import Heights
+    from rig.units import Units
 
 Floats = npt.NDArray[np.float64]
 
@@ -404,7 +405,7 @@ def _advice(job: "Job", picture: "Picture", share: LaserShare) -> list[str]:
         if any(place is None for _, place in marks):
             said.append(words.balance_the_sights())
         else:
-            said += _unbalanced(share, marks)
+            said += _unbalanced(share, marks, job.units)
     if trust_says_climb(job) and job.settings.laser_correction is None:
         said.append(words.correct_the_climb())
     return said
@@ -416,7 +417,9 @@ def trust_says_climb(job: "Job") -> bool:
     return found is not None and abs(found.error_mm_per_m) > 2.0 * found.stderr_mm_per_m
 
 
-def _unbalanced(share: LaserShare, marks: list[tuple[Sight, Place | None]]) -> list[str]:
+def _unbalanced(
+    share: LaserShare, marks: list[tuple[Sight, Place | None]], units: "Units"
+) -> list[str]:
     away: dict[str, list[tuple[str, float]]] = {}
     for sight, place in marks:
         if place is not None and sight.setup in share.places:
@@ -424,7 +427,7 @@ def _unbalanced(share: LaserShare, marks: list[tuple[Sight, Place | None]]) -> l
                 (sight.setup, math.dist(place, share.places[sight.setup]) / 1000.0)
             )
     return [
-        words.unbalanced_sights(mark, *near, *far)
+        words.unbalanced_sights(mark, *near, *far, units)
         for mark, seen in away.items()
         for near, far in [(min(seen, key=lambda s: s[1]), max(seen, key=lambda s: s[1]))]
         if far[1] - near[1] > OFF_MIDDLE_MM / 1000.0

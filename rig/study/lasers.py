@@ -211,8 +211,8 @@ def far_lasers(job: "Job", outline: "Outline") -> list[str]:
     from shapely import Point
 
     return [
-        f"The laser of set-up {setup} is said to stand {away_mm / 1000.0:.0f} m from the room, and "
-        "its error there counts: is that its place (--laser X,Y)?"
+        f"The laser of set-up {setup} is said to stand {job.units.place(away_mm)} from the room, "
+        "and its error there counts: is that its place (--laser X,Y)?"
         for setup, place in job.settings.laser_places.items()
         if (away_mm := outline.polygon.distance(Point(place))) > FAR_MM
     ]
@@ -223,21 +223,22 @@ def trust_of(job: "Job") -> "Trust":
     from rig.survey.laser.share import Trust, unchecked
 
     two_peg, cross = last_check(job, TwoPegCheck), last_check(job, CrossCheck)
-    usual, usual_text = unchecked()
+    tilt_words = job.units.tilt
+    usual, usual_text = unchecked(job.units)
     correction = job.settings.laser_correction
     if correction is not None:
         radial = correction.stderr_mm_per_m
-        told = [f"Climb with distance: corrected, ± {radial:.3f} mm/m left by the two-peg test."]
+        told = [f"Climb with distance: corrected, ± {tilt_words(radial)} left by the two-peg test."]
     elif two_peg is not None:
         # Not corrected, so all of it counts (JCGM 100:2008, F.2.4.5 on why one should).
         radial = math.hypot(two_peg.error_mm_per_m, two_peg.stderr_mm_per_m)
-        told = [f"Climb with distance: {radial:.3f} mm/m, by the two-peg test."]
+        told = [f"Climb with distance: {tilt_words(radial)}, by the two-peg test."]
     else:
         radial, told = usual, [f"Climb with distance: not checked, {usual_text}."]
     if cross is not None:
         x, y = cross.tilt_mm_per_m
         tilt = math.sqrt((x * x + y * y) / 2.0 + cross.stderr_mm_per_m**2)
-        told.append(f"Slope: {tilt:.3f} mm/m along either axis, by the cross check.")
+        told.append(f"Slope: {tilt_words(tilt)} along and across the room, by the cross check.")
     else:
         tilt = usual
         told.append(f"Slope: not checked, {usual_text}.")
@@ -248,8 +249,8 @@ def trust_of(job: "Job") -> "Trust":
             continue  # some of its shots have a slope that nobody knows
         corrected[setup] = known.stderr_mm_per_m
         told.append(
-            f"Slope of set-up {setup}: corrected, ± {known.stderr_mm_per_m:.3f} mm/m left by the "
-            "cross check while the laser stands as it was left."
+            f"Slope of set-up {setup}: corrected, ± {tilt_words(known.stderr_mm_per_m)} left by "
+            "the cross check while the laser stands as it was left."
         )
     return Trust(radial, tilt, tuple(told), corrected)
 
@@ -271,7 +272,8 @@ def limit_of(job: "Job | None", outline: "Outline | None", setup: str) -> tuple[
     far_m = max(math.dist((x, y), corner) for corner in outline.walls) / 1000.0
     stands = "where the laser stands" if place else "the room's middle"
     return NEED_MM / far_m, (
-        f"what this job needs: {NEED_MM:g} mm at its farthest place, {far_m:.1f} m from {stands}"
+        f"what this job needs: {job.units.length(NEED_MM)} at its farthest place, "
+        f"{job.units.place(1000.0 * far_m)} from {stands}"
     )
 
 

@@ -167,10 +167,11 @@ def _typical(job: "Job", outline: Outline) -> _Typical:
         sd, nugget_sd = np.sqrt(model.variance_mm2), np.sqrt(model.nugget_mm2)
         told = "floors like this one, as its shots say"
         return _Typical(model.length_mm, float(sd), float(nugget_sd), told)
+    of = job.units
     length, sd, nugget_sd = (prior.median for prior in Priors().as_list())
     told = (
-        f"typical floors that undulate by {sd:g} mm over {length / 1000:g} m and are rough by "
-        f"{nugget_sd:g} mm (common practice, no source)"
+        f"typical floors: waves of {of.length(sd)} every {of.place(length)} or so, and roughness "
+        f"of {of.off(nugget_sd)} (common practice, no source)"
     )
     return _Typical(length, sd, nugget_sd, told)
 

@@ -65,7 +65,7 @@ class _Fight:
     @property
     def limit(self) -> str:
         slope = self.wishes.max_slope
-        return "a level plane" if slope == 0 else f"a slope of at most {self.units.slope(slope)}"
+        return "a level floor" if slope == 0 else f"a slope of at most {self.units.slope(slope)}"
 
     def length(self, mm: float) -> str:
         """Write a length rounded up, so that the change said is enough."""

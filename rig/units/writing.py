@@ -96,6 +96,20 @@ class Units:
         steps = math.ceil(steps - 1e-6) if up else round(steps)
         return f"{_trimmed(_written(steps * step))} {word}"
 
+    def fine(self, mm: float, places: int = 2, *, signed: bool = False) -> str:
+        """Write a length finer than any tape: `0.29 mm`, or in thousandths `0.011 in`."""
+        sign = "+" if signed else ""
+        if self.is_metric:
+            return f"{mm:{sign}.{places}f} mm"
+        return f"{mm / MM_PER_IN:{sign}.{places + 1}f} in"
+
+    def tilt(self, mm_per_m: float, *, signed: bool = False) -> str:
+        """Write how a line of light slopes: `0.342 mm/m`, or `0.041 in in 10 ft`."""
+        sign = "+" if signed else ""
+        if self.is_metric:
+            return f"{mm_per_m:{sign}.3f} mm/m"
+        return f"{mm_per_m * 0.01 * MM_PER_FT / MM_PER_IN:{sign}.3f} in in 10 ft"
+
     def speed(self, mm_s: float) -> str:
         """Write how fast someone walks: `2.95 ft/s` or `0.9 m/s`."""
         return self._either(mm_s / 1000.0, "m/s", mm_s / MM_PER_FT, "ft/s")

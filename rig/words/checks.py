@@ -1,5 +1,6 @@
 """What the checks of laser and rod found, one sentence each."""
 
+from rig.units import Units
 from rig.words import say
 
 TWO_PEG_BLIND = (
@@ -47,55 +48,64 @@ def verdict(ok: bool, word: str, chance_in: float, limit: str, whose: str) -> st
     return f"{said} More sights, farther apart, would settle it." if word == "unsure" else said
 
 
-def climb(error_mm_per_m: float, stderr_mm_per_m: float, in_5_m: str) -> str:
+def climb(error_mm_per_m: float, stderr_mm_per_m: float, units: Units) -> str:
     """Say how the line climbs or falls with distance."""
     message = (
-        "The line climbs {error:.3f} mm for each metre from the laser (± {doubt:.3f}): {far} in "
-        "5 m."
+        "Away from the laser the line climbs {error} (± {doubt}): {far}."
         if error_mm_per_m >= 0
-        else "The line falls {error:.3f} mm for each metre from the laser (± {doubt:.3f}): {far} "
-        "in 5 m."
+        else "Away from the laser the line falls {error} (± {doubt}): {far}."
     )
-    return say(message, error=abs(error_mm_per_m), doubt=2 * stderr_mm_per_m, far=in_5_m)
+    return say(
+        message,
+        error=units.tilt(abs(error_mm_per_m)),
+        doubt=units.tilt(2 * stderr_mm_per_m),
+        far=_far(error_mm_per_m, units),
+    )
 
 
-def sights_disagree(sigmas: float) -> str:
+def _far(mm_per_m: float, units: Units) -> str:
+    """Say what a slope comes to over the width of a room."""
+    over_mm = 5000.0 if units.is_metric else 4572.0
+    off = units.off(abs(mm_per_m) * over_mm / 1000.0)
+    return say("{off} over {far}", off=off, far=units.place(over_mm))
+
+
+def sights_disagree() -> str:
     """Say that sights contradict each other."""
     return say(
-        "! The sights disagree more than their doubt allows ({sigmas:g} sigma): a misread staff "
-        "or a peg that moved? The doubt is widened by it.",
-        sigmas=sigmas,
+        "! The sights disagree more than their doubt allows: a misread staff or a peg that moved? "
+        "The doubt is widened by it."
     )
 
 
-def climb_taken_off(error_mm_per_m: float) -> str:
+def climb_taken_off(error_mm_per_m: float, units: Units) -> str:
     """Say what is corrected from now on."""
     return say(
-        "From now on {error:+.3f} mm/m of distance from the laser are taken off every shot of "
+        "From now on {error} of distance from the laser are taken off every shot of "
         "this job where it is known where the laser stood. Plan again: rig plan",
-        error=error_mm_per_m,
+        error=units.tilt(error_mm_per_m, signed=True),
     )
 
 
-def tilt(x: float, y: float, stderr: float, steepest: float, in_5_m: str) -> str:
+def tilt(x: float, y: float, stderr: float, steepest: float, units: Units) -> str:
     """Say how the line is tilted; all in mm per m."""
     return say(
-        "Tilt: {x:+.3f} mm/m towards heading 0, {y:+.3f} mm/m towards heading 90 (each ± "
-        "{doubt:.3f}); at its steepest {steepest:.3f} mm/m, {far} in 5 m.",
-        x=x,
-        y=y,
-        doubt=2 * stderr,
-        steepest=steepest,
-        far=in_5_m,
+        "The line rises {x} the way the laser faces at heading 0 and {y} at heading 90 (each ± "
+        "{doubt}); at its steepest {steepest}, {far}.",
+        x=units.tilt(x, signed=True),
+        y=units.tilt(y, signed=True),
+        doubt=units.tilt(2 * stderr),
+        steepest=units.tilt(steepest),
+        far=_far(steepest, units),
     )
 
 
-def closes(closure_mm: float, allowed_mm: float) -> str:
+def closes(closure_mm: float, allowed_mm: float, units: Units) -> str:
     """Say that the four headings agree."""
     return say(
-        "The readings close within {closure:.2f} mm; noise allows {allowed:.2f} mm.",
-        closure=abs(closure_mm),
-        allowed=allowed_mm,
+        "The four readings agree within {closure}; noise allows {allowed}.",
+        closure=units.fine(abs(closure_mm)),
+        allowed=units.fine(allowed_mm),
     )
 
 
@@ -104,47 +114,52 @@ def does_not_close(
     allowed_mm: float,
     return_mm: float | None,
     return_allowed_mm: float | None,
+    units: Units,
 ) -> str:
     """Say that the headings contradict each other, or a heading itself."""
-    values = {"closure": closure_mm, "allowed": allowed_mm}
+    values = {
+        "closure": units.fine(closure_mm, signed=True),
+        "allowed": units.fine(allowed_mm),
+    }
     if return_mm is None or return_allowed_mm is None:
         return say(
-            "! They do not agree: r0 + r180 - r90 - r270 is {closure:+.2f} mm and noise allows "
-            "{allowed:.2f} mm. Laser or rod moved meanwhile, or one reading is wrong: do the check "
-            "again.",
+            "! They do not agree: the readings at 0 and 180 together are {closure} off those at "
+            "90 and 270, and noise allows {allowed}. Laser or rod moved meanwhile, or one reading "
+            "is wrong: do the check again.",
             **values,
         )
     return say(
-        "! They do not agree: r0 + r180 - r90 - r270 is {closure:+.2f} mm and noise allows "
-        "{allowed:.2f} mm; a heading read again differs by {again:+.2f} mm, {again_allowed:.2f} mm "
-        "allowed. Laser or rod moved meanwhile, or one reading is wrong: do the check again.",
-        again=return_mm,
-        again_allowed=return_allowed_mm,
+        "! They do not agree: the readings at 0 and 180 together are {closure} off those at 90 "
+        "and 270, and noise allows {allowed}; a heading read again differs by {again}, "
+        "{again_allowed} allowed. Laser or rod moved meanwhile, or one reading is wrong: do the "
+        "check again.",
+        again=units.fine(return_mm, signed=True),
+        again_allowed=units.fine(return_allowed_mm),
         **values,
     )
 
 
-def cone(mm_per_m: float, stderr_mm_per_m: float) -> str:
+def cone(mm_per_m: float, stderr_mm_per_m: float, units: Units) -> str:
     """Say what the second distance showed."""
     return say(
-        "Cone: the line climbs {cone:+.3f} mm/m with distance (± {doubt:.3f}), if both targets "
-        "stand as said against the laser (--rise).",
-        cone=mm_per_m,
-        doubt=2 * stderr_mm_per_m,
+        "Cone: away from the laser the line climbs {cone} whichever way it faces (± {doubt}), if "
+        "both targets stand as said against the laser (--rise).",
+        cone=units.tilt(mm_per_m, signed=True),
+        doubt=units.tilt(2 * stderr_mm_per_m),
     )
 
 
-def tilt_taken_off(setup: str, x: float, y: float, stderr: float) -> str:
+def tilt_taken_off(setup: str, x: float, y: float, stderr: float, units: Units) -> str:
     """Say what slope is corrected from now on; all in mm per m."""
     return say(
-        "From now on {x:+.3f} mm/m along x and {y:+.3f} mm/m along y are taken off the shots of "
-        "set-up {setup} (each ± {doubt:.3f}). This holds only while the laser stays at heading 0 "
+        "From now on {x} along the room's first wall and {y} square to it are taken off the shots "
+        "of set-up {setup} (each ± {doubt}). This holds only while the laser stays at heading 0 "
         "as it stands now: not turned, not levelled anew, not switched off. Shoot with --setup "
         "{setup}; a laser that was touched is a new set-up.",
-        x=x,
-        y=y,
+        x=units.tilt(x, signed=True),
+        y=units.tilt(y, signed=True),
         setup=setup,
-        doubt=2 * stderr,
+        doubt=units.tilt(2 * stderr),
     )
 
 
@@ -153,15 +168,15 @@ def tilt_kept(setup: str) -> str:
     return say("No tilt is taken off the shots of set-up {setup} any more.", setup=setup)
 
 
-def scatter(n: int, sd_mm: float, low_mm: float, high_mm: float) -> str:
+def scatter(n: int, sd_mm: float, low_mm: float, high_mm: float, units: Units) -> str:
     """Say how readings of one place repeat."""
     return say(
-        "{n} readings: one scatters by {sd:.3f} mm (standard deviation; with 95 % confidence "
-        "between {low:.3f} and {high:.3f} mm).",
+        "{n} readings of one place: two of three lie within {sd} of their mean (so few readings "
+        "tell that well enough to say between {low} and {high}, 19 times in 20).",
         n=n,
-        sd=sd_mm,
-        low=low_mm,
-        high=high_mm,
+        sd=units.fine(sd_mm),
+        low=units.fine(low_mm),
+        high=units.fine(high_mm),
     )
 
 
@@ -170,55 +185,55 @@ def too_few(n: int, enough: int) -> str:
     return say("! {n} readings tell a spread badly; take {enough} or more.", n=n, enough=enough)
 
 
-def moved(seconds: float, change_mm: float, stderr_mm: float) -> str:
+def moved(seconds: float, change_mm: float, stderr_mm: float, units: Units) -> str:
     """Say how the line moved over a watch."""
     return say(
-        "In {minutes:.1f} minutes the line moved {change:+.2f} mm (± {doubt:.2f}); up is plus.",
+        "In {minutes:.1f} minutes the line moved {change} (± {doubt}); up is plus.",
         minutes=seconds / 60,
-        change=change_mm,
-        doubt=2 * stderr_mm,
+        change=units.fine(change_mm, signed=True),
+        doubt=units.fine(2 * stderr_mm),
     )
 
 
-def wanders(rate_mm_per_h: float, stderr_mm_per_h: float, noise_mm: float) -> str:
+def wanders(rate_mm_per_h: float, stderr_mm_per_h: float, noise_mm: float, units: Units) -> str:
     """Say how the line wanders lately, and how a resting rod scatters."""
     return say(
-        "Lately it wanders {rate:+.2f} mm an hour (± {doubt:.2f}); one resting reading scatters "
-        "by {noise:.2f} mm.",
-        rate=rate_mm_per_h,
-        doubt=2 * stderr_mm_per_h,
-        noise=noise_mm,
+        "Lately it wanders {rate} an hour (± {doubt}); one resting reading scatters by {noise}.",
+        rate=units.fine(rate_mm_per_h, signed=True),
+        doubt=units.fine(2 * stderr_mm_per_h),
+        noise=units.fine(noise_mm),
     )
 
 
-def warms_up(change_mm: float, time_constant_s: float) -> str:
+def warms_up(change_mm: float, time_constant_s: float, units: Units) -> str:
     """Say how long a laser warms up: after three time constants 5 % is left."""
     return say(
-        "It warms up: {change:+.2f} mm in all, 95 % of it after {minutes:.0f} minutes. Let it run "
-        "so long before the survey.",
-        change=change_mm,
+        "It warms up: {change} in all, 95 % of it after {minutes:.0f} minutes. Let it run so long "
+        "before the survey.",
+        change=units.fine(change_mm, signed=True),
         minutes=3 * time_constant_s / 60,
     )
 
 
-def zero(offset_mm: float, stderr_mm: float) -> str:
+def zero(offset_mm: float, stderr_mm: float, units: Units) -> str:
     """Say how the rod's zero stands against a tape."""
     message = (
-        "The rod reads {off:.2f} mm more than the tape (± {doubt:.2f}); zero_offset_mm = "
-        "{mend:.2f} in its profile makes them agree."
+        "The rod reads {off} more than the tape (± {doubt}); zero_offset_mm = {mend:.2f} in its "
+        "profile makes them agree."
         if offset_mm >= 0
-        else "The rod reads {off:.2f} mm less than the tape (± {doubt:.2f}); zero_offset_mm = "
-        "{mend:.2f} in its profile makes them agree."
+        else "The rod reads {off} less than the tape (± {doubt}); zero_offset_mm = {mend:.2f} in "
+        "its profile makes them agree."
     )
-    return say(message, off=abs(offset_mm), doubt=2 * stderr_mm, mend=-offset_mm)
+    off, doubt = units.fine(abs(offset_mm)), units.fine(2 * stderr_mm)
+    return say(message, off=off, doubt=doubt, mend=-offset_mm)
 
 
-def scale(mm_per_m: float, stderr_mm_per_m: float) -> str:
+def scale(mm_per_m: float, stderr_mm_per_m: float, units: Units) -> str:
     """Say how the rod's scale is off."""
     return say(
-        "Its scale is off by {scale:+.2f} mm in each metre (± {doubt:.2f}).",
-        scale=mm_per_m,
-        doubt=2 * stderr_mm_per_m,
+        "Its scale is off by {scale} (± {doubt}).",
+        scale=units.tilt(mm_per_m, signed=True),
+        doubt=units.tilt(2 * stderr_mm_per_m),
     )
 
 
@@ -227,9 +242,9 @@ def out_of_plumb(reach: str) -> str:
     return say("Out of plumb, a reading of {reach} is too long by:", reach=reach)
 
 
-def leaning(tilt_deg: float, error_mm: float) -> str:
+def leaning(tilt_deg: float, error_mm: float, units: Units) -> str:
     """Say what leaning so far does."""
-    return say("  {tilt:.1f}°: {error:.2f} mm", tilt=tilt_deg, error=error_mm)
+    return say("  {tilt:.1f}°: {error}", tilt=tilt_deg, error=units.fine(error_mm))
 
 
 def _share(chance: float) -> str:

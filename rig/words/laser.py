@@ -40,16 +40,18 @@ def balance_the_sights() -> str:
     )
 
 
-def unbalanced_sights(mark: str, near: str, near_m: float, far: str, far_m: float) -> str:
+def unbalanced_sights(
+    mark: str, near: str, near_m: float, far: str, far_m: float, units: Units
+) -> str:
     """Say that a benchmark is much farther from one set-up than from another."""
     return say(
-        "Balance the sights: {mark} is {near_m} m from set-up {near} and {far_m} m from {far}; a "
+        "Balance the sights: {mark} is {near_m} from set-up {near} and {far_m} from {far}; a "
         "benchmark half-way ties them free of the climb with distance.",
         mark=mark,
         near=near,
-        near_m=f"{near_m:.1f}",
+        near_m=units.place(1000.0 * near_m),
         far=far,
-        far_m=f"{far_m:.1f}",
+        far_m=units.place(1000.0 * far_m),
     )
 
 
@@ -79,7 +81,10 @@ def line_over(setup: str, line_mm: float, stderr_mm: float, first: str, units: U
 
 def no_spare_sight() -> str:
     """Say that a wrong sight between set-ups would not show."""
-    return say("No sight is beyond need: a wrong one would not show. Shoot one more.")
+    return say(
+        "Each set-up hangs on a single sight: a wrong one would not show. Shoot a second benchmark "
+        "from both."
+    )
 
 
 def sights_disagree(
@@ -94,8 +99,8 @@ def sights_disagree(
     shown = units.length(residual_mm)
     sign = "+" if residual_mm > 0 and not shown.startswith("0 ") else ""
     return say(
-        "{sights} beyond need disagree {misfit} times as much as their doubt says (chance "
-        "{chance}); the largest residual is {residual}, {benchmark} from set-up {setup}.",
+        "{sights} more than the ties need: they disagree {misfit} times as much as their doubt "
+        "says (chance {chance}); farthest off is {benchmark} from set-up {setup}, by {residual}.",
         sights=counted(redundancy, "sight"),
         misfit=f"{misfit:.1f}",
         chance=format_chance(chance_agree),

@@ -152,7 +152,7 @@ def _of_link(event: LinkEvent, units: Units) -> Said:
                 )
                 return Said(text)
             text = say(
-                "so far: high point {height} below the line, level plane takes {volume}",
+                "so far: high point {height} below the line, a level floor takes {volume}",
                 height=units.length(-event.high.z_mm),
                 volume=units.volume(event.volume_l),
             )

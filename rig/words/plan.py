@@ -93,17 +93,24 @@ def wet_load(density_kg_m3: float, source: str, units: Units) -> str:
     )
 
 
-def plane_lies(a_mm: float, ratio: float, falls_to_deg: float | None, units: Units) -> str:
-    """Say where the finished plane lies; `a_mm` is its height at the corner 0,0."""
+def level_plane_lies(a_mm: float, units: Units) -> str:
+    """Say where a level finished plane lies."""
     below = units.length(-a_mm)
-    if falls_to_deg is None:
-        return say("Finished plane: level, {below} below the line of set-up 1.", below=below)
+    return say("Finished plane: level, {below} below the line of set-up 1.", below=below)
+
+
+def plane_falls(
+    highest_mm: float, lowest_mm: float, ratio: float, towards: str, units: Units
+) -> str:
+    """Say where a finished plane lies that falls towards a wall; heights as `plane`'s are."""
     return say(
-        "Finished plane: {below} below the line of set-up 1 at the corner 0,0; slopes {slope}, "
-        "falling towards {falls}° (0° is along x, 90° along y).",
-        below=below,
+        "Finished plane: falls {fall} towards {towards} ({slope}), from {high} to {low} below the "
+        "line of set-up 1.",
+        fall=units.length(highest_mm - lowest_mm),
+        towards=towards,
         slope=units.slope(ratio),
-        falls=f"{falls_to_deg:.0f}",
+        high=units.length(-highest_mm),
+        low=units.length(-lowest_mm),
     )
 
 
@@ -136,8 +143,21 @@ def waste(bags: int, share: float) -> str:
 
 def safety_stock(bags: float, shares: Mapping[str, float]) -> str:
     """Say what is bought for safety, and against which doubt."""
-    parts = ", ".join(f"{share:.0%} for {name}" for name, share in shares.items())
-    return say("{bags} bags: {parts}", bags=f"{bags:.1f}", parts=parts)
+    open_because = {
+        "surface": say("how the floor lies between the shots"),
+        "plane": say("where the high point lets the plane lie"),
+        "yield": say("what a bag gives"),
+        "waste": say("what is spilt"),
+    }
+    parts = [
+        f"{share:.0%} {open_because.get(name, name)}"
+        for name, share in sorted(shares.items(), key=lambda one: -one[1])
+        if share >= 0.005
+    ]
+    if not parts:
+        return say("{bags} bags", bags=f"{bags:.1f}")
+    text = "{bags} bags, for what nobody knows exactly: {parts}"
+    return say(text, bags=f"{bags:.1f}", parts=", ".join(parts))
 
 
 def kept_with(chance: float) -> str:

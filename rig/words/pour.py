@@ -200,6 +200,16 @@ def other_lift(planned: int | None, asked: int) -> str:
     return text + say(". Make one for this: rig pour plan --lift {asked}", asked=asked)
 
 
+def edge_dies(chance: float) -> str:
+    """Say how often the wet edge sets before it is met, as a helper counts it."""
+    times = 100.0 * chance
+    if times < 0.05:
+        return say("the edge never set too soon")
+    if times < 0.95:
+        return say("the edge set too soon in fewer than 1 of 100")
+    return say("the edge set too soon in {times:.0f} of 100", times=times)
+
+
 def bucket_too_old(age_s: float, pot_life_s: float) -> str:
     """Say that a batch may be over the pot life in its bucket."""
     return say(

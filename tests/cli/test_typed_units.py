@@ -124,9 +124,9 @@ def test_figures_of_a_floor_hardly_shot_are_not_shown(run: Run) -> None:
     points = run("grid", "--json").json["points"]
     typed = [f"{1200 + p['y_mm'] / 300:.0f}\n" for p in points]
     first = run("survey", "--typed", typed="".join(typed[:7]) + "q\n").out
-    assert "level plane takes" not in first
+    assert "a level floor takes" not in first
     assert "too few shots to say what it takes" in first
-    assert "level plane takes" in run("survey", "--typed", typed="".join(typed[7:])).out
+    assert "a level floor takes" in run("survey", "--typed", typed="".join(typed[7:])).out
 
 
 def test_who_sets_markers_with_a_tape_is_told_of_the_tape_only(surveyed: Run) -> None:

@@ -1,9 +1,12 @@
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import BadInput
 from rig.quantities.bags import bag_sheet, bags_for, refuse_impossible_bag
+from rig.units import METRIC
 from rig.words.plan import waste
 
 
@@ -14,9 +17,9 @@ def test_usual_bag_is_assumed_and_said() -> None:
     assert sheet.mass_kg == pytest.approx(22.67962, abs=1e-5)
     assert sheet.water_l == pytest.approx(4.731765, abs=1e-6)
     bag, waste = sheet.assumptions
-    assert "12.7 l (0.45 ft³)" in bag
-    assert "22.7 kg (50 lb)" in bag
-    assert "4.73 l (5 qt)" in bag
+    assert "yields 0.45 ft³, weighs 50 lb and takes 1.25 gal of water" in bag
+    metric = bag_sheet(units=METRIC).assumptions[0]
+    assert "yields 12.7 l, weighs 22.7 kg and takes 4.73 l of water" in metric
     assert "the bag's own sheet rules" in bag
     assert waste.startswith("5 % more for waste")
     assert sheet.source == "assumed, see the bag's own sheet"
@@ -57,7 +60,7 @@ def test_bags_hold_the_volume_and_none_is_idle(
 
 
 @pytest.mark.parametrize("given_", [{"yield_l": 0.0}, {"mass_kg": -1.0}, {"water_l": float("nan")}])
-def test_impossible_sheets_are_refused(given_: dict[str, float]) -> None:
+def test_impossible_sheets_are_refused(given_: dict[str, Any]) -> None:
     with pytest.raises(BadInput, match="must be more than 0"):
         bag_sheet(**given_)
 

@@ -154,7 +154,7 @@ def _correct(place: Bench, check: "TwoPegCheck", wanted: bool) -> str:
         return words.NO_ERROR_TAKEN
     error = RadialError(error_mm_per_m=check.error_mm_per_m, stderr_mm_per_m=check.stderr_mm_per_m)
     correct_radial(place.job, error)
-    return words.climb_taken_off(check.error_mm_per_m)
+    return words.climb_taken_off(check.error_mm_per_m, place.units)
 
 
 def _way(text: str, unit: str | None) -> tuple[float, float]:

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from rig.survey.laser.verdict import USUAL_LIMIT_MM_PER_M
 from rig.survey.setups import Sight, adjust
+from rig.units import METRIC, Units
 
 Floats = npt.NDArray[np.float64]
 Place = tuple[float, float]
@@ -41,12 +42,12 @@ class Trust:
     corrected_mm_per_m: Mapping[str, float] = field(default_factory=dict)
 
 
-def unchecked() -> tuple[float, str]:
+def unchecked(units: Units = METRIC) -> tuple[float, str]:
     """Return what an unchecked laser is trusted with: anything up to the usual figure."""
     # A rectangular distribution's half-width over the root of three (JCGM 100:2008, 4.3.7).
     return USUAL_LIMIT_MM_PER_M / math.sqrt(3.0), (
-        f"anything up to {USUAL_LIMIT_MM_PER_M:g} mm/m, a usual maker's figure (common practice, "
-        "no source)"
+        f"anything up to {units.tilt(USUAL_LIMIT_MM_PER_M)}, a usual maker's figure (common "
+        "practice, no source)"
     )
 
 
