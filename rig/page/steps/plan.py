@@ -82,6 +82,7 @@ class _Plan:
                 answer=stored.answer,
                 wish=wish,
                 units=units,
+                outline=outline,
                 where=lambda x, y: place_words(outline, x, y, units),
                 picture=visit.warm.picture(job, outline, wish.confidence),
                 look=look(units),
