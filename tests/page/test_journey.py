@@ -23,8 +23,8 @@ TAP = """([x, y]) => {
 class Thumb:
     """A person at the page: taps are counted, and every page is looked over once."""
 
-    def __init__(self, page: Any) -> None:
-        self.page, self.taps, self.typed = page, 0, 0
+    def __init__(self, page: Any, looks: bool) -> None:
+        self.page, self.looks, self.taps, self.typed = page, looks, 0, 0
         self.looked: set[str] = set()
 
     def tap(self, role: str, name: str, exact: bool = False) -> None:
@@ -43,7 +43,7 @@ class Thumb:
     def comes_to(self, step: str) -> None:
         """Wait for a step's page; none is wider than the narrowest phone, none fails the rules."""
         self.page.wait_for_url(f"**/{step}")
-        if step in self.looked:
+        if step in self.looked or not self.looks:
             return
         self.looked.add(step)
         self.page.set_viewport_size({"width": 320, "height": 568})
@@ -126,7 +126,7 @@ def test_a_whole_job_on_the_phone(live: Any, phone: Any, tmp_path: Path) -> None
     serving = live("serve", "--jobs", tmp_path / "jobs", "--simulate", "--simulated-speed", "30")
     page = phone(serving.url, bypass_csp=True, accept_downloads=True)
     page.set_default_timeout(20_000)
-    thumb = Thumb(page)
+    thumb = Thumb(page, looks=True)
     l_shaped_room(thumb, "Hall 3")
     thumb.tap("button", "Shoot the benchmark")
     thumb.session("survey")
@@ -178,8 +178,7 @@ def test_a_job_with_a_tape_on_the_keypad(live: Any, phone: Any, tmp_path: Path) 
     serving = live("serve", "--jobs", tmp_path / "jobs")
     page = phone(serving.url)
     page.set_default_timeout(20_000)
-    thumb = Thumb(page)
-    thumb.comes_to = lambda step: page.wait_for_url(f"**/{step}")  # type: ignore[method-assign]
+    thumb = Thumb(page, looks=False)
     l_shaped_room(thumb, "Tape")
     page.get_by_label("A tape or staff").tap()
     thumb.tap("button", "Shoot the benchmark")
