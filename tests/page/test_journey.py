@@ -88,7 +88,7 @@ def l_shaped_room(thumb: Thumb, name: str) -> None:
     for n, place in enumerate(((2, 0), (6, 7)), start=1):
         thumb.tap_place(*place)
         thumb.tap("button", "Add the door")
-        until(lambda n=n: doors.count() == n, "the door")
+        doors.nth(n - 1).wait_for()
     thumb.tap_place(6, 3)
     thumb.write("Along x", "1")
     thumb.write("Along y", "1")
