@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.options import job_option, json_option, show
+from rig.cli.options import job_option, json_option, room_option, show
 from rig.errors import BadInput, CannotAnswer
 from rig.units import counted
 
@@ -31,18 +31,25 @@ if TYPE_CHECKING:
     default=Path(),
     help="The folder to write to.  [default: the current one]",
 )
+@room_option
 @json_option
-def command(job_path: Path, file_format: str, out: Path, as_json: bool) -> None:
+def command(
+    job_path: Path, file_format: str, out: Path, room_name: str | None, as_json: bool
+) -> None:
     """Write the job to shots.csv, floor.geojson or floor.dxf.
 
     `rig import --unit mm` takes shots.csv back. Both others are in mm of the room's plane, from
     its corner 0,0, and say so.
     """
     from rig.job.store import Job
+    from rig.study.rooms import in_room, refuse_several
 
     name = {"csv": "shots.csv", "geojson": "floor.geojson", "dxf": "floor.dxf"}[file_format]
     path = (out / name).absolute()
     with Job.open(job_path) as job:
+        in_room(job, room_name)
+        if file_format != "csv":
+            refuse_several(job)
         try:
             out.mkdir(parents=True, exist_ok=True)
             written = _write(job, file_format, path, job_path.stem)

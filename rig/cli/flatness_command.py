@@ -14,6 +14,7 @@ from rig.cli.options import (
     job_option,
     json_option,
     laser_place_option,
+    room_option,
     show,
     unit_option,
     why_option,
@@ -51,6 +52,7 @@ LaserAt = tuple[tuple[str | None, tuple[float, float]], ...]
 )
 @click.option("--step", type=Length(above=0.0), help="Between the readings of --lines.")
 @unit_option
+@room_option
 @why_option
 @json_option
 def command(
@@ -62,6 +64,7 @@ def command(
     lines_file: Path | None,
     step: float | None,
     unit: str | None,
+    room_name: str | None,
     why: bool,
     as_json: bool,
 ) -> int:
@@ -79,7 +82,7 @@ def command(
     else:
         if step is not None or unit is not None:
             raise BadInput("--step and --unit go with --lines FILE.")
-        told, units = _of_job(job_path, rule_given, kind, laser_at, confidence)
+        told, units = _of_job(job_path, rule_given, kind, laser_at, confidence, room_name)
     show(told.as_json(), as_json, proof_text(told, units, why))
     return 0 if told.verdict == "in" else 1
 
@@ -96,16 +99,24 @@ def proof_text(told: Proof, units: Units, why: bool = False) -> str:
 
 
 def _of_job(
-    path: Path, rule_given: str | None, kind: str | None, laser_at: LaserAt, confidence: float
+    path: Path,
+    rule_given: str | None,
+    kind: str | None,
+    laser_at: LaserAt,
+    confidence: float,
+    room_name: str | None,
 ) -> tuple[Proof, Units]:
     from rig.cli.progress import working
     from rig.flatness.rules import load_rule
     from rig.job.store import Job
     from rig.study.lasers import set_place
     from rig.study.proof_answer import proof
+    from rig.study.rooms import in_room, refuse_several
 
     rule = None if rule_given is None else load_rule(rule_given)
     with Job.open(path, write=bool(laser_at)) as job, working("Laying the edge everywhere"):
+        in_room(job, room_name)
+        refuse_several(job)
         rule = rule or load_rule(_rule_of(job))
         for setup, place in laser_places(job, laser_at).items():
             set_place(job, setup, place)

@@ -1,6 +1,8 @@
 """`rig floor`: what the floor is like, with its doubt."""
 
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,11 +12,16 @@ from rig.cli.options import (
     job_option,
     json_option,
     laser_place_option,
+    room_option,
     show,
     unit_option,
     why_option,
 )
 from rig.errors import BadInput
+
+if TYPE_CHECKING:
+    from rig.room import Outline
+    from rig.units import Units
 
 
 @click.command()
@@ -27,6 +34,7 @@ from rig.errors import BadInput
 )
 @unit_option
 @laser_place_option
+@room_option
 @why_option
 @json_option
 def command(
@@ -35,6 +43,7 @@ def command(
     points: Path | None,
     unit: str | None,
     laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
+    room_name: str | None,
     why: bool,
     as_json: bool,
 ) -> None:
@@ -45,30 +54,45 @@ def command(
     from rig.cli.progress import working
     from rig.job.store import Job
     from rig.study.floor_answer import study_floor
+    from rig.study.rooms import each_room, has_several, in_room, refuse_several
     from rig.survey.table import read_columns
 
     if points is not None and unit is None:
         raise BadInput("--points needs --unit: say what the table's lengths are in, as --unit mm.")
     with Job.open(job_path) as job, working("Modelling the floor"):
+        in_room(job, room_name)
         places = read_columns(points, ("x", "y"), unit) if points and unit else None
-        picture, answer = study_floor(
-            job, points=places, laser=laser_places(job, laser_at), confidence=confidence
-        )
-        units = job.units
+        units, several, found = job.units, has_several(job), {}
+        if several and places is not None:
+            refuse_several(job)
+        with each_room(job) as rooms:
+            for one in rooms:
+                laser = laser_places(one, laser_at)
+                name = one.room.name if one.room is not None else ""
+                found[name] = study_floor(one, points=places, laser=laser, confidence=confidence)
     if as_json:
-        show(answer.as_json(), as_json, "")
+        told = [{"name": name, **answer.as_json()} for name, (_, answer) in found.items()]
+        show({"rooms": told} if several else found.popitem()[1][1].as_json(), as_json, "")
         return
     from rig.drawing.look import Look
     from rig.report.floor_part import FloorTold, floor_section
-    from rig.report.source import place_words
     from rig.report.text import to_text
 
-    told = FloorTold(
-        answer=answer,
-        picture=picture,
-        look=Look(units),
-        units=units,
-        where=lambda x, y: place_words(picture.outline, x, y, units),
-        drawn=why,
-    )
-    click.echo(to_text([floor_section(told)], why=why, last="Next: rig plan"))
+    for name, (picture, answer) in found.items():
+        if several:
+            click.echo(f"{name}:")
+        told_of = FloorTold(
+            answer=answer,
+            picture=picture,
+            look=Look(units),
+            units=units,
+            where=partial(_place, picture.outline, units),
+            drawn=why,
+        )
+        click.echo(to_text([floor_section(told_of)], why=why, last="Next: rig plan"))
+
+
+def _place(outline: "Outline", units: "Units", x_mm: float, y_mm: float) -> str:
+    from rig.report.source import place_words
+
+    return place_words(outline, x_mm, y_mm, units)

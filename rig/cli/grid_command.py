@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from rig.cli.options import Length, job_option, json_option, show
+from rig.cli.options import Length, job_option, json_option, room_option, show
 from rig.errors import BadInput
 
 
@@ -28,6 +28,7 @@ from rig.errors import BadInput
     is_flag=True,
     help="Tell what each spacing is likely to cost in bags of safety; lays out nothing.",
 )
+@room_option
 @json_option
 def command(
     job_path: Path,
@@ -35,6 +36,7 @@ def command(
     edge: float | None,
     lines: bool,
     advise: bool,
+    room_name: str | None,
     as_json: bool,
 ) -> None:
     """Lay out the points to shoot and the order to walk them, ending at the door.
@@ -46,15 +48,17 @@ def command(
     from rig.room import where
     from rig.study.grid import doubts_of, make_grid, make_lines
     from rig.study.room import outline_of
+    from rig.study.rooms import in_room
     from rig.words import grid as words
     from rig.words.room import wall_lines
 
     if lines and (spacing is not None or edge is not None):
         raise BadInput("--lines has its own spacing and edge: leave out --spacing and --edge.")
     if advise:
-        _advise(job_path, spacing, edge, as_json)
+        _advise(job_path, spacing, edge, room_name, as_json)
         return
     with Job.open(job_path, write=True) as job:
+        in_room(job, room_name)
         answer = make_lines(job) if lines else make_grid(job, spacing, edge)
         done = len(answer.points) - len(job.unshot("floor"))
         units, outline = job.units, outline_of(job)
@@ -68,15 +72,24 @@ def command(
     show(answer.as_json() | {"warnings": doubts}, as_json, "\n".join(told))
 
 
-def _advise(job_path: Path, spacing: float | None, edge: float | None, as_json: bool) -> None:
+def _advise(
+    job_path: Path,
+    spacing: float | None,
+    edge: float | None,
+    room_name: str | None,
+    as_json: bool,
+) -> None:
     """Show what closer and wider spacings are likely to cost."""
     from rig.job.store import Job
     from rig.study.grid import doubts_of, usual_edge_mm
     from rig.study.room import outline_of
+    from rig.study.rooms import in_room, refuse_several
     from rig.study.spacing import spacing_answer, usual_spacings_mm
     from rig.words import grid as words
 
     with Job.open(job_path) as job:
+        in_room(job, room_name)
+        refuse_several(job)
         units = job.units
         wanted = {*usual_spacings_mm(units), *([] if spacing is None else [spacing])}
         edge_mm = usual_edge_mm(units) if edge is None else edge

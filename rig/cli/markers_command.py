@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from rig.cli.options import Length, Lengths, job_option, json_option, lift_option, show
+from rig.cli.options import Length, Lengths, job_option, json_option, lift_option, room_option, show
 
 
 class MarkerTo(Lengths):
@@ -36,6 +36,7 @@ class MarkerTo(Lengths):
 @click.option("--add", type=Lengths("X", "Y"), multiple=True, help="Add a marker at a place.")
 @click.option("--drop", metavar="LABEL", multiple=True, help="Take a marker away.")
 @lift_option
+@room_option
 @json_option
 def command(
     job_path: Path,
@@ -44,6 +45,7 @@ def command(
     add: tuple[tuple[float, float], ...],
     drop: tuple[str, ...],
     lift: int | None,
+    room_name: str | None,
     as_json: bool,
 ) -> None:
     """Lay out the depth markers; tell target reading and stick-out of each.
@@ -57,11 +59,13 @@ def command(
     from rig.room import where
     from rig.study.markers_answer import make_markers
     from rig.study.room import outline_of
+    from rig.study.rooms import in_room
     from rig.words.markers import marker, to_set
     from rig.words.room import wall_lines
 
     changes = Changes(move=move, add=add, drop=drop)
     with Job.open(job_path, write=True) as job, working("Laying out the markers"):
+        in_room(job, room_name)
         answer, units = make_markers(job, reach, changes, lift), job.units
         outline = outline_of(job)
     lines = [to_set(len(answer.markers))]

@@ -14,6 +14,7 @@ from rig.cli.options import (
     job_option,
     json_option,
     laser_place_option,
+    room_option,
     show,
     why_option,
 )
@@ -62,6 +63,10 @@ class _HoldType(Lengths):
 @click.option("--short-cost", type=Money(), help="Price of running short, a bag.")
 @click.option("--spare-cost", type=Money(), help="Price of a bag left over.")
 @laser_place_option
+@click.option(
+    "--together", is_flag=True, help="One level through all rooms of a job that has several."
+)
+@room_option
 @confidence_option
 @why_option
 @json_option
@@ -74,6 +79,8 @@ def command(
     patch: str | None,
     laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
     confidence: float,
+    together: bool,
+    room_name: str | None,
     why: bool,
     as_json: bool,
     **costs: float | None,
@@ -101,14 +108,26 @@ def command(
         return
     from rig.cli.progress import working
     from rig.job.store import Job
+    from rig.study.house_plan import house_lines, make_house_plan
     from rig.study.lasers import set_place
     from rig.study.plan_answer import make_plan
+    from rig.study.rooms import has_several, in_room
 
     with Job.open(job_path, write=True) as job, working("Choosing the plane"):
         for setup, place in laser_places(job, laser_at).items():
             set_place(job, setup, place)
-        picture, answer = make_plan(job, wish)
+        in_room(job, room_name)
         units = job.units
+        if has_several(job):
+            house = make_house_plan(job, wish, together=together)
+        elif together:
+            raise BadInput("--together is for all rooms of a job that has several.")
+        else:
+            house = None
+            picture, answer = make_plan(job, wish)
+    if house is not None:
+        show(house.as_json(), as_json, "" if as_json else "\n".join(house_lines(house, units)))
+        return
     if as_json:
         show(answer.as_json(), as_json, "")
         return

@@ -19,18 +19,20 @@ from rig.cli.options import (
     job_option,
     json_option,
     lift_option,
+    room_option,
     show,
     stack,
     why_option,
 )
 from rig.cli.serve_options import announce, open_page, serve_options
+from rig.errors import BadInput
 from rig.words import pour as words
 
 if TYPE_CHECKING:
     from rig.page.server import Page
     from rig.session.items import Log
     from rig.session.run import Machine, Sink
-    from rig.study.pour_answer import PourWish, Prepour
+    from rig.study.pour_answer import PourPlan, PourWish, Prepour
     from rig.study.pour_plan import ToLog
     from rig.units import Units
 
@@ -155,6 +157,7 @@ plan_options = stack(
         help="Begin with what this crew's last pour took, in another job.  [default: this job's]",
     ),
     lift_option,
+    room_option,
     click.option(
         "--runs",
         type=click.IntRange(min=100, max=20_000),
@@ -182,26 +185,54 @@ def plan_command(job_path: Path, why: bool, as_json: bool, **options: Any) -> No
     """
     from rig.cli.progress import working
     from rig.job.store import Job
+    from rig.study.lifting import has_no_lift
     from rig.study.pour_log import last_pour_plan
     from rig.study.pour_plan import make_pour_plan
+    from rig.study.rooms import has_several, in_room, pour_order
 
+    room_name = options.pop("room_name")
     wish = wish_of(options)
     mend_pour(job_path)
+    found: dict[str, PourPlan] = {}
     with Job.open(job_path, write=True) as job, working("Simulating the crew"):
-        first = last_pour_plan(job) is None
-        made = make_pour_plan(job, outline_of(job), wish, time.time())
-        units = job.units
-    if as_json:
-        show(made.as_json(), True, "")
+        in_room(job, room_name)
+        first, units, several = last_pour_plan(job) is None, job.units, has_several(job)
+        names = pour_order(job) if several else [room_name]
+        with job.together("the pour was not planned"):
+            for name in names:
+                in_room(job, name)
+                if several and has_no_lift(job, wish.lift):
+                    continue
+                found[name or ""] = make_pour_plan(job, outline_of(job), wish, time.time())
+    if not found:
+        raise BadInput(f"No room has a lift {wish.lift}: see rig plan.")
+    feasible = all(made.feasible for made in found.values())
+    if as_json and several:
+        rooms = [{"name": name, **made.as_json()} for name, made in found.items()]
+        show({"order": names, "rooms": rooms, "feasible": feasible}, True, "")
+    elif as_json:
+        show(made_one(found).as_json(), True, "")
     else:
         from rig.report.pour_part import pour_plan_section
         from rig.report.text import to_text
+        from rig.words.rooms import pour_order as told_order
 
-        part = pour_plan_section(made, units, first=first)
-        following = words.NEXT_LIST if made.feasible else words.NEXT_PLAN_AGAIN
-        click.echo(to_text([part], why=why, last=following))
-    if not made.feasible:
+        if several:
+            click.echo(told_order(list(found)))
+        for name, made in found.items():
+            if several:
+                click.echo(f"{name}:")
+            part = pour_plan_section(made, units, first=first and name == next(iter(found)))
+            following = words.NEXT_LIST if made.feasible else words.NEXT_PLAN_AGAIN
+            click.echo(to_text([part], why=why, last=following))
+    if not feasible:
         click.get_current_context().exit(1)
+
+
+def made_one(found: "dict[str, PourPlan]") -> "PourPlan":
+    """Return the plan of the one room there is."""
+    (made,) = found.values()
+    return made
 
 
 @command.command("list")
@@ -268,8 +299,11 @@ def run_command(
     it goes on where it was, with the true ages of the edges.
     """
     counter = Counter(serial_url, baud, profile_name) if serial_url else None
+    room_name = options.pop("room_name")
     with open_page(options) as page:
-        log_pour(job_path, wish_of(options), bags, counter, as_json=as_json, page=page)
+        log_pour(
+            job_path, wish_of(options), bags, counter, as_json=as_json, page=page, room=room_name
+        )
 
 
 def log_pour(
@@ -283,6 +317,7 @@ def log_pour(
     speed: float = 1.0,
     more_sinks: "Sequence[Sink]" = (),
     page: "Page | None" = None,
+    room: str | None = None,
 ) -> None:
     """Log a pour from the keyboard and a page, or from a script by a faster clock."""
     from rig.job.store import Job
@@ -291,10 +326,12 @@ def log_pour(
     from rig.session.run import Tell
     from rig.study.plan_answer import read_plan
     from rig.study.pour_log import after
+    from rig.study.rooms import in_room
 
     found: list[ToLog] = []
     mend_pour(job_path)
     with Job.open(job_path, write=True) as job:
+        in_room(job, room)
         begun = begin_pour(job, bags, wish, found.append)
         answer = found[0].pour.answer
         lifts = read_plan(found[0].pour.plan).answer.lifts

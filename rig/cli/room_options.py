@@ -21,7 +21,7 @@ T = TypeVar("T")
 
 NO_ROOM = "Give the room: --room 12ft,15ft, or --walls, or --outline."
 
-room_options = stack(
+shape_options = stack(
     click.option("--room", type=Lengths("X", "Y"), help="A rectangular room: 12ft,15ft."),
     click.option(
         "--walls",
@@ -52,6 +52,10 @@ room_options = stack(
         multiple=True,
         help="A hole in the floor area (duct, post, flange). Repeatable.",
     ),
+)
+
+room_options = stack(
+    shape_options,
     click.option("--units", type=click.Choice(["in", "mm"]), help="Units to print and to type in."),
     click.option(
         "--covering",
@@ -92,16 +96,17 @@ class RoomGiven:
     unit: str | None
     doors: tuple[tuple[float, float, float], ...]
     openings: tuple[tuple[float, float, float, float], ...]
-    units: System | None
-    covering: str | None
-    min_cover: float | None
-    max_cover: float | None
-    bag_yield: float | None
-    bag_mass: float | None
-    bag_water: float | None
-    waste: float | None
-    product: str | None
-    floor: str | None
+    units: System | None = None
+    covering: str | None = None
+    min_cover: float | None = None
+    max_cover: float | None = None
+    bag_yield: float | None = None
+    bag_mass: float | None = None
+    bag_water: float | None = None
+    waste: float | None = None
+    product: str | None = None
+    floor: str | None = None
+    at: tuple[float, float] | None = None
 
     @property
     def has_settings(self) -> bool:
@@ -189,6 +194,8 @@ class RoomGiven:
                 raise BadInput(NO_ROOM)
             shaped = rooms.from_rings(current.walls), None
         outline, closing_mm = shaped
+        if self.at is not None:
+            outline = rooms.moved_to(outline, *self.at)
         if current is not None:
             keeps_openings = not self.openings and not outline.openings
             outline = _with_kept(outline, current, keeps_openings, not self.doors, units)

@@ -19,7 +19,7 @@ from rig.cli.live_options import (
     source_options,
     typed_unit_option,
 )
-from rig.cli.options import Length, Lengths, Name, job_option, json_option, lift_option
+from rig.cli.options import Length, Lengths, Name, job_option, json_option, lift_option, room_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
 from rig.words.markers import all_set, markers_left
@@ -54,6 +54,7 @@ CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear,
 @click.option("--marker", metavar="LABEL", help="Begin with this marker.")
 @click.option("--skip-check", is_flag=True, help="Do without the sight that ties today's line.")
 @lift_option
+@room_option
 @serve_options
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
@@ -83,12 +84,16 @@ def set_markers(
     from rig.session.kinds.set import KIND
     from rig.study.fresh import fresh_plan
     from rig.study.markers_answer import refuse_other_lift
+    from rig.study.rooms import each_room, in_room
 
     lift = options.pop("lift", None)
     wish, wanted = picked(SetWish, options), picked(SourceWish, options)
     replays_job = is_job_replay(wanted, job_path)
     with Job.open(job_path, write=True) as job:
-        fresh_plan(job)
+        in_room(job, options.pop("room_name", None))
+        with each_room(job) as rooms:
+            for one in rooms:
+                fresh_plan(one)
         if not job.markers():
             raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
         if lift is not None:

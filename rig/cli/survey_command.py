@@ -20,7 +20,7 @@ from rig.cli.live_options import (
     source_options,
     typed_unit_option,
 )
-from rig.cli.options import Lengths, Name, job_option, json_option
+from rig.cli.options import Lengths, Name, job_option, json_option, room_option
 from rig.cli.serve_options import open_page, serve_options
 from rig.units import counted
 
@@ -68,6 +68,7 @@ UNTIED = (
 @click.option(
     "--skip-check", is_flag=True, help="Do without the sights back to this set-up's benchmark."
 )
+@room_option
 @serve_options
 @json_option
 def command(job_path: Path, as_json: bool, **options: Any) -> None:
@@ -97,7 +98,9 @@ def survey(
     from rig.session.begin import Hand, SurveyWish, begin_survey
     from rig.session.kinds.survey import KIND
     from rig.study.lasers import set_place
+    from rig.study.rooms import in_room
 
+    options["room"] = options.pop("room_name", None)
     wish, wanted = picked(SurveyWish, options), picked(SourceWish, options)
     replays_job = is_job_replay(wanted, job_path)
     with Job.open(job_path, write=True) as job:
@@ -122,6 +125,7 @@ def survey(
             if wish.laser is not None and not replays_job and job.last_setup() != begun.setup:
                 # What the laser's place was told for is the set-up that it was found in.
                 set_place(job, job.last_setup() or begun.setup, wish.laser)
+        in_room(job, wish.room)
         left = len(job.unshot(wish.kind)) if wish.kind in ("floor", "finished") else 0
     if not as_json:
         taken = f"{counted(shots, 'shot')} taken"

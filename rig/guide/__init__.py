@@ -6,7 +6,7 @@ from rig.errors import BadInput
 
 CHAPTERS = {
     "pour": "Batches, crew, wet edge; the live log.",
-    "firm": "Products, crews and prices remembered.",
+    "firm": "Products, prices, quotes; several rooms; lifts.",
     "planes": "Slopes, thresholds, grinding, prices; shots worth the walk.",
     "sure": "What stands behind every number.",
     "stated": "How often a stated 95 % was kept, by kind of floor.",
@@ -17,7 +17,7 @@ CHAPTERS = {
     "phone": "Prompts on a phone; practice without a rod.",
     "bluetooth": "A rod without a cable.",
     "profile": "How a rod of your own speaks.",
-    "paper": "Report, customer's page, PDF, DXF, CSV.",
+    "paper": "Report, PDF, DXF, GeoJSON, CSV.",
     "small": "On a palm-sized computer: port, service, memory.",
     "scripts": "JSON, exit codes, where the job lies.",
 }

@@ -113,11 +113,19 @@ class Described(JobFile):
                 )
 
     def set_points(self, points: Iterable[tuple[str, float, float, int]]) -> None:
-        """Put a grid of (label, x_mm, y_mm, order) in place of the old one.
+        """Put a grid of (label, x_mm, y_mm, order) in place of the old one, or of this room's.
 
         The event `grid` keeps each grid, so that a session replays over the one it walked.
         """
         with self._writing("the grid was not changed") as connection:
+            if self.room is not None:
+                others = [
+                    (p.label, p.x_mm, p.y_mm, p.order)
+                    for p in description.read_points(connection)
+                    if not self.room.has(p.x_mm, p.y_mm)
+                ]
+                last = max((order for *_, order in others), default=0)
+                points = [*others, *((at, x, y, last + n) for at, x, y, n in points)]
             description.write_points(connection, points)
             rows = [(p.label, p.x_mm, p.y_mm, p.order) for p in description.read_points(connection)]
             self._note("grid", {"points": rows})
@@ -125,4 +133,7 @@ class Described(JobFile):
     def points(self) -> list[Point]:
         """Return the grid in the order of the walk."""
         with self._reading() as connection:
-            return description.read_points(connection)
+            found = description.read_points(connection)
+        if self.room is None:
+            return found
+        return [one for one in found if self.room.has(one.x_mm, one.y_mm)]

@@ -15,7 +15,7 @@ from rig.errors import BadInput, JobUnusable
 from rig.job import description, opening
 from rig.job.lock import Place, WriterLock
 from rig.job.log import Log
-from rig.job.rows import Given
+from rig.job.rows import Given, RoomView
 from rig.job.trouble import plain_words
 from rig.job.wal import WriteAheadLog
 
@@ -30,6 +30,8 @@ class JobFile:
 
     def __init__(self, path: str, connection: sqlite3.Connection, lock: WriterLock | None) -> None:
         self.path = path
+        self.room: RoomView | None = None
+        """The room that all is told and kept for, where the job has several and one was asked."""
         self._connection = connection
         self._lock = lock
         self._closed = False

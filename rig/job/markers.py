@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from rig.errors import BadInput, CannotAnswer
 from rig.job import plans, shots
 from rig.job.description import finite, first_repeated, text
-from rig.job.rows import Given, Marker, Row
+from rig.job.rows import Given, Marker, RoomView, Row
 
 _GIVEN = "label, x_mm, y_mm, target_reading_mm, stick_out_mm, stick_out_stderr_mm"
 _SELECT = (
@@ -20,10 +20,15 @@ _SELECT = (
 )
 
 
-def save(connection: sqlite3.Connection, layout: Iterable[Given], plan_id: int | None) -> None:
-    """Write a layout in its order; see `Job.save_markers`."""
+def save(
+    connection: sqlite3.Connection,
+    layout: Iterable[Given],
+    plan_id: int | None,
+    room: RoomView | None = None,
+) -> None:
+    """Write a layout in its order; see `Job.save_markers`. Other rooms' markers stay before it."""
     if plan_id is None:
-        plan = plans.current(connection)
+        plan = plans.current(connection, room)
         if plan is None:
             raise CannotAnswer("there is no plan to set markers for: make one with `rig plan`.")
         plan_id = plan.id
@@ -32,16 +37,21 @@ def save(connection: sqlite3.Connection, layout: Iterable[Given], plan_id: int |
         label = text(given["label"], "a marker's label")
         numbers = [finite(given[key], f"{key} of marker {label}") for key in _GIVEN.split(", ")[1:]]
         rows.append((label, *numbers))
-    twice = first_repeated(row[0] for row in rows)
+    there = select(connection)
+    others = [] if room is None else [m for m in there if not room.has(m.x_mm, m.y_mm)]
+    twice = first_repeated([*(one.label for one in others), *(row[0] for row in rows)])
     if twice is not None:
         raise BadInput(f"two markers are called {twice}; give each its own label.")
     was_set: dict[Row, Marker] = {
-        (old.label, old.x_mm, old.y_mm, old.target_reading_mm): old
-        for old in select(connection)
-        if old.is_set
+        (old.label, old.x_mm, old.y_mm, old.target_reading_mm): old for old in there if old.is_set
     }
     (number,) = connection.execute("SELECT ifnull(max(layout), 0) + 1 FROM marker").fetchone()
-    for order, row in enumerate(rows, 1):
+    kept = [
+        (one.plan_id, (one.label, one.x_mm, one.y_mm, one.target_reading_mm, one.stick_out_mm,
+                       one.stick_out_stderr_mm))
+        for one in others
+    ]  # fmt: skip
+    for order, (plan_id, row) in enumerate([*kept, *((plan_id, row) for row in rows)], 1):
         old = was_set.get(row[:4])
         state = (old.residual_mm, old.shot_id, old.set_utc_s) if old else (None, None, None)
         connection.execute(

@@ -34,12 +34,14 @@ class Planned(JobFile):
             is right where the job was open for writing since they were read.
         """
         with self._writing("the plan was not kept") as connection:
-            return plans.save(connection, inputs, result, (a, b, c), shot_ids, time.time())
+            return plans.save(
+                connection, inputs, result, (a, b, c), shot_ids, time.time(), self.room
+            )
 
     def current_plan(self) -> Plan | None:
         """Return the last plan, or None where there is none yet."""
         with self._reading() as connection:
-            return plans.current(connection)
+            return plans.current(connection, self.room)
 
     def plan(self, plan_id: int) -> Plan | None:
         """Return a plan by its number, or None where there is none."""
@@ -49,7 +51,7 @@ class Planned(JobFile):
     def first_plan(self) -> Plan | None:
         """Return the first plan, or None where there is none yet."""
         with self._reading() as connection:
-            return plans.first(connection)
+            return plans.first(connection, self.room)
 
     def changed_since(self, plan: Plan, bags: bool = False) -> list[str]:
         """Name what has changed under a plan's plane; empty where it still stands.
@@ -60,7 +62,7 @@ class Planned(JobFile):
         sighted from a set-up that has no shot in the plan is no change.
         """
         with self._reading() as connection:
-            return plans.changed_since(connection, plan, bags)
+            return plans.changed_since(connection, plan, bags, self.room)
 
     # Markers
 
@@ -81,12 +83,15 @@ class Planned(JobFile):
             If there is no plan.
         """
         with self._writing("the markers were not kept") as connection:
-            markers.save(connection, layout, plan_id)
+            markers.save(connection, layout, plan_id, self.room)
 
     def markers(self) -> list[Marker]:
         """Return the current layout in its order."""
         with self._reading() as connection:
-            return markers.select(connection)
+            found = markers.select(connection)
+        if self.room is None:
+            return found
+        return [one for one in found if self.room.has(one.x_mm, one.y_mm)]
 
     def set_marker(
         self,

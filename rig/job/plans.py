@@ -7,12 +7,12 @@ import hashlib
 import json
 import re
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from rig.errors import BadInput
 from rig.job import shots
 from rig.job.description import IN_WORDS, finite, read_outline, read_settings, to_json
-from rig.job.rows import Given, Plan, Row, Shot
+from rig.job.rows import Given, Plan, RoomView, Row, Shot
 
 STANDS_ON = ("floor", "benchmark", "threshold")
 _PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm", "laser_correction")
@@ -28,13 +28,14 @@ def save(
     plane: tuple[float, float, float],
     shot_ids: Iterable[int] | None,
     utc_s: float,
+    room: RoomView | None = None,
 ) -> Plan:
     """Write a plan over the shots of these ids, or over all current ones.
 
     Where nothing at all differs from the last plan, that one stays the current one.
     """
     if shot_ids is None:
-        stands_on = shots.select(connection, STANDS_ON)
+        stands_on = _of_room(shots.select(connection, STANDS_ON), room)
     else:
         wanted = sorted(set(shot_ids))
         stands_on = shots.select_ids(connection, json.dumps(wanted))
@@ -48,9 +49,9 @@ def save(
         *(finite(value, "the plane") for value in plane),
         shot_hash(stands_on),
         to_json([shot.id for shot in stands_on], "the plan"),
-        to_json(_basis(connection), "the plan"),
+        to_json(_basis(connection, room), "the plan"),
     )
-    last = connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id DESC LIMIT 1").fetchone()
+    last = _last(connection, room)
     if last is not None and tuple(last[2:]) == row[1:]:
         return _plan(last)
     cursor = connection.execute(
@@ -59,9 +60,9 @@ def save(
     return _plan((cursor.lastrowid, *row))
 
 
-def current(connection: sqlite3.Connection) -> Plan | None:
+def current(connection: sqlite3.Connection, room: RoomView | None = None) -> Plan | None:
     """Return the last plan, or None."""
-    row = connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id DESC LIMIT 1").fetchone()
+    row = _last(connection, room)
     return None if row is None else _plan(row)
 
 
@@ -72,21 +73,39 @@ def of_id(connection: sqlite3.Connection, plan_id: int) -> Plan | None:
     return None if row is None else _plan(row)
 
 
-def first(connection: sqlite3.Connection) -> Plan | None:
+def first(connection: sqlite3.Connection, room: RoomView | None = None) -> Plan | None:
     """Return the first plan, or None."""
-    row = connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id LIMIT 1").fetchone()
+    row = next(_rows(connection, room, "ASC"), None)
     return None if row is None else _plan(row)
 
 
-def changed_since(connection: sqlite3.Connection, plan: Plan, bags: bool = False) -> list[str]:
+def _last(connection: sqlite3.Connection, room: RoomView | None) -> Row | None:
+    return next(_rows(connection, room, "DESC"), None)
+
+
+def _rows(connection: sqlite3.Connection, room: RoomView | None, way: str) -> Iterator[Row]:
+    for row in connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id {way}"):
+        if room is None or room.has_plan(json.loads(row[2])):
+            yield row
+
+
+def _of_room(found: list[Shot], room: RoomView | None) -> list[Shot]:
+    if room is None:
+        return found
+    return [shot for shot in found if room.has_shot(shot.kind, shot.x_mm, shot.y_mm)]
+
+
+def changed_since(
+    connection: sqlite3.Connection, plan: Plan, bags: bool = False, room: RoomView | None = None
+) -> list[str]:
     """Name what a plan stands on and what is different now; see `Job.changed_since`."""
     then = shots.select_ids(connection, json.dumps(plan.shot_ids))
     known = {shot.setup for shot in then}
-    now = _counting(then, shots.select(connection, STANDS_ON), known)
+    now = _counting(then, _of_room(shots.select(connection, STANDS_ON), room), known)
     changed = _changed_labels(then, now)
     if not changed and shot_hash(now) != plan.shot_hash:
         changed.append("shots")  # the rows themselves were altered by another program
-    basis = _basis(connection)
+    basis = _basis(connection, room)
     keys = ("outline", *_PLANE_SETTINGS, *(_BAG_SETTINGS if bags else ()))
     changed += [IN_WORDS.get(key, key) for key in keys if basis[key] != plan.basis.get(key)]
     if _differs(plan.basis.get(_TILT), basis[_TILT], known):
@@ -151,9 +170,11 @@ def _line(shot: Shot) -> str:
     )
 
 
-def _basis(connection: sqlite3.Connection) -> dict[str, object]:
+def _basis(connection: sqlite3.Connection, room: RoomView | None) -> dict[str, object]:
     settings = read_settings(connection)
     walls, openings, _ = read_outline(connection)
+    if room is not None and not room.is_first:
+        walls, openings = room.outline.walls, room.outline.openings
     outline = hashlib.sha256(repr((walls, openings)).encode()).hexdigest()
     return {"outline": outline} | {
         key: settings.get(key) for key in (*_PLANE_SETTINGS, *_BAG_SETTINGS, _TILT, _PLACES)

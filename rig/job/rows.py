@@ -4,9 +4,12 @@ The messages of a session are named tuples led by what they are, so that a repla
 readings and acts from one stream.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol
+
+if TYPE_CHECKING:
+    from rig.room import Outline
 
 Corner = tuple[float, float]
 Ring = tuple[Corner, ...]
@@ -17,6 +20,42 @@ Given = Mapping[str, Any]
 """What shall be kept: values by their names."""
 Row = tuple[Any, ...]
 """A row as SQLite gives it, in the order of the columns asked for."""
+
+
+@dataclass(frozen=True)
+class RoomView:
+    """One room of a job that has several: what a job is narrowed to.
+
+    Attributes
+    ----------
+    name : str
+    number : int
+        Stays whatever it is called; what the job knew before it had several is that of 1.
+    outline : Outline
+    has : callable of x and y in mm
+        Whether a place is this room's: each is one room's, the nearest.
+    """
+
+    name: str
+    number: int
+    outline: "Outline"
+    has: "Callable[[float, float], bool]"
+
+    def has_plan(self, inputs: Given) -> bool:
+        """Whether a plan made with these inputs is this room's."""
+        return bool(inputs.get("room", 1) == self.number)
+
+    @property
+    def is_first(self) -> bool:
+        """Whether its outline lies in the job's own tables."""
+        return self.number == 1
+
+    def has_shot(self, kind: str, x_mm: float | None, y_mm: float | None) -> bool:
+        """Whether a shot counts here: what ties lines and holds planes counts everywhere."""
+        if kind in ("benchmark", "threshold") or x_mm is None or y_mm is None:
+            return True
+        return self.has(x_mm, y_mm)
+
 
 SAME_PLACE_MM = 10.0
 """A shot no farther than this from a point was taken on it (common practice, no source)."""

@@ -56,6 +56,21 @@ class SetupTilt(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class KeptRoom(Record):
+    """A room beside the job's first: its name, its number, its outline on the plan in mm.
+
+    The number stays with it, and none comes twice.
+    """
+
+    name: str
+    number: int
+    walls: tuple[Place, ...]
+    openings: tuple[tuple[Place, ...], ...] = ()
+    doors: tuple[tuple[float, float, float, float], ...] = ()
+    wall_names: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings(Record):
     """All that a job was told, None where it was not.
 
@@ -86,6 +101,12 @@ class Settings(Record):
         What the floor is made of.
     wall_names : mapping of str to str
         The user's own names of walls, by the number of the wall, the first being 1.
+    room_name : str or None
+        Of the first room.
+    rooms : tuple of KeptRoom
+        Beside the first, whose outline the job has in tables of its own.
+    last_room : int or None
+        The highest number that a room ever had, where there were several.
     """
 
     units: System = "in"
@@ -104,11 +125,14 @@ class Settings(Record):
     product: Used | None = None
     floor: str | None = None
     wall_names: Mapping[str, str] = field(default_factory=dict)
+    room_name: str | None = None
+    rooms: tuple[KeptRoom, ...] = ()
+    last_room: int | None = None
 
     def stored(self) -> dict[str, object]:
         """Return it as the file keeps it: what is empty is not there."""
         told = self.as_json()
-        return {key: None if value in ({}, None) else value for key, value in told.items()}
+        return {key: None if value in ({}, [], None) else value for key, value in told.items()}
 
 
 NAMES = tuple(one.name for one in fields(Settings))
@@ -129,6 +153,7 @@ def settings_of(stored: Given) -> Settings:
         ("laser_tilt", _tilts),
         ("product", _used),
         ("wall_names", _wall_names),
+        ("rooms", _rooms),
     ):
         if key in known:
             try:
@@ -144,6 +169,10 @@ def settings_of(stored: Given) -> Settings:
 
 def _places(stored: Given) -> dict[str, Place]:
     return {setup: _pair(place) for setup, place in stored.items()}
+
+
+def _rooms(stored: Iterable[Given]) -> tuple[KeptRoom, ...]:
+    return tuple(from_json(KeptRoom, room) for room in stored)
 
 
 def _wall_names(stored: Given) -> dict[str, str]:

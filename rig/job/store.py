@@ -324,7 +324,11 @@ class Job(Described, Planned):
         With `current` only those that are not superseded.
         """
         with self._reading() as connection:
-            return shots.select(connection, kinds, current)
+            found = shots.select(connection, kinds, current)
+        if self.room is None:
+            return found
+        has = self.room.has_shot
+        return [shot for shot in found if has(shot.kind, shot.x_mm, shot.y_mm)]
 
     def unshot(self, kind: str) -> list[Point]:
         """Return the grid's points, in the order of the walk, that have no shot of a kind.

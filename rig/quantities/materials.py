@@ -374,7 +374,7 @@ def _screws(need: _Need) -> list[Material]:
 
 def _edge_strip(need: _Need) -> list[Material]:
     doors_mm = sum(door.width_mm for door in need.outline.doors)
-    edge_mm = max(need.outline.polygon.length - doors_mm, 0.0)
+    edge_mm = max(need.outline.edge_mm - doors_mm, 0.0)
     strip_m = edge_mm / 1000.0 * need.amount("edge_strip")
     if strip_m <= 0:
         return []

@@ -11,7 +11,6 @@ from rig.record import Record
 from rig.report.contents import report_of
 from rig.report.html import to_html
 from rig.report.pdf import to_pdf
-from rig.report.source import Handover
 from rig.report.stamp import Stamp, read_stamp
 
 if TYPE_CHECKING:
@@ -47,12 +46,8 @@ class Checked(Record):
     text: str
 
 
-def check_copy(
-    job: "Job", outline: "Outline", path: Path, handover: Handover | None = None
-) -> Checked:
+def check_copy(job: "Job", outline: "Outline", path: Path) -> Checked:
     """Make the report of a copy's stamp anew and compare, byte by byte.
-
-    `handover` is that of a customer's page, which no job keeps.
 
     Raises
     ------
@@ -64,7 +59,7 @@ def check_copy(
     job_hash = job.content_hash()
     job_same = stamp.job_sha256 == job_hash
     if job_same:
-        report = report_of(job, outline, stamp.options, stamp.name, stamp.made_utc_s, handover)
+        report = report_of(job, outline, stamp.options, stamp.name, stamp.made_utc_s)
         is_pdf = content.startswith(b"%PDF")
         again = to_pdf(report) if is_pdf else to_html(report).encode()
         text = _words(again, content, stamp)

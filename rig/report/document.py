@@ -99,8 +99,8 @@ class Figure(Part):
 
 
 @dataclass(frozen=True)
-class Photo:
-    """A photo or logo, in JPEG or PNG, and what it shows."""
+class Picture:
+    """A picture in JPEG or PNG, and what it shows."""
 
     data: bytes = field(repr=False)
     media_type: str
@@ -115,22 +115,14 @@ class Letterhead(Part):
 
     name: str
     lines: tuple[str, ...] = ()
-    logo: Photo | None = None
+    logo: Picture | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Abreast(Part):
-    """Figures and pictures side by side, of which two are as wide as the sheet.
+    """Figures and pictures side by side, of which two are as wide as the sheet."""
 
-    Attributes
-    ----------
-    items : tuple of Figure or Photo
-    high_mm : float
-        Of pictures on paper, at most.
-    """
-
-    items: tuple[Figure | Photo, ...]
-    high_mm: float = 62.0
+    items: tuple[Figure | Picture, ...]
 
 
 @dataclass(frozen=True)
@@ -187,21 +179,21 @@ class Report:
                 found += [one for one in items if isinstance(one, Figure)]
         return found
 
-    def pictures(self) -> list[Photo]:
+    def pictures(self) -> list[Picture]:
         """All pictures in their order."""
-        found: list[Photo] = []
+        found: list[Picture] = []
         for section in self.sections:
             for block in section.blocks:
                 if isinstance(block, Letterhead) and block.logo is not None:
                     found.append(block.logo)
                 if isinstance(block, Abreast):
-                    found += [one for one in block.items if isinstance(one, Photo)]
+                    found += [one for one in block.items if isinstance(one, Picture)]
         return found
 
 
-def caption_of(shown: Figure | Photo) -> str:
+def caption_of(shown: Figure | Picture) -> str:
     """Words under a figure or a picture."""
-    if isinstance(shown, Photo):
+    if isinstance(shown, Picture):
         return shown.caption
     return f"{shown.drawing.title}. {shown.drawing.description}".strip()
 

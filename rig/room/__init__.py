@@ -3,6 +3,7 @@
 from rig.room.doors import Door, wall_of
 from rig.room.files import from_file
 from rig.room.geometry import ON_WALL_MM, Floats, Point, Ring
+from rig.room.house import Doorway, House, doorways, house_of, moved_to, way_out
 from rig.room.outline import (
     Outline,
     contains,
@@ -21,16 +22,21 @@ __all__ = [
     "MOST_CLOSING",
     "ON_WALL_MM",
     "Door",
+    "Doorway",
     "Floats",
+    "House",
     "Outline",
     "Point",
     "Raster",
     "Ring",
     "contains",
+    "doorways",
     "from_file",
     "from_rings",
     "from_walls",
+    "house_of",
     "is_within",
+    "moved_to",
     "named_walls",
     "raster",
     "raster_of",
@@ -40,6 +46,7 @@ __all__ = [
     "wall_of",
     "wall_offsets",
     "wall_towards",
+    "way_out",
     "where",
     "with_door",
     "with_opening",

@@ -59,6 +59,15 @@ class Outline:
         return float(self.polygon.area) / 1e6
 
     @property
+    def edge_mm(self) -> float:
+        """Length of the walls and of the rims of openings."""
+        return float(self.polygon.length)
+
+    def part_at(self, x_mm: float, y_mm: float) -> "tuple[str, Outline]":
+        """Return the room that a place is in, and its name; a single room has none."""
+        return "", self
+
+    @property
     def perimeter_mm(self) -> float:
         """Length of the walls; the rims of openings don't count."""
         return sum(math.dist(a, b) for a, b in segments(self.walls))

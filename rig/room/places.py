@@ -43,7 +43,7 @@ def wall_offsets(
     BadInput
         Where the place is outside the walls.
     """
-    _, (one, other) = _two_offers(outline, x_mm, y_mm)
+    _, (one, other) = _two_offers(outline.part_at(x_mm, y_mm)[1], x_mm, y_mm)
     return (one.name, one.distance_mm), (other.name, other.distance_mm)
 
 
@@ -82,7 +82,7 @@ def wall_towards(outline: Outline, bearing_deg: float) -> str:
 
 def wall_feet(outline: Outline, x_mm: float, y_mm: float) -> list[tuple[Point, float]]:
     """Where the two measures of `wall_offsets` meet their walls, each with its distance in mm."""
-    _, offers = _two_offers(outline, x_mm, y_mm)
+    _, offers = _two_offers(outline.part_at(x_mm, y_mm)[1], x_mm, y_mm)
     return [(offer.foot, offer.distance_mm) for offer in offers]
 
 
@@ -92,6 +92,9 @@ def where(outline: Outline, x_mm: float, y_mm: float, units: Units | str = "in")
     A place beyond the walls (a benchmark in the hall, or walls that were mended) is told by its
     coordinates.
     """
+    name, outline = outline.part_at(x_mm, y_mm)
+    if name:
+        return f"{name}, {where(outline, x_mm, y_mm, units)}"
     of = units if isinstance(units, Units) else Units("mm" if units == "mm" else "in")
     if math.isfinite(x_mm + y_mm) and not is_within(outline, x_mm, y_mm):
         return f"outside the walls, x {of.place(x_mm)}, y {of.place(y_mm)}"

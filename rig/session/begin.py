@@ -8,7 +8,7 @@ from rig.record import Record, from_json
 from rig.session.kind import Beginning
 from rig.session.kinds.set import SetSettings
 from rig.session.kinds.survey import LineBefore, ShotKind, SurveySettings
-from rig.session.places import WALKED, last_shot, places_to_shoot
+from rig.session.places import WALKED, Place, last_shot, places_to_shoot
 from rig.session.source import (
     Complain,
     Source,
@@ -74,6 +74,20 @@ class SurveyWish(Record):
     dwell: float = 1.0
     walk: float = 1.0
     still: float = 0.5
+    room: str | None = None
+
+
+def _places(job: "Job", wish: SurveyWish) -> "list[Place]":
+    """Return the places to shoot, of one room where it was named; lines are the whole job's."""
+    if wish.room is None:
+        return places_to_shoot(job, wish.kind, wish.labels, wish.at)
+    from rig.study.rooms import in_room
+
+    try:
+        in_room(job, wish.room)
+        return places_to_shoot(job, wish.kind, wish.labels, wish.at)
+    finally:
+        job.room = None
 
 
 def begin_survey(
@@ -87,7 +101,7 @@ def begin_survey(
         A place that is none, nothing left to shoot, a source that is not there.
     """
     units = job.units.system
-    points = places_to_shoot(job, wish.kind, wish.labels, wish.at)
+    points = _places(job, wish)
     setup = setup_of(job, wish.setup)
     walked = [one for one in job.sessions() if one.capture.get("kind") in WALKED]
     asks_sense = wish.kind in WALKED and not walked and not is_sense_known(job, setup)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from rig.job.store import Job
     from rig.study.floor_answer import FloorAnswer, HeightsAnswer
+    from rig.study.house_plan import HousePlan
     from rig.study.markers_answer import MarkersAnswer
     from rig.study.plan_answer import PlanAnswer
     from rig.study.plane import PlanWish
@@ -31,8 +32,11 @@ if TYPE_CHECKING:
 # `rig --help` waits for none of it.
 
 
-def open_job(path: "str | PathLike[str]", *, write: bool = False) -> "Job":
+def open_job(path: "str | PathLike[str]", *, write: bool = False, room: str | None = None) -> "Job":
     """Open a job file; use it as a context manager, so that it is closed again.
+
+    With `room` every answer is of that room of a job that has several; without it `plan` answers
+    for all of them together.
 
     Raises
     ------
@@ -42,8 +46,14 @@ def open_job(path: "str | PathLike[str]", *, write: bool = False) -> "Job":
         It is damaged, newer than this program, or, with `write`, held by another process.
     """
     from rig.job.store import Job
+    from rig.study.rooms import in_room
 
-    return Job.open(path, write=write)
+    job = Job.open(path, write=write)
+    try:
+        return in_room(job, room)
+    except BaseException:
+        job.close()
+        raise
 
 
 def floor(
@@ -88,7 +98,7 @@ def heights(job: "Job", x_mm: "ArrayLike", y_mm: "ArrayLike") -> "HeightsAnswer"
 
 def plan(
     job: "Job", wish: "PlanWish | None" = None, *, confidence: float | None = None
-) -> "PlanAnswer":
+) -> "PlanAnswer | HousePlan":
     """Choose a finished plane and tell what it takes, as `rig plan`; it is not kept.
 
     Parameters
@@ -103,10 +113,15 @@ def plan(
     from rig.study.plan_answer import plan_answer
     from rig.study.plane import PlanWish
     from rig.study.room import outline_of
+    from rig.study.rooms import has_several
 
     wish = wish or PlanWish()
     if confidence is not None:
         wish = replace(wish, confidence=confidence)
+    if has_several(job):
+        from rig.study.house_plan import house_plan
+
+        return house_plan(job, wish)
     return plan_answer(job, picture_of(job, outline_of(job), wish.confidence), wish)
 
 

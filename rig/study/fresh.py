@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rig.errors import CannotAnswer
+from rig.study.rooms import refuse_several
 from rig.words.plan import plan_is_stale
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ def fresh_plan(job: "Job", *, bags: bool = False) -> "Plan":
     CannotAnswer
         Where there is none, or shots or settings have changed since it was made.
     """
+    refuse_several(job)
     plan = job.current_plan()
     if plan is None:
         raise CannotAnswer("The job has no plan yet. Make one first: rig plan")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from rig.errors import BadInput, CannotAnswer
 from rig.record import Record
 from rig.study.room import outline_of
+from rig.study.rooms import each_room, everywhere, has_several
 from rig.survey.grid import GridPoint, lay_out, named_apart
 from rig.units import Units
 
@@ -60,6 +61,10 @@ def make_grid(
     edge_mm : float, optional
         From the wall to the outermost points.
     """
+    if has_several(job):
+        with each_room(job) as rooms:
+            made = [make_grid(one, spacing_mm, edge_mm) for one in rooms]
+        return GridAnswer(points=tuple(point for one in made for point in one.points))
     units = job.units
     spacing_mm = usual_spacing_mm(units) if spacing_mm is None else spacing_mm
     edge_mm = usual_edge_mm(units) if edge_mm is None else edge_mm
@@ -92,18 +97,29 @@ def make_lines(job: "Job") -> GridAnswer:
     """Lay out lines for F-numbers, a reading every 12 in (300 mm), and keep them."""
     from rig.flatness.line_layout import lay_lines
 
+    if has_several(job):
+        with each_room(job) as rooms:
+            made = [make_lines(one) for one in rooms]
+        return GridAnswer(points=tuple(point for one in made for point in one.points))
     laid = lay_lines(outline_of(job), 300.0 if job.units.is_metric else 304.8)
     return _keep(job, [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in laid])
 
 
 def _keep(job: "Job", points: list[GridPoint]) -> GridAnswer:
-    shots = [
-        (shot.point, shot.x_mm, shot.y_mm)
-        for shot in job.shots(kinds=["floor", "finished"])
-        if shot.x_mm is not None and shot.y_mm is not None
-    ]
-    points = named_apart(points, shots)
+    mine = {point.label for point in job.points()} if job.room is not None else set()
+    with everywhere(job):
+        taken = [
+            (shot.point, shot.x_mm, shot.y_mm)
+            for shot in job.shots(kinds=["floor", "finished"])
+            if shot.x_mm is not None and shot.y_mm is not None
+        ]
+        if job.settings.rooms:  # no label comes twice in a job
+            others = [point for point in job.points() if point.label not in mine]
+            taken += [(point.label, point.x_mm, point.y_mm) for point in others]
+    points = named_apart(points, taken)
     job.set_points([(p.label, p.x_mm, p.y_mm, p.order) for p in points])
+    if job.room is not None:
+        points = [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in job.points()]
     return GridAnswer(points=tuple(sorted(points, key=lambda point: point.order)))
 
 

@@ -1,8 +1,9 @@
 """One lift of a plan: its top, what lies under it, and what the pour of it takes."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,12 +11,14 @@ import shapely
 
 from rig.errors import BadInput
 from rig.guidance.layout import CLEAR_MM, MarkerPlace
+from rig.study.fresh import fresh_plan
 from rig.study.plan_answer import read_plan
 from rig.study.planned import LiftAnswer, PlanAnswer
 from rig.target.level import Floats, Plane
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
+    from rig.job.store import Job
     from rig.room import Outline, Raster
 
 FILM_MM = 1.0
@@ -88,6 +91,19 @@ def one_lift(answer: PlanAnswer, lift: int | None) -> OneLift | None:
     return OneLift(layers[lift - 1], len(layers), under)
 
 
+def free_labels(taken: Iterable[str]) -> Iterator[str]:
+    """Yield M1, M2, ... but for those that are taken."""
+    known = set(taken)
+    for n in count(1):
+        if f"M{n}" not in known:
+            yield f"M{n}"
+
+
+def has_no_lift(job: "Job", lift: int | None) -> bool:
+    """Whether a job's plan has fewer lifts than this one."""
+    return lift is not None and lift > read_plan(fresh_plan(job)).answer.lifts
+
+
 def takes(plan: "Plan", lift: int | None = None) -> Takes:
     """Return what a plan, or one lift of it, takes to pour."""
     told = read_plan(plan).answer
@@ -135,6 +151,7 @@ def markers_of(
     thick_mm: Floats,
     at_mm: Floats,
     reach_mm: float,
+    elsewhere: Iterable[str] = (),
 ) -> list[MarkerPlace]:
     """Return the markers of a layout that a lift has use for, and what its deep spots need more.
 
@@ -149,9 +166,11 @@ def markers_of(
         Of the lift, at the markers.
     reach_mm : float
         No place that it is poured on is farther than this from a marker.
+    elsewhere : iterable of str
+        Labels that other rooms' markers have.
     """
     kept = [place for place, thick in zip(layout, at_mm, strict=True) if thick >= FILM_MM]
-    number = max((int(one.label[1:]) for one in layout if one.label[1:].isdecimal()), default=0)
+    free = free_labels([*(one.label for one in layout), *elsewhere])
     clear = outline.polygon.buffer(-CLEAR_MM)
     away = np.array(shapely.distance(clear, shapely.points(cells.x_mm, cells.y_mm)))
     stands = (away <= 0) | clear.is_empty
@@ -160,8 +179,7 @@ def markers_of(
         left &= np.hypot(cells.x_mm - one.x_mm, cells.y_mm - one.y_mm) > reach_mm
     while (left & stands).any():
         n = int(np.argmax(np.where(left & stands, thick_mm, -1.0)))
-        number += 1
-        new = MarkerPlace(f"M{number}", float(cells.x_mm[n]), float(cells.y_mm[n]))
+        new = MarkerPlace(next(free), float(cells.x_mm[n]), float(cells.y_mm[n]))
         kept.append(new)
         left &= np.hypot(cells.x_mm - new.x_mm, cells.y_mm - new.y_mm) > reach_mm
     return kept

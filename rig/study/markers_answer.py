@@ -1,7 +1,7 @@
 """Where a plan's depth markers go and how high each stands."""
 
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -13,15 +13,17 @@ from rig.guidance.moved import Changes, changed_layout, refuse_off_floor
 from rig.record import Record
 from rig.room import where
 from rig.study.fresh import fresh_plan
-from rig.study.lifting import OneLift, markers_of, one_lift
+from rig.study.lifting import OneLift, free_labels, markers_of, one_lift
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import grind_first, read_plan
 from rig.study.room import outline_of
+from rig.study.rooms import each_room, everywhere, has_several, refuse_several
 from rig.survey.reading import reading_mm
 from rig.target.level import Plane
 from rig.words import markers as words
 
 if TYPE_CHECKING:
+    from rig.job.rows import Json
     from rig.job.store import Job
 
 _EVENT = "markers"
@@ -100,6 +102,9 @@ def markers_answer(
         A reach that is no length, or asks for more markers than anybody sets; changes that the
         layout does not allow.
     """
+    if has_several(job):
+        with each_room(job) as rooms:
+            return _joined([markers_answer(one, reach_mm, changes, lift) for one in rooms])
     return _answer(job, _layout(job, reach_mm, changes, lift), changes)
 
 
@@ -113,6 +118,12 @@ def make_markers(
 
     The event `markers` keeps the reach and, by hand, what was changed.
     """
+    if has_several(job):
+        if changes:
+            refuse_several(job)
+        with each_room(job) as rooms, job.together("the markers were not kept"):
+            made = [make_markers(one, reach_mm, changes, _own_lift(one, lift)) for one in rooms]
+        return _joined(made)
     layout = _layout(job, reach_mm, changes, lift)
     answer = _answer(job, layout, changes)
     told: dict[str, object] = {"reach_mm": layout.reach_mm, "by_hand": layout.by_hand}
@@ -125,15 +136,42 @@ def make_markers(
     told["gone"] = list(layout.gone)
     if layout.lift is not None:
         told["lift"] = layout.lift
+    if job.room is not None:
+        told["room"] = job.room.number
     with job.together("the markers were not kept"):
         job.log_event(None, None, time.time(), _EVENT, told)
         job.save_markers([marker.as_json() for marker in answer.markers])
     return answer
 
 
+def _own_lift(job: "Job", lift: int | None) -> int | None:
+    """Return a lift of a room that may have fewer: its last one then."""
+    return None if lift is None else min(lift, read_plan(fresh_plan(job)).answer.lifts)
+
+
+def _joined(made: Sequence[MarkersAnswer]) -> MarkersAnswer:
+    return MarkersAnswer(
+        markers=tuple(marker for one in made for marker in one.markers),
+        warnings=tuple(dict.fromkeys(text for one in made for text in one.warnings)),
+    )
+
+
+def _last_layout(job: "Job") -> "Json":
+    """Return what the event of the last layout keeps, that of this room."""
+    for event in reversed(job.events([_EVENT])):
+        if job.room is None or job.room.has_plan(event.data):
+            return event.data
+    return {}
+
+
 def refuse_other_lift(job: "Job", lift: int) -> None:
     """Refuse to set markers for another lift than they were laid out for."""
-    laid = next((event.data for event in reversed(job.events([_EVENT]))), {}).get("lift")
+    if has_several(job):
+        with each_room(job) as rooms:
+            for one in rooms:
+                refuse_other_lift(one, _own_lift(one, lift) or lift)
+        return
+    laid = _last_layout(job).get("lift")
     last = read_plan(fresh_plan(job)).answer.lifts
     if (laid or last) != lift:
         raise CannotAnswer(words.other_lift(laid, lift))
@@ -144,7 +182,7 @@ def _layout(
 ) -> _Layout:
     """Lay out markers anew, or go by the places that are there."""
     outline = outline_of(job)
-    last = next((event.data for event in reversed(job.events([_EVENT]))), {})
+    last = _last_layout(job)
     usual_mm = 1200.0 if job.units.is_metric else 1219.2
     there = [MarkerPlace(one.label, one.x_mm, one.y_mm) for one in job.markers()]
     if changes and reach_mm is not None:
@@ -164,7 +202,7 @@ def _layout(
         return _Layout(there, last["reach_mm"], True, tuple(last["gone"]), lift)
     reach_mm = usual_mm if reach_mm is None else reach_mm
     fresh_plan(job)  # before the work of a layout
-    return _Layout(lay_out_markers(outline, reach_mm), reach_mm, lift=lift)
+    return _Layout(_numbered_on(job, lay_out_markers(outline, reach_mm)), reach_mm, lift=lift)
 
 
 def _answer(job: "Job", layout: _Layout, changes: Changes | None) -> MarkersAnswer:
@@ -174,7 +212,7 @@ def _answer(job: "Job", layout: _Layout, changes: Changes | None) -> MarkersAnsw
     picture = picture_of(job, outline, plan.wish.confidence)
     layer = one_lift(plan.answer, layout.lift)
     if layer is not None and not layout.by_hand:
-        layout = replace(layout, places=_for_lift(picture, layer, layout))
+        layout = replace(layout, places=_for_lift(job, picture, layer, layout))
     plane, under = (plan.answer.plane, None) if layer is None else (layer.top, layer.under)
     markers = marker_heights(picture, plane, layout.places, under)
     warnings = [*grind_first(plan.answer), *_moved_off(job, layout.places)]
@@ -193,7 +231,25 @@ def _answer(job: "Job", layout: _Layout, changes: Changes | None) -> MarkersAnsw
     return MarkersAnswer(markers=markers, warnings=tuple(warnings))
 
 
-def _for_lift(picture: Picture, one: OneLift, layout: _Layout) -> list[MarkerPlace]:
+def _labels_elsewhere(job: "Job") -> list[str]:
+    """Return the labels of other rooms' markers."""
+    room = job.room
+    if room is None:
+        return []
+    with everywhere(job):
+        return [one.label for one in job.markers() if not room.has(one.x_mm, one.y_mm)]
+
+
+def _numbered_on(job: "Job", layout: list[MarkerPlace]) -> list[MarkerPlace]:
+    """Leave out the labels of other rooms' markers, so that none comes twice in a job."""
+    others = _labels_elsewhere(job)
+    if not others:
+        return layout
+    free = free_labels(others)
+    return [MarkerPlace(next(free), one.x_mm, one.y_mm) for one in layout]
+
+
+def _for_lift(job: "Job", picture: Picture, one: OneLift, layout: _Layout) -> list[MarkerPlace]:
     """Return the markers that a lift needs: those where it is poured, and what its spots lack."""
     if one.is_last:
         return layout.places
@@ -209,6 +265,7 @@ def _for_lift(picture: Picture, one: OneLift, layout: _Layout) -> list[MarkerPla
         one.thickness_mm(cells.x_mm, cells.y_mm, floor_mm),
         one.thickness_mm(x, y, at_mm),
         layout.reach_mm,
+        _labels_elsewhere(job),
     )
 
 

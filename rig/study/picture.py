@@ -8,6 +8,7 @@ import numpy as np
 from rig.errors import CannotAnswer
 from rig.room import Outline, Raster, raster, raster_of
 from rig.study.lasers import shots_of
+from rig.study.rooms import refuse_several
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import DRAWS, Extremes, find_extremes
@@ -56,7 +57,10 @@ def picture_of(
     ------
     CannotAnswer
         Too few or collinear shots, or set-ups that are not tied.
+    BadInput
+        A job with several rooms that is narrowed to none: rooms are modelled one by one.
     """
+    refuse_several(job)
     shots, setups = shots_of(job), job.setups()
     ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups, outline)
     if len(heights.labels) == 0:

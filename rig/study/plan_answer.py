@@ -78,7 +78,9 @@ ABSURD_COVER_MM = 1000.0
 USUAL_LEAST_LIFT_MM = 3.0
 
 
-def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> PlanAnswer:
+def plan_answer(
+    job: "Job", picture: Picture, wish: PlanWish | None = None, given: Plane | None = None
+) -> PlanAnswer:
     """Choose the finished plane and tell what it takes.
 
     Parameters
@@ -89,6 +91,8 @@ def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> P
         Of the floor, at the confidence wanted.
     wish : PlanWish, optional
         Level and free of holds unless said.
+    given : Plane, optional
+        A plane that was chosen already, for several rooms together.
 
     Raises
     ------
@@ -100,8 +104,7 @@ def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> P
     wish = wish or PlanWish()
     wish.check()
     settings, units = job.settings, job.units
-    given = settings.min_cover_mm
-    min_cover_mm = USUAL_MIN_COVER_MM if given is None else given
+    min_cover_mm = min_cover_of(settings)
     check_cover_limits(min_cover_mm, settings.max_cover_mm)
     share, ties_mm, plain = share_of(job, picture), ties_over(job, picture), picture
     picture = replace(picture, extremes=with_shared(picture.extremes, share, ties_mm))
@@ -109,7 +112,10 @@ def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> P
     floor, sheet = ground_of(picture), sheet_of(settings)
     warnings = warnings_of(job, picture)
     holds = holds_of(job, picture, wish.holds, warnings)
-    plane, factor = plane_of(picture, floor, wish, holds, min_cover_mm, units)
+    if given is None:
+        plane, factor = plane_of(picture, floor, wish, holds, min_cover_mm, units)
+    else:
+        plane, factor = given, 0.0
     ground, unground = None, 0.0
     if wish.grind_cost is not None:
         unground = _bags(_volume(picture, floor, plane), confidence, sheet)
@@ -166,11 +172,16 @@ def plan_answer(job: "Job", picture: Picture, wish: PlanWish | None = None) -> P
         if ground is None
         else _grind_answer(ground, unground - _bags(alone, confidence, sheet), min_cover_mm),
         materials=_materials(job, picture, sheet, buy, units),
-        assumptions=_assumptions(given is None, sheet, load, units),
+        assumptions=_assumptions(settings.min_cover_mm is None, sheet, load, units),
         budget=budget,
         warnings=tuple(warnings),
         cautions=(*load.cautions, *words.cautions()),
     )
+
+
+def min_cover_of(settings: "Settings") -> float:
+    """Return the least compound over the high point, as usual where nobody said."""
+    return USUAL_MIN_COVER_MM if settings.min_cover_mm is None else settings.min_cover_mm
 
 
 def make_plan(
@@ -187,13 +198,20 @@ def make_plan(
     """
     picture = picture or picture_of(job, outline_of(job), wish.confidence)
     answer = plan_answer(job, picture, wish)
+    keep_plan(job, wish, answer)
+    return picture, answer
+
+
+def keep_plan(job: "Job", wish: PlanWish, answer: PlanAnswer) -> None:
+    """Keep a plan, of the job's room where it is narrowed to one."""
     target = "level" if wish.max_slope is None else "flat"
     plane = answer.plane
     inputs = {"target": target, **wish.as_json()}
+    if job.room is not None:
+        inputs["room"] = job.room.number
     with job.together("the plan was not kept"):
         job.keep_material_rules([vars(rule) for rule in rules_of(job.units)], edited=False)
         job.save_plan(inputs, answer.as_json(), plane.a, plane.b, plane.c)
-    return picture, answer
 
 
 def read_plan(row: "Plan") -> StoredPlan:
@@ -224,7 +242,7 @@ def grind_first(answer: PlanAnswer) -> list[str]:
 
 
 def _wish(inputs: Mapping[str, Any]) -> PlanWish:
-    known = {name: value for name, value in inputs.items() if name != "target"}
+    known = {name: value for name, value in inputs.items() if name not in ("target", "room")}
     holds = tuple(one if isinstance(one, str) else tuple(one) for one in known.pop("holds", ()))
     return PlanWish(**known, holds=holds)
 
@@ -339,11 +357,10 @@ def _grind_answer(ground: Grinding, saves_bags: float, min_cover_mm: float) -> G
     )
 
 
-def _materials(
-    job: "Job", picture: Picture, sheet: BagSheet, buy: int, units: Units
-) -> tuple[Material, ...]:
+def compound(buy: int, sheet: BagSheet, units: Units) -> Material:
+    """Return the compound to have on site."""
     mass_kg = buy * sheet.mass_kg
-    compound = Material(
+    return Material(
         item="compound",
         amount=float(buy),
         unit="bag",
@@ -353,9 +370,17 @@ def _materials(
         text=words.compound(buy, mass_kg, units),
         source=sheet.source,
     )
+
+
+def _materials(
+    job: "Job", picture: Picture, sheet: BagSheet, buy: int, units: Units
+) -> tuple[Material, ...]:
     rules = rules_with(job.material_rules(), units)
     floor = job.settings.floor
-    return (compound, *materials_for(picture.outline, buy, sheet, rules, units, floor))
+    return (
+        compound(buy, sheet, units),
+        *materials_for(picture.outline, buy, sheet, rules, units, floor),
+    )
 
 
 def _assumptions(

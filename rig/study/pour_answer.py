@@ -45,6 +45,8 @@ class PourWish(Record):
         Simulated pours.
     lift : int
         Of the plan's lifts; None is all of it at once.
+    room : int
+        Number of the room, where the job has several.
     """
 
     mixers: int | None = field(default=None, metadata=OMITTED)
@@ -69,6 +71,7 @@ class PourWish(Record):
     crew_from: str | None = field(default=None, metadata=OMITTED)
     runs: int = RUNS
     lift: int | None = field(default=None, metadata=OMITTED)
+    room: int | None = field(default=None, metadata=OMITTED)
 
     @property
     def is_made(self) -> bool:

@@ -58,8 +58,14 @@ class StandingPour:
 
 def last_pour_plan(job: "Job") -> tuple[int, KeptPour] | None:
     """Return the pour plan that was made last, and its id."""
-    made = job.events(["pour_plan"])
+    made = _made(job)
     return (made[-1].id, _kept(made[-1])) if made else None
+
+
+def _made(job: "Job") -> "list[StoredEvent]":
+    """Return the events of pour plans, those of the room that a job is narrowed to."""
+    made, room = job.events(["pour_plan"]), job.room
+    return [one for one in made if room is None or room.has_plan(one.data["inputs"])]
 
 
 def current_pour_plan(job: "Job", plan: "Plan") -> StandingPour:
@@ -94,7 +100,7 @@ def plan_of_pour(job: "Job", pour_plan_id: int) -> StandingPour:
 
 def open_pour(job: "Job", utc_s: float) -> StandingPour | None:
     """Return the plan of the pour that is under way: batches are logged, and it was not ended."""
-    made = job.events(["pour_plan"])
+    made = _made(job)
     if not made:
         return None
     stretches = stretches_of(job, made[-1].id)

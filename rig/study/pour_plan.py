@@ -43,6 +43,7 @@ from rig.study.pour_log import (
     open_pour,
     prepour_of,
 )
+from rig.study.rooms import exit_of
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
@@ -86,6 +87,9 @@ def make_pour_plan(job: "Job", outline: Outline, wish: PourWish, utc_s: float) -
             "run; or end it there with stop, then plan again."
         )
     plan = fresh_plan(job, bags=True)
+    if job.room is not None:
+        exit_mm = exit_of(job) if wish.exit_mm is None else wish.exit_mm
+        wish = replace(wish, room=job.room.number, exit_mm=exit_mm)
     made = pour_plan(job, outline, plan, wish)
     kept = KeptPour(plan_id=plan.id, inputs=wish, result=made)
     job.save_pour_plan([batch.as_json() for batch in made.batches], kept.as_json())

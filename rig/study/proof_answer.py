@@ -19,6 +19,7 @@ from rig.room import Outline, where
 from rig.study.findings import outside_warnings
 from rig.study.judged import Surfaces, judge_shots, kind_to_judge, own_heights
 from rig.study.lasers import shots_of
+from rig.study.rooms import refuse_several
 from rig.survey.heights import Heights, heights_of
 from rig.units import Units
 from rig.words import flatness as words
@@ -206,6 +207,7 @@ def proof(
     CannotAnswer
         Where no such shots are there, or they are too few or not tied.
     """
+    refuse_several(job)
     kind = kind_to_judge(job, kind)
     surfaces = surfaces or Surfaces(outline)
     heights = own_heights(job, outline, kind)

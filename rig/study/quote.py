@@ -24,11 +24,13 @@ from rig.quantities.prices import (
 from rig.quantities.quick_look import Depth, guessed, looked
 from rig.quantities.safety import safety_stock
 from rig.record import Record, from_json
+from rig.study.house_plan import house_plan
 from rig.study.picture import picture_of
-from rig.study.plan_answer import USUAL_MIN_COVER_MM, PlanAnswer, plan_answer, stored_plan
+from rig.study.plan_answer import USUAL_MIN_COVER_MM, plan_answer, stored_plan
 from rig.study.plane import PlanWish
 from rig.study.pour_log import pours_ended
 from rig.study.room import outline_of
+from rig.study.rooms import has_several
 from rig.words import quote as words
 
 if TYPE_CHECKING:
@@ -202,8 +204,12 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
     settings, outline = job.settings, outline_of(job)
     used = settings.product
     product = wish.product or (None if used is None else used.compound)
+    size = (
+        outline.area_m2,
+        _edge_m(outline.edge_mm, [door.width_mm for door in outline.doors]),
+    )
     try:
-        answer, low_l = _planned(job)
+        planned = _planned(job)
     except CannotAnswer as error:
         if not parts:
             raise CannotAnswer(f"{error} Before that, give a quick look: --depth 1/2in.") from None
@@ -211,24 +217,19 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
             sheet = sheet_of(settings)
             product = Product(name="compound", bag_yield_l=sheet.yield_l)
         (part,) = parts
-        edge_m = _edge_m(outline.polygon.length, [door.width_mm for door in outline.doors])
-        part = replace(part, area_m2=outline.area_m2, edge_m=edge_m)
+        part = replace(part, area_m2=size[0], edge_m=size[1])
         waste = settings.waste_share if wish.waste_share is None else wish.waste_share
         return quote_of([part], replace(wish, product=product, waste_share=waste))
     sheet = sheet_of(settings)
     if wish.product is not None:
         sheet = bag_sheet(product.yield_l if product else None, waste_share=sheet.waste_share)
-    likely = answer.volume_l.mean * (1.0 + sheet.waste_share)
-    sd = answer.safety.stock_l / max(float(ndtri(answer.confidence)), 1e-9)
-    high = likely + float(ndtri(0.95)) * sd
+    likely = planned.mean_l * (1.0 + sheet.waste_share)
+    high = likely + float(ndtri(0.95)) * planned.sd_l
     bags = _Range(
-        max(min(low_l * (1.0 + sheet.waste_share), likely - (high - likely)), 0.0) / sheet.yield_l,
+        max(min(planned.low_l * (1.0 + sheet.waste_share), likely - (high - likely)), 0.0)
+        / sheet.yield_l,
         likely / sheet.yield_l,
         high / sheet.yield_l,
-    )
-    size = (
-        outline.area_m2,
-        _edge_m(outline.polygon.length, [door.width_mm for door in outline.doors]),
     )
     name, price = ("compound", None) if product is None else (product.name, product.price)
     return _quote(wish, name, price, bags, size, True, sheet, ())
@@ -262,20 +263,35 @@ def came_true(job: "Job") -> CameTrue:
     return CameTrue(quoted=quoted, bags_used=used, within=low <= used <= high)
 
 
-def _planned(job: "Job") -> tuple[PlanAnswer, float]:
-    """Return the job's plan as its shots have it now, and litres where the floor turns out kind."""
+@dataclass(frozen=True, slots=True)
+class _Planned:
+    """Litres in place; the doubt of the need, waste included; litres where the floor is kind."""
+
+    mean_l: float
+    sd_l: float
+    low_l: float
+
+
+def _planned(job: "Job") -> _Planned:
+    """Return what the job takes as its shots have it now, all its rooms together."""
+    if has_several(job):
+        house = house_plan(job)
+        sd = house.safety.stock_l / max(float(ndtri(house.confidence)), 1e-9)
+        return _Planned(house.volume_l.mean, sd, house.volume_l.mean)
     kept = stored_plan(job)
     wish = PlanWish() if kept is None else kept.wish
     picture = picture_of(job, outline_of(job), wish.confidence)
     answer = plan_answer(job, picture, wish)
+    mean_l = answer.volume_l.mean
+    sd = answer.safety.stock_l / max(float(ndtri(answer.confidence)), 1e-9)
     if wish.max_slope is not None or wish.holds or wish.grind_cost is not None:
-        return answer, answer.volume_l.mean
+        return _Planned(mean_l, sd, mean_l)
     # More shots bring a level plane down to where the highest place turns out to be.
     area = picture.cells.share * picture.cells.step_mm**2
     tops = picture.extremes.highest_mm.max(axis=1).astype(float)
     means = picture.extremes.smooth_mm @ area / area.sum()
     over = tops - means + answer.min_cover_mm
-    return answer, float(np.quantile(over, 0.05) * area.sum() * 1e-6)
+    return _Planned(mean_l, sd, float(np.quantile(over, 0.05) * area.sum() * 1e-6))
 
 
 def _own_doubt(likely_l: float, area_m2: float, sheet: BagSheet) -> float:

@@ -100,7 +100,21 @@ def _walls(outline: "Outline") -> tuple[Wall, ...]:
 
 
 def outline_of(job: "Job") -> "Outline":
-    """Return the job's outline with openings and doors."""
+    """Return the job's outline with openings and doors.
+
+    Of a job with several rooms that of the one it is narrowed to, else of all as one.
+    """
+    if job.room is not None:
+        return job.room.outline
+    if not job.settings.rooms:
+        return first_outline(job)
+    from rig.study.rooms import house_outline
+
+    return house_outline(job)
+
+
+def first_outline(job: "Job") -> "Outline":
+    """Return the outline of the job's first room."""
     from rig.room import Door, from_rings
 
     walls, openings, doors = job.outline_rings()
@@ -109,7 +123,24 @@ def outline_of(job: "Job") -> "Outline":
 
 
 def set_outline(job: "Job", outline: "Outline") -> None:
-    """Keep an outline in place of the one there, and what its walls are called."""
+    """Keep an outline in place of the one there, and what its walls are called.
+
+    Raises
+    ------
+    BadInput
+        Where it would overlap another room, or the job has several and none is chosen.
+    """
+    settings = job.settings
+    if settings.rooms:
+        from rig.study.rooms import change_outline
+
+        change_outline(job, outline)
+        return
+    set_first_outline(job, outline)
+
+
+def set_first_outline(job: "Job", outline: "Outline") -> None:
+    """Keep an outline of the first room."""
     doors = [(door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm) for door in outline.doors]
     job.set_outline(outline.walls, outline.openings, doors)
     names = {str(k + 1): name for k, name in outline.wall_names.items()}

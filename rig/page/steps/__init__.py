@@ -18,7 +18,6 @@ _FILES = (
     "log",
     "proof",
     "report",
-    "undo",
 )
 
 

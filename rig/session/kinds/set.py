@@ -62,13 +62,16 @@ class SetMarkers(Kind[SetSettings]):
         """
         from rig.study.lasers import climb_of, shots_of
         from rig.study.line_before import line_of
+        from rig.study.rooms import everywhere
         from rig.survey.heights import lines_of
 
         job, settings, outline, setup = begun.job, begun.settings, begun.outline, begun.setup
         plan = job.current_plan()
         if plan is None:
             raise CannotAnswer("The job has no plan.")
-        shots = [shot for shot in shots_of(job) if shot.kind in ("floor", "benchmark", "threshold")]
+        with everywhere(job):  # a line is the whole job's
+            every = shots_of(job)
+        shots = [shot for shot in every if shot.kind in ("floor", "benchmark", "threshold")]
         lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", job.setups())}
         shots = [shot for shot in shots if shot.setup in lines]
         retie = setup not in lines
@@ -126,7 +129,10 @@ class SetMarkers(Kind[SetSettings]):
         most_bytes: int | None = None,
     ) -> Recorder:
         """Keep the markers; a new set-up's check sight ties its line."""
-        known = {shot.setup for shot in begun.job.shots()}
+        from rig.study.rooms import everywhere
+
+        with everywhere(begun.job):
+            known = {shot.setup for shot in begun.job.shots()}
         return Recorder(
             begun.job, session, ties_line=begun.setup not in known, most_bytes=most_bytes
         )

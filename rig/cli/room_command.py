@@ -1,0 +1,152 @@
+"""`rig room`: the rooms of a job, on one plan."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rig.cli.options import Lengths, Name, job_option, json_option, show, stack
+from rig.cli.room_options import NO_ROOM, RoomGiven, shape_options
+from rig.errors import BadInput
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+
+_placed = stack(
+    click.argument("name", type=Name()),
+    job_option,
+    shape_options,
+    click.option(
+        "--at",
+        type=Lengths("X", "Y"),
+        help="Where the corner of --room or --walls lies on the job's plan.",
+    ),
+    click.option(
+        "--doorway",
+        "doorways",
+        type=Lengths("X", "Y", "WIDTH"),
+        multiple=True,
+        help="As --door, and another room must be behind it. Repeatable.",
+    ),
+    json_option,
+)
+
+
+@click.group()
+def command() -> None:
+    """Several rooms in one job: all on one plan, whose origin is the first room's corner.
+
+    Doors and openings are placed on that plan. --room NAME then narrows a command to one room.
+    """
+
+
+@command.command("add")
+@_placed
+def add_command(job_path: Path, name: str, as_json: bool, **options: Any) -> None:
+    """Add a room: its outline as for rig new, placed with --at."""
+    from rig.job.store import Job
+    from rig.study.rooms import add_room, listed
+
+    joins = bool(options["doorways"])
+    given = _given(options)
+    with Job.open(job_path, write=True) as job:
+        shaped = given.outline_over(None, job.units)
+        if shaped is None:
+            raise BadInput(NO_ROOM)
+        add_room(job, name, shaped[0], doorway=joins)
+        told = listed(job)
+        lines = _lines(job)
+        if not told.rooms[-1].joins:
+            from rig.words.rooms import joins_nothing
+
+            lines.append(f"! {joins_nothing(name)}")
+    show(told.as_json(), as_json, "\n".join([*lines, f"Next: rig grid --room {name!r}"]))
+
+
+@command.command("edit")
+@_placed
+def edit_command(job_path: Path, name: str, as_json: bool, **options: Any) -> None:
+    """Change a room's outline; doors and openings given replace those that were there."""
+    from rig.job.store import Job
+    from rig.study.room import outline_of, set_outline
+    from rig.study.rooms import has_several, in_room, listed, refuse_no_joint, rooms_of
+
+    joins = bool(options["doorways"])
+    given = _given(options)
+    with Job.open(job_path, write=True) as job:
+        several = has_several(job)
+        in_room(job, name)
+        shaped = given.outline_over(outline_of(job), job.units)
+        if shaped is None:
+            raise BadInput("Nothing to change was given; see rig room edit --help.")
+        if joins:
+            there = [(n, shaped[0] if n.casefold() == name.casefold() else o)
+                     for n, o in rooms_of(job)]  # fmt: skip
+            refuse_no_joint(there, next(n for n, _ in there if n.casefold() == name.casefold()))
+        with job.together("nothing was changed"):
+            set_outline(job, shaped[0])
+        in_room(job, None)
+        told, lines = listed(job), _lines(job)
+    if several:
+        lines.append(f"Lay out its grid again: rig grid --room {name!r}")
+    show(told.as_json(), as_json, "\n".join(lines))
+
+
+@command.command("list")
+@job_option
+@json_option
+def list_command(job_path: Path, as_json: bool) -> None:
+    """Show the rooms, their area and what they are joined to."""
+    from rig.job.store import Job
+    from rig.study.rooms import listed
+
+    with Job.open(job_path) as job:
+        told, lines = listed(job), _lines(job)
+    show(told.as_json(), as_json, "\n".join(lines))
+
+
+@command.command("rename")
+@job_option
+@click.argument("old")
+@click.argument("new", type=Name())
+@json_option
+def rename_command(job_path: Path, old: str, new: str, as_json: bool) -> None:
+    """Give a room another name; what was measured and planned stays its own."""
+    from rig.job.store import Job
+    from rig.study.rooms import listed, rename_room
+
+    with Job.open(job_path, write=True) as job:
+        rename_room(job, old, new)
+        told, lines = listed(job), _lines(job)
+    show(told.as_json(), as_json, "\n".join(lines))
+
+
+@command.command("drop")
+@job_option
+@click.argument("name")
+@json_option
+def drop_command(job_path: Path, name: str, as_json: bool) -> None:
+    """Take a room out of the job; its shots stay in the file and count nowhere."""
+    from rig.job.store import Job
+    from rig.study.rooms import drop_room, listed
+
+    with Job.open(job_path, write=True) as job:
+        drop_room(job, name)
+        told, lines = listed(job), _lines(job)
+    show(told.as_json(), as_json, "\n".join(lines))
+
+
+def _given(options: dict[str, Any]) -> RoomGiven:
+    doorways = options.pop("doorways")
+    return RoomGiven(**{**options, "doors": (*options["doors"], *doorways)})
+
+
+def _lines(job: "Job") -> list[str]:
+    from rig.study.rooms import listed
+    from rig.words import rooms as words
+
+    units = job.units
+    return [
+        words.listed(one.name, one.area_m2, one.joins, one.shots, units)
+        for one in listed(job).rooms
+    ]

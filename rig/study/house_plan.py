@@ -1,0 +1,425 @@
+"""One plan for all rooms of a job: each one's plane, one order of bags, what is at the doorways."""
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy.special import ndtri
+
+from rig.errors import BadInput, JobUnusable, RigError
+from rig.quantities.bags import bags_for, sheet_of
+from rig.quantities.materials import Material, materials_for, rules_with
+from rig.quantities.safety import Floor, Safety, joint_stock
+from rig.quantities.volume import CENTRAL_95, L_PER_MM3
+from rig.record import Record, from_json
+from rig.room import Doorway, House, Outline, doorways
+from rig.study.laser_budget import share_of, shared_volume_l, ties_over
+from rig.study.lasers import shots_of
+from rig.study.picture import Picture, picture_of
+from rig.study.plan_answer import compound, keep_plan, min_cover_of, plan_answer
+from rig.study.plane import HoldGiven, PlanWish, ground_of
+from rig.study.planned import (
+    BagsAnswer,
+    CoverAnswer,
+    LiftAnswer,
+    LoadAnswer,
+    PlanAnswer,
+    SafetyAnswer,
+    VolumeAnswer,
+)
+from rig.study.rooms import each_room, house_outline, names_of
+from rig.survey.heights import Heights, heights_of
+from rig.target.level import Plane, hold_level, level_plane
+from rig.units import Units, format_asked
+from rig.words import plan as plan_words
+from rig.words import rooms as words
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+
+EVENT = "house_plan"
+DOORWAY_MM = 600.0
+"""A threshold so near to a room is at its doorway."""
+FLUSH_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomPlan(Record):
+    """What a plan is in one room; its bags are those that this room would take alone."""
+
+    name: str
+    plane: Plane
+    area_m2: float
+    cover_mm: CoverAnswer
+    volume_l: VolumeAnswer
+    bags: BagsAnswer
+    lifts: int
+    lifts_plan: tuple[LiftAnswer, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step(Record):
+    """What is at a doorway once both rooms are poured.
+
+    Attributes
+    ----------
+    between : (str, str)
+    x_mm, y_mm : float
+        Its middle.
+    step_mm : float
+        By which the second room's floor lies higher.
+    threshold : str or None
+        The threshold shot there.
+    """
+
+    between: tuple[str, str]
+    x_mm: float
+    y_mm: float
+    step_mm: float
+    threshold: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BagsApart(Record):
+    """What the rooms would take, each ordered for itself."""
+
+    p50: int
+    p95: int
+    buy: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HousePlan(Record):
+    """The plan of all rooms, as `rig plan --json` prints it for a job that has several.
+
+    Attributes
+    ----------
+    rooms : tuple of RoomPlan
+    plane : Plane or None
+        Where it is one for all.
+    confidence, min_cover_mm : float
+    cover_mm : CoverAnswer
+        Of all floors.
+    chance_min_cover : float
+        That the minimum cover is kept in all rooms.
+    volume_l : VolumeAnswer
+    bags : BagsAnswer
+        One order for all.
+    bags_apart : BagsApart
+        An order for each room, added up.
+    safety : SafetyAnswer
+    lifts : int
+        The most of a room.
+    dead_load_kpa : LoadAnswer
+    doorways : tuple of Step
+    materials : tuple of Material
+    assumptions, warnings, cautions : tuple of str
+    """
+
+    rooms: tuple[RoomPlan, ...]
+    plane: Plane | None
+    confidence: float
+    min_cover_mm: float
+    cover_mm: CoverAnswer
+    chance_min_cover: float
+    volume_l: VolumeAnswer
+    bags: BagsAnswer
+    bags_apart: BagsApart
+    safety: SafetyAnswer
+    lifts: int
+    dead_load_kpa: LoadAnswer
+    doorways: tuple[Step, ...]
+    materials: tuple[Material, ...]
+    assumptions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Reckoned:
+    """A room with its picture, what was wished of it, and its plan."""
+
+    name: str
+    picture: Picture
+    wish: PlanWish
+    answer: PlanAnswer
+    floor: Floor
+
+
+def house_plan(job: "Job", wish: PlanWish | None = None, *, together: bool = False) -> HousePlan:
+    """Plan all rooms of a job; nothing is kept.
+
+    Parameters
+    ----------
+    job : Job
+        Narrowed to no room.
+    wish : PlanWish, optional
+        A hold at a threshold holds the rooms that it lies at.
+    together : bool
+        One level plane through all rooms.
+
+    Raises
+    ------
+    BadInput
+        Wishes that fight each other.
+    CannotAnswer
+        A room with too few shots, named.
+    """
+    return _joined(job, _reckon(job, wish or PlanWish(), together), together)
+
+
+def make_house_plan(job: "Job", wish: PlanWish, *, together: bool = False) -> HousePlan:
+    """Plan all rooms and keep each one's plan, all or none; see `house_plan`."""
+    reckoned = _reckon(job, wish, together)
+    answer = _joined(job, reckoned, together)
+    with job.together("the plan was not kept"):
+        with each_room(job) as rooms:
+            for one, room in zip(rooms, reckoned, strict=True):
+                keep_plan(one, room.wish, room.answer)
+        job.log_event(None, None, time.time(), EVENT, answer.as_json())
+    return answer
+
+
+def last_house_plan(job: "Job") -> HousePlan | None:
+    """Return the plan of all rooms that was kept last, None where there is none."""
+    kept = job.events([EVENT])
+    if not kept:
+        return None
+    try:
+        return from_json(HousePlan, kept[-1].data)
+    except ValueError as error:
+        raise JobUnusable(f"The job's plan of its rooms cannot be read: {error}.") from None
+
+
+def house_lines(plan: HousePlan, units: Units) -> list[str]:
+    """Tell a plan of all rooms in lines."""
+    lines = [
+        words.room_plan(
+            one.name,
+            one.plane.a,
+            math.hypot(one.plane.b, one.plane.c),
+            (one.cover_mm.min, one.cover_mm.max),
+            one.bags.p50,
+            units,
+        )
+        for one in plan.rooms
+    ]
+    for room in plan.rooms:
+        if room.lifts > 1:
+            lines.append(f"{room.name}: {plan_words.in_lifts(room.lifts)}")
+            whole = room.lifts_plan[-1].area_m2
+            lines += [
+                "  " + plan_words.lift(a.lift, a.max_mm, a.area_m2, whole, a.bags, units)
+                for a in room.lifts_plan
+            ]
+    sure = format_asked(plan.confidence)
+    lines.append(words.one_order(plan.bags.buy, plan.bags_apart.buy, sure))
+    lines += [f"! {text}" for text in plan.warnings]
+    return [*lines, "Next: rig markers"]
+
+
+def _reckon(job: "Job", wish: PlanWish, together: bool) -> list[_Reckoned]:
+    wish.check()
+    if together and (wish.max_slope is not None or wish.grind_cost is not None):
+        raise BadInput("--together is one level plane: leave out --flat and --grind.")
+    thresholds = heights_of(shots_of(job), "threshold", job.setups())
+    found, pictures = [], []
+    names = names_of(job)
+    with each_room(job) as rooms:
+        for name, one in zip(names, rooms, strict=True):
+            assert one.room is not None
+            try:
+                pictures.append(picture_of(one, one.room.outline, wish.confidence))
+            except RigError as error:
+                raise type(error)(f"{name}: {error}") from None
+    plane = _one_plane(job, pictures, wish) if together else None
+    used: set[HoldGiven] = set()
+    with each_room(job) as rooms:
+        for name, one, picture in zip(names, rooms, pictures, strict=True):
+            holds = tuple(hold for hold in wish.holds if _is_at(hold, picture.outline, thresholds))
+            used |= set(holds)
+            mine = replace(wish, holds=() if together else holds)
+            try:
+                answer = plan_answer(one, picture, mine, plane)
+            except RigError as error:
+                raise type(error)(f"{name}: {error}") from None
+            found.append(_Reckoned(name, picture, mine, answer, _floor(one, picture, answer)))
+    unheld = [hold for hold in wish.holds if hold not in used and not together]
+    if unheld:
+        told = unheld[0] if isinstance(unheld[0], str) else "a held place"
+        raise BadInput(
+            f"{told} lies at no room: shoot the threshold with --at X,Y in a doorway, or give "
+            "another --hold."
+        )
+    return found
+
+
+def _one_plane(job: "Job", pictures: Sequence[Picture], wish: PlanWish) -> Plane:
+    """Return the lowest level plane that keeps the minimum cover in all rooms, or a held one."""
+    least_mm = min_cover_of(job.settings)
+    if wish.holds:
+        thresholds = heights_of(shots_of(job), "threshold", job.setups())
+        heights = {_height_of(hold, thresholds) for hold in wish.holds}
+        if len(heights) > 1:
+            raise BadInput("One level through all rooms can be held at one height only.")
+        (height_mm,) = heights
+        for picture in pictures:
+            floor = ground_of(picture)
+            hold_level(height_mm, floor.x_mm, floor.y_mm, floor.floor_mm, least_mm, job.units)
+        return Plane(height_mm)
+    tops = np.column_stack([one.extremes.highest_mm.max(axis=1) for one in pictures])
+    return level_plane(tops, least_mm, wish.confidence)
+
+
+def _height_of(hold: HoldGiven, thresholds: Heights) -> float:
+
+    if not isinstance(hold, str):
+        return hold[2]
+    if hold not in thresholds.labels:
+        known = ", ".join(thresholds.labels) or "none yet"
+        raise BadInput(f"There is no threshold {hold!r} (shot: {known}).")
+    return float(thresholds.z_mm[thresholds.labels.index(hold)])
+
+
+def _is_at(hold: HoldGiven, outline: Outline, thresholds: Heights) -> bool:
+
+    if isinstance(hold, str):
+        _height_of(hold, thresholds)  # refuses one that there is not
+        n = thresholds.labels.index(hold)
+        x_mm, y_mm = float(thresholds.x_mm[n]), float(thresholds.y_mm[n])
+    else:
+        x_mm, y_mm, _ = hold
+    return bool(shapely.distance(outline.polygon, shapely.Point(x_mm, y_mm)) <= DOORWAY_MM)
+
+
+def _floor(job: "Job", picture: Picture, answer: PlanAnswer) -> Floor:
+    """Part the doubt of a room's volume into its own and what the laser gives all rooms alike."""
+    sheet = sheet_of(job.settings)
+    sd = answer.safety.stock_l / max(float(ndtri(answer.confidence)), 1e-9)
+    surface = sd * math.sqrt(answer.safety.shares["surface"]) / (1.0 + sheet.waste_share)
+    floor = ground_of(picture)
+    shared = shared_volume_l(share_of(job, picture), ties_over(job, picture), floor.area_mm2)
+    shared = min(shared, surface)
+    own = math.sqrt(max(surface**2 - shared**2, 0.0))
+    return Floor(answer.volume_l.mean, own, shared, float(floor.area_mm2.sum()) * L_PER_MM3)
+
+
+def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan:
+    settings, units = job.settings, job.units
+    sheet, confidence = sheet_of(settings), rooms[0].answer.confidence
+    safety = joint_stock([one.floor for one in rooms], sheet, confidence)
+    buy = math.ceil(safety.need_l(confidence) / sheet.yield_l - 1e-9)
+    in_place95_l = safety.need_l(0.95) / (1.0 + sheet.waste_share)
+    mean_l = sum(one.floor.mean_l for one in rooms)
+    bags = bags_for(mean_l, max(in_place95_l, mean_l), sheet)
+    house = house_outline(job)
+    rules = rules_with(job.material_rules(), units)
+    answers = [one.answer for one in rooms]
+    areas = [one.floor.area_m2 for one in rooms]
+    steps = _steps(job, house, {one.name: one.answer.plane for one in rooms})
+    return HousePlan(
+        rooms=tuple(_room(one) for one in rooms),
+        plane=answers[0].plane if together else None,
+        confidence=confidence,
+        min_cover_mm=answers[0].min_cover_mm,
+        cover_mm=CoverAnswer(
+            min=min(one.cover_mm.min for one in answers),
+            mean=float(np.average([one.cover_mm.mean for one in answers], weights=areas)),
+            max=max(one.cover_mm.max for one in answers),
+        ),
+        chance_min_cover=math.prod(one.chance_min_cover for one in answers),
+        volume_l=_volume(rooms, mean_l, sheet.yield_l),
+        bags=BagsAnswer(
+            p50=bags.p50, p95=bags.p95, waste=bags.waste, waste_share=bags.waste_share, buy=buy
+        ),
+        bags_apart=BagsApart(
+            p50=sum(one.bags.p50 for one in answers),
+            p95=sum(one.bags.p95 for one in answers),
+            buy=sum(one.bags.buy for one in answers),
+        ),
+        safety=_safety(safety, sheet.yield_l),
+        lifts=max(one.lifts for one in answers),
+        dead_load_kpa=LoadAnswer(
+            mean=float(np.average([one.dead_load_kpa.mean for one in answers], weights=areas)),
+            max=max(one.dead_load_kpa.max for one in answers),
+        ),
+        doorways=steps,
+        materials=(
+            compound(buy, sheet, units),
+            *materials_for(house, buy, sheet, rules, units, settings.floor),
+        ),
+        assumptions=tuple(dict.fromkeys(text for one in answers for text in one.assumptions)),
+        warnings=(
+            *(f"{one.name}: {text}" for one in rooms for text in one.answer.warnings),
+            *words.steps(steps, FLUSH_MM, units),
+        ),
+        cautions=tuple(dict.fromkeys(text for one in answers for text in one.cautions)),
+    )
+
+
+def _room(one: _Reckoned) -> RoomPlan:
+    answer = one.answer
+    return RoomPlan(
+        name=one.name,
+        plane=answer.plane,
+        area_m2=one.picture.outline.area_m2,
+        cover_mm=answer.cover_mm,
+        volume_l=answer.volume_l,
+        bags=answer.bags,
+        lifts=answer.lifts,
+        lifts_plan=answer.lifts_plan,
+    )
+
+
+def _volume(rooms: Sequence[_Reckoned], mean_l: float, per_bag_l: float) -> VolumeAnswer:
+    own = math.hypot(*(one.floor.own_sd_l for one in rooms))
+    sd = math.hypot(own, sum(one.floor.shared_sd_l for one in rooms))
+    return VolumeAnswer(
+        mean=mean_l,
+        p95=mean_l + float(ndtri(0.95)) * sd,
+        low=max(mean_l - CENTRAL_95 * sd, 0.0),
+        high=mean_l + CENTRAL_95 * sd,
+        per_bag=per_bag_l,
+    )
+
+
+def _safety(safety: Safety, per_bag_l: float) -> SafetyAnswer:
+    return SafetyAnswer(
+        confidence=safety.confidence,
+        stock_l=safety.stock_l,
+        bags=safety.stock_l / per_bag_l,
+        shares=safety.shares,
+    )
+
+
+def _steps(job: "Job", house: House, planes: dict[str, Plane]) -> tuple[Step, ...]:
+    thresholds = heights_of(shots_of(job), "threshold", job.setups())
+
+    def shot_at(way: Doorway) -> str | None:
+        if not thresholds.labels:
+            return None
+        x, y = way.middle
+        away = np.hypot(thresholds.x_mm - x, thresholds.y_mm - y)
+        n = int(np.argmin(away))
+        return thresholds.labels[n] if away[n] <= DOORWAY_MM else None
+
+    found = []
+    for way in doorways(house.rooms):
+        if len(way.rooms) != 2:
+            continue
+        one, other = way.rooms
+        x, y = way.middle
+        found.append(
+            Step(
+                between=(one, other),
+                x_mm=x,
+                y_mm=y,
+                step_mm=float(planes[other].at(x, y) - planes[one].at(x, y)),
+                threshold=shot_at(way),
+            )
+        )
+    return tuple(found)

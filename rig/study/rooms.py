@@ -1,0 +1,342 @@
+"""The rooms of a job: one plan, one origin, each with its outline, its grid and its floor.
+
+A job with one room knows nothing of this. With several, a job is narrowed to one by `in_room`:
+its points, shots, plan and markers are then that room's alone, and every answer is of that room.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from rig.errors import BadInput
+from rig.job.rows import RoomView
+from rig.job.settings import KeptRoom
+from rig.record import Record
+from rig.study.room import first_outline, set_first_outline
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+    from rig.room import Doorway, House, Outline
+
+# What reckons with outlines is loaded when it is called: live capture waits for none of it.
+
+FIRST = "room 1"
+"""What the first room is called until it is given a name."""
+MOST_ROOMS = 50
+
+NamedRoom = tuple[str, "Outline"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomListed(Record):
+    """A room of a job.
+
+    Attributes
+    ----------
+    name : str
+    area_m2, perimeter_mm : float
+    x_mm, y_mm : float
+        Its least x and y on the plan.
+    joins : tuple of str
+        Rooms that a doorway leads to.
+    points, shots : int
+    """
+
+    name: str
+    area_m2: float
+    perimeter_mm: float
+    x_mm: float
+    y_mm: float
+    joins: tuple[str, ...]
+    points: int
+    shots: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomsListed(Record):
+    """The rooms of a job, as `rig room list --json` prints them."""
+
+    rooms: tuple[RoomListed, ...]
+    area_m2: float
+
+
+def rooms_of(job: "Job") -> list[NamedRoom]:
+    """Return every room of a job with its name, the first one first."""
+    settings = job.settings
+    return [
+        (settings.room_name or FIRST, first_outline(job)),
+        *((kept.name, _outline(kept)) for kept in settings.rooms),
+    ]
+
+
+def names_of(job: "Job") -> list[str]:
+    """Return the names of a job's rooms."""
+    settings = job.settings
+    return [settings.room_name or FIRST, *(kept.name for kept in settings.rooms)]
+
+
+def has_several(job: "Job") -> bool:
+    """Whether a job has more rooms than one and is narrowed to none of them."""
+    return job.room is None and bool(job.settings.rooms)
+
+
+def house_outline(job: "Job") -> "House":
+    """Return all rooms as one floor."""
+    from rig.room import house_of
+
+    return house_of(rooms_of(job))
+
+
+def in_room(job: "Job", name: str | None) -> "Job":
+    """Narrow a job to one of its rooms, or to none, and return it.
+
+    Raises
+    ------
+    BadInput
+        No such room.
+    """
+    from rig.room import house_of
+
+    job.room = None
+    if name is None:
+        return job
+    rooms = rooms_of(job)
+    found = _found([one for one, _ in rooms], name)
+    if len(rooms) == 1:
+        return job
+    house = house_of(rooms)
+    places: dict[tuple[float, float], bool] = {}
+
+    def has(x_mm: float, y_mm: float) -> bool:
+        at = (x_mm, y_mm)
+        if at not in places:
+            places[at] = house.part_at(x_mm, y_mm)[0] == found
+        return places[at]
+
+    n = [one for one, _ in rooms].index(found)
+    number = 1 if n == 0 else job.settings.rooms[n - 1].number
+    job.room = RoomView(found, number, rooms[n][1], has)
+    return job
+
+
+@contextmanager
+def each_room(job: "Job") -> Iterator[Iterator["Job"]]:
+    """Give a job narrowed to each of its rooms in turn; afterwards it is as it was."""
+    before = job.room
+
+    def narrowed() -> Iterator["Job"]:
+        for name in names_of(job) if before is None else [before.name]:
+            yield in_room(job, name)
+
+    try:
+        yield narrowed()
+    finally:
+        job.room = before
+
+
+@contextmanager
+def everywhere(job: "Job") -> Iterator["Job"]:
+    """Give a job narrowed to no room; afterwards it is as it was."""
+    before, job.room = job.room, None
+    try:
+        yield job
+    finally:
+        job.room = before
+
+
+def refuse_several(job: "Job") -> None:
+    """Refuse a job with several rooms where only one can be told of.
+
+    Raises
+    ------
+    BadInput
+        Naming the rooms.
+    """
+    if has_several(job):
+        names = ", ".join(names_of(job))
+        raise BadInput(f"The job has the rooms {names}: say which, as --room {names_of(job)[0]!r}.")
+
+
+def add_room(job: "Job", name: str, outline: "Outline", *, doorway: bool = False) -> None:
+    """Add a room to a job.
+
+    Parameters
+    ----------
+    job : Job
+        Open for writing.
+    name : str
+    outline : "Outline"
+        On the job's plan.
+    doorway : bool
+        Whether a doorway of it must lead to another room.
+
+    Raises
+    ------
+    BadInput
+        A name that is there, an overlap, or a doorway that joins nothing.
+    """
+    from rig.room import house_of
+
+    rooms = rooms_of(job)
+    _refuse_name(rooms, name)
+    if len(rooms) >= MOST_ROOMS:
+        raise BadInput(f"A job has {MOST_ROOMS} rooms at most; make another job for the rest.")
+    made = [*rooms, (name, outline)]
+    house_of(made)
+    if doorway:
+        refuse_no_joint(made, name)
+    settings = job.settings
+    number = (settings.last_room or 1) + 1
+    kept = (*settings.rooms, _kept(name, number, outline))
+    job.update_settings(replace(settings, rooms=kept, last_room=number))
+
+
+def refuse_no_joint(rooms: Sequence[NamedRoom], name: str) -> None:
+    """Refuse a room none of whose doorways leads to another."""
+    from rig.room import doorways
+
+    if not any(name in way.rooms and len(way.rooms) == 2 for way in doorways(rooms)):
+        raise BadInput(
+            f"The doorway joins {name} to no other room: it must lie on its wall where another "
+            "room is behind it."
+        )
+
+
+def change_outline(job: "Job", outline: "Outline") -> None:
+    """Put an outline in place of that of the room that a job is narrowed to."""
+    from rig.room import house_of
+
+    refuse_several(job)
+    assert job.room is not None
+    name = job.room.name
+    made = [(one, outline if one == name else old) for one, old in rooms_of(job)]
+    house_of(made)
+    if job.room.is_first:
+        set_first_outline(job, outline)
+    else:
+        settings = job.settings
+        rooms = tuple(
+            _kept(name, kept.number, outline) if kept.name == name else kept
+            for kept in settings.rooms
+        )
+        job.update_settings(replace(settings, rooms=rooms))
+    in_room(job, name)
+
+
+def rename_room(job: "Job", old: str, new: str) -> None:
+    """Give a room another name."""
+    rooms = rooms_of(job)
+    found = _found([one for one, _ in rooms], old)
+    if found.casefold() != new.casefold():
+        _refuse_name(rooms, new)
+    settings = job.settings
+    first = settings.room_name or FIRST
+    kept = tuple(
+        replace(one, name=new) if one.name == found and found != first else one
+        for one in settings.rooms
+    )
+    room_name = new if found == first else settings.room_name
+    job.update_settings(replace(settings, room_name=room_name, rooms=kept))
+
+
+def drop_room(job: "Job", name: str) -> None:
+    """Take a room out of a job; its shots stay, and count nowhere.
+
+    Raises
+    ------
+    BadInput
+        No such room, or the first one, which the job began with.
+    """
+    found = _found(names_of(job), name)
+    settings = job.settings
+    if found == (settings.room_name or FIRST):
+        raise BadInput(
+            f"{found} is the room that the job began with, and stays: give it other walls with "
+            "rig room edit, or make another job."
+        )
+    rooms = tuple(one for one in settings.rooms if one.name != found)
+    job.update_settings(replace(settings, rooms=rooms))
+
+
+def exit_of(job: "Job") -> tuple[float, float] | None:
+    """Return where the crew leaves the room that a job is narrowed to, on the way out."""
+    import shapely
+
+    from rig.room import way_out
+
+    assert job.room is not None
+    ways = dict(way_out(rooms_of(job)))
+    through = ways[job.room.name]
+    if through is None:
+        return None
+    floor = job.room.outline.polygon
+    inside, _ = shapely.get_coordinates(shapely.shortest_line(floor, shapely.Point(through)))
+    return float(inside[0]), float(inside[1])
+
+
+def pour_order(job: "Job") -> list[str]:
+    """Return the rooms in the order to pour them, so that nobody is walled in."""
+    from rig.room import way_out
+
+    return [name for name, _ in way_out(rooms_of(job))]
+
+
+def listed(job: "Job") -> RoomsListed:
+    """Tell the rooms of a job."""
+    from rig.room import doorways
+
+    rooms = rooms_of(job)
+    ways = doorways(rooms)
+    told = []
+    with each_room(job) as narrowed:
+        for (name, outline), one in zip(rooms, narrowed, strict=True):
+            x, y = zip(*outline.walls, strict=True)
+            told.append(
+                RoomListed(
+                    name=name,
+                    area_m2=outline.area_m2,
+                    perimeter_mm=outline.perimeter_mm,
+                    x_mm=min(x),
+                    y_mm=min(y),
+                    joins=_joins(ways, name),
+                    points=len(one.points()),
+                    shots=len(one.shots(kinds=["floor"])),
+                )
+            )
+    return RoomsListed(rooms=tuple(told), area_m2=sum(one.area_m2 for one in told))
+
+
+def _joins(ways: "Sequence[Doorway]", name: str) -> tuple[str, ...]:
+    others = [one for way in ways if name in way.rooms for one in way.rooms if one != name]
+    return tuple(dict.fromkeys(others))
+
+
+def _found(names: Sequence[str], name: str) -> str:
+    for one in names:
+        if one.casefold() == name.strip().casefold():
+            return one
+    raise BadInput(f"There is no room {name.strip()[:40]!r}; there is {', '.join(names)}.")
+
+
+def _refuse_name(rooms: Sequence[NamedRoom], name: str) -> None:
+    if any(one.casefold() == name.casefold() for one, _ in rooms):
+        raise BadInput(f"There is a room {name} already; give this one another name.")
+
+
+def _outline(kept: KeptRoom) -> "Outline":
+    from rig.room import Door, from_rings
+
+    names = {int(number) - 1: name for number, name in kept.wall_names.items()}
+    return from_rings(kept.walls, kept.openings, tuple(Door(*door) for door in kept.doors), names)
+
+
+def _kept(name: str, number: int, outline: "Outline") -> KeptRoom:
+    return KeptRoom(
+        name=name,
+        number=number,
+        walls=outline.walls,
+        openings=outline.openings,
+        doors=tuple((d.x_mm, d.y_mm, d.end_x_mm, d.end_y_mm) for d in outline.doors),
+        wall_names={str(k + 1): word for k, word in outline.wall_names.items()},
+    )

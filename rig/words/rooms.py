@@ -1,0 +1,91 @@
+"""What is said of a job's rooms: their list, their plan, the steps at their doorways."""
+
+from collections.abc import Iterable, Sequence
+from typing import Protocol
+
+from rig.units import Units, counted
+from rig.words import say
+
+RAMP = 12.0  # the steepest ramp for a wheelchair, one in twelve (ADA Standards 2010, 405.2)
+
+
+class _Step(Protocol):
+    @property
+    def between(self) -> tuple[str, str]: ...
+    @property
+    def step_mm(self) -> float: ...
+    @property
+    def threshold(self) -> str | None: ...
+
+
+def listed(name: str, area_m2: float, joins: Sequence[str], shots: int, units: Units) -> str:
+    """Tell of a room in a line."""
+    text = say("{name}: {area}", name=name, area=units.area(area_m2))
+    if joins:
+        text += say(", doorway to {joins}", joins=", ".join(joins))
+    return text + say("; {shots} shot.", shots=counted(shots, "point"))
+
+
+def joins_nothing(name: str) -> str:
+    """Say that no doorway leads from a room to another."""
+    return say(
+        "{name} is joined to no other room: give its doorway with rig room edit {name!r} "
+        "--doorway X,Y,WIDTH.",
+        name=name,
+    )
+
+
+def steps(found: Iterable[_Step], flush_mm: float, units: Units) -> list[str]:
+    """Say where two floors meet at a step."""
+    told = []
+    for one in found:
+        if abs(one.step_mm) <= flush_mm:
+            continue
+        low, high = one.between if one.step_mm > 0 else one.between[::-1]
+        told.append(
+            say(
+                "Doorway {low} – {high}: a step of {step} up into {high}; a ramp of 1 in 12 takes "
+                "{ramp}. --hold a threshold shot there, or --together, makes it flush.",
+                low=low,
+                high=high,
+                step=units.length(abs(one.step_mm)),
+                ramp=units.place(abs(one.step_mm) * RAMP),
+            )
+        )
+    return told
+
+
+def room_plan(
+    name: str, a_mm: float, slope: float, cover: tuple[float, float], bags: int, units: Units
+) -> str:
+    """Tell a room's plane in a line."""
+    lies = say("level") if slope == 0 else say("sloping {slope}", slope=units.slope(slope))
+    return say(
+        "{name}: {lies}, {down} below the line; cover {least} to {most}, {bags}.",
+        name=name,
+        lies=lies,
+        down=units.length(-a_mm),
+        least=units.length(cover[0]),
+        most=units.length(cover[1]),
+        bags=counted(bags, "bag"),
+    )
+
+
+def one_order(buy: int, apart: int, sure: str) -> str:
+    """Say what to buy for all rooms, and what ordering room by room would take."""
+    return say(
+        "Buy {buy} for all rooms to be {sure} sure; ordered room by room it would be {apart}.",
+        buy=counted(buy, "bag"),
+        sure=sure,
+        apart=apart,
+    )
+
+
+def pour_order(names: Sequence[str]) -> str:
+    """Say in which order the rooms are poured, so that nobody is walled in."""
+    return say("Pour the rooms in this order, out by the last: {names}.", names=", ".join(names))
+
+
+def no_way_out(name: str) -> str:
+    """Say that there is no doorway from a room on the way out."""
+    return say("No doorway leads out of {name}: give one, or --exit X,Y.", name=name)
