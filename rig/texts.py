@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from rig.errors import BadInput
-from rig.units import counted, parse_length
+from rig.units import counted, parse_length, with_point
 
 MB = 1_000_000
 MOST_BYTES = 200 * MB
@@ -201,7 +201,8 @@ class Row:
             It is none.
         """
         try:
-            return parse_length(self.cells[column], unit=self.unit, what=column)
+            text = with_point(self.cells[column], self.unit)
+            return parse_length(text, unit=self.unit, what=column)
         except BadInput as error:
             raise BadInput(f"{self.where}: {error}") from None
 

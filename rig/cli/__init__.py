@@ -20,6 +20,7 @@ COMMANDS = {
     "room": "Several rooms in one job, on one plan.",
     "quote": "Tell what a job will cost, by your price book.",
     "product": "Remember products, primers, crews by name.",
+    "firm": "Tell who you are: what heads a customer's page.",
     "edit": "Change what `new` set; the change is kept in the job's log.",
     "check": "Check the laser and the rod before you trust them.",
     "grid": "Lay out the points to shoot and the order to walk them.",

@@ -35,7 +35,7 @@ class Length(_ParamType):
             return value
         what = _name(param)
         try:
-            length_mm = units.parse_length(value, what=what)
+            length_mm = units.parse_length(units.with_point(value), what=what)
         except BadInput as error:
             self.fail(str(error), param, ctx)
         if self._above is not None and not length_mm > self._above:
@@ -73,7 +73,7 @@ class Lengths(_ParamType):
         """Read the text, or fail with what is wrong and what is accepted."""
         if isinstance(value, tuple):
             return value
-        parts = value.split(",")
+        parts = self._parts(value)
         if len(parts) != len(self._names):
             wanted = ",".join(self._names)
             self.fail(
@@ -88,6 +88,26 @@ class Lengths(_ParamType):
             )
         except BadInput as error:
             self.fail(str(error), param, ctx)
+
+    def _parts(self, value: str) -> list[str]:
+        """Part them at their commas, save those of metric decimals: `3,5m,4,2m` is two lengths.
+
+        Each has its unit, so that a bare number before a metric length can only be its whole.
+        """
+        parts: list[str] = value.split(",")
+        if len(parts) == len(self._names):
+            return parts
+        whole, joined = "", []
+        for part in parts:
+            if not whole and part.strip().lstrip("+-").isdigit():
+                whole = part
+                continue
+            one = units.with_point(f"{whole},{part}") if whole else part
+            if "," in one or any(mark in part for mark in "'\"") or "in" in part or "f" in part:
+                return parts
+            joined.append(one)
+            whole = ""
+        return parts if whole else joined
 
 
 class LaserPlace(Lengths):
@@ -130,7 +150,8 @@ class Quantity(_ParamType):
         if isinstance(value, float):
             return value
         try:
-            amount = self._parse(value, what=_name(param), **self._keywords)
+            text = units.with_point(value)
+            amount = self._parse(text, what=_name(param), **self._keywords)
         except BadInput as error:
             self.fail(str(error), param, ctx)
         if amount < 0 or (amount == 0 and not self._zero):

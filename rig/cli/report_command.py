@@ -11,7 +11,11 @@ from rig.cli.options import confidence_option, job_option, json_option, room_opt
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
+    from rig.job.store import Job
     from rig.report.document import Report
+    from rig.report.source import Audience, Handover, Only, Options
+
+MOST_PHOTOS = 2
 
 
 @click.command()
@@ -32,6 +36,33 @@ if TYPE_CHECKING:
 @click.option(
     "--patch", metavar="KEY|FILE", help="Show also the least patches that would pass this rule."
 )
+@click.option(
+    "--for",
+    "audience",
+    type=click.Choice(["crew", "customer"]),
+    default="crew",
+    show_default=True,
+    help="Who reads it: a customer gets one side of paper.",
+)
+@click.option(
+    "--only",
+    type=click.Choice(["markers", "buy"]),
+    help="The marker sheet alone, or the list to shop by alone, as text to send too.",
+)
+@click.option(
+    "--with",
+    "more",
+    type=click.Choice(["appendix"]),
+    help="Let the technical report follow the customer's page.",
+)
+@click.option("--whose", default="", help="Whose floor it is, for the customer's page alone.")
+@click.option(
+    "--photo",
+    "photos",
+    type=click.Path(path_type=Path, dir_okay=False),
+    multiple=True,
+    help="A photo for the customer's page. Twice at most.",
+)
 @click.option("--drawings", is_flag=True, help="Write each drawing beside it too, as SVG.")
 @click.option(
     "--check",
@@ -47,6 +78,11 @@ def command(
     out: Path,
     rule: str | None,
     patch: str | None,
+    audience: "Audience",
+    only: "Only | None",
+    more: str | None,
+    whose: str,
+    photos: tuple[Path, ...],
     drawings: bool,
     checked: Path | None,
     confidence: float,
@@ -63,30 +99,78 @@ def command(
     from rig.report.source import Options
     from rig.study.rooms import in_room, refuse_several
 
+    options = Options(rule, patch, confidence, audience, only, more == "appendix")
+    if checked is None:
+        _refuse_apart(options, whose, photos)
+    handover = _handover(whose, photos) if audience == "customer" or checked else None
     mend_pour(job_path)
     with Job.open(job_path) as job:
         in_room(job, room_name)
         refuse_several(job)
         if checked is not None:
-            return _check(job, job_path, checked, as_json)
-        if out.suffix.lower() == ".pdf":
-            raise BadInput(
-                f"--out takes a folder or a file ending in .html, not {out.name}; the PDF goes "
-                "beside it under the same name."
-            )
-        html = out if out.suffix.lower() in (".html", ".htm") else out / "report.html"
-        html = html.absolute()
-        options = Options(rule, patch, confidence)
+            return _check(job, job_path, checked, handover, as_json)
+        html = _place(out, options)
         with working("Drawing the report"):
             made = int(time.time())
-            report = report_of(job, outline_of(job), options, job_path.stem, made)
-            files = _write(report, html, drawings)
-    text = "\n".join(["The report is written:", *(f"  {path}" for path in files)])
-    show({"files": files, "job_sha256": report.job_hash}, as_json, text)
+            report = report_of(job, outline_of(job), options, job_path.stem, made, handover)
+            text = _text(job, options, job_path.stem)
+            files = _write(report, html, drawings, text)
+    lines = [text, ""] if text else []
+    lines += ["The report is written:", *(f"  {path}" for path in files)]
+    told: dict[str, Any] = {"files": files, "job_sha256": report.job_hash}
+    show(told | ({"text": text} if text else {}), as_json, "\n".join(lines))
     return 0
 
 
-def _write(report: "Report", html: Path, drawings: bool) -> list[str]:
+def _refuse_apart(options: "Options", whose: str, photos: tuple[Path, ...]) -> None:
+    """Refuse options that do not go together."""
+    if (whose or photos) and options.audience == "crew":
+        raise BadInput("--whose and --photo are of the customer's page: --for customer.")
+    if options.only is not None and options.audience == "customer":
+        raise BadInput("--only is of the crew's report; leave out --for customer.")
+    if len(photos) > MOST_PHOTOS:
+        raise BadInput(f"The page has room for {MOST_PHOTOS} photos; give no more --photo.")
+
+
+def _place(out: Path, options: "Options") -> Path:
+    """Return where the HTML file goes."""
+    if out.suffix.lower() == ".pdf":
+        raise BadInput(
+            f"--out takes a folder or a file ending in .html, not {out.name}; the PDF goes "
+            "beside it under the same name."
+        )
+    if out.suffix.lower() in (".html", ".htm"):
+        return out.absolute()
+    name = options.only or ("customer" if options.audience == "customer" else "report")
+    return (out / f"{name}.html").absolute()
+
+
+def _handover(whose: str, photos: tuple[Path, ...]) -> "Handover":
+    """What only the user knows of the customer's page, and the firm's own head."""
+    from rig.products.firm import load_firm
+    from rig.report.document import Letterhead
+    from rig.report.pictures import kept_logo, photo_of
+    from rig.report.source import Handover
+    from rig.texts import name_of
+
+    firm = load_firm()
+    logo = kept_logo(firm.logo_data)
+    letterhead = Letterhead(firm.name, firm.address, logo) if firm.name or logo else None
+    name = name_of(whose, "--whose") if whose.strip() else ""
+    return Handover(name, letterhead, tuple(photo_of(photo) for photo in photos))
+
+
+def _text(job: "Job", options: "Options", name: str) -> str:
+    """The list to shop by as text to send; empty for all else."""
+    from rig.report.parts_alone import buy_text
+    from rig.report.source import Source
+
+    if options.only != "buy":
+        return ""
+    return buy_text(Source(job, outline_of(job), options, name))
+
+
+def _write(report: "Report", html: Path, drawings: bool, text: str) -> list[str]:
     from rig.drawing.svg import to_svg
     from rig.files import write_whole
     from rig.report.html import to_html
@@ -96,6 +180,8 @@ def _write(report: "Report", html: Path, drawings: bool) -> list[str]:
         html: to_html(report).encode(),
         html.with_suffix(".pdf"): to_pdf(report),
     }
+    if text:
+        files[html.with_suffix(".txt")] = f"{text}\n".encode()
     if drawings:
         for figure in report.figures():
             path = html.with_name(f"{html.stem}-{figure.name}.svg")
@@ -111,9 +197,11 @@ def _write(report: "Report", html: Path, drawings: bool) -> list[str]:
     return [str(path) for path in files]
 
 
-def _check(job: Any, job_path: Path, copy: Path, as_json: bool) -> int:
+def _check(
+    job: "Job", job_path: Path, copy: Path, handover: "Handover | None", as_json: bool
+) -> int:
     from rig.report.checking import check_copy
 
-    told = check_copy(job, outline_of(job), copy)
+    told = check_copy(job, outline_of(job), copy, handover)
     show(told.as_json(), as_json, told.text)
     return 0 if told.same else 1

@@ -9,7 +9,7 @@ from typing import Literal
 
 from rig.devices.reading import Reading
 from rig.errors import BadInput
-from rig.units import System, parse_length
+from rig.units import INCH_FORMS, METRIC_FORMS, System, parse_length, with_point
 
 Act = Literal["accept", "undo", "skip", "quit"]
 
@@ -37,6 +37,7 @@ def typed_stderr_mm(resolution_mm: float, foot_mm: float = TYPED_FOOT_MM) -> flo
     return math.sqrt(resolution_mm**2 / 12 + foot_mm**2)
 
 
+_COMMA = re.compile(r"\+?[0-9]+,[0-9]+")
 _ACTS: dict[str, Act] = {"": "accept", "y": "accept", "u": "undo", "s": "skip", "q": "quit"}
 
 
@@ -115,7 +116,7 @@ class TypedReader:
         The first bare number settles the unit: where one unit of the job's system explains it that
         is it, and a fraction is inches.
         """
-        text = line.strip()
+        text = self._pointed(line.strip())
         value = _bare(text)
         if value is None:
             return None
@@ -123,6 +124,11 @@ class TypedReader:
             self.unit = self.unit or "in"
             return None
         return self._first(text, value) if self.unit is None else self._later(text, value)
+
+    def _pointed(self, text: str) -> str:
+        """A bare number of a metric job with the point in place of a decimal comma."""
+        is_metric = self.units == "mm" and self.unit not in ("in", "ft")
+        return text.replace(",", ".") if is_metric and _COMMA.fullmatch(text) else text
 
     def _first(self, text: str, value: float) -> Doubted | None:
         """Settle the unit by the first bare number, or say what it may be."""
@@ -176,7 +182,10 @@ class TypedReader:
         if act is not None:
             return act
         unit = self.unit or self.units
-        value_mm = parse_length(text, unit=unit, what="reading")
+        if self.units == "mm":
+            text = with_point(text, unit)
+        forms = METRIC_FORMS if self.units == "mm" else INCH_FORMS
+        value_mm = parse_length(text, unit=unit, what="reading", forms=forms)
         if value_mm < 0:
             raise BadInput(
                 f"The reading {text} is below 0; it is taken up from the floor to the line."

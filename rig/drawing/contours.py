@@ -70,14 +70,19 @@ def step_of(low: float, high: float, units: Units) -> float:
     return steps[-1] * math.ceil((high - low) / steps[-1] / (MOST_BANDS - 1))
 
 
-def contours_of(outline: Outline, lattice: Lattice, units: Units) -> Contours:
-    """Contours at round levels of what a lattice holds on the floor.
+def contours_of(
+    outline: Outline,
+    lattice: Lattice,
+    units: Units,
+    span: tuple[float, float] | None = None,
+) -> Contours:
+    """Contours at round levels of what a lattice holds on the floor, or of a wider `span`.
 
     Lines are exact on the straight lines between nodes (marching squares).
     """
     from contourpy import FillType, LineType, contour_generator
 
-    low, high = values_on(outline, lattice)
+    low, high = span or values_on(outline, lattice)
     step = step_of(low, high, units)
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
     if last == first:

@@ -1,13 +1,14 @@
 """Plans of where to stand: the walk over the grid, and the markers with their stick-outs."""
 
 import itertools
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
+from functools import partial
 from typing import Protocol
 
 from rig.drawing.frame import Frame, closest
 from rig.drawing.look import Look
 from rig.drawing.symbols import Key, arrow, dot, ring, stroke, tagged
-from rig.drawing.vector import LARGE_MM, SMALL_MM, USUAL_MM, Drawing, Pen, Shape, Text
+from rig.drawing.vector import LARGE_MM, SMALL_MM, USUAL_MM, Drawing, Line, Pen, Place, Shape, Text
 from rig.room import Outline
 from rig.units import counted
 
@@ -94,18 +95,31 @@ def markers_drawing(
         frame.add(*arrow(a, b, WALK, 1.6))
     for x, y in places:
         frame.labels.take((x - 1.7, y - 1.7, x + 1.7, y + 1.7))
-    close = closest(places)
-    large = LARGE_MM + 1.0 if close > 22.0 else LARGE_MM if close > 17.0 else USUAL_MM
+
+    def texts(marker: _Marker, size: float) -> list[Line]:
+        told = look.short(marker.stick_out_mm)
+        return [(marker.label, max(0.7 * size, SMALL_MM), False), (told, size, True)]
+
+    large = _largest_beside(
+        frame, [(at, partial(texts, m)) for at, m in zip(places, markers, strict=True)]
+    )
     for marker, (x, y) in zip(markers, places, strict=True):
         shapes = dot(x, y, 1.6, "mark") if marker.is_set else ring(x, y, 1.6, "mark")
-        texts = [
-            (marker.label, max(0.7 * large, SMALL_MM), False),
-            (look.short(marker.stick_out_mm), large, True),
-        ]
-        shapes += frame.labels.beside(x, y, texts, 2.1, must=True, abreast=True)
+        shapes += frame.labels.beside(x, y, texts(marker, large), 2.1, must=True, abreast=True)
         frame.add(tagged("marker", marker.label, shapes))
     done = sum(marker.is_set for marker in markers)
     return frame.finish(title, f"{counted(len(markers), 'marker')}, {done} of them set.")
+
+
+def _largest_beside(
+    frame: Frame, wanted: Sequence[tuple[Place, Callable[[float], list[Line]]]]
+) -> float:
+    """Largest size in which all texts have room right beside their places."""
+    for size in (LARGE_MM + 1.0, LARGE_MM, USUAL_MM + 0.5):
+        tried = frame.labels.copy()
+        if all(tried.beside_free(*at, texts(size), 2.1) for at, texts in wanted):
+            return size
+    return USUAL_MM
 
 
 def _start(x: float, y: float) -> list[Shape]:

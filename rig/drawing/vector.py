@@ -16,6 +16,7 @@ import shapely
 Floats = npt.NDArray[np.float64]
 Place = tuple[float, float]
 Box = tuple[float, float, float, float]
+Line = tuple[str, float, bool]  # a text, its size and whether it is bold
 
 SMALL_MM = 3.2  # 9 point: the least that is read at arm's length
 USUAL_MM = 3.5
@@ -189,11 +190,26 @@ class Labels:
         """Whether a box lies within the bounds and covers nothing."""
         return self._covered(box) <= 0.0
 
+    def beside_free(self, x: float, y: float, lines: Sequence[Line], away_mm: float) -> bool:
+        """Whether lines have room to the right or to the left of a place; if so it is taken."""
+        width, height = _lines_box(lines)
+        for left, top in _around(x, y, width, height, away_mm)[0:4:3]:
+            box = (left, top, left + width, top + height)
+            if self.free(box):
+                self.take(box)
+                return True
+        return False
+
+    def copy(self) -> "Labels":
+        """The same, to try on."""
+        taken = {square: list(boxes) for square, boxes in self._taken.items()}
+        return Labels(self.bounds, self.within, taken)
+
     def beside(
         self,
         x: float,
         y: float,
-        lines: Sequence[tuple[str, float, bool]],
+        lines: Sequence[Line],
         away_mm: float = 1.2,
         must: bool = False,
         colour: str = "ink",
@@ -208,8 +224,7 @@ class Labels:
         left), else where there is room. Returns nothing where there is none, unless it `must`:
         then where it covers least.
         """
-        width = max(text_width(text, size, bold) for text, size, bold in lines) + 0.6
-        height = sum(size * 1.08 for _, size, _ in lines) + 0.2
+        width, height = _lines_box(lines)
         best, least = None, float("inf")
         corners = _around(x, y, width, height, away_mm)
         if below:
@@ -252,6 +267,11 @@ class Labels:
             if wide > 0 and high > 0:
                 covered += wide * high
         return covered
+
+
+def _lines_box(lines: Sequence[Line]) -> tuple[float, float]:
+    width = max(text_width(text, size, bold) for text, size, bold in lines) + 0.6
+    return width, sum(size * 1.08 for _, size, _ in lines) + 0.2
 
 
 def _squares(box: Box) -> Iterable[tuple[int, int]]:

@@ -1,16 +1,20 @@
 """Turns a dense scan, up to millions of points, into a surface that can be judged.
 
-Points are averaged over square bins; the doubt of a bin is what its points scatter by. Nothing
-is smoothed beyond that, and bins without points take their nearest neighbour's height.
+Points are averaged over square bins; the doubt of a bin is what its points scatter by, and bins
+without points take their nearest neighbour's height. What of the bins' unevenness is the scanner's
+noise is taken out once: by a Wiener filter over the cosines of the room (Wiener, Extrapolation,
+Interpolation and Smoothing of Stationary Time Series, 1949), so that draws are as uneven as the
+floor is, not as floor and noise are.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import ndimage
+from scipy import fft, ndimage
 
 from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, lattice, step_for
@@ -22,8 +26,13 @@ BIN_MM = 25.4
 MOST_BINS = 160_000
 MOST_DRAWN_BINS = 6_000
 _POINTS_A_BIN = 4.0
-# What all points of a bin may be wrong by together (common practice, no source).
-COMMON_MM = 0.2
+# What neighbouring points may be wrong by together, and over how wide a place (common practice, no
+# source).
+COMMON_MM, COMMON_OVER_MM = 0.2, 500.0
+# Cosines are taken to be as strong as their neighbours, so many to each side; those that are no
+# stronger than noise is by chance (two standard deviations) are noise.
+_ALIKE = 4
+_BY_CHANCE = 1.0 + 2.0 * math.sqrt(2.0) / (2 * _ALIKE + 1)
 
 
 def scan_model(
@@ -46,18 +55,45 @@ def scan_model(
     # Wide enough for a few points each, so that few bins are empty.
     few = math.sqrt(_POINTS_A_BIN * outline.polygon.area / max(len(x), 1))
     fine = step_for(outline, max(BIN_MM, few), MOST_BINS)
-    mean, _, seen_x, seen_y = _binned(outline, x, y, z, fine)
+    mean, stderr, seen_x, seen_y = _binned(outline, x, y, z, fine)
     step = max(step_for(outline, DRAW_STEP_MM, MOST_DRAWN_BINS), fine)
-    coarse, stderr, *_ = _binned(outline, x, y, z, step)
-    noise = rng.standard_normal((*coarse.z_mm.shape, draws))
-    drawn = coarse.z_mm[..., None] + np.hypot(stderr, COMMON_MM)[..., None] * noise
+    coarse, doubt, *_ = _binned(outline, x, y, z, step)
+    best, left = _filtered(coarse.z_mm, doubt)
+    size = (*best.shape, draws)
+    left = left + _common(best.shape, step)
+    noise = np.sqrt(left)[..., None] * rng.standard_normal(size)
+    drawn = best[..., None] + fft.idctn(noise, axes=(0, 1), norm="ortho")
     return Model(
-        mean,
+        replace(mean, z_mm=_filtered(mean.z_mm, stderr)[0]),
         Field(coarse.x0_mm, coarse.y0_mm, step, drawn),
-        coarse,
+        replace(coarse, z_mm=best),
         max(spacing_of(outline, seen_x, seen_y), mean.step_mm),
         COMMON_MM,
     )
+
+
+def _filtered(z_mm: Floats, stderr_mm: Floats) -> tuple[Floats, Floats]:
+    """Best estimate of heights known with an error, and the variance left of each cosine."""
+    rows, columns = (np.linspace(-1.0, 1.0, n) for n in z_mm.shape)
+    plane = np.column_stack(
+        [np.ones(z_mm.size), np.repeat(rows, len(columns)), np.tile(columns, len(rows))]
+    )
+    flat = (plane @ np.linalg.lstsq(plane, z_mm.ravel(), rcond=None)[0]).reshape(z_mm.shape)
+    waves = fft.dctn(z_mm - flat, norm="ortho")
+    noise = float(np.mean(stderr_mm**2))
+    power = ndimage.uniform_filter(waves**2, 2 * _ALIKE + 1, mode="nearest")
+    floor = np.where(power > _BY_CHANCE * noise, power - noise, 0.0)
+    share = floor / np.maximum(floor + noise, 1e-12)
+    return flat + fft.idctn(share * waves, norm="ortho"), share * noise
+
+
+def _common(shape: tuple[int, ...], step_mm: float) -> Floats:
+    """Variance of each cosine of what neighbouring points are wrong by together."""
+    across = [np.pi * np.arange(n) / (n * step_mm) for n in shape]
+    square = np.add.outer(across[0] ** 2, across[1] ** 2)
+    power = np.exp(-0.5 * COMMON_OVER_MM**2 * square)
+    result: Floats = COMMON_MM**2 * power * power.size / power.sum()
+    return result
 
 
 def _binned(
@@ -78,9 +114,9 @@ def _binned(
     some = np.maximum(count, 1)
     mean = np.bincount(cell, height, count.size).reshape(shape) / some
     square = np.bincount(cell, height**2, count.size).reshape(shape) / some
-    spread = np.sqrt(np.maximum(square - mean**2, 0.0))
-    typical = float(np.median(spread[count > 2])) if np.any(count > 2) else 0.0
-    stderr = np.where(count > 2, spread, typical) / np.sqrt(some)
+    scatter = np.maximum(square - mean**2, 0.0) * some / np.maximum(some - 1, 1)
+    typical = float(np.mean(scatter[count > 2])) if np.any(count > 2) else 0.0
+    stderr = np.sqrt(np.where(count > 2, scatter, typical) / some)
     empty = count == 0
     if empty.any():
         nearest = ndimage.distance_transform_edt(empty, return_distances=False, return_indices=True)

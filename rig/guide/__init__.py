@@ -17,7 +17,7 @@ CHAPTERS = {
     "phone": "Prompts on a phone; practice without a rod.",
     "bluetooth": "A rod without a cable.",
     "profile": "How a rod of your own speaks.",
-    "paper": "Report, PDF, DXF, GeoJSON, CSV.",
+    "paper": "Report, customer's page, PDF, DXF, CSV.",
     "small": "On a palm-sized computer: port, service, memory.",
     "scripts": "JSON, exit codes, where the job lies.",
 }

@@ -135,6 +135,12 @@ class Site:
             case ["j", name, ""]:
                 with Job.open(self.folder.file(name)) as job:
                     return _Goes(f"j/{quote(name, safe='')}/{stands_of(job).next}")
+            case ["j", name, "after", key]:
+                with Job.open(self.folder.file(name)) as job:
+                    told = stands_of(job)
+                done = next((step.done for step in told.steps if step.key == key), True)
+                goes = (following(told, key) or told.next) if done else key
+                return _Goes(f"j/{quote(name, safe='')}/{goes}")
             case ["j", name, key] if key in STEPS:
                 return self._step(name, STEPS[key], form)
             case ["j", name, key, part] if key in STEPS:
@@ -218,7 +224,7 @@ class Site:
             with self._writes(name), Job.open(path, write=True, wait_s=WRITE_WAIT_S) as job:
                 goes = step.act(self._visit(job, name, form), form.text("act"))
             if isinstance(goes, Wanted):
-                self.work.begin(name, path, goes, f"../j/{quote(name, safe='')}/")
+                self.work.begin(name, path, goes, f"../j/{quote(name, safe='')}/after/{step.key}")
                 return _Goes("session/")
         except JobHeld as error:
             session = "A session is at work on this job: stop it first."

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from rig.errors import BadInput
 from rig.texts import name_of
-from rig.units import Units, parse_length
+from rig.units import Units, parse_length, with_point
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -68,7 +68,7 @@ class Form:
         """Return a length in mm; `bare` is the unit of a number that names none."""
 
         def parse(text: str) -> float:
-            length_mm = parse_length(text, unit=bare, what=what)
+            length_mm = parse_length(with_point(text, bare), unit=bare, what=what)
             if above is not None and not length_mm > above:
                 raise BadInput(f"{what} must be more than {above:g}.")
             if minimum is not None and length_mm < minimum:

@@ -37,12 +37,13 @@ def cautions_section(source: Source) -> Section:
     )
 
 
-def appendix_section(source: Source, job_hash: str, *, for_customer: bool = False) -> Section:
+def appendix_section(source: Source, job_hash: str) -> Section:
     """Every shot, the versions, and the job's hash; for a customer only the shots that count."""
     shots = source.job.shots(current=False)
     out_of_use = _out_of_use(source, shots)
+    for_customer = source.options.audience == "customer"
     if for_customer:
-        shots = [shot for shot in shots if shot.id not in out_of_use]
+        shots, out_of_use = [shot for shot in shots if shot.id not in out_of_use], {}
     tables = _tables(source, shots, out_of_use)
     said = (
         "A larger reading is a lower floor. ± is one standard deviation of the shot; n the "

@@ -11,6 +11,7 @@ from rig.record import Record
 from rig.report.contents import report_of
 from rig.report.html import to_html
 from rig.report.pdf import to_pdf
+from rig.report.source import Handover
 from rig.report.stamp import Stamp, read_stamp
 
 if TYPE_CHECKING:
@@ -46,8 +47,12 @@ class Checked(Record):
     text: str
 
 
-def check_copy(job: "Job", outline: "Outline", path: Path) -> Checked:
+def check_copy(
+    job: "Job", outline: "Outline", path: Path, handover: Handover | None = None
+) -> Checked:
     """Make the report of a copy's stamp anew and compare, byte by byte.
+
+    `handover` is that of a customer's page, which no job keeps.
 
     Raises
     ------
@@ -59,7 +64,7 @@ def check_copy(job: "Job", outline: "Outline", path: Path) -> Checked:
     job_hash = job.content_hash()
     job_same = stamp.job_sha256 == job_hash
     if job_same:
-        report = report_of(job, outline, stamp.options, stamp.name, stamp.made_utc_s)
+        report = report_of(job, outline, stamp.options, stamp.name, stamp.made_utc_s, handover)
         is_pdf = content.startswith(b"%PDF")
         again = to_pdf(report) if is_pdf else to_html(report).encode()
         text = _words(again, content, stamp)

@@ -1,10 +1,13 @@
 """From a job at any stage to a report: a glance first, then part by part what there is."""
 
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rig import __version__
 from rig.report.appendix_part import appendix_section, cautions_section
 from rig.report.document import Facts, Report, Section, section
+from rig.report.parts_alone import buy_sheet, customer_pages, first_that_fits, marker_sheets
 from rig.report.patch_part import patches_section
 from rig.report.plan_part import (
     markers_section,
@@ -15,10 +18,11 @@ from rig.report.plan_part import (
 )
 from rig.report.pour_part import pour_section
 from rig.report.proof_part import proof_section
-from rig.report.source import Options, Source
+from rig.report.source import Handover, Options, Source
 from rig.report.stamp import stamp_of
 from rig.report.survey_part import floor_part, instruments_section, job_section
 from rig.units import counted
+from rig.words.handover import title as title_of
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -26,7 +30,12 @@ if TYPE_CHECKING:
 
 
 def report_of(
-    job: "Job", outline: "Outline", options: Options, name: str, made_utc_s: float
+    job: "Job",
+    outline: "Outline",
+    options: Options,
+    name: str,
+    made_utc_s: float,
+    handover: Handover | None = None,
 ) -> Report:
     """Make the report of a job as it stands.
 
@@ -39,14 +48,56 @@ def report_of(
         Of the job.
     made_utc_s : float
         What it bears as its time; two reports of one job with the same time are the same.
+    handover : Handover, optional
+        Of a customer's page.
 
     Raises
     ------
     BadInput
         A rule that is not known.
+    CannotAnswer
+        The one part that was asked for is not there yet.
     """
     source = Source(job, outline, options, name)
     job_hash = job.content_hash()
+    made = f"Made {source.time(made_utc_s)} UTC by floor-rig {__version__}."
+
+    def report(title: str, subtitle: str, sections: Sequence[Section], shown: bool) -> Report:
+        return Report(
+            title,
+            subtitle,
+            tuple(sections),
+            "A4" if source.units.is_metric else "letter",
+            stamp_of(options, name, made_utc_s, job_hash).line,
+            made_utc_s,
+            job_hash,
+            title_shown=shown,
+        )
+
+    def on_a_page(tries: Iterable[tuple[Section, ...]], title: str) -> Report:
+        from rig.report.pdf import pages_of
+
+        made_so = (report(title, made, sections, False) for sections in tries)
+        return first_that_fits(made_so, lambda one: pages_of(one) == 1)
+
+    match options.only:
+        case "markers":
+            return on_a_page(marker_sheets(source), f"Marker sheet: {name}")
+        case "buy":
+            return report(f"To buy: {name}", made, buy_sheet(source), False)
+    if options.audience == "customer":
+        told = handover or Handover()
+        page = on_a_page(customer_pages(source, told), title_of(told.whose))
+        if not options.appendix:
+            return page
+        first, *others = _technical(source, job_hash)
+        return replace(page, sections=(*page.sections, replace(first, new_page=True), *others))
+    subtitle = f"{made} Best estimates with their doubt; where none is told, none is known."
+    return report(f"Floor report: {name}", subtitle, _technical(source, job_hash), True)
+
+
+def _technical(source: Source, job_hash: str) -> list[Section]:
+    """All that the crew's report tells, a glance first."""
     plan = plan_told(source)
     parts = [
         job_section(source),
@@ -62,17 +113,7 @@ def report_of(
         appendix_section(source, job_hash),
     ]
     there = [part for part in parts if part is not None]
-    whole = [_glance(source, there), *there]
-    return Report(
-        f"Floor report: {name}",
-        f"Made {source.time(made_utc_s)} UTC by floor-rig {__version__}. Best estimates with their "
-        "doubt; where none is told, none is known.",
-        tuple(whole),
-        "A4" if source.units.is_metric else "letter",
-        stamp_of(options, name, made_utc_s, job_hash).line,
-        made_utc_s,
-        job_hash,
-    )
+    return [_glance(source, there), *there]
 
 
 def _glance(source: Source, parts: list[Section]) -> Section:

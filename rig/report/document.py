@@ -99,8 +99,8 @@ class Figure(Part):
 
 
 @dataclass(frozen=True)
-class Picture:
-    """A picture in JPEG or PNG, and what it shows."""
+class Photo:
+    """A photo or logo, in JPEG or PNG, and what it shows."""
 
     data: bytes = field(repr=False)
     media_type: str
@@ -115,14 +115,22 @@ class Letterhead(Part):
 
     name: str
     lines: tuple[str, ...] = ()
-    logo: Picture | None = None
+    logo: Photo | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Abreast(Part):
-    """Figures and pictures side by side, of which two are as wide as the sheet."""
+    """Figures and pictures side by side, of which two are as wide as the sheet.
 
-    items: tuple[Figure | Picture, ...]
+    Attributes
+    ----------
+    items : tuple of Figure or Photo
+    high_mm : float
+        Of pictures on paper, at most.
+    """
+
+    items: tuple[Figure | Photo, ...]
+    high_mm: float = 62.0
 
 
 @dataclass(frozen=True)
@@ -179,21 +187,21 @@ class Report:
                 found += [one for one in items if isinstance(one, Figure)]
         return found
 
-    def pictures(self) -> list[Picture]:
+    def pictures(self) -> list[Photo]:
         """All pictures in their order."""
-        found: list[Picture] = []
+        found: list[Photo] = []
         for section in self.sections:
             for block in section.blocks:
                 if isinstance(block, Letterhead) and block.logo is not None:
                     found.append(block.logo)
                 if isinstance(block, Abreast):
-                    found += [one for one in block.items if isinstance(one, Picture)]
+                    found += [one for one in block.items if isinstance(one, Photo)]
         return found
 
 
-def caption_of(shown: Figure | Picture) -> str:
+def caption_of(shown: Figure | Photo) -> str:
     """Words under a figure or a picture."""
-    if isinstance(shown, Picture):
+    if isinstance(shown, Photo):
         return shown.caption
     return f"{shown.drawing.title}. {shown.drawing.description}".strip()
 

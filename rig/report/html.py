@@ -14,7 +14,7 @@ from rig.report.document import (
     Facts,
     Figure,
     Letterhead,
-    Picture,
+    Photo,
     Report,
     Section,
     Signatures,
@@ -30,6 +30,7 @@ STYLE = """
 body { margin: 0 auto; padding: 1rem; max-width: 54rem; background: PAPER; color: INK;
   font: 1rem/1.45 FAMILY; }
 h1 { font-size: 1.9rem; line-height: 1.15; margin: .5rem 0 0; }
+.unseen { position: absolute; left: -100rem; width: 1px; overflow: hidden; }
 h2 { font-size: 1.35rem; margin: 2.4rem 0 .6rem; padding-top: .5rem; border-top: .2rem solid INK; }
 p { margin: .5rem 0; }
 nav ol { columns: 14rem; padding-left: 1.4rem; }
@@ -85,12 +86,20 @@ def to_html(report: Report) -> str:
     for name in ("paper", "ink", "soft", "rule", "alarm", "mark"):
         style = style.replace(name.upper(), COLOURS[name])
     contents = "\n".join(
-        f'<li><a href="#{part.key}">{_escape(part.title)}</a></li>' for part in report.sections
+        f'<li><a href="#{part.key}">{_escape(part.title)}</a></li>'
+        for part in report.sections
+        if part.title
     )
     policy = "default-src 'none'; style-src 'unsafe-inline'"
     if report.pictures():
         policy += "; img-src data:"
-    title = f'<h1>{_escape(report.title)}</h1>\n<p class="subtitle">{_escape(report.subtitle)}</p>'
+    head = (
+        f"<header>\n<h1>{_escape(report.title)}</h1>\n"
+        f'<p class="subtitle">{_escape(report.subtitle)}</p>\n</header>\n'
+        f'<nav aria-label="Contents"><ol>\n{contents}\n</ol></nav>'
+    )
+    if not report.title_shown:
+        head = f'<h1 class="unseen">{_escape(report.title)}</h1>'
     body = "\n".join(_section(part) for part in report.sections)
     return f"""<!DOCTYPE html>
 <html lang="{report.lang}">
@@ -103,12 +112,7 @@ def to_html(report: Report) -> str:
 <style>{style}</style>
 </head>
 <body>
-<header>
-{title}
-</header>
-<nav aria-label="Contents"><ol>
-{contents}
-</ol></nav>
+{head}
 <main>
 {body}
 </main>
@@ -121,6 +125,8 @@ def to_html(report: Report) -> str:
 def _section(part: Section) -> str:
     page = ' class="page"' if part.new_page else ""
     body = "\n".join(_block(block) for block in part.blocks)
+    if not part.title:
+        return f'<section id="{part.key}"{page}>\n{body}\n</section>'
     return (
         f'<section id="{part.key}"{page} aria-labelledby="{part.key}-title">\n'
         f'<h2 id="{part.key}-title">{_escape(part.title)}</h2>\n{body}\n</section>'
@@ -165,7 +171,7 @@ def _figure(figure: Figure) -> str:
     )
 
 
-def _picture(picture: Picture, kind: str) -> str:
+def _picture(picture: Photo, kind: str) -> str:
     data = base64.b64encode(picture.data).decode()
     caption = _escape(picture.caption)
     image = (
@@ -208,7 +214,7 @@ def _table(table: Table) -> str:
     )
     size = ' class="large"' if table.large else ""
     return (
-        f"<table{size}><caption>{_escape(table.title)}</caption>\n"
+        f"<table{size}><caption>{_escape(table.title or table.head[0])}</caption>\n"
         f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}\n</tbody></table>"
     )
 

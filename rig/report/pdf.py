@@ -23,7 +23,7 @@ from rig.report.document import (
     Facts,
     Figure,
     Letterhead,
-    Picture,
+    Photo,
     Report,
     Section,
     Signatures,
@@ -50,7 +50,6 @@ LEAST_BESIDE_MM = 40.0  # left beside a figure, for the next section to begin th
 LEAST_SHARE = 0.5  # of a page that is to be full at least
 _NEARLY = (0.04, 0.08, 0.12, 0.0, 0.16, 0.2)  # what the last page takes beyond half, tried so
 _LOGO_MM = (45.0, 16.0)
-_PICTURE_MM = 62.0
 
 
 def to_pdf(report: Report) -> bytes:
@@ -61,6 +60,13 @@ def to_pdf(report: Report) -> bytes:
     paper = _Paper(report, like=blind, limits=limits)
     paper.compose()
     return bytes(paper.output())
+
+
+def pages_of(report: Report) -> int:
+    """How many pages a report takes; quick, for nothing is written."""
+    blind = _Paper(report, blind=True)
+    blind.compose()
+    return len(blind.fills)
 
 
 def draw(
@@ -361,7 +367,7 @@ class _Paper(Sheet):
         column = (self.epw - GAP_MM) / 2
         for n in range(0, len(block.items), 2):
             pair = block.items[n : n + 2]
-            sizes = [_size(one, column) for one in pair]
+            sizes = [_size(one, column, block.high_mm) for one in pair]
             captions = [self.broken(caption_of(one), SMALL_PT, column) for one in pair]
             inner = max(high for _, high in sizes)
             under = max(map(len, captions)) * line_mm(SMALL_PT)
@@ -370,12 +376,12 @@ class _Paper(Sheet):
             for k, (one, (wide, high)) in enumerate(zip(pair, sizes, strict=True)):
                 x = MARGIN_MM + k * (column + GAP_MM)
                 if not self.blind:
-                    if isinstance(one, Picture):
+                    if isinstance(one, Photo):
                         self.image(io.BytesIO(one.data), x, top, wide, high)
                     else:
                         draw(self, one.drawing, x, top, self.family, self.fit)
                 self.set_y(top + inner + 1.0)
-                self.put(captions[k], SMALL_PT, x, column, colour="soft")
+                self.put(captions[k], SMALL_PT, x, column, bold=isinstance(one, Figure))
             self.set_y(top + inner + 1.0 + under)
             self.ln(1.5)
 
@@ -552,12 +558,12 @@ def _high(items: Sequence[tuple[Laid, Cells | None]]) -> float:
     return sum(laid.head_mm if row is None else row.high for laid, row in items)
 
 
-def _size(item: Figure | Picture, column: float) -> tuple[float, float]:
-    if isinstance(item, Picture):
-        return _within(item, column, _PICTURE_MM)
+def _size(item: Figure | Photo, column: float, high: float) -> tuple[float, float]:
+    if isinstance(item, Photo):
+        return _within(item, column, high)
     return item.drawing.width_mm, item.drawing.height_mm
 
 
-def _within(picture: Picture, wide: float, high: float) -> tuple[float, float]:
+def _within(picture: Photo, wide: float, high: float) -> tuple[float, float]:
     scale = min(wide / picture.width_px, high / picture.height_px)
     return picture.width_px * scale, picture.height_px * scale

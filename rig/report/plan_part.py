@@ -104,7 +104,7 @@ def plane_section(told: PlanTold) -> Section:
         "plane",
         "Finished plane, and why",
         Words(_lies(told), "lead", told="answer"),
-        _stale(told.stale),
+        stale_words(told.stale),
         Facts(
             (
                 ("Cover at the high point", f"{units.length(cover.min)} (best estimate)"),
@@ -158,7 +158,7 @@ def quantities_section(told: PlanTold) -> Section:
         "quantities",
         "Quantities, with their doubt",
         Words(buy, "lead", told="answer"),
-        _stale(told.stale_bags),
+        stale_words(told.stale_bags),
         Facts(tuple(rows)),
         Table("What else to have on site", ("Item", "How much", "By which rule"), materials),
         Words(words.rule_changes(), "small"),
@@ -175,8 +175,8 @@ def plan_cautions(answer: PlanAnswer) -> Section:
     return section("cautions", "Cautions", bullets(answer.cautions, reminder=reminder))
 
 
-def markers_section(source: Source) -> Section | None:
-    """Tell the marker sheet, large enough to be read from standing."""
+def markers_section(source: Source, look: Look | None = None) -> Section | None:
+    """Tell the marker sheet, large enough to be read from standing; `look` is that of its plan."""
     markers = source.markers
     if not markers:
         if source.plan is None:
@@ -197,7 +197,7 @@ def markers_section(source: Source) -> Section | None:
         "markers",
         "Depth markers",
         Words(f"{counted(len(markers), 'marker')}, {len(done)} of them set.", "lead"),
-        _stale(source.changed) if source.plan is not None else None,
+        stale_words(source.changed) if source.plan is not None else None,
         Table(
             "Marker sheet: top over the floor, and what the rod reads on it (line of set-up 1)",
             ("Marker", "Stands out", "Rod reads", "Where"),
@@ -210,11 +210,12 @@ def markers_section(source: Source) -> Section | None:
             "roughness included; the reading of the rod is what counts.",
             "small",
         ),
-        Figure("markers", markers_drawing(source.outline, source.wide_look, markers)),
+        Figure("markers", markers_drawing(source.outline, look or source.wide_look, markers)),
     )
 
 
-def _stale(changed: list[str] | tuple[str, ...]) -> Words | None:
+def stale_words(changed: list[str] | tuple[str, ...]) -> Words | None:
+    """Say what changed under a plan since, where anything did."""
     if not changed:
         return None
     return Words(words.plan_is_stale(changed), "warning", told="answer")

@@ -224,6 +224,6 @@ def _log(source: Source) -> Iterator[Block]:
         rows.append(("A batch every", f"{minutes(last.interval_s)}, planned {planned}"))
     yield Words("Poured.", "lead")
     yield Facts(tuple(rows))
-    if last.unticked:
+    if last.unticked and source.options.audience == "crew":
         names = ", ".join(last.unticked)
         yield Words(f"Never ticked before the pour: {names}.", "warning")

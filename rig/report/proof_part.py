@@ -25,7 +25,7 @@ MOST_STRIPS = 20
 
 def proof_section(source: Source) -> Section:
     """Verdict and where it comes from."""
-    rule, why = _rule(source)
+    rule, why = rule_of(source)
     assumed = None if why is None else Words(why, "small")
     try:
         kind = kind_to_judge(source.job, None)
@@ -48,7 +48,7 @@ def proof_section(source: Source) -> Section:
     )
 
 
-def _rule(source: Source) -> tuple[Rule, str | None]:
+def rule_of(source: Source) -> tuple[Rule, str | None]:
     """Return the rule to prove by, and why that one where none was named."""
     given, covering = source.options.rule, source.settings.covering
     if given is not None:

@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from rig.drawing.look import Look, quarter_turns, turned
 from rig.errors import CannotAnswer
+from rig.report.document import Letterhead, Photo
 from rig.room import Outline
 from rig.study.floor_answer import FloorAnswer, HighPoint, floor_answer, floor_by_plan
 from rig.study.judged import Surfaces
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from rig.job.store import Job
     from rig.survey.setups import Line
 
+Audience = Literal["crew", "customer"]
+Only = Literal["markers", "buy"]
 FEW_CELLS, FEW_DRAWS = 2_000, 300
 # Width and height of drawings; a sheet leaves 180 mm between its margins.
 BESIDE_MM, ACROSS_MM, WIDE_MM = (90.0, 132.0), (180.0, 118.0), (180.0, 128.0)
@@ -31,11 +34,44 @@ WIDE_ROOM = 1.4
 
 @dataclass(frozen=True)
 class Options:
-    """What was asked of a report; `rule` and `patch` are keys of rules or paths of their files."""
+    """What was asked of a report.
+
+    Attributes
+    ----------
+    rule, patch : str or None
+        Keys of rules or paths of their files.
+    confidence : float
+    audience : {'crew', 'customer'}
+    only : {'markers', 'buy'} or None
+        The one part that is wanted.
+    appendix : bool
+        Whether the technical report follows the customer's page.
+    """
 
     rule: str | None = None
     patch: str | None = None
     confidence: float = 0.95
+    audience: Audience = "crew"
+    only: Only | None = None
+    appendix: bool = False
+
+
+@dataclass(frozen=True)
+class Handover:
+    """What only the user knows of a customer's page; no job and no log keeps it.
+
+    Attributes
+    ----------
+    whose : str
+        Whose floor it is.
+    letterhead : Letterhead or None
+        The firm's.
+    photos : tuple of Photo
+    """
+
+    whose: str = ""
+    letterhead: Letterhead | None = None
+    photos: tuple[Photo, ...] = ()
 
 
 def look_of(outline: Outline, units: Units) -> Look:

@@ -2,13 +2,13 @@
 
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import quote, unquote
 
 from rig import __version__
 from rig.errors import BadInput
-from rig.record import Record, from_json
+from rig.record import OMITTED, Record, from_json
 from rig.report.source import Options
 
 BEGIN = "floor-rig report "
@@ -25,6 +25,9 @@ class Stamp(Record):
     made_utc_s : int
     rule, patch : str or None
     confidence : float
+    audience, only : str or None
+    appendix : bool or None
+        As `Options` has them; None where they are as usual.
     job_sha256 : str
     """
 
@@ -34,6 +37,9 @@ class Stamp(Record):
     rule: str | None
     patch: str | None
     confidence: float
+    audience: str | None = field(default=None, metadata=OMITTED)
+    only: str | None = field(default=None, metadata=OMITTED)
+    appendix: bool | None = field(default=None, metadata=OMITTED)
     job_sha256: str
 
     @property
@@ -50,7 +56,14 @@ class Stamp(Record):
     def options(self) -> Options:
         """What was asked of the report."""
         rule, patch = (told and unquote(told) for told in (self.rule, self.patch))
-        return Options(rule, patch, self.confidence)
+        return Options(
+            rule,
+            patch,
+            self.confidence,
+            "customer" if self.audience == "customer" else "crew",
+            "markers" if self.only == "markers" else "buy" if self.only == "buy" else None,
+            bool(self.appendix),
+        )
 
 
 def stamp_of(options: Options, name: str, made_utc_s: float, job_hash: str) -> Stamp:
@@ -62,6 +75,9 @@ def stamp_of(options: Options, name: str, made_utc_s: float, job_hash: str) -> S
         rule=options.rule and quote(options.rule),
         patch=options.patch and quote(options.patch),
         confidence=options.confidence,
+        audience=None if options.audience == "crew" else options.audience,
+        only=options.only,
+        appendix=options.appendix or None,
         job_sha256=job_hash,
     )
 

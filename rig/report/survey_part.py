@@ -121,7 +121,7 @@ def _checks(source: Source) -> list[Block | None]:
 
 def _troubles(source: Source) -> list[Block | None]:
     troubles = [one for one in source.job.events(["trouble"]) if one.data["reason"] not in SLIPS]
-    if not troubles:
+    if not troubles or source.options.audience == "customer":
         return []
     told = "once" if len(troubles) == 1 else f"{len(troubles)} times"
     return [

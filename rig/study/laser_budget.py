@@ -205,7 +205,9 @@ def _setups_of(job: "Job", picture: "Picture") -> list[str]:
 def _over(picture: "Picture", effect: Floats) -> Floats:
     """Carry effects on the shots (n, k) over the raster (cells, k), as the surface would."""
     heights, surface, cells = picture.heights, picture.surface, picture.cells
-    like = floor_model(surface.length_mm, surface.variance_mm2, surface.nugget_mm2)
+    like = floor_model(
+        surface.length_mm, surface.variance_mm2, surface.nugget_mm2, surface.lines_mm2
+    )
     return np.column_stack(
         [
             like.like()

@@ -19,14 +19,16 @@ def lattice_for(
     """Columns and rows of a lattice that is good for these places, where it saves work."""
     if len(x) == 0:
         return None
-    step = length_mm / _PER_LENGTH[smoothness]
-    columns, rows = (
-        np.linspace(at.min(), at.max(), max(int(np.ceil(np.ptp(at) / step)), 4) + 1)
-        for at in (x, y)
-    )
+    columns, rows = (lattice_nodes(at, length_mm, smoothness) for at in (x, y))
     if len(columns) * len(rows) > 0.6 * len(x) or np.ptp(x) <= 0 or np.ptp(y) <= 0:
         return None
     return columns, rows
+
+
+def lattice_nodes(at: Floats, length_mm: float, smoothness: Smoothness) -> Floats:
+    """Places along one direction from which a floor of a length may be interpolated."""
+    step = length_mm / _PER_LENGTH[smoothness]
+    return np.linspace(at.min(), at.max(), max(int(np.ceil(np.ptp(at) / step)), 4) + 1)
 
 
 def lumped(x: Floats, y: Floats, weight: Floats) -> tuple[Floats, Floats, Floats]:

@@ -1,7 +1,7 @@
 r"""Matérn covariance of floor heights with distance, and its slope with respect to the length.
 
 Smoothness 1.5 is a floor that may bend anywhere but has a slope everywhere, 2.5 one whose
-curvature is continuous too.
+curvature is continuous too. Lines are what a floor has along its walls: joists, rails, joints.
 """
 
 from __future__ import annotations
@@ -68,3 +68,67 @@ def correlation_and_slope(
         return (1.0 + d) * fall, d * d * fall
     square = d * d / 3.0
     return (1.0 + d + square) * fall, square * (1.0 + d) * fall
+
+
+# Joists, rails and joints run along the walls, from one to the other; what one adds to the floor
+# changes within a foot or so across it (common practice, no source).
+LINE_ACROSS_MM = 350.0
+_BLOCK = 1_024
+
+
+def line_alike(at_mm: Floats, other_mm: Floats) -> Floats:
+    """Correlation of what lines add, by places across them, shape (n, m): Matérn 3/2."""
+    # A raster has few columns and rows: the dear exponentials are taken of these alone.
+    own, index = np.unique(np.round(other_mm, 6), return_inverse=True)
+    apart = np.abs(np.subtract.outer(at_mm, own))
+    alike: Floats = correlation(apart, LINE_ACROSS_MM, 1.5)
+    return alike if np.array_equal(own, other_mm) else alike[:, index]
+
+
+def floor_covariance(
+    x_mm: Floats,
+    y_mm: Floats,
+    other_x_mm: Floats,
+    other_y_mm: Floats,
+    variance_mm2: float,
+    length_mm: float,
+    smoothness: Smoothness,
+    lines_mm2: tuple[float, float],
+) -> Floats:
+    """Covariance of a floor's undulation and lines between two lists of places, mm², (n, m).
+
+    `lines_mm2` are the variances of lines along y and of lines along x.
+    """
+    alike = correlation(distances(x_mm, y_mm, other_x_mm, other_y_mm), length_mm, smoothness)
+    alike *= variance_mm2
+    if lines_mm2[0]:
+        alike += lines_mm2[0] * line_alike(x_mm, other_x_mm)
+    if lines_mm2[1]:
+        alike += lines_mm2[1] * line_alike(y_mm, other_y_mm)
+    return alike
+
+
+def variance_of_sum(
+    x_mm: Floats,
+    y_mm: Floats,
+    weight: Floats,
+    variance_mm2: float,
+    length_mm: float,
+    smoothness: Smoothness,
+    lines_mm2: tuple[float, float],
+) -> float:
+    """Variance of a weighted sum of a floor's heights, worked off in blocks, in mm²."""
+    total = 0.0
+    for start in range(0, len(x_mm), _BLOCK):
+        part = slice(start, start + _BLOCK)
+        for other in range(start, len(x_mm), _BLOCK):
+            rest = slice(other, other + _BLOCK)
+            apart = distances(x_mm[part], y_mm[part], x_mm[rest], y_mm[rest])
+            alike = correlation(apart, length_mm, smoothness)
+            twice = 1.0 if other == start else 2.0
+            total += twice * variance_mm2 * float(weight[part] @ alike @ weight[rest])
+    for variance, at in zip(lines_mm2, (x_mm, y_mm), strict=True):
+        own, index = np.unique(np.round(at, 3), return_inverse=True)
+        each = np.bincount(index, weight)
+        total += variance * float(each @ line_alike(own, own) @ each)
+    return total

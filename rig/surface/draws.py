@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
-from rig.surface.covariance import Floats
+from rig.surface.covariance import Floats, line_alike
 from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.reml import lower_cholesky
 
 Singles = NDArray[np.float32]
 
@@ -61,19 +62,26 @@ def conditional_draws(
     waves = _Waves.for_floor(model, lattice)
     mean, sd = model.predict(x_mm, y_mm, quick=True)
     at_shots = waves.at(model.x_mm, model.y_mm)
+    lines = _Lines.for_floor(model, lattice) if any(model.lines_mm2) else None
     draws = np.empty((n, len(x_mm)), dtype=np.float32)
+    drawn_shots = np.empty((len(model.x_mm), n))
     for start in range(0, n, _BATCH):
         count = min(_BATCH, n - start)
         size = waves.amplitudes(count, rng)
         bend = rng.standard_normal((count, 3))
         floors = waves.over(lattice, size)[:, lattice.index]
         shots = at_shots @ np.concatenate([size.real, -size.imag], axis=1).reshape(count, -1).T
-        shots = shots + model.bend(model.x_mm, model.y_mm) @ bend.T
+        shots = shots + model.under.bend(model.x_mm, model.y_mm) @ bend.T
+        if lines is not None:
+            over, at = lines.draw(count, rng)
+            floors += over[:, lattice.index]
+            shots += at.T
         error = np.sqrt(model.shot_variance_mm2 + waves.left_out_mm2)
         shots += error[:, None] * rng.standard_normal(shots.shape)
-        floors += (bend @ model.bend(x_mm, y_mm).T).astype(np.float32)
-        floors -= model.respond(x_mm, y_mm, shots)
+        floors += (bend @ model.under.bend(x_mm, y_mm).T).astype(np.float32)
+        drawn_shots[:, start : start + count] = shots
         draws[start : start + count] = floors
+    draws -= model.respond(x_mm, y_mm, drawn_shots)
     draws -= draws.mean(axis=0)
     spread = draws.std(axis=0)
     draws *= np.divide(sd, spread, out=np.zeros_like(sd), where=spread > 0).astype(np.float32)
@@ -101,6 +109,37 @@ class _Lattice:
             y.min() + step * np.arange(float(rows)),
             column * rows + row,
         )
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """What lines along the walls add over a lattice and at the shots.
+
+    `factors` are the Cholesky factors across them, of lattice and shots together: along y, along x.
+    """
+
+    factors: tuple[Singles, Singles]
+    columns: int
+    rows: int
+
+    @classmethod
+    def for_floor(cls, model: GaussianProcess, lattice: _Lattice) -> _Lines:
+        factors = []
+        pairs = (lattice.x_mm, model.x_mm), (lattice.y_mm, model.y_mm)
+        for variance, places in zip(model.lines_mm2, pairs, strict=True):
+            at = np.concatenate(places)
+            lower = lower_cholesky(variance * line_alike(at, at))
+            factors.append(lower.T.astype(np.float32))
+        return cls((factors[0], factors[1]), len(lattice.x_mm), len(lattice.y_mm))
+
+    def draw(self, count: int, rng: np.random.Generator) -> tuple[Singles, Singles]:
+        """Draws over the lattice, shape (count, columns · rows), and at the shots (count, k)."""
+        across, along = (
+            rng.standard_normal((count, len(factor)), dtype=np.float32) @ factor
+            for factor in self.factors
+        )
+        over = across[:, : self.columns, None] + along[:, None, : self.rows]
+        return over.reshape(count, -1), across[:, self.columns :] + along[:, self.rows :]
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,11 +14,15 @@ def floor_model(
     length_mm: float | None = None,
     variance_mm2: float | None = None,
     nugget_mm2: float | None = None,
+    lines_mm2: tuple[float, float] | None = None,
 ) -> GaussianProcess:
     """Make the model of a floor, not fitted yet; parameters given are kept as they are.
 
-    Smoothness 5/2: wood and concrete bend, they do not kink. Where they do, the leave-one-out
-    look-out may say so (`rig.surface.look_out`); how seldom it does and what is kept of a stated
-    95 % tells `python -m tests.surface.calibration --worlds 100`.
+    Smoothness 5/2: wood and concrete bend, they do not kink. Joists, rails and joints run along the
+    walls; what they add is averaged over what the shots leave open of it. Where a floor kinks, the
+    leave-one-out look-out may say so (`rig.surface.look_out`); how seldom it does and what is kept
+    of a stated 95 % tells `python -m tests.surface.calibration --worlds 100`.
     """
-    return GaussianProcess(2.5, "plane", variance_mm2, length_mm, nugget_mm2, bowl_mm=BOWL_MM)
+    return GaussianProcess(
+        2.5, "plane", variance_mm2, length_mm, nugget_mm2, None, BOWL_MM, lines_mm2
+    )

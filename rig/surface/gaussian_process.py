@@ -6,8 +6,9 @@ from spot to spot (the nugget) and the known error of the shot. Only the last is
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
-from typing import Literal, Self
+from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,19 +16,28 @@ from scipy.interpolate import RectBivariateSpline
 from scipy.linalg import cho_solve, solve_triangular
 
 from rig.errors import BadInput
+from rig.surface.averaging import mean_sds
 from rig.surface.binning import binned, lattice_for, lumped
-from rig.surface.covariance import Floats, Smoothness, correlation, distances
+from rig.surface.covariance import (
+    Floats,
+    Smoothness,
+    correlation,
+    distances,
+    floor_covariance,
+    line_alike,
+    variance_of_sum,
+)
 from rig.surface.places import checked_places, checked_values, refuse_poor_layout
+from rig.surface.raster import Lattice, raster_of, square
 from rig.surface.reml import (
     Priors,
     Shots,
     find,
     inverse_from_cholesky,
     lower_cholesky,
-    parts_of,
+    shots_in_parts,
 )
-
-Trend = Literal["plane", "constant", "none"]
+from rig.surface.trend import Trend, TrendKind
 
 MOST_SHOTS = 100_000
 MOST_JOINT_PLACES = 3_000
@@ -70,11 +80,15 @@ class GaussianProcess:
         depart from the plane at the outermost shots, as a standard deviation; 0 for none. A
         stationary undulation expects the floor beyond the shots to level off, and so doubts the
         corners of a dish too little.
+    lines_mm2 : two floats, or None
+        Variances of what joists, rails or joints add: those along y, those along x; None to find
+        both, and then they and the undulation are averages over what the shots leave open.
 
     Attributes
     ----------
     variance_mm2, length_mm, nugget_mm2 : float
-        After `fit`: undulation about the trend, its length, roughness.
+        After `fit`: undulation about the trend, its length, roughness. `lines_mm2` likewise.
+    under : Trend
     trend_mm : tuple of floats
         After `fit`: (a, b, c) of the trend plane z = a + b·x + c·y; unused ones are 0.
     """
@@ -85,6 +99,7 @@ class GaussianProcess:
     _z_mm: Floats
     _noise_mm2: Floats
     _roughness: Floats
+    under: Trend
     _coarse: Floats
     _lower: Floats
     _whitened: Floats
@@ -93,29 +108,29 @@ class GaussianProcess:
     def __init__(
         self,
         smoothness: Smoothness = 1.5,
-        trend: Trend = "plane",
+        trend: TrendKind = "plane",
         variance_mm2: float | None = None,
         length_mm: float | None = None,
         nugget_mm2: float | None = None,
         priors: Priors | None = None,
         bowl_mm: float = 0.0,
+        lines_mm2: tuple[float, float] | None = (0.0, 0.0),
     ) -> None:
         if smoothness not in (1.5, 2.5):
             raise BadInput(f"Smoothness {smoothness} is not known: use 1.5 or 2.5.")
         if trend not in ("plane", "constant", "none"):
             raise BadInput(f"Trend {trend!r} is not known: use plane, constant or none.")
         self.smoothness: Smoothness = smoothness
-        self.trend: Trend = trend
+        self.trend: TrendKind = trend
         self.priors = priors or Priors()
         self.bowl_mm = bowl_mm if trend == "plane" else 0.0
-        self._fixed = (
-            length_mm,
-            None if variance_mm2 is None else float(np.sqrt(variance_mm2)),
-            None if nugget_mm2 is None else float(np.sqrt(nugget_mm2)),
-        )
+        sds = [None if v is None else float(np.sqrt(v)) for v in (variance_mm2, nugget_mm2)]
+        self._fixed = length_mm, sds[0], sds[1]
         self.length_mm = length_mm or 0.0
         self.variance_mm2 = variance_mm2 or 0.0
         self.nugget_mm2 = nugget_mm2 or 0.0
+        self._find_lines = lines_mm2 is None
+        self.lines_mm2 = lines_mm2 or (0.0, 0.0)
         self.trend_mm = (0.0, 0.0, 0.0)
 
     def fit(self, x_mm: ArrayLike, y_mm: ArrayLike, z_mm: ArrayLike, stderr_mm: ArrayLike) -> Self:
@@ -146,28 +161,24 @@ class GaussianProcess:
         self.shots = len(x)
         self._take(*binned(x, y, z, error**2))
         parts = self._parts()
-        length, sd, nugget_sd = find(parts, self.smoothness, self.priors, self._fixed)
-        if self._fixed[0] is None:
-            self.length_mm = float(length)
-        if self._fixed[1] is None:
-            self.variance_mm2 = float(sd**2)
-        if self._fixed[2] is None:
-            self.nugget_mm2 = float(nugget_sd**2)
+        fixed = [*self._fixed, *((None, None) if self._find_lines else np.sqrt(self.lines_mm2))]
+        fixed = fixed[: 3 + len(parts[0].lines)]
+        found = find(parts, self.smoothness, self.priors, fixed)
+        sd, *lines = found[1:2]
+        if self._find_lines:
+            sd, *lines = mean_sds(parts, self.smoothness, self.priors, found)
+        length, variance, nugget = self._fixed
+        self.length_mm = float(found[0]) if length is None else length
+        self.variance_mm2 = float(sd**2) if variance is None else self.variance_mm2
+        self.nugget_mm2 = float(found[2] ** 2) if nugget is None else self.nugget_mm2
+        if self._find_lines:
+            self.lines_mm2 = (float(lines[0] ** 2), float(lines[1] ** 2))
         self._factor()
         return self
 
     def like(self) -> GaussianProcess:
         """Make a model of the same kind and beliefs, not fitted yet."""
-        length, sd, nugget_sd = self._fixed
-        return GaussianProcess(
-            self.smoothness,
-            self.trend,
-            None if sd is None else sd**2,
-            length,
-            None if nugget_sd is None else nugget_sd**2,
-            self.priors,
-            self.bowl_mm,
-        )
+        return copy(self)  # `fit` takes nothing from the fit before
 
     def add(self, x_mm: float, y_mm: float, z_mm: float, stderr_mm: float) -> NewShot:
         """Take in one more shot with the parameters as they are, in place.
@@ -183,16 +194,13 @@ class GaussianProcess:
         x, y = checked_places([x_mm], [y_mm])
         z = checked_values([z_mm], x, "height")
         error = checked_values([stderr_mm], x, "standard error")
-        reach = self.variance_mm2 * correlation(
-            distances(self._x, self._y, x, y), self.length_mm, self.smoothness
-        )
-        row = self._solve(reach)[:, 0]
-        own = self.variance_mm2 + float(error[0]) ** 2 + self.nugget_mm2 - float(row @ row)
+        row = self._solve(self.alike(self._x, self._y, x, y))[:, 0]
+        own = self.floor_mm2 + float(error[0]) ** 2 + self.nugget_mm2 - float(row @ row)
         pivot = float(np.sqrt(max(own, 1e-12 * self.variance_mm2)))
         n = len(self._x)
         grown = np.zeros((n + 1, n + 1), order="F")
         grown[:n, :n], grown[n, :n], grown[n, n] = self._lower, row, pivot
-        basis = self._basis(x, y)
+        basis = self.under.at(x, y)
         height = float(z[0] - (basis @ self._coarse)[0])
         trend = (basis[0] - row @ self._whitened) / pivot
         self._lower = grown
@@ -210,41 +218,24 @@ class GaussianProcess:
         """Keep the shots, and the plane that their heights are counted from."""
         self._x, self._y, self._z_mm, self._noise_mm2 = x, y, z, noise_mm2
         self._roughness = 1.0 / count
-        # Coordinates of the trend are centred and scaled so that its normal matrix is tame.
-        self._middle = (float(x.mean()), float(y.mean()))
-        self._scale = max(float(np.ptp(x)), float(np.ptp(y)), 1.0)
-        flat = self._basis(x[:0], y[:0]).shape[1]
-        self._precision = np.zeros(flat)
-        if self.bowl_mm > 0:
-            self._precision[3:] = 1.0 / self.bowl_mm**2
-            flat = 3
-        basis = self._basis(x, y)[:, :flat]
-        self._coarse = np.zeros(len(self._precision))
-        if flat:
-            self._coarse[:flat] = np.linalg.lstsq(basis, z, rcond=None)[0]
+        self.under = Trend.under(self.trend, self.bowl_mm, x, y)
+        basis = self.under.at(x, y)
+        known = self.under.precision == 0
+        self._coarse = np.zeros(len(known))
+        if known.any():
+            self._coarse[known] = np.linalg.lstsq(basis[:, known], z, rcond=None)[0]
 
     def _parts(self) -> list[Shots]:
-        x, y = self._x, self._y
-        basis = self._basis(x, y)
-        z = self._z_mm - basis @ self._coarse
-        return [
-            Shots(
-                distances(x[part], y[part], x[part], y[part]),
-                basis[part],
-                z[part],
-                self._noise_mm2[part],
-                self._precision,
-                self._roughness[part],
-            )
-            for part in parts_of(x, y)
-        ]
+        basis = self.under.at(self._x, self._y)
+        known = self._z_mm - basis @ self._coarse, self._noise_mm2, self.under.precision
+        lines = self._find_lines or any(self.lines_mm2)
+        return shots_in_parts(self._x, self._y, basis, *known, self._roughness, lines)
 
     def _factor(self) -> None:
         """Solve for the surface with the parameters as they are."""
         x, y = self._x, self._y
-        basis = self._basis(x, y)
-        alike = correlation(distances(x, y, x, y), self.length_mm, self.smoothness)
-        alike *= self.variance_mm2
+        basis = self.under.at(x, y)
+        alike = self.alike(x, y, x, y)
         alike.flat[:: len(alike) + 1] += self._noise_mm2 + self.nugget_mm2 * self._roughness
         self._lower = lower_cholesky(alike)
         self._whitened = self._solve(basis)
@@ -254,12 +245,12 @@ class GaussianProcess:
 
     def _solve_trend(self) -> None:
         normal = self._whitened.T @ self._whitened
-        normal.flat[:: len(normal) + 1] += self._precision
+        normal.flat[:: len(normal) + 1] += self.under.precision
         self._trend_lower = lower_cholesky(normal)
         fine = cho_solve((self._trend_lower, True), self._whitened.T @ self._white_z)
         self._beta = self._coarse + fine
         self._white_residual = self._white_z - self._whitened @ fine
-        self.trend_mm = self._plane_of(self._beta)
+        self.trend_mm = self.under.plane_of(self._beta)
 
     def predict(
         self, x_mm: ArrayLike, y_mm: ArrayLike, nugget: bool = False, quick: bool = False
@@ -270,11 +261,15 @@ class GaussianProcess:
         the roughness that one spot has. A shot's own error is never in it.
 
         With `quick`, where many places lie close to each other for the floor's length, both are
-        found on a lattice of a small part of that length and interpolated by cubic splines;
-        that is off by some 0.02 mm at most (a test holds it).
+        found on a lattice of a small part of that length and interpolated by cubic splines (where
+        there are lines, of places on a raster: see `rig.surface.raster`); that is off by some
+        0.02 mm at most (a test holds it).
         """
         x, y = checked_places(x_mm, y_mm)
         extra = self.nugget_mm2 if nugget else 0.0
+        if quick and any(self.lines_mm2):
+            mean, variance = self._over(x, y)
+            return mean, np.sqrt(np.maximum(variance, 0.0) + extra)
         lattice = lattice_for(x, y, self.length_mm, self.smoothness) if quick else None
         if lattice is not None:
             columns, rows = lattice
@@ -285,13 +280,48 @@ class GaussianProcess:
                 for part in surfaces
             )
             return mean, np.sqrt(np.maximum(sd, 0.0) ** 2 + extra)
+        mean, variance = self._one_by_one(x, y)
+        return mean, np.sqrt(np.maximum(variance, 0.0) + extra)
+
+    def _one_by_one(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Height and its variance at places, each on its own."""
         mean, variance = np.empty(len(x)), np.empty(len(x))
         for start in range(0, len(x), _BLOCK):
             part = slice(start, start + _BLOCK)
             white, trend = self._reach(x[part], y[part])
             mean[part] = self.mean_from(x[part], y[part], white)
-            variance[part] = self.variance_mm2 - np.sum(white**2, axis=0) + np.sum(trend**2, axis=0)
-        return mean, np.sqrt(np.maximum(variance, 0.0) + extra)
+            variance[part] = self.floor_mm2 - np.sum(white**2, axis=0) + np.sum(trend**2, axis=0)
+        return mean, variance
+
+    def _over(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Height and its variance at places, those on a raster together."""
+        raster = raster_of(x, y)
+        if raster is None:
+            return self._one_by_one(x, y)
+        lattice = Lattice.under(raster, self.length_mm, self.smoothness)
+        at = lattice.places()
+        undulation = correlation(distances(self._x, self._y, *at), self.length_mm, self.smoothness)
+        white = [
+            self._solve(variance * alike)
+            for variance, alike in (
+                (self.variance_mm2, undulation),
+                (self.lines_mm2[0], line_alike(self._x, raster.columns)),
+                (self.lines_mm2[1], line_alike(self._y, raster.rows)),
+            )
+        ]
+        gaps = [-self._whitened.T @ part for part in white]
+        gaps[0] += self.under.at(*at).T
+        trend = [solve_triangular(self._trend_lower, gap, lower=True) for gap in gaps]
+        sums = [part.T @ self._white_residual for part in white]
+        mean, variance = np.empty(len(x)), np.empty(len(x))
+        where = raster.column, raster.row
+        smooth = lattice.spread(sums[0] + self.under.at(*at) @ self._beta)
+        mean[raster.inside] = (smooth + sums[1][:, None] + sums[2])[where]
+        told = square(lattice, *white) - square(lattice, *trend)
+        variance[raster.inside] = (self.floor_mm2 - told)[where]
+        rest = raster.outside
+        mean[rest], variance[rest] = self._one_by_one(x[rest], y[rest])
+        return mean, variance
 
     def covariance(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Floats:
         """Posterior covariance of the smooth floor at places in mm², shape (m, m)."""
@@ -302,10 +332,7 @@ class GaussianProcess:
                 "use a coarser raster."
             )
         white, trend = self._reach(x, y)
-        prior = self.variance_mm2 * correlation(
-            distances(x, y, x, y), self.length_mm, self.smoothness
-        )
-        result: Floats = prior - white.T @ white + trend.T @ trend
+        result: Floats = self.alike(x, y, x, y) - white.T @ white + trend.T @ trend
         return result
 
     def cross_covariance(
@@ -316,8 +343,8 @@ class GaussianProcess:
         other_x, other_y = checked_places(other_x_mm, other_y_mm)
         white, trend = self._reach(x, y)
         other_white, other_trend = self._reach(other_x, other_y)
-        alike = correlation(distances(x, y, other_x, other_y), self.length_mm, self.smoothness)
-        result: Floats = self.variance_mm2 * alike - white.T @ other_white + trend.T @ other_trend
+        alike = self.alike(x, y, other_x, other_y)
+        result: Floats = alike - white.T @ other_white + trend.T @ other_trend
         return result
 
     def integral(
@@ -341,19 +368,14 @@ class GaussianProcess:
         mean = float(w @ self.predict(x, y, quick=True)[0])
         rough = self.nugget_mm2 * float(w @ w) if nugget else 0.0
         x, y, w = lumped(x, y, w)
-        variance = 0.0
-        white, trend = np.zeros(len(self._x)), np.zeros(self._basis(x[:0], y[:0]).shape[1])
+        white, trend = np.zeros(len(self._x)), np.zeros(len(self._coarse))
         for start in range(0, len(x), _BLOCK):
             part = slice(start, start + _BLOCK)
             here_white, here_trend = self._reach(x[part], y[part])
             white += here_white @ w[part]
             trend += here_trend @ w[part]
-            for other in range(start, len(x), _BLOCK):
-                rest = slice(other, other + _BLOCK)
-                apart = distances(x[part], y[part], x[rest], y[rest])
-                alike = correlation(apart, self.length_mm, self.smoothness)
-                twice = 1.0 if other == start else 2.0
-                variance += twice * self.variance_mm2 * float(w[part] @ alike @ w[rest])
+        undulation = self.variance_mm2, self.length_mm, self.smoothness
+        variance = variance_of_sum(x, y, w, *undulation, self.lines_mm2)
         variance += float(trend @ trend - white @ white)
         return mean, float(np.sqrt(max(variance, 0.0) + rough))
 
@@ -399,11 +421,15 @@ class GaussianProcess:
         variance: Floats = self._noise_mm2 + self.nugget_mm2 * self._roughness
         return variance
 
-    def bend(self, x_mm: Floats, y_mm: Floats) -> Floats:
-        """What one standard deviation of each believed bend adds at places, shape (m, 3)."""
-        if self.bowl_mm <= 0:
-            return np.zeros((len(x_mm), 3))
-        return self.bowl_mm * self._basis(x_mm, y_mm)[:, 3:]
+    @property
+    def floor_mm2(self) -> float:
+        """Variance of the smooth floor about its trend: undulation and lines."""
+        return self.variance_mm2 + sum(self.lines_mm2)
+
+    def alike(self, x_mm: Floats, y_mm: Floats, other_x_mm: Floats, other_y_mm: Floats) -> Floats:
+        """Covariance of the smooth floor before any shot, in mm², shape (n, m)."""
+        undulation = self.variance_mm2, self.length_mm, self.smoothness
+        return floor_covariance(x_mm, y_mm, other_x_mm, other_y_mm, *undulation, self.lines_mm2)
 
     def respond(self, x_mm: Floats, y_mm: Floats, heights_mm: Floats) -> NDArray[np.float32]:
         """Surfaces at places had the shots been of other heights, shape (d, m), in mm.
@@ -422,10 +448,9 @@ class GaussianProcess:
         surfaces = np.empty((heights_mm.shape[1], len(x_mm)), dtype=np.float32)
         for start in range(0, len(x_mm), _BLOCK):
             part = slice(start, start + _BLOCK)
-            apart = distances(self._x, self._y, x_mm[part], y_mm[part])
-            alike = correlation(apart, self.length_mm, self.smoothness)
-            surfaces[:, part] = single @ (self.variance_mm2 * alike).astype(np.float32)
-            surfaces[:, part] += (self._basis(x_mm[part], y_mm[part]) @ slopes).T
+            alike = self.alike(self._x, self._y, x_mm[part], y_mm[part])
+            surfaces[:, part] = single @ alike.astype(np.float32)
+            surfaces[:, part] += (self.under.at(x_mm[part], y_mm[part]) @ slopes).T
         return surfaces
 
     def loo(self) -> tuple[Floats, Floats]:
@@ -448,32 +473,14 @@ class GaussianProcess:
         sd[sound] = 1.0 / np.sqrt(own[sound])
         return residual, sd
 
-    def _basis(self, x: Floats, y: Floats) -> Floats:
-        """Trend functions at places, shape (m, p)."""
-        if self.trend == "none":
-            return np.empty((len(x), 0))
-        if self.trend == "constant":
-            return np.ones((len(x), 1))
-        right = (x - self._middle[0]) / self._scale
-        up = (y - self._middle[1]) / self._scale
-        columns = [np.ones(len(x)), right, up]
-        if self.bowl_mm > 0:
-            # 1 at half the longer side from the middle, so that a coefficient is a height there.
-            columns += [4.0 * right**2, 4.0 * right * up, 4.0 * up**2]
-        return np.column_stack(columns)
-
     def _solve(self, right: Floats) -> Floats:
         solved: Floats = solve_triangular(self._lower, right, lower=True, check_finite=False)
         return solved
 
     def reach(self, x_mm: Floats, y_mm: Floats) -> tuple[Floats, Floats]:
         """What the shots explain at places, whitened (k, m), and what the trend must (p, m)."""
-        alike = correlation(
-            distances(self._x, self._y, x_mm, y_mm), self.length_mm, self.smoothness
-        )
-        alike *= self.variance_mm2
-        white = self._solve(alike)
-        return white, self._basis(x_mm, y_mm).T - self._whitened.T @ white
+        white = self._solve(self.alike(self._x, self._y, x_mm, y_mm))
+        return white, self.under.at(x_mm, y_mm).T - self._whitened.T @ white
 
     @property
     def trend_lower(self) -> Floats:
@@ -482,18 +489,10 @@ class GaussianProcess:
 
     def mean_from(self, x_mm: Floats, y_mm: Floats, white: Floats) -> Floats:
         """Height at places whose whitened reach is known, shape (m,)."""
-        mean: Floats = self._basis(x_mm, y_mm) @ self._beta + white.T @ self._white_residual
+        mean: Floats = self.under.at(x_mm, y_mm) @ self._beta + white.T @ self._white_residual
         return mean
 
     def _reach(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Whiten what the shots explain at places (n, m) and what the trend leaves open (p, m)."""
         white, gap = self.reach(x, y)
         return white, solve_triangular(self._trend_lower, gap, lower=True, check_finite=False)
-
-    def _plane_of(self, beta: Floats) -> tuple[float, float, float]:
-        if self.trend == "none":
-            return 0.0, 0.0, 0.0
-        if self.trend == "constant":
-            return float(beta[0]), 0.0, 0.0
-        b, c = float(beta[1]) / self._scale, float(beta[2]) / self._scale
-        return float(beta[0]) - b * self._middle[0] - c * self._middle[1], b, c

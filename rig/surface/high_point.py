@@ -16,6 +16,7 @@ from rig.errors import BadInput
 from rig.surface.covariance import Floats
 from rig.surface.draws import Singles, conditional_draws
 from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.humps import humps
 from rig.surface.places import checked_places, checked_values
 
 DRAWS = 1_000
@@ -96,6 +97,7 @@ def find_extremes(
     does not depend on how coarse the raster is. Spots that were shot are treated like others.
     Within a cell the floor climbs from the centre to the highest corner as the best estimate
     does: on a floor that rises to a wall, the highest place is at the wall, not half a cell off.
+    Humps and dips that no shot has seen are in the extremes (`rig.surface.humps`).
     """
     x, y = checked_places(x_mm, y_mm)
     area = checked_values(area_mm2, x, "area")
@@ -109,10 +111,14 @@ def find_extremes(
     lowest = _highest_of(area, smooth.shape, model.nugget_mm2, rng)
     np.subtract(smooth, lowest, out=lowest)
     lowest -= fall.astype(np.float32)
+    draw, cell, dip = humps(model, x, y, area, draws, rng)
+    lowest[draw, cell] -= dip
     lowest = lowest.min(axis=1)
     highest = _highest_of(area, smooth.shape, model.nugget_mm2, rng)
     highest += smooth
     highest += rise.astype(np.float32)
+    draw, cell, hump = humps(model, x, y, area, draws, rng)
+    highest[draw, cell] += hump
     chance = np.bincount(np.argmax(highest, axis=1), minlength=len(x)) / draws
     tails = [1.0 - confidence, confidence]
     return Extremes(

@@ -13,7 +13,7 @@ from scipy.linalg import solve_triangular
 from scipy.special import chdtri
 
 from rig.errors import CannotAnswer
-from rig.surface.covariance import Floats, correlation, distances
+from rig.surface.covariance import Floats
 from rig.surface.draws import conditional_draws
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess, NewShot
@@ -143,11 +143,7 @@ class RunningPicture:
         assert self.model is not None
         white, gap = self._reach
         model = self.model
-        alike = model.variance_mm2 * correlation(
-            distances(np.array([shot.x_mm]), np.array([shot.y_mm]), self._x, self._y),
-            model.length_mm,
-            model.smoothness,
-        )
+        alike = model.alike(np.array([shot.x_mm]), np.array([shot.y_mm]), self._x, self._y)
         row = (alike[0] - shot.row @ white) / shot.pivot
         self._reach = np.vstack([white, row]), gap - np.outer(shot.trend, row)
 
@@ -156,7 +152,7 @@ class RunningPicture:
         white, gap = self._reach
         mean = self.model.mean_from(self._x, self._y, white)
         trend = solve_triangular(self.model.trend_lower, gap, lower=True, check_finite=False)
-        variance = self.model.variance_mm2 - np.einsum("ij,ij->j", white, white)
+        variance = self.model.floor_mm2 - np.einsum("ij,ij->j", white, white)
         variance += np.einsum("ij,ij->j", trend, trend)
         return mean, np.sqrt(np.maximum(variance, 0.0))
 

@@ -1,12 +1,15 @@
 """Lengths and quantities at the edges: text from people into mm, l, kg and s, and back."""
 
 from rig.units.parsing import (
+    INCH_FORMS,
+    METRIC_FORMS,
     parse_duration,
     parse_length,
     parse_mass,
     parse_percent,
     parse_slope,
     parse_volume,
+    with_point,
 )
 from rig.units.rates import parse_area, parse_rate, parse_temperature, parse_use
 from rig.units.writing import (
@@ -27,8 +30,31 @@ from rig.units.writing import (
 )
 
 __all__ = [
-    "GRAVITY_M_S2", "KG_PER_LB", "L_PER_FT3", "L_PER_GAL", "M2_PER_FT2", "METRIC", "MM_PER_FT",
-    "MM_PER_IN", "System", "Units", "counted", "format_asked", "format_chance", "fraction",
-    "parse_area", "parse_duration", "parse_length", "parse_mass", "parse_percent", "parse_rate",
-    "parse_slope", "parse_temperature", "parse_use", "parse_volume",
+    "GRAVITY_M_S2",
+    "INCH_FORMS",
+    "KG_PER_LB",
+    "L_PER_FT3",
+    "L_PER_GAL",
+    "M2_PER_FT2",
+    "METRIC",
+    "METRIC_FORMS",
+    "MM_PER_FT",
+    "MM_PER_IN",
+    "System",
+    "Units",
+    "counted",
+    "format_asked",
+    "format_chance",
+    "fraction",
+    "parse_area",
+    "parse_duration",
+    "parse_length",
+    "parse_mass",
+    "parse_percent",
+    "parse_rate",
+    "parse_slope",
+    "parse_temperature",
+    "parse_use",
+    "parse_volume",
+    "with_point",
 ]  # fmt: skip

@@ -12,6 +12,7 @@ from fractions import Fraction
 from rig.errors import BadInput
 
 LENGTH_FORMS = "2 1/4in, 1' 3 5/8\", 57mm, 5.7cm or 0.188ft"
+METRIC_FORMS, INCH_FORMS = "57mm, 5.7cm or 0.057m", "2 1/4in, 1' 3 5/8\" or 0.188ft"
 VOLUME_FORMS = "12l, 500ml, 0.45ft3 or 2 1/2gal"
 MASS_FORMS = "25kg, 500g or 50lb"
 DURATION_FORMS = "90s, 20min, 1.5h or 1h 30min"
@@ -56,6 +57,12 @@ _DURATIONS = _table(
 _PERCENTS = _table(percent=(Fraction(1, 100), "% percent"))
 _METRIC = frozenset({Fraction(1), Fraction(10), Fraction(1000)})
 
+_COMMA = re.compile(r"\s*[+-]?([0-9]+),([0-9]+) ?([a-zA-Z%]+(?:\^?3|/m)?)?\s*")
+_WITH_COMMA = frozenset(
+    [word for word, size in _LENGTHS.items() if size in _METRIC]
+    + ["l", "litre", "litres", "liter", "liters", "ml", "m3", "m^3", "kg", "g", "%", "mm/m", "cm/m"]
+)
+
 _NUMBER = r"[0-9.](?:[0-9./ -]*[0-9.])?"
 _DECIMAL = re.compile(r"[0-9]+\.?[0-9]*|\.[0-9]+")
 INCH_DENOMINATORS = (2, 4, 8, 16, 32, 64, 128)
@@ -84,6 +91,7 @@ def parse_length(
     what: str = "length",
     above: float | None = None,
     least: float | None = None,
+    forms: str = LENGTH_FORMS,
 ) -> float:
     """
     Read a length as people write it.
@@ -99,6 +107,8 @@ def parse_length(
         Name of the thing in the refusal ("--spacing", "line 4: reading").
     above, least : float, optional
         The length must be more than `above`, or no less than `least` (mm).
+    forms : str
+        What a refusal says may be written.
 
     Returns
     -------
@@ -116,10 +126,10 @@ def parse_length(
         bare_mm = _bare_decimal(text, _LENGTHS[unit])
         if bare_mm is not None:
             return bare_mm
-    sign, parts = _split(text, what, _LENGTHS, LENGTH_FORMS)
+    sign, parts = _split(text, what, _LENGTHS, forms)
 
     def refused(reason: str) -> BadInput:
-        return _refusal(what, text, reason, LENGTH_FORMS)
+        return _refusal(what, text, reason, forms)
 
     number, word = parts[-1]
     if len(parts) == 1:
@@ -132,10 +142,10 @@ def parse_length(
             raise refused("fractions go with inches and feet, metric lengths are decimal")
         if size == INCH:
             _refuse_odd_fraction(number, refused)
-        value = _exact(number, what, text, LENGTH_FORMS) * size
+        value = _exact(number, what, text, forms) * size
     else:
         value = _feet_and_inches(parts, what, text, refused)
-    return _checked(sign * value, what, text, LENGTH_FORMS, above, least, "mm")
+    return _checked(sign * value, what, text, forms, above, least, "mm")
 
 
 def _bare_decimal(text: str, size: Fraction) -> float | None:
@@ -149,6 +159,33 @@ def _bare_decimal(text: str, size: Fraction) -> float | None:
     decimals = found[2] or ""
     value = int(found[1] + decimals) * size.numerator / (size.denominator * 10 ** len(decimals))
     return value if abs(value) <= _LARGEST else None
+
+
+def with_point(text: str, unit: str | None = None) -> str:
+    """
+    Write a metric quantity with a decimal comma with a point: `6,5mm`, `1,25 l`, `2,5 %`.
+
+    Parameters
+    ----------
+    text : str
+        As people write it.
+    unit : str, optional
+        What a bare number is.
+
+    Returns
+    -------
+    str
+        The text itself where the comma is none of a decimal, or may part thousands: `1,220mm`.
+    """
+    found = _COMMA.fullmatch(text)
+    if found is None:
+        return text
+    whole, decimals, word = found.groups()
+    word = (word or unit or "").lower()
+    if word not in _WITH_COMMA:
+        return text
+    parts_thousands = len(decimals) == 3 and whole.strip("0") and _LENGTHS.get(word) != 1000
+    return text if parts_thousands else text.replace(",", ".")
 
 
 def _feet_and_inches(

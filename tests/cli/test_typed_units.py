@@ -141,3 +141,22 @@ def test_who_sets_markers_with_a_tape_is_told_of_the_tape_only(surveyed: Run) ->
         assert "read the tape at " in told.out + told.err
         for word in ("the rod", "hold still", "clamp", "profile"):
             assert word not in told.out + told.err
+
+
+def test_decimal_commas_are_understood_in_a_metric_job_where_nothing_is_ambiguous(run: Run) -> None:
+    made = run("new", "--room", "3,5m,4,25m", "--units", "mm", "--min-cover", "6,5mm", "--json")
+    assert made.json["area_m2"] == pytest.approx(3.5 * 4.25)
+    run("grid")
+    told = run("survey", "--typed", "--json", typed="1220,5\n1,222\nm\n122,3 cm\n1,219mm\nq\n")
+    assert unit_asks(told.events) == [["m", "mm"]]
+    assert shots(told.events) == pytest.approx([1220.5, 1222, 1223])
+    assert "comma" in told.err  # 1,219mm may be 1219 mm
+    for words in (["1,220mm,4m"], ["3,5ft,4ft"], ["3,5m"]):
+        assert run("new", "--room", *words, "--job", "two.sqlite").code == 2
+
+
+def test_a_comma_in_an_inch_job_is_ambiguous(inches: Run) -> None:
+    told = inches("survey", "--typed", "--json", typed="48 1/4\n48,5\nq\n")
+    assert len(shots(told.events)) == 1
+    assert "comma" in told.err
+    assert "57mm" not in told.err  # nor do the hints of an inch job name millimetres

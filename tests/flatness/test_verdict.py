@@ -51,7 +51,7 @@ def test_guard_bands() -> None:
     assert word_for(0.06, 0.95) == "unsure"
 
 
-@pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.6, "unsure"), (8.0, "out")])
+@pytest.mark.parametrize(("gap", "word"), [(1.5, "in"), (4.4, "unsure"), (8.0, "out")])
 def test_a_dish_is_judged_by_its_gap(gap: float, word: str) -> None:
     verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(gap)), 0.95)
     assert verdict.word == word
@@ -116,7 +116,8 @@ def test_no_shots_are_asked_for_where_only_spacing_settles_it() -> None:
 
 
 def test_a_best_estimate_that_the_draws_contradict_is_said() -> None:
-    verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(4.6)), 0.95)
+    # A dish is x² and y² added up: lines along the walls may explain part of it, 0.25 mm too deep.
+    verdict = load_rule("click-lock").judge(ROOM, surveyed(dish(4.4)), 0.95)
     assert there(verdict.worst).share <= 1.0
     assert verdict.chance <= 0.05
     assert verdict.word == "unsure"

@@ -8,8 +8,9 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern
 
 from rig.errors import BadInput, CannotAnswer
 from rig.surface.covariance import correlation, distances
-from rig.surface.gaussian_process import GaussianProcess, Trend
+from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.reml import Priors, Shots, penalty
+from rig.surface.trend import TrendKind
 from tests.kinds import Floats
 
 FIXED: dict[str, Any] = {"variance_mm2": 9.0, "length_mm": 1400.0, "nugget_mm2": 0.2}
@@ -108,7 +109,7 @@ def test_restricted_likelihood_is_the_likelihood_of_trend_free_contrasts() -> No
 
 
 @pytest.mark.parametrize("trend", ["plane", "constant", "none"])
-def test_leave_one_out_equals_refitting(trend: Trend) -> None:
+def test_leave_one_out_equals_refitting(trend: TrendKind) -> None:
     x, y, z, stderr = room_shots(15)
     whole = GaussianProcess(1.5, trend, **FIXED).fit(x, y, z, stderr)
     residual, sd = whole.loo()

@@ -43,11 +43,11 @@ window.keypad = (() => {
     return [digits];
   }
 
-  function button(name, work, main) {
+  function button(name, work, main, small) {
     const made = document.createElement("button");
     made.type = "button";
     made.textContent = name;
-    if (main) made.className = "main";
+    if (main || small) made.className = main ? "main" : "small";
     made.onclick = work;
     return made;
   }
@@ -77,7 +77,7 @@ window.keypad = (() => {
     typed.setAttribute("role", "status");
     small.textContent = typing.unit ? UNITS[typing.unit] : "unit not settled";
     typed.append(words, small);
-    const digits = "7894561230".split("").map((digit) => button(digit, () => press(digit)));
+    const digits = "1234567890".split("").map((digit) => button(digit, () => press(digit)));
     const parts = [typed];
     const begun = beginnings();
     if (begun.length) parts.push(grid("keys", begun.map((n) => button(n, () => { text = n; shown(); }))));
@@ -85,10 +85,8 @@ window.keypad = (() => {
     const wipe = button("⌫", () => { if (part) part = ""; else text = text.slice(0, -1); shown(); });
     wipe.setAttribute("aria-label", "Wipe");
     parts.push(grid("keys", [
-      ...digits.slice(0, 3), wipe,
-      ...digits.slice(3, 6), unit === "in" ? button("+1/32", more) : button(".", () => press(".")),
-      ...digits.slice(6, 9), digits[9],
-      ...(unit === "in" ? [button(".", () => press(".")), button("feet", () => press("' "))] : []),
+      ...digits, wipe, button(".", () => press(".")),
+      ...(unit === "in" ? [button("+1/32", more, false, true)] : []),
       button("Take", take, true),
     ]));
     box.replaceChildren(...parts);

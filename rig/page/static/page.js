@@ -219,6 +219,8 @@
     home() {
       $("home").hidden = !state.home;
       if (state.home) $("home").href = state.home.href;
+      if (state.home && state.home.over) body.typing = "";
+      keypad.draw($("keypad"), state, me);
       buttons();
     },
     ended() {
@@ -315,7 +317,7 @@
     const over = !!(state.home && state.home.over);
     const may = me.acts && acts.length && !ended && !done && !over;
     const asked = !!state.ask;
-    const key = JSON.stringify([acts, state.job && state.job.practice, may, asked, me.phones > 1, state.job && state.job.screen, ended, done, over]);
+    const key = JSON.stringify([acts, state.job && state.job.practice, may, asked, !!state.typing, me.phones > 1, state.job && state.job.screen, ended, done, over]);
     if (key === drawn) return;
     drawn = key;
     const row = $("buttons"), made = [];
@@ -332,7 +334,7 @@
     else if (may) {
       if (acts.includes("port")) add("Use the new port", () => act("port"), true);
       if (asked) add("Yes, accept", () => act("accept"), true);
-      else if (acts.includes("accept") && screen !== "pour") add(MAIN[screen] || "Accept", () => act("accept"), true);
+      else if (acts.includes("accept") && screen !== "pour" && !state.typing) add(MAIN[screen] || "Accept", () => act("accept"), true);
       else if (acts.includes("batch")) add(MAIN.pour, () => act("batch"), true);
       if (acts.includes("front")) add("Front …", fronts);
       if (acts.includes("undo")) add("Undo", () => act("undo"));

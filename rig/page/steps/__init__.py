@@ -18,6 +18,7 @@ _FILES = (
     "log",
     "proof",
     "report",
+    "undo",
 )
 
 

@@ -1,0 +1,51 @@
+"""Undo: what was done, newest first, each to be taken back."""
+
+from dataclasses import dataclass
+
+from rig.errors import BadInput
+from rig.page.visit import Served, Visit
+from rig.record import Record
+from rig.session.undoing import take_back
+from rig.study.acts import acts_of
+from rig.study.undo import act_called
+
+MOST = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActRow(Record):
+    """An act that can be taken back."""
+
+    id: str
+    what: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UndoView(Record):
+    """What the page of undoing shows."""
+
+    acts: tuple[ActRow, ...]
+
+
+class _Undo:
+    key, title = "undo", "Undo"
+
+    def view(self, visit: Visit) -> UndoView:
+        acts = [one.as_act for one in acts_of(visit.job)][:MOST]
+        return UndoView(
+            acts=tuple(ActRow(id=str(one.id), what=one.what, when=one.when) for one in acts)
+        )
+
+    def act(self, visit: Visit, act: str) -> str:
+        word, _, key = act.partition(" ")
+        if word != "undo":
+            raise BadInput("There is no such act here.")
+        take_back(visit.job, act_called(visit.job, key or None))
+        return ""
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        raise BadInput("There is no such part.")
+
+
+STEP = _Undo()

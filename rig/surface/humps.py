@@ -1,0 +1,73 @@
+r"""Draws the small humps and dips that no shot has seen.
+
+Between shots a floor holds patches, blobs and nail pops that a smooth surface knows nothing of.
+How many and how high is common practice, no source: so many a square metre, as high as the floor
+is uneven from one shot to the next, exponentially. One that a shot would have shown is drawn as
+seldom as that shot's reading allows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rig.surface.covariance import Floats
+from rig.surface.draws import Singles
+from rig.surface.gaussian_process import GaussianProcess
+
+PER_M2 = 0.1
+# Mean height over what the floor is uneven by from one shot to the next (roughness and lines).
+SIZE_SHARE = 2.0
+NARROWEST_MM, WIDEST_MM = 150.0, 600.0
+"""Radius of the smallest and largest, each as likely as any between."""
+
+
+def uneven_mm(model: GaussianProcess) -> float:
+    """What a floor is uneven by from one shot to the next: its roughness and its lines."""
+    return float(np.sqrt(model.nugget_mm2 + sum(model.lines_mm2)))
+
+
+def humps(
+    model: GaussianProcess,
+    x_mm: Floats,
+    y_mm: Floats,
+    area_mm2: Floats,
+    draws: int,
+    rng: np.random.Generator,
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Singles]:
+    r"""Tops of unseen humps over a raster: their draw, their cell and their height.
+
+    Parameters
+    ----------
+    model : GaussianProcess
+        Fitted.
+    x_mm, y_mm, area_mm2 : arrays, shape (m,)
+        Cells of the raster.
+    draws : int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    draw, cell : arrays of int, shape (k,)
+    height_mm : array, shape (k,)
+
+    Notes
+    -----
+    Humps are a Poisson field, bells :math:`\tfrac12 a (1 + \cos \pi r / R)`. One is kept with
+    probability :math:`\exp(-\tfrac12 \sum_i b_i^2 / s_i^2)`, where :math:`b_i` is what it would
+    have added to shot i and :math:`s_i` the doubt of that shot, roughness included.
+    """
+    total = float(area_mm2.sum())
+    count = rng.poisson(PER_M2 * total * 1e-6, draws)
+    draw = np.repeat(np.arange(draws), count)
+    cell = rng.choice(len(x_mm), len(draw), p=area_mm2 / total)
+    height = rng.exponential(SIZE_SHARE * uneven_mm(model), len(draw))
+    radius = rng.uniform(NARROWEST_MM, WIDEST_MM, len(draw))
+    away = np.hypot(
+        np.subtract.outer(x_mm[cell], model.x_mm), np.subtract.outer(y_mm[cell], model.y_mm)
+    )
+    near = np.minimum(away / radius[:, None], 1.0)
+    shown = 0.5 * height[:, None] * (1.0 + np.cos(np.pi * near))
+    unseen = np.exp(-0.5 * np.sum(shown**2 / model.shot_variance_mm2, axis=1))
+    kept = rng.random(len(draw)) < unseen
+    return draw[kept], cell[kept], height[kept].astype(np.float32)
