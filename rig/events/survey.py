@@ -222,6 +222,17 @@ class SetAside(Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PutBack(Told):
+    """Shots that a jolt had set aside are in use again: one after them reads as it did."""
+
+    event: ClassVar[str] = "in_use"
+    label: str
+    labels: tuple[str, ...]
+    shots: tuple[ShotTaken, ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Watched(Told):
     """How the line stands against where it was at first; `text` is meant for people."""
 
@@ -249,5 +260,6 @@ SurveyEvent = (
     | Jolted
     | SetUp
     | SetAside
+    | PutBack
     | Watched
 )

@@ -6,7 +6,7 @@ The log holds raw messages and acts; the same machine, fed with them, says again
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from rig.events import Doubtful, Drifted, Event, Jolted, SetAside, SetUp
+from rig.events import Doubtful, Drifted, Event, Jolted, PutBack, SetAside, SetUp
 from rig.job.rows import Session, StoredReading
 from rig.job.store import Job
 from rig.session.as_of import JobAsOf
@@ -104,7 +104,7 @@ class Follower:
         for event in events:
             if self._watcher is not None and isinstance(event, Followed):
                 self._watcher.hear(event)
-                if isinstance(event, Jolted | SetAside):
+                if isinstance(event, Jolted | SetAside | PutBack):
                     for label in event.labels:
                         self._touch(label)
                 elif not isinstance(event, Drifted | SetUp):

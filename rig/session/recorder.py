@@ -14,6 +14,7 @@ from rig.events import (
     LineChecked,
     MarkerSet,
     Noticed,
+    PutBack,
     SetAside,
     SetUp,
     ShotTaken,
@@ -36,6 +37,7 @@ _KEPT = (
     Jolted,
     SetUp,
     SetAside,
+    PutBack,
     MarkerSet,
     Unset,
 )
@@ -83,6 +85,7 @@ class Recorder(Log):
         self._setup = setup
         self._anew: str | None = None  # the set-up that the laser was found in meanwhile
         self._last_checked = 0
+        self._jolted: list[int] = []
         self._shots: list[int] = []
         self._labels: list[str] = []
         self._news: queue.SimpleQueue[Event] = queue.SimpleQueue()  # asked for by another thread
@@ -182,6 +185,7 @@ class Recorder(Log):
                 self._correct(event, time_s, utc_s)
             case Jolted():
                 gone = self._out_of_use(event.kind, event.labels, self._setup)
+                self._jolted = gone
                 data = {**event.as_json(), "shots": gone, "checked": self._last_checked}
                 self._job.log_event(self._session, time_s, utc_s, "jolt", data)
             case SetAside():
@@ -190,6 +194,8 @@ class Recorder(Log):
                 self._job.log_event(self._session, time_s, utc_s, "set_aside", data)
             case SetUp():
                 self._set_up(event, utc_s)
+            case PutBack():
+                self._put_back(event, time_s, utc_s)
             case MarkerSet():
                 self._job.set_marker(
                     event.marker,
@@ -260,6 +266,17 @@ class Recorder(Log):
             for n, label in enumerate(self._labels):
                 if label == shot.label:
                     self._shots[n] = shot_id
+
+    def _put_back(self, event: PutBack, time_s: float, utc_s: float) -> None:
+        """Put shots in use again; they come before all that can be undone."""
+        wanted = {label: n for n, label in enumerate(event.labels)}
+        labels = {s.id: s.point for s in self._job.shots(current=False) if s.id in self._jolted}
+        ids = [one for one in self._jolted if labels[one] in wanted]
+        back = sorted(self._job.put_back(ids), key=lambda one: wanted[labels[one]])
+        data = {"label": event.label, "labels": list(event.labels), "shots": back}
+        self._job.log_event(self._session, time_s, utc_s, "in_use", data)
+        self._shots[:0], self._labels[:0] = back, [labels[one] for one in back]
+        self.shots += len(back)
 
     def _out_of_use(self, kind: str, labels: Sequence[str], setup: str) -> list[int]:
         """Set the shots of these labels aside and return their ids."""

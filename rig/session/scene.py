@@ -32,6 +32,7 @@ from rig.events import (
     Picture,
     PourEvent,
     Prompt,
+    PutBack,
     Serving,
     SetAside,
     SetDone,
@@ -252,6 +253,11 @@ class Scene:
                 changed = self.note(told) | {"sofar"}
                 for label in event.labels:
                     changed |= self.mark(label, "todo")
+                return changed
+            case PutBack():
+                changed = self.note(told)
+                for label in event.labels:
+                    changed |= self.mark(label, "done")
                 return changed
             case SurveyDone():
                 return self.done(told)

@@ -18,6 +18,7 @@ from rig.events import (
     Jolted,
     Noticed,
     Picture,
+    PutBack,
     SetAside,
     SetUp,
     ShotTaken,
@@ -39,7 +40,7 @@ _DOUBTED_ENOUGH = 3
 _CELLS = 1_200
 _LAST_WAIT_S = 10.0
 
-Followed = ShotTaken | Undone | Drifted | Jolted | SetUp | SetAside
+Followed = ShotTaken | Undone | Drifted | Jolted | SetUp | SetAside | PutBack
 """Events that tell what became of a shot, or of the line."""
 News = Doubtful | Picture | Noticed
 _Place = tuple[float, float, float, float]  # x, y, z, standard error; mm
@@ -197,6 +198,15 @@ class _FloorSoFar:
                 self._correct(event)
             case Jolted() | SetAside():
                 self._drop(event.labels)
+            case PutBack():
+                self._shots |= {
+                    shot.label: (shot.x_mm, shot.y_mm, self._height_mm(shot), shot.stderr_mm)
+                    for shot in event.shots
+                    if shot.x_mm is not None and shot.y_mm is not None
+                }
+                # They come before all that can be undone.
+                self._before[:0] = [(label, None) for label in event.labels]
+                self._picture.start(list(self._shots.values()))
             case SetUp():
                 # Where the laser stands now nothing is known of its slope.
                 self._climb_mm = _no_climb

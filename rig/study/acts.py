@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
+from rig.errors import JobUnusable
 from rig.record import OMITTED, Record
 from rig.words import undo as words
 
@@ -87,8 +88,20 @@ def standing(job: "Job", kinds: Iterable[str]) -> "list[StoredEvent]":
 
 
 def acts_of(job: "Job") -> list[Done]:
-    """Return what can be taken back, newest first."""
-    done = [*_of_events(job), *_of_shots(job), *_of_batches(job)]
+    """Return what can be taken back, newest first.
+
+    Raises
+    ------
+    JobUnusable
+        Where the job keeps an act that is not as floor-rig writes it.
+    """
+    try:
+        done = [*_of_events(job), *_of_shots(job), *_of_batches(job)]
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+        raise JobUnusable(
+            f"{job.path}: its log holds an act that is not as floor-rig writes it "
+            f"({type(error).__name__}: {str(error)[:60]})."
+        ) from error
     return sorted(done, key=lambda one: (one.utc_s, one.id.startswith("e"), _number(one)))[::-1]
 
 
@@ -104,6 +117,8 @@ def _of_events(job: "Job") -> Iterable[Done]:
             continue
         if event.kind == "edit" and set(event.data["new"]) == {"typed_unit"}:
             continue  # the first reading settled it, nobody did
+        if event.kind == "drift" and "shots" not in event.data:
+            continue  # an older floor-rig did not keep which shots it spread it over
         # What one command changed has one time of day.
         whole = event.utc_s if event.kind == "edit" else event.id
         changes.setdefault((event.kind, whole), []).append(event)

@@ -176,9 +176,11 @@ def _aside(job: "Job", event: "StoredEvent") -> Sequence[int]:
 
 def _put_back(job: "Job", ids: Sequence[int]) -> str:
     """Put shots in use again, and say which."""
-    labels = {shot.id: shot.point for shot in job.shots(current=False)}
+    shots = {shot.id: shot for shot in job.shots(current=False)}
+    labels = {one: shots[one].point for one in ids}
+    out = [one for one in ids if shots[one].superseded_by is not None]
     back = job.put_back(ids)
-    again = [labels[one] for one in ids if one not in back]
+    again = [labels[one] for one in out if one not in back]
     return words.in_use_again([labels[one] for one in back], again) if ids else ""
 
 

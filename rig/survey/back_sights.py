@@ -14,13 +14,14 @@ from rig.events import (
     Event,
     Jolted,
     LineChecked,
+    PutBack,
     SetAside,
     SetUp,
     ShotTaken,
     Skipped,
     Trouble,
 )
-from rig.survey.doubted import Begun, Doubt, Pending
+from rig.survey.doubted import AsideByJolt, Begun, Doubt, Pending
 from rig.survey.laser.line_watch import (
     BREAK_S,
     GIVE_UP_S,
@@ -84,6 +85,7 @@ class BackSights:
         # When the laser may have been set up again: at the end of a break since the last sight.
         self._broke_s: float | None = None
         self._seen_s = math.inf
+        self._jolt: AsideByJolt | None = None
 
     def start(self, time_s: float) -> None:
         """Begin: whatever was shot before is from before a break."""
@@ -133,6 +135,26 @@ class BackSights:
         )
         self._since.setdefault(shot.label, []).append(shot)
         return shot
+
+    def put_back(self, shot: ShotTaken) -> list[PutBack]:
+        """Tell which shots a point that was shot again after a jolt vouches for: those before."""
+        shots = () if self._jolt is None else self._jolt.vouched_for(shot)
+        if not shots:
+            return []
+        self._jolt = None
+        labels = tuple(one.label for one in shots)
+        text = words.put_back(shot.label, labels)
+        return [PutBack(label=shot.label, labels=labels, shots=shots, text=text)]
+
+    @property
+    def goes_back(self) -> tuple[str, ...]:
+        """Points to shoot again after a jolt, from the last one back: one may vouch for the rest.
+
+        Not by a tape, whose readings may be typed from a list in the order of the walk.
+        """
+        if self._jolt is None or self._by_tape:
+            return ()
+        return tuple(shot.label for shot in reversed(self._jolt.shots))
 
     def undo(self, label: str) -> None:
         """Forget a shot."""
@@ -278,6 +300,7 @@ class BackSights:
         if found.word == "drift":
             return [checked, self._drifted(found, label, spread, text)]
         if found.word == "jolt":
+            self._jolt = AsideByJolt(since, found.change_mm)
             told: list[Event] = [checked, self._jolted(found, label, since, text)]
             return [*told, _restless()] if restless else told
         return [checked]
@@ -335,7 +358,7 @@ class BackSights:
                 checked_s=held.time_s,
             )
         )
-        self._broke_s = None
+        self._broke_s = self._jolt = None
         self._begun = replace(begun, anew=name_after(name), line_mm=line_mm)
         told: list[Event] = [
             SetUp(

@@ -15,6 +15,7 @@ from rig.events import (
     Event,
     Jolted,
     Next,
+    PutBack,
     SetAside,
     ShotTaken,
     Skipped,
@@ -225,16 +226,15 @@ class Capture:
         was_armed = self._arming.armed
         if self._arming.see(time_s, value_mm):
             self._window.clear()  # what comes now belongs to another stand
-        if value_mm is None:
-            self._window.clear()
-        else:
-            self._line.hear(time_s)
-            self._window.add(time_s, value_mm)
         self._beam_mm = value_mm
         self._patience.see(time_s, value_mm is not None)
+        if value_mm is not None:
+            self._line.hear(time_s)
+            self._window.add(time_s, value_mm)
         if self._arming.armed and not was_armed:
             self._tell_armed(time_s)
         if value_mm is None:
+            self._window.clear()
             self._out += self._stance.dark(time_s, self._arming.armed)
             return
         self._out += self._stance.see(time_s, self._window, self._arming.armed)
@@ -347,8 +347,10 @@ class Capture:
             self._sight(height, sure)
             return
         stand = self._round.here
-        self._out.append(self._line.shot(height.as_shot(stand, self._kind)))
+        shot = self._line.shot(height.as_shot(stand, self._kind))
+        self._out.append(shot)
         self._round.take()
+        self._go_by(self._line.put_back(shot))
         self._leave_shot(height, stand.label)
         self._go_on(height.time_s)
 
@@ -368,7 +370,7 @@ class Capture:
 
     @property
     def _asked_for(self) -> Stand:
-        return self._line.pending.stand if self._line.pending is not None else self._round.here
+        return self._line.pending.stand if self._line.pending else self._round.here
 
     def _go_back(self, time_s: float, at_end: bool, after_break: bool = False) -> None:
         """Ask for a sight of the benchmark, or of an earlier point."""
@@ -380,7 +382,7 @@ class Capture:
             self._tell_armed(time_s)
 
     def _after_sleep(self) -> None:
-        """Ask for the benchmark before anything else: nobody knows what became of the laser."""
+        """Ask for the benchmark first: nobody knows what became of the laser."""
         self._interrupt()
         if self._line.pending is None and self._line.can_ask:
             self._go_back(self._now_s, at_end=False, after_break=True)
@@ -403,11 +405,13 @@ class Capture:
             self._go_on(height.time_s)
 
     def _go_by(self, events: Sequence[Event]) -> None:
-        """Tell what a sight says; shots that are set aside are asked for again."""
+        """Tell what a sight or a shot says of others; those set aside are asked for again."""
         self._out += events
         for event in events:
             if isinstance(event, Jolted | SetAside):
-                self._round.reopen(event.labels)
+                self._round.reopen(event.labels, self._line.goes_back)
+            elif isinstance(event, PutBack):
+                self._round.put_back(event.labels)
             elif isinstance(event, ShotTaken):
                 self._round.take_at(event.label)
 
@@ -435,14 +439,11 @@ class Capture:
         self._go(self._now_s)
 
     def _skip(self) -> None:
+        self._leave_if_standing()
         if self._line.pending is not None:
-            self._leave_if_standing()
             self._go_by(self._line.skip(self._now_s))
-        else:
-            label = self._round.skip()
-            if label is not None:
-                self._out.append(Skipped(label=label))
-            self._leave_if_standing()
+        elif (label := self._round.skip()) is not None:
+            self._out.append(Skipped(label=label))
         self._go_on(self._now_s)
 
     def _go_to(self, label: str) -> None:

@@ -6,10 +6,12 @@ was first seen.
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rig.events import ShotTaken
 from rig.survey.heights import REFOUND_MM
+from rig.survey.laser.verdict import SIGMAS
 from rig.survey.stand import HeldReading, Stand
 
 MOST_LOOKS = 2
@@ -126,3 +128,32 @@ class Pending:
     is_closing: bool = False
     point: ShotTaken | None = None
     first: HeldReading | None = None
+
+
+class AsideByJolt:
+    """What a jolt set aside, in the order of time, and what of it was sound after all.
+
+    Parameters
+    ----------
+    shots : iterable of ShotTaken
+    change_mm : float
+        By how much the line moved.
+    """
+
+    def __init__(self, shots: Iterable[ShotTaken], change_mm: float) -> None:
+        self.shots = sorted(shots, key=lambda shot: shot.time_s)
+        self._change_mm = change_mm
+
+    def vouched_for(self, again: ShotTaken) -> tuple[ShotTaken, ...]:
+        """Return the shots before one that was shot again, where that reads as it did.
+
+        The line had not moved yet then: it could not have read so under the line as it is now.
+        """
+        labels = [shot.label for shot in self.shots]
+        if again.label not in labels:
+            return ()
+        at = labels.index(again.label)
+        old = self.shots[at]
+        allowed_mm = SIGMAS * math.hypot(old.stderr_mm, again.stderr_mm, REFOUND_MM)
+        reads_so = abs(again.reading_mm - old.reading_mm) <= allowed_mm
+        return tuple(self.shots[:at]) if reads_so and abs(self._change_mm) > 2 * allowed_mm else ()

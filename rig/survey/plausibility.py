@@ -24,6 +24,7 @@ from rig.events import (
     Next,
     NextBatch,
     NextMarker,
+    PutBack,
     SetAside,
     SetDone,
     SetUp,
@@ -305,6 +306,12 @@ class Guard:
                 self._usual_mm = 0.0
             case Jolted(labels=gone) | SetAside(labels=gone):
                 self._places = [place for place in self._places if place.label not in gone]
+            case PutBack(shots=shots):
+                self._places += [
+                    _Place(shot.label, shot.x_mm, shot.y_mm, shot.reading_mm)
+                    for shot in shots
+                    if shot.x_mm is not None and shot.y_mm is not None
+                ]
             case ShotTaken(kind="floor" | "finished"):
                 told = self._step(event)
                 self._heights.append(event.reading_mm)

@@ -25,6 +25,7 @@ class Round:
         self._open = {i for i, stand in enumerate(self._stands) if stand.label not in had}
         self._skipped: list[int] = []
         self._steps: list[_Step] = []
+        self._first: list[int] = []  # asked for before the walk goes on
         self._current = -1
 
     @property
@@ -91,6 +92,10 @@ class Round:
 
     def go_on(self) -> bool:
         """Ask for the next stand along the walk that has no shot; return whether there is one."""
+        self._first = [i for i in self._first if i in self._open]
+        if self._first:
+            self._current = self._first[0]
+            return True
         n = len(self._stands)
         for step in range(1, n + 1):
             i = (self._current + step) % n
@@ -99,9 +104,18 @@ class Round:
                 return True
         return False
 
-    def reopen(self, labels: Collection[str]) -> None:
-        """Forget the shots of these labels."""
+    def put_back(self, labels: Iterable[str]) -> None:
+        """Take the shots of these labels as made after all, before all that was done since."""
+        found = [self._find(label) for label in labels]
+        back = [i for i in found if i is not None]
+        self._open -= set(back)
+        self._steps[:0] = [("shot", i) for i in back]
+
+    def reopen(self, labels: Collection[str], back: Iterable[str] = ()) -> None:
+        """Forget the shots of these labels; those of `back` are asked for first, in that order."""
         gone = {i for i, stand in enumerate(self._stands) if stand.label in labels}
+        found = [self._find(label) for label in back]
+        self._first = [i for i in found if i is not None]
         self._open |= gone
         self._steps = [step for step in self._steps if step[1] not in gone]
         self._skipped = [i for i in self._skipped if i not in gone]

@@ -164,6 +164,16 @@ def set_up_again(name: str, label: str, open_shots: int) -> str:
     )
 
 
+def put_back(label: str, labels: Sequence[str]) -> str:
+    """Say which shots count again after a jolt, and why."""
+    return say(
+        "{label} reads as it did before the jolt, so what was shot before it is in use again: "
+        "{labels}",
+        label=label,
+        labels=", ".join(labels),
+    )
+
+
 def line_stood(label: str, shots: int) -> str:
     """Say that shots from before a break are good."""
     return say_many(

@@ -38,6 +38,7 @@ from rig.events import (
     PourEvent,
     Prepour,
     Prompt,
+    PutBack,
     Resumed,
     Serving,
     SetAside,
@@ -190,6 +191,8 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
             return Said(event.text, "", "warn", "warn")
         case SetUp() | SetAside():
             return Said(event.text, sounding(event.text), "warn", "warn")
+        case PutBack():
+            return _aloud(event.text)
         case Watched():
             return Said(event.text)
         case SurveyDone():

@@ -115,10 +115,13 @@ def test_a_jolt_sets_aside_what_was_shot_since_and_asks_for_it_again() -> None:
     assert "set aside (kept, not used)" in jolt["text"]
     assert not walker.machine.finished
     walker.walk()
-    for height in HEIGHTS:
+    # Back from where the rod is, until a point reads as it did: what lies before it was sound.
+    for height in HEIGHTS[:0:-1]:
+        assert not walker.heard("in_use")
         walker.stand(height + 4.0, 1.5).walk()
-    assert walker.labels == ["A1", "A2", "A3", "A4", "A5"] * 2
-    for shot, height in zip(walker.shots[5:], HEIGHTS, strict=True):
+    assert last(walker, "in_use")["labels"] == ["A1"]
+    assert walker.labels == ["A1", "A2", "A3", "A4", "A5", "A5", "A4", "A3", "A2"]
+    for shot, height in zip(walker.shots[5:], HEIGHTS[:0:-1], strict=True):
         # Told as the line of before would have read it, with the doubt of the new tie.
         assert shot.reading_mm == pytest.approx(height, abs=0.4)
         assert shot.stderr_mm > 0.15
@@ -295,8 +298,8 @@ def test_a_skip_is_taken_back_by_undo() -> None:
 def test_a_line_that_will_not_stand_ends_the_walk() -> None:
     walker = surveyed(4.0, after=0).stand(904.0, 1.5).walk().stand(904.0, 1.5).walk()
     for height in HEIGHTS:
-        walker.stand(height + 9.0, 1.5).walk()
-    walker.stand(909.0, 1.5).walk().stand(909.0, 1.5)
+        walker.stand(height + 14.0, 1.5).walk()
+    walker.stand(914.0, 1.5).walk().stand(914.0, 1.5)
     assert walker.reasons()[-1] == "restless"
     assert walker.machine.finished
     assert walker.said[-1].as_json()["shots"] == 0
