@@ -320,7 +320,7 @@ def test_a_room_made_smaller_is_surveyed_on(run: Run) -> None:
     run("survey", "--typed", typed="1200\n1200\n1200\n")
     assert run("edit", "--room", "2.5m,3m", "--door", "1m,0m,0.9m").code == 0
     assert run("grid").code == 0
-    again = run("survey", "--typed", "--json", typed="1201\nq\n")
+    again = run("survey", "--typed", "--json", typed="1500\n1201\nq\n")
     assert again.code == 0, again.err
     assert [event["label"] for event in again.events if event["event"] == "shot"]
 
