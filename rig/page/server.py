@@ -302,10 +302,13 @@ class Page:
             return _plain(200, "yes")
         if name not in self._files or not slash:
             return _plain(404, "There is nothing here.")
+        # A key goes with one start, so that what it opens never changes.
+        kept = {"Cache-Control": "private, max-age=3600"} if site and name != "page.html" else {}
         return web.Response(
             body=self._files[name],
             headers={
                 **_HEADERS,
+                **kept,
                 "Content-Type": TYPES[name.rpartition(".")[2]],
                 "Content-Security-Policy": _policy(host),
             },

@@ -25,6 +25,7 @@ from rig.job.folder import JobFolder, holder_of
 from rig.job.store import Job
 from rig.page import jobs
 from rig.page.steps import STEPS
+from rig.page.told import on_phone
 from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
 from rig.page.warm import Warm
 from rig.page.work import Rods, Wanted, Work
@@ -85,7 +86,7 @@ class Site:
             app, loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True
         )
         made.undefined = jinja2.StrictUndefined
-        made.filters["safe_text"] = harmless
+        made.filters["on_phone"] = on_phone
         made.filters["quoted"] = lambda text: quote(str(text), safe="")
         made.globals["titles"] = TITLES
 

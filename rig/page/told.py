@@ -1,5 +1,6 @@
 """Parts of the report on a phone: the answer first, what stands behind it when it is asked for."""
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import assert_never
@@ -54,12 +55,26 @@ def parts(sections: Sequence[Section]) -> Parts:
     )
 
 
+_COMMANDS = (
+    (re.compile(r"\s*\((?:rig|see rig) [^)]*\)"), ""),
+    (re.compile(r":\s+rig [a-z][^.;]*(?=[.;]|$)"), ""),
+    (re.compile(r"\b([Rr])un rig (\w+)"), r"Go to \2"),
+)
+
+
+def on_phone(text: str) -> str:
+    """Return a sentence without the commands that it names: a phone has pages for them."""
+    for found, instead in _COMMANDS:
+        text = found.sub(instead, text)
+    return text
+
+
 def _shown(block: Block) -> BlockShown:
     match block:
         case Words(text=text, tone=tone):
-            return BlockShown(kind="words", tone=tone, items=(text,))
+            return BlockShown(kind="words", tone=tone, items=(on_phone(text),))
         case Bullets(items=items, tone=tone):
-            return BlockShown(kind="bullets", tone=tone, items=items)
+            return BlockShown(kind="bullets", tone=tone, items=tuple(map(on_phone, items)))
         case Facts(rows=rows):
             return BlockShown(kind="facts", rows=rows)
         case Table(title=title, head=head, rows=rows):

@@ -200,8 +200,7 @@ class Work:
         from rig.study.room import outline_of
 
         with Job.open(path) as job:
-            outline = outline_of(job)
-        cured = isinstance(wanted.wish, SurveyWish) and wanted.wish.kind == "finished"
+            outline, cured = outline_of(job), bool(job.events(["pour_done"]))
         with self._rods.simulate(name, outline, cured) as rod:
             yield rod.wish, (Tell(rod.hear),)
 

@@ -5,8 +5,10 @@ from dataclasses import dataclass, replace
 from rig.errors import BadInput
 from rig.flatness.coverings import COVERINGS, rule_of_covering
 from rig.page.visit import Served, Visit
+from rig.products import Library
+from rig.quantities.materials import rules_by
 from rig.record import Record
-from rig.study.described import check_settings
+from rig.study.described import check_settings, with_product
 from rig.units import parse_mass, parse_percent, parse_volume
 
 
@@ -23,6 +25,8 @@ class ProductView(Record):
     covering: str
     coverings: tuple[tuple[str, str], ...]
     rule: str
+    products: tuple[tuple[str, str], ...]
+    product: str
 
 
 class _Product:
@@ -30,6 +34,8 @@ class _Product:
 
     def view(self, visit: Visit) -> ProductView:
         told, units = visit.job.settings, visit.units
+        metric = units.is_metric
+        library = Library.load()
         named = [(kind.name, f"{kind.name} ({kind.rule})") for kind in COVERINGS]
         covering = told.covering or ""
         if covering and covering not in {name for name, _ in named}:
@@ -37,17 +43,21 @@ class _Product:
         return ProductView(
             min_cover="" if told.min_cover_mm is None else units.length(told.min_cover_mm),
             max_cover="" if told.max_cover_mm is None else units.length(told.max_cover_mm),
-            bag_yield=_typed(told.bag_yield_l, "l"),
-            bag_mass=_typed(told.bag_mass_kg, "kg"),
-            bag_water=_typed(told.bag_water_l, "l"),
+            bag_yield=_typed(told.bag_yield_l, *((1.0, "l") if metric else (28.316846592, "ft3"))),
+            bag_mass=_typed(told.bag_mass_kg, *((1.0, "kg") if metric else (0.45359237, "lb"))),
+            bag_water=_typed(told.bag_water_l, *((1.0, "l") if metric else (0.946352946, "qt"))),
             waste="" if told.waste_share is None else f"{100 * told.waste_share:g}%",
             covering=covering,
             coverings=(("", "not said yet"), *named),
+            products=(("", "none of the list"), *_products(library)),
+            product="" if told.product is None else told.product.compound.name,
             rule=(rule_of_covering(covering) or "") if covering else "",
         )
 
     def act(self, visit: Visit, act: str) -> str:
         form, unit = visit.form, visit.cover_unit
+        if act == "take":
+            return self._take(visit)
         least = form.length("min_cover", "The minimum cover", unit, minimum=0.0)
         most = form.length("max_cover", "The maximum cover", unit, above=0.0)
         mass = form.read("bag_mass", parse_mass)
@@ -75,12 +85,32 @@ class _Product:
         visit.job.update_settings(settings)
         return "grid" if not visit.job.points() else ""
 
+    def _take(self, visit: Visit) -> str:
+        """Take a compound by its name, with what its sheet says."""
+        name = visit.form.text("product")
+        if not name:
+            visit.form.wrong["product"] = "Which product?"
+            visit.form.check()
+        used = Library.load().used(name)
+        settings = with_product(visit.job.settings, used)
+        check_settings(settings)
+        with visit.job.together("the product was not kept"):
+            visit.job.update_settings(settings)
+            rules = [vars(rule) for rule in rules_by(used)]
+            if rules:
+                visit.job.keep_material_rules(rules, edited=True)
+        return ""
+
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         raise BadInput("There is no such part.")
 
 
-def _typed(amount: float | None, unit: str) -> str:
-    return "" if amount is None else f"{amount:.4g}{unit}"
+def _products(library: Library) -> list[tuple[str, str]]:
+    return [(one.name, one.name) for one in library if one.kind == "compound"]
+
+
+def _typed(amount: float | None, size: float, unit: str) -> str:
+    return "" if amount is None else f"{amount / size:.6g}{unit}"
 
 
 def _use(text: str) -> float:

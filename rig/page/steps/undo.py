@@ -1,6 +1,8 @@
 """Undo: what was done, newest first, each to be taken back."""
 
+import time
 from dataclasses import dataclass
+from datetime import datetime
 
 from rig.errors import BadInput
 from rig.page.visit import Served, Visit
@@ -8,8 +10,9 @@ from rig.record import Record
 from rig.session.undoing import take_back
 from rig.study.acts import acts_of
 from rig.study.undo import act_called
+from rig.words.clock import when
 
-MOST = 60
+MOST = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +37,7 @@ class _Undo:
     def view(self, visit: Visit) -> UndoView:
         acts = [one.as_act for one in acts_of(visit.job)][:MOST]
         return UndoView(
-            acts=tuple(ActRow(id=str(one.id), what=one.what, when=one.when) for one in acts)
+            acts=tuple(ActRow(id=str(one.id), what=one.what, when=_when(one.when)) for one in acts)
         )
 
     def act(self, visit: Visit, act: str) -> str:
@@ -46,6 +49,10 @@ class _Undo:
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         raise BadInput("There is no such part.")
+
+
+def _when(told: str) -> str:
+    return when(datetime.fromisoformat(told).timestamp(), time.time())
 
 
 STEP = _Undo()
