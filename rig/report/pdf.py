@@ -178,11 +178,13 @@ class _Paper(Sheet):
 
     _figure_mm = 0.0
 
-    def _turn(self) -> None:
-        """Begin a page, with the figures that wait for it."""
+    def _turn(self, figures: bool = True) -> None:
+        """Begin a page, with the `figures` that wait for it where words are to stand by them."""
         self.fills.append(self._fill())
         self.add_page()
         self._beside_mm = 0.0
+        if not figures:
+            return
         waiting, self._waiting = self._waiting, []
         for n, figure in enumerate(waiting):
             if not self._place(figure):
@@ -203,7 +205,7 @@ class _Paper(Sheet):
     def _section(self, part: Section) -> None:
         if self._beside_mm - self.y < LEAST_BESIDE_MM or part.new_page:
             self._clear()
-        if part.new_page or self.y > self._end - 30.0:
+        if part.new_page or self.y > self._end - self._least_mm(part):
             if self.y > MARGIN_MM + 1.0:
                 self._turn()
         elif self.y > MARGIN_MM + 1.0:
@@ -225,6 +227,17 @@ class _Paper(Sheet):
             else:
                 self._block(blocks[0])
                 blocks = blocks[1:]
+
+    def _least_mm(self, part: Section) -> float:
+        """Room that a section wants to begin in: that of a large table, where the page is full."""
+        large = [one for one in part.blocks if isinstance(one, Table) and one.large]
+        if not large or self._fill() < LEAST_SHARE + 0.05:
+            return 30.0
+        laid = Laid(large[0], self, self.epw, self._size_of(large[0]))
+        return 20.0 + laid.head_mm + sum(row.high for row in rows_of(laid))
+
+    def _size_of(self, table: Table) -> float:
+        return size_of(table, self, 0.6 * (self.bottom - MARGIN_MM))
 
     def _block(self, block: Block) -> None:
         while self._waiting and self.y >= self._beside_mm and self._place(self._waiting[0]):
@@ -418,23 +431,22 @@ class _Paper(Sheet):
     # Tables
 
     def _table(self, table: Table) -> None:
-        size = size_of(table, self, 0.6 * (self.bottom - MARGIN_MM))
+        size = self._size_of(table)
         if self._room < self.epw and not self._suits(table, size):
             self._clear()
         laid = Laid(table, self, self._room, size)
-        # A table stays whole where its page has room for it, and its head never stands alone.
         rows = rows_of(laid)
         whole = laid.head_mm + sum(row.high for row in rows)
+        # A short table stays whole, and no head stands alone.
         least = whole if whole < 45.0 else laid.head_mm + sum(row.high for row in rows[:2])
-        self._need(least)
-        width = self._room
-        laid = Laid(table, self, width, size)
+        if self.y + least > self._end:
+            self._turn(figures=False)
+            laid = Laid(table, self, self.epw, size)
+            rows = rows_of(laid)
         laid.head(MARGIN_MM, title=True)
-        for row in rows_of(laid):
+        for row in rows:
             if self.y + row.high > self._end:
-                self._turn()
-                if self._room != width:
-                    self._clear()
+                self._turn(figures=False)
                 laid.head(MARGIN_MM, title=False)
             laid.row(row, MARGIN_MM)
         self.ln(2.5)
@@ -462,7 +474,7 @@ class _Paper(Sheet):
         while items:
             space = self._end - self.y
             if space < 30.0:
-                self._turn()
+                self._turn(figures=False)
                 continue
             whole = _high(items) + items[0][0].head_mm
             left = _taken(items, min(space, whole / 2 + 3.0))
