@@ -513,3 +513,14 @@ def test_what_is_off_by_something_is_never_off_by_nothing() -> None:
 )
 def test_a_bare_decimal_reads_as_what_bears_its_unit(number: Decimal, unit: str) -> None:
     assert units.parse_length(f"{number:f}", unit=unit) == units.parse_length(f"{number:f} {unit}")
+
+
+def test_a_sentence_is_written_in_own_units() -> None:
+    # 1/8 in is 3.175 mm, 10 ft are 3.048 m; 3 mm are nearest 1/8 in, 2 m nearest 6 ft 6 1/2 in.
+    tile = "an edge of 15 in or longer: 1/8 in in 10 ft and 1/16 in in 24 in"
+    assert Units("in").own(tile) == tile
+    metric = Units("mm").own(tile)
+    assert metric == "an edge of 381 mm or longer: 3.2 mm in 3.05 m and 1.6 mm in 609.6 mm"
+    slab = "3 mm under a 2 m straightedge"
+    assert Units("mm").own(slab) == slab
+    assert Units("in").own(slab) == "1/8 in under a 6 ft 6 1/2 in straightedge"

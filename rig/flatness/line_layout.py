@@ -15,6 +15,7 @@ from rig.errors import CannotAnswer
 from rig.flatness import f_numbers as fn
 from rig.flatness.field import lines_at
 from rig.room import Outline, from_rings
+from rig.units import METRIC, Units
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,7 @@ class LinePoint:
     order: int
 
 
-def lay_lines(outline: Outline, step_mm: float) -> list[LinePoint]:
+def lay_lines(outline: Outline, step_mm: float, units: Units = METRIC) -> list[LinePoint]:
     """Lay out F-number lines in the order of the walk.
 
     Lines stand 4 ft (1.2 m) or a little more apart, 2 ft (0.6 m) off walls and openings, and are
@@ -39,7 +40,7 @@ def lay_lines(outline: Outline, step_mm: float) -> list[LinePoint]:
         Where no line is long enough.
     """
     fn.ff_constant_mm(step_mm)
-    inner = away_from_walls(outline)
+    inner = away_from_walls(outline, units)
     (ax, ay), (bx, by) = outline.walls[0], outline.walls[1]
     first = math.atan2(by - ay, bx - ax) % math.pi
     least = math.ceil(fn.LEAST_LINE_MM / step_mm - 0.02) * step_mm
@@ -54,8 +55,9 @@ def lay_lines(outline: Outline, step_mm: float) -> list[LinePoint]:
             runs.append(np.column_stack([x + k * lines.along[0], y + k * lines.along[1]]))
     if not runs:
         raise CannotAnswer(
-            "The room is too small for F-numbers: no line of 11 ft (3.35 m) keeps 2 ft (0.61 m) "
-            "off the walls. Prove it with a straightedge rule: rig flatness --rule KEY."
+            f"The room is too small for F-numbers: no line of {units.place(fn.LEAST_LINE_MM)} "
+            f"keeps {units.place(fn.LEAST_EDGE_MM)} off the walls. Prove it with a straightedge "
+            "rule: rig flatness --rule KEY."
         )
     at = np.array(outline.doors[0].middle if outline.doors else outline.walls[0])
     walked = []
@@ -82,13 +84,14 @@ def _apart(floor: Outline, bearing_rad: float) -> float:
     return max(wide, 1.0) / max(1, math.floor(wide / fn.LEAST_APART_MM + 1e-3))
 
 
-def away_from_walls(outline: Outline) -> Outline:
+def away_from_walls(outline: Outline, units: Units = METRIC) -> Outline:
     """Floor less the strip along its walls and openings that F-number lines keep off."""
     inner = outline.polygon.buffer(-fn.LEAST_EDGE_MM, join_style="mitre")
     pieces = [p for p in getattr(inner, "geoms", [inner]) if not p.is_empty]
     if not pieces:
         raise CannotAnswer(
-            "The room is too small for F-numbers, which keep 2 ft (0.61 m) off the walls. "
+            f"The room is too small for F-numbers, which keep {units.place(fn.LEAST_EDGE_MM)} off "
+            "the walls. "
             "Use a straightedge rule: rig rules."
         )
     piece = max(pieces, key=lambda p: float(p.area))

@@ -68,8 +68,8 @@ def lay_out_markers(outline: Outline, reach_mm: float) -> list[MarkerPlace]:
     """
     if not math.isfinite(reach_mm) or reach_mm <= 0:
         raise BadInput(
-            f"The reach of a marker must be more than nothing, not {reach_mm:g} mm: "
-            "give the farthest that any place may be from a marker, as in 4ft."
+            "The reach of a marker must be more than nothing: give the farthest that any "
+            "place may be from a marker, as in 4ft."
         )
     floor = outline.polygon
     _refuse_too_many(floor.area / (math.pi * reach_mm**2), reach_mm)
@@ -114,8 +114,8 @@ def clear_mm(outline: Outline, place: MarkerPlace) -> float:
 def _refuse_too_many(count: float, reach_mm: float) -> None:
     if count > MOST_MARKERS:
         raise BadInput(
-            f"A reach of {reach_mm:g} mm asks for more than {MOST_MARKERS} markers on this floor: "
-            "nobody sets so many; give a longer reach."
+            f"Such a reach asks for more than {MOST_MARKERS} markers on this floor: nobody sets so "
+            "many; give a longer reach."
         )
 
 

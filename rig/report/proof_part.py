@@ -61,13 +61,13 @@ def rule_of(source: Source) -> tuple[Rule, str | None]:
             "{text}. The covering's maker rules.",
             covering=covering,
             rule=rule.key,
-            text=rule.text,
+            text=source.units.own(rule.text),
         )
     return rule, say(
         "No rule was named for this report (--rule), so {rule} stands in: {text}. The covering's "
         "maker rules.",
         rule=rule.key,
-        text=rule.text,
+        text=source.units.own(rule.text),
     )
 
 
@@ -75,8 +75,9 @@ def verdict_blocks(told: Proof, units: Units, settle: Sequence[str]) -> list[Blo
     """What is told of a proof, on paper and on the screen; `settle` says the shots to take."""
     unsure = told.verdict == "unsure"
     says = words.SAYS[told.kind][told.verdict]
+    text = units.own(told.text)
     blocks = [
-        Words(say(says, rule=told.rule, text=told.text), TONES[told.verdict], told="answer"),
+        Words(say(says, rule=told.rule, text=text), TONES[told.verdict], told="answer"),
         Words(words.conforms(told.chance, told.confidence, unsure), told="answer"),
         *_worst_blocks(told, units),
         bullets(
@@ -144,7 +145,7 @@ def _limit(told: Proof, units: Units) -> str:
 
 
 def _facts(told: Proof, units: Units) -> list[tuple[str, str]]:
-    rows = [(say("Rule"), f"{told.rule}: {told.text}"), (say("Source"), told.source)]
+    rows = [(say("Rule"), f"{told.rule}: {units.own(told.text)}"), (say("Source"), told.source)]
     if told.worst is not None:
         worst_is = say(
             "{between} 9 times in 10, reckoned to the limit of the worst place",

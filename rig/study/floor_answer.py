@@ -204,7 +204,7 @@ def floor_answer(
         heights = heights_at(picture, x_mm, y_mm)
         inside = contains(picture.outline, x_mm, y_mm)
         warnings += [
-            words.place_off_the_floor(one.x_mm, one.y_mm)
+            words.place_off_the_floor(one.x_mm, one.y_mm, job.units)
             for one, within in zip(heights, inside, strict=True)
             if not within
         ]

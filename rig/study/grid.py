@@ -68,7 +68,7 @@ def make_grid(
     units = job.units
     spacing_mm = usual_spacing_mm(units) if spacing_mm is None else spacing_mm
     edge_mm = usual_edge_mm(units) if edge_mm is None else edge_mm
-    return _keep(job, lay_out(outline_of(job), spacing_mm, edge_mm))
+    return _keep(job, lay_out(outline_of(job), spacing_mm, edge_mm, job.units))
 
 
 def doubts_of(job: "Job", spacing_mm: float | None) -> list[str]:
@@ -101,7 +101,7 @@ def make_lines(job: "Job") -> GridAnswer:
         with each_room(job) as rooms:
             made = [make_lines(one) for one in rooms]
         return GridAnswer(points=tuple(point for one in made for point in one.points))
-    laid = lay_lines(outline_of(job), 300.0 if job.units.is_metric else 304.8)
+    laid = lay_lines(outline_of(job), 300.0 if job.units.is_metric else 304.8, job.units)
     return _keep(job, [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in laid])
 
 

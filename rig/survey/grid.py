@@ -21,6 +21,7 @@ from rig.errors import BadInput
 from rig.job.rows import SAME_PLACE_MM
 from rig.room import Outline, raster
 from rig.survey.walk import walk_order
+from rig.units import METRIC, Units
 
 MOST_POINTS = 5000
 TOO_CLOSE = 0.4
@@ -50,7 +51,9 @@ class _Node:
     moved_mm: float
 
 
-def lay_out(outline: Outline, spacing_mm: float, edge_mm: float) -> list[GridPoint]:
+def lay_out(
+    outline: Outline, spacing_mm: float, edge_mm: float, units: Units = METRIC
+) -> list[GridPoint]:
     """Lay out points so that neighbours stand no farther apart than `spacing_mm`.
 
     Parameters
@@ -61,6 +64,8 @@ def lay_out(outline: Outline, spacing_mm: float, edge_mm: float) -> list[GridPoi
         The most that neighbours of the lattice stand apart.
     edge_mm : float
         How far the outermost points stand from the walls.
+    units : Units
+        What is refused is told in these.
 
     Returns
     -------
@@ -77,22 +82,22 @@ def lay_out(outline: Outline, spacing_mm: float, edge_mm: float) -> list[GridPoi
         if not (math.isfinite(length) and length > 0):
             raise BadInput(f"the {name} must be more than nothing, as in 3ft or 15cm.")
     floor = outline.polygon
-    usable = _usable(floor, edge_mm)
+    usable = _usable(floor, edge_mm, units)
     x0, y0, x1, y1 = floor.bounds
-    _refuse_too_many(floor.area / spacing_mm**2, spacing_mm)
+    _refuse_too_many(floor.area / spacing_mm**2)
     xs, ys = _lines(x0, x1, spacing_mm, edge_mm), _lines(y0, y1, spacing_mm, edge_mm)
-    _refuse_too_many(len(xs) * len(ys) / 100.0, spacing_mm)
+    _refuse_too_many(len(xs) * len(ys) / 100.0)
     nodes = list(_lattice(usable, xs, ys, (x0, y0, x1, y1)))
     if _on_one_line(nodes):
         # Shots along the middle of a narrow room would leave its tilt across unknown.
         xs = _lines(x0, x1, spacing_mm, edge_mm, least=2)
         ys = _lines(y0, y1, spacing_mm, edge_mm, least=2)
         nodes = list(_lattice(usable, xs, ys, (x0, y0, x1, y1)))
-    _refuse_too_many(len(nodes), spacing_mm)
+    _refuse_too_many(len(nodes))
     places, reach = _places(outline, spacing_mm, edge_mm)
     nodes = _merge(nodes, places, reach, spacing_mm)
     nodes += _fill(outline, nodes, xs, len(ys), places, reach, spacing_mm)
-    _refuse_too_many(len(nodes), spacing_mm)
+    _refuse_too_many(len(nodes))
     order = walk_order([(node.x_mm, node.y_mm) for node in nodes], outline)
     return [
         GridPoint(f"{_letters(nodes[i].column)}{nodes[i].row}", nodes[i].x_mm, nodes[i].y_mm, n)
@@ -155,23 +160,23 @@ def _further(label: str, on: int) -> str:
     return f"{_letters(column - 1 + on)}{label[len(letters) :]}"
 
 
-def _refuse_too_many(count: float, spacing_mm: float) -> None:
+def _refuse_too_many(count: float) -> None:
     if count > MOST_POINTS:
         raise BadInput(
-            f"a spacing of {spacing_mm:g} mm asks for more than {MOST_POINTS} points on this "
-            "floor, more than anybody walks: take a wider spacing."
+            f"such a spacing asks for more than {MOST_POINTS} points on this floor, more than "
+            "anybody walks: take a wider spacing."
         )
 
 
-def _usable(floor: Any, edge_mm: float) -> Any:
+def _usable(floor: Any, edge_mm: float, units: Units) -> Any:
     # Mitred, so that no point comes nearer than the edge to a corner that sticks into the room.
     usable = floor.buffer(-edge_mm, join_style="mitre")
     if usable.is_empty or usable.area <= 0.0:
         circle = shapely.maximum_inscribed_circle(floor, tolerance=0.5)
         largest = math.floor(shapely.length(circle) - 0.5)
         raise BadInput(
-            f"an edge of {edge_mm:g} mm leaves no room for points: the largest that works here is "
-            f"{largest} mm ({largest / 25.4:.1f} in)."
+            f"an edge of {units.span(edge_mm)} leaves no room for points: the largest that works "
+            f"here is {units.span(largest)}."
         )
     shapely.prepare(usable)
     return usable
@@ -274,7 +279,7 @@ def _fill(
     half = min(spacing_mm / 2.0, reach / math.sqrt(2.0))
     added: list[_Node] = []
     while away.max() > reach:
-        _refuse_too_many(len(nodes) + len(added) + 1, spacing_mm)
+        _refuse_too_many(len(nodes) + len(added) + 1)
         x, y = _interior(outline.polygon, places[int(np.argmax(away))], half)
         column = int(np.argmin(np.abs(xs - x)))
         taken[column] = taken.get(column, rows) + 1

@@ -1,6 +1,7 @@
 """Lengths and quantities as a job writes them: mm, l and kg into text, in either system."""
 
 import math
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
@@ -18,6 +19,7 @@ GRAVITY_M_S2 = 9.80665  # standard gravity, the same source
 M2_PER_FT2 = 0.09290304
 
 System = Literal["in", "mm"]
+_A_LENGTH = re.compile(r"((?:\d+ )?\d+/\d+|\d+(?:\.\d+)?) ?(in|ft|mm|cm|m)\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +111,21 @@ class Units:
         if self.is_metric:
             return f"{mm_per_m:{sign}.3f} mm/m"
         return f"{mm_per_m * 0.01 * MM_PER_FT / MM_PER_IN:{sign}.3f} in in 10 ft"
+
+    def own(self, text: str) -> str:
+        """Write a sentence's lengths in these units, as a standard's that names others."""
+
+        def written(found: re.Match[str]) -> str:
+            number, word = found.groups()
+            if (word in ("in", "ft")) != self.is_metric:
+                return found[0]
+            size = {"in": MM_PER_IN, "ft": MM_PER_FT, "mm": 1.0, "cm": 10.0, "m": 1000.0}[word]
+            mm = float(sum(Fraction(part) for part in number.split())) * size
+            if not self.is_metric:
+                return self.place(mm) if word == "m" else self.length(mm)
+            return self.place(mm) if word == "ft" else self.length(mm, step_mm=0.1)
+
+        return _A_LENGTH.sub(written, text)
 
     def speed(self, mm_s: float) -> str:
         """Write how fast someone walks: `2.95 ft/s` or `0.9 m/s`."""

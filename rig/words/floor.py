@@ -104,12 +104,12 @@ def kinks_between_shots(labels: Sequence[str]) -> str:
     )
 
 
-def place_off_the_floor(x_mm: float, y_mm: float) -> str:
+def place_off_the_floor(x_mm: float, y_mm: float, units: Units) -> str:
     """Say that a height is asked for where there is no floor."""
     return say(
-        "The place {x}, {y} mm lies outside the floor: its height is a guess.",
-        x=f"{x_mm:.0f}",
-        y=f"{y_mm:.0f}",
+        "The place {x}, {y} lies outside the floor: its height is a guess.",
+        x=units.place(x_mm),
+        y=units.place(y_mm),
     )
 
 

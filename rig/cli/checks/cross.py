@@ -152,12 +152,14 @@ def _shot(
     order = [(heading, dist_mm) for dist_mm in away for heading in HEADINGS]
     stands = [
         Stand(
-            f"{heading} at {dist_mm / 1000:.1f} m",
-            where=f"{round_to} to heading {heading}, the rod stays {dist_mm / 1000:.1f} m off",
+            f"{heading} at {place.units.place(dist_mm)}",
+            where=f"{round_to} to heading {heading}, the rod stays "
+            f"{place.units.place(dist_mm)} off",
         )
         for heading, dist_mm in order
     ]
-    back = f"{round_to} on to heading 0 again, the rod stays {away[-1] / 1000:.1f} m off"
+    off = place.units.place(away[-1])
+    back = f"{round_to} on to heading 0 again, the rod stays {off} off"
     taken, session = shoot(place, "cross", [*stands, Stand("0 again", where=back)], options)
     turns = [
         Turn(heading, sight.reading_mm, dist_mm, sight.stderr_mm)

@@ -203,7 +203,7 @@ def watch(
     """Watch a standing rod for so long; return times, readings and the session."""
     from rig.survey.laser.watch import Watch
 
-    machine = Watch(seconds)
+    machine = Watch(seconds, place.units)
     source = open_source(picked(SourceWish, options), _typed_units(place, options))
     _, session = _run(place, "drift", machine, source, options, seconds)
     return machine.times_s, machine.readings_mm, session

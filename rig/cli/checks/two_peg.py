@@ -116,7 +116,7 @@ def _shot(
     two_peg([PegSight(0.0, 0.0, a, b, 1.0) for a, b in ways], rise_mm)
     stands = []
     for n, (a, b) in enumerate(ways, 1):
-        laser = f"laser {a / 1000:.1f} m from A and {b / 1000:.1f} m from B"
+        laser = f"laser {place.units.place(a)} from A and {place.units.place(b)} from B"
         stands += [Stand(f"A{n}", where=f"peg A, {laser}"), Stand(f"B{n}", where="peg B")]
     taken, session = shoot(place, "two-peg", stands, options)
     read = []

@@ -121,7 +121,7 @@ class _Plan:
                 return "plan_try.html", _choice(visit, "This one", wish, settings)
             case "choices":
                 flat = [
-                    (f"Sloping up to {1000 * s:g} mm a metre", replace(wish, max_slope=s))
+                    (f"Sloping up to {visit.units.slope(s)}", replace(wish, max_slope=s))
                     for s in SLOPES
                 ]
                 level = replace(wish, max_slope=None)

@@ -55,7 +55,7 @@ class _Proof:
             points=len(job.points()),
             benchmark=setup in sights,
             cured=setup,
-            rules=tuple((key, f"{key}: {load_rule(key).text}") for key in SHIPPED),
+            rules=tuple((key, f"{key}: {visit.units.own(load_rule(key).text)}") for key in SHIPPED),
             rule=of_covering or DEFAULT_RULE,
         )
 

@@ -30,7 +30,8 @@ class Drift(Kind[CheckSettings]):
 
     def machine(self, begun: Beginning[CheckSettings]) -> Watch:
         """Return the watch."""
-        return Watch(math.inf if begun.settings.seconds is None else begun.settings.seconds)
+        seconds = begun.settings.seconds
+        return Watch(math.inf if seconds is None else seconds, begun.units)
 
     def log(
         self,

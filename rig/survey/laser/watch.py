@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from rig.devices.reading import Reading
 from rig.events import Event, Watched
+from rig.units import METRIC, Units
 
 TELL_S = 10.0
 LOOK_S = 30.0
@@ -21,7 +22,8 @@ class Watch:
         What has been read so far.
     """
 
-    def __init__(self, seconds: float) -> None:
+    def __init__(self, seconds: float, units: Units = METRIC) -> None:
+        self._units = units
         self.finished = False
         self.times_s: list[float] = []
         self.readings_mm: list[float] = []
@@ -74,7 +76,8 @@ class Watch:
         first = self._mean(begun_s, begun_s + LOOK_S)
         now = self._mean(time_s - LOOK_S, time_s)
         seconds = time_s - begun_s
-        text = f"{seconds / 60:.1f} min: the line moved {now - first:+.2f} mm"
+        moved = self._units.fine(now - first, signed=True)
+        text = f"{seconds / 60:.1f} min: the line moved {moved}"
         told = Watched(
             time_s=time_s, seconds=seconds, reading_mm=now, change_mm=now - first, text=text
         )
