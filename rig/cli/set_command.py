@@ -112,7 +112,7 @@ def set_markers(
             run_kind(
                 KIND, begun, machine, log, source, as_json=as_json, more_sinks=more_sinks, page=page
             )
-            failed = machine.failed
+            failed = machine.line.failed
         markers = job.markers()
     left = [marker.label for marker in markers if not marker.is_set]
     if failed:

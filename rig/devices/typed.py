@@ -99,11 +99,15 @@ class TypedReader:
         self._given_mm, self._foot_mm = resolution_mm, foot_mm
         self._known_mm = list(known_mm)
         self._read_in: str = unit or units
+        self._halved_mm = math.inf  # the finest part of an inch that was read yet
 
     @property
     def resolution_mm(self) -> float:
-        """One mark of what the last reading was read from."""
-        return TAPE_RESOLUTION_MM[self._read_in] if self._given_mm is None else self._given_mm
+        """One mark of what the last reading was read from; between marks, where they are halved."""
+        if self._given_mm is not None:
+            return self._given_mm
+        coarse_mm = TAPE_RESOLUTION_MM[self._read_in]
+        return min(coarse_mm, self._halved_mm) if self._read_in == "in" else coarse_mm
 
     @property
     def stderr_mm(self) -> float:
@@ -192,6 +196,9 @@ class TypedReader:
             )
         if unit != self.units and _bare(text) is not None:
             text = f"{text} {unit}"  # so that the log tells it alone
+        part = re.search(r"/(32|64)\b", text)
+        if part is not None:
+            self._halved_mm = min(self._halved_mm, 25.4 / int(part[1]))
         named = re.search(r"[0-9] ?(ft|cm|m)$", text)
         self._read_in = named[1] if named else self.units
         self._known_mm.append(value_mm)

@@ -7,25 +7,17 @@ open, and takes no marker for set without having seen it out of height first, or
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from rig.devices.reading import AWAKE, CLOCK_SET, Reading
 from rig.errors import BadInput
 from rig.events import Event, MarkerSet, NextMarker, SetDone, Skipped, Trouble, Unset
 from rig.guidance import phrases
-from rig.guidance.line_check import (
-    BREAK_S,
-    SECOND_LOOK_S,
-    SIGMAS,
-    UNCHECKED,
-    CheckSight,
-    Steady,
-    ask_for,
-    compare,
-)
+from rig.guidance.line_check import BREAK_S, UNCHECKED, CheckSight, LineSights, Steady
 from rig.guidance.looks import Looks
 from rig.guidance.marker_round import MarkerRound, MarkerTarget
 from rig.guidance.prompter import Prompter
+from rig.guidance.resting import Rest
+from rig.guidance.tape import Tape
 from rig.guidance.tolerance import Tolerance
 from rig.survey.arming import Arming
 from rig.survey.button import Button
@@ -99,21 +91,16 @@ class Setting:
                 "and shoot a benchmark or a grid point first if there is none."
             )
         self.finished = False
-        self.failed: str | None = None
-        """What the check found wrong; None as long as all is well."""
-        self.shift_mm = 0.0
-        """What today's line reads more than that of set-up 1, and its standard error."""
-        self.shift_stderr_mm = 0.0
-
+        self.line = LineSights(None if skip_check else check, retie, by_tape, units)
+        """Today's line: how far it is off, how well that is known, what the check found wrong."""
         self._round = MarkerRound(markers, already_set, start_marker)
-        self._check = None if skip_check else check
-        self._again: CheckSight | None = None  # the sight to come back to, once it was good
         self._seen_s = math.inf  # when a reading last came
-        self._looked_moved_s: float | None = None
-        self._retie, self._units, self._by_tape = retie, units, by_tape
+        self._units, self._by_tape = units, by_tape
         self._window = StillWindow(dwell_s, still_mm, resolution_mm, foot_mm)
         self._looks = Looks(tolerance_mm, still_mm, resolution_mm, foot_mm)
+        self._rest = Rest(self._tolerance, resolution_mm, foot_mm, units)
         self._prompter = Prompter(tolerance_mm, resolution_mm, units)
+        self._tape = Tape(tolerance_mm)
         self._stance, self._patience, self._button = Stance(), Patience(), Button()
         self._said: set[str] = set()
         self._at_press: _Stand = (None, None)
@@ -131,8 +118,8 @@ class Setting:
         self._patience.armed_s = time_s
         if self._round.current is None:
             return self._end()
-        if self._check is not None:
-            return [ask_for(self._check, self._by_tape)]
+        if self.line.wanted is not None:
+            return [self.line.ask()]
         return [Trouble(text=UNCHECKED, reason="unchecked"), *self._go(self._round.current)]
 
     def reading(self, reading: Reading) -> list[Event]:
@@ -150,7 +137,7 @@ class Setting:
             events += self._after_break()
             self._beam_mm = reading.value_mm
             self._patience.see(self._now_s, True)
-            if self._check is not None:
+            if self.line.wanted is not None:
                 events += self._sight(reading.value_mm)
             else:
                 events += self._read(reading.value_mm)
@@ -163,13 +150,10 @@ class Setting:
             return events
         steady = Steady(value_mm, stderr_mm, 1)
         events += self._after_break()
-        if self._check is not None:
-            events += self._compare(steady, second=self._looked_moved_s is not None)
+        if self.line.wanted is not None:
+            events += self._compare(steady, second=self.line.looked_moved)
         else:
-            marker, target = self._marker, self.target_today_mm(self._marker)
-            self._asked = None  # each typed reading has its own answer
-            events.append(self._prompter.say(marker.label, target, self._now_s, value_mm))
-            events += self._judge(steady, guard_mm=0.0)  # a tape cannot do better
+            events += self._read_tape(steady)
         self._arming.arm()  # whoever types knows where the tape stands
         return events
 
@@ -202,7 +186,7 @@ class Setting:
 
     def target_today_mm(self, marker: MarkerTarget) -> float:
         """Return what today's line reads on a marker's top at height."""
-        return marker.target_reading_mm + self.shift_mm
+        return marker.target_reading_mm + self.line.shift_mm
 
     # --- time -------------------------------------------------------------------------------
 
@@ -243,63 +227,47 @@ class Setting:
     def _after_break(self) -> list[Event]:
         """Ask for the check sight again where nothing was read for long."""
         pause_s, self._seen_s = self._now_s - self._seen_s, self._now_s
-        if pause_s <= BREAK_S or self._check is not None or self._again is None:
+        if pause_s <= BREAK_S or not self.line.look_again(moved=True):
             return []
-        self._check, self._looked_moved_s = self._again, None
+        return self._want_sight()
+
+    def _want_sight(self) -> list[Event]:
         self._break()
         self._patience.interrupt()
-        return [ask_for(self._check, self._by_tape)]
+        return [self.line.ask()]
 
     def _sight(self, value_mm: float) -> list[Event]:
-        was_armed = self._arming.armed
-        if self._arming.see(self._now_s, value_mm) or (self._arming.armed and not was_armed):
-            self._break()
+        self._arrive(value_mm)
         self._window.add(self._now_s, value_mm)
+        self._rest.see(self._now_s, value_mm, self._window)
         events = self._stands()
         if self._window.state() != "still":
             return events
-        waited = self._looked_moved_s is not None and (
-            self._arming.armed or self._now_s - self._looked_moved_s >= SECOND_LOOK_S
-        )
-        if self._looked_moved_s is not None and not waited:
+        waited = self.line.waited(self._now_s, self._arming.armed)
+        if self.line.looked_moved and not waited:
             return events
         self._prompter.live.rests(self._window.spread_mm)
+        steady = self._rest.steady(self._window.resolution_mm)
         self._learn()
-        return [*events, *self._compare(Steady(*self._window.value()), second=waited)]
+        return [*events, *self._compare(steady, second=waited)]
 
     def _compare(self, steady: Steady, *, second: bool) -> list[Event]:
         """Go on from the check sight; where it fails, look once more, then end without a prompt."""
-        assert self._check is not None
-        checked = compare(self._check, steady, self._now_s, self._retie, self._units)
+        checked = self.line.take(steady, self._now_s)
+        self.finished = second and not checked.ok
+        if self.finished:
+            return [checked, Trouble(text=checked.text, reason="line moved")]
+        self._leave(self._arming, steady, checked.label)
         if not checked.ok:
-            self.failed, self.finished = checked.text, second
-            if second:
-                return [checked, Trouble(text=checked.text, reason="line moved")]
-            self._looked_moved_s = self._now_s
-            self._leave(self._arming, steady, self._check.label)
-            text = f"not on it yet? {stand_or_read(self._check.label, self._by_tape)}"
+            text = f"not on it yet? {stand_or_read(checked.label, self._by_tape)}"
             return [checked, Trouble(text=text, reason="check again")]
-        self.failed = None
-        self._again = self._check
-        if self._retie:
-            self._retie = False
-            self.shift_mm = checked.difference_mm
-            self.shift_stderr_mm = checked.allowed_mm / SIGMAS
-            # From now on the spot reads as it did just now.
-            self._again = replace(
-                self._check, expected_mm=steady.mean_mm, noise_mm=self.shift_stderr_mm
-            )
-        self._leave(self._arming, steady, self._check.label)
-        self._check = None
         return [checked, *self._go(self._round.current)]
 
     # --- setting ----------------------------------------------------------------------------
 
     def _read(self, value_mm: float) -> list[Event]:
         """Take a height, on the current marker or on the way there."""
-        was_armed = self._arming.armed
-        if self._arming.see(self._now_s, value_mm) or (self._arming.armed and not was_armed):
-            self._break()  # what comes now belongs to another stand
+        self._arrive(value_mm)
         self._see_asked(value_mm)
         self._window.add(self._now_s, value_mm)
         events, marker = self._stands(), self._marker
@@ -308,24 +276,42 @@ class Setting:
         if not self._arming.armed:
             return events
         self._patience.arm(self._now_s)
-        steady, guard_mm, steady_mm = None, 0.0, None
-        if self._window.state() == "still":
-            steady = Steady(*self._window.value())
-            guard_mm = self._tolerance.guard_mm(steady, self._window.resolution_mm)
-            is_open = self._tolerance.is_open(abs(target - steady.mean_mm), guard_mm)
-            if is_open and self._window.holds(value_mm):
-                steady_mm = steady.mean_mm
+        self._rest.see(self._now_s, value_mm, self._window)
+        steady, guard_mm, steady_mm = self._rest.look(target, value_mm, self._window)
         events += self._prompter.hear(
             marker.label, target, self._now_s, value_mm, guard_mm, steady_mm
         )
-        if steady is not None:
+        if self._window.state() == "still":
             self._patience.interrupt()
             self._prompter.live.rests(self._window.spread_mm)
             if not self._button.count:  # two presses would undo what they did not mean
                 events += self._judge(steady, guard_mm)
+            events += self._rest.complaint(guard_mm)
         elif not self._tolerance.may_hold(abs(target - value_mm), self._window):
             self._patience.interrupt()  # a screw being turned need not rest
         return events
+
+    def _read_tape(self, steady: Steady) -> list[Event]:
+        """Take a reading of a tape on the current marker, with those before it."""
+        marker, target = self._marker, self.target_today_mm(self._marker)
+        self._asked = None  # each typed reading has its own answer
+        events: list[Event] = [
+            self._prompter.say(marker.label, target, self._now_s, steady.mean_mm)
+        ]
+        if abs(steady.mean_mm - target) > self._tolerance.mm or not self._looks.out:
+            self._tape.forget()  # of another height, or maybe of another marker
+            return events + self._judge(steady, guard_mm=0.0)
+        found = self._tape.read(steady.mean_mm, steady.stderr_mm, target)
+        if found.sure:
+            return events + self._judge(found.steady, guard_mm=0.0)
+        self._asked = (found.steady, Arming(self._arming.walk_s))
+        return [*events, self._tape.ask(marker.label, found, self._units)]
+
+    def _arrive(self, value_mm: float) -> None:
+        """Let a walk end; what comes then belongs to another stand."""
+        was_armed = self._arming.armed
+        if self._arming.see(self._now_s, value_mm) or (self._arming.armed and not was_armed):
+            self._break()
 
     def _stands(self) -> list[Event]:
         """Tell how the rod stands, at once where that is still: it may be taken."""
@@ -395,6 +381,7 @@ class Setting:
     def _learn(self) -> None:
         """Learn how the rod reads at rest."""
         self._window.learn(self._window.spread_mm)
+        self._rest.learn()
         self._looks.learn(self._window.spread_mm)
 
     def _leave(self, arming: Arming, steady: Steady, label: str | None = None) -> None:
@@ -413,6 +400,8 @@ class Setting:
         self._said.clear()
         self._prompter.forget()
         self._looks.forget()
+        self._rest.another_marker()
+        self._tape.forget()
         self._asked = None
         return [
             NextMarker(marker=marker.label, x_mm=marker.x_mm, y_mm=marker.y_mm, text=marker.where)
@@ -421,6 +410,7 @@ class Setting:
     def _break(self) -> None:
         """Keep the readings so far from mixing with those to come."""
         self._window.clear()
+        self._rest.interrupt()
         self._prompter.live.clear()
 
     def _end(self) -> list[Event]:
@@ -441,8 +431,8 @@ class Setting:
             return self._end()
         if name == "goto":
             return self._goto((argument or "").strip())
-        if self._check is not None:
-            text = f"first the check: {stand_or_read(self._check.label, self._by_tape)}"
+        if self.line.wanted is not None:
+            text = f"first the check: {stand_or_read(self.line.wanted.label, self._by_tape)}"
             return [Trouble(text=text, reason="check first")]
         if name == "accept":
             return self._accept(*stand)
@@ -457,10 +447,10 @@ class Setting:
     def _stand(self) -> _Stand:
         """Return the current marker, and the steady reading that an accept would stand on."""
         steady, window = None, self._window
-        if self._check is not None or (self._arming.gave_shot and not self._arming.away):
+        if self.line.wanted is not None or (self._arming.gave_shot and not self._arming.away):
             return None, None  # this stand has set its marker
         if window.state() == "still" and self._now_s - window.last_time_s <= GAP_S:
-            steady = Steady(*window.value())
+            steady = self._rest.steady(window.resolution_mm)
         elif self._asked is not None:
             height, stand = self._asked
             if self._beam_mm is None or stand.near(self._beam_mm):
@@ -488,11 +478,13 @@ class Setting:
         return [Unset(marker=marker.label), *self._go(marker)]
 
     def _goto(self, label: str) -> list[Event]:
+        if self.line.is_called(label) and self.line.look_again(moved=False):
+            return self._want_sight()
         try:
             marker = self._round[label]
         except BadInput as error:
             return [Trouble(text=str(error), reason="goto")]
-        if self._check is not None:
+        if self.line.wanted is not None:
             self._round.go(marker)  # where to begin after the check
             return []
         if marker == self._round.last_set:

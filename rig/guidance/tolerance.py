@@ -4,12 +4,7 @@ import math
 from dataclasses import dataclass
 
 from rig.errors import BadInput
-from rig.guidance.line_check import Steady
 from rig.survey.stillness import StillWindow
-
-GUARD = 1.645
-"""Standard errors between a set marker and the tolerance's edge: 95 % one-sided (guard band after
-JCGM 106:2012, 8.3.2)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,13 +17,13 @@ class Tolerance:
         if not (math.isfinite(self.mm) and self.mm > 0):
             raise BadInput(f"The tolerance must be more than nothing, not {self.mm:g} mm.")
 
-    def guard_mm(self, steady: Steady, resolution_mm: float) -> float:
-        """How far inside the tolerance a steady reading must lie to be sure of it.
+    def guard_mm(self, sure_mm: float, resolution_mm: float) -> float:
+        """How far inside the tolerance (guard band after JCGM 106:2012, 8.3.2) a height must lie.
 
-        Only for what noise leaves open: a coarse digit would not get finer by waiting.
+        Not more than half of it for what only the display's digit leaves open: a coarse digit
+        would not get finer by waiting.
         """
-        noise_mm = math.sqrt(max(steady.stderr_mm**2 - resolution_mm**2 / 12.0, 0.0))
-        return min(GUARD * noise_mm, 0.5 * self.mm)
+        return min(sure_mm, 0.5 * self.mm) if resolution_mm > 0.5 * self.mm else sure_mm
 
     def is_open(self, off_mm: float, guard_mm: float) -> bool:
         """Whether a reading is too close to the edge to tell."""

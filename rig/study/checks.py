@@ -157,6 +157,18 @@ KINDS: dict[str, type[CheckResult]] = {
 C = TypeVar("C", TwoPegCheck, CrossCheck, RepeatCheck, DriftCheck, RodResult)
 
 
+def foot_of(job: "Job", foot_mm: float) -> float:
+    """Return how well a rod finds one place again, one standard deviation, in mm.
+
+    The last `rig check repeat` knows it where its readings scatter more than the rod's profile
+    says: what its stands differ by holds foot, lean and slow noise together.
+    """
+    from rig.survey.laser.repeat import FEW
+
+    found = last_check(job, RepeatCheck)
+    return foot_mm if found is None or found.n < FEW else max(foot_mm, found.sd_mm)
+
+
 def last_check(job: "Job", kind: type[C]) -> C | None:
     """Return the job's last check of a kind, or None.
 

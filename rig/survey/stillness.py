@@ -146,6 +146,11 @@ class StillWindow:
         """Say whether a reading is one of those that make the height, not a stray one."""
         return value_mm in self._kept()
 
+    def kept(self) -> list[tuple[float, float]]:
+        """Return the readings that make the height, each with its time."""
+        values = set(self._kept())
+        return [sample for sample in self._samples if sample[1] in values]
+
     def _kept(self) -> list[float]:
         values = [v for _, v in self._samples]
         middle = median(values)

@@ -87,3 +87,40 @@ def other_lift(laid: int | None, asked: int) -> str:
     else:
         text = say("The markers are laid out for lift {laid}", laid=laid)
     return text + say(". Lay them out for this: rig markers --lift {asked}", asked=asked)
+
+
+def wanders(by_mm: float, tolerance_mm: float, units: Units) -> str:
+    """Say that the readings of a resting rod wander too slowly to be sure within the tolerance."""
+    return say(
+        "the readings wander slowly: after all this rest the height is known to {by} only, and the "
+        "tolerance is {tolerance}. Wait longer, keep sun and wind off laser and rod, or allow more "
+        "with --tolerance",
+        by=units.off(by_mm),
+        tolerance=units.off(tolerance_mm),
+    )
+
+
+def corrected(by_mm: float, doubt_mm: float, label: str, units: Units) -> str:
+    """Say by how much the line is corrected for its sights, and how well it is then known."""
+    return say(
+        "; the line is corrected by {by} and known to {doubt}, 95 times in 100 (g {label} looks "
+        "once more)",
+        by=units.off(by_mm),
+        doubt=units.off(1.96 * doubt_mm),
+        label=label,
+    )
+
+
+def by_tape(chance: float, mark_mm: float | None, tolerance_mm: float, units: Units) -> str:
+    """Say how far a tape is sure of a marker, what would make it surer; the mark where coarse."""
+    text = say(
+        "hold: by the tape the chance is {chance:.0%} that it is more than {tolerance} off. ",
+        chance=chance,
+        tolerance=units.off(tolerance_mm),
+    )
+    if mark_mm is None:
+        return text + say("Read it again to be surer, or y takes it as it is")
+    return text + say(
+        "Read between the marks ({mark} apart) to be surer, or y takes it as it is",
+        mark=units.off(mark_mm),
+    )

@@ -141,7 +141,7 @@ def test_a_round_ends_when_every_marker_is_set() -> None:
     events = play(setting, script)
     assert labels(events, "set") == ["M1", "M2", "M3"]
     assert setting.finished
-    assert setting.failed is None
+    assert setting.line.failed is None
     (done,) = named(events, "done")
     assert (done.set, done.left) == (3, ())
     assert named(events, "ask") == []
@@ -395,7 +395,11 @@ def test_a_line_within_noise_goes_on() -> None:
     # Both doubts in quadrature, three times (JCGM 100:2008, 5.1.2), by hand for noise 0.3 mm.
     assert checked.allowed_mm == pytest.approx(3 * (0.3**2 + checked.stderr_mm**2) ** 0.5)
     assert labels(events, "set") == ["M1"]
-    assert named(events, "prompt")[0].target_reading_mm == 1000.0
+    # The line is corrected: by the sight, against a line that comes back to within 0.7 mm.
+    believed = 0.7**2 / (0.7**2 + (checked.allowed_mm / 3) ** 2)
+    target_mm = named(events, "prompt")[0].target_reading_mm
+    assert target_mm == pytest.approx(1000.0 + believed * checked.difference_mm)
+    assert "the line is corrected by" in checked.text
 
 
 def test_no_prompt_while_the_rod_stands_on_the_check() -> None:
@@ -417,7 +421,7 @@ def test_a_wrong_stand_at_the_check_can_be_mended() -> None:
     events = play(setting, script)
     assert [e.ok for e in named(events, "checked")] == [False, True]
     assert named(events, "prompt") == []
-    assert setting.failed is None
+    assert setting.line.failed is None
     assert not setting.finished
 
 
@@ -429,14 +433,14 @@ def test_a_line_beyond_noise_ends_without_a_prompt() -> None:
     assert [e.ok for e in named(events, "checked")] == [False, False]
     assert not named(events, "checked")[0].ok
     assert named(events, "prompt") == named(events, "set") == []
-    assert "higher" in there(setting.failed)
-    assert "rig set --setup NAME" in there(setting.failed)
+    assert "higher" in there(setting.line.failed)
+    assert "rig set --setup NAME" in there(setting.line.failed)
 
 
 def test_the_failure_says_which_way_and_how_much() -> None:
     setting = machine(check=sight(), units=Units("mm"))
     play(setting, Script().stand(1195.8, 1.5))
-    assert setting.failed == (
+    assert setting.line.failed == (
         "the line reads 4.2 mm lower than at the survey: the laser was moved or restarted. "
         "Tie it again: rig set --setup NAME"
     )
@@ -456,7 +460,7 @@ def test_beyond_noise_no_prompt_is_ever_given(
         events += setting.typed(1012.0, 0.2, 1.0)
     else:
         events += play(setting, script)
-    assert setting.failed is not None
+    assert setting.line.failed is not None
     assert {event.event for event in events} <= {"check", "checked", "trouble"}
 
 
@@ -465,9 +469,9 @@ def test_a_new_set_up_is_tied_by_the_difference() -> None:
     script = Script(noise_mm=0.1).stand(1235.0, 1.5).dark(1.5).set_from(1047.0, 1035.0)
     events = play(setting, script)
     assert named(events, "checked")[0].ok
-    assert setting.shift_mm == pytest.approx(35.0, abs=0.2)
+    assert setting.line.shift_mm == pytest.approx(35.0, abs=0.2)
     stderr = named(events, "checked")[0].stderr_mm
-    assert setting.shift_stderr_mm == pytest.approx((0.3**2 + stderr**2) ** 0.5)
+    assert setting.line.shift_stderr_mm == pytest.approx((0.3**2 + stderr**2) ** 0.5)
     assert named(events, "prompt")[0].target_reading_mm == pytest.approx(1035.0, abs=0.2)
     assert named(events, "set")[0].residual_mm == pytest.approx(0.0, abs=0.3)
 
@@ -496,7 +500,7 @@ def test_a_line_that_moved_in_the_break_ends_the_round() -> None:
     script = Script()
     script.time_s = 2000.0
     again = play(setting, script.stand(1240.0, 10.0), begin=False)
-    assert setting.failed is not None
+    assert setting.line.failed is not None
     assert not named(again, "prompt")
 
 

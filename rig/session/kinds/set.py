@@ -60,6 +60,7 @@ class SetMarkers(Kind[SetSettings]):
         CannotAnswer
             Where there is no plan, or nothing to check the line against.
         """
+        from rig.study.checks import foot_of
         from rig.study.lasers import climb_of, shots_of
         from rig.study.line_before import line_of
         from rig.study.rooms import everywhere
@@ -110,7 +111,7 @@ class SetMarkers(Kind[SetSettings]):
             walk_s=settings.walk_s,
             still_mm=settings.still_mm,
             resolution_mm=begun.resolution_mm,
-            foot_mm=begun.foot_mm,
+            foot_mm=foot_of(job, begun.foot_mm),
             units=begun.units,
             start_marker=settings.marker,
             skip_check=settings.skip_check,
