@@ -38,7 +38,7 @@ COMMANDS = {
     "report": "Write the job as one HTML file, and a PDF.",
     "copy": "Copy the job safely, also while a session writes to it.",
     "export": "Write points, surface, contours, markers to a file.",
-    "serve": "Show a running session on a phone that watches.",
+    "serve": "Do the whole job on a phone; or watch a running session.",
     "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",
     "practice": "Practise a whole job on the page, and be scored.",

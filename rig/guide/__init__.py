@@ -14,7 +14,7 @@ CHAPTERS = {
     "laser": "Checks before, during and after; several set-ups.",
     "trouble": "When a rod says what cannot be; traces; simulated rods.",
     "mend": "Tables of shots, wrong tags, a room measured wrong.",
-    "phone": "Prompts on a phone; practice without a rod.",
+    "phone": "The whole job on a phone; prompts; practice without a rod.",
     "bluetooth": "A rod without a cable.",
     "profile": "How a rod of your own speaks.",
     "paper": "Report, customer's page, PDF, DXF, CSV.",
