@@ -122,6 +122,7 @@ def begin_survey(
         resumes_from=last_shot(job, wish.kind, setup),
         line=line,
         checks=wish.kind in WALKED and not wish.skip_check,
+        undoes_skips=True,
         opens=line is not None and _begins_with_sight(line, wish, points[0][0]),
         clamp_mm=source.profile.clamp_mm if source.profile else None,
     )

@@ -111,12 +111,18 @@ def _number(done: Done) -> int:
 
 def _of_events(job: "Job") -> Iterable[Done]:
     changes: dict[tuple[str, float | int], list[StoredEvent]] = {}
+    places = {one.label for one in (*job.points(), *job.markers())}
+    shots = {shot.point: shot.utc_s for shot in job.shots(("floor", "finished", "marker"))}
     for event in standing(job, (*KINDS, "unskipped")):
         if event.kind == "unskipped":
             _forget_skip(changes, str(event.data["label"]))
             continue
         if event.kind == "edit" and set(event.data["new"]) == {"typed_unit"}:
             continue  # the first reading settled it, nobody did
+        if event.kind == "skipped":
+            label = str(event.data["label"])
+            if label not in places or shots.get(label, 0.0) > event.utc_s:
+                continue  # a sight, or a place that was shot since
         if event.kind == "drift" and "shots" not in event.data:
             continue  # an older floor-rig did not keep which shots it spread it over
         # What one command changed has one time of day.

@@ -90,9 +90,18 @@ class BackSights:
     def start(self, time_s: float) -> None:
         """Begin: whatever was shot before is from before a break."""
         self._seen_s = time_s
-        self._opens |= self.can_ask and self._line is not None and self._line.due(time_s)
-        if self._opens or self._since:
-            self._broke_s = time_s
+        if self._knows_breaks:
+            self._opens |= self.can_ask and self._line is not None and self._line.due(time_s)
+            if self._opens or self._since:
+                self._broke_s = time_s
+
+    @property
+    def _knows_breaks(self) -> bool:
+        """Whether this session knows of a laser set up again; an older floor-rig's does not.
+
+        Its log is replayed as it went: what followed a pause there was no sight.
+        """
+        return bool(self._begun.anew)
 
     @property
     def offset_mm(self) -> float:
@@ -107,7 +116,8 @@ class BackSights:
     @property
     def break_s(self) -> float:
         """When nothing will have been read for so long that the line is to be seen again."""
-        return self._seen_s + BREAK_S if self.can_ask and self.pending is None else math.inf
+        waits = self._knows_breaks and self.can_ask and self.pending is None
+        return self._seen_s + BREAK_S if waits else math.inf
 
     def hear_rod(self) -> None:
         """Know that a rod is read, not a tape: less patience is needed."""
@@ -115,7 +125,7 @@ class BackSights:
 
     def hear(self, time_s: float) -> None:
         """Hear that something was read."""
-        if time_s - self._seen_s >= BREAK_S:
+        if time_s - self._seen_s >= BREAK_S and self._knows_breaks:
             self._broke_s = time_s
         self._seen_s = time_s
 
@@ -138,7 +148,8 @@ class BackSights:
 
     def put_back(self, shot: ShotTaken) -> list[PutBack]:
         """Tell which shots a point that was shot again after a jolt vouches for: those before."""
-        shots = () if self._jolt is None else self._jolt.vouched_for(shot)
+        jolt = self._jolt if self._knows_breaks else None
+        shots = () if jolt is None else jolt.vouched_for(shot)
         if not shots:
             return []
         self._jolt = None
@@ -152,7 +163,7 @@ class BackSights:
 
         Not by a tape, whose readings may be typed from a list in the order of the walk.
         """
-        if self._jolt is None or self._by_tape:
+        if self._jolt is None or self._by_tape or not self._knows_breaks:
             return ()
         return tuple(shot.label for shot in reversed(self._jolt.shots))
 
@@ -190,7 +201,7 @@ class BackSights:
     def ask(self, time_s: float, at_end: bool, after_break: bool = False) -> Check:
         """Ask for the sight."""
         assert self._line is not None
-        if after_break:
+        if after_break and self._knows_breaks:
             self._opens, self._broke_s = True, time_s
         point = self._doubt.point if self._doubt is not None and not self._opens else None
         if point is not None and self._doubt is not None:

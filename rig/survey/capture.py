@@ -97,7 +97,7 @@ class Capture:
         self.finished = False
         wheres = {stand.label: stand.where for stand in stands}
         self._line = BackSights(line, checks, kind, show, earlier, begun, wheres)
-        self._round = Round(stands, done)
+        self._round = Round(stands, done, begun is None or begun.undoes_skips)
         self._quitting = False
         self._kind = kind
         self._show = show

@@ -97,12 +97,15 @@ class Begun:
         The line as it was first, over that of set-up 1.
     doubt : Doubt or None
         What an earlier session left open.
+    undoes_skips : bool
+        As `Round` has it.
     """
 
     opens: bool = False
     anew: str = ""
     line_mm: float | None = None
     doubt: Doubt | None = None
+    undoes_skips: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,14 @@ class Round:
         In the order of the walk; labels differ.
     done : iterable of str
         Labels that have their shot already.
+    undoes_skips : bool
+        To undo takes back a skip too; the sessions of an older floor-rig went without.
     """
 
-    def __init__(self, stands: Sequence[Stand], done: Iterable[str] = ()) -> None:
+    def __init__(
+        self, stands: Sequence[Stand], done: Iterable[str] = (), undoes_skips: bool = True
+    ) -> None:
+        self._undoes_skips = undoes_skips
         self._stands = list(stands)
         had = set(done)
         self._open = {i for i, stand in enumerate(self._stands) if stand.label not in had}
@@ -65,7 +70,8 @@ class Round:
             return None
         self._open.discard(i)
         self._skipped.append(i)
-        self._steps.append(("skip", i))
+        if self._undoes_skips:
+            self._steps.append(("skip", i))
         return self._stands[i].label
 
     def undo(self) -> tuple[str, str] | None:
@@ -128,7 +134,8 @@ class Round:
 
     def _forget_skip(self, i: int) -> None:
         self._skipped.remove(i)
-        self._steps.remove(("skip", i))
+        if ("skip", i) in self._steps:
+            self._steps.remove(("skip", i))
 
     def _find(self, label: str) -> int | None:
         wanted = label.strip().upper()

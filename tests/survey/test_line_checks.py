@@ -104,7 +104,7 @@ def test_a_walk_resumed_after_long_begins_at_the_benchmark() -> None:
 
 
 def test_a_jolt_sets_aside_what_was_shot_since_and_asks_for_it_again() -> None:
-    walker = surveyed(4.0, after=2).stand(904.0, 1.5)
+    walker = surveyed(4.0, after=2, begun=Begun(anew="2")).stand(904.0, 1.5)
     asked = last(walker, "ask")
     assert "is the rod on BM1" in asked["text"]
     walker.press().stand(904.0, 2.0)
@@ -164,6 +164,19 @@ def test_a_single_shot_set_aside_is_told_as_one() -> None:
     jolt = last(walker, "jolt")
     assert jolt["labels"] == ["A3"]
     assert "1 shot since is set aside (kept, not used): shoot it again." in jolt["text"]
+
+
+def test_a_session_of_an_older_floor_rig_is_replayed_as_it_went() -> None:
+    earlier = [before("A1", 1000.0, -100.0)]
+    walker = Walker(capture(line=BM, checks=True, earlier=earlier, done=["A1"]))
+    walker.stand(HEIGHTS[1] + 4.0, 1.5).walk(1000.0)  # a pause in which nothing is asked
+    for height in HEIGHTS[2:]:
+        walker.stand(height + 4.0, 1.5).walk()
+    walker.stand(904.0, 1.5).walk().stand(904.0, 1.5)
+    assert last(walker, "jolt")["labels"] == ["A1", "A2", "A3", "A4", "A5"]
+    assert not walker.heard("setup")
+    walker.walk().stand(1004.0, 1.5)
+    assert walker.labels[-1] == "A1"
 
 
 def before(label: str, reading_mm: float, time_s: float) -> ShotTaken:

@@ -95,6 +95,8 @@ class SurveySettings(Record):
         Whether the walk goes back to it.
     opens : bool
         Whether the session begins with a sight of it.
+    undoes_skips : bool
+        To undo takes back a skip too, as since there is `rig undo`.
     units : str or None
         Of what is typed.
     """
@@ -110,6 +112,7 @@ class SurveySettings(Record):
     line: LineBefore | None = None
     checks: bool = False
     opens: bool = False
+    undoes_skips: bool = False
     clamp_mm: float | None = None
 
     def __post_init__(self) -> None:
@@ -135,7 +138,8 @@ class Survey(Kind[SurveySettings]):
             for label, x_mm, y_mm in settings.points
         ]
         label, reading_mm = settings.resumes_from or (None, None)
-        line, earlier, doubted, begins = None, [], [], None
+        line, earlier, doubted, skips = None, [], [], settings.undoes_skips
+        begins = Begun(undoes_skips=skips)
         if settings.line is not None:
             kept = settings.line
             line = _known(kept.known, outline, units.system)
@@ -147,7 +151,7 @@ class Survey(Kind[SurveySettings]):
                 doubt = Doubt(
                     kept.doubt.setup, tuple(doubted), kept.doubt.change_mm, kept.doubt.stderr_mm
                 )
-            begins = Begun(settings.opens, kept.anew, kept.line_mm, doubt)
+            begins = Begun(settings.opens, kept.anew, kept.line_mm, doubt, skips)
             stands += [
                 Stand(
                     shot.label,
