@@ -111,7 +111,7 @@ def _number(done: Done) -> int:
 
 def _of_events(job: "Job") -> Iterable[Done]:
     changes: dict[tuple[str, float | int], list[StoredEvent]] = {}
-    places = {one.label for one in (*job.points(), *job.markers())}
+    places = {one.label for one in job.points()} | {one.label for one in job.markers()}
     shots = {shot.point: shot.utc_s for shot in job.shots(("floor", "finished", "marker"))}
     for event in standing(job, (*KINDS, "unskipped")):
         if event.kind == "unskipped":
