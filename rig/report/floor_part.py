@@ -22,6 +22,7 @@ from rig.words import laser as laser_words
 TITLE = "The floor as found"
 # Part of the draws whose highest place the dashed line takes in.
 LIKELY_SHARE = 0.95
+_LOOKS_TOLD, _WORTH_TELLING_BAGS = 6, 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,6 +95,7 @@ def floor_section(told: FloorTold) -> Section:
         *ties_blocks(answer, units),
         *doubt_blocks(answer.budget, units),
         *(next_blocks(answer, units, where) if told.looked_on else []),
+        *(look_blocks(answer, units, where) if told.looked_on else []),
     )
 
 
@@ -118,6 +120,25 @@ def next_blocks(
             told="answer",
         ),
         Words(words.beside_the_grid()),
+    ]
+
+
+def look_blocks(
+    answer: FloorAnswer, units: Units, where: Callable[[float, float], str]
+) -> list[Block | None]:
+    """Tell where a straightedge shows what the shots can't."""
+    looks = answer.look_between
+    bags = sum(one.bags for one in looks)
+    if bags < _WORTH_TELLING_BAGS:
+        return []
+    return [
+        Words(words.humps_may_hide(len(looks), max(one.hides_mm for one in looks), bags, units)),
+        bullets(
+            [
+                words.look_worth_it(where(one.x_mm, one.y_mm), one.hides_mm, one.bags, units)
+                for one in looks[:_LOOKS_TOLD]
+            ]
+        ),
     ]
 
 

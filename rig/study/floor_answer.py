@@ -15,6 +15,7 @@ from rig.room import contains
 from rig.study.findings import warnings_of
 from rig.study.laser_budget import Budget, floor_budget, share_of, ties_over
 from rig.study.lasers import shots_of
+from rig.study.looks import WorthLook, looks_between
 from rig.study.picture import Picture, cells_of, none_inside, picture_of
 from rig.study.room import outline_of
 from rig.surface.floor_model import floor_model
@@ -159,6 +160,8 @@ class FloorAnswer(Record):
         At the places asked for.
     next : tuple of WorthShot
         Best first.
+    look_between : tuple of WorthLook
+        Worst first.
     setups : tuple of Line
     ties : TiesAnswer
     budget : Budget
@@ -173,6 +176,7 @@ class FloorAnswer(Record):
     noise_mm: float
     points: tuple[HeightAt, ...]
     next: tuple[WorthShot, ...]
+    look_between: tuple[WorthLook, ...] = ()
     setups: tuple[Line, ...]
     ties: TiesAnswer
     budget: Budget
@@ -218,6 +222,7 @@ def floor_answer(
         noise_mm=float(np.sqrt(picture.surface.nugget_mm2 + picture.shot_stderr_mm**2)),
         points=heights,
         next=next_shots(job, picture),
+        look_between=looks_between(job, picture),
         setups=tuple(picture.ties.lines),
         ties=_ties(picture.ties),
         budget=floor_budget(job, picture, share, ties_mm),

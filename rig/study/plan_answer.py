@@ -22,6 +22,7 @@ from rig.study.laser_budget import (
     ties_over,
     with_shared,
 )
+from rig.study.looks import looks_between
 from rig.study.picture import Picture, picture_of
 from rig.study.plane import Ground, PlanWish, grind_for, ground_of, holds_of, plane_of
 from rig.study.planned import (
@@ -174,6 +175,7 @@ def plan_answer(
         materials=_materials(job, picture, sheet, buy, units),
         assumptions=_assumptions(settings.min_cover_mm is None, sheet, load, units),
         budget=budget,
+        look_between=looks_between(job, plain),
         warnings=tuple(warnings),
         cautions=(*load.cautions, *words.cautions()),
     )

@@ -9,6 +9,7 @@ from rig.quantities.safety import Purchase
 from rig.record import OMITTED, Record
 from rig.study.floor_answer import HighPoint
 from rig.study.laser_budget import Budget
+from rig.study.looks import WorthLook
 from rig.study.plane import PlanWish
 from rig.target.level import Plane
 from rig.target.programme import Hold
@@ -214,6 +215,8 @@ class PlanAnswer(Record):
     assumptions : tuple of str
     budget : Budget or None
         None in plans of old.
+    look_between : tuple of WorthLook
+        Empty in plans of old.
     warnings, cautions : tuple of str
     """
 
@@ -237,6 +240,7 @@ class PlanAnswer(Record):
     materials: tuple[Material, ...]
     assumptions: tuple[str, ...]
     budget: Budget | None = None
+    look_between: tuple[WorthLook, ...] = ()
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
 

@@ -16,7 +16,7 @@ from rig.errors import BadInput
 from rig.surface.covariance import Floats
 from rig.surface.draws import Singles, conditional_draws
 from rig.surface.gaussian_process import GaussianProcess
-from rig.surface.humps import humps
+from rig.surface.humps import unseen_humps
 from rig.surface.places import checked_places, checked_values
 
 DRAWS = 1_000
@@ -47,7 +47,8 @@ class Extremes:
 
     `smooth_mm` (n, m) are joint draws of the smooth floor and `highest_mm` (n, m) of the highest
     spot of each cell; `lowest_mm` (n,) is the floor's lowest spot in each draw; `chance_high` (m,)
-    is the probability that the floor's highest spot lies in a cell.
+    is the probability that the floor's highest spot lies in a cell; `even_mm` is what
+    `high.upper_mm` would be were there no hump that no shot has seen.
     """
 
     x_mm: Floats
@@ -55,6 +56,7 @@ class Extremes:
     high: Extreme
     low: Extreme
     confidence: float
+    even_mm: float
     chance_high: Floats
     smooth_mm: Singles
     highest_mm: Singles
@@ -111,13 +113,14 @@ def find_extremes(
     lowest = _highest_of(area, smooth.shape, model.nugget_mm2, rng)
     np.subtract(smooth, lowest, out=lowest)
     lowest -= fall.astype(np.float32)
-    draw, cell, dip = humps(model, x, y, area, draws, rng)
+    draw, cell, dip = unseen_humps(model, x, y, area, draws, rng)
     lowest[draw, cell] -= dip
     lowest = lowest.min(axis=1)
     highest = _highest_of(area, smooth.shape, model.nugget_mm2, rng)
     highest += smooth
     highest += rise.astype(np.float32)
-    draw, cell, hump = humps(model, x, y, area, draws, rng)
+    even = float(np.quantile(highest.max(axis=1), confidence))
+    draw, cell, hump = unseen_humps(model, x, y, area, draws, rng)
     highest[draw, cell] += hump
     chance = np.bincount(np.argmax(highest, axis=1), minlength=len(x)) / draws
     tails = [1.0 - confidence, confidence]
@@ -127,6 +130,7 @@ def find_extremes(
         _extreme(x, y, mean, int(np.argmax(mean)), np.quantile(highest.max(axis=1), tails)),
         _extreme(x, y, mean, int(np.argmin(mean)), np.quantile(lowest, tails)),
         confidence,
+        even,
         chance,
         smooth,
         highest,

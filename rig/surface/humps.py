@@ -27,7 +27,7 @@ def uneven_mm(model: GaussianProcess) -> float:
     return float(np.sqrt(model.nugget_mm2 + sum(model.lines_mm2)))
 
 
-def humps(
+def unseen_humps(
     model: GaussianProcess,
     x_mm: Floats,
     y_mm: Floats,

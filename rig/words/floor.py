@@ -158,3 +158,25 @@ def shot_worth_it(where: str, plane_mm: float, bags: float, units: Units) -> str
 def beside_the_grid() -> str:
     """Say how a place beside the grid is shot."""
     return say("(rig survey --label N1 --at X,Y shoots a place beside the grid)")
+
+
+def humps_may_hide(places: int, hides_mm: float, bags: float, units: Units) -> str:
+    """Say what the shots can't show, and what that costs."""
+    return say(
+        "A hump 3 ft across and up to {high} high could hide between the shots, and would break "
+        "the cover in {places}. That costs {bags} bags of safety now. Lay a straightedge there, "
+        "and shoot what it finds:",
+        high=units.length(hides_mm),
+        places=counted(places, "place"),
+        bags=f"{bags:.1f}",
+    )
+
+
+def look_worth_it(where: str, hides_mm: float, bags: float, units: Units) -> str:
+    """Say what may hide at a place between the shots."""
+    return say(
+        "{where}: up to {high}, {bags} bags",
+        where=where,
+        high=units.length(hides_mm),
+        bags=f"{bags:.2f}",
+    )

@@ -1,0 +1,84 @@
+r"""Names the places between shots where a hump may hide that would break the cover.
+
+A straightedge laid there shows in a minute what no shot stands on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig.surface.covariance import Floats
+from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.high_point import Extremes
+from rig.surface.humps import unseen_humps
+
+HUMP_RADIUS_MM = 457.2
+"""Half of a hump 3 ft across, such as a patch or a crowned sheet (common practice, no source)."""
+# What shots would let pass once in twenty hides; more than this is seen with bare eyes.
+_PASSES, _SEEN_MM = 1.0 / 20.0, 12.7
+# Humps are drawn so many times over for each drawn floor; places that hide little are left out.
+_TIMES = 8
+_LEAST_SHARE = 0.01
+
+
+@dataclass(frozen=True)
+class Look:
+    """Where to lay a straightedge, and how high a hump could hide there.
+
+    `plane_mm` is by how much a level plane would come down were all such places known to hold no
+    hump, times this place's share in it.
+    """
+
+    x_mm: float
+    y_mm: float
+    hides_mm: float
+    plane_mm: float
+
+
+def suggest_looks(
+    model: GaussianProcess, extremes: Extremes, area_mm2: Floats, n: int
+) -> list[Look]:
+    r"""Places whose unseen humps would most often stand over the bound, worst first.
+
+    Parameters
+    ----------
+    model : GaussianProcess
+    extremes : Extremes
+        Of that model.
+    area_mm2 : array, shape (m,)
+        Of the cells of the extremes' raster.
+    n : int
+        At most so many.
+    """
+    rng = np.random.default_rng(len(extremes.x_mm))
+    draws = len(extremes.highest_mm)
+    draw, cell, height = unseen_humps(
+        model, extremes.x_mm, extremes.y_mm, area_mm2, _TIMES * draws, rng
+    )
+    over = extremes.highest_mm[draw % draws, cell] + height > extremes.even_mm
+    x, y = extremes.x_mm[cell[over]], extremes.y_mm[cell[over]]
+    cost = max(extremes.high.upper_mm - extremes.even_mm, 0.0)
+    found: list[Look] = []
+    left = np.ones(len(x), dtype=bool)
+    while left.any() and len(found) < n:
+        here = np.flatnonzero(left)
+        away = np.hypot(np.subtract.outer(x[here], x[here]), np.subtract.outer(y[here], y[here]))
+        near = away <= HUMP_RADIUS_MM
+        best = int(np.argmax(near.sum(axis=1)))
+        share = float(near[best].sum()) / len(x)
+        if share < _LEAST_SHARE:
+            break
+        at_x, at_y = float(x[here[best]]), float(y[here[best]])
+        found.append(Look(at_x, at_y, hides_mm(model, at_x, at_y), share * cost))
+        left[here[near[best]]] = False
+    return found
+
+
+def hides_mm(model: GaussianProcess, x_mm: float, y_mm: float) -> float:
+    """Height of a hump 3 ft across that the shots would let pass once in twenty."""
+    away = np.hypot(model.x_mm - x_mm, model.y_mm - y_mm) / HUMP_RADIUS_MM
+    shown = 0.5 * (1.0 + np.cos(np.pi * np.minimum(away, 1.0)))
+    seen = float(np.sum(shown**2 / model.shot_variance_mm2))
+    return float(min(np.sqrt(-2.0 * np.log(_PASSES) / max(seen, 1e-12)), _SEEN_MM))
