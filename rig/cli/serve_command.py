@@ -42,6 +42,9 @@ QUIET_S = 3.0
 )
 @click.option("--simulate", is_flag=True, help="Offer a simulated rod beside the real ones.")
 @click.option("--simulated-speed", type=click.FloatRange(0.1, 100.0), default=4.0, hidden=True)
+@click.option(
+    "--tls", "encrypts", is_flag=True, help="Encrypt the link; phones must trust it once."
+)
 @address_options
 @json_option
 def command(
@@ -49,6 +52,7 @@ def command(
     job_path: Path | None,
     simulate: bool,
     simulated_speed: float,
+    encrypts: bool,
     as_json: bool,
     **options: Any,
 ) -> None:
@@ -60,12 +64,14 @@ def command(
     if jobs_path is None and job_path is None and Path("job.sqlite").exists() and not simulate:
         job_path = Path("job.sqlite")
     if jobs_path is not None or job_path is None:
-        _serve_jobs(jobs_path, simulated_speed if simulate else 0.0, as_json, options)
+        speed = simulated_speed if simulate else 0.0
+        _serve_jobs(jobs_path, speed, as_json, options | {"encrypts": encrypts})
         return
     if simulate:
         raise BadInput("--simulate goes with --jobs: --job only watches.")
     from rig.job.store import Job
 
+    options["encrypts"] = encrypts
     with Job.open(job_path) as job, open_page(options, always=True) as page:
         assert page is not None
         watch(job, page, as_json)
@@ -87,7 +93,9 @@ def _serve_jobs(
 
     def site_of(page: "Page") -> Site:
         rods = Rods(simulate)
-        return Site(folder, Work(page, rods), rods)
+        site = Site(folder, Work(page, rods), rods)
+        site.encrypted = page.encrypts is not None
+        return site
 
     stopped = threading.Event()
     for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):

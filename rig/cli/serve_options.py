@@ -12,6 +12,7 @@ from rig.errors import BadInput
 if TYPE_CHECKING:
     from rig.page.server import Page
     from rig.page.site import Site
+    from rig.page.tls import Link
 
 address_options = stack(
     click.option(
@@ -48,6 +49,7 @@ def open_page(
     """
     wanted = options.pop("serve", False) or always
     host, port = options.pop("host", None), options.pop("port", None)
+    encrypts = options.pop("encrypts", False)
     if not wanted:
         if host is not None or port is not None:
             raise BadInput("--host and --port go with --serve: add --serve, or leave them out.")
@@ -56,12 +58,22 @@ def open_page(
     from rig.page.server import Page
 
     page = Page("127.0.0.1" if host is None else host, port or 0)
+    page.encrypts = _encrypted if encrypts else None
     page.site = None if site_of is None else site_of(page)
     page.start()
     try:
         yield page
     finally:
         page.close()
+
+
+def _encrypted(names: set[str]) -> "Link":
+    import time
+
+    from rig.page.tls import encrypted
+    from rig.products.library import data_folder
+
+    return encrypted(data_folder() / "tls", names, time.time())
 
 
 def announce(page: "Page", as_json: bool) -> None:

@@ -47,9 +47,9 @@ def host_is_ours(host: str, reached: str, port: int, names: Iterable[str]) -> bo
         return False
 
 
-def origin_is_ours(origin: str | None, host: str) -> bool:
+def origin_is_ours(origin: str | None, host: str, scheme: str = "http") -> bool:
     """Tell whether an Origin header, where there is one, is that of the page at this host."""
-    return origin is None or origin.lower() == f"http://{host.lower()}"
+    return origin is None or origin.lower() == f"{scheme}://{host.lower()}"
 
 
 def site_is_ours(fetch_site: str | None, fetch_mode: str | None) -> bool:

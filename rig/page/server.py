@@ -30,8 +30,10 @@ from rig.session.sections import Text
 
 if TYPE_CHECKING:
     from rig.page.site import Site
+    from rig.page.tls import Link
 
 SESSION = "session/"
+AUTHORITY = "authority.crt"
 THIN_S = 0.015
 BEAT_S = 0.5
 TICK_S = 0.1
@@ -94,6 +96,9 @@ class Page:
         """Takes what a trainee does with the rod, in practice."""
         self.url = ""
         self.announced = False
+        self.encrypts: Callable[[set[str]], Link] | None = None
+        """Makes the link an encrypted one, by the names that this machine has."""
+        self._link: Link | None = None
         self.site: Site | None = None
         """The pages of jobs, if they are served; the live page then stands below them."""
 
@@ -111,10 +116,17 @@ class Page:
         self._port = self._listening.getsockname()[1]
         self._names = names_of(self._host)
         shown = shown_host(self._host)
-        self.url = f"http://{f'[{shown}]' if ':' in shown else shown}:{self._port}/{self._key}/"
+        if self.encrypts is not None:
+            self._link = self.encrypts({*self._names, shown, "localhost", "127.0.0.1"})
+        host = f"[{shown}]" if ":" in shown else shown
+        self.url = f"{self._scheme}://{host}:{self._port}/{self._key}/"
         self._thread.start()
         self._ready.wait()
         return self
+
+    @property
+    def _scheme(self) -> str:
+        return "http" if self._link is None else "https"
 
     @property
     def here_only(self) -> bool:
@@ -204,7 +216,9 @@ class Page:
         await runner.setup()
         assert runner.server is not None
         self.gate = Gate(runner.server)
-        listening = await self._loop.create_server(self.gate, sock=self._listening)
+        listening = await self._loop.create_server(
+            self.gate, sock=self._listening, ssl=None if self._link is None else self._link.context
+        )
         ticking = asyncio.create_task(self._tick())
         self._ready.set()
         await self._stop.wait()
@@ -284,6 +298,8 @@ class Page:
         asked = path.removeprefix(SESSION) if site else path
         if asked == "live":
             return await self._live(request)
+        if self._link is not None and path == AUTHORITY:
+            return web.Response(body=self._link.authority, headers=_HEADERS | _AUTHORITY_HEADERS)
         if path == SESSION and self._scene is None:
             return web.Response(status=303, headers={"Location": f"/{self._key}/"})
         if site is not None and slash and asked not in self._files and path != SESSION:
@@ -322,7 +338,7 @@ class Page:
         reached = transport.get_extra_info("sockname")[0] if transport else ""
         if not access.host_is_ours(host, reached, self._port, self._names):
             return "This address is not ours."
-        if not access.origin_is_ours(origin, host) or not access.site_is_ours(
+        if not access.origin_is_ours(origin, host, self._scheme) or not access.site_is_ours(
             headers.get("Sec-Fetch-Site"), headers.get("Sec-Fetch-Mode")
         ):
             return "Another site may not ask."
@@ -444,6 +460,10 @@ _HEADERS = {
 }
 
 
+_AUTHORITY_HEADERS = {
+    "Content-Type": "application/x-x509-ca-cert",
+    "Content-Disposition": "attachment; filename=floor-rig.crt",
+}
 # Without it a browser leaves its origin out of a form that it sends.
 _SITE_HEADERS = {"Referrer-Policy": "same-origin"}
 
@@ -452,7 +472,7 @@ def _policy(host: str, forms: str = "'none'") -> str:
     """Nothing from elsewhere; the socket by name too, as older browsers do not take it for own."""
     return (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-        f"connect-src 'self' ws://{host}; base-uri 'none'; form-action {forms}; "
+        f"connect-src 'self' ws://{host} wss://{host}; base-uri 'none'; form-action {forms}; "
         "frame-ancestors 'none'"
     )
 

@@ -74,6 +74,7 @@ class Site:
 
     def __init__(self, folder: JobFolder, work: Work, rods: Rods) -> None:
         self.folder, self.work, self.rods = folder, work, rods
+        self.encrypted = False
         self._warm = Warm()
         self._acting: Counter[str] = Counter()
         self._lock = threading.Lock()
@@ -129,6 +130,8 @@ class Site:
                 return self._jobs(form)
             case ["new"]:
                 return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
+            case ["trust"]:
+                return _Shown("trust.html", {})
             case ["new", "part"]:
                 return _Shown("walls.html", {"form": form, "view": jobs.new_view(form)})
             case ["j", name]:
@@ -168,7 +171,8 @@ class Site:
 
     def _jobs(self, form: Form, status: int = 200) -> _Shown:
         view = jobs.jobs_view(self.folder, self.work)
-        return _Shown("jobs.html", {"form": form, "view": view}, status)
+        context = {"form": form, "view": view, "encrypted": self.encrypted}
+        return _Shown("jobs.html", context, status)
 
     def _new(self, form: Form) -> _Answer:
         try:

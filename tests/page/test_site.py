@@ -2,12 +2,15 @@
 
 import hashlib
 import re
+import ssl
+import time
 from base64 import b64encode
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
+import aiohttp
 import pytest
 
 from rig.errors import BadInput
@@ -15,6 +18,7 @@ from rig.job.folder import JobFolder
 from rig.job.store import Job
 from rig.page.server import Page
 from rig.page.site import Site
+from rig.page.tls import encrypted
 from rig.page.work import Rods, Work
 from tests.page.test_server import asked, status
 
@@ -138,3 +142,40 @@ def test_htmx_is_the_file_that_was_looked_at() -> None:
     data = (resources.files("rig.page") / "static" / "htmx.js").read_bytes()
     told = b64encode(hashlib.sha384(data).digest()).decode()
     assert told == "2OatzQy1H+Zd/IIrjr1TcuDGqLXeHhbooAyJY1KdQMKnr4LZ22k31GBLdYKHmVjg"
+
+
+def test_an_encrypted_link_is_one_that_a_phone_can_trust(tmp_path: Path) -> None:
+    folder = JobFolder(tmp_path / "jobs")
+    folder.make()
+
+    def serve(work: Any) -> None:
+        page = Page()
+        page.encrypts = lambda names: encrypted(tmp_path / "tls", names, time.time())
+        page.site = Site(folder, Work(page, Rods()), Rods())
+        page.start()
+        asked(page, work)
+        page.site.close()
+        page.close()
+
+    trusted: list[str] = []
+
+    async def load(session: Any, url: str) -> None:
+        assert url.startswith("https://")
+        with pytest.raises(aiohttp.ClientConnectorCertificateError):
+            await status(session, url)
+        code, text = await status(session, url + "authority.crt", ssl=False)
+        assert code == 200
+        trusted.append(text)
+
+    async def use(session: Any, url: str) -> None:
+        trusts = ssl.create_default_context(cadata=trusted[0])  # of the start before
+        assert (await status(session, url, ssl=trusts))[0] == 200
+        async with session.post(url + "new", data=NEW, headers=origin(url), ssl=trusts) as answer:
+            assert answer.status == 200
+        plain = {"Origin": origin(url)["Origin"].replace("https", "http")}
+        async with session.post(url + "new", data=NEW, headers=plain, ssl=trusts) as answer:
+            assert answer.status == 403
+
+    serve(load)
+    serve(use)
+    assert (tmp_path / "tls" / "authority.pem").stat().st_mode & 0o077 == 0
