@@ -2,9 +2,11 @@
 
 import ast
 import builtins
+import contextlib
 import csv
 import io
 import os
+import sqlite3
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -15,7 +17,7 @@ from rig.devices import trace
 from rig.devices.profile import load_profile, parse_profile
 from rig.drawing.svg import to_svg
 from rig.drawing.vector import Drawing, Text
-from rig.errors import RigError
+from rig.errors import JobUnusable, RigError
 from rig.flatness.rules import parse_rule
 from rig.job import Job
 from rig.job.settings import Settings
@@ -160,3 +162,53 @@ def test_what_cannot_be_seen_breaks_no_drawing_and_no_page() -> None:
 
 def test_a_name_that_a_rod_gives_itself_is_made_fit_to_be_shown() -> None:
     assert shortened("Rod\x1b]0;owned\x07\u202e" + "x" * 100) == "Rod?]0;owned??" + "x" * 50
+
+
+@pytest.mark.parametrize("label", ["\x1b]0;owned\x07A", "a\u202eb", "\x9b31m" + "x" * 1_000_000])
+def test_a_label_in_an_old_job_steers_no_terminal_in_live_work(label: str, run: Run) -> None:
+    run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm")
+    with Job.open("job.sqlite", write=True) as job:
+        job.set_points([(label, 500.0, 500.0, 1), ("B1", 900.0, 900.0, 2)])
+        job.import_shots(
+            [
+                {"point": f"P{n}", "setup": label, "x_mm": x, "y_mm": y, **MEASURED}
+                for n, (x, y) in enumerate([(500.0, 900.0), (900.0, 500.0), (2000.0, 3000.0)])
+            ]
+        )
+    done = run("survey", "--typed", "--unit", "mm", "--setup", "2", typed="1200\nu\ns\nq\n")
+    assert done.code == 0, done.err
+    listed = run("undo", "--list")
+    for told in (done.out, done.err, listed.out):
+        assert harmless(told) == told
+        assert len(told) < 10_000
+
+
+MEASURED = {"reading_mm": 1200.0, "stderr_mm": 0.1}
+ODD_SETTINGS = [
+    "[]", "null", '"x"', "{", "[" * 100_000, '{"units": 5}', '{"a": ' + "9" * 5000 + "}",
+    '{"units": [1]}', '{"max_cover_mm": "x"}', '{"typed_unit": {}}', '{"floor": []}',
+    '{"denominator": "a"}', '{"wall_names": 3}', '{"product": [1]}', '{"laser_tilt": "x"}',
+]  # fmt: skip
+
+
+def test_what_a_job_keeps_beside_its_columns_ends_in_a_sentence(run: Run) -> None:
+    run("new", "--room", "3m,4m", "--units", "mm", "--min-cover", "6mm")
+    for odd in ODD_SETTINGS:
+        with contextlib.closing(sqlite3.connect("job.sqlite")) as file, file:
+            file.execute("UPDATE job SET other = ?", (odd,))
+        with Job.open("job.sqlite") as job:
+            said = ""
+            try:  # a column is not overruled from beside it
+                kept = (job.settings.units, job.settings.min_cover_mm)
+            except JobUnusable as error:
+                kept, said = ("mm", 6.0), str(error)
+            assert kept == ("mm", 6.0)
+            assert not said or "is damaged" in said or "is not as floor-rig writes it" in said
+
+
+def test_long_texts_of_a_profile_or_a_rule_are_refused() -> None:
+    with pytest.raises(RigError, match="longer than 2000 characters"):
+        parse_profile(SENTENCE.replace('text = "', 'text = "' + "x" * 2000, 1), "p")
+    rule = f'text = "{"x" * 2001}"\nmeasure = "straightedge"\n'
+    with pytest.raises(RigError, match="longer than 2000 characters"):
+        parse_rule(rule + "[straightedge]\nlengths_mm = [2000]\nlimits_mm = [3]\n", "r")

@@ -107,9 +107,7 @@ def main(args: Sequence[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         code = 130
     except RigError as error:
-        from rig.texts import harmless
-
-        click.echo(f"rig: {harmless(str(error))}", err=True)
+        _say(f"rig: {error}")
         code = error.exit_code
     except ModuleNotFoundError as error:
         click.echo(f"rig: {_missing(error)}", err=True)
@@ -126,6 +124,12 @@ def main(args: Sequence[str] | None = None) -> None:
     sys.exit(code if isinstance(code, int) else 0)
 
 
+def _say(text: str) -> None:
+    from rig.cli.options import tell
+
+    tell(text, err=True)
+
+
 def _tell_of_jobs() -> None:
     """Say what the user should hear of a job file as errors are said; other warnings as usual."""
     usual = warnings.showwarning
@@ -139,7 +143,7 @@ def _tell_of_jobs() -> None:
         line: str | None = None,
     ) -> None:
         if issubclass(category, JobWarning):
-            click.echo(f"rig: {message}", err=True)
+            _say(f"rig: {message}")
         else:
             usual(message, category, filename, lineno, file, line)
 

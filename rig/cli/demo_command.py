@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from rig.cli.options import json_option
+from rig.cli.options import json_option, tell
 from rig.cli.serve_options import announce, open_page, serve_options
 
 SPEED, WATCHED_SPEED = 40.0, 3.0
@@ -79,6 +79,6 @@ def command(
         if page is not None:
             page.close(last_word(told))
         if as_json:
-            click.echo(json.dumps(told.as_json(), allow_nan=False))
+            tell(json.dumps(told.as_json(), allow_nan=False))
         else:
-            click.echo(apart_text(told, PROVED))
+            tell(apart_text(told, PROVED))

@@ -14,6 +14,7 @@ from rig.cli.options import (
     laser_place_option,
     room_option,
     show,
+    tell,
     unit_option,
     why_option,
 )
@@ -80,7 +81,7 @@ def command(
 
     for name, (picture, answer) in found.items():
         if several:
-            click.echo(f"{name}:")
+            tell(f"{name}:")
         told_of = FloorTold(
             answer=answer,
             picture=picture,
@@ -89,7 +90,7 @@ def command(
             where=partial(_place, picture.outline, units),
             drawn=why,
         )
-        click.echo(to_text([floor_section(told_of)], why=why, last="Next: rig plan"))
+        tell(to_text([floor_section(told_of)], why=why, last="Next: rig plan"))
 
 
 def _place(outline: "Outline", units: "Units", x_mm: float, y_mm: float) -> str:

@@ -5,8 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-import click
-
+from rig.cli.options import tell
 from rig.errors import BadInput, JobUnusable
 from rig.session.source import boot_id as boot_id
 from rig.session.source import setup_of as setup_of
@@ -57,4 +56,4 @@ def mend_pour(path: Path) -> None:
     # Where it cannot be written, or a session is at it, what is asked for is told as it stands.
     with contextlib.suppress(JobUnusable), Job.open(path, write=True, wait_s=0.0) as job:
         for text in mend(job):
-            click.echo(f"rig: {text}", err=True)
+            tell(f"rig: {text}", err=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
 
-from rig.cli.options import SECONDS, Command, Length, Size, stack
+from rig.cli.options import SECONDS, Command, Length, Size, stack, tell
 from rig.errors import BadInput
 from rig.record import Record
 from rig.session.source import RodWish as RodWish
@@ -208,7 +208,7 @@ def run_live(
         sinks.append(Tell(page.hear))
     by_keys = source.name in ("serial", "ble")
     shown = HELP if by_keys else ""
-    with terminal.screen(as_json, units, click.echo, shown, source.name == "typed") as screen:
+    with terminal.screen(as_json, units, tell, shown, source.name == "typed") as screen:
         streams = [source.items]
         if source.clock is not None and source.name != "typed":
             streams.append(Stream(keys(source.clock)))
@@ -216,4 +216,4 @@ def run_live(
             streams.append(Stream(page.acts(source.clock)))
         asyncio.run(run(machine, streams, log, [screen, *sinks], source.clock, guard))
     if not as_json and guard is not None and guard.counts.text:
-        click.echo(guard.counts.text)
+        tell(guard.counts.text)

@@ -5,7 +5,15 @@ from typing import Any
 
 import click
 
-from rig.cli.options import Length, Lengths, job_option, json_option, lift_option, room_option, show
+from rig.cli.options import (
+    Length,
+    Lengths,
+    job_option,
+    json_option,
+    lift_option,
+    room_option,
+    show,
+)
 
 
 class MarkerTo(Lengths):

@@ -294,6 +294,11 @@ def stack(*options: Callable[[Command], Command]) -> Callable[[Command], Command
 
 def show(result: dict[str, Any], as_json: bool, text: str) -> None:
     """Print a command's result: one JSON object, or the text for people."""
+    tell(json.dumps(result, allow_nan=False) if as_json else text)
+
+
+def tell(text: str, err: bool = False) -> None:
+    """Print text with nothing in it that steers a terminal: a job may come from anywhere."""
     from rig.texts import harmless
 
-    click.echo(json.dumps(result, allow_nan=False) if as_json else harmless(text))
+    click.echo(harmless(text), err=err)

@@ -16,6 +16,7 @@ from rig.cli.options import (
     laser_place_option,
     room_option,
     show,
+    tell,
     why_option,
 )
 from rig.errors import BadInput
@@ -143,4 +144,4 @@ def command(
         where=lambda x, y: place_words(picture.outline, x, y, units),
     )
     sections = [plane_section(told), quantities_section(told), plan_cautions(answer)]
-    click.echo(to_text(sections, why=why, last="Next: rig markers"))
+    tell(to_text(sections, why=why, last="Next: rig markers"))

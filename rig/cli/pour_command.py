@@ -22,6 +22,7 @@ from rig.cli.options import (
     room_option,
     show,
     stack,
+    tell,
     why_option,
 )
 from rig.cli.serve_options import announce, open_page, serve_options
@@ -218,13 +219,13 @@ def plan_command(job_path: Path, why: bool, as_json: bool, **options: Any) -> No
         from rig.words.rooms import pour_order as told_order
 
         if several:
-            click.echo(told_order(list(found)))
+            tell(told_order(list(found)))
         for name, made in found.items():
             if several:
-                click.echo(f"{name}:")
+                tell(f"{name}:")
             part = pour_plan_section(made, units, first=first and name == next(iter(found)))
             following = words.NEXT_LIST if made.feasible else words.NEXT_PLAN_AGAIN
-            click.echo(to_text([part], why=why, last=following))
+            tell(to_text([part], why=why, last=following))
     if not feasible:
         click.get_current_context().exit(1)
 
@@ -336,13 +337,13 @@ def log_pour(
         answer = found[0].pour.answer
         lifts = read_plan(found[0].pour.plan).answer.lifts
         if found[0].goes_on_by_another:
-            click.echo(f"rig: {words.GOES_ON}", err=True)
+            tell(f"rig: {words.GOES_ON}", err=True)
         elif found[0].is_new and not answer.feasible and not as_json:
-            click.echo(f"rig: {answer.advice}", err=True)
+            tell(f"rig: {answer.advice}", err=True)
         machine = KIND.machine(begun)
         log = KIND.log(begun, KIND.start(begun, "serial" if counter else "keys"))
         if not as_json:
-            click.echo(words.CAUTION, err=True)
+            tell(words.CAUTION, err=True)
         sinks = list(more_sinks)
         if page is not None:
             announce(page, as_json)
@@ -352,10 +353,10 @@ def log_pour(
     if as_json:
         return
     if not machine.finished:
-        click.echo(words.LEFT)
+        tell(words.LEFT)
     elif not script:
         lift = None if answer.lift is None else (answer.lift, lifts)
-        click.echo("\n".join(after(answer.sheet, time.time(), lift)))
+        tell("\n".join(after(answer.sheet, time.time(), lift)))
 
 
 def _run(
@@ -381,7 +382,7 @@ def _run(
     clock = told or Clock(speed)
 
     def complain(text: str) -> None:
-        click.echo(f"rig: {text}", err=True)
+        tell(f"rig: {text}", err=True)
 
     by_keys = not script and sys.stdin.isatty()
     if told is not None:
@@ -403,7 +404,7 @@ def _run(
         profile = load_profile(counter.profile_name)
         transport = SerialTransport(counter.url, counter.baud, profile)
         streams.insert(0, sources.Device(transport, profile, clock))
-    with terminal.screen(as_json, units, click.echo, HELP if by_keys else "") as screen:
+    with terminal.screen(as_json, units, tell, HELP if by_keys else "") as screen:
         asyncio.run(run(machine, streams, log, [screen, *sinks], clock))
 
 

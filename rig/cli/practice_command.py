@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from rig.cli.options import Lengths, json_option
+from rig.cli.options import Lengths, json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
 
 
@@ -57,8 +57,8 @@ def command(
         with quiet(as_json):
             told = practice.work()
         if as_json:
-            click.echo(json.dumps(told.as_json(), allow_nan=False))
+            tell(json.dumps(told.as_json(), allow_nan=False))
         else:
             rows = (f"  {row.what:<12} {row.got} (aim: {row.aim})" for row in told.rows)
-            click.echo("\n".join(rows))
+            tell("\n".join(rows))
         asyncio.run(practice.see_again(told.rows))

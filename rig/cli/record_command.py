@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from rig.cli.live_options import RodWish, open_transport, picked, profile_options, read_profile
-from rig.cli.options import SECONDS, json_option
+from rig.cli.options import SECONDS, json_option, tell
 from rig.errors import BadInput
 
 
@@ -55,4 +55,4 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
     text = f"{keeper.messages} messages kept in {trace}" + (
         f", {keeper.bad} of them unreadable." if keeper.bad else "."
     )
-    click.echo(json.dumps(result) if as_json else text)
+    tell(json.dumps(result) if as_json else text)

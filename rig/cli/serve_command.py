@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.options import json_option
+from rig.cli.options import json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
 from rig.errors import BadInput, RigError
 
@@ -105,7 +105,7 @@ def _serve_jobs(
         assert page.site is not None
         announce(page, as_json)
         if not as_json:
-            click.echo(f"The jobs: {folder.path}")
+            tell(f"The jobs: {folder.path}")
         stopped.wait()
         page.site.close()
 
@@ -152,7 +152,7 @@ def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
             for event in follower.news(time.time()):
                 scene.hear(event, min(now_s, (time_of(event) or 0.0) - behind_s))
         except RigError as error:
-            click.echo(f"rig: the session cannot be followed: {error}", err=True)
+            tell(f"rig: the session cannot be followed: {error}", err=True)
         else:
             if not follower.ended:
                 page.begin(scene)

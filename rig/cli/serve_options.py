@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.options import Command, stack
+from rig.cli.options import Command, stack, tell
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
@@ -90,6 +90,6 @@ def announce(page: "Page", as_json: bool) -> None:
     import segno
 
     segno.make(page.url, error="m").terminal(compact=True)
-    click.echo(f"The page: {page.url}")
+    tell(f"The page: {page.url}")
     if page.here_only:
-        click.echo("(On this machine alone; for a phone on the same Wi-Fi: --host 0.0.0.0)")
+        tell("(On this machine alone; for a phone on the same Wi-Fi: --host 0.0.0.0)")

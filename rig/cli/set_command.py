@@ -19,7 +19,16 @@ from rig.cli.live_options import (
     source_options,
     typed_unit_option,
 )
-from rig.cli.options import Length, Lengths, Name, job_option, json_option, lift_option, room_option
+from rig.cli.options import (
+    Length,
+    Lengths,
+    Name,
+    job_option,
+    json_option,
+    lift_option,
+    room_option,
+    tell,
+)
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
 from rig.words.markers import all_set, markers_left
@@ -108,7 +117,7 @@ def set_markers(
             machine = KIND.machine(begun)
             log = KIND.log(begun, partial(KIND.start, begun, source.name), wish.log_limit)
             if not as_json:
-                click.echo(CAUTION, err=True)
+                tell(CAUTION, err=True)
             run_kind(
                 KIND, begun, machine, log, source, as_json=as_json, more_sinks=more_sinks, page=page
             )
@@ -118,7 +127,7 @@ def set_markers(
     if failed:
         raise CannotAnswer(failed)
     if not as_json:
-        click.echo(markers_left(left) if left else all_set(markers[-1].label))
+        tell(markers_left(left) if left else all_set(markers[-1].label))
 
 
 def _replayed(job: "Job", wanted: SourceWish) -> "Iterator[tuple[Beginning[SetSettings], Source]]":

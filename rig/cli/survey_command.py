@@ -20,7 +20,7 @@ from rig.cli.live_options import (
     source_options,
     typed_unit_option,
 )
-from rig.cli.options import Lengths, Name, job_option, json_option, room_option
+from rig.cli.options import Lengths, Name, job_option, json_option, room_option, tell
 from rig.cli.serve_options import open_page, serve_options
 from rig.units import counted
 
@@ -112,9 +112,9 @@ def survey(
         )
         for begun, source in rounds:
             if not as_json and not replays_job:
-                click.echo(CAUTION, err=True)
+                tell(CAUTION, err=True)
                 if begun.settings.resumes_from and not begun.settings.line:
-                    click.echo(UNTIED.format(setup=begun.setup), err=True)
+                    tell(UNTIED.format(setup=begun.setup), err=True)
             start = partial(KIND.start, begun, source.name)
             log = KIND.log(begun, start, wish.log_limit, watched=not replays_job)
             machine = KIND.machine(begun)
@@ -130,9 +130,9 @@ def survey(
     if not as_json:
         taken = f"{counted(shots, 'shot')} taken"
         still = f", {counted(left, 'point')} left."
-        click.echo(taken + (still if left else "."))
+        tell(taken + (still if left else "."))
         if wish.kind == "floor" and not left:
-            click.echo("Next: rig floor, then rig plan")
+            tell("Next: rig floor, then rig plan")
 
 
 def _replayed(

@@ -25,6 +25,8 @@ MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 # Levelling staffs are made up to 5 m (common practice, no source).
 LONGEST_ROD_MM = 5000.0
 
+LONGEST_TEXT = 2000
+
 _FOLDER = Path(__file__).parent / "profiles"
 _FASTEST_BAUD = 4_000_000
 _LONGEST_QUESTION = 64
@@ -399,6 +401,8 @@ class _Table:
         value = self._get(key, str, "text in quotes")
         if not value:
             self.refuse(key, "is empty")
+        if len(value) > LONGEST_TEXT:
+            self.refuse(key, f"is longer than {LONGEST_TEXT} characters")
         return str(value)
 
     def choice(

@@ -17,7 +17,7 @@ LONGEST_ROD_MM = 20_000.0
 # Every reading of a line may go with every other, and work grows with the square of them. A line of
 # so many, a foot apart, is 600 m long.
 MOST_IN_LINE = 2000
-MOST_READINGS = 50_000
+MOST_READINGS = 1_000_000
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from rig.room import Outline
 
 
+LONGEST_TEXT = 2000
+
+
 @dataclass(frozen=True)
 class Edge:
     """One straightedge of a rule: no gap between supports up to `length_mm` apart may exceed it.
@@ -229,6 +232,8 @@ class Table:
         value = self.values.get(word, "")
         if not isinstance(value, str) or (needed and not value.strip()):
             raise self.refusal(f"{word} must be a text in quotes.")
+        if len(value) > LONGEST_TEXT:
+            raise self.refusal(f"{word} is longer than {LONGEST_TEXT} characters.")
         return value
 
     def number(self, word: str) -> float | None:

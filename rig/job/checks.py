@@ -3,11 +3,11 @@
 Functions over a connection inside the caller's transaction.
 """
 
-import json
 import sqlite3
 
 from rig.job.description import text, to_json
 from rig.job.rows import Check, Given
+from rig.job.trouble import stored_json
 
 _COLUMNS = "id, session_id, utc_s, kind, inputs, result, ok"
 
@@ -40,6 +40,14 @@ def select(connection: sqlite3.Connection) -> list[Check]:
     """Return all checks in their order."""
     rows = connection.execute(f'SELECT {_COLUMNS} FROM "check" ORDER BY id')
     return [
-        Check(number, session, utc_s, kind, json.loads(inputs), json.loads(result), bool(ok))
+        Check(
+            number,
+            session,
+            utc_s,
+            kind,
+            stored_json(inputs, dict),
+            stored_json(result, dict),
+            bool(ok),
+        )
         for number, session, utc_s, kind, inputs, result, ok in rows
     ]

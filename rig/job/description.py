@@ -13,6 +13,7 @@ from typing import Protocol, TypeVar
 from rig.errors import BadInput
 from rig.job.rows import DoorEnds, DoorGiven, Given, Json, Point, Ring
 from rig.job.settings import Settings
+from rig.job.trouble import stored_json
 
 _AMOUNTS = {
     "min_cover_mm": "minimum cover",
@@ -70,15 +71,15 @@ def finite(value: float, what: str) -> float:
 def read_settings(connection: sqlite3.Connection) -> dict[str, object]:
     """Return every setting as the file keeps it, None where it was not given."""
     row = connection.execute(f"SELECT {', '.join(_COLUMNS)}, other FROM job").fetchone()
-    settings: dict[str, object] = json.loads(row[-1])
-    return dict(zip(_COLUMNS, row, strict=False)) | settings
+    settings: dict[str, object] = stored_json(row[-1], dict)
+    return settings | dict(zip(_COLUMNS, row, strict=False))
 
 
 def write_settings(connection: sqlite3.Connection, settings: Settings) -> None:
     """Write the settings in place of those there."""
     told = settings.stored()
     columns = {key: _checked(key, told.pop(key)) for key in _COLUMNS}
-    other = json.loads(connection.execute("SELECT other FROM job").fetchone()[0])
+    other = stored_json(connection.execute("SELECT other FROM job").fetchone()[0], dict)
     for key, value in told.items():
         if value is None:
             other.pop(key, None)
@@ -151,7 +152,9 @@ def write_material_rules(connection: sqlite3.Connection, rules: Iterable[Given])
 
 def read_points(connection: sqlite3.Connection) -> list[Point]:
     """Return the grid in the order of the walk."""
-    rows = connection.execute('SELECT label, x_mm, y_mm, "order" FROM point ORDER BY "order", id')
+    rows = connection.execute(
+        'SELECT substr(label, 1, 64), x_mm, y_mm, "order" FROM point ORDER BY "order", id'
+    )
     return [Point(*row) for row in rows]
 
 

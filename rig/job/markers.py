@@ -14,8 +14,8 @@ from rig.job.rows import Given, Marker, RoomView, Row
 
 _GIVEN = "label, x_mm, y_mm, target_reading_mm, stick_out_mm, stick_out_stderr_mm"
 _SELECT = (
-    'SELECT id, plan_id, label, x_mm, y_mm, "order", target_reading_mm, stick_out_mm, '
-    "stick_out_stderr_mm, residual_mm, shot_id, set_utc_s FROM marker "
+    'SELECT id, plan_id, substr(label, 1, 64), x_mm, y_mm, "order", target_reading_mm, '
+    "stick_out_mm, stick_out_stderr_mm, residual_mm, shot_id, set_utc_s FROM marker "
     "WHERE layout = (SELECT max(layout) FROM marker)"
 )
 

@@ -13,6 +13,7 @@ from rig.errors import BadInput
 from rig.job import shots
 from rig.job.description import IN_WORDS, finite, read_outline, read_settings, to_json
 from rig.job.rows import Given, Plan, RoomView, Row, Shot
+from rig.job.trouble import stored_json
 
 STANDS_ON = ("floor", "benchmark", "threshold")
 _PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm", "laser_correction")
@@ -85,7 +86,7 @@ def _last(connection: sqlite3.Connection, room: RoomView | None) -> Row | None:
 
 def _rows(connection: sqlite3.Connection, room: RoomView | None, way: str) -> Iterator[Row]:
     for row in connection.execute(f"SELECT {_COLUMNS} FROM plan ORDER BY id {way}"):
-        if room is None or room.has_plan(json.loads(row[2])):
+        if room is None or room.has_plan(stored_json(row[2], dict)):
             yield row
 
 
@@ -192,12 +193,12 @@ def _plan(row: Row) -> Plan:
     return Plan(
         id=plan_id,
         utc_s=utc_s,
-        inputs=json.loads(inputs),
-        result=json.loads(result),
+        inputs=stored_json(inputs, dict),
+        result=stored_json(result, dict),
         a=a,
         b=b,
         c=c,
         shot_hash=hashed,
-        shot_ids=tuple(json.loads(shot_ids)),
-        basis=json.loads(basis),
+        shot_ids=tuple(stored_json(shot_ids, list)),
+        basis=stored_json(basis, dict),
     )

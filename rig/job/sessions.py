@@ -3,13 +3,13 @@
 Functions over a connection.
 """
 
-import json
 import sqlite3
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from rig.job.description import finite, storable, text, to_json
 from rig.job.rows import Given, Row, Session, StoredEvent, StoredReading
+from rig.job.trouble import stored_json
 
 _EVENT = "SELECT ifnull(reading_id, 0), time_s, kind, data, utc_s, id FROM event"
 
@@ -47,11 +47,14 @@ def start(
 def select(connection: sqlite3.Connection) -> list[Session]:
     """Return all sessions in their order."""
     rows = connection.execute(
-        "SELECT session.id, kind, setup.name, source, profile_text, capture, boot_id, utc_s, "
-        "monotonic_s FROM session JOIN setup ON setup.id = setup_id ORDER BY session.id"
+        "SELECT session.id, kind, substr(setup.name, 1, 64), source, profile_text, capture, "
+        "boot_id, utc_s, monotonic_s FROM session JOIN setup ON setup.id = setup_id "
+        "ORDER BY session.id"
     )
     sessions = (Session(*row) for row in rows)
-    return [replace(session, capture=json.loads(str(session.capture))) for session in sessions]
+    return [
+        replace(session, capture=stored_json(str(session.capture), dict)) for session in sessions
+    ]
 
 
 def last_setup(connection: sqlite3.Connection) -> str | None:
@@ -69,7 +72,7 @@ def last_setup(connection: sqlite3.Connection) -> str | None:
         return str(row[0])
     for table in ("session", "shot"):
         row = connection.execute(
-            f"SELECT setup.name FROM {table} JOIN setup ON setup.id = setup_id "
+            f"SELECT substr(setup.name, 1, 64) FROM {table} JOIN setup ON setup.id = setup_id "
             f"ORDER BY {table}.id DESC LIMIT 1"
         ).fetchone()
         if row is not None:
@@ -139,4 +142,4 @@ def select_events(
 
 def _event(row: Row) -> StoredEvent:
     _, time_s, kind, data, utc_s, event_id = row
-    return StoredEvent("event", time_s, kind, json.loads(data), utc_s, event_id)
+    return StoredEvent("event", time_s, kind, stored_json(data, dict), utc_s, event_id)

@@ -15,6 +15,7 @@ from rig.units import System
 
 Place = tuple[float, float]
 FLOOR_KINDS = ("concrete", "sheets", "screed", "boards", "unknown")
+SYSTEMS = ("in", "mm")
 TYPED_UNITS = ("in", "ft", "mm", "cm", "m")
 
 
@@ -137,6 +138,15 @@ class Settings(Record):
 
 NAMES = tuple(one.name for one in fields(Settings))
 
+_NUMBERS = (
+    "min_cover_mm",
+    "max_cover_mm",
+    "bag_yield_l",
+    "bag_mass_kg",
+    "bag_water_l",
+    "waste_share",
+)
+
 
 def settings_of(stored: Given) -> Settings:
     """Return the settings that a file keeps.
@@ -160,6 +170,17 @@ def settings_of(stored: Given) -> Settings:
                 known[key] = read(known[key])
             except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
                 raise ValueError(key) from error
+    for key in _NUMBERS:
+        number = known.get(key, 0.0)
+        if isinstance(number, bool) or not isinstance(number, int | float):
+            raise ValueError(key)
+        if not 0.0 <= number < math.inf:
+            raise ValueError(key)
+    for key, choices in (("units", SYSTEMS), ("denominator", range(1, 1025))):
+        if known.get(key, choices[0]) not in choices:
+            raise ValueError(key)
+    if not isinstance(known.get("covering", ""), str):
+        raise ValueError("covering")
     if known.get("typed_unit", "mm") not in TYPED_UNITS:
         raise ValueError("typed_unit")
     if known.get("floor", "unknown") not in FLOOR_KINDS:

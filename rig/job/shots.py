@@ -23,7 +23,7 @@ _SUPERSEDE = (
 )
 # A label has at most 64 characters; a file from elsewhere may have one of a megabyte.
 _SELECT = (
-    "SELECT shot.id, session_id, setup.name, substr(point, 1, 64), x_mm, y_mm, "
+    "SELECT shot.id, session_id, substr(setup.name, 1, 64), substr(point, 1, 64), x_mm, y_mm, "
     "reading_mm, stderr_mm, n, kind, time_s, utc_s, superseded_by "
     "FROM shot JOIN setup ON setup.id = setup_id"
 )

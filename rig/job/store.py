@@ -119,7 +119,12 @@ class Job(Described, Planned):
     def setups(self) -> list[str]:
         """Return the set-ups in the order they were met; the first is set-up 1."""
         with self._reading() as connection:
-            return [name for (name,) in connection.execute("SELECT name FROM setup ORDER BY id")]
+            return [
+                name
+                for (name,) in connection.execute(
+                    "SELECT substr(name, 1, 64) FROM setup ORDER BY id"
+                )
+            ]
 
     def last_setup(self) -> str | None:
         """Return the set-up of the last session, else of the last shot, or None."""

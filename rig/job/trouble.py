@@ -7,8 +7,11 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Iterator
+from typing import TypeVar
 
 from rig.errors import JobHeld, JobUnusable
+
+T = TypeVar("T")
 
 NOTHING_LOST = "nothing was changed"
 
@@ -34,6 +37,23 @@ def plain_words(path: str, lost: str = NOTHING_LOST) -> Iterator[None]:
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
         # SQLite keeps no checksums: a bit that flipped inside a text is found when it is read.
         raise damaged(path, "a text in it is not what was written") from error
+
+
+def stored_json(text: str, kind: type[T]) -> T:
+    """Return what a text of the file says, of the kind that floor-rig writes there.
+
+    Raises
+    ------
+    json.JSONDecodeError
+        It is none, or of another kind; `plain_words` makes a sentence of that.
+    """
+    try:
+        told = json.loads(text)
+    except (ValueError, TypeError, RecursionError):
+        told = None
+    if not isinstance(told, kind):
+        raise json.JSONDecodeError("not as it was written", "", 0)
+    return told
 
 
 def primary_code(error: sqlite3.Error) -> int:

@@ -32,7 +32,9 @@ Reads = Callable[["Clock", Complain], "AsyncIterator[Item]"]
 
 def complain(text: str) -> None:
     """Say on standard error what is wrong with what comes."""
-    print(f"rig: {text}", file=sys.stderr)
+    from rig.texts import harmless
+
+    print(f"rig: {harmless(text)}", file=sys.stderr)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,6 +31,7 @@ from rig.events import (
 )
 from rig.session.beam import LINK_LOST, Beam
 from rig.session.run import Sink
+from rig.texts import harmless
 from rig.units import Units
 from rig.words.live import said, stand
 
@@ -86,15 +87,19 @@ def print_json(event: Event) -> None:
 
 
 def line_of(event: Event, units: Units, by_tape: bool = False) -> str | None:
-    """One event as one plain line, or None where a person need not hear of it."""
+    """One event as one plain line, or None where a person need not hear of it.
+
+    Nothing in it steers a terminal: its labels are the job's, which may come from anywhere.
+    """
     told = said(event, units, by_tape)
-    if not told.text:
+    text = harmless(told.text)
+    if not text:
         return None
     if told.level == "head":
-        return told.text
-    if isinstance(event, Ask | AskMarker | AskPour) and "say y" not in told.text:
-        return f"  ! {told.text} (y if so)"
-    return f"  ! {told.text}" if told.level == "warn" else f"  {told.text}"
+        return text
+    if isinstance(event, Ask | AskMarker | AskPour) and "say y" not in text:
+        return f"  ! {text} (y if so)"
+    return f"  ! {text}" if told.level == "warn" else f"  {text}"
 
 
 class PlainLines(Sink):
@@ -229,7 +234,7 @@ class BigScreen(Sink):
         from rich.text import Text
 
         width, height = self._console.size
-        big, small = self.shown
+        big, small = map(harmless, self.shown)
         self._live.update(
             Group(
                 Text(big_letters(big, width, height - CONTEXT_ROWS), style="bold"),

@@ -30,7 +30,7 @@ def test_lines_that_would_take_all_memory_are_refused(run: Run) -> None:
     judged = run("flatness", "--lines", "l.csv", *words)
     assert judged.code == 2
     assert "l.csv, line 2002, column line: a has more than 2000 readings; cut it" in judged.err
-    Path("l.csv").write_text("line,reading\n" + "a,1200\n" * (MOST_READINGS + 1))
+    Path("l.csv").write_text("line,reading\n" + "a,1\n" * (MOST_READINGS + 1))
     judged = run("flatness", "--lines", "l.csv", *words)
     assert judged.code == 2
-    assert "has 50001 rows" in judged.err
+    assert "has 1000001 rows" in judged.err

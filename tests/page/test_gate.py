@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import gc
 import socket
 import time
 from collections.abc import Iterator
@@ -94,3 +95,21 @@ def test_nonsense_says_nothing_at_the_terminal(
     assert asked(page, lambda session, url: status(session, url))[0] == 200
     told = capfd.readouterr()
     assert told.out == told.err == ""
+
+
+def test_no_task_is_left_pending_when_the_page_goes(caplog: pytest.LogCaptureFixture) -> None:
+    page = Page().start()
+    page.begin(scene())
+
+    async def work(session: aiohttp.ClientSession, url: str) -> None:
+        await hello(session, url)
+        silent = knock(page)
+        half = knock(page)
+        half.sendall(b"GET / HTTP/1.1\r\nHost: ")
+        await asyncio.to_thread(page.close)  # nobody answers the goodbye: all are held here
+        silent.close()
+        half.close()
+
+    asked(page, work)
+    gc.collect()
+    assert [line for line in caplog.messages if "destroyed" in line] == []

@@ -18,7 +18,7 @@ from rig.cli.live_options import (
     run_live,
     source_options,
 )
-from rig.cli.options import Command, Length, _ParamType, json_option, stack, unit_option
+from rig.cli.options import Command, Length, _ParamType, json_option, stack, tell, unit_option
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def bench(job_path: Path | None, as_json: bool) -> Iterator[Bench]:
         except JobUnusable as error:
             if job_path is not None:
                 raise
-            click.echo(f"rig: the check is not kept: {error}", err=True)
+            tell(f"rig: the check is not kept: {error}", err=True)
     if job is None:
         yield Bench(None, None, "1", units.Units("mm"), as_json)
         return
@@ -228,10 +228,10 @@ def finish(
         keep_check(place.job, result, inputs, session)
     if place.as_json:
         told = {"check": kind_of(result), **result.as_json()}
-        click.echo(json.dumps({"event": "result", **told} if live else told, allow_nan=False))
+        tell(json.dumps({"event": "result", **told} if live else told, allow_nan=False))
     else:
         kept = [] if place.job is None else ["Kept in the job."]
-        click.echo("\n".join([*lines, *kept]))
+        tell("\n".join([*lines, *kept]))
     if not result.ok:
         context.exit(1)
 
@@ -285,7 +285,7 @@ def _run(
         )
 
     if not place.as_json:
-        click.echo(CAUTION, err=True)
+        tell(CAUTION, err=True)
     log = CheckLog(place.job, start)
     run_live(
         machine,
