@@ -18,6 +18,7 @@ from rig.errors import JobWarning, RigError
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
     "room": "Several rooms in one job, on one plan.",
+    "log": "Log air, floor, moisture, primer, notes and photos.",
     "quote": "Tell what a job will cost, by your price book.",
     "product": "Remember products, primers, crews by name.",
     "firm": "Tell who you are: what heads a customer's page.",

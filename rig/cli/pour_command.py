@@ -413,4 +413,5 @@ def _list_text(listed: "Prepour") -> str:
     for step in listed.prepour:
         mark = "x" if step.ticked else " "
         lines.append(f"  [{mark}] {step.key:<12} {step.text}: {step.why}")
+    lines += [f"  [{'x' if one.within else ' '}] {one.text}" for one in listed.asks]
     return "\n".join([*lines, "Tick: rig pour list --tick STEP"])

@@ -18,6 +18,7 @@ from rig.report.plan_part import (
 )
 from rig.report.pour_part import pour_section
 from rig.report.proof_part import proof_section
+from rig.report.site_part import site_section
 from rig.report.source import Handover, Options, Source
 from rig.report.stamp import stamp_of
 from rig.report.survey_part import floor_part, instruments_section, job_section
@@ -107,6 +108,7 @@ def _technical(source: Source, job_hash: str) -> list[Section]:
         None if plan is None else quantities_section(plan),
         patches_section(source),
         markers_section(source),
+        site_section(source),
         pour_section(source),
         proof_section(source),
         cautions_section(source),

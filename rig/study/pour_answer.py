@@ -8,6 +8,7 @@ from rig.pour.estimate import yield_known
 from rig.pour.forecast import RUNS
 from rig.pour.sheet import Sheet
 from rig.record import OMITTED, Record, key
+from rig.study.site_log import Ask
 
 
 def _asked(name: str) -> dict[str, str]:
@@ -189,10 +190,14 @@ class PrepourStep(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prepour(Record):
-    """The list before the pour; `left` are the keys of steps that nobody has ticked."""
+    """The list before the pour; `left` are the keys of steps that nobody has ticked.
+
+    `asks` are the readings that the compound's sheet asks for, as the site's log has them.
+    """
 
     prepour: tuple[PrepourStep, ...]
     left: tuple[str, ...]
+    asks: tuple[Ask, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

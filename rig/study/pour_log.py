@@ -18,6 +18,7 @@ from rig.pour.simulation import draw
 from rig.pour.true_clock import Act, Stretch
 from rig.record import from_json
 from rig.study.pour_answer import KeptPour, PourEnd, PourPlan, PourWish, Prepour, PrepourStep
+from rig.study.site_log import site_log
 from rig.units import Units
 from rig.words import pour as words
 
@@ -183,7 +184,8 @@ def prepour_of(job: "Job") -> Prepour:
         PrepourStep(key=one.key, text=one.text, why=one.why, ticked=one.key in ticked)
         for one in STEPS
     )
-    return Prepour(prepour=steps, left=tuple(one.key for one in steps if not one.ticked))
+    left = tuple(one.key for one in steps if not one.ticked)
+    return Prepour(prepour=steps, left=left, asks=site_log(job).asks)
 
 
 def ticked_of(job: "Job", in_sessions: bool = True) -> list[str]:

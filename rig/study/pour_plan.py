@@ -44,6 +44,7 @@ from rig.study.pour_log import (
     prepour_of,
 )
 from rig.study.rooms import exit_of
+from rig.study.site_log import floor_temperature
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
@@ -142,7 +143,7 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     if wish.exit_mm is not None:
         exit_on(outline, *wish.exit_mm, units)
     sheet = _sheet(job) if wish.sheet_path is None else read_sheet(wish.sheet_path)
-    temperature_c = None
+    temperature_c = floor_temperature(job)
     if wish.temperature is not None:
         temperature_c = parse_temperature(wish.temperature, "--temperature")
     working_s = wish.working_time_s
@@ -165,6 +166,7 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     made = forecast(ground, crew, wish.runs)
     answer = _answer(job, outline, plan, made, ground, wish, sheet, temperature_c, learnt)
     told = read_plan(plan).answer
+    notes += [ask.text for ask in prepour_of(job).asks if ask.within is not True and sheet.text]
     if wish.lift is not None:
         notes += words.before_lift(wish.lift, told.lifts, sheet.walk_on_s)
     return replace(answer, warnings=(*answer.warnings, *notes), lift=wish.lift)

@@ -1,0 +1,179 @@
+"""`rig log`: the site's log: air, floor, moisture, primer, notes, photos."""
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rig.cli.options import PERCENT, Lengths, Quantity, job_option, json_option, show
+from rig.errors import BadInput
+from rig.units import parse_temperature
+
+if TYPE_CHECKING:
+    from rig.study.site_log import Entry, SiteLog
+    from rig.units import Units
+
+
+def _celsius(text: str, what: str) -> float:
+    # A quantity must not be negative elsewhere; a temperature may.
+    return parse_temperature(text, what) + 273.15
+
+
+def _cm(text: str, what: str) -> float:
+    from rig.units import parse_percent
+
+    return parse_percent(text.upper().removesuffix("CM"), what=what)
+
+
+def _lb(text: str, what: str) -> float:
+    told = text.lower().removesuffix("lb").strip()
+    try:
+        return float(told)
+    except ValueError:
+        raise BadInput(
+            f"{what} {text[:40]!r} is no emission; write 3lb (a 1000 ft², a day)."
+        ) from None
+
+
+TEMPERATURE = Quantity("temperature", _celsius)
+READ = ("air", "air_rh", "floor", "moisture", "slab_rh", "emission")
+
+
+@click.group()
+def command() -> None:
+    """Log what the site is like; the limits are those of the compound's own sheet."""
+
+
+@command.command("add")
+@job_option
+@click.option("--air", type=TEMPERATURE, help="Temperature of the room's air: 21C.")
+@click.option("--air-rh", type=PERCENT, help="Humidity of the room's air: 55%.")
+@click.option("--floor", type=TEMPERATURE, help="Temperature of the floor: 18C.")
+@click.option(
+    "--moisture", type=Quantity("moisture", _cm, zero=True), help="Carbide method: 1.8%CM."
+)
+@click.option("--slab-rh", type=PERCENT, help="Humidity in the slab (ASTM F2170): 80%.")
+@click.option(
+    "--emission",
+    type=Quantity("emission", _lb, zero=True),
+    help="Moisture emission (ASTM F1869), lb/1000 ft² a day: 3lb.",
+)
+@click.option("--coat", type=click.IntRange(min=1, max=9), help="A coat of primer that was put on.")
+@click.option("--note", metavar="TEXT", help="What is to be remembered; or what a photo shows.")
+@click.option(
+    "--photo",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Kept in the job, made smaller.",
+)
+@click.option("--at", type=Lengths("X", "Y"), help="Where on the plan.")
+@json_option
+def add_command(
+    job_path: Path,
+    coat: int | None,
+    note: str | None,
+    photo: Path | None,
+    at: tuple[float, float] | None,
+    as_json: bool,
+    **read: float | None,
+) -> None:
+    """Log readings, a coat of primer, a note or a photo, with the time."""
+    from rig.job.store import Job
+    from rig.report.pictures import photo_of
+    from rig.study.site_log import Wish, log_site
+
+    picture = None if photo is None else photo_of(photo).data
+    with Job.open(job_path, write=True) as job:
+        used = job.settings.product
+        primer = used.primer.name if used is not None and used.primer is not None else None
+        wish = Wish(
+            readings=tuple(
+                (key, _scaled(key, value)) for key, value in read.items() if value is not None
+            ),
+            coat=coat,
+            primer=primer,
+            note=_told(note),
+            photo=picture,
+            at=at,
+        )
+        told, units = log_site(job, wish), job.units
+    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
+
+
+@command.command("list")
+@job_option
+@json_option
+def list_command(job_path: Path, as_json: bool) -> None:
+    """Show what was logged, and what the compound's sheet asks for."""
+    from rig.job.store import Job
+    from rig.study.site_log import site_log
+
+    with Job.open(job_path) as job:
+        told, units = site_log(job), job.units
+    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
+
+
+@command.command("photos")
+@job_option
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path(),
+    help="The folder to write to.  [default: the current one]",
+)
+@json_option
+def photos_command(job_path: Path, out: Path, as_json: bool) -> None:
+    """Write the photos that the job keeps to photo-1.jpg, photo-2.jpg ..."""
+    from rig.files import write_whole
+    from rig.job.store import Job
+    from rig.study.site_log import photos_of
+
+    with Job.open(job_path) as job:
+        photos = photos_of(job)
+    if not photos:
+        raise BadInput("The job keeps no photo: rig log add --photo FILE.")
+    files = []
+    for n, (_, data) in enumerate(photos, 1):
+        path = (out / f"photo-{n}.jpg").absolute()
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BadInput(f"{out} cannot be made: {error.strerror}.") from None
+        write_whole(path, data)
+        files.append(str(path))
+    show({"files": files}, as_json, "\n".join(files))
+
+
+def _scaled(key: str, value: float) -> float:
+    if key in ("air", "floor"):
+        return round(value - 273.15, 6)
+    return value if key == "emission" else 100.0 * value
+
+
+def _told(note: str | None) -> str | None:
+    if note is None:
+        return None
+    text = " ".join(note.split())
+    if not text or len(text) > 1000:
+        raise BadInput("A note has from 1 to 1000 characters.")
+    return text
+
+
+def _lines(told: "SiteLog", units: "Units") -> list[str]:
+    lines = [_line(one, units) for one in told.entries] or ["Nothing is logged yet: rig log add"]
+    return [*lines, *(f"{'!' if one.within is not True else ' '} {one.text}" for one in told.asks)]
+
+
+def _line(one: "Entry", units: "Units") -> str:
+    from rig.words import site_log as words
+
+    when = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.utc_s))
+    said: list[Any] = [words.named(one.what)]
+    if one.value is not None:
+        said.append(words.value(one.what, one.value, units))
+    if one.text:
+        said.append(one.text)
+    place = ""
+    if one.x_mm is not None and one.y_mm is not None:
+        place = f", at {units.place(one.x_mm)}, {units.place(one.y_mm)}"
+    return f"{when}  {': '.join(said)}{place}"

@@ -1,0 +1,32 @@
+"""What was logged on the site, and what the compound's sheet asks for."""
+
+from rig.report.document import Section, Table, bullets, section
+from rig.report.source import Source
+from rig.study.site_log import site_log
+from rig.words import site_log as words
+
+
+def site_section(source: Source) -> Section | None:
+    """Tell the site's log; nothing where nothing was logged."""
+    log = site_log(source.job)
+    if not log.entries:
+        return None
+    units = source.units
+    rows = tuple(
+        (
+            source.time(one.utc_s),
+            words.named(one.what),
+            "" if one.value is None else words.value(one.what, one.value, units),
+            one.text or "",
+            {True: "within", False: "OUT", None: ""}[one.within],
+        )
+        for one in log.entries
+    )
+    head = ("Time (UTC)", "What", "Read", "Note", "By the sheet")
+    out = [one.text for one in log.asks if one.within is not True]
+    return section(
+        "site",
+        "The site",
+        bullets(out, "warning"),
+        Table("Logged on the site", head, rows),
+    )

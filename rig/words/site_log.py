@@ -1,0 +1,67 @@
+"""What is said of the site's log: readings, limits of the compound's sheet, what is missing."""
+
+from rig.units import Units
+from rig.words import say
+
+_NAMES = {
+    "air": "The air",
+    "air_rh": "Humidity of the air",
+    "floor": "The floor's temperature",
+    "moisture": "Moisture of the screed (carbide method)",
+    "slab_rh": "Humidity in the slab (ASTM F2170)",
+    "emission": "Moisture emission (ASTM F1869)",
+    "primer": "Primer",
+    "note": "Note",
+    "photo": "Photo",
+}
+
+
+def named(key: str) -> str:
+    """Return what a kind of entry is called."""
+    return _NAMES.get(key, key)
+
+
+def value(key: str, number: float, units: Units) -> str:
+    """Write a reading with its unit."""
+    if key in ("air", "floor"):
+        return units.temperature(number)
+    if key == "moisture":
+        return f"{number:g} %CM"
+    if key == "emission":
+        return f"{number:g} lb/1000 ft² in 24 h"
+    if key == "primer":
+        return say("coat {number}", number=f"{number:g}")
+    return f"{number:g} %"
+
+
+def ask(
+    key: str,
+    limits: tuple[float | None, float | None],
+    last: float | None,
+    within: bool | None,
+    units: Units,
+) -> str:
+    """Say what the sheet asks for and how the last reading stands to it."""
+    least, most = limits
+    if least is not None and most is not None:
+        asked = say(
+            "from {least} to {most}", least=value(key, least, units), most=value(key, most, units)
+        )
+    elif most is not None:
+        asked = say("at most {most}", most=value(key, most, units))
+    else:
+        asked = say("at least {least}", least=value(key, least or 0.0, units))
+    if last is None:
+        return say(
+            "{name}: {asked} by the compound's sheet; not read yet (rig log add).",
+            name=named(key),
+            asked=asked,
+        )
+    word = say("within") if within else say("OUT")
+    return say(
+        "{name}: {asked} by the compound's sheet; read {last}, {word}.",
+        name=named(key),
+        asked=asked,
+        last=value(key, last, units),
+        word=word,
+    )

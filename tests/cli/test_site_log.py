@@ -1,0 +1,79 @@
+"""The site's log through the command line, and what the compound's sheet asks for."""
+
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from tests.cli.conftest import Run
+
+SHEET = (
+    "--bag-yield", "12l", "--min-temperature", "10C", "--max-temperature", "30C",
+    "--max-moisture", "2%CM", "--max-air-rh", "75%",
+    "--working-time", "20min", "--mix-time", "2min",
+)  # fmt: skip
+
+
+@pytest.fixture
+def site(run: Run) -> Run:
+    assert run("product", "add", "Blend", *SHEET).code == 0
+    assert run("new", "--room", "3m,4m", "--units", "mm", "--product", "Blend").code == 0
+    return run
+
+
+def test_readings_are_held_against_the_compounds_sheet(site: Run) -> None:
+    asks = {one["what"]: one for one in site("log", "list", "--json").json["asks"]}
+    assert set(asks) == {"air", "air_rh", "floor", "moisture"}
+    assert all(one["within"] is None for one in asks.values())
+    assert "not read yet" in site("pour", "list").out
+
+    read = ("--air", "21C", "--floor", "48.2F", "--moisture", "1.8%CM", "--slab-rh", "80%")
+    told = site("log", "add", *read, "--coat", "1", "--note", "primed", "--at", "1m,2m", "--json")
+    entries = {one["what"]: one for one in told.json["entries"]}
+    assert entries["floor"]["value"] == pytest.approx(9.0)
+    assert entries["floor"]["within"] is False
+    assert entries["moisture"]["within"] is True
+    assert "carbide" in entries["moisture"]["method"]
+    assert entries["slab_rh"]["within"] is None  # this sheet says nothing of it
+    assert entries["slab_rh"]["method"].endswith("(ASTM F2170)")
+    assert (entries["note"]["x_mm"], entries["note"]["y_mm"]) == (1000, 2000)
+    listed = site("pour", "list", "--json").json
+    assert {one["what"]: one["within"] for one in listed["asks"]} == {
+        "air": True, "air_rh": None, "floor": False, "moisture": True,
+    }  # fmt: skip
+    site("log", "add", "--floor", "15C")
+    asks = {one["what"]: one for one in site("log", "list", "--json").json["asks"]}
+    assert asks["floor"]["within"] is True  # the last one counts
+
+
+def test_a_photo_is_kept_in_the_job(site: Run) -> None:
+    Image.new("RGB", (3000, 2000), (90, 80, 70)).save("big.png")
+    assert site("log", "add", "--photo", "big.png", "--note", "the dip").code == 0
+    Path("big.png").unlink()
+    (path,) = site("log", "photos", "--out", "out", "--json").json["files"]
+    with Image.open(path) as image:
+        assert image.format == "JPEG"
+        assert max(image.size) == 1400
+    assert "jpeg" not in site("log", "list", "--json").out
+    assert site("report", "--out", "r").code == 0
+    assert "the dip" in Path("r/report.html").read_text()
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "nothing to log"),
+        (("--air", "21"), "write 21C or 70F"),
+        (("--slab-rh", "120%"), "from 0 to 100"),
+        (("--emission", "much"), "write 3lb"),
+        (("--photo", "none.jpg"), "none.jpg"),
+        (("--air", "21C", "--photo", "job.sqlite"), "no picture"),
+    ],
+)
+def test_what_cannot_be_logged_is_told_and_nothing_is_kept(
+    site: Run, words: tuple[str, ...], told: str
+) -> None:
+    said = site("log", "add", *words)
+    assert said.code == 2
+    assert told in said.err
+    assert site("log", "list", "--json").json["entries"] == []
