@@ -14,7 +14,9 @@ def box(*words: str) -> subprocess.CompletedProcess[str]:
 
 def test_a_dry_run_shows_a_unit_that_systemd_takes_and_does_nothing(tmp_path: Path) -> None:
     told = box("--dry-run", "--hotspot", "Floor box").stdout
-    (found,) = re.findall(r"^\+ write \S+/floor-rig\.service\n((?:    .*\n|\n)+)", told, re.M)
+    (found,) = re.findall(
+        r"^\+ write \S+/system/floor-rig\.service\n((?:    .*\n|\n)+)", told, re.M
+    )
     unit = re.sub(r"^    ", "", found, flags=re.M)
     for line in ("Restart=always", "NoNewPrivileges=yes", "CapabilityBoundingSet=", "UMask=0077"):
         assert line in unit.splitlines()
