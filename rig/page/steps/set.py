@@ -17,6 +17,7 @@ class SetView(Record):
 
     source: SourceView
     left: tuple[str, ...]
+    set: tuple[str, ...]
     markers: int
     tolerance: str
 
@@ -29,6 +30,7 @@ class _Set:
         return SetView(
             source=source_view(visit),
             left=tuple(marker.label for marker in markers if not marker.is_set),
+            set=tuple(marker.label for marker in markers if marker.is_set),
             markers=len(markers),
             tolerance=visit.units.length(1.0),
         )
@@ -39,12 +41,13 @@ class _Set:
         setup = form.name("setup", "The set-up", needed=False)
         tolerance = form.length("tolerance", "The tolerance", visit.cover_unit, above=0.0)
         form.check()
-        if act != "set":
+        again = act.removeprefix("again ") if act.startswith("again ") else None
+        if again is None and act != "set":
             raise BadInput("There is no such act here.")
         fresh_plan(visit.job)
         if not visit.job.markers():
             raise CannotAnswer("The job has no markers yet: lay them out first.")
-        label = form.text("marker") or None
+        label = again or form.text("marker") or None
         wish = SetWish(setup=setup, tolerance=tolerance or 1.0, marker=label)
         return Wanted(wish=wish, source=source)
 
