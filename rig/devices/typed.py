@@ -124,8 +124,8 @@ class TypedReader:
         value = _bare(text)
         if value is None:
             return None
-        if "/" in text:
-            self.unit = self.unit or "in"
+        if "/" in text and self.unit in (None, "in"):
+            self.unit = "in"
             return None
         return self._first(text, value) if self.unit is None else self._later(text, value)
 
@@ -161,11 +161,21 @@ class TypedReader:
         return Doubted(text, (likely[0], self.unit), blocks=False) if likely else None
 
     def answer(self, doubted: Doubted, line: str) -> str | None:
-        """Return the doubted reading with its unit, where a line names one that was offered."""
+        """Return the doubted reading with its unit, where a line names one that was offered.
+
+        Raises
+        ------
+        BadInput
+            In that unit it is no reading under any line.
+        """
         said = line.strip().lower()
         unit = next((one for one in doubted.choices if one == said), None)
         if unit is None:
             return None
+        if not _is_line(doubted.means_mm(unit)):
+            raise BadInput(
+                f"{doubted.text} {unit} is no reading under a line; type the reading again."
+            )
         if doubted.blocks:
             self.unit = unit
         return f"{doubted.text} {unit}"

@@ -84,7 +84,12 @@ async def typed(
         yield Question(*clock.now(), AskTyped(what="sense", text=asking.SENSE))
     while line := await lines.get():
         time_s, utc_s = clock.now()
-        said = None if pending is None else reader.answer(pending, line)
+        try:
+            said = None if pending is None else reader.answer(pending, line)
+        except BadInput as error:
+            complain(str(error))
+            pending = None
+            continue
         if pending is not None and pending.blocks and said is None:
             break
         pending = None

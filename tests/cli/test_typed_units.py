@@ -81,6 +81,14 @@ def test_a_later_reading_that_only_another_unit_explains_is_not_taken(inches: Ru
     assert not [e for e in told.events if e["event"] == "trouble"]
 
 
+def test_what_no_unit_explains_is_not_taken_whatever_is_answered(inches: Run) -> None:
+    typed = "4.05\nft\n1240\nft\n48 1/2\nin\n4.1\nq\n"
+    told = inches("survey", "--typed", "--json", typed=typed)
+    assert unit_asks(told.events) == [["in", "ft"], ["mm", "ft"], ["in", "ft"]]
+    assert shots(told.events) == pytest.approx([4.05 * 304.8, 48.5 * 25.4, 4.1 * 304.8])
+    assert "1240 ft is no reading under a line" in told.err
+
+
 def test_metres_in_a_millimetre_job_are_asked_about(run: Run) -> None:
     run("new", "--room", "3m,4m", "--units", "mm")
     run("grid")
