@@ -4,7 +4,6 @@ A plan is drawn as it is seen by who stands in the door, so that left and right 
 and right in the room; without a door x runs to the right and y up.
 """
 
-import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
 
@@ -13,6 +12,7 @@ import shapely
 
 from rig.drawing.contours import Contours, hatching, rings_of
 from rig.drawing.look import Look, quarter_turns, turned
+from rig.drawing.names import wall_names
 from rig.drawing.palette import ramp
 from rig.drawing.symbols import Key
 from rig.drawing.vector import (
@@ -33,7 +33,7 @@ from rig.drawing.vector import (
     rectangle,
     text_width,
 )
-from rig.room import Outline, named_walls
+from rig.room import Outline
 from rig.units import MM_PER_FT
 
 # Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
@@ -301,60 +301,11 @@ class Frame:
         return max((s for s in sizes if _BAR_PARTS * s / self.scale <= most), default=0.0)
 
     def _add_wall_names(self) -> None:
-        ring = shapely.LinearRing(self.outline.walls)
-        turn = 1.0 if ring.is_ccw else -1.0
-        for name, a, b in named_walls(self.outline):
-            ends = self.places(np.array([a, b]))
-            length = float(np.hypot(*(ends[1] - ends[0])))
-            told = f"{name}, {self.look.units.place(math.dist(a, b))}"
-            for text in (told, self.look.units.place(math.dist(a, b))):
-                if text_width(text, SMALL_MM) <= length - 2.0:
-                    break
-            else:
-                continue
-            along = (ends[1] - ends[0]) / length
-            # y runs down on the sheet: the outside of a counter-clockwise ring lies to its right.
-            out = np.array([-along[1], along[0]]) * turn
-            angle = math.degrees(math.atan2(-along[1], along[0]))
-            if angle > 90.0 + 1e-6 or angle <= -90.0 + 1e-6:
-                angle -= math.copysign(180.0, angle)
-            # The baseline lies below the letters: those above a wall need less room than below.
-            up = np.array([math.sin(math.radians(angle)), math.cos(math.radians(angle))])
-            above = float(out @ -up) > 0
-            gap = 1.6 if above else 1.6 + 0.72 * SMALL_MM
-            share = self._clear_of_doors(a, b, text_width(text, SMALL_MM) / length)
-            if share < 0:
-                continue
-            x, y = ends[0] + (ends[1] - ends[0]) * share + out * gap
-            self.add(
-                Text(float(x), float(y), text, SMALL_MM, "middle", colour="soft", turn_deg=angle)
-            )
+        sheet = (self.width_mm, self.height_mm)
+        for texts, box in wall_names(self.outline, self.look, self.places, self.scale, sheet):
+            self.add(*texts)
             # Beside a corner that sticks into the room a name lies where labels may come.
-            half = np.abs(along) * text_width(text, SMALL_MM) / 2 + 0.6 * SMALL_MM
-            self.labels.take((x - half[0], y - half[1], x + half[0], y + half[1]))
-
-    def _clear_of_doors(self, a: Place, b: Place, width: float) -> float:
-        """Where along a wall, as a share, its name has most room; -1 where it has none."""
-        start, wall = np.array(a), np.array(b) - np.array(a)
-        length = float(wall @ wall)
-        # The word beside a narrow door may be wider than the doorway.
-        word = (text_width("DOOR 2", USUAL_MM, True) + 2.0) * self.scale / math.sqrt(length)
-        cuts = [0.0]
-        for door in self.outline.doors:
-            ends = [(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)]
-            shares = sorted(float((np.array(end) - start) @ wall) / length for end in ends)
-            away = max(
-                abs(wall[0] * (end[1] - start[1]) - wall[1] * (end[0] - start[0])) for end in ends
-            )
-            if away / math.sqrt(length) < 50.0 and shares[1] > 0.0 and shares[0] < 1.0:
-                more = max(0.0, word - (shares[1] - shares[0])) / 2
-                cuts += [min(max(shares[0] - more, 0.0), 1.0), min(max(shares[1] + more, 0.0), 1.0)]
-        cuts.append(1.0)
-        if len(cuts) == 2:
-            return 0.5
-        cuts.sort()
-        room = max(itertools.pairwise(cuts), key=lambda gap: gap[1] - gap[0])
-        return sum(room) / 2 if room[1] - room[0] > width else -1.0
+            self.labels.take(box)
 
     def _add_door(self, n: int, a: Place, b: Place) -> None:
         ends = self.places(np.array([a, b]))

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
-from rig.drawing.look import Look
 from rig.errors import CannotAnswer
 from rig.report.customer_part import HIGHS_MM, customer_section, letter_section
 from rig.report.document import Section, Table, Words, section
@@ -27,7 +26,7 @@ def marker_sheets(source: Source) -> Iterator[tuple[Section, ...]]:
     if not source.markers:
         raise CannotAnswer("No markers are laid out yet. First: rig markers")
     for high in _MARKER_MM:
-        told = markers_section(source, Look(source.units, 180.0, high))
+        told = markers_section(source, source.alone_look(high))
         assert told is not None
         yield (told,)
 

@@ -47,6 +47,7 @@ from rig.report.tables import Cells, Laid, rows_of, size_of
 
 BESIDE_SHARE = 0.52  # of the width between margins: a figure no wider stands beside words
 LEAST_BESIDE_MM = 40.0  # left beside a figure, for the next section to begin there
+LARGE_SHARE = 0.48  # of a page that a large table takes at most; its plan stands below it
 LEAST_SHARE = 0.5  # of a page that is to be full at least
 _NEARLY = (0.04, 0.08, 0.12, 0.0, 0.16, 0.2)  # what the last page takes beyond half, tried so
 _LOGO_MM = (45.0, 16.0)
@@ -237,7 +238,7 @@ class _Paper(Sheet):
         return 20.0 + laid.head_mm + sum(row.high for row in rows_of(laid))
 
     def _size_of(self, table: Table) -> float:
-        return size_of(table, self, 0.6 * (self.bottom - MARGIN_MM))
+        return size_of(table, self, LARGE_SHARE * (self.bottom - MARGIN_MM))
 
     def _block(self, block: Block) -> None:
         while self._waiting and self.y >= self._beside_mm and self._place(self._waiting[0]):

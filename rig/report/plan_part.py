@@ -189,7 +189,7 @@ def markers_section(source: Source, look: Look | None = None) -> Section | None:
             marker.label,
             source.length(marker.stick_out_mm),
             source.length(marker.target_reading_mm),
-            f"{source.where(marker.x_mm, marker.y_mm)}. {_state(source, marker.residual_mm)}",
+            f"{source.where(marker.x_mm, marker.y_mm)}.{_state(source, marker.residual_mm)}",
         )
         for marker in markers
     )
@@ -210,7 +210,7 @@ def markers_section(source: Source, look: Look | None = None) -> Section | None:
             "roughness included; the reading of the rod is what counts.",
             "small",
         ),
-        Figure("markers", markers_drawing(source.outline, look or source.wide_look, markers)),
+        Figure("markers", markers_drawing(source.outline, look or source.alone_look(128), markers)),
     )
 
 
@@ -300,5 +300,5 @@ def _cover_figure(told: PlanTold) -> Figure | None:
 
 def _state(source: Source, residual_mm: float | None) -> str:
     if residual_mm is None:
-        return "Not set."
-    return f"Set, {source.off(residual_mm)} {'high' if residual_mm > 0 else 'low'}."
+        return ""
+    return f" Set, {source.off(residual_mm)} {'high' if residual_mm > 0 else 'low'}."

@@ -28,7 +28,7 @@ Audience = Literal["crew", "customer"]
 Only = Literal["markers", "buy"]
 FEW_CELLS, FEW_DRAWS = 2_000, 300
 # Width and height of drawings; a sheet leaves 180 mm between its margins.
-BESIDE_MM, ACROSS_MM, WIDE_MM = (90.0, 132.0), (180.0, 118.0), (180.0, 128.0)
+BESIDE_MM, ACROSS_MM, ALONE_MM = (90.0, 132.0), (180.0, 118.0), 118.0
 WIDE_ROOM = 1.4
 
 
@@ -100,7 +100,10 @@ class Source:
         self.settings = job.settings
         self.units = job.units
         self.look = look_of(outline, self.units)
-        self.wide_look = Look(self.units, *WIDE_MM)
+
+    def alone_look(self, height_mm: float) -> Look:
+        """Return the sheet of a plan that stands between words, not beside them."""
+        return Look(self.units, max(self.look.width_mm, ALONE_MM), height_mm)
 
     @cached_property
     def shots(self) -> "list[Shot]":

@@ -27,7 +27,7 @@ class Laid:
 
     def __init__(self, table: Table, sheet: Sheet, width: float, size: float) -> None:
         self.table, self.sheet, self.width = table, sheet, width
-        last = min(LEAD_PT, size) if table.large else size
+        last = min(LEAD_PT, max(SMALL_PT, 0.6 * size)) if table.large else size
         self.sizes = [size] * (len(table.head) - 1) + [last]
         self.head_pt = BODY_PT if table.large else SMALL_PT
         wide = _BETWEEN_LARGE * size if table.large else 0.0

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.conftest import until, violations, when
+from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(180)
 
@@ -301,3 +301,18 @@ def test_a_screen_reader_and_a_glove_find_their_way(
         assert all(min(wide, high) >= 64 for _, wide, high in targets), targets
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         page.get_by_role("button", name="Back").click()
+
+
+def test_a_report_is_read_on_a_phone_without_scrolling_sideways(
+    job: Any, phone: Any, tmp_path: Any
+) -> None:
+    rig("report", "--job", job, "--out", tmp_path / "crew.html")
+    page = phone(f"file://{tmp_path / 'crew.html'}")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    # Words in drawings stay of some size where a drawing is fitted to the phone.
+    scales = page.evaluate(
+        "[...document.querySelectorAll('figure svg')].map(one => one.getBoundingClientRect().width"
+        " / one.viewBox.baseVal.width * 25.4 / 96)"
+    )
+    assert scales
+    assert min(scales) > 0.7
