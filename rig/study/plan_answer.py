@@ -80,7 +80,12 @@ USUAL_LEAST_LIFT_MM = 3.0
 
 
 def plan_answer(
-    job: "Job", picture: Picture, wish: PlanWish | None = None, given: Plane | None = None
+    job: "Job",
+    picture: Picture,
+    wish: PlanWish | None = None,
+    given: Plane | None = None,
+    *,
+    warned: bool = True,
 ) -> PlanAnswer:
     """Choose the finished plane and tell what it takes.
 
@@ -94,6 +99,9 @@ def plan_answer(
         Level and free of holds unless said.
     given : Plane, optional
         A plane that was chosen already, for several rooms together.
+    warned : bool
+        Without it what is told of the floor alone, warnings and looks, is left out: it does not
+        change while somebody moves a slider.
 
     Raises
     ------
@@ -111,7 +119,7 @@ def plan_answer(
     picture = replace(picture, extremes=with_shared(picture.extremes, share, ties_mm))
     confidence = picture.extremes.confidence
     floor, sheet = ground_of(picture), sheet_of(settings)
-    warnings = warnings_of(job, picture)
+    warnings = warnings_of(job, picture) if warned else []
     holds = holds_of(job, picture, wish.holds, warnings)
     if given is None:
         plane, factor = plane_of(picture, floor, wish, holds, min_cover_mm, units)
@@ -175,7 +183,7 @@ def plan_answer(
         materials=_materials(job, picture, sheet, buy, units),
         assumptions=_assumptions(settings.min_cover_mm is None, sheet, load, units),
         budget=budget,
-        look_between=looks_between(job, plain),
+        look_between=looks_between(job, plain) if warned else (),
         warnings=tuple(warnings),
         cautions=(*load.cautions, *words.cautions()),
     )

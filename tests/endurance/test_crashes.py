@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tools.endurance import copies, kills, mishaps, power
+from tools.endurance import copies, kills, mishaps, power, served
 
 
 @pytest.mark.timeout(200)
@@ -13,6 +13,13 @@ def test_no_told_shot_is_missing_after_kills(tmp_path: Path) -> None:
     tally = kills.torment(4, seed=3, folder=tmp_path)
     assert tally.kills == 4
     assert tally.told > 0
+    assert tally.sound, tally
+
+
+def test_no_act_that_the_pages_answered_is_missing_after_kills(tmp_path: Path) -> None:
+    tally = served.torment(2, seed=3, folder=tmp_path)
+    assert tally.kills == 2
+    assert tally.forms > 0
     assert tally.sound, tally
 
 

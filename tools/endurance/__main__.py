@@ -52,6 +52,15 @@ def _pours(given: argparse.Namespace) -> bool:
     return tally.sound
 
 
+def _served(given: argparse.Namespace) -> bool:
+    from tools.endurance import served
+
+    with tempfile.TemporaryDirectory() as folder:
+        tally = served.torment(given.kills, given.seed, Path(folder))
+    print(tally)
+    return tally.sound
+
+
 def _copies(given: argparse.Namespace) -> bool:
     from tools.endurance import copies
 
@@ -145,6 +154,11 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
         "kill live surveys at random instants",
         [("--kills", 500, "how many")],
         _kills,
+    ),
+    "served": (
+        "kill the server of the phone's pages at random instants",
+        [("--kills", 200, "how many")],
+        _served,
     ),
     "pours": (
         "kill the log of a pour at random instants",

@@ -191,7 +191,7 @@ def _choice(visit: Visit, name: str, wish: PlanWish, settings: Settings) -> Choi
         picture = visit.warm.picture(visit.job, outline, wish.confidence)
         with _Tried.open(visit.path) as job:
             job.tried = settings
-            answer = plan_answer(job, picture, wish)
+            answer = plan_answer(job, picture, wish, warned=False)
     except RigError as error:
         return Choice(name=name, trouble=str(error))
     return Choice(
