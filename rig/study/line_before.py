@@ -4,7 +4,7 @@ import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rig.study.acts import standing
-from rig.survey.heights import REFOUND_MM, ties_of
+from rig.survey.reading import REFOUND_MM, ties_of
 from rig.survey.laser.line_watch import BREAK_S
 
 if TYPE_CHECKING:

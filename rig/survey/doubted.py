@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rig.events import ShotTaken
-from rig.survey.heights import REFOUND_MM
 from rig.survey.laser.verdict import SIGMAS
+from rig.survey.reading import REFOUND_MM
 from rig.survey.stand import HeldReading, Stand
 
 MOST_LOOKS = 2

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from rig.job.rows import SAME_PLACE_MM
-from rig.survey.reading import z_mm
+from rig.survey.reading import REFOUND_MM, z_mm
 from rig.survey.setups import Line, Sight, Ties, adjust
 
 if TYPE_CHECKING:
@@ -15,9 +15,6 @@ if TYPE_CHECKING:
 
     from rig.room import Outline
 
-# A shot point stood on again is found only so well; a benchmark is a point (common practice, no
-# source). Counts where a floor shot has to serve as a tie.
-REFOUND_MM = 0.5
 NEAR_WALL_MM = 300.0
 """A shot this near outside a wall still tells of the floor inside (common practice, no source)."""
 # Kinds that a plan stands on: the first set-up that gave one is set-up 1.

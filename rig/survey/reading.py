@@ -10,6 +10,10 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+# A shot point stood on again is found only so well; a benchmark is a point (common practice, no
+# source). Counts where a floor shot has to serve as a tie.
+REFOUND_MM = 0.5
+
 Length = TypeVar("Length", float, "NDArray[np.float64]")
 
 

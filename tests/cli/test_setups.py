@@ -74,14 +74,14 @@ def test_residuals_are_shown(room: Any, table: Table) -> None:
     assert worst["residual_mm"] == pytest.approx(8.0 * 4 / 9)
     text = room("floor", "--why").out
     assert "Set-up two: its line stands 10" in text
-    assert "the largest residual is +3.6 mm, BM3 from set-up two" in text
+    assert "farthest off is BM3 from set-up two, by +3.6 mm" in text
 
 
 def test_residuals_of_a_job_in_inches_are_shown_in_inches(run: Run, table: Table) -> None:
     assert run("new", "--room", "3m,4m", "--units", "in", "--min-cover", "6mm").code == 0
     take(run, table, marks(SHIFT, wrong=("two", "BM3")) + floor(list(SHIFT), SHIFT))
     text = run("floor", "--why").out
-    assert "the largest residual is +1/8 in, BM3 from set-up two" in text  # 3.56 mm: 4.5/32
+    assert "farthest off is BM3 from set-up two, by +1/8 in" in text  # 3.56 mm: 4.5/32
     assert " mm" not in text
 
 
