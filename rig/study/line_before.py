@@ -4,8 +4,9 @@ import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rig.study.acts import standing
-from rig.survey.reading import REFOUND_MM, ties_of
+from rig.survey.heights import ties_of
 from rig.survey.laser.line_watch import BREAK_S
+from rig.survey.reading import REFOUND_MM
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot, StoredEvent
