@@ -90,8 +90,11 @@ class Need:
 
 
 def yield_known(yield_l: float, yield_sd_l: float) -> bool:
-    """Tell whether a yield's doubt, twice its standard deviation, leaves anything of it."""
-    return 2.0 * yield_sd_l < yield_l
+    """Tell whether a yield's doubt, twice its standard deviation, leaves half of it or more.
+
+    A figure that may be half or twice as much is none to print beside the bag's sheet.
+    """
+    return 2.0 * yield_sd_l < 0.5 * yield_l
 
 
 def estimate(prior: Prior, fronts: Sequence[Front]) -> Need:
