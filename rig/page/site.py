@@ -75,6 +75,7 @@ class Site:
     def __init__(self, folder: JobFolder, work: Work, rods: Rods) -> None:
         self.folder, self.work, self.rods = folder, work, rods
         self.encrypted = False
+        self.wait_s = WRITE_WAIT_S
         self._warm = Warm()
         self._acting: Counter[str] = Counter()
         self._lock = threading.Lock()
@@ -226,7 +227,7 @@ class Site:
     def _act(self, name: str, step: Step, form: Form) -> _Answer:
         path = self.folder.file(name)
         try:
-            with self._writes(name), Job.open(path, write=True, wait_s=WRITE_WAIT_S) as job:
+            with self._writes(name), Job.open(path, write=True, wait_s=self.wait_s) as job:
                 goes = step.act(self._visit(job, name, form), form.text("act"))
             if isinstance(goes, Wanted):
                 self.work.begin(name, path, goes, f"../j/{quote(name, safe='')}/after/{step.key}")

@@ -1,6 +1,7 @@
 """The pages of jobs by plain requests: who is let in, and what a form makes of bad input."""
 
 import hashlib
+import json
 import re
 import ssl
 import time
@@ -12,12 +13,15 @@ from typing import Any
 
 import aiohttp
 import pytest
+from click.testing import CliRunner
 
+from rig.cli import rig
 from rig.errors import BadInput
 from rig.job.folder import JobFolder
 from rig.job.store import Job
 from rig.page.server import Page
 from rig.page.site import Site
+from rig.page.steps import STEPS
 from rig.page.tls import encrypted
 from rig.page.work import Rods, Work
 from tests.page.test_server import asked, status
@@ -29,6 +33,7 @@ def page(tmp_path: Path) -> Iterator[Page]:
     folder.make()
     page = Page()
     page.site = Site(folder, Work(page, Rods()), Rods())
+    page.site.wait_s = 0.2
     page.start()
     yield page
     page.site.close()
@@ -80,7 +85,10 @@ def test_key_origin_and_host_are_asked_for_on_every_page(page: Page) -> None:
             assert (await status(session, bare + path))[0] == 403
             evil = {"Host": "evil.example"}
             assert (await status(session, url + path, headers=evil))[0] == 403
-        for path in ("", "new", "j/Hall%203/room", "stop"):
+        steps = [f"j/Hall%203/{key}" for key in STEPS]
+        for path in steps:
+            assert (await status(session, bare + path))[0] == 403
+        for path in ("", "new", "stop", *steps):
             for headers in ({}, {"Origin": "http://evil.example"}, {"Origin": "null"}):
                 async with session.post(url + path, data=NEW, headers=headers) as answer:
                     assert answer.status == 403, (path, headers)
@@ -179,3 +187,75 @@ def test_an_encrypted_link_is_one_that_a_phone_can_trust(tmp_path: Path) -> None
     serve(load)
     serve(use)
     assert (tmp_path / "tls" / "authority.pem").stat().st_mode & 0o077 == 0
+
+
+READINGS = [1000.0 + (7 * n) % 11 for n in range(40)]
+
+
+async def walked(session: Any, url: str, readings: list[float]) -> None:
+    """Type readings into the session that runs until it has come to its end."""
+    async with session.ws_connect(url + "session/live") as socket:
+        await socket.send_json({"say": "hello", "phone": "a"})
+        said, taken = iter(readings), None
+        while True:
+            state = json.loads(await socket.receive_str(timeout=20)).get("state", {})
+            if (state.get("home") or {}).get("over"):
+                return
+            now = state.get("now") or {}
+            if now.get("mode") in ("hold", "go", "check") and now["label"] != taken:
+                taken = now["label"]
+                await socket.send_json({"say": "type", "line": f"{next(said):.0f} mm"})
+
+
+def test_a_job_made_by_pages_is_the_one_made_by_commands(page: Page, tmp_path: Path) -> None:
+    async def work(session: Any, url: str) -> None:
+        here = "j/Hall/"
+        for path, fields in (
+            ("new", {"name": "Hall", "units": "mm", "shape": "rectangle", "width": "3",
+                     "depth": "4"}),
+            (here + "room", {"act": "door", "x": "1.5m", "y": "0m", "door_width": "900mm"}),
+            (here + "product", {"act": "keep", "covering": "plank", "min_cover": "6mm",
+                                "bag_mass": "25kg", "bag_yield": "14l", "bag_water": "6l"}),
+            (here + "grid", {"act": "grid", "spacing": "2m"}),
+            (here + "survey", {"act": "benchmark", "label": "BM1", "source": "tape", "unit": "mm"}),
+        ):  # fmt: skip
+            assert (await post(session, url, path, **fields))[0] == 303, path
+        await walked(session, url, [1200.0])
+        typed = {"act": "survey", "source": "tape", "unit": "mm"}
+        assert (await post(session, url, here + "survey", **typed))[0] == 303
+        await walked(session, url, [*READINGS[:points], 1200.0, 1200.0])
+        plan = {"act": "plan", "target": "level", "cover": "6", "confidence": "95"}
+        assert (await post(session, url, here + "plan", **plan))[0] == 303
+        assert (await post(session, url, here + "markers", act="lay"))[0] == 303
+        report.append((await status(session, url + here + "report/look"))[1])
+
+    job = tmp_path / "Hall.sqlite"
+
+    def command(*words: str, typed: str = "") -> Any:
+        done = CliRunner().invoke(rig, [*words, "--job", str(job)], input=typed)
+        assert done.exit_code == 0, (words, done.output)
+        return done
+
+    command("new", "--room", "3m,4m", "--units", "mm", "--door", "1050mm,0m,900mm", "--covering",
+            "plank", "--min-cover", "6mm", "--bag-mass", "25kg", "--bag-yield", "14l",
+            "--bag-water", "6l")  # fmt: skip
+    points = len(json.loads(command("grid", "--spacing", "2m", "--json").output)["points"])
+    tape = ["survey", "--typed", "--unit", "mm"]
+    command(*tape, "--kind", "benchmark", "--label", "BM1", typed="1200 mm\n")
+    lines = [f"{mm:.0f} mm" for mm in (*READINGS[:points], 1200.0, 1200.0)]
+    command(*tape, typed="\n".join(lines) + "\n")
+    command("plan")
+    command("markers")
+    command("report", "--out", str(tmp_path / "report.html"))
+    report: list[str] = []
+    asked(page, work)
+
+    def told(html: str) -> list[str]:
+        """Its words, less what says when and by which file it was made."""
+        text = re.sub(r"<style>.*?</style>", "", html, flags=re.S)
+        text = re.sub(
+            r"\d{4}-\d\d-\d\d|\d\d:\d\d(:\d\d)?|\b[0-9a-f]{16,64}\b|\b1\d{9}\b", "-", text
+        )
+        return [line.strip() for line in text.splitlines() if line.strip()]
+
+    assert told(report[0]) == told((tmp_path / "report.html").read_text())
