@@ -122,7 +122,7 @@ def survey(
                 KIND, begun, machine, log, source, as_json=as_json, more_sinks=more_sinks, page=page
             )
             shots += log.shots
-            if wish.laser is not None and not replays_job and job.last_setup() != begun.setup:
+            if wish.laser is not None and not replays_job:
                 # What the laser's place was told for is the set-up that it was found in.
                 set_place(job, job.last_setup() or begun.setup, wish.laser)
         in_room(job, wish.room)

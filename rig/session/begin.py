@@ -107,10 +107,11 @@ def begin_survey(
     asks_sense = wish.kind in WALKED and not walked and not is_sense_known(job, setup)
     lines = typed_into(job, setup, wanted.unit, asks_sense, hand.lines, hand.kept)
     source = open_source(wanted, units, hand.clock, lines, hand.complain)
-    if wish.laser is not None:
-        set_place(job, setup, wish.laser)
     kept = line_of(job, setup, wish.kind, source.utc_s())
     line = None if kept is None else from_json(LineBefore, kept)
+    opens = line is not None and _begins_with_sight(line, wish, points[0][0])
+    if wish.laser is not None and not (opens and setup in job.settings.laser_places):
+        set_place(job, setup, wish.laser)  # else the first sight tells which set-up it is
     settings = SurveySettings(
         dwell_s=wish.dwell,
         walk_s=wish.walk,
@@ -123,7 +124,7 @@ def begin_survey(
         line=line,
         checks=wish.kind in WALKED and not wish.skip_check,
         undoes_skips=True,
-        opens=line is not None and _begins_with_sight(line, wish, points[0][0]),
+        opens=opens,
         clamp_mm=source.profile.clamp_mm if source.profile else None,
     )
     return Beginning(

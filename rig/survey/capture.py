@@ -410,6 +410,7 @@ class Capture:
         for event in events:
             if isinstance(event, Jolted | SetAside):
                 self._round.reopen(event.labels, self._line.goes_back)
+                self._quitting &= not event.labels  # there is something to shoot again first
             elif isinstance(event, PutBack):
                 self._round.put_back(event.labels)
             elif isinstance(event, ShotTaken):

@@ -300,6 +300,15 @@ def test_to_quit_asks_for_a_closing_sight() -> None:
     assert not walker.machine.finished
 
 
+def test_a_jolt_found_on_leaving_is_mended_first_unless_one_leaves_all_the_same() -> None:
+    walker = Walker(capture(line=BM, checks=True, begun=Begun(anew="2")))
+    walker.stand(1000.0, 1.5).walk().stand(1007.2, 1.5).act("quit").walk()  # kicked by 4 mm
+    walker.stand(904.0, 1.5).walk().stand(904.0, 1.5)
+    assert last(walker, "jolt")["labels"] == ["A1", "A2"]
+    assert last(walker, "next")["label"] == "A2"
+    assert walker.act("quit").machine.finished
+
+
 def test_a_skip_is_taken_back_by_undo() -> None:
     walker = Walker(capture()).stand(1000.0, 1.5).act("skip").act("undo")
     assert last(walker, "undone") == {"event": "undone", "label": "A2", "what": "skip"}

@@ -21,7 +21,7 @@ import numpy as np
 
 from rig.devices.profile import load_profile
 from rig.devices.reading import Reading, Status
-from rig.events import Ask, Check, Event, Next, SetUp, ShotTaken
+from rig.events import Ask, Check, Event, Jolted, Next, PutBack, SetUp, ShotTaken
 from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.record import from_json
@@ -131,19 +131,21 @@ class Session:
         self.begun_s, self.shots = site.now_s, 0
         self.asked: Next | Check | None = None
         self.answered = False
+        self.aside: set[str] = set()
         self.hear(self.machine.start(0.0))
 
     def go(self, most: int, closes: bool) -> None:
         """Shoot until there are so many, then leave."""
         while not self.machine.finished and self.shots < most:
             self.visit()
-        if self.machine.finished:
-            return
-        self.item(Act(self.time_s, self.utc_s, "quit"))
-        if not closes and not self.machine.finished:
-            self.item(Act(self.time_s, self.utc_s, "skip"))
         while not self.machine.finished:
-            self.visit()
+            # After a jolt the walk goes back first; to quit is then asked for again.
+            if isinstance(self.asked, Next) and self.asked.label not in self.aside:
+                self.item(Act(self.time_s, self.utc_s, "quit"))
+                if not closes and not self.machine.finished:
+                    self.item(Act(self.time_s, self.utc_s, "skip"))
+            else:
+                self.visit()
 
     def visit(self) -> None:
         """Go where the machine asks for, and stand there until it has what it wants."""
@@ -199,6 +201,7 @@ class Session:
             case ShotTaken():
                 self.shots += self.kind != "benchmark"
                 self.answered = True
+                self.aside.discard(event.label)
                 if site.first_mm is None:
                     site.first_mm = site.line_mm()
                 newest = max(shot.id for shot in self.job.shots())
@@ -206,6 +209,10 @@ class Session:
                     site.unsound.add(newest)
             case SetUp():
                 site.house.setups += 1
+            case Jolted():
+                self.aside |= set(event.labels)
+            case PutBack():
+                self.aside -= set(event.labels)
             case _ if event.event == "checked" and self.asked is not None:
                 self.answered = True
                 site.kicked &= self.asked.label != "BM1"
