@@ -46,8 +46,3 @@ def prompt(what: Move, by_mm: float, units: Units) -> str:
 def ask(label: str) -> AskMarker:
     """Ask whether a marker that was never seen out of height is the one meant."""
     return AskMarker(marker=label, text=f"already at height: is this {label}?")
-
-
-def again(by_tape: bool) -> str:
-    """Say what an accept needs that came without a reading to stand on."""
-    return "type what the tape reads first" if by_tape else "hold still and press again"

@@ -26,7 +26,7 @@ from rig.survey.patience import PATIENCE_S, Patience, Want
 from rig.survey.stance import Stance
 from rig.survey.stillness import GAP_S, StillWindow
 from rig.units import Units
-from rig.words.typed import stand_or_read
+from rig.words.typed import again, stand_or_read
 
 __all__ = ["CheckSight", "MarkerTarget", "Setting"]
 SETTLING_S = 15.0
@@ -461,7 +461,7 @@ class Setting:
         if marker != self._round.current:
             return []
         if steady is None:
-            return [Trouble(text=phrases.again(self._by_tape), reason="accept")]
+            return [Trouble(text=again(self._by_tape), reason="accept")]
         if abs(self.target_today_mm(self._marker) - steady.mean_mm) > self._tolerance.mm:
             text = "not at height yet: do as the prompt says, then it is taken by itself"
             return [Trouble(text=text, reason="off height")]

@@ -34,6 +34,7 @@ from rig.survey.laser.verdict import SIGMAS
 from rig.survey.stand import HeldReading, Stand
 from rig.units import counted
 from rig.words import laser as words
+from rig.words.typed import sure_of_place
 
 RESTLESS = "restless"
 
@@ -290,8 +291,8 @@ class BackSights:
         self.pending = replace(pending, first=held, until_s=until_s)
         way = "more" if found.change_mm > 0 else "less"
         text = (
-            f"{label} reads {self._show(abs(found.change_mm))} {way} than before: is the rod on "
-            f"{label}? Press, or lift it and stand it there again"
+            f"{label} reads {self._show(abs(found.change_mm))} {way} than before: "
+            f"{sure_of_place(label, self._begun.by_tape)}"
         )
         return [Ask(label=label, text=text)]
 

@@ -34,6 +34,7 @@ from rig.survey.round import Round
 from rig.survey.stance import Stance
 from rig.survey.stand import HeldReading, Sample, Stand
 from rig.survey.stillness import GAP_S, StillWindow
+from rig.words.typed import again
 
 __all__ = ["Capture", "Stand"]
 TICK_LATENESS_S = 0.05
@@ -99,8 +100,8 @@ class Capture:
         self._line = BackSights(line, checks, kind, show, earlier, begun, wheres)
         self._round = Round(stands, done, begun is None or begun.undoes_skips)
         self._quitting = False
-        self._kind = kind
-        self._show = show
+        self._kind, self._show = kind, show
+        self._by_tape = begun is not None and begun.by_tape
         self._window: StillWindow | RockWindow = (
             RockWindow(still_mm, resolution_mm, foot_mm)
             if rock
@@ -330,7 +331,7 @@ class Capture:
             if first is not None and (self._beam_mm is None or self._arming.near(self._beam_mm)):
                 height = first
         if height is None:
-            self._out.append(Trouble(text="hold still and press again", reason="accept"))
+            self._out.append(Trouble(text=again(self._by_tape), reason="accept"))
             return
         self._shoot(height, sure=pending is not None and pending.first is not None)
         # What came while presses were counted is judged again, now against this shot.

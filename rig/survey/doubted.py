@@ -99,6 +99,8 @@ class Begun:
         What an earlier session left open.
     undoes_skips : bool
         As `Round` has it.
+    by_tape : bool
+        Readings are typed, so that nobody holds a rod.
     """
 
     opens: bool = False
@@ -106,6 +108,7 @@ class Begun:
     line_mm: float | None = None
     doubt: Doubt | None = None
     undoes_skips: bool = True
+    by_tape: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,20 @@ def stand_or_read(place: str, by_tape: bool) -> str:
     return say("stand the rod on {place} and hold still", place=place)
 
 
+def again(by_tape: bool) -> str:
+    """Say what an accept needs that came without a reading to stand on."""
+    if by_tape:
+        return say("type what the tape reads first")
+    return say("hold still and press again")
+
+
+def sure_of_place(label: str, by_tape: bool) -> str:
+    """Ask whether a reading that is off was taken on its place, and how to say so."""
+    if by_tape:
+        return say("is the tape on {label}? Type the reading again, or y", label=label)
+    return say("is the rod on {label}? Press, or lift it and stand it there again", label=label)
+
+
 def which_unit(doubted: Doubted, units: Units) -> str:
     """Ask what a bare number is, with what each unit would mean."""
     meanings = [

@@ -120,7 +120,7 @@ def test_the_first_survey_of_a_job_says_once_which_way_a_tape_reads(inches: Run)
 
 
 def test_who_types_is_told_of_the_tape_and_not_of_a_rod(inches: Run) -> None:
-    told = inches("survey", "--typed", typed="48 1/4\n0 1/64\nq\n")
+    told = inches("survey", "--typed", typed="y\n48 1/4\n0 1/64\nq\n")
     assert "Read the tape at " in told.out
     assert "a tape reads" in told.out
     for word in ("stand the rod", "hold still", "profile"):

@@ -139,7 +139,8 @@ class Survey(Kind[SurveySettings]):
         ]
         label, reading_mm = settings.resumes_from or (None, None)
         line, earlier, doubted, skips = None, [], [], settings.undoes_skips
-        begins = Begun(undoes_skips=skips)
+        by_tape = begun.by_tape
+        begins = Begun(undoes_skips=skips, by_tape=by_tape)
         if settings.line is not None:
             kept = settings.line
             line = _known(kept.known, outline, units.system)
@@ -151,7 +152,7 @@ class Survey(Kind[SurveySettings]):
                 doubt = Doubt(
                     kept.doubt.setup, tuple(doubted), kept.doubt.change_mm, kept.doubt.stderr_mm
                 )
-            begins = Begun(settings.opens, kept.anew, kept.line_mm, doubt, skips)
+            begins = Begun(settings.opens, kept.anew, kept.line_mm, doubt, skips, by_tape)
             stands += [
                 Stand(
                     shot.label,
