@@ -19,6 +19,7 @@ from rig.record import Record, from_json
 from rig.room import Doorway, House, Outline, doorways
 from rig.study.laser_budget import share_of, shared_volume_l, ties_over
 from rig.study.lasers import shots_of
+from rig.study.looks import WorthLook
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import compound, keep_plan, min_cover_of, plan_answer
 from rig.study.plane import HoldGiven, PlanWish, ground_of
@@ -117,6 +118,8 @@ class HousePlan(Record):
     dead_load_kpa : LoadAnswer
     doorways : tuple of Step
     materials : tuple of Material
+    look_between : tuple of WorthLook
+        Of all rooms.
     assumptions, warnings, cautions : tuple of str
     """
 
@@ -134,6 +137,7 @@ class HousePlan(Record):
     dead_load_kpa: LoadAnswer
     doorways: tuple[Step, ...]
     materials: tuple[Material, ...]
+    look_between: tuple[WorthLook, ...] = ()
     assumptions: tuple[str, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -352,6 +356,7 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
             compound(buy, sheet, units),
             *materials_for(house, buy, sheet, rules, units, settings.floor),
         ),
+        look_between=tuple(look for one in answers for look in one.look_between),
         assumptions=tuple(dict.fromkeys(text for one in answers for text in one.assumptions)),
         warnings=(
             *(f"{one.name}: {text}" for one in rooms for text in one.answer.warnings),

@@ -44,7 +44,7 @@ from rig.study.pour_log import (
     prepour_of,
 )
 from rig.study.rooms import exit_of
-from rig.study.site_log import floor_temperature
+from rig.study.site_log import floor_temperature, site_log
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
@@ -166,7 +166,7 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     made = forecast(ground, crew, wish.runs)
     answer = _answer(job, outline, plan, made, ground, wish, sheet, temperature_c, learnt)
     told = read_plan(plan).answer
-    notes += [ask.text for ask in prepour_of(job).asks if ask.within is not True and sheet.text]
+    notes += [ask.text for ask in site_log(job).asks if ask.is_open]
     if wish.lift is not None:
         notes += words.before_lift(wish.lift, told.lifts, sheet.walk_on_s)
     return replace(answer, warnings=(*answer.warnings, *notes), lift=wish.lift)

@@ -107,6 +107,11 @@ class Ask(Record):
     within: bool | None
     text: str
 
+    @property
+    def is_open(self) -> bool:
+        """Whether it is out, or was not read and nothing else asks for it."""
+        return self.within is False or (self.within is None and self.what not in ("air", "floor"))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteLog(Record):
