@@ -44,22 +44,22 @@ def lumped(x: Floats, y: Floats, weight: Floats) -> tuple[Floats, Floats, Floats
 
 
 def binned(
-    x: Floats, y: Floats, z: Floats, noise_mm2: Floats
+    x: Floats, y: Floats, z: Floats, noise_mm2: Floats, most: int = MOST_EXACT
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Draw a dense scan together to at most `MOST_EXACT` means of neighbours.
+    """Draw a dense scan together to at most so many means of neighbours.
 
     Returns places, heights, the known variance of each mean, and how many shots are in it: its
     roughness is the nugget over that count.
     """
-    if len(x) <= MOST_EXACT:
+    if len(x) <= most:
         return x, y, z, noise_mm2, np.ones(len(x))
     width, length = max(float(np.ptp(x)), 1.0), max(float(np.ptp(y)), 1.0)
-    side = np.sqrt(width * length / MOST_EXACT)
+    side = np.sqrt(width * length / most)
     while True:
         column, row = (x - x.min()) // side, (y - y.min()) // side
         _, owner = np.unique(column * (length // side + 2) + row, return_inverse=True)
         count = np.bincount(owner).astype(np.float64)
-        if len(count) <= MOST_EXACT:
+        if len(count) <= most:
             break
         side *= 1.02
     means = [np.bincount(owner, values) / count for values in (x, y, z, noise_mm2)]

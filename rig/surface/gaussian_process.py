@@ -17,7 +17,7 @@ from scipy.linalg import cho_solve, solve_triangular
 
 from rig.errors import BadInput
 from rig.surface.averaging import mean_sds
-from rig.surface.binning import binned, lattice_for, lumped
+from rig.surface.binning import MOST_EXACT, binned, lattice_for, lumped
 from rig.surface.covariance import (
     Floats,
     Smoothness,
@@ -42,6 +42,7 @@ from rig.surface.trend import Trend, TrendKind
 MOST_SHOTS = 100_000
 MOST_JOINT_PLACES = 3_000
 _BLOCK = 1_024
+_JOINT_BLOCK = 128
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,7 +134,14 @@ class GaussianProcess:
         self.lines_mm2 = lines_mm2 or (0.0, 0.0)
         self.trend_mm = (0.0, 0.0, 0.0)
 
-    def fit(self, x_mm: ArrayLike, y_mm: ArrayLike, z_mm: ArrayLike, stderr_mm: ArrayLike) -> Self:
+    def fit(
+        self,
+        x_mm: ArrayLike,
+        y_mm: ArrayLike,
+        z_mm: ArrayLike,
+        stderr_mm: ArrayLike,
+        most: int = MOST_EXACT,
+    ) -> Self:
         """Take in the shots; find what was not fixed.
 
         Parameters
@@ -142,6 +150,8 @@ class GaussianProcess:
             Places and heights (up-positive).
         stderr_mm : array, shape (n,), or float
             Known standard error of each shot; may be 0.
+        most : int
+            More shots than so many are drawn together to means of neighbours.
 
         Raises
         ------
@@ -159,7 +169,7 @@ class GaussianProcess:
             raise BadInput(f"{len(x)} shots are more than {MOST_SHOTS}; thin them to a grid.")
         refuse_poor_layout(x, y, line_is_enough=self.trend != "plane")
         self.shots = len(x)
-        self._take(*binned(x, y, z, error**2))
+        self._take(*binned(x, y, z, error**2, most))
         parts = self._parts()
         fixed = [*self._fixed, *((None, None) if self._find_lines else np.sqrt(self.lines_mm2))]
         fixed = fixed[: 3 + len(parts[0].lines)]
@@ -332,7 +342,12 @@ class GaussianProcess:
                 "use a coarser raster."
             )
         white, trend = self._reach(x, y)
-        result: Floats = self.alike(x, y, x, y) - white.T @ white + trend.T @ trend
+        result: Floats = np.empty((len(x), len(x)))
+        for start in range(0, len(x), _JOINT_BLOCK):  # what is worked with on the way stays small
+            part = slice(start, start + _JOINT_BLOCK)
+            result[part] = self.alike(x[part], y[part], x, y)
+            result[part] -= white[:, part].T @ white
+            result[part] += trend[:, part].T @ trend
         return result
 
     def cross_covariance(

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import kurtosistest
 
+from rig.surface import running as picture
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.look_out import breaks_the_model, heavy_tails, unexplained_shots
@@ -134,3 +135,25 @@ def test_heavy_tails_are_judged_as_scipy_does() -> None:
         values = np.random.default_rng(seed).standard_t(4, 20 + 10 * seed)
         expected = kurtosistest(values, alternative="greater").pvalue
         assert heavy_tails(values) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_picture_of_many_shots_stays_small_and_says_the_same(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(picture, "_MOST", 60)
+    small = RunningPicture(*raster())
+    xs, ys = (
+        a.ravel() for a in np.meshgrid(np.linspace(100, 3500, 18), np.linspace(100, 4400, 22))
+    )
+    rng = np.random.default_rng(3)
+    z = 2.0 + 3 * np.sin(xs / 900) * np.cos(ys / 1100) + 0.4 * rng.standard_normal(len(xs))
+    rows = 0
+    for shot in zip(xs, ys, z, np.full(len(xs), 0.4), strict=True):
+        glance = small.add(*shot)
+        rows = max(rows, len(small.model.x_mm) if small.model else 0)
+    assert rows <= 90
+    assert there(glance).shots == len(xs)
+    whole = floor_model().fit(xs, ys, z, np.full(len(xs), 0.4))
+    mean, _ = whole.predict(*raster()[:2])
+    assert there(glance).high_mm == pytest.approx(mean.max(), abs=0.5)
+    assert there(glance).mean_mm == pytest.approx(mean.mean(), abs=0.1)
