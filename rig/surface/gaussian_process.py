@@ -140,6 +140,7 @@ class GaussianProcess:
         y_mm: ArrayLike,
         z_mm: ArrayLike,
         stderr_mm: ArrayLike,
+        *,
         most: int = MOST_EXACT,
     ) -> Self:
         """Take in the shots; find what was not fixed.

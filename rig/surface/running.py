@@ -126,7 +126,7 @@ class RunningPicture:
         x, y, z, stderr = (np.array(column) for column in zip(*self._shots, strict=True))
         model = floor_model()
         try:
-            model.fit(x, y, z, stderr, _MOST)
+            model.fit(x, y, z, stderr, most=_MOST)
         except CannotAnswer:  # all on one line so far
             return False
         self.model, self._fitted_at = model, len(self._shots)
