@@ -8,6 +8,7 @@ from rig.room import ON_WALL_MM, Outline
 from rig.study.lasers import correction_warnings, far_lasers, tie_warnings
 from rig.study.picture import Picture
 from rig.study.sense import sense_warnings
+from rig.study.table import line_too_near
 from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.survey.heights import NEAR_WALL_MM, outside_mm
 from rig.units import Units
@@ -21,6 +22,9 @@ REACH, LEAST_REACH_MM = 1.5, 600.0
 LEAST_UNSHOT, LEAST_UNSHOT_M2 = 0.02, 0.3
 """Less floor out of their reach than this share, or this, is not worth a word."""
 _FEW = 5
+MOST_M2_A_SHOT = 2.5
+"""More floor than this a shot, some 5 ft between shots, hides what the covering's rules ask about
+(common practice, no source)."""
 
 
 def warnings_of(job: "Job", picture: Picture) -> list[str]:
@@ -31,6 +35,8 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
     found += far_lasers(job, picture.outline)
     found += outside_warnings(job, picture.outline, "floor")
     found += _unshot_floor(picture, units)
+    found += _few_shots(picture, units)
+    found += line_too_near([shot.reading_mm for shot in job.shots(kinds=["floor"])], units)
     left = [point.label for point in job.unshot("floor")]
     if 0 < len(left) < len(job.points()):
         found.append(words.points_unshot(left))
@@ -59,6 +65,15 @@ def outside_warnings(job: "Job", outline: Outline, kind: str) -> list[str]:
         for labels, used in ((far, False), (near, True))
         if labels
     ]
+
+
+def _few_shots(picture: Picture, units: Units) -> list[str]:
+    """Say where each shot stands for more floor than anybody can vouch for."""
+    shots = len(picture.heights.labels)
+    area_m2 = float(np.sum(picture.cells.share)) * picture.cells.step_mm**2 * 1e-6
+    if area_m2 / shots <= MOST_M2_A_SHOT:
+        return []
+    return [words.few_shots(shots, area_m2, units)]
 
 
 def _unshot_floor(picture: Picture, units: Units) -> list[str]:

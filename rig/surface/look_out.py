@@ -104,6 +104,8 @@ def heavy_tails(values: Floats) -> float:
     """
     n = len(values)
     away = values - values.mean()
+    if not np.any(away):
+        return 1.0
     kurtosis = float(np.mean(away**4) / np.mean(away**2) ** 2)
     expected = 3.0 * (n - 1) / (n + 1)
     variance = 24.0 * n * (n - 2) * (n - 3) / ((n + 1) ** 2 * (n + 3) * (n + 5))

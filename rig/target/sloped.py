@@ -14,7 +14,7 @@ import numpy as np
 
 from rig.errors import BadInput
 from rig.target.fights import why_not
-from rig.target.level import Floats, Plane, check_cover_limits
+from rig.target.level import Floats, Plane, chance_min_cover, check_cover_limits
 from rig.target.lowest import SAME_MM, Wishes, lowest_plane
 from rig.units import Units
 
@@ -104,14 +104,15 @@ def _at_quantile(wishes: Wishes, best: Chosen, confidence: float) -> Chosen:
     """Slopes chosen, take the quantile itself for the height, as for a level plane."""
     plane = best.plane
     tilted = plane.at(wishes.x_mm, wishes.y_mm) - plane.a
-    tops = (wishes.draws_mm - tilted.astype(np.float32)).max(axis=1).astype(float)
+    tops = (wishes.draws_mm - tilted).max(axis=1)
     height = float(np.quantile(tops, confidence, method="higher")) + wishes.min_cover_mm
     plane = Plane(height + SAME_MM, plane.b, plane.c)
-    return Chosen(plane, best.factor, _chance(plane, wishes))
+    chance = chance_min_cover(plane, wishes.draws_mm, wishes.x_mm, wishes.y_mm, wishes.min_cover_mm)
+    return Chosen(plane, best.factor, chance)
 
 
 def _chance(plane: Plane, wishes: Wishes) -> float:
-    """Probability that the minimum cover is kept at all cells at once."""
+    """Probability that the minimum cover is kept at all cells at once, never more than it is."""
     limit = plane.at(wishes.x_mm, wishes.y_mm) - wishes.min_cover_mm
     over = (wishes.draws_mm - limit.astype(np.float32)).max(axis=1)
-    return float(np.mean(over <= 2e-4))  # single floats of a metre are no finer
+    return float(np.mean(over <= -2e-4))  # single floats of a metre are no finer

@@ -180,3 +180,23 @@ def look_worth_it(where: str, hides_mm: float, bags: float, units: Units) -> str
         high=units.length(hides_mm),
         bags=f"{bags:.2f}",
     )
+
+
+def line_on_the_floor(middle_mm: float, units: Units) -> str:
+    """Doubt readings by which the line stands on the floor."""
+    return say(
+        "By these readings the line stands {height} over the floor, which no laser does: were they "
+        "in metres, or in feet? The --unit of a table covers places and readings alike.",
+        height=units.length(middle_mm),
+    )
+
+
+def few_shots(shots: int, area_m2: float, units: Units) -> str:
+    """Say that shots are few for a floor."""
+    return say(
+        "{shots} are few for {area}: each stands for {each}, and what the floor does between them "
+        "is guessed from a handful. Shoot a grid (rig grid) before you rely on it.",
+        shots=counted(shots, "shot"),
+        area=units.area(area_m2),
+        each=units.area(area_m2 / shots),
+    )
