@@ -23,6 +23,8 @@ SURE_S = 0.31
 MOST_HIGH_MM = 15.0
 """No quick hand has farther to turn; a rod that is let down has (common practice, no source)."""
 STEP_S = 0.1
+STROKE_S = 0.15
+"""Nobody lifts a rod over from one place to another in so short a time."""
 FASTEST_MM_S = 20.0
 """Of a screw under the rod (common practice, no source); a rod lifted or put down is faster."""
 
@@ -78,8 +80,11 @@ class Looks:
         while len(steps) > 1 and steps[1][0] <= time_s - STEP_S:
             steps.popleft()
         if not steps or time_s - steps[-1][0] > GAP_S or self._too_fast(time_s, value_mm):
-            self.lift(target_mm is not None)
-            self._since_s = time_s
+            if self._at_a_stroke(time_s, value_mm, target_mm):
+                steps.clear()
+            else:
+                self.lift(target_mm is not None)
+                self._since_s = time_s
         steps.append((time_s, value_mm))
         self._window.add(time_s, value_mm)
         if self._window.state() != "still":
@@ -105,3 +110,10 @@ class Looks:
         since_s, from_mm = self._steps[0]
         most_mm = FASTEST_MM_S * (time_s - since_s) + self._window.limit_mm
         return abs(value_mm - from_mm) > most_mm
+
+    def _at_a_stroke(self, time_s: float, value_mm: float, target_mm: float | None) -> bool:
+        """Say whether the marker came from rest to height from one reading to the next."""
+        if target_mm is None or self._rests_since_s is None or not self._steps:
+            return False
+        at_height = abs(target_mm - value_mm) <= self._tolerance_mm
+        return at_height and time_s - self._steps[-1][0] <= STROKE_S

@@ -31,6 +31,13 @@ def test_a_rest_out_of_height_on_the_stand_before_shows_nothing(away: str) -> No
     assert (labels(events, "set"), labels(events, "ask")) == (["M1"], ["M2"])
 
 
+@pytest.mark.parametrize("off_mm", [6.0, -6.0])
+def test_a_stroke_of_the_hand_between_two_readings_is_on_the_same_stand(off_mm: float) -> None:
+    script = Script(rate_hz=50.0).set_from(1012.0).dark(1.5).stand(1000.0 + off_mm, 0.36)
+    events = play(machine(), script.stand(1000.0, 3.0))
+    assert (labels(events, "set"), labels(events, "ask")) == (["M1", "M2"], [])
+
+
 def test_a_top_that_jumps_across_the_tolerance_is_told_the_new_way_at_once() -> None:
     setting = machine(1, tolerance_mm=1.875)
     script = Script().stand(1002.0, 2.0).stand(998.0, 0.1)
