@@ -63,11 +63,17 @@ def command(
     from rig.job.store import Job
     from rig.quantities.materials import changed_rule
     from rig.study.room import outline_of, room_answer, set_outline, with_renamed
+    from rig.study.rooms import has_several
     from rig.words.room import names_gone, room_lines, rule_line
 
     given = RoomGiven(**options)
     rules = [*given.rules, *(changed_rule(text) for text in materials)]
     with Job.open(job_path, write=True) as job:
+        if has_several(job) and (given.has_shape or renames):
+            raise BadInput(
+                "The job has several rooms: change the walls, doors and openings of one with rig "
+                "room edit NAME."
+            )
         before = outline_of(job)
         shaped = given.outline_over(before, Units(given.units or job.units.system))
         if not (given.has_settings or shaped or rules or renames):

@@ -106,7 +106,8 @@ def command(
     mend_pour(job_path)
     with Job.open(job_path) as job:
         in_room(job, room_name)
-        refuse_several(job)
+        if audience == "customer" or only is not None or patch is not None:
+            refuse_several(job)
         if checked is not None:
             return _check(job, job_path, checked, handover, as_json)
         html = _place(out, options)

@@ -109,6 +109,12 @@ class RoomGiven:
     at: tuple[float, float] | None = None
 
     @property
+    def has_shape(self) -> bool:
+        """Whether any of them is of the walls, doors or openings."""
+        shapes = (self.room, self.walls, self.outline_file)
+        return bool(self.doors or self.openings or any(one is not None for one in shapes))
+
+    @property
     def has_settings(self) -> bool:
         """Whether any of them is kept among the job's settings."""
         sizes = (self.min_cover, self.max_cover, self.bag_yield, self.bag_mass, self.bag_water)

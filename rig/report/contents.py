@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rig import __version__
 from rig.report.appendix_part import appendix_section, cautions_section
 from rig.report.document import Facts, Report, Section, section
+from rig.report.house_part import house_sections
 from rig.report.parts_alone import buy_sheet, customer_pages, first_that_fits, marker_sheets
 from rig.report.patch_part import patches_section
 from rig.report.plan_part import (
@@ -22,6 +23,7 @@ from rig.report.site_part import site_section
 from rig.report.source import Handover, Options, Source
 from rig.report.stamp import stamp_of
 from rig.report.survey_part import floor_part, instruments_section, job_section
+from rig.study.rooms import has_several
 from rig.units import counted
 from rig.words.handover import title as title_of
 
@@ -93,6 +95,8 @@ def report_of(
             return page
         first, *others = _technical(source, job_hash)
         return replace(page, sections=(*page.sections, replace(first, new_page=True), *others))
+    if has_several(job):
+        return report(f"Rooms: {name}", made, house_sections(job, options, name), True)
     subtitle = f"{made} Best estimates with their doubt; where none is told, none is known."
     return report(f"Floor report: {name}", subtitle, _technical(source, job_hash), True)
 

@@ -222,7 +222,8 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
         return quote_of([part], replace(wish, product=product, waste_share=waste))
     sheet = sheet_of(settings)
     if wish.product is not None:
-        sheet = bag_sheet(product.yield_l if product else None, waste_share=sheet.waste_share)
+        one, waste = wish.product, sheet.waste_share
+        sheet = bag_sheet(one.yield_l, one.bag_mass_kg, one.bag_water_l, waste)
     likely = planned.mean_l * (1.0 + sheet.waste_share)
     high = likely + float(ndtri(0.95)) * planned.sd_l
     bags = _Range(
