@@ -229,7 +229,7 @@ def house_lines(plan: HousePlan, units: Units) -> list[str]:
 def _reckon(job: "Job", wish: PlanWish, together: bool) -> list[_Reckoned]:
     wish.check()
     if together and (wish.max_slope is not None or wish.grind_cost is not None):
-        raise BadInput("--together is one level plane: leave out --flat and --grind.")
+        raise BadInput("--together is one level floor: leave out --flat and --grind.")
     thresholds = heights_of(shots_of(job), "threshold", job.setups())
     found, pictures = [], []
     names = names_of(job)
