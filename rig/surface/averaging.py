@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.linalg import solve_triangular
 
-from rig.surface.covariance import Floats, Smoothness, correlation
+from rig.surface.covariance import NARROW, Floats, Smoothness, correlation
 from rig.surface.reml import Priors, Shots, lower_cholesky
 
 # Values tried of a standard deviation: of lines in spreads of the belief about its median, of the
@@ -26,7 +26,7 @@ _UNDULATION = np.linspace(-0.8, 1.2, 21)
 def mean_sds(
     parts: Sequence[Shots], smoothness: Smoothness, priors: Priors, likeliest: Floats
 ) -> Floats:
-    """Roots of the mean variances of undulation and of each kind of lines in mm.
+    """Roots of the mean variances of undulation and of lines in mm, the wide ones as they are.
 
     Parameters
     ----------
@@ -40,9 +40,9 @@ def mean_sds(
     Returns
     -------
     array, shape (p - 2,)
-        Undulation first.
+        Undulation first. What wide lines add the shots tell well enough.
     """
-    numbers = [1, *range(3, len(likeliest))]
+    numbers = [1, *range(3, 3 + NARROW)]
     believed = priors.as_list(len(likeliest) - 3)
     tried = []
     for number in numbers:
@@ -64,7 +64,7 @@ def mean_sds(
     for logs, log_weight in zip(tried, worth, strict=True):
         weight = np.exp(log_weight - log_weight.max())
         means.append(np.sqrt(np.sum(weight * np.exp(2.0 * logs)) / np.sum(weight)))
-    return np.array(means)
+    return np.array([*means, *likeliest[3 + NARROW :]])
 
 
 def _evidence(
@@ -90,7 +90,7 @@ def _evidence(
     white = solve_triangular(lower, contrasts.T, lower=True, check_finite=False)
     heights = white @ shots.z_mm
     found = []
-    for s, term, logs in zip(sds, terms, tried, strict=True):
+    for s, term, logs in zip(sds, terms, tried, strict=False):
         sizes, ways = np.linalg.eigh(white @ term @ white.T)
         grown = 1.0 + np.outer(np.exp(2.0 * logs) - s**2, np.maximum(sizes, 0.0))
         grown = np.maximum(grown, 1e-12)

@@ -6,6 +6,8 @@ curvature is continuous too. Lines are what a floor has along its walls: joists,
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -70,19 +72,42 @@ def correlation_and_slope(
     return (1.0 + d + square) * fall, square * (1.0 + d) * fall
 
 
-# Joists, rails and joints run along the walls, from one to the other; what one adds to the floor
-# changes within a foot or so across it (common practice, no source).
-LINE_ACROSS_MM = 350.0
+@dataclass(frozen=True)
+class Line:
+    """What runs along a wall, from one to the other: correlation of heights across it.
+
+    `axis` is 0 for lines along y (heights differ with x), 1 for lines along x.
+    """
+
+    axis: int
+    across_mm: float
+    smoothness: Smoothness
+
+    def alike(self, at_mm: Floats, other_mm: Floats) -> Floats:
+        """Correlation of what it adds, by places across it, shape (n, m)."""
+        # A raster has few columns and rows: the dear exponentials are taken of these alone.
+        own, index = np.unique(np.round(other_mm, 6), return_inverse=True)
+        apart = np.abs(np.subtract.outer(at_mm, own))
+        alike: Floats = correlation(apart, self.across_mm, self.smoothness)
+        return alike if np.array_equal(own, other_mm) else alike[:, index]
+
+
+# Joists, rails and joints: what one adds changes within a foot or so across it; spans that sag and
+# slabs struck off one way: within some feet (common practice, no source).
+LINES = (Line(0, 350.0, 1.5), Line(1, 350.0, 1.5), Line(0, 1200.0, 2.5), Line(1, 1200.0, 2.5))
+NARROW = 2
+"""So many of them are narrow; the others are wide waves."""
+NO_LINES = (0.0, 0.0, 0.0, 0.0)
 _BLOCK = 1_024
 
 
-def line_alike(at_mm: Floats, other_mm: Floats) -> Floats:
-    """Correlation of what lines add, by places across them, shape (n, m): Matérn 3/2."""
-    # A raster has few columns and rows: the dear exponentials are taken of these alone.
-    own, index = np.unique(np.round(other_mm, 6), return_inverse=True)
-    apart = np.abs(np.subtract.outer(at_mm, own))
-    alike: Floats = correlation(apart, LINE_ACROSS_MM, 1.5)
-    return alike if np.array_equal(own, other_mm) else alike[:, index]
+def lines_alike(axis: int, at_mm: Floats, other_mm: Floats, lines_mm2: tuple[float, ...]) -> Floats:
+    """Covariance of what all lines of an axis add, by places across them, mm², (n, m)."""
+    total = np.zeros((len(at_mm), len(other_mm)))
+    for line, variance in zip(LINES, lines_mm2, strict=True):
+        if line.axis == axis and variance:
+            total += variance * line.alike(at_mm, other_mm)
+    return total
 
 
 def floor_covariance(
@@ -93,18 +118,17 @@ def floor_covariance(
     variance_mm2: float,
     length_mm: float,
     smoothness: Smoothness,
-    lines_mm2: tuple[float, float],
+    lines_mm2: tuple[float, ...],
 ) -> Floats:
     """Covariance of a floor's undulation and lines between two lists of places, mm², (n, m).
 
-    `lines_mm2` are the variances of lines along y and of lines along x.
+    `lines_mm2` are the variances of `LINES`.
     """
     alike = correlation(distances(x_mm, y_mm, other_x_mm, other_y_mm), length_mm, smoothness)
     alike *= variance_mm2
-    if lines_mm2[0]:
-        alike += lines_mm2[0] * line_alike(x_mm, other_x_mm)
-    if lines_mm2[1]:
-        alike += lines_mm2[1] * line_alike(y_mm, other_y_mm)
+    if any(lines_mm2):
+        alike += lines_alike(0, x_mm, other_x_mm, lines_mm2)
+        alike += lines_alike(1, y_mm, other_y_mm, lines_mm2)
     return alike
 
 
@@ -115,7 +139,7 @@ def variance_of_sum(
     variance_mm2: float,
     length_mm: float,
     smoothness: Smoothness,
-    lines_mm2: tuple[float, float],
+    lines_mm2: tuple[float, ...],
 ) -> float:
     """Variance of a weighted sum of a floor's heights, worked off in blocks, in mm²."""
     total = 0.0
@@ -127,8 +151,8 @@ def variance_of_sum(
             alike = correlation(apart, length_mm, smoothness)
             twice = 1.0 if other == start else 2.0
             total += twice * variance_mm2 * float(weight[part] @ alike @ weight[rest])
-    for variance, at in zip(lines_mm2, (x_mm, y_mm), strict=True):
+    for axis, at in enumerate((x_mm, y_mm)):
         own, index = np.unique(np.round(at, 3), return_inverse=True)
         each = np.bincount(index, weight)
-        total += variance * float(each @ line_alike(own, own) @ each)
+        total += float(each @ lines_alike(axis, own, own, lines_mm2) @ each)
     return total

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
-from rig.surface.covariance import Floats, line_alike
+from rig.surface.covariance import Floats, lines_alike
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.reml import lower_cholesky
 
@@ -126,9 +126,9 @@ class _Lines:
     def for_floor(cls, model: GaussianProcess, lattice: _Lattice) -> _Lines:
         factors = []
         pairs = (lattice.x_mm, model.x_mm), (lattice.y_mm, model.y_mm)
-        for variance, places in zip(model.lines_mm2, pairs, strict=True):
+        for axis, places in enumerate(pairs):
             at = np.concatenate(places)
-            lower = lower_cholesky(variance * line_alike(at, at))
+            lower = lower_cholesky(lines_alike(axis, at, at, model.lines_mm2))
             factors.append(lower.T.astype(np.float32))
         return cls((factors[0], factors[1]), len(lattice.x_mm), len(lattice.y_mm))
 

@@ -14,7 +14,7 @@ def floor_model(
     length_mm: float | None = None,
     variance_mm2: float | None = None,
     nugget_mm2: float | None = None,
-    lines_mm2: tuple[float, float] | None = None,
+    lines_mm2: tuple[float, ...] | None = None,
 ) -> GaussianProcess:
     """Make the model of a floor, not fitted yet; parameters given are kept as they are.
 

@@ -19,12 +19,15 @@ from rig.errors import BadInput
 from rig.surface.averaging import mean_sds
 from rig.surface.binning import MOST_EXACT, binned, lattice_for, lumped
 from rig.surface.covariance import (
+    LINES,
+    NARROW,
+    NO_LINES,
     Floats,
     Smoothness,
     correlation,
     distances,
     floor_covariance,
-    line_alike,
+    lines_alike,
     variance_of_sum,
 )
 from rig.surface.places import checked_places, checked_values, refuse_poor_layout
@@ -81,9 +84,9 @@ class GaussianProcess:
         depart from the plane at the outermost shots, as a standard deviation; 0 for none. A
         stationary undulation expects the floor beyond the shots to level off, and so doubts the
         corners of a dish too little.
-    lines_mm2 : two floats, or None
-        Variances of what joists, rails or joints add: those along y, those along x; None to find
-        both, and then they and the undulation are averages over what the shots leave open.
+    lines_mm2 : floats, or None
+        Variances of what lines along the walls add (`rig.surface.covariance.LINES`); None to find
+        them, and then they and the undulation are averages over what the shots leave open.
 
     Attributes
     ----------
@@ -115,7 +118,7 @@ class GaussianProcess:
         nugget_mm2: float | None = None,
         priors: Priors | None = None,
         bowl_mm: float = 0.0,
-        lines_mm2: tuple[float, float] | None = (0.0, 0.0),
+        lines_mm2: tuple[float, ...] | None = NO_LINES,
     ) -> None:
         if smoothness not in (1.5, 2.5):
             raise BadInput(f"Smoothness {smoothness} is not known: use 1.5 or 2.5.")
@@ -131,7 +134,7 @@ class GaussianProcess:
         self.variance_mm2 = variance_mm2 or 0.0
         self.nugget_mm2 = nugget_mm2 or 0.0
         self._find_lines = lines_mm2 is None
-        self.lines_mm2 = lines_mm2 or (0.0, 0.0)
+        self.lines_mm2 = lines_mm2 or NO_LINES
         self.trend_mm = (0.0, 0.0, 0.0)
 
     def fit(
@@ -172,8 +175,10 @@ class GaussianProcess:
         self.shots = len(x)
         self._take(*binned(x, y, z, error**2, most))
         parts = self._parts()
-        fixed = [*self._fixed, *((None, None) if self._find_lines else np.sqrt(self.lines_mm2))]
-        fixed = fixed[: 3 + len(parts[0].lines)]
+        wide = None if len(parts) == 1 else 0.0  # many shots tell such waves without
+        open_lines = (None,) * NARROW + (wide,) * (len(LINES) - NARROW)
+        lines_sd = open_lines if self._find_lines else tuple(np.sqrt(self.lines_mm2))
+        fixed = (*self._fixed, *lines_sd)[: 3 + len(parts[0].lines)]
         found = find(parts, self.smoothness, self.priors, fixed)
         sd, *lines = found[1:2]
         if self._find_lines:
@@ -183,7 +188,7 @@ class GaussianProcess:
         self.variance_mm2 = float(sd**2) if variance is None else self.variance_mm2
         self.nugget_mm2 = float(found[2] ** 2) if nugget is None else self.nugget_mm2
         if self._find_lines:
-            self.lines_mm2 = (float(lines[0] ** 2), float(lines[1] ** 2))
+            self.lines_mm2 = tuple(float(np.round(one**2, 12)) for one in lines)
         self._factor()
         return self
 
@@ -313,12 +318,9 @@ class GaussianProcess:
         at = lattice.places()
         undulation = correlation(distances(self._x, self._y, *at), self.length_mm, self.smoothness)
         white = [
-            self._solve(variance * alike)
-            for variance, alike in (
-                (self.variance_mm2, undulation),
-                (self.lines_mm2[0], line_alike(self._x, raster.columns)),
-                (self.lines_mm2[1], line_alike(self._y, raster.rows)),
-            )
+            self._solve(self.variance_mm2 * undulation),
+            self._solve(lines_alike(0, self._x, raster.columns, self.lines_mm2)),
+            self._solve(lines_alike(1, self._y, raster.rows, self.lines_mm2)),
         ]
         gaps = [-self._whitened.T @ part for part in white]
         gaps[0] += self.under.at(*at).T

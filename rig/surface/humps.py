@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.surface.covariance import Floats
+from rig.surface.covariance import NARROW, Floats
 from rig.surface.draws import Singles
 from rig.surface.gaussian_process import GaussianProcess
 
@@ -23,8 +23,8 @@ NARROWEST_MM, WIDEST_MM = 150.0, 600.0
 
 
 def uneven_mm(model: GaussianProcess) -> float:
-    """What a floor is uneven by from one shot to the next: its roughness and its lines."""
-    return float(np.sqrt(model.nugget_mm2 + sum(model.lines_mm2)))
+    """What a floor is uneven by from one shot to the next: its roughness and narrow lines."""
+    return float(np.sqrt(model.nugget_mm2 + sum(model.lines_mm2[:NARROW])))
 
 
 def unseen_humps(

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from scipy.linalg import LinAlgError, lapack, solve_triangular
 
 from rig.surface.covariance import (
+    LINES,
     Floats,
     Smoothness,
     correlation_and_slope,
     distances,
-    line_alike,
 )
 
 # More shots than this are judged in parts of at most so many.
@@ -42,19 +42,28 @@ class Priors:
     `sd_mm` is the undulation about the plane, `nugget_sd_mm` the roughness a rod's foot finds
     from one spot to the next. Its median was set by calibration on made-up floors
     (`tests/surface/calibration.py`): 0.3 mm kept the high point under its bound too seldom.
-    `line_sd_mm` is what joists, rails or joints along one wall add; most floors have next to
-    nothing, some 2 mm. It was chosen with floors of seed 11 of `tests/surface/worlds.py`: judge
-    the table on others.
+    `lines` are the sds of what each of `rig.surface.covariance.LINES` adds; most floors have next
+    to nothing, some 2 mm. They were chosen with floors of seed 11 of `tests/surface/worlds.py`:
+    judge the table on others.
     """
 
     length_mm: Prior = Prior(1500.0, 0.8, 300.0, 10_000.0)
     sd_mm: Prior = Prior(3.0, 1.0, 0.1, 60.0)
     nugget_sd_mm: Prior = Prior(0.4, 0.7, 0.01, 6.0)
-    line_sd_mm: Prior = Prior(0.2, 1.2, 0.01, 6.0)
+    lines: tuple[Prior, ...] = (Prior(0.2, 1.2, 0.01, 6.0),) * 2 + (
+        Prior(0.3, 1.2, 0.01, 10.0),
+    ) * 2
 
     def as_list(self, lines: int = 0) -> list[Prior]:
-        """In the order of the parameters: length, undulation, roughness, so many kinds of lines."""
-        return [self.length_mm, self.sd_mm, self.nugget_sd_mm, *([self.line_sd_mm] * lines)]
+        """In the order of the parameters: length, undulation, roughness, so many lines."""
+        return [self.length_mm, self.sd_mm, self.nugget_sd_mm, *self.lines[:lines]]
+
+    def flat(self) -> Priors:
+        """Return the same limits without any belief."""
+        length, sd, nugget, *lines = (
+            Prior(p.median, np.inf, p.lowest, p.highest) for p in self.as_list(len(self.lines))
+        )
+        return Priors(length, sd, nugget, tuple(lines))
 
 
 @dataclass(frozen=True)
@@ -204,7 +213,7 @@ def find(
     spread = float(np.std(np.concatenate([part.z_mm for part in parts])))
     if fixed[1] is None:
         logs[1] = np.log(np.clip(spread, believed[1].lowest, believed[1].highest))
-    flat = Priors(*(Prior(p.median, np.inf, p.lowest, p.highest) for p in priors.as_list(1)))
+    flat = priors.flat()
 
     def of_free(values: Floats) -> tuple[float, Floats]:
         whole = logs.copy()
@@ -220,7 +229,7 @@ def find(
         short = starts[0].copy()
         short[free.index(0)] = np.log(0.4 * base[0])
         starts.append(short)
-    settings = {"ftol": 1e-6, "gtol": 1e-3}  # of no weight against the doubt of the answer
+    settings = {"ftol": 1e-5, "gtol": 1e-2}  # of no weight against the doubt of the answer
     found = [
         minimize(of_free, s, method="L-BFGS-B", jac=True, bounds=limits, options=settings)
         for s in starts
@@ -248,10 +257,15 @@ def shots_in_parts(
             noise_mm2[part],
             precision,
             roughness[part],
-            tuple(line_alike(at[part], at[part]) for at in (x_mm, y_mm)) if lines else (),
+            _lines(x_mm[part], y_mm[part]) if lines else (),
         )
         for part in parts_of(x_mm, y_mm)
     ]
+
+
+def _lines(x_mm: Floats, y_mm: Floats) -> tuple[Floats, ...]:
+    places = x_mm, y_mm
+    return tuple(line.alike(places[line.axis], places[line.axis]) for line in LINES)
 
 
 def parts_of(x_mm: Floats, y_mm: Floats) -> list[NDArray[np.intp]]:

@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from rig.surface.covariance import NO_LINES
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.humps import NARROWEST_MM, PER_M2, SIZE_SHARE, uneven_mm, unseen_humps
 from tests.kinds import Floats
@@ -10,13 +11,13 @@ X, Y = (a.ravel() for a in np.meshgrid(np.arange(75.0, 6000, STEP), np.arange(75
 AREA = np.full(len(X), STEP**2)
 
 
-def even(x: Floats, y: Floats, lines_mm2: tuple[float, float] = (0.0, 0.0)) -> GaussianProcess:
+def even(x: Floats, y: Floats, lines_mm2: tuple[float, ...] = NO_LINES) -> GaussianProcess:
     model = GaussianProcess(2.5, "plane", 1.0, 1500.0, 0.16, lines_mm2=lines_mm2)
     return model.fit(x, y, np.zeros(len(x)), 0.3)
 
 
 def test_far_from_shots_humps_are_as_many_and_as_high_as_stated() -> None:
-    corner = even(np.array([0.0, 1, 0, 1]), np.array([0.0, 0, 1, 1]), (0.09, 0.11))
+    corner = even(np.array([0.0, 1, 0, 1]), np.array([0.0, 0, 1, 1]), (0.09, 0.11, 1.0, 2.0))
     draw, cell, height = unseen_humps(corner, X, Y, AREA, 2000, np.random.default_rng(1))
     assert len(draw) / 2000 == pytest.approx(36 * PER_M2, rel=0.03)
     assert uneven_mm(corner) == pytest.approx(0.6)

@@ -7,12 +7,7 @@ import pytest
 from scipy.optimize import approx_fprime
 
 from rig.surface.averaging import mean_sds
-from rig.surface.covariance import (
-    LINE_ACROSS_MM,
-    correlation,
-    distances,
-    line_alike,
-)
+from rig.surface.covariance import LINES, correlation, distances
 from rig.surface.draws import conditional_draws
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
@@ -23,7 +18,7 @@ FIXED: dict[str, Any] = {
     "variance_mm2": 4.0,
     "length_mm": 1400.0,
     "nugget_mm2": 0.1,
-    "lines_mm2": (1.5, 0.4),
+    "lines_mm2": (1.5, 0.4, 0.8, 0.3),
 }
 
 
@@ -34,6 +29,10 @@ def room_shots(n: int = 30, seed: int = 1) -> tuple[Floats, ...]:
     return x, y, z, rng.uniform(0.2, 0.6, n)
 
 
+def alike_of(x: Floats, y: Floats) -> tuple[Floats, ...]:
+    return tuple(line.alike((x, y)[line.axis], (x, y)[line.axis]) for line in LINES)
+
+
 def test_surface_with_lines_is_gaussian_conditioning_written_out() -> None:
     """Rasmussen and Williams 2006, equations 2.25 and 2.26, with explicit inverses."""
     x, y, z, stderr = room_shots()
@@ -42,8 +41,13 @@ def test_surface_with_lines_is_gaussian_conditioning_written_out() -> None:
     def prior(x: Floats, y: Floats, u: Floats, v: Floats) -> Floats:
         right, up = abs(x[:, None] - u), abs(y[:, None] - v)
         total = 4.0 * correlation(np.hypot(right, up), 1400.0, 2.5)
-        for size, across in ((1.5, right), (0.4, up)):
-            total = total + size * correlation(across, LINE_ACROSS_MM, 1.5)
+        for size, across, length, smoothness in (
+            (1.5, right, 350.0, 1.5),
+            (0.4, up, 350.0, 1.5),
+            (0.8, right, 1200.0, 2.5),
+            (0.3, up, 1200.0, 2.5),
+        ):
+            total = total + size * correlation(across, length, smoothness)
         return total
 
     inverse = np.linalg.inv(prior(x, y, x, y) + np.diag(stderr**2 + 0.1))
@@ -63,9 +67,9 @@ def test_surface_with_lines_is_gaussian_conditioning_written_out() -> None:
 def test_gradient_holds_with_lines() -> None:
     x, y, z, stderr = room_shots(15)
     basis = np.column_stack([np.ones_like(x), x / 4000, y / 4000])
-    lines = line_alike(x, x), line_alike(y, y)
+    lines = alike_of(x, y)
     shots = Shots(distances(x, y, x, y), basis, z, stderr**2, lines=lines)
-    for logs in (np.log([1500, 3, 0.3, 0.4, 1.0]), np.log([600, 1, 1.0, 2.0, 0.1])):
+    for logs in (np.log([1500, 3, 0.3, 0.4, 1, 0.2, 2]), np.log([600, 1, 1, 2, 0.1, 1, 1])):
         _, gradient = penalty(logs, shots, 2.5, Priors())
         numeric = approx_fprime(logs, lambda at: penalty(at, shots, 2.5, Priors())[0], 1e-6)
         np.testing.assert_allclose(gradient, numeric, rtol=1e-4, atol=1e-4)
@@ -133,12 +137,13 @@ def test_what_shots_leave_open_is_averaged_as_the_likelihood_written_out_says(
     x, y, z, stderr = room_shots(25)
     basis = np.column_stack([np.ones_like(x), x / 4000, y / 4000, (x / 4000 - 0.5) ** 2])
     believed = np.array([0.0, 0.0, 0.0, 1.0 / bowl_mm**2]) if bowl_mm else np.zeros(0)
-    lines = line_alike(x, x), line_alike(y, y)
+    lines = alike_of(x, y)
     shots = Shots(distances(x, y, x, y), basis, z, stderr**2, believed, lines=lines)
-    likeliest = np.array([1500.0, 2.0, 0.3, 0.4, 1.0])
+    likeliest = np.array([1500.0, 2.0, 0.3, 0.4, 1.0, 0.5, 0.2])
     found = mean_sds([shots], 2.5, Priors(), likeliest)
-    for number, mean in zip((1, 3, 4), found, strict=True):
-        prior = Priors().as_list(2)[number]
+    assert found[3:] == pytest.approx([0.5, 0.2])
+    for number, mean in zip((1, 3, 4), found, strict=False):
+        prior = Priors().as_list(4)[number]
         middle = np.log(likeliest[1]) if number == 1 else np.log(prior.median)
         low, high = (-0.8, 1.2) if number == 1 else (-2.2 * prior.spread, 2.6 * prior.spread)
         logs = middle + np.linspace(low, high, 201)
