@@ -4,7 +4,7 @@ import json
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import click
 
@@ -43,6 +43,31 @@ class Length(_ParamType):
         if self._minimum is not None and length_mm < self._minimum:
             self.fail(f"{value!r} must not be less than {self._minimum:g} mm.", param, ctx)
         return length_mm
+
+
+class JoistsGiven(_ParamType):
+    """Which way joists run and how far apart: `x,16in`; gives the axis and mm."""
+
+    name = "direction,spacing"
+    _WAYS: ClassVar = {"x": "x", "along": "x", "0": "x", "y": "y", "across": "y", "90": "y"}
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, float]:
+        """Read the text, or fail with what is wrong and what is accepted."""
+        if isinstance(value, tuple):
+            return value
+        way, _, spacing = str(value).partition(",")
+        along = self._WAYS.get(way.strip().lower().removesuffix("deg").strip())
+        if along is None:
+            self.fail(
+                f"{value!r}: joists run along x (with the first length of the room) or along y "
+                "(across it); give it as x,16in or y,16in.",
+                param,
+                ctx,
+            )
+        length = Length(above=0.0).convert(spacing.strip(), param, ctx)
+        return along, length
 
 
 class Name(_ParamType):

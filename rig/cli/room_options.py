@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from rig.cli.options import MASS, PERCENT, VOLUME, Length, Lengths, stack
+from rig.cli.options import MASS, PERCENT, VOLUME, JoistsGiven, Length, Lengths, stack
 from rig.errors import BadInput
-from rig.job.settings import FLOOR_KINDS, Settings
+from rig.job.settings import FLOOR_KINDS, Joists, Settings
 from rig.units import System, Units
 
 if TYPE_CHECKING:
@@ -83,6 +83,15 @@ room_options = stack(
     click.option(
         "--floor", type=click.Choice(FLOOR_KINDS), help="What the floor to be levelled is made of."
     ),
+    click.option(
+        "--joists",
+        type=JoistsGiven(),
+        help="Which way the joists run and how far apart: x,16in (with the first length of the "
+        "room) or y,16in (across it).",
+    ),
+    click.option(
+        "--joints", type=Length(above=0.0), help="How far apart the joints of a slab are."
+    ),
 )
 
 
@@ -106,6 +115,8 @@ class RoomGiven:
     waste: float | None = None
     product: str | None = None
     floor: str | None = None
+    joists: tuple[str, float] | None = None
+    joints: float | None = None
     at: tuple[float, float] | None = None
 
     @property
@@ -119,7 +130,7 @@ class RoomGiven:
         """Whether any of them is kept among the job's settings."""
         sizes = (self.min_cover, self.max_cover, self.bag_yield, self.bag_mass, self.bag_water)
         others = (self.units, self.covering, self.waste, self.product, self.floor)
-        return any(one is not None for one in (*sizes, *others))
+        return any(one is not None for one in (*sizes, *others, self.joists, self.joints))
 
     @cached_property
     def used(self) -> "Used | None":
@@ -153,7 +164,14 @@ class RoomGiven:
             from rig.flatness.coverings import known_covering
 
             known_covering(self.covering)
-        old = replace(old, floor=_given(self.floor, old.floor))
+        old = replace(
+            old,
+            floor=_given(self.floor, old.floor),
+            joists=old.joists
+            if self.joists is None
+            else Joists(along=self.joists[0], spacing_mm=self.joists[1]),
+            joints_mm=_given(self.joints, old.joints_mm),
+        )
         if self.used is not None:
             old = with_product(old, self.used)
         new = replace(

@@ -72,6 +72,22 @@ class KeptRoom(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Joists(Record):
+    """The joists under a floor.
+
+    Attributes
+    ----------
+    along : {"x", "y"}
+        The way that they run on the plan.
+    spacing_mm : float
+        From the middle of one to that of the next.
+    """
+
+    along: str
+    spacing_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings(Record):
     """All that a job was told, None where it was not.
 
@@ -100,6 +116,10 @@ class Settings(Record):
         The compound that it was given by name, with what goes with it, as it was then.
     floor : {"concrete", "sheets", "screed", "boards", "unknown"} or None
         What the floor is made of.
+    joists : Joists or None
+        Under a framed floor.
+    joints_mm : float or None
+        From one joint of a slab to the next.
     wall_names : mapping of str to str
         The user's own names of walls, by the number of the wall, the first being 1.
     room_name : str or None
@@ -125,6 +145,8 @@ class Settings(Record):
     laser_tilt: Mapping[str, SetupTilt] = field(default_factory=dict)
     product: Used | None = None
     floor: str | None = None
+    joists: Joists | None = None
+    joints_mm: float | None = None
     wall_names: Mapping[str, str] = field(default_factory=dict)
     room_name: str | None = None
     rooms: tuple[KeptRoom, ...] = ()
@@ -145,6 +167,7 @@ _NUMBERS = (
     "bag_mass_kg",
     "bag_water_l",
     "waste_share",
+    "joints_mm",
 )
 
 
@@ -162,6 +185,7 @@ def settings_of(stored: Given) -> Settings:
         ("laser_correction", _radial),
         ("laser_tilt", _tilts),
         ("product", _used),
+        ("joists", _joists),
         ("wall_names", _wall_names),
         ("rooms", _rooms),
     ):
@@ -194,6 +218,13 @@ def _places(stored: Given) -> dict[str, Place]:
 
 def _rooms(stored: Iterable[Given]) -> tuple[KeptRoom, ...]:
     return tuple(from_json(KeptRoom, room) for room in stored)
+
+
+def _joists(stored: Given) -> Joists:
+    joists = from_json(Joists, stored)
+    if joists.along not in ("x", "y") or not 0 < joists.spacing_mm < math.inf:
+        raise ValueError("joists")
+    return joists
 
 
 def _wall_names(stored: Given) -> dict[str, str]:

@@ -16,7 +16,7 @@ from rig.study.findings import warnings_of
 from rig.study.laser_budget import Budget, floor_budget, share_of, ties_over
 from rig.study.lasers import shots_of
 from rig.study.looks import WorthLook, looks_between
-from rig.study.picture import Picture, cells_of, none_inside, picture_of
+from rig.study.picture import Picture, beliefs_of, cells_of, none_inside, picture_of
 from rig.study.room import outline_of
 from rig.surface.floor_model import floor_model
 from rig.surface.high_point import Extremes
@@ -261,7 +261,8 @@ def heights_answer(job: "Job", x_mm: ArrayLike, y_mm: ArrayLike) -> HeightsAnswe
     shots = heights_of(shots_of(job), "floor", job.setups(), outline_of(job))
     if len(shots.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
-    surface = floor_model().fit(shots.x_mm, shots.y_mm, shots.z_mm, shots.stderr_mm)
+    priors = beliefs_of(job, outline_of(job))
+    surface = floor_model(priors=priors).fit(shots.x_mm, shots.y_mm, shots.z_mm, shots.stderr_mm)
     z_mm, stderr_mm = surface.predict(x_mm, y_mm)
     return HeightsAnswer(z_mm=z_mm, stderr_mm=stderr_mm)
 

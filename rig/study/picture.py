@@ -9,9 +9,11 @@ from rig.errors import CannotAnswer
 from rig.room import Outline, Raster, raster, raster_of
 from rig.study.lasers import shots_of
 from rig.study.rooms import refuse_several
+from rig.surface.floor_kinds import priors_of
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import DRAWS, Extremes, find_extremes
+from rig.surface.reml import Priors
 from rig.survey.heights import Heights, heights_of, ties_of
 from rig.survey.setups import Ties
 from rig.words import floor as words
@@ -65,7 +67,9 @@ def picture_of(
     ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups, outline)
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
-    surface, cells, extremes = _modelled(heights, outline, confidence, most_cells, draws)
+    surface, cells, extremes = _modelled(
+        heights, outline, confidence, most_cells, draws, beliefs_of(job, outline)
+    )
     return Picture(outline, ties, heights, surface, cells, extremes)
 
 
@@ -76,15 +80,27 @@ _last: dict[tuple[object, ...], _Modelled] = {}
 
 
 def _modelled(
-    heights: Heights, outline: Outline, confidence: float, most_cells: int, draws: int
+    heights: Heights,
+    outline: Outline,
+    confidence: float,
+    most_cells: int,
+    draws: int,
+    priors: Priors,
 ) -> _Modelled:
     where = (heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
-    stands_on = *(array.tobytes() for array in where), outline, confidence, most_cells, draws
+    stands_on = (
+        *(array.tobytes() for array in where),
+        outline,
+        confidence,
+        most_cells,
+        draws,
+        priors,
+    )
     found = _last.get(stands_on)
     if found is not None:
         return found
     _last.clear()
-    surface = floor_model().fit(*where)
+    surface = floor_model(priors=priors).fit(*where)
     cells = cells_of(outline, most_cells)
     extremes = find_extremes(
         surface,
@@ -99,6 +115,15 @@ def _modelled(
         drawn.flags.writeable = False
     made = _last[stands_on] = (surface, cells, extremes)
     return made
+
+
+def beliefs_of(job: "Job", outline: Outline) -> Priors:
+    """What is believed of the floor before it is shot, by what the job knows of how it is built."""
+    settings = job.settings
+    along = None if settings.joists is None else settings.joists.along
+    left, low, right, high = outline.polygon.bounds
+    jointed = settings.joints_mm is None or settings.joints_mm < max(right - left, high - low)
+    return priors_of(settings.floor, along, jointed)
 
 
 def cells_of(outline: Outline, most: int = MOST_CELLS) -> Raster:

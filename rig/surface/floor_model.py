@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.reml import Priors
 
 # How far a crown or dish of the whole floor departs from a plane at the walls, as a standard
 # deviation: common practice, no source. Without it the corners of a dish are doubted too little
@@ -15,8 +16,11 @@ def floor_model(
     variance_mm2: float | None = None,
     nugget_mm2: float | None = None,
     lines_mm2: tuple[float, ...] | None = None,
+    priors: Priors | None = None,
 ) -> GaussianProcess:
     """Make the model of a floor, not fitted yet; parameters given are kept as they are.
+
+    `priors` are those of a kind of floor that was told (`rig.surface.floor_kinds`).
 
     Smoothness 5/2: wood and concrete bend, they do not kink. Joists, rails and joints run along the
     walls; what they add is averaged over what the shots leave open of it. Where a floor kinks, the
@@ -24,5 +28,5 @@ def floor_model(
     of a stated 95 % tells `python -m tests.surface.calibration --worlds 100`.
     """
     return GaussianProcess(
-        2.5, "plane", variance_mm2, length_mm, nugget_mm2, None, BOWL_MM, lines_mm2
+        2.5, "plane", variance_mm2, length_mm, nugget_mm2, priors, BOWL_MM, lines_mm2
     )
