@@ -220,7 +220,7 @@ def _judge(
 def _first_asked(job: Path) -> str | None:
     """What a survey from here asks for first; tape readings need no rod."""
     done = subprocess.run(
-        [*COMMAND, "survey", "--job", str(job), "--typed", "--json"],
+        [*COMMAND, "survey", "--job", str(job), "--typed", "--skip-check", "--json"],
         input="q\n", capture_output=True, text=True, timeout=60,
     )  # fmt: skip
     events = [json.loads(line) for line in done.stdout.splitlines()]
