@@ -6,15 +6,9 @@ page can take from the one before it and is not left nearly empty.
 """
 
 import io
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import assert_never
 
-from fpdf import FPDF
-from fpdf.drawing_primitives import Transform
-from fpdf.svg import SVGObject
-
-from rig.drawing.svg import to_print_svg
-from rig.drawing.vector import Drawing
 from rig.report.document import (
     MARKS,
     Abreast,
@@ -31,9 +25,9 @@ from rig.report.document import (
     Words,
     caption_of,
 )
+from rig.report.ink import draw
 from rig.report.sheet import (
     BODY_PT,
-    CORE,
     GAP_MM,
     HEAD_PT,
     LEAD_PT,
@@ -68,34 +62,6 @@ def pages_of(report: Report) -> int:
     blind = _Paper(report, blind=True)
     blind.compose()
     return len(blind.fills)
-
-
-def draw(
-    pdf: FPDF,
-    drawing: Drawing,
-    x_mm: float,
-    y_mm: float,
-    family: str = CORE,
-    fit: Callable[[str], str] = str,
-) -> None:
-    """Draw at full size, the sheet's upper left corner at a place of the page.
-
-    Parameters
-    ----------
-    pdf : FPDF
-        In mm, with a page.
-    drawing : Drawing
-    x_mm, y_mm : float
-    family, fit
-        As for `to_print_svg`.
-    """
-    svg = SVGObject(to_print_svg(drawing, family, fit))
-    _, _, picture = svg.transform_to_rect_viewport(
-        1.0, drawing.width_mm, drawing.height_mm, ignore_svg_top_attrs=True
-    )
-    assert picture.transform is not None
-    picture.transform @= Transform.translation(x_mm, y_mm)
-    pdf.draw_path(picture, copy=False)
 
 
 def _balanced(report: Report, blind: "_Paper") -> dict[int, float]:

@@ -27,7 +27,7 @@ from rig.drawing.pour import Shares, pour_drawing
 from rig.drawing.svg import to_print_svg, to_svg
 from rig.drawing.vector import Drawing, Text, text_width
 from rig.drawing.work import patches_drawing
-from rig.report.pdf import draw
+from rig.report.ink import draw
 from rig.room import Outline, from_rings, room, with_door, with_opening
 from rig.study.cover import CoverAt
 from rig.study.floor_answer import HighPoint, LowPoint
