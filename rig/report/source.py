@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 Audience = Literal["crew", "customer"]
 Only = Literal["markers", "buy"]
-FEW_CELLS, FEW_DRAWS = 2_000, 300
+FEW_CELLS, FEW_DRAWS = 900, 200
 # Width and height of drawings; a sheet leaves 180 mm between its margins.
 BESIDE_MM, ACROSS_MM, ALONE_MM = (90.0, 132.0), (180.0, 118.0), 118.0
 WIDE_ROOM = 1.4

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.record import Record
-from rig.study.picture import Picture, cells_of
+from rig.study.picture import Picture
 from rig.study.plan_answer import PlanAnswer
 
 
@@ -27,8 +27,7 @@ def thinnest_and_deepest(picture: Picture, answer: PlanAnswer) -> tuple[CoverAt,
         Of the floor that the plan stands on.
     answer : PlanAnswer
     """
-    cells = cells_of(picture.outline)
-    floor_mm, _ = picture.surface.predict(cells.x_mm, cells.y_mm, quick=True)
+    cells, floor_mm = picture.fine
     cover_mm = answer.plane.at(cells.x_mm, cells.y_mm) - floor_mm
     if answer.spots:  # they are ground until the minimum cover fits over them
         cover_mm = np.maximum(cover_mm, answer.min_cover_mm)

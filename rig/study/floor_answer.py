@@ -16,7 +16,7 @@ from rig.study.findings import warnings_of
 from rig.study.laser_budget import Budget, floor_budget, share_of, ties_over
 from rig.study.lasers import shots_of
 from rig.study.looks import WorthLook, looks_between
-from rig.study.picture import Picture, beliefs_of, cells_of, none_inside, picture_of
+from rig.study.picture import Picture, beliefs_of, none_inside, picture_of
 from rig.study.room import outline_of
 from rig.surface.floor_model import floor_model
 from rig.surface.high_point import Extremes
@@ -281,8 +281,7 @@ def floor_by_plan(job: "Job", picture: Picture, high: HighPoint) -> FloorAnswer:
         Of the plan.
     """
     extremes = picture.extremes
-    cells = cells_of(picture.outline)
-    z_mm, _ = picture.surface.predict(cells.x_mm, cells.y_mm, quick=True)
+    cells, z_mm = picture.fine
     n = int(np.argmin(z_mm))
     low = LowPoint(
         x_mm=float(cells.x_mm[n]),

@@ -1,12 +1,13 @@
 """The running picture: from a job's shots to the floor's surface, its high point, their doubt."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rig.errors import CannotAnswer
-from rig.room import Outline, Raster, raster, raster_of
+from rig.room import Floats, Outline, Raster, raster, raster_of
 from rig.study.lasers import shots_of
 from rig.study.rooms import refuse_several
 from rig.surface.floor_kinds import priors_of
@@ -39,6 +40,12 @@ class Picture:
     surface: GaussianProcess
     cells: Raster
     extremes: Extremes
+
+    @cached_property
+    def fine(self) -> tuple[Raster, Floats]:
+        """The finest cells and the floor's height in each, whatever the draws were made on."""
+        cells = cells_of(self.outline)
+        return cells, self.surface.predict(cells.x_mm, cells.y_mm, quick=True)[0]
 
     @property
     def shot_stderr_mm(self) -> float:
