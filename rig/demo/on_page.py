@@ -2,15 +2,16 @@
 
 import contextlib
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
 from rig.demo.simulator import Simulator, cure, simulated_rod
-from rig.events import Event
+from rig.devices.clock import Clock
 from rig.job.store import Job
 from rig.room import Outline
+from rig.session.run import Sink, Tell
 from rig.session.source import SourceWish
 
 SEEDS = 1000
@@ -24,11 +25,8 @@ class RodOnPage:
 
     simulator: Simulator
     wish: SourceWish
-
-    def hear(self, event: Event) -> None:
-        """Pass on what the tool says."""
-        with contextlib.suppress(OSError):  # it has ended
-            self.simulator.hear(event)
+    clock: Clock
+    sinks: Sequence[Sink]
 
 
 def simulated_on_page(
@@ -55,9 +53,12 @@ def simulated_on_page(
             if cured.exists():
                 again = str(kept / f"{name}-again.json")
                 more = ["--truth", again, "--mistakes", "0", "--floor", str(cured)]
-        with simulated_rod("serial", seed, speed, more) as simulator:
+        # In lockstep, so that a busy machine makes nothing of it worse.
+        with simulated_rod("serial", seed, speed, more, lockstep=True) as simulator:
+            assert simulator.pace is not None
             wish = SourceWish(serial_url=simulator.source[1], speed=speed)
-            yield RodOnPage(simulator, wish)
+            sinks = (Tell(simulator.hear), simulator.pace)
+            yield RodOnPage(simulator, wish, simulator.pace.clock(), sinks)
 
     return start
 

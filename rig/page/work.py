@@ -53,8 +53,13 @@ class SimulatedRod(Protocol):
     def wish(self) -> SourceWish:
         """Where its readings come from."""
 
-    def hear(self, event: Event) -> None:
-        """Hear what the tool says; its installer acts on it."""
+    @property
+    def clock(self) -> Clock:
+        """Its world's."""
+
+    @property
+    def sinks(self) -> Sequence[Sink]:
+        """Who hears what the tool says: its installer, who acts on it."""
 
 
 Simulate = Callable[[str, "Outline", bool], AbstractContextManager[SimulatedRod]]
@@ -158,12 +163,12 @@ class Work:
     def _work(self, name: str, path: Path, wanted: Wanted, home: str) -> None:
         try:
             with (
-                self._rod(name, path, wanted) as (source, sinks),
+                self._rod(name, path, wanted) as (source, sinks, clock),
                 Job.open(path, write=True) as job,
             ):
                 for text in mend(job):
                     self._complain(text)
-                begun = self._prepared(job, wanted, source)
+                begun = self._prepared(job, wanted, source, clock)
                 begun.scene.sections.home = Home(href=home, text=name)
                 self._page.begin(begun.scene)
                 told = [Tell(self._hear), *sinks]
@@ -191,9 +196,9 @@ class Work:
     @contextlib.contextmanager
     def _rod(
         self, name: str, path: Path, wanted: Wanted
-    ) -> Iterator[tuple[SourceWish, Sequence[Sink]]]:
+    ) -> Iterator[tuple[SourceWish, Sequence[Sink], Clock | None]]:
         if isinstance(wanted.wish, PourBegins) or wanted.source is not None:
-            yield wanted.source or SourceWish(), ()
+            yield wanted.source or SourceWish(), (), None
             return
         if self._rods.simulate is None:
             raise BadInput("No simulated rod is offered here: begin with rig serve --simulate.")
@@ -202,19 +207,23 @@ class Work:
         with Job.open(path) as job:
             outline, cured = outline_of(job), bool(job.events(["pour_done"]))
         with self._rods.simulate(name, outline, cured) as rod:
-            yield rod.wish, (Tell(rod.hear),)
+            yield rod.wish, rod.sinks, rod.clock
 
-    def _prepared(self, job: Job, wanted: Wanted, source: SourceWish) -> _Begun:
+    def _prepared(
+        self, job: Job, wanted: Wanted, source: SourceWish, clock: Clock | None
+    ) -> _Begun:
         match wanted.wish:
             case SurveyWish() as wish:
-                return self._survey(job, wish, source)
+                return self._survey(job, wish, source, clock)
             case SetWish() as wish:
-                return self._setting(job, wish, source)
+                return self._setting(job, wish, source, clock)
             case PourBegins(bags=bags):
                 return self._pour(job, bags)
 
-    def _survey(self, job: Job, wish: SurveyWish, source: SourceWish) -> _Begun:
-        begun, opened = begin_survey(job, wish, source, self._hand())
+    def _survey(
+        self, job: Job, wish: SurveyWish, source: SourceWish, clock: Clock | None
+    ) -> _Begun:
+        begun, opened = begin_survey(job, wish, source, self._hand(clock))
         log = SURVEY.log(begun, partial(SURVEY.start, begun, opened.name), wish.log_limit)
         scene = SURVEY.scene(begun, (*SURVEY.acts, "quit"))
         self._let_type(scene, job, source)
@@ -228,8 +237,8 @@ class Work:
             guard=SURVEY.guard(begun),
         )
 
-    def _setting(self, job: Job, wish: SetWish, source: SourceWish) -> _Begun:
-        begun, opened = begin_setting(job, wish, source, self._hand())
+    def _setting(self, job: Job, wish: SetWish, source: SourceWish, clock: Clock | None) -> _Begun:
+        begun, opened = begin_setting(job, wish, source, self._hand(clock))
         log = SET.log(begun, partial(SET.start, begun, opened.name), wish.log_limit)
         scene = SET.scene(begun, (*SET.acts, "quit"))
         self._let_type(scene, job, source)
@@ -255,8 +264,10 @@ class Work:
             clock=clock,
         )
 
-    def _hand(self) -> Hand:
-        return Hand(lines=self._page.lines, kept=self._page.typed_in, complain=self._complain)
+    def _hand(self, clock: Clock | None) -> Hand:
+        return Hand(
+            clock=clock, lines=self._page.lines, kept=self._page.typed_in, complain=self._complain
+        )
 
     def _let_type(self, scene: "Scene", job: Job, source: SourceWish) -> None:
         if source.typed:

@@ -32,7 +32,7 @@ class _Set:
             left=tuple(marker.label for marker in markers if not marker.is_set),
             set=tuple(marker.label for marker in markers if marker.is_set),
             markers=len(markers),
-            tolerance=visit.units.length(1.0),
+            tolerance="1mm",  # as the command line has it; in fractions it would be another
         )
 
     def act(self, visit: Visit, act: str) -> "str | Wanted":
