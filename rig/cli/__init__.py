@@ -26,6 +26,7 @@ COMMANDS = {
     "check": "Check the laser and the rod before you trust them.",
     "grid": "Lay out the points to shoot and the order to walk them.",
     "survey": "Shoot the points, hands-free, with a rod or a tape.",
+    "look": "Tell what a straightedge showed between the shots.",
     "relabel": "Mend wrong tags: move shots along the walk.",
     "undo": "Take back the last act, or one that --list shows.",
     "import": "Take a table of points instead of a survey.",

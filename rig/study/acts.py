@@ -15,7 +15,18 @@ if TYPE_CHECKING:
 
 UNDONE = "undo"
 """Kind of the event that keeps what was taken back."""
-KINDS = ("edit", "grid", "relabel", "import", "jolt", "drift", "set_aside", "setup", "skipped")
+KINDS = (
+    "edit",
+    "grid",
+    "relabel",
+    "import",
+    "jolt",
+    "drift",
+    "set_aside",
+    "setup",
+    "skipped",
+    "look",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.quantities.bags import sheet_of
 from rig.record import Record
+from rig.study.looked import looks_of
 from rig.surface.look_between import suggest_looks
 
 if TYPE_CHECKING:
@@ -48,5 +49,7 @@ def looks_between(job: Job, picture: Picture) -> tuple[WorthLook, ...]:
             hides_mm=look.hides_mm,
             bags=look.plane_mm * bags_per_mm,
         )
-        for look in suggest_looks(picture.surface, picture.extremes, area, MOST_LOOKS)
+        for look in suggest_looks(
+            picture.surface, picture.extremes, area, MOST_LOOKS, looks_of(job)
+        )
     )

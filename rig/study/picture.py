@@ -9,11 +9,13 @@ import numpy as np
 from rig.errors import CannotAnswer
 from rig.room import Floats, Outline, Raster, raster, raster_of
 from rig.study.lasers import shots_of
+from rig.study.looked import looks_of
 from rig.study.rooms import refuse_several
 from rig.surface.floor_kinds import priors_of
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import DRAWS, Extremes, find_extremes
+from rig.surface.looked import Looked
 from rig.surface.reml import Priors
 from rig.survey.heights import Heights, heights_of, ties_of
 from rig.survey.setups import Ties
@@ -71,11 +73,12 @@ def picture_of(
     """
     refuse_several(job)
     shots, setups = shots_of(job), job.setups()
+    looks = looks_of(job)
     ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups, outline)
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
     surface, cells, extremes = _modelled(
-        heights, outline, confidence, most_cells, draws, beliefs_of(job, outline)
+        heights, outline, confidence, most_cells, draws, beliefs_of(job, outline), looks
     )
     return Picture(outline, ties, heights, surface, cells, extremes)
 
@@ -93,6 +96,7 @@ def _modelled(
     most_cells: int,
     draws: int,
     priors: Priors,
+    looks: tuple[Looked, ...],
 ) -> _Modelled:
     where = (heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     stands_on = (
@@ -102,6 +106,7 @@ def _modelled(
         most_cells,
         draws,
         priors,
+        looks,
     )
     found = _last.get(stands_on)
     if found is not None:
@@ -117,6 +122,7 @@ def _modelled(
         np.random.default_rng(SEED),
         confidence,
         draws,
+        looks,
     )
     for drawn in (extremes.smooth_mm, extremes.highest_mm, extremes.lowest_mm):
         drawn.flags.writeable = False

@@ -6,6 +6,7 @@ maximum, roughness of the floor included. Which shots would settle it: `rig.surf
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from rig.surface.covariance import Floats
 from rig.surface.draws import Singles, conditional_draws
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.humps import unseen_humps
+from rig.surface.looked import Looked
 from rig.surface.places import checked_places, checked_values
 
 DRAWS = 1_000
@@ -76,6 +78,7 @@ def find_extremes(
     rng: np.random.Generator,
     confidence: float = 0.95,
     draws: int = DRAWS,
+    looks: Sequence[Looked] = (),
 ) -> Extremes:
     r"""High and low point of a fitted surface over a raster.
 
@@ -91,6 +94,8 @@ def find_extremes(
     confidence : float
         Of `upper_mm` and `lower_mm`, each one-sided.
     draws : int
+    looks : sequence of Looked
+        What a straightedge found between the shots.
 
     Notes
     -----
@@ -113,14 +118,14 @@ def find_extremes(
     lowest = _highest_of(area, smooth.shape, model.nugget_mm2, rng)
     np.subtract(smooth, lowest, out=lowest)
     lowest -= fall.astype(np.float32)
-    draw, cell, dip = unseen_humps(model, x, y, area, draws, rng)
+    draw, cell, dip = unseen_humps(model, x, y, area, draws, rng, looks, dips=True)
     lowest[draw, cell] -= dip
     lowest = lowest.min(axis=1)
     highest = _highest_of(area, smooth.shape, model.nugget_mm2, rng)
     highest += smooth
     highest += rise.astype(np.float32)
     even = float(np.quantile(highest.max(axis=1), confidence))
-    draw, cell, hump = unseen_humps(model, x, y, area, draws, rng)
+    draw, cell, hump = unseen_humps(model, x, y, area, draws, rng, looks)
     highest[draw, cell] += hump
     chance = np.bincount(np.argmax(highest, axis=1), minlength=len(x)) / draws
     tails = [1.0 - confidence, confidence]

@@ -8,12 +8,15 @@ seldom as that shot's reading allows.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from rig.surface.covariance import NARROW, Floats
 from rig.surface.draws import Singles
 from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.looked import Looked, passed
 
 PER_M2 = 0.1
 # Mean height over what the floor is uneven by from one shot to the next (roughness and lines).
@@ -34,6 +37,9 @@ def unseen_humps(
     area_mm2: Floats,
     draws: int,
     rng: np.random.Generator,
+    looks: Sequence[Looked] = (),
+    *,
+    dips: bool = False,
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Singles]:
     r"""Tops of unseen humps over a raster: their draw, their cell and their height.
 
@@ -45,6 +51,10 @@ def unseen_humps(
         Cells of the raster.
     draws : int
     rng : numpy.random.Generator
+    looks : sequence of Looked
+        What was laid over the floor between the shots.
+    dips : bool
+        Dips are drawn.
 
     Returns
     -------
@@ -55,7 +65,8 @@ def unseen_humps(
     -----
     Humps are a Poisson field, bells :math:`\tfrac12 a (1 + \cos \pi r / R)`. One is kept with
     probability :math:`\exp(-\tfrac12 \sum_i b_i^2 / s_i^2)`, where :math:`b_i` is what it would
-    have added to shot i and :math:`s_i` the doubt of that shot, roughness included.
+    have added to shot i and :math:`s_i` the doubt of that shot, roughness included, and with that
+    of what the looks found (`rig.surface.looked`).
     """
     total = float(area_mm2.sum())
     count = rng.poisson(PER_M2 * total * 1e-6, draws)
@@ -69,5 +80,6 @@ def unseen_humps(
     near = np.minimum(away / radius[:, None], 1.0)
     shown = 0.5 * height[:, None] * (1.0 + np.cos(np.pi * near))
     unseen = np.exp(-0.5 * np.sum(shown**2 / model.shot_variance_mm2, axis=1))
+    unseen *= passed(looks, x_mm[cell], y_mm[cell], radius, height, dips=dips)
     kept = rng.random(len(draw)) < unseen
     return draw[kept], cell[kept], height[kept].astype(np.float32)

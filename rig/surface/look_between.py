@@ -5,6 +5,7 @@ A straightedge laid there shows in a minute what no shot stands on.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,8 @@ from rig.surface.covariance import Floats
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import Extremes
 from rig.surface.humps import unseen_humps
+from rig.surface.looked import SEEN_MM, Looked
+from rig.surface.looked import shown as edge_shows
 
 HUMP_RADIUS_MM = 457.2
 """Half of a hump 3 ft across, such as a patch or a crowned sheet (common practice, no source)."""
@@ -38,7 +41,11 @@ class Look:
 
 
 def suggest_looks(
-    model: GaussianProcess, extremes: Extremes, area_mm2: Floats, n: int
+    model: GaussianProcess,
+    extremes: Extremes,
+    area_mm2: Floats,
+    n: int,
+    looks: Sequence[Looked] = (),
 ) -> list[Look]:
     r"""Places whose unseen humps would most often stand over the bound, worst first.
 
@@ -51,11 +58,13 @@ def suggest_looks(
         Of the cells of the extremes' raster.
     n : int
         At most so many.
+    looks : sequence of Looked
+        What was laid over the floor already; the extremes know of it.
     """
     rng = np.random.default_rng(len(extremes.x_mm))
     draws = len(extremes.highest_mm)
     draw, cell, height = unseen_humps(
-        model, extremes.x_mm, extremes.y_mm, area_mm2, _TIMES * draws, rng
+        model, extremes.x_mm, extremes.y_mm, area_mm2, _TIMES * draws, rng, looks
     )
     over = extremes.highest_mm[draw % draws, cell] + height > extremes.even_mm
     x, y = extremes.x_mm[cell[over]], extremes.y_mm[cell[over]]
@@ -71,14 +80,20 @@ def suggest_looks(
         if share < _LEAST_SHARE:
             break
         at_x, at_y = float(x[here[best]]), float(y[here[best]])
-        found.append(Look(at_x, at_y, hides_mm(model, at_x, at_y), share * cost))
+        found.append(Look(at_x, at_y, hides_mm(model, at_x, at_y, looks), share * cost))
         left[here[near[best]]] = False
     return found
 
 
-def hides_mm(model: GaussianProcess, x_mm: float, y_mm: float) -> float:
-    """Height of a hump 3 ft across that the shots would let pass once in twenty."""
+def hides_mm(
+    model: GaussianProcess, x_mm: float, y_mm: float, looks: Sequence[Looked] = ()
+) -> float:
+    """Height of a hump 3 ft across that shots and looks would let pass once in twenty."""
     away = np.hypot(model.x_mm - x_mm, model.y_mm - y_mm) / HUMP_RADIUS_MM
     shown = 0.5 * (1.0 + np.cos(np.pi * np.minimum(away, 1.0)))
     seen = float(np.sum(shown**2 / model.shot_variance_mm2))
+    for look in looks:
+        if not look.rocks:
+            edge = edge_shows(look, np.array([x_mm]), np.array([y_mm]), HUMP_RADIUS_MM)
+            seen += float(edge[0] / SEEN_MM) ** 2
     return float(min(np.sqrt(-2.0 * np.log(_PASSES) / max(seen, 1e-12)), _SEEN_MM))

@@ -73,6 +73,12 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             )
         case "skipped":
             return say("{label} skipped", label=data["label"])
+        case "look":
+            return say(
+                "straightedge laid from {start} to {end}",
+                start=" ".join(units.place(mm) for mm in data["from"]),
+                end=" ".join(units.place(mm) for mm in data["to"]),
+            )
     raise ValueError(kind)
 
 

@@ -1,0 +1,126 @@
+"""Looks between the shots: what a straightedge showed, kept in the job."""
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rig.errors import BadInput, JobUnusable
+from rig.record import Record
+from rig.room import Outline, contains
+from rig.study.acts import standing
+from rig.study.room import outline_of
+from rig.surface.looked import Looked
+from rig.words import look as words
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
+
+SHORTEST_MM, LONGEST_MM = 300.0, 6000.0
+BESIDE_MM = 150.0
+"""How far off the edge the place of its gap may be told."""
+MOST_GAP_MM = 75.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookAnswer(Record):
+    """A look, as `rig look --json` tells it; `looks` are how many the job holds now.
+
+    `gap_mm` is 0 and `at_mm` None where the floor was flat under the edge; `rocks` where the gap
+    was at an end.
+    """
+
+    from_mm: tuple[float, float]
+    to_mm: tuple[float, float]
+    gap_mm: float
+    at_mm: tuple[float, float] | None
+    rocks: bool
+    looks: int
+    text: str
+
+
+def looks_of(job: "Job") -> tuple[Looked, ...]:
+    """Return the looks of a job that were not taken back.
+
+    Raises
+    ------
+    JobUnusable
+        One is not as floor-rig writes it.
+    """
+    try:
+        return tuple(_look(one.data) for one in standing(job, ["look"]))
+    except (KeyError, TypeError, ValueError) as error:
+        raise JobUnusable(
+            f"{job.path}: it holds a look that is not as floor-rig writes it ({error})."
+        ) from error
+
+
+def keep_look(job: "Job", look: Looked) -> LookAnswer:
+    """Keep a look in a job that is open for writing, and tell what it means.
+
+    Raises
+    ------
+    BadInput
+        An edge or a gap that cannot be, or off the floor.
+    """
+    _check(look, outline_of(job), job)
+    data = {"from": look.from_mm, "to": look.to_mm, "gap_mm": look.gap_mm, "at": look.at_mm}
+    job.log_event(None, None, time.time(), "look", data)
+    return LookAnswer(
+        from_mm=look.from_mm,
+        to_mm=look.to_mm,
+        gap_mm=look.gap_mm,
+        at_mm=look.at_mm,
+        rocks=look.rocks,
+        looks=len(looks_of(job)),
+        text=words.kept(look.gap_mm, look.at_mm is None, look.rocks, job.units),
+    )
+
+
+def _look(data: "dict[str, object]") -> Looked:
+    at = data["at"]
+    return Looked(
+        _place(data["from"]),
+        _place(data["to"]),
+        float(str(data["gap_mm"])),
+        None if at is None else _place(at),
+    )
+
+
+def _place(told: object) -> tuple[float, float]:
+    if not isinstance(told, Sequence):
+        raise TypeError("a place is two lengths")
+    x_mm, y_mm = told
+    return float(x_mm), float(y_mm)
+
+
+def _check(look: Looked, outline: Outline, job: "Job") -> None:
+    import numpy as np
+
+    units = job.units
+    length_mm = math.dist(look.from_mm, look.to_mm)
+    if not SHORTEST_MM <= length_mm <= LONGEST_MM:
+        raise BadInput(
+            f"That edge is {units.place(length_mm)} long; one is {units.place(SHORTEST_MM)} "
+            f"to {units.place(LONGEST_MM)} long."
+        )
+    ends = np.array([look.from_mm, look.to_mm])
+    inside = contains(outline, ends[:, 0], ends[:, 1])
+    if not inside.all():
+        name = "--to" if inside[0] else "--from"
+        raise BadInput(f"{name} lies outside the walls or in an opening: measure it again.")
+    if look.at_mm is None:
+        return
+    if not 0.0 < look.gap_mm <= MOST_GAP_MM:
+        raise BadInput(
+            f"--gap {units.length(look.gap_mm)}: a gap under an edge is more than nothing and at "
+            f"most {units.length(MOST_GAP_MM)}."
+        )
+    share = look.share
+    foot = np.add(look.from_mm, share * np.subtract(look.to_mm, look.from_mm))
+    if math.dist(look.at_mm, foot) > BESIDE_MM:
+        raise BadInput(
+            f"--at lies {units.place(math.dist(look.at_mm, foot))} beside the edge: the gap is "
+            "under it."
+        )
