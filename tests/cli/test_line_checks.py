@@ -250,6 +250,6 @@ def test_people_read_what_happened(room: Room) -> None:
     first = typed(room.order[:2]) + typed(room.order[2:], JOLT)
     out = room("survey", "--typed", typed=first + f"{1000 + JOLT}\ny\nq\n").out
     assert "back to BM1" in out
-    assert "is the rod on BM1?" in out
+    assert "is the tape on BM1?" in out
     assert "! jolt: the line went 4 mm up" in out
     assert "4 points left" in out
