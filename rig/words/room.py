@@ -64,8 +64,10 @@ def size_warnings(outline: "Outline", units: Units) -> list[str]:
 
 def wall_lines(outline: "Outline", units: Units) -> list[str]:
     """Say in a line what the walls are called; nothing where the door makes that plain."""
-    from rig.room import named_walls
+    from rig.room import House, named_walls
 
+    if isinstance(outline, House):  # each room has its own walls, told with the room's name
+        return []
     if outline.doors:
         if _has_plain_walls(outline):
             return []

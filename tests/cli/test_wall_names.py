@@ -59,3 +59,11 @@ def test_names_go_with_walls_that_are_no_more_and_stay_with_those_that_moved(hou
         "door wall", "right wall", "far wall", "left wall",
     ]  # fmt: skip
     assert "these names of yours are gone: window wall" in " ".join(other["warnings"])
+
+
+def test_rooms_of_one_job_tell_walls_each_by_its_own_room(run: Run) -> None:
+    assert run("new", "--room", "3m,4m", "--door", "1m,0m,900mm", "--units", "mm").code == 0
+    assert run("room", "add", "hall", "--room", "1.5m,4m", "--at", "3m,0m").code == 0
+    told = run("grid", "--spacing", "1.5m").out
+    assert re.search(r"hall, [\d.]+ m from wall \d, [\d.]+ m from wall \d$", told, re.M)
+    assert "The walls, one after the other" not in told
