@@ -20,7 +20,7 @@ import aiohttp_jinja2
 import jinja2
 from aiohttp import web
 
-from rig.errors import JobHeld, RigError
+from rig.errors import CannotAnswer, JobHeld, RigError
 from rig.job.folder import JobFolder, holder_of
 from rig.job.store import Job
 from rig.page import jobs
@@ -29,6 +29,7 @@ from rig.page.told import on_phone
 from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
 from rig.page.warm import Warm
 from rig.page.work import Rods, Wanted, Work
+from rig.study.rooms import has_several, names_of
 from rig.study.steps import following, stands_of
 from rig.texts import harmless
 from rig.words.steps import TITLES
@@ -37,6 +38,7 @@ T = TypeVar("T")
 THREADS = 3
 WRITE_WAIT_S = 5.0
 MOST_FIELDS = 200
+_WHOLE_HOUSE = ("report", "undo")
 _ALONE = "default-src 'none'; style-src 'unsafe-inline'; sandbox; frame-ancestors 'none'"
 """What a file may do that is looked at: it brings its own style and does nothing."""
 
@@ -194,6 +196,8 @@ class Site:
             visit = self._visit(job, name, form)
             missing = ""
             try:
+                if step.key not in _WHOLE_HOUSE:
+                    _refuse_several(job)
                 view: object = step.view(visit)
             except RigError as error:
                 view, missing = None, str(error)
@@ -228,6 +232,8 @@ class Site:
         path = self.folder.file(name)
         try:
             with self._writes(name), Job.open(path, write=True, wait_s=self.wait_s) as job:
+                if step.key not in _WHOLE_HOUSE:
+                    _refuse_several(job)
                 goes = step.act(self._visit(job, name, form), form.text("act"))
             if isinstance(goes, Wanted):
                 self.work.begin(name, path, goes, f"../j/{quote(name, safe='')}/after/{step.key}")
@@ -265,6 +271,16 @@ class Site:
             rods=self.rods,
             warm=self._warm,
             units=job.units,
+        )
+
+
+def _refuse_several(job: Job) -> None:
+    """Refuse a job of several rooms, which the pages cannot tell apart yet."""
+    if has_several(job):
+        rooms = ", ".join(names_of(job))
+        raise CannotAnswer(
+            f"This job has several rooms ({rooms}), and the pages work on one. Go on with it at "
+            "the command line, where --room NAME picks one; report and undo are here."
         )
 
 

@@ -24,6 +24,8 @@ from rig.page.site import Site
 from rig.page.steps import STEPS
 from rig.page.tls import encrypted
 from rig.page.work import Rods, Work
+from rig.room import from_rings
+from rig.study.rooms import add_room
 from tests.page.test_server import asked, status
 
 
@@ -115,6 +117,22 @@ def test_a_job_of_another_process_is_only_looked_at(page: Page, tmp_path: Path) 
         code, _, _ = await post(session, url, "j/Hall%203/room", **door)
         assert code == 303
 
+    asked(page, work)
+
+
+def test_a_job_of_several_rooms_is_said_to_be_none_of_the_pages(page: Page, tmp_path: Path) -> None:
+    async def work(session: Any, url: str) -> None:
+        await post(session, url, "new", **NEW)
+        with Job.open(tmp_path / "jobs" / "Hall 3.sqlite", write=True) as job:
+            add_room(job, "Kitchen", placed)
+        for path in ("floor", "grid", "pour"):
+            code, text = await status(session, url + f"j/Hall%203/{path}")
+            assert (code, "several rooms (room 1, Kitchen)" in text) == (200, True)
+        code, text, _ = await post(session, url, "j/Hall%203/grid", act="grid")
+        assert (code, "several rooms" in text) == (422, True)
+
+    x_mm, y_mm = 12 * 304.8, 3000.0
+    placed = from_rings([(x_mm, 0.0), (x_mm + 3000.0, 0.0), (x_mm + 3000.0, y_mm), (x_mm, y_mm)])
     asked(page, work)
 
 
