@@ -331,7 +331,7 @@ class _Run:
         if due or self._writer.taken > MOST_WAITING:
             self._flush_at_s = now_s + FLUSH_S
             self._writer.hand_over(flushes=True)
-        if self._writer.takes_s > SLOW_S and not self._slow_told:
+        if self._clock and self._writer.takes_s > SLOW_S and not self._slow_told:
             self._slow_told = True
             text = (
                 f"This card is slow: it takes more than {SLOW_S:g} s to keep what it is given. "
