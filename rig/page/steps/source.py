@@ -1,14 +1,19 @@
 """What a session is read from, as a form lets one choose it: a simulated rod, a port, a tape."""
 
+import asyncio
+import contextlib
 from dataclasses import dataclass
 
+from rig.devices.clock import Clock
 from rig.devices.ports import list_ports
 from rig.devices.profile import shipped_profiles
+from rig.devices.reading import Reading
 from rig.devices.typed import UNITS
 from rig.errors import BadInput
 from rig.page.visit import Visit
 from rig.record import Record
-from rig.session.source import SourceWish
+from rig.session.source import SourceWish, open_transport, read_profile
+from rig.session.sources import Device
 
 SIMULATED, TAPE = "simulated", "tape"
 
@@ -103,3 +108,51 @@ def rods_in_reach() -> RodsView:
     except DeviceUnavailable as error:
         return RodsView(rods=(), trouble=str(error))
     return RodsView(rods=tuple((rod.address, rod.name or "without a name") for rod in found))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListenView(Record):
+    """What a rod says at present."""
+
+    at: str
+    reading: str
+    raw: tuple[str, ...]
+
+
+LISTEN_S = 2.5
+MOST_HEARD = 8
+
+
+def listen(visit: Visit) -> ListenView:
+    """Listen to a rod for a moment, and tell what it reads and what it sends.
+
+    Raises
+    ------
+    RigError
+        No rod was named, or it cannot be reached.
+    """
+    wish = source_of(visit)
+    if wish is None or wish.typed:
+        raise BadInput("Only a rod can be listened to.")
+    profile = read_profile(wish)
+    transport = open_transport(wish, profile)
+    assert transport is not None
+    heard = asyncio.run(_heard(Device(transport, profile, Clock())))
+    valid = [one.value_mm for one in heard if one.value_mm is not None]
+    return ListenView(
+        at=wish.serial_url or wish.ble_rod or "",
+        reading=visit.units.length(valid[-1]) if valid else "",
+        raw=tuple(one.raw for one in heard[-3:]),
+    )
+
+
+async def _heard(device: Device) -> list[Reading]:
+    heard: list[Reading] = []
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(LISTEN_S):
+            async for item in device:
+                if isinstance(item, Reading):
+                    heard.append(item)
+                if len(heard) >= MOST_HEARD:
+                    break
+    return heard

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from rig.errors import BadInput
-from rig.page.steps.source import SourceView, rods_in_reach, source_of, source_view
+from rig.page.steps.source import SourceView, listen, rods_in_reach, source_of, source_view
 from rig.page.visit import Served, Visit
 from rig.page.work import Wanted
 from rig.record import Record
@@ -67,6 +67,8 @@ class _Survey:
         return Wanted(wish=wish, source=source)
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        if part == "listen":
+            return "listen.html", listen(visit)
         if part != "rods":
             raise BadInput("There is no such part.")
         return "rods.html", rods_in_reach()
