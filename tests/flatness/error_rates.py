@@ -1,6 +1,7 @@
 """Do verdicts keep their stated error rates? Random floors near the limit, surveyed and judged.
 
-`python -m tests.flatness.error_rates 300` prints the table. Floors are made by other means than
+`python -m tests.flatness.error_rates 300` prints the table, `--worlds 30` that of so many floors of
+each kind of `tests/surface/worlds.py`, shot at 3 ft. Floors are made by other means than
 the model under test (random waves, spots of roughness), scaled so that their true worst gap under
 a 10 ft straightedge is 0.6 to 1.5 times the limit; what counts as true is the worst gap on a fine
 raster with the roughness in it. Nothing here is from a standard but the meaning of a verdict:
@@ -22,6 +23,7 @@ from rig.flatness.rules import load_rule
 from rig.flatness.straightedge import worst_placement
 from rig.room import room
 from tests.kinds import Floats, there
+from tests.surface.worlds import KINDS, ROOMS, make_world
 
 ROOM = room(3657.6, 4572.0)
 RULE = load_rule("click-lock")
@@ -64,6 +66,42 @@ def one_floor(rng: np.random.Generator, spacing_mm: float, draws: int) -> tuple[
     return verdict.word, verdict.chance, conforms
 
 
+def one_world(kind: str, number: int, seed: int, draws: int = 200) -> tuple[str, float, bool]:
+    """Return the same of a floor that was built, of a kind, scaled to near the limit."""
+    rng = np.random.default_rng([seed, list(KINDS).index(kind), number])
+    built = ROOMS[0]
+    world = make_world(kind, rng, built)
+    assert isinstance(RULE, EdgeRule)
+    edges = RULE.edges(5855.0)
+    fine = field_of(ROOM, FINE_MM, world.at)
+    plain = worst_placement(fine, ROOM, edges, 60, 5855.0)
+    size = rng.uniform(0.6, 1.5) * RULE.limits_mm[0] / there(plain).gap_mm
+    conforms = size * there(plain).gap_mm <= RULE.limits_mm[0]
+    x, y = built.grid()
+    noise = 0.3
+    z = size * world.at(x, y) + noise * rng.standard_normal(len(x))
+    surface = fit_surface(x, y, z, np.full(len(x), noise))
+    verdict = RULE.judge(ROOM, model_of(surface, ROOM, x, y, noise, rng, draws), 0.95)
+    return verdict.word, verdict.chance, conforms
+
+
+def run_worlds(each: int = 30, seed: int = 1) -> None:
+    print(
+        f"{'kind':<10}{'in':>4}{'wrong':>7}{'out':>5}{'wrong':>7}{'unsure':>8}{'chance':>8}{'conform':>9}"
+    )
+    for kind in KINDS:
+        told = [one_world(kind, n, seed) for n in range(each)]
+        count = [sum(word == name for word, *_ in told) for name in ("in", "out", "unsure")]
+        wrong_in = sum(word == "in" and not good for word, _, good in told)
+        wrong_out = sum(word == "out" and good for word, _, good in told)
+        chance, good = (float(np.mean([row[n] for row in told])) for n in (1, 2))
+        print(
+            f"{kind:<10}{count[0]:>4}{wrong_in:>7}{count[1]:>5}{wrong_out:>7}{count[2]:>8}"
+            f"{chance:>8.2f}{good:>9.2f}",
+            flush=True,
+        )
+
+
 def rates(
     count: int, seed: int, draws: int = 200
 ) -> tuple[NDArray[Any], Floats, NDArray[np.bool_]]:
@@ -88,4 +126,7 @@ def run(count: int = 300, seed: int = 1) -> None:
 
 
 if __name__ == "__main__":
-    run(*(int(word) for word in sys.argv[1:3]))
+    if sys.argv[1:2] == ["--worlds"]:
+        run_worlds(*(int(word) for word in sys.argv[2:4]))
+    else:
+        run(*(int(word) for word in sys.argv[1:3]))
