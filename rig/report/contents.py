@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from rig import __version__
 from rig.report.appendix_part import appendix_section, cautions_section
+from rig.report.customer_part import title_of
 from rig.report.document import Facts, Report, Section, section
 from rig.report.house_part import house_sections
 from rig.report.parts_alone import buy_sheet, customer_pages, first_that_fits, marker_sheets
@@ -25,7 +26,6 @@ from rig.report.stamp import stamp_of
 from rig.report.survey_part import floor_part, instruments_section, job_section
 from rig.study.rooms import has_several
 from rig.units import counted
-from rig.words.handover import title as title_of
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -90,7 +90,7 @@ def report_of(
             return report(f"To buy: {name}", made, buy_sheet(source), False)
     if options.audience == "customer":
         told = handover or Handover()
-        page = on_a_page(customer_pages(source, told), title_of(told.whose))
+        page = on_a_page(customer_pages(source, told), title_of(source, told))
         if not options.appendix:
             return page
         first, *others = _technical(source, job_hash)

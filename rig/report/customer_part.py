@@ -37,7 +37,7 @@ def customer_section(source: Source, handover: Handover, highs_mm: tuple[float, 
     maps = _maps(source, highs_mm[0])
     return section(
         "handover",
-        words.title(handover.whose),
+        title_of(source, handover),
         _verdict(source, told),
         Abreast(tuple(maps)) if maps else None,
         None if len(maps) == 2 else Words(words.NOT_BOTH, "small"),
@@ -46,6 +46,12 @@ def customer_section(source: Source, handover: Handover, highs_mm: tuple[float, 
         bullets(words.cautions(load_kpa, source.units)),
         Signatures(words.SIGNATURES),
     )  # fmt: skip
+
+
+def title_of(source: Source, handover: Handover) -> str:
+    """Head of the page: whose floor, and whether it is done."""
+    finished = any(shot.kind == "finished" for shot in source.shots)
+    return words.title(handover.whose, finished or bool(source.job.events(["pour_done"])))
 
 
 def letter_section(handover: Handover) -> Section | None:

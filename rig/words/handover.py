@@ -18,11 +18,10 @@ SIGNATURES = (
 )
 
 
-def title(whose: str) -> str:
-    """Head of the page."""
-    if whose:
-        return say("Floor of {whose}, handed over", whose=whose)
-    return say("Your floor, handed over")
+def title(whose: str, done: bool) -> str:
+    """Head of the page; `done` says whether the floor was poured or is finished."""
+    head = say("Floor of {whose}", whose=whose) if whose else say("Your floor")
+    return say("{head}, handed over", head=head) if done else head
 
 
 def verdict(
