@@ -37,12 +37,14 @@ class WriteAheadLog:
         self._holds = False
         self._pages = 0  # about so many
         self._is_unsynced = False
+        self._is_long = False  # has pages that are not in the file
         self.is_behind = False
         """What is committed stands in the log only, not yet in the file."""
 
     def committed(self, rows: int, in_bulk: bool) -> None:
         """Hear that so many rows were committed; put all into the file unless that can wait."""
         self._pages += _PAGES_A_COMMIT + rows // _ROWS_A_PAGE
+        self._is_long = True
         self.is_behind = self.is_behind or not in_bulk
         if self._pages >= MOST_PAGES:
             self.put_into_file(synced=True)
@@ -61,7 +63,7 @@ class WriteAheadLog:
             time.sleep(wait_s)
             logged, done = self._checkpoint(synced)
             if logged == done:
-                self.is_behind = False
+                self.is_behind = self._is_long = False
                 self._is_unsynced = not synced
                 self._pages = 0 if synced else logged
                 break
@@ -69,7 +71,7 @@ class WriteAheadLog:
 
     def finish(self) -> bool:
         """Bring all into the file, synced, before the log is let go; return whether that is so."""
-        if self._is_unsynced:
+        if self._is_unsynced and not self._is_long:
             # SQLite syncs the file only where it has a page to put into it.
             try:
                 (version,) = self._connection.execute("PRAGMA user_version").fetchone()

@@ -42,7 +42,7 @@ SLOW_S = 0.5
 MOST_WAITING = 2_000
 MOST_UNKEPT = 50_000
 """So many items may wait for a disk before the rod has to wait too."""
-GRACE_S = 0.1
+BEGIN_S, GRACE_S = 0.4, 0.2
 """A disk that was no slower than this is waited for, so that all is told in its order."""
 OF_NOW = (Standing, Prompt)
 """What is told at once even while the disk still writes what came before it."""
@@ -285,9 +285,10 @@ class _Run:
             # Taken first: items come in meanwhile, and none may be older than the start.
             start_s = self._clock.now()[0] if self._clock else 0.0
             self._writer.hand_over(begins=True)
-            await self._writer.settled()
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._writer.settled(), BEGIN_S)
             self._hear(self._machine.start(start_s))
-            await self._settle()
+            await self._wait_a_moment()
         return self._begun
 
     async def _next(self) -> bool:
@@ -314,16 +315,14 @@ class _Run:
             told = self._work_off(item)
             if isinstance(item, Act) and item.name == "quit" and not any(map(_closes, told)):
                 return False
+            if isinstance(item, Typed):  # no stream of prompts stands behind a tape
+                await self._settle()
         await self._heed_the_disk()
         return True
 
     async def _heed_the_disk(self) -> None:
         """Hand over what waits once a second, tell a slow disk, and let no more wait than fits."""
-        if self._unsaid and self._clock is None:
-            await self._settle()  # a replay says the same things in the same order, always
-        elif self._unsaid and max(self._writer.took_s, self._writer.takes_s) < GRACE_S:
-            with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._settle(), GRACE_S)
+        await self._wait_a_moment()
         if not self._unsaid:
             self._tell(self._log.news())
         now_s = asyncio.get_running_loop().time()
@@ -341,6 +340,14 @@ class _Run:
             self._tell([Noticed(time_s=self._end_s, text=text)])
         while self._writer.waiting > MOST_UNKEPT and not self._stopped:
             await asyncio.sleep(TICK_S)
+
+    async def _wait_a_moment(self) -> None:
+        """Have all said in its order where the disk is quick; a replay always has."""
+        if self._unsaid and self._clock is None:
+            await self._settle()
+        elif self._unsaid and max(self._writer.took_s, self._writer.takes_s) < GRACE_S:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._settle(), GRACE_S)
 
     async def _settle(self) -> None:
         """Wait for the disk, and say what had to wait for it."""

@@ -82,6 +82,15 @@ def _power(given: argparse.Namespace) -> bool:
     return cuts.sound and failures.sound
 
 
+def _slow(given: argparse.Namespace) -> bool:
+    from tools.endurance import slow
+
+    with tempfile.TemporaryDirectory() as folder:
+        outcome = slow.torment(given.sync, given.seconds, Path(folder))
+    print(outcome)
+    return not outcome.faults
+
+
 def _mishaps(given: argparse.Namespace) -> bool:
     from tools.endurance import mishaps
 
@@ -174,6 +183,11 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
         "lose the power, and break the disk, at points of the write sequence",
         [("--cuts", 20_000, "how many power cuts; every step fails once besides")],
         _power,
+    ),
+    "slow": (
+        "survey on a disk whose every sync takes seconds",
+        [("--sync", 5.0, "seconds that a sync takes"), ("--seconds", 40.0, "how long")],
+        _slow,
     ),
     "mishaps": (
         "a full disk, no leave to write, a file moved or deleted, a clock set back",

@@ -8,6 +8,7 @@ import random
 import shutil
 import signal
 import subprocess
+import sys
 import threading
 import time
 from dataclasses import dataclass
@@ -56,6 +57,8 @@ def torment(kills: int, seed: int, folder: Path, made: Path | None = None) -> Ta
         tally.lost += poured < told
         tally.told += told
         told = poured  # more than was told, where a kill came between the disk and the word
+        if tally.kills % 50 == 0:
+            print(tally, file=sys.stderr)
     return tally
 
 
