@@ -22,6 +22,9 @@ WRONG_FIRST, WRONG_AGAIN = 0.02, 0.005
 """Chance of a wrong "set", each side: of the first try on a marker, and of all others together."""
 LOOKS = 1.15
 """Wider by so much: a rest is looked at with each reading (tried out: tests.guidance.set_rates)."""
+TOLD = 1.5
+"""The error that is told is so much more: a marker is taken when its height, which wanders, comes
+within the tolerance, so that it is told too near (tried out likewise)."""
 ANOTHER, SURELY_ANOTHER = 3.0, 6.0
 """Standard errors between two heights that are not one, and that cannot be one."""
 FAR, NEAR = 5.0, 3.0
@@ -138,7 +141,7 @@ class Rest:
     def steady(self, resolution_mm: float) -> Steady:
         """Return the height with its standard error: noise with its memory, digit and foot."""
         height_mm, error_mm = self._height()
-        stderr_mm = math.sqrt((LOOKS * error_mm) ** 2 + resolution_mm**2 / 12.0 + self._foot_mm**2)
+        stderr_mm = math.sqrt((TOLD * error_mm) ** 2 + resolution_mm**2 / 12.0 + self._foot_mm**2)
         return Steady(height_mm, stderr_mm, self._memory.n)
 
     def guard_mm(self, beyond_mm: float) -> float:
