@@ -419,11 +419,10 @@ class Capture:
 
     def _quit(self, at_once: bool) -> None:
         if at_once or not self._line.can_close:
-            self._end()
-            return
+            return self._end()
         self._quitting = True
         self._leave_if_standing()
-        self._go_back(self._now_s, at_end=True)
+        return self._go_back(self._now_s, at_end=True)
 
     def _undo(self) -> None:
         undone = self._round.undo()
