@@ -58,7 +58,7 @@ def test_the_lasers_share_of_the_volume_is_that_of_the_hand(room: Any) -> None:
 
 
 def test_level_and_cover_have_their_share_and_it_lifts_the_plane(room: Any) -> None:
-    run = room()
+    run = room(step=600.0)  # so many that the floor between the shots hides no laser
     without = run("plan", "--json").json
     assert part(without, "least cover", 1) is None
     assert without["budget"]["laser"] is None
@@ -171,7 +171,7 @@ def test_a_correction_without_a_place_is_said(room: Any) -> None:
 
 
 def test_what_the_laser_leaves_open_is_too_close_to_tell(room: Any) -> None:
-    run = room(laser=Laser(WIDE / 2, LONG / 2, 1200.0, cone_mm_per_m=0.3))
+    run = room(step=700.0, laser=Laser(WIDE / 2, LONG / 2, 1200.0, cone_mm_per_m=0.3))
     sure = run("flatness", "--rule", "click-lock", "--json").json
     assert sure["laser"] is None
     # A two-peg test that found a climb of 6 mm/m, not corrected.
