@@ -2,8 +2,9 @@
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,9 +12,9 @@ import shapely
 from scipy.special import ndtri
 
 from rig.errors import BadInput, JobUnusable, RigError
-from rig.quantities.bags import bags_for, sheet_of
+from rig.quantities.bags import sheet_of
 from rig.quantities.materials import Material, materials_for, rules_with
-from rig.quantities.safety import Floor, Safety, joint_stock
+from rig.quantities.safety import Floor, joint_stock
 from rig.quantities.volume import CENTRAL_95, L_PER_MM3
 from rig.record import Record, from_json
 from rig.room import Doorway, House, Outline, doorways
@@ -21,7 +22,14 @@ from rig.study.laser_budget import share_of, shared_volume_l, ties_over
 from rig.study.lasers import shots_of
 from rig.study.looks import WorthLook
 from rig.study.picture import Picture, picture_of
-from rig.study.plan_answer import compound, keep_plan, min_cover_of, plan_answer
+from rig.study.plan_answer import (
+    bags_answer,
+    compound,
+    keep_plan,
+    min_cover_of,
+    plan_answer,
+    safety_answer,
+)
 from rig.study.plane import HoldGiven, PlanWish, ground_of
 from rig.study.planned import (
     BagsAnswer,
@@ -231,15 +239,9 @@ def _reckon(job: "Job", wish: PlanWish, together: bool) -> list[_Reckoned]:
     if together and (wish.max_slope is not None or wish.grind_cost is not None):
         raise BadInput("--together is one level floor: leave out --flat and --grind.")
     thresholds = heights_of(shots_of(job), "threshold", job.setups())
-    found, pictures = [], []
+    found = []
     names = names_of(job)
-    with each_room(job) as rooms:
-        for name, one in zip(names, rooms, strict=True):
-            assert one.room is not None
-            try:
-                pictures.append(picture_of(one, one.room.outline, wish.confidence))
-            except RigError as error:
-                raise type(error)(f"{name}: {error}") from None
+    pictures = _pictures(job, names, wish.confidence)
     plane = _one_plane(job, pictures, wish) if together else None
     used: set[HoldGiven] = set()
     with each_room(job) as rooms:
@@ -252,14 +254,30 @@ def _reckon(job: "Job", wish: PlanWish, together: bool) -> list[_Reckoned]:
             except RigError as error:
                 raise type(error)(f"{name}: {error}") from None
             found.append(_Reckoned(name, picture, mine, answer, _floor(one, picture, answer)))
-    unheld = [hold for hold in wish.holds if hold not in used and not together]
+    if not together:
+        _refuse_unheld([hold for hold in wish.holds if hold not in used])
+    return found
+
+
+def _pictures(job: "Job", names: Sequence[str], confidence: float) -> list[Picture]:
+    found = []
+    with each_room(job) as rooms:
+        for name, one in zip(names, rooms, strict=True):
+            assert one.room is not None
+            try:
+                found.append(picture_of(one, one.room.outline, confidence))
+            except RigError as error:
+                raise type(error)(f"{name}: {error}") from None
+    return found
+
+
+def _refuse_unheld(unheld: Sequence[HoldGiven]) -> None:
     if unheld:
         told = unheld[0] if isinstance(unheld[0], str) else "a held place"
         raise BadInput(
             f"{told} lies at no room: shoot the threshold with --at X,Y in a doorway, or give "
             "another --hold."
         )
-    return found
 
 
 def _one_plane(job: "Job", pictures: Sequence[Picture], wish: PlanWish) -> Plane:
@@ -317,9 +335,8 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
     sheet, confidence = sheet_of(settings), rooms[0].answer.confidence
     safety = joint_stock([one.floor for one in rooms], sheet, confidence)
     buy = math.ceil(safety.need_l(confidence) / sheet.yield_l - 1e-9)
-    in_place95_l = safety.need_l(0.95) / (1.0 + sheet.waste_share)
     mean_l = sum(one.floor.mean_l for one in rooms)
-    bags = bags_for(mean_l, max(in_place95_l, mean_l), sheet)
+    bags = bags_answer(mean_l, safety, sheet, buy)
     house = house_outline(job)
     rules = rules_with(job.material_rules(), units)
     answers = [one.answer for one in rooms]
@@ -330,40 +347,55 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
         plane=answers[0].plane if together else None,
         confidence=confidence,
         min_cover_mm=answers[0].min_cover_mm,
-        cover_mm=CoverAnswer(
-            min=min(one.cover_mm.min for one in answers),
-            mean=float(np.average([one.cover_mm.mean for one in answers], weights=areas)),
-            max=max(one.cover_mm.max for one in answers),
-        ),
+        cover_mm=_cover(answers, areas),
         chance_min_cover=math.prod(one.chance_min_cover for one in answers),
         volume_l=_volume(rooms, mean_l, sheet.yield_l),
-        bags=BagsAnswer(
-            p50=bags.p50, p95=bags.p95, waste=bags.waste, waste_share=bags.waste_share, buy=buy
-        ),
-        bags_apart=BagsApart(
-            p50=sum(one.bags.p50 for one in answers),
-            p95=sum(one.bags.p95 for one in answers),
-            buy=sum(one.bags.buy for one in answers),
-        ),
-        safety=_safety(safety, sheet.yield_l),
+        bags=bags,
+        bags_apart=_bags_apart(answers),
+        safety=safety_answer(safety, sheet),
         lifts=max(one.lifts for one in answers),
-        dead_load_kpa=LoadAnswer(
-            mean=float(np.average([one.dead_load_kpa.mean for one in answers], weights=areas)),
-            max=max(one.dead_load_kpa.max for one in answers),
-        ),
+        dead_load_kpa=_load(answers, areas),
         doorways=steps,
         materials=(
             compound(buy, sheet, units),
             *materials_for(house, buy, sheet, rules, units, settings.floor),
         ),
         look_between=tuple(look for one in answers for look in one.look_between),
-        assumptions=tuple(dict.fromkeys(text for one in answers for text in one.assumptions)),
-        warnings=(
-            *(f"{one.name}: {text}" for one in rooms for text in one.answer.warnings),
-            *words.steps(steps, FLUSH_MM, units),
-        ),
-        cautions=tuple(dict.fromkeys(text for one in answers for text in one.cautions)),
+        assumptions=_each_once(one.assumptions for one in answers),
+        warnings=(*_warnings(rooms), *words.steps(steps, FLUSH_MM, units)),
+        cautions=_each_once(one.cautions for one in answers),
     )
+
+
+def _cover(answers: Sequence[PlanAnswer], areas: Sequence[float]) -> CoverAnswer:
+    return CoverAnswer(
+        min=min(one.cover_mm.min for one in answers),
+        mean=float(np.average([one.cover_mm.mean for one in answers], weights=areas)),
+        max=max(one.cover_mm.max for one in answers),
+    )
+
+
+def _bags_apart(answers: Sequence[PlanAnswer]) -> BagsApart:
+    return BagsApart(
+        p50=sum(one.bags.p50 for one in answers),
+        p95=sum(one.bags.p95 for one in answers),
+        buy=sum(one.bags.buy for one in answers),
+    )
+
+
+def _load(answers: Sequence[PlanAnswer], areas: Sequence[float]) -> LoadAnswer:
+    return LoadAnswer(
+        mean=float(np.average([one.dead_load_kpa.mean for one in answers], weights=areas)),
+        max=max(one.dead_load_kpa.max for one in answers),
+    )
+
+
+def _warnings(rooms: Sequence[_Reckoned]) -> list[str]:
+    return [f"{one.name}: {text}" for one in rooms for text in one.answer.warnings]
+
+
+def _each_once(texts: Iterable[Sequence[str]]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(chain.from_iterable(texts)))
 
 
 def _room(one: _Reckoned) -> RoomPlan:
@@ -389,15 +421,6 @@ def _volume(rooms: Sequence[_Reckoned], mean_l: float, per_bag_l: float) -> Volu
         low=max(mean_l - CENTRAL_95 * sd, 0.0),
         high=mean_l + CENTRAL_95 * sd,
         per_bag=per_bag_l,
-    )
-
-
-def _safety(safety: Safety, per_bag_l: float) -> SafetyAnswer:
-    return SafetyAnswer(
-        confidence=safety.confidence,
-        stock_l=safety.stock_l,
-        bags=safety.stock_l / per_bag_l,
-        shares=safety.shares,
     )
 
 

@@ -144,16 +144,8 @@ def plan_answer(
     if wish.short_cost is not None and wish.spare_cost is not None:
         purchase = best_purchase(safety, sheet, wish.short_cost, wish.spare_cost)
     buy = _whole_bags(safety.need_l(confidence), sheet) if purchase is None else purchase.bags
-    bags = _bags_answer(volume, safety, sheet, buy)
-    layers = choose_lifts(
-        plane,
-        floor.x_mm,
-        floor.y_mm,
-        floor.floor_mm,
-        floor.area_mm2,
-        settings.max_cover_mm,
-        least_lift_mm(settings),
-    )
+    bags = bags_answer(volume.mean_l, safety, sheet, buy)
+    layers = _layers(plane, floor, settings)
     load = dead_load(cover.mean_mm, cover.max_mm, sheet.density_kg_m3)
     return PlanAnswer(
         plane=plane,
@@ -166,12 +158,7 @@ def plan_answer(
         holds=tuple(holds),
         volume_l=_volume_answer(volume, alone, sheet),
         bags=bags,
-        safety=SafetyAnswer(
-            confidence=safety.confidence,
-            stock_l=safety.stock_l,
-            bags=safety.stock_l / sheet.yield_l,
-            shares=safety.shares,
-        ),
+        safety=safety_answer(safety, sheet),
         lifts=len(layers),
         lifts_plan=_lifts(layers, volume.mean_l, bags.p50),
         dead_load_kpa=LoadAnswer(mean=load.mean_kpa, max=load.max_kpa),
@@ -275,6 +262,18 @@ def least_lift_mm(settings: "Settings") -> float:
     return USUAL_LEAST_LIFT_MM if least is None else least
 
 
+def _layers(plane: Plane, floor: Ground, settings: "Settings") -> tuple[Lift, ...]:
+    return choose_lifts(
+        plane,
+        floor.x_mm,
+        floor.y_mm,
+        floor.floor_mm,
+        floor.area_mm2,
+        settings.max_cover_mm,
+        least_lift_mm(settings),
+    )
+
+
 def _lifts(layers: Sequence[Lift], mean_l: float, bags: int) -> tuple[LiftAnswer, ...]:
     whole = sum(one.volume_mm3 for one in layers)
     volumes = [mean_l * one.volume_mm3 / whole for one in layers] if whole else [mean_l]
@@ -335,12 +334,23 @@ def _bags(volume: Volume, confidence: float, sheet: BagSheet) -> float:
     return safety.need_l(confidence) / sheet.yield_l
 
 
-def _bags_answer(volume: Volume, safety: Safety, sheet: BagSheet, buy: int) -> BagsAnswer:
+def bags_answer(mean_l: float, safety: Safety, sheet: BagSheet, buy: int) -> BagsAnswer:
+    """Return the bags that a volume in place takes, and those to buy."""
     # As a volume in place whose waste is still to come, which is how bags are counted.
     in_place95_l = safety.need_l(0.95) / (1.0 + sheet.waste_share)
-    bags = bags_for(volume.mean_l, max(in_place95_l, volume.mean_l), sheet)
+    bags = bags_for(mean_l, max(in_place95_l, mean_l), sheet)
     return BagsAnswer(
         p50=bags.p50, p95=bags.p95, waste=bags.waste, waste_share=bags.waste_share, buy=buy
+    )
+
+
+def safety_answer(safety: Safety, sheet: BagSheet) -> SafetyAnswer:
+    """Return the safety stock, in bags too."""
+    return SafetyAnswer(
+        confidence=safety.confidence,
+        stock_l=safety.stock_l,
+        bags=safety.stock_l / sheet.yield_l,
+        shares=safety.shares,
     )
 
 
