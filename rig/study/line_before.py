@@ -1,6 +1,7 @@
 """What a job knows of a set-up's line as a session begins: how it read, and what is open of it."""
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rig.study.acts import standing
@@ -76,10 +77,8 @@ def offset_of(job: "Job", setup: str) -> float:
 
 def _line_of(job: "Job", setup: str, checks: "list[StoredEvent]") -> _Line | None:
     spots = {point.label for point in job.points()}
-    marks = [shot for shot in job.shots(kinds=["benchmark"]) if shot.setup == setup]
-    fixed = [shot for shot in marks if shot.point not in spots] or marks
-    walked = job.shots(kinds=("floor", "finished"))
-    shots = fixed or [shot for shot in walked if shot.setup == setup]
+    fixed = _fixed_points(job, setup, spots)
+    shots = fixed or _shots_from(job, setup, ("floor", "finished"))
     if not shots:
         return None
     mark, stderr_mm = shots[-1], shots[-1].stderr_mm
@@ -95,6 +94,16 @@ def _line_of(job: "Job", setup: str, checks: "list[StoredEvent]") -> _Line | Non
         if told.get("found") in _GOOD and told["after_shot"] >= good_shot:
             good_s, good_shot = event.utc_s, told["after_shot"]
     return _Line(mark, bool(fixed), stderr_mm, offset_mm, offset_stderr_mm, good_s, good_shot)
+
+
+def _fixed_points(job: "Job", setup: str, spots: set[str]) -> "list[Shot]":
+    """Return a set-up's benchmarks: those that are no spot of the floor, where there are such."""
+    marks = _shots_from(job, setup, ("benchmark",))
+    return [shot for shot in marks if shot.point not in spots] or marks
+
+
+def _shots_from(job: "Job", setup: str, kinds: Sequence[str]) -> "list[Shot]":
+    return [shot for shot in job.shots(kinds=kinds) if shot.setup == setup]
 
 
 def _since(job: "Job", setup: str, kind: str, line: _Line, utc_s: float) -> list[dict[str, Any]]:

@@ -75,6 +75,11 @@ def _back(job: "Job", done: Done, also: list[int]) -> str:
     if done.shot is not None:
         job.supersede(done.shot.id)
         return ""
+    return _change(job, done, also)
+
+
+def _change(job: "Job", done: Done, also: list[int]) -> str:
+    """Take back what was told by events."""
     event = done.events[-1]
     data = event.data
     match event.kind:
@@ -86,10 +91,7 @@ def _back(job: "Job", done: Done, also: list[int]) -> str:
         case "relabel":
             _relabel(job, done, data["moves"])
         case "import":
-            ids = {data["first"] + n for n in range(data["shots"])}
-            for shot in reversed(job.shots()):
-                if shot.id in ids:
-                    job.supersede(shot.id)
+            _table(job, {data["first"] + n for n in range(data["shots"])})
         case "set_aside":
             return _put_back(job, data["shots"])
         case "jolt":
@@ -150,6 +152,12 @@ def _grid(job: "Job", done: Done, event: "StoredEvent") -> None:
     job.set_points([tuple(row) for row in grids[-2].data["points"]] if len(grids) > 1 else [])
 
 
+def _table(job: "Job", ids: set[int]) -> None:
+    for shot in reversed(job.shots()):
+        if shot.id in ids:
+            job.supersede(shot.id)
+
+
 def _relabel(job: "Job", done: Done, moves: Sequence[dict[str, Any]]) -> None:
     new = {move["new"] for move in moves}
     shots = {shot.id: shot for shot in job.shots(current=False)}
@@ -188,25 +196,28 @@ def _line_as_it_was(job: "Job", done: Done, also: list[int]) -> str:
     """Take a sight of the benchmark back, and what it took off the shots after it."""
     event = done.events[-1]
     checks = standing(job, ["checked"])
-    own = [one for one in checks if one.id == event.data.get("checked")]
-    own = own or [one for one in checks if one.utc_s <= event.utc_s][-1:]
-    if not own:
+    own = _sight_of(event, checks)
+    if own is None:
         return ""
-    told = own[-1].data
+    told = own.data
     setup, change_mm, after = told["setup"], told["difference_mm"], told["after_shot"]
-    later = [one for one in checks if one.id > own[-1].id and one.data.get("setup") == setup]
+    later = [one for one in checks if one.id > own.id and one.data.get("setup") == setup]
     if any(one.data.get("found") in ("drift", "jolt") for one in later):
         raise _stands_on(done, words.OTHER_LINE)
-    also.append(own[-1].id)
+    also.append(own.id)
     corrected = set(event.data.get("shots", ())) if event.kind == "drift" else set()
-    shots = [
-        shot
-        for shot in job.shots(LOOKED_FOR)
-        if shot.setup == setup and shot.id > after and shot.id not in corrected
-    ]
+    since = [shot for shot in job.shots(LOOKED_FOR) if shot.setup == setup and shot.id > after]
+    shots = [shot for shot in since if shot.id not in corrected]
     for shot in shots:
         _rewrite(job, shot, shot.reading_mm + change_mm, setup)
     return words.read_as(len(shots)) + " " if shots else ""
+
+
+def _sight_of(event: "StoredEvent", checks: "Sequence[StoredEvent]") -> "StoredEvent | None":
+    """Return the sight that a change of the line was found by; an older file does not name it."""
+    own = [one for one in checks if one.id == event.data.get("checked")]
+    own = own or [one for one in checks if one.utc_s <= event.utc_s]
+    return own[-1] if own else None
 
 
 def _as_one_set_up(job: "Job", done: Done, also: list[int]) -> str:

@@ -1,7 +1,7 @@
 """What is said of acts that can be taken back, and of what came of that."""
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from rig.units import Units, counted
 from rig.words import say
@@ -49,6 +49,24 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             return say("relabelled: {moves}", moves=some(moves))
         case "import":
             return say("table of {shots} imported", shots=counted(data["shots"], "shot"))
+        case "jolt" | "drift" | "setup":
+            return _of_line(kind, data, units)
+        case "set_aside":
+            return say("shots set aside: {labels}", labels=some(data["labels"]))
+        case "skipped":
+            return say("{label} skipped", label=data["label"])
+        case "look":
+            return say(
+                "straightedge laid from {start} to {end}",
+                start=" ".join(units.place(mm) for mm in data["from"]),
+                end=" ".join(units.place(mm) for mm in data["to"]),
+            )
+    raise ValueError(kind)
+
+
+def _of_line(kind: str, data: Mapping[str, Any], units: Units) -> str:
+    """Say what a sight of the line, or the laser set up again, changed."""
+    match kind:
         case "jolt":
             return say(
                 "jolt of {change} at {label}, set aside: {labels}",
@@ -63,21 +81,11 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
                 label=data["label"],
                 shots=counted(len(data.get("shots", ())), "shot"),
             )
-        case "set_aside":
-            return say("shots set aside: {labels}", labels=some(data["labels"]))
         case "setup":
             return say(
                 "laser set up again as {name}, tied at {label}",
                 name=data["name"],
                 label=data["label"],
-            )
-        case "skipped":
-            return say("{label} skipped", label=data["label"])
-        case "look":
-            return say(
-                "straightedge laid from {start} to {end}",
-                start=" ".join(units.place(mm) for mm in data["from"]),
-                end=" ".join(units.place(mm) for mm in data["to"]),
             )
     raise ValueError(kind)
 
