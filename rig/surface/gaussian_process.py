@@ -32,14 +32,7 @@ from rig.surface.covariance import (
 )
 from rig.surface.places import checked_places, checked_values, refuse_poor_layout
 from rig.surface.raster import Lattice, raster_of, square
-from rig.surface.reml import (
-    Priors,
-    Shots,
-    find,
-    inverse_from_cholesky,
-    lower_cholesky,
-    shots_in_parts,
-)
+from rig.surface.reml import Priors, Shots, find, left_out, lower_cholesky, shots_in_parts
 from rig.surface.trend import Trend, TrendKind
 
 MOST_SHOTS = 100_000
@@ -472,24 +465,12 @@ class GaussianProcess:
         return surfaces
 
     def loo(self) -> tuple[Floats, Floats]:
-        r"""Each shot against the surface from all others: residual and its sd, shape (n,), mm.
+        """Each shot against the surface from all others: residual and its sd, shape (n,), mm.
 
-        Closed form, trend included: :math:`(Pz)_i / P_{ii}` and :math:`P_{ii}^{-1/2}` (Dubrule,
-        Mathematical Geology 15 (1983) 687–699). The sd holds the shot's own error and roughness.
-        A shot without which the trend is undetermined has residual NaN and sd infinity.
+        The sd holds the shot's own error and roughness. A shot without which the trend is
+        undetermined has residual NaN and sd infinity. See `rig.surface.reml.left_out`.
         """
-        projector = inverse_from_cholesky(self._lower)
-        size = np.diag(projector).copy()
-        if self._whitened.shape[1]:
-            weighted = solve_triangular(self._lower, self._whitened, lower=True, trans=1)
-            thin = solve_triangular(self._trend_lower, weighted.T, lower=True)
-            projector -= thin.T @ thin
-        own = np.diag(projector)
-        sound = own > 1e-9 * size
-        residual, sd = np.full(len(own), np.nan), np.full(len(own), np.inf)
-        residual[sound] = (projector @ self._z)[sound] / own[sound]
-        sd[sound] = 1.0 / np.sqrt(own[sound])
-        return residual, sd
+        return left_out(self._lower, self._whitened, self._trend_lower, self._z)
 
     def _solve(self, right: Floats) -> Floats:
         solved: Floats = solve_triangular(self._lower, right, lower=True, check_finite=False)

@@ -289,6 +289,38 @@ def parts_of(x_mm: Floats, y_mm: Floats) -> list[NDArray[np.intp]]:
     return parts
 
 
+def left_out(
+    lower: Floats, whitened: Floats, trend_lower: Floats, z_mm: Floats
+) -> tuple[Floats, Floats]:
+    r"""Each shot against the fit of all others: residual and its sd, shape (n,), mm.
+
+    Closed form, trend included: :math:`(Pz)_i / P_{ii}` and :math:`P_{ii}^{-1/2}` (Dubrule,
+    Mathematical Geology 15 (1983) 687–699); NaN and infinity where it is undetermined.
+
+    Parameters
+    ----------
+    lower : array, shape (n, n)
+        Lower Cholesky factor of the shots' covariance.
+    whitened : array, shape (n, p)
+        The trend's basis, solved by it.
+    trend_lower : array, shape (p, p)
+        Lower Cholesky factor of what the shots tell of the trend.
+    z_mm : array, shape (n,)
+    """
+    projector = inverse_from_cholesky(lower)
+    size = np.diag(projector).copy()
+    if whitened.shape[1]:
+        weighted = solve_triangular(lower, whitened, lower=True, trans=1)
+        thin = solve_triangular(trend_lower, weighted.T, lower=True)
+        projector -= thin.T @ thin
+    own = np.diag(projector)
+    sound = own > 1e-9 * size
+    residual, sd = np.full(len(own), np.nan), np.full(len(own), np.inf)
+    residual[sound] = (projector @ z_mm)[sound] / own[sound]
+    sd[sound] = 1.0 / np.sqrt(own[sound])
+    return residual, sd
+
+
 def _parameters(logs: Floats) -> Floats:
     values: Floats = np.exp(logs)
     return values
