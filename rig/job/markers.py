@@ -28,15 +28,8 @@ def save(
 ) -> None:
     """Write a layout in its order; see `Job.save_markers`. Other rooms' markers stay before it."""
     if plan_id is None:
-        plan = plans.current(connection, room)
-        if plan is None:
-            raise CannotAnswer("there is no plan to set markers for: make one with `rig plan`.")
-        plan_id = plan.id
-    rows: list[Row] = []
-    for given in layout:
-        label = text(given["label"], "a marker's label")
-        numbers = [finite(given[key], f"{key} of marker {label}") for key in _GIVEN.split(", ")[1:]]
-        rows.append((label, *numbers))
+        plan_id = _current_plan(connection, room)
+    rows = [_row(given) for given in layout]
     there = select(connection)
     others = [] if room is None else [m for m in there if not room.has(m.x_mm, m.y_mm)]
     twice = first_repeated([*(one.label for one in others), *(row[0] for row in rows)])
@@ -59,6 +52,19 @@ def save(
             "set_utc_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (plan_id, number, order, *row, *state),
         )
+
+
+def _current_plan(connection: sqlite3.Connection, room: RoomView | None) -> int:
+    plan = plans.current(connection, room)
+    if plan is None:
+        raise CannotAnswer("there is no plan to set markers for: make one with `rig plan`.")
+    return plan.id
+
+
+def _row(given: Given) -> Row:
+    label = text(given["label"], "a marker's label")
+    numbers = [finite(given[key], f"{key} of marker {label}") for key in _GIVEN.split(", ")[1:]]
+    return (label, *numbers)
 
 
 def select(connection: sqlite3.Connection) -> list[Marker]:

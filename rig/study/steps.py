@@ -7,6 +7,7 @@ from rig.record import Record
 from rig.words import steps as words
 
 if TYPE_CHECKING:
+    from rig.job.settings import Settings
     from rig.job.store import Job
 
 
@@ -42,21 +43,19 @@ class Stands(Record):
 
 def stands_of(job: "Job") -> Stands:
     """Tell where a job stands."""
-    settings = job.settings
+    has_product = _has_product(job.settings)
     points, left = job.points(), job.unshot("floor")
     benchmarks = {shot.point for shot in job.shots(kinds=["benchmark"])}
     shots = job.shots(kinds=["floor"])
     plan, markers = job.current_plan(), job.markers()
     stale = [] if plan is None else job.changed_since(plan)
     is_set = [marker for marker in markers if marker.is_set]
-    events = job.events(["pour_plan", "pour_done"])
-    planned = any(event.kind == "pour_plan" for event in events)
-    poured = any(event.kind == "pour_done" for event in events)
+    kinds = {event.kind for event in job.events(["pour_plan", "pour_done"])}
+    planned, poured = "pour_plan" in kinds, "pour_done" in kinds
     finished = job.shots(kinds=["finished"])
     unproved = job.unshot("finished")
     all_set = bool(markers) and len(is_set) == len(markers)
     shot = len(points) - len(left)
-    has_product = settings.bag_yield_l is not None and settings.min_cover_mm is not None
     surveyed = bool(shots) and (not points or not left)
     steps = (
         _step("room", True, words.room()),
@@ -95,6 +94,10 @@ def following(stands: Stands, key: str) -> str:
     if not (stands.steps[n].done or key == "floor"):
         return ""
     return next((step.key for step in stands.steps[n + 1 :] if not step.done), "")
+
+
+def _has_product(settings: "Settings") -> bool:
+    return settings.bag_yield_l is not None and settings.min_cover_mm is not None
 
 
 def _step(key: str, done: bool, text: str) -> StepStands:
