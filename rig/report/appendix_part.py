@@ -77,50 +77,59 @@ def appendix_section(source: Source, job_hash: str) -> Section:
 
 def _tables(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> list[Table]:
     """Shots by their kind, in the order they were written, in the job's units."""
-    metric = source.units.is_metric
-    unit, size, digits = ("mm", 1.0, (0, 2)) if metric else ("inches", MM_PER_IN, (1, 4))
+    return [
+        _table(source, [shot for shot in shots if shot.kind == kind], out_of_use)
+        for kind in dict.fromkeys(shot.kind for shot in shots)
+    ]
+
+
+def _table(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> Table:
+    """Shots of one kind; what became of them only where one of them is out of use."""
+    days = {source.time(shot.utc_s)[:10] for shot in shots}
+    one_day = len(days) == 1
+    setups = dict.fromkeys(shot.setup for shot in shots)
+    one_setup = len(setups) == 1
+    gone = any(shot.id in out_of_use for shot in shots)
+    rows = tuple(
+        (
+            shot.point,
+            *(() if one_setup else (shot.setup,)),
+            *_figures(source, shot),
+            source.time(shot.utc_s)[11 if one_day else 5 :],
+            *((out_of_use.get(shot.id, ""),) if gone else ()),
+        )
+        for shot in shots
+    )
+    head = (
+        "Point",
+        *(() if one_setup else ("Set-up",)),
+        "x", "y", "Reads", "±", "n", "Time",
+        *(("",) if gone else ()),
+    )  # fmt: skip
+    kind = shots[0].kind
+    title = KINDS.get(kind, kind)
+    if one_setup:
+        title += f", set-up {next(iter(setups))}"
+    title += ", mm" if source.units.is_metric else ", inches"
+    title += f", {min(days)}" if one_day else f", {min(days)} to {max(days)}"
+    first = 1 if one_setup else 2
+    return Table(title, head, rows, right=tuple(range(first, first + 5)), folded=True)
+
+
+def _figures(source: Source, shot: Shot) -> tuple[str, ...]:
+    """Place, reading and doubt of a shot, and the readings in it."""
+    size, place_digits, digits = (1.0, 0, 2) if source.units.is_metric else (MM_PER_IN, 1, 4)
 
     def told(mm: float | None, places: int) -> str:
         return "" if mm is None else f"{mm / size:.{places}f}"
 
-    tables = []
-    for kind in dict.fromkeys(shot.kind for shot in shots):
-        ours = [shot for shot in shots if shot.kind == kind]
-        days = {source.time(shot.utc_s)[:10] for shot in ours}
-        one_day = len(days) == 1
-        setups = dict.fromkeys(shot.setup for shot in ours)
-        rows = tuple(
-            (
-                shot.point,
-                *(() if len(setups) == 1 else (shot.setup,)),
-                told(shot.x_mm, digits[0]),
-                told(shot.y_mm, digits[0]),
-                told(shot.reading_mm, digits[1]),
-                told(shot.stderr_mm, digits[1]),
-                str(shot.n),
-                source.time(shot.utc_s)[11 if one_day else 5 :],
-                *((out_of_use.get(shot.id, ""),) if out_of_use else ()),
-            )
-            for shot in ours
-        )
-        head = (
-            "Point",
-            *(() if len(setups) == 1 else ("Set-up",)),
-            "x", "y", "Reads", "±", "n", "Time",
-            *(("",) if out_of_use else ()),
-        )  # fmt: skip
-        gone = any(shot.id in out_of_use for shot in ours)
-        if out_of_use and not gone:
-            head, rows = head[:-1], tuple(row[:-1] for row in rows)
-        title = KINDS.get(kind, kind)
-        if len(setups) == 1:
-            title += f", set-up {next(iter(setups))}"
-        title += f", {unit}"
-        title += f", {min(days)}" if one_day else f", {min(days)} to {max(days)}"
-        first = 1 if len(setups) == 1 else 2
-        right = tuple(range(first, first + 5))
-        tables.append(Table(title, head, rows, right=right, folded=True))
-    return tables
+    return (
+        told(shot.x_mm, place_digits),
+        told(shot.y_mm, place_digits),
+        told(shot.reading_mm, digits),
+        told(shot.stderr_mm, digits),
+        str(shot.n),
+    )
 
 
 def _out_of_use(source: Source, shots: list[Shot]) -> dict[int, str]:
@@ -143,16 +152,22 @@ def _out_of_use(source: Source, shots: list[Shot]) -> dict[int, str]:
             states |= dict.fromkeys((one for one in ids if one in states), "set aside")
             continue
         for label in jolt.data["labels"]:  # an older file names them by label
-            before = [
-                shot.id
-                for shot in shots
-                if shot.point == label
-                and shot.utc_s <= jolt.utc_s
-                and states.get(shot.id) == "undone"
-            ]
-            if before:
-                states[before[-1]] = "set aside"
+            last_undone = _last_undone(shots, states, label, jolt.utc_s)
+            if last_undone is not None:
+                states[last_undone] = "set aside"
     return states
+
+
+def _last_undone(
+    shots: list[Shot], states: dict[int, str], label: str, until_s: float
+) -> int | None:
+    """Number of the last undone shot of a point until then."""
+    before = [
+        shot.id
+        for shot in shots
+        if shot.point == label and shot.utc_s <= until_s and states.get(shot.id) == "undone"
+    ]
+    return before[-1] if before else None
 
 
 def _version(name: str) -> str:

@@ -26,6 +26,7 @@ from rig.report.document import (
     caption_of,
 )
 from rig.report.ink import draw
+from rig.report.placing import BESIDE_SHARE, figure_first, picture_size, within
 from rig.report.sheet import (
     BODY_PT,
     GAP_MM,
@@ -37,9 +38,8 @@ from rig.report.sheet import (
     Sheet,
     line_mm,
 )
-from rig.report.tables import Cells, Laid, rows_of, size_of
+from rig.report.tables import Cells, Laid, high_of, rows_of, size_of, taken
 
-BESIDE_SHARE = 0.52  # of the width between margins: a figure no wider stands beside words
 LEAST_BESIDE_MM = 40.0  # left beside a figure, for the next section to begin there
 LARGE_SHARE = 0.48  # of a page that a large table takes at most; its plan stands below it
 LEAST_SHARE = 0.5  # of a page that is to be full at least
@@ -183,7 +183,7 @@ class _Paper(Sheet):
             self._rule("ink", 0.7, self._room)
             self.ln(1.3)
             self._text(part.title, HEAD_PT, bold=True, after=0.8)
-        blocks = _figure_first(part.blocks, self.epw)
+        blocks = figure_first(part.blocks, self.epw)
         while blocks:
             folded = 0
             while folded < len(blocks) and _is_folded(blocks[folded]):
@@ -347,7 +347,7 @@ class _Paper(Sheet):
         column = (self.epw - GAP_MM) / 2
         for n in range(0, len(block.items), 2):
             pair = block.items[n : n + 2]
-            sizes = [_size(one, column, block.high_mm) for one in pair]
+            sizes = [picture_size(one, column, block.high_mm) for one in pair]
             captions = [self.broken(caption_of(one), SMALL_PT, column) for one in pair]
             inner = max(high for _, high in sizes)
             under = max(map(len, captions)) * line_mm(SMALL_PT)
@@ -368,7 +368,7 @@ class _Paper(Sheet):
     def _letterhead(self, block: Letterhead) -> None:
         top, x = self.y, MARGIN_MM
         if block.logo is not None:
-            wide, high = _within(block.logo, *_LOGO_MM)
+            wide, high = within(block.logo, *_LOGO_MM)
             if not self.blind:
                 self.image(io.BytesIO(block.logo.data), x, top, wide, high)
             x += wide + GAP_MM
@@ -443,9 +443,9 @@ class _Paper(Sheet):
             if space < 30.0:
                 self._turn(figures=False)
                 continue
-            whole = _high(items) + items[0][0].head_mm
-            left = _taken(items, min(space, whole / 2 + 3.0))
-            right = _taken(items[left:], space)
+            whole = high_of(items) + items[0][0].head_mm
+            left = taken(items, min(space, whole / 2 + 3.0))
+            right = taken(items[left:], space)
             top, ends = self.y, []
             for n, part in enumerate((items[:left], items[left : left + right])):
                 self.set_y(top)
@@ -496,53 +496,3 @@ class _Paper(Sheet):
 
 def _is_folded(block: Block) -> bool:
     return isinstance(block, Table) and block.folded
-
-
-def _figure_first(blocks: Sequence[Block], width: float) -> list[Block]:
-    """Blocks with a narrow figure right after what leads the section, so that words stand by it."""
-    rest = list(blocks)
-    narrow = [
-        one
-        for one in rest
-        if isinstance(one, Figure) and one.drawing.width_mm <= BESIDE_SHARE * width
-    ]
-    if not narrow:
-        return rest
-    rest.remove(narrow[0])
-    lead = 0
-    while lead < len(rest):
-        one = rest[lead]
-        if not isinstance(one, Words) or one.tone in ("plain", "small"):
-            break
-        lead += 1
-    return [*rest[:lead], narrow[0], *rest[lead:]]
-
-
-def _taken(items: Sequence[tuple[Laid, Cells | None]], space: float) -> int:
-    """How many items of folded tables have room in a column; no head stands last."""
-    used, count = 0.0, 0
-    for n, (laid, row) in enumerate(items):
-        used += laid.head_mm if row is None else row.high
-        if n == 0 and row is not None:
-            used += laid.head_mm
-        if used > space and count:
-            break
-        count = n + 1
-    while 0 < count < len(items) and items[count - 1][1] is None:
-        count -= 1
-    return count
-
-
-def _high(items: Sequence[tuple[Laid, Cells | None]]) -> float:
-    return sum(laid.head_mm if row is None else row.high for laid, row in items)
-
-
-def _size(item: Figure | Photo, column: float, high: float) -> tuple[float, float]:
-    if isinstance(item, Photo):
-        return _within(item, column, high)
-    return item.drawing.width_mm, item.drawing.height_mm
-
-
-def _within(picture: Photo, wide: float, high: float) -> tuple[float, float]:
-    scale = min(wide / picture.width_px, high / picture.height_px)
-    return picture.width_px * scale, picture.height_px * scale

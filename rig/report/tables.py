@@ -1,5 +1,6 @@
 """Tables on a sheet of paper: how wide each column is, how high each row, and how it is written."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -146,3 +147,23 @@ def size_of(table: Table, sheet: Sheet, most_mm: float) -> float:
         if laid.head_mm + sum(row.high for row in rows_of(laid)) <= most_mm:
             return size
     return _SIZES_PT[-1]
+
+
+def taken(items: Sequence[tuple[Laid, Cells | None]], space: float) -> int:
+    """How many items of folded tables have room in a column; no head stands last."""
+    used, count = 0.0, 0
+    for n, (laid, row) in enumerate(items):
+        used += laid.head_mm if row is None else row.high
+        if n == 0 and row is not None:
+            used += laid.head_mm
+        if used > space and count:
+            break
+        count = n + 1
+    while 0 < count < len(items) and items[count - 1][1] is None:
+        count -= 1
+    return count
+
+
+def high_of(items: Sequence[tuple[Laid, Cells | None]]) -> float:
+    """Height of heads and rows of folded tables, one below the other."""
+    return sum(laid.head_mm if row is None else row.high for laid, row in items)
