@@ -12,6 +12,7 @@ from rig.units import Units
 
 if TYPE_CHECKING:
     from rig.job.store import Job
+    from rig.quantities.materials import Rule
     from rig.room import Outline
 
 
@@ -63,17 +64,12 @@ def command(
     from rig.job.store import Job
     from rig.quantities.materials import changed_rule
     from rig.study.room import outline_of, room_answer, set_outline, with_renamed
-    from rig.study.rooms import has_several
-    from rig.words.room import names_gone, room_lines, rule_line
+    from rig.words.room import names_gone, room_lines
 
     given = RoomGiven(**options)
     rules = [*given.rules, *(changed_rule(text) for text in materials)]
     with Job.open(job_path, write=True) as job:
-        if has_several(job) and (given.has_shape or renames):
-            raise BadInput(
-                "The job has several rooms: change the walls, doors and openings of one with rig "
-                "room edit NAME."
-            )
+        _refuse_walls_of_several(job, given, renames)
         before = outline_of(job)
         shaped = given.outline_over(before, Units(given.units or job.units.system))
         if not (given.has_settings or shaped or rules or renames):
@@ -93,12 +89,33 @@ def command(
             warnings += names_gone(outline, before)
             warnings += _shape_warnings(job, outline)
     lines = room_lines(str(job_path), outline, closing_mm, units)
-    lines += [rule_line(rule.key, rule.amount, rule.unit, units) for rule in rules]
-    if shaped and has_grid:
-        lines.append("The outline has changed: lay out the grid again with rig grid.")
-    lines += [f"! {warning}" for warning in warnings]
+    lines += _change_lines(rules, units, bool(shaped and has_grid), warnings)
     answer = room_answer(str(job_path), outline, closing_mm, rules, warnings)
     show(answer.as_json(), as_json, "\n".join(lines))
+
+
+def _refuse_walls_of_several(
+    job: "Job", given: RoomGiven, renames: tuple[tuple[str, str], ...]
+) -> None:
+    from rig.study.rooms import has_several
+
+    if has_several(job) and (given.has_shape or renames):
+        raise BadInput(
+            "The job has several rooms: change the walls, doors and openings of one with rig "
+            "room edit NAME."
+        )
+
+
+def _change_lines(
+    rules: "list[Rule]", units: Units, grid_is_old: bool, warnings: list[str]
+) -> list[str]:
+    """Tell what was changed beside the room, and what follows from it."""
+    from rig.words.room import rule_line
+
+    lines = [rule_line(rule.key, rule.amount, rule.unit, units) for rule in rules]
+    if grid_is_old:
+        lines.append("The outline has changed: lay out the grid again with rig grid.")
+    return lines + [f"! {warning}" for warning in warnings]
 
 
 def _shape_warnings(job: "Job", outline: "Outline") -> list[str]:

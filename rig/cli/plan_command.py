@@ -90,12 +90,7 @@ def command(
 
     The plane lies so high that the minimum cover is kept everywhere with the confidence.
     """
-    if level and flat:
-        raise BadInput("A plane is --level or --flat, not both.")
-    if flat and max_slope is None:
-        raise BadInput("--flat needs --max-slope: how steep it may be, as 5mm/m or 0.5%.")
-    if max_slope is not None and not flat:
-        raise BadInput("--max-slope goes with --flat; a level floor has no slope.")
+    _check_slope(level, flat, max_slope)
     from rig.study.plane import PlanWish
 
     wish = PlanWish(max_slope=max_slope, holds=holds, confidence=confidence, **costs)
@@ -145,3 +140,13 @@ def command(
     )
     sections = [plane_section(told), quantities_section(told), plan_cautions(answer)]
     tell(to_text(sections, why=why, last="Next: rig markers"))
+
+
+def _check_slope(level: bool, flat: bool, max_slope: float | None) -> None:
+    """Refuse what is said of the slope where it does not go together."""
+    if level and flat:
+        raise BadInput("A plane is --level or --flat, not both.")
+    if flat and max_slope is None:
+        raise BadInput("--flat needs --max-slope: how steep it may be, as 5mm/m or 0.5%.")
+    if max_slope is not None and not flat:
+        raise BadInput("--max-slope goes with --flat; a level floor has no slope.")

@@ -214,20 +214,27 @@ def plan_command(job_path: Path, why: bool, as_json: bool, **options: Any) -> No
     elif as_json:
         show(made_one(found).as_json(), True, "")
     else:
-        from rig.report.pour_part import pour_plan_section
-        from rig.report.text import to_text
-        from rig.words.rooms import pour_order as told_order
-
-        if several:
-            tell(told_order(list(found)))
-        for name, made in found.items():
-            if several:
-                tell(f"{name}:")
-            part = pour_plan_section(made, units, first=first and name == next(iter(found)))
-            following = words.NEXT_LIST if made.feasible else words.NEXT_PLAN_AGAIN
-            tell(to_text([part], why=why, last=following))
+        _tell_plans(found, units, several=several, first=first, why=why)
     if not feasible:
         click.get_current_context().exit(1)
+
+
+def _tell_plans(
+    found: "dict[str, PourPlan]", units: "Units", *, several: bool, first: bool, why: bool
+) -> None:
+    """Write the plans by room; the `first` of a job has its cautions in full."""
+    from rig.report.pour_part import pour_plan_section
+    from rig.report.text import to_text
+    from rig.words.rooms import pour_order as told_order
+
+    if several:
+        tell(told_order(list(found)))
+    for name, made in found.items():
+        if several:
+            tell(f"{name}:")
+        part = pour_plan_section(made, units, first=first and name == next(iter(found)))
+        following = words.NEXT_LIST if made.feasible else words.NEXT_PLAN_AGAIN
+        tell(to_text([part], why=why, last=following))
 
 
 def made_one(found: "dict[str, PourPlan]") -> "PourPlan":

@@ -21,6 +21,8 @@ from rig.room.geometry import (
 )
 from rig.units import MM_PER_IN, Units
 
+_Ranked = tuple[float, int, Point, Point]  # how far off a wall is, its number and its ends
+
 
 @dataclass(frozen=True)
 class Door:
@@ -73,10 +75,22 @@ def door_on(
             if door := _fitted(at, a, b, width_mm):
                 _refuse_overlap(n, door, doors, units)
                 return door
-    for _, wall, a, b in here + near:
+    raise _misfit(n, at, width_mm, here, near, units)
+
+
+def _misfit(
+    n: int,
+    at: Point,
+    width_mm: float,
+    here: Sequence[_Ranked],
+    near: Sequence[_Ranked],
+    units: Units | None,
+) -> BadInput:
+    """What to say of doorway n, which fits on none of the walls `here` and `near`."""
+    for _, wall, a, b in (*here, *near):
         if back := _fitted(at, a, b, -width_mm):
             other = f"{_plain(back.end_x_mm, units)},{_plain(back.end_y_mm, units)}"
-            raise BadInput(
+            return BadInput(
                 f"door {n}, {told(width_mm, units)} wide, would run past the end of wall {wall}: "
                 f"from {at_words(at, units)} that wall goes on for "
                 f"{told(max(math.dist(a, b) - along(at, a, b), 0.0), units)}. If that is the "
@@ -84,7 +98,7 @@ def door_on(
             )
     _, wall, a, b = here[0]
     start = min(max(along(at, a, b), 0.0), math.dist(a, b))
-    raise BadInput(
+    return BadInput(
         f"door {n}, {told(width_mm, units)} wide, does not fit on wall {wall}: from "
         f"{at_words(at, units)} that wall runs {told(math.dist(a, b) - start, units)} one way and "
         f"{told(start, units)} the other."
