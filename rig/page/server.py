@@ -294,7 +294,7 @@ class Page:
         if refusal:
             return _plain(403, refusal)
         _, slash, path = request.path.lstrip("/").partition("/")
-        site, host = self.site, request.headers["Host"]
+        site = self.site
         asked = path.removeprefix(SESSION) if site else path
         if asked == "live":
             return await self._live(request)
@@ -303,14 +303,23 @@ class Page:
         if path == SESSION and self._scene is None:
             return web.Response(status=303, headers={"Location": f"/{self._key}/"})
         if site is not None and slash and asked not in self._files and path != SESSION:
-            if asked == "alive":
-                return _plain(200, "yes")
-            if request.method not in ("GET", "HEAD", "POST"):
-                return _plain(405, "Only GET and POST.")
-            response = await site.answer(request, path, f"/{self._key}/")
-            response.headers.update(_HEADERS | _SITE_HEADERS)
-            response.headers.setdefault("Content-Security-Policy", _policy(host, "'self'"))
-            return response
+            return await self._from_site(site, request, path, asked)
+        return self._file(request, asked, bool(slash))
+
+    async def _from_site(
+        self, site: "Site", request: web.Request, path: str, asked: str
+    ) -> web.StreamResponse:
+        if asked == "alive":
+            return _plain(200, "yes")
+        if request.method not in ("GET", "HEAD", "POST"):
+            return _plain(405, "Only GET and POST.")
+        response = await site.answer(request, path, f"/{self._key}/")
+        response.headers.update(_HEADERS | _SITE_HEADERS)
+        policy = _policy(request.headers["Host"], "'self'")
+        response.headers.setdefault("Content-Security-Policy", policy)
+        return response
+
+    def _file(self, request: web.Request, asked: str, slash: bool) -> web.Response:
         if request.method not in ("GET", "HEAD"):
             return _plain(405, "Only GET.")
         name = asked or "page.html"
@@ -319,14 +328,15 @@ class Page:
         if name not in self._files or not slash:
             return _plain(404, "There is nothing here.")
         # A key goes with one start, so that what it opens never changes.
-        kept = {"Cache-Control": "private, max-age=3600"} if site and name != "page.html" else {}
+        stays = self.site is not None and name != "page.html"
+        kept = {"Cache-Control": "private, max-age=3600"} if stays else {}
         return web.Response(
             body=self._files[name],
             headers={
                 **_HEADERS,
                 **kept,
                 "Content-Type": TYPES[name.rpartition(".")[2]],
-                "Content-Security-Policy": _policy(host),
+                "Content-Security-Policy": _policy(request.headers["Host"]),
             },
         )
 
