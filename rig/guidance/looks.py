@@ -92,14 +92,17 @@ class Looks:
             return
         if self._rests_since_s is None:
             self._rests_since_s = time_s - self._window.span_s
-        if target_mm is None or not self._came:
-            return
+        if target_mm is not None and self._came:
+            self._judge(time_s, target_mm, self._rests_since_s)
+
+    def _judge(self, time_s: float, target_mm: float, rests_since_s: float) -> None:
+        """Take note of how high the marker rests, on a stand that a walk led to."""
         mean_mm, stderr_mm, _ = self._window.value()
         high_mm = target_mm - mean_mm
         clear_mm = self._tolerance_mm + math.hypot(3.0 * stderr_mm, self._window.limit_mm)
-        landed = self._rests_since_s - self._since_s <= LANDING_S
+        landed = rests_since_s - self._since_s <= LANDING_S
         rests = self._window.spread_mm <= 0.5 * self._window.limit_mm
-        sure = landed and rests and time_s - self._rests_since_s >= SURE_S - 1e-9
+        sure = landed and rests and time_s - rests_since_s >= SURE_S - 1e-9
         if high_mm < -clear_mm or (clear_mm < high_mm <= MOST_HIGH_MM and sure):
             self._out_here = True
         elif abs(high_mm) <= self._tolerance_mm and not self.out:

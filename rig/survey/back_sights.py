@@ -264,20 +264,10 @@ class BackSights:
         Not by a tape that opens a session: who reads it says so. `pending` is None afterwards
         unless a second look is asked for.
         """
-        assert self._line is not None
         assert self.pending is not None
         pending, doubt = self.pending, self._doubt
         label, first, point = pending.stand.label, pending.first, pending.point
-        if point is not None and doubt is not None:
-            change_mm = held.reading_mm - doubt.expected_mm(point)
-            noise_mm = math.hypot(doubt.noise_mm(point), held.stderr_mm)
-            allowed_mm = SIGMAS * noise_mm
-            stood = abs(change_mm) <= allowed_mm
-            found = Found("held" if stood else "set up", change_mm, noise_mm, allowed_mm, 0.0)
-        else:
-            found = self._line.compare(held.reading_mm, held.stderr_mm, held.time_s)
-            if found.word != "held" and self._broke_s is not None:
-                found = replace(found, word="set up")
+        found = self._compared(held, point)
         sure = sure or (self._by_tape and (pending.is_opening or point is not None))
         again = first is not None and abs(held.reading_mm - first.reading_mm) <= (
             SIGMAS * math.hypot(held.stderr_mm, first.stderr_mm)
@@ -295,6 +285,15 @@ class BackSights:
             f"{sure_of_place(label, self._begun.by_tape)}"
         )
         return [Ask(label=label, text=text)]
+
+    def _compared(self, held: HeldReading, point: ShotTaken | None) -> Found:
+        assert self._line is not None
+        if point is not None and self._doubt is not None:
+            return self._doubt.compare(point, held)
+        found = self._line.compare(held.reading_mm, held.stderr_mm, held.time_s)
+        if found.word != "held" and self._broke_s is not None:
+            return replace(found, word="set up")
+        return found
 
     def _go_by(self, found: Found, held: HeldReading, label: str) -> list[Event]:
         """Tell what the line did, and what becomes of the shots since it was last seen."""

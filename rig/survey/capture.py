@@ -201,19 +201,18 @@ class Capture:
         while not self.finished:
             pressed, patience = self._button.deadline_s, self._patience.deadline()
             given_up, broke = self._line.deadline_s, self._line.break_s
-            others = (pressed, patience and patience[0])
-            soonest = min((at for at in others if at is not None), default=math.inf)
+            pressed_s = math.inf if pressed is None else pressed
+            patient_s = math.inf if patience is None else patience[0]
+            soonest = min(pressed_s, patient_s)
             if given_up <= until_s and given_up < soonest:
                 self._out.append(self._line.give_up(given_up))
                 self._go_on(given_up)
             elif broke <= until_s and broke < soonest:
                 self._go_back(broke, at_end=False, after_break=True)
-            elif pressed is not None and (patience is None or pressed <= patience[0]):
-                if pressed > until_s:
-                    return
+            elif pressed is not None and pressed <= min(patient_s, until_s):
                 self._settle_presses()
-            elif patience is not None and patience[0] <= until_s:
-                if self._patience.end(patience[1], patience[0]):
+            elif patience is not None and patient_s <= until_s:
+                if self._patience.end(patience[1], patient_s):
                     self._complain(patience[1])
             else:
                 return

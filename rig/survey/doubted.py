@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rig.events import ShotTaken
+from rig.survey.laser.line_watch import Found
 from rig.survey.laser.verdict import SIGMAS
 from rig.survey.reading import REFOUND_MM
 from rig.survey.stand import HeldReading, Stand
@@ -69,6 +70,14 @@ class Doubt:
     def noise_mm(self, shot: ShotTaken) -> float:
         """Doubt of that, the new sight's own left out."""
         return math.hypot(shot.stderr_mm, self.stderr_mm, REFOUND_MM)
+
+    def compare(self, shot: ShotTaken, held: HeldReading) -> Found:
+        """Say whether a new sight of a point reads as its shot, so that the line had stood."""
+        change_mm = held.reading_mm - self.expected_mm(shot)
+        noise_mm = math.hypot(self.noise_mm(shot), held.stderr_mm)
+        allowed_mm = SIGMAS * noise_mm
+        stood = abs(change_mm) <= allowed_mm
+        return Found("held" if stood else "set up", change_mm, noise_mm, allowed_mm, 0.0)
 
     def skip(self, shot: ShotTaken) -> "Doubt":
         """Do without a look at a point."""

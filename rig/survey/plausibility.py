@@ -182,6 +182,14 @@ class _Place:
     reading_mm: float
 
 
+def _places_of(shots: Iterable[ShotTaken]) -> list[_Place]:
+    return [
+        _Place(shot.label, shot.x_mm, shot.y_mm, shot.reading_mm)
+        for shot in shots
+        if shot.x_mm is not None and shot.y_mm is not None
+    ]
+
+
 class Guard:
     """Watches one session.
 
@@ -307,11 +315,7 @@ class Guard:
             case Jolted(labels=gone) | SetAside(labels=gone):
                 self._places = [place for place in self._places if place.label not in gone]
             case PutBack(shots=shots):
-                self._places += [
-                    _Place(shot.label, shot.x_mm, shot.y_mm, shot.reading_mm)
-                    for shot in shots
-                    if shot.x_mm is not None and shot.y_mm is not None
-                ]
+                self._places += _places_of(shots)
             case ShotTaken(kind="floor" | "finished"):
                 told = self._step(event)
                 self._heights.append(event.reading_mm)
