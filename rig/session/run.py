@@ -291,12 +291,15 @@ class _Run:
             await self._wait_a_moment()
         return self._begun
 
-    async def _next(self) -> bool:
-        """Work off what comes next, or let time go by; return whether the session goes on."""
-        self._say_what_is_kept()
+    def _say_when_ready(self) -> None:
         if self._begun and self._queue.empty() and not self._unsaid:
             for sink in self._sinks:
                 sink.ready()
+
+    async def _next(self) -> bool:
+        """Work off what comes next, or let time go by; return whether the session goes on."""
+        self._say_what_is_kept()
+        self._say_when_ready()
         try:
             item = await asyncio.wait_for(self._queue.get(), TICK_S if self._clock else None)
         except TimeoutError:

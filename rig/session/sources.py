@@ -16,7 +16,7 @@ from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.devices.stream import supervise
 from rig.devices.trace import Trace, replay
 from rig.devices.transport import Transport
-from rig.devices.typed import TypedReader, TypedUnit
+from rig.devices.typed import Doubted, TypedReader, TypedUnit
 from rig.errors import BadInput
 from rig.events import AskTyped
 from rig.job.rows import Session, StoredEvent, StoredReading
@@ -112,6 +112,11 @@ async def typed(
             settled(kept)
             yield Settled(time_s, utc_s, kept)
         yield entry
+    _refuse_unsaid(pending)
+
+
+def _refuse_unsaid(pending: Doubted | None) -> None:
+    """Refuse an end that leaves open what the readings are in."""
     if pending is not None and pending.blocks:
         raise BadInput(asking.unit_unsaid(pending))
 

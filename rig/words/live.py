@@ -179,9 +179,7 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
             return _aloud(say("{label} skipped", label=event.label))
         case Undone():
             return _aloud(say("{label} undone", label=event.label))
-        case Ask() | AskTyped():
-            return Said(event.text, sounding(event.text), "warn", "warn")
-        case Trouble():
+        case Ask() | AskTyped() | Trouble() | SetUp() | SetAside():
             return Said(event.text, sounding(event.text), "warn", "warn")
         case Check():
             return _check(event, units, event.text)
@@ -189,8 +187,6 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
             return Said(event.text, sounding(event.text), "say" if event.ok else "warn")
         case Drifted() | Jolted():  # what was found is spoken with the check
             return Said(event.text, "", "warn", "warn")
-        case SetUp() | SetAside():
-            return Said(event.text, sounding(event.text), "warn", "warn")
         case PutBack():
             return _aloud(event.text)
         case Watched():
