@@ -92,7 +92,6 @@ def set_markers(
     from rig.session.begin import Hand, SetWish, begin_setting
     from rig.session.kinds.set import KIND
     from rig.study.fresh import fresh_plan
-    from rig.study.markers_answer import refuse_other_lift
     from rig.study.rooms import each_room, in_room
 
     lift = options.pop("lift", None)
@@ -106,6 +105,8 @@ def set_markers(
         if not job.markers():
             raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
         if lift is not None:
+            from rig.study.markers_answer import refuse_other_lift
+
             refuse_other_lift(job, lift)
         failed = None
         rounds = (

@@ -207,7 +207,11 @@ def test_a_tripod_that_is_kicked_is_told_and_the_shots_asked_for_again(
     (jolt,) = (event for event in told if event["event"] == "jolt")
     assert jolt["change_mm"] == pytest.approx(4.0, abs=3 * jolt["stderr_mm"])
     shots = [event for event in told if event["event"] == "shot"]
-    assert [shot["label"] for shot in shots] == jolt["labels"] * 2
+    # Back from the last shot to the first that reads as it did; what lies before it stands.
+    assert jolt["labels"] == ["A1", "B1", "B2", "A2"]
+    assert [shot["label"] for shot in shots] == [*jolt["labels"], "A2", "B2", "B1"]
+    (stands,) = (event for event in told if event["event"] == "in_use")
+    assert (stands["label"], stands["labels"]) == ("B1", ["A1"])
     assert [event["ok"] for event in told if event["event"] == "checked"] == [False, True]
     truth = json.loads(truth_path.read_text())
     (kick,) = truth["line"]["jolts"]
