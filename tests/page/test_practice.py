@@ -54,7 +54,10 @@ def work(page: Any) -> None:
             name = "Up" if word == "raise" else "Down"
             turn = "1/8" if sum(map(Fraction, amount.split())) >= Fraction(1, 8) else "1/32"
             page.get_by_role("button", name=f"{name} {turn}").click()
-            time.sleep(0.12)
+            # Who turns on before the prompt has followed turns a marker that is set by then.
+            turned_s = time.monotonic()
+            while now(page)[1] == told and time.monotonic() - turned_s < 1.0:
+                time.sleep(0.05)
         if mode != "prompt" or told["move"] != "hold":
             held_s = time.monotonic()
         elif time.monotonic() - held_s > 3.0:  # on the edge of the tolerance: the trainee decides
