@@ -56,7 +56,7 @@ def work(page: Any) -> None:
             page.get_by_role("button", name=f"{name} {turn}").click()
             # Who turns on before the prompt has followed turns a marker that is set by then.
             turned_s = time.monotonic()
-            while now(page)[1] == told and time.monotonic() - turned_s < 1.0:
+            while now(page)[1]["text"] == told["text"] and time.monotonic() - turned_s < 5.0:
                 time.sleep(0.05)
         if mode != "prompt" or told["move"] != "hold":
             held_s = time.monotonic()
