@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from rig.surface.covariance import NARROW, Floats
 from rig.surface.draws import Singles
 from rig.surface.gaussian_process import GaussianProcess
-from rig.surface.looked import Looked, passed
+from rig.surface.looked import Looked, bell, passed
 
 PER_M2 = 0.1
 # Mean height over what the floor is uneven by from one shot to the next (roughness and lines).
@@ -63,7 +63,7 @@ def unseen_humps(
 
     Notes
     -----
-    Humps are a Poisson field, bells :math:`\tfrac12 a (1 + \cos \pi r / R)`. One is kept with
+    Humps are a Poisson field of bells (`rig.surface.looked.bell`). One is kept with
     probability :math:`\exp(-\tfrac12 \sum_i b_i^2 / s_i^2)`, where :math:`b_i` is what it would
     have added to shot i and :math:`s_i` the doubt of that shot, roughness included, and with that
     of what the looks found (`rig.surface.looked`).
@@ -77,8 +77,7 @@ def unseen_humps(
     away = np.hypot(
         np.subtract.outer(x_mm[cell], model.x_mm), np.subtract.outer(y_mm[cell], model.y_mm)
     )
-    near = np.minimum(away / radius[:, None], 1.0)
-    shown = 0.5 * height[:, None] * (1.0 + np.cos(np.pi * near))
+    shown = height[:, None] * bell(away, radius[:, None])
     unseen = np.exp(-0.5 * np.sum(shown**2 / model.shot_variance_mm2, axis=1))
     unseen *= passed(looks, x_mm[cell], y_mm[cell], radius, height, dips=dips)
     kept = rng.random(len(draw)) < unseen

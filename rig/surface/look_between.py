@@ -14,7 +14,7 @@ from rig.surface.covariance import Floats
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import Extremes
 from rig.surface.humps import unseen_humps
-from rig.surface.looked import SEEN_MM, Looked
+from rig.surface.looked import SEEN_MM, Looked, bell
 from rig.surface.looked import shown as edge_shows
 
 HUMP_RADIUS_MM = 457.2
@@ -89,8 +89,7 @@ def hides_mm(
     model: GaussianProcess, x_mm: float, y_mm: float, looks: Sequence[Looked] = ()
 ) -> float:
     """Height of a hump 3 ft across that shots and looks would let pass once in twenty."""
-    away = np.hypot(model.x_mm - x_mm, model.y_mm - y_mm) / HUMP_RADIUS_MM
-    shown = 0.5 * (1.0 + np.cos(np.pi * np.minimum(away, 1.0)))
+    shown = bell(np.hypot(model.x_mm - x_mm, model.y_mm - y_mm), HUMP_RADIUS_MM)
     seen = float(np.sum(shown**2 / model.shot_variance_mm2))
     for look in looks:
         if not look.rocks:

@@ -43,23 +43,35 @@ class Looked:
         return self.at_mm is not None and not AT_AN_END <= self.share <= 1.0 - AT_AN_END
 
 
+def bell(away_mm: Floats, radius_mm: Floats | float) -> Floats:
+    r"""Height of a hump of height 1, :math:`\tfrac12 (1 + \cos \pi r / R)`, so far off its middle.
+
+    Parameters
+    ----------
+    away_mm : array
+    radius_mm : array that goes with it, or float
+    """
+    near = np.minimum(away_mm / radius_mm, 1.0)
+    height: Floats = 0.5 * (1.0 + np.cos(math.pi * near))
+    return height
+
+
 def shown(look: Looked, x_mm: Floats, y_mm: Floats, radius_mm: Floats | float) -> Floats:
-    r"""What an edge shows of bells of height 1: how far they leave the chord of its ends, (k,).
+    """What an edge shows of bells of height 1: how far they leave the chord of its ends, (k,).
 
     Parameters
     ----------
     look : Looked
     x_mm, y_mm, radius_mm : arrays, shape (k,)
-        Middles of the bells :math:`\tfrac12 (1 + \cos \pi r / R)`.
+        Middles and radii of the bells (`bell`).
     """
     share = np.linspace(0.0, 1.0, _SAMPLES)
     along_x = look.from_mm[0] + share * (look.to_mm[0] - look.from_mm[0])
     along_y = look.from_mm[1] + share * (look.to_mm[1] - look.from_mm[1])
     away = np.hypot(np.subtract.outer(x_mm, along_x), np.subtract.outer(y_mm, along_y))
-    near = np.minimum(away / np.asarray(radius_mm)[..., None], 1.0)
-    bell = 0.5 * (1.0 + np.cos(math.pi * near))
-    chord = (1.0 - share) * bell[:, :1] + share * bell[:, -1:]
-    off: Floats = np.max(np.abs(bell - chord), axis=1)
+    height = bell(away, np.asarray(radius_mm)[..., None])
+    chord = (1.0 - share) * height[:, :1] + share * height[:, -1:]
+    off: Floats = np.max(np.abs(height - chord), axis=1)
     return off
 
 
