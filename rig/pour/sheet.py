@@ -11,8 +11,7 @@ from typing import Any
 from rig.errors import BadInput
 from rig.record import OMITTED, Record
 from rig.texts import read_toml
-from rig.units import Units, parse_duration, parse_length, parse_volume
-from rig.units import parse_temperature as parse_temperature
+from rig.units import Units, parse_duration, parse_length, parse_temperature, parse_volume
 from rig.words import pour as words
 
 _WHERE = {

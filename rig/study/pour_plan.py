@@ -8,7 +8,7 @@ from rig.pour.crew import Times, check_crew, check_gear
 from rig.pour.forecast import Crew, Ground, forecast
 from rig.pour.order import Order, exit_on, floor_of, order_of_pour, place_on
 from rig.pour.pace import TIMED, UNKNOWN, Pace
-from rig.pour.sheet import Sheet, ask_for, parse_temperature, read_sheet
+from rig.pour.sheet import Sheet, ask_for, read_sheet
 from rig.room import Outline, raster_of
 from rig.study.fresh import fresh_plan
 from rig.study.lasers import shots_of
@@ -29,7 +29,7 @@ from rig.study.site_log import floor_temperature, site_log
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
-from rig.units import Units
+from rig.units import Units, parse_temperature
 from rig.words import pour as words
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from rig.errors import BadInput
-from rig.pour.sheet import Sheet, ask_for, parse_sheet, parse_temperature, read_sheet
-from rig.units import Units
+from rig.pour.sheet import Sheet, ask_for, parse_sheet, read_sheet
+from rig.units import Units, parse_temperature
 from tests.kinds import there
 
 MM, IN = Units("mm"), Units("in")

@@ -145,7 +145,7 @@ def _quantities(data: bytes) -> None:
         lambda: units.parse_duration(text, bare="s"),
         lambda: units.parse_percent(text),
         lambda: units.parse_slope(text),
-        lambda: sheet.parse_temperature(text),
+        lambda: units.parse_temperature(text),
     )
     taken = 0
     for parse in parsers:
