@@ -22,6 +22,7 @@ MOST_ROWS = 1_000_000
 LONGEST_LINE = 100_000
 DEEPEST = 50
 LONGEST_NAME = 64
+LONGEST_TEXT = 2000  # of a key in a table that a user writes
 _LARGEST_INTEGER = 2**63 - 1  # TOML 1.0.0: integers are of 64 bits
 
 # tomllib walks a dotted key from the top at each use, so one of many parts takes for ever.

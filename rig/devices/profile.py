@@ -17,15 +17,13 @@ from rig.devices.framing import LONGEST_MESSAGE
 from rig.devices.modbus import DEVICES, MOST_REGISTERS, Registers, register_order
 from rig.devices.pattern import BadPattern, LinePattern
 from rig.errors import BadInput
-from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
+from rig.texts import LONGEST_TEXT, MOST_TOML_BYTES, parse_toml, read_text
 
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 
 # Levelling staffs are made up to 5 m (common practice, no source).
 LONGEST_ROD_MM = 5000.0
-
-LONGEST_TEXT = 2000
 
 _FOLDER = Path(__file__).parent / "profiles"
 _FASTEST_BAUD = 4_000_000

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal, Self, TypeGuard
 
 from rig.errors import BadInput
+from rig.texts import LONGEST_TEXT
 from rig.units import METRIC, Units
 
 if TYPE_CHECKING:
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
     from rig.flatness.straightedge import Placement
     from rig.flatness.verdict import Verdict
     from rig.room import Outline
-
-
-LONGEST_TEXT = 2000
 
 
 @dataclass(frozen=True)
