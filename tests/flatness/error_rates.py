@@ -27,6 +27,9 @@ from tests.surface.worlds import KINDS, ROOMS, make_world
 
 ROOM = room(3657.6, 4572.0)
 RULE = load_rule("click-lock")
+assert isinstance(RULE, EdgeRule)
+LONGEST_MM = 5855.0
+EDGES, LIMIT_MM = RULE.edges(LONGEST_MM), RULE.limits_mm[0]
 FINE_MM = 50.8
 SPACINGS_MM = (457.2, 914.4)
 
@@ -43,27 +46,37 @@ def grid(spacing_mm: float, span_mm: float) -> Floats:
     return np.linspace(152.4, span_mm - 152.4, count)
 
 
+def sized(fine: Field, rng: np.random.Generator) -> tuple[float, bool]:
+    """Factor that brings a floor's worst gap near the limit, and whether it then conforms."""
+    worst = there(worst_placement(fine, ROOM, EDGES, 60, LONGEST_MM))
+    size = rng.uniform(0.6, 1.5) * LIMIT_MM / worst.gap_mm
+    return size, size * worst.gap_mm <= LIMIT_MM
+
+
+def judged(
+    x: Floats, y: Floats, z: Floats, noise: float, rng: np.random.Generator, draws: int
+) -> tuple[str, float]:
+    """Return the verdict on shots: its word and its chance."""
+    surface = fit_surface(x, y, z, np.full(len(x), noise))
+    verdict = RULE.judge(ROOM, model_of(surface, ROOM, x, y, noise, rng, draws), 0.95)
+    return verdict.word, verdict.chance
+
+
 def one_floor(rng: np.random.Generator, spacing_mm: float, draws: int) -> tuple[str, float, bool]:
     """Return the verdict's word, its chance, and whether the floor truly conforms."""
     smooth = waves(rng)
     rough_mm = rng.choice([0.0, 0.1, 0.2])
     fine = field_of(ROOM, FINE_MM, smooth)
-    assert isinstance(RULE, EdgeRule)
-    edges = RULE.edges(5855.0)
-    plain = worst_placement(fine, ROOM, edges, 60, 5855.0)
-    size = rng.uniform(0.6, 1.5) * RULE.limits_mm[0] / there(plain).gap_mm
+    size, _ = sized(fine, rng)
     rough = rough_mm * rng.standard_normal(fine.z_mm.shape)
     floor = Field(0.0, 0.0, FINE_MM, size * fine.z_mm + rough)
-    conforms = there(worst_placement(floor, ROOM, edges, 60, 5855.0)).share <= 1.0
+    conforms = there(worst_placement(floor, ROOM, EDGES, 60, LONGEST_MM)).share <= 1.0
     x, y = (a.ravel() for a in np.meshgrid(grid(spacing_mm, 3657.6), grid(spacing_mm, 4572.0)))
     # The rod's foot stands on the nearest spot of the fine raster.
     foot = floor.at(np.rint(x / FINE_MM) * FINE_MM, np.rint(y / FINE_MM) * FINE_MM)
     noise = 0.2
     z = foot + noise * rng.standard_normal(len(x))
-    surface = fit_surface(x, y, z, np.full(len(x), noise))
-    model = model_of(surface, ROOM, x, y, noise, rng, draws)
-    verdict = RULE.judge(ROOM, model, 0.95)
-    return verdict.word, verdict.chance, conforms
+    return *judged(x, y, z, noise, rng, draws), conforms
 
 
 def one_world(kind: str, number: int, seed: int, draws: int = 200) -> tuple[str, float, bool]:
@@ -71,18 +84,11 @@ def one_world(kind: str, number: int, seed: int, draws: int = 200) -> tuple[str,
     rng = np.random.default_rng([seed, list(KINDS).index(kind), number])
     built = ROOMS[0]
     world = make_world(kind, rng, built)
-    assert isinstance(RULE, EdgeRule)
-    edges = RULE.edges(5855.0)
-    fine = field_of(ROOM, FINE_MM, world.at)
-    plain = worst_placement(fine, ROOM, edges, 60, 5855.0)
-    size = rng.uniform(0.6, 1.5) * RULE.limits_mm[0] / there(plain).gap_mm
-    conforms = size * there(plain).gap_mm <= RULE.limits_mm[0]
+    size, conforms = sized(field_of(ROOM, FINE_MM, world.at), rng)
     x, y = built.grid()
     noise = 0.3
     z = size * world.at(x, y) + noise * rng.standard_normal(len(x))
-    surface = fit_surface(x, y, z, np.full(len(x), noise))
-    verdict = RULE.judge(ROOM, model_of(surface, ROOM, x, y, noise, rng, draws), 0.95)
-    return verdict.word, verdict.chance, conforms
+    return *judged(x, y, z, noise, rng, draws), conforms
 
 
 def run_worlds(each: int = 30, seed: int = 1) -> None:
