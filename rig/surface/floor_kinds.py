@@ -3,20 +3,19 @@
 A slab has joints, and its edges curl up there by 1/16 to 1/4 in (joints at 24 to 36 times the
 thickness: ACI 302.1R; curl: ACI 360R, both from memory), so what lines along its walls add is
 believed to be of that size. Joists run one way: lines are believed along them, and hardly any
-across. How large each is, is common practice, no source.
+across. How large each is, is common practice, no source; they were chosen with 30 floors each of
+seed 31 of `tests/surface/worlds.py`: judge the table on others.
 """
 
 from __future__ import annotations
 
 from rig.surface.reml import Prior, Priors
 
-Along = str
-
 _CURLED = Prior(1.0, 0.6, 0.01, 6.0)
 _OVER_JOISTS, _ACROSS_JOISTS = Prior(0.6, 0.8, 0.01, 6.0), Prior(0.1, 1.0, 0.01, 6.0)
 
 
-def priors_of(floor: str | None, joists_along: Along | None = None, jointed: bool = True) -> Priors:
+def priors_of(floor: str | None, joists_along: str | None = None, jointed: bool = True) -> Priors:
     """Beliefs of a floor made of `floor`.
 
     Parameters

@@ -3,7 +3,8 @@
 `python -m tests.guidance.set_rates 200` plays that many rounds of ten markers over each kind of
 noise (about a minute for ten). A hand turns each screw by what the prompt says, with an error of
 its own, and waits; and one marker a round is left 1.2 mm out for a minute, with a tolerance of 1.
-Neither the kinds of noise nor their strength are those that `rig/survey/memory.py` tries.
+Slow noise is of the family by which `rig/survey/memory.py` learns, with memories that it does not
+try; the swing of the line is of none. All of it is simulated: no rod's own noise is here.
 """
 
 import math

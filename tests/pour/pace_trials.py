@@ -2,7 +2,8 @@
 
 `python -m tests.pour.pace_trials 200` prints the table of that many crews a row (a minute for 50).
 The crews are not drawn from what the tool believes of crews: each row has one pace of hands and of
-mixing, and every pour a day of its own.
+mixing, and every pour a day of its own. They pour by the simulation that plans, so that what it
+leaves out of a real crew shows in no row.
 """
 
 import sys

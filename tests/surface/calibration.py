@@ -1,7 +1,7 @@
 """Does the stated doubt hold? Many made-up floors are surveyed and the truth is compared.
 
 `run(n_floors, seed)` prints a table by kind of floor; `python -m tests.surface.calibration 500`.
-`run_worlds` does so over the floors of `tests.surface.worlds`, which nothing was chosen by:
+`run_worlds` does so over the floors of `tests.surface.worlds`, which are not made from the model:
 `python -m tests.surface.calibration --worlds 500` judges so many of each kind, rooms in turn.
 Nothing here is from a standard: the floors are made by other means than the model under test.
 "maximum" asks whether the truth lies under `upper_mm`; what counts as true is the highest of the
@@ -9,8 +9,9 @@ Nothing here is from a standard: the floors are made by other means than the mod
 shots stand 2 to 4 ft apart with errors of 0.2 to 1.5 mm. A ridge between two rows of shots is seen
 by neither: that kind may be kept less often, down to the point where chance ends (0.1 % of the
 binomial), and `broken` counts the floors of each kind that the tool itself says it does not fit.
-The nugget's prior was chosen with seeds 7 and 11, smoothness and bowl with 5 and 21: judge the
-table on others.
+The nugget's prior was chosen with seeds 7 and 11, smoothness and bowl with 5 and 21; of worlds, the
+priors of lines with seed 11 and those of kinds that are told (`rig.surface.floor_kinds`) with 31:
+judge the table on others.
 """
 
 import sys
