@@ -71,13 +71,10 @@ class Hands:
     time_s: float = 0.0
     events: list[Event] = field(default_factory=list)
 
-    def play(self, motion: Motion | Lowered | Hop, seconds: float) -> Pose:
-        """Let a motion go on for so long, or until a marker is set where nobody is waited for."""
-        pose = motion.pose(self.time_s)
+    def play(self, motion: Motion | Lowered | Hop, seconds: float) -> None:
+        """Let a motion go on for so long."""
         for _ in range(max(1, round(seconds * self.rate_hz))):
-            pose = motion.pose(self.time_s)
-            self._read(pose)
-        return pose
+            self._read(motion.pose(self.time_s))
 
     def play_until(self, motion: Motion, told: type, seconds: float) -> bool:
         """Let a motion go on until something is told; return whether it was in time."""
