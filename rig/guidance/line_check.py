@@ -6,22 +6,16 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from rig.events import Check, Checked
+from rig.survey.laser.verdict import SIGMAS
 from rig.units import Units
 from rig.words.markers import corrected
 from rig.words.typed import stand_or_read
-
-SIGMAS = 3.0
-"""A line that differs by more than this many standard errors was moved: 0.3 % of the lines that
-were not are stopped for nothing (normal distribution)."""
-
 
 RETURN_MM = 0.7
 """How near a laser comes back to its line where nobody moved it, one standard deviation: warmth,
 battery, its own levelling (common practice, no source)."""
 SECOND_LOOK_S = 6.0
 """A line that looks moved gets a second sight: the rod may not be on its place yet."""
-BREAK_S = 15 * 60.0
-"""After so long without a reading the line is checked anew (common practice, no source)."""
 UNCHECKED = (
     "The line is not checked against the survey: if the laser was moved or restarted, every "
     "marker will be off by as much."

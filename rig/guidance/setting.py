@@ -12,7 +12,7 @@ from rig.devices.reading import AWAKE, CLOCK_SET, Reading
 from rig.errors import BadInput
 from rig.events import Event, MarkerSet, NextMarker, SetDone, Skipped, Trouble, Unset
 from rig.guidance import phrases
-from rig.guidance.line_check import BREAK_S, UNCHECKED, CheckSight, LineSights, Steady
+from rig.guidance.line_check import UNCHECKED, CheckSight, LineSights, Steady
 from rig.guidance.looks import Looks
 from rig.guidance.marker_round import MarkerRound, MarkerTarget
 from rig.guidance.prompter import Prompter
@@ -22,6 +22,7 @@ from rig.guidance.tolerance import Tolerance
 from rig.survey.arming import Arming
 from rig.survey.button import Button
 from rig.survey.capture import TICK_LATENESS_S
+from rig.survey.laser.line_watch import BREAK_S
 from rig.survey.patience import PATIENCE_S, Patience, Want
 from rig.survey.stance import Stance
 from rig.survey.stillness import GAP_S, StillWindow

@@ -31,12 +31,10 @@ from rig.events import (
 )
 from rig.session.items import PORT, Act, End, Item, Log, Question, Settled, Typed
 from rig.session.writer import Writer
+from rig.survey.laser.line_watch import BREAK_S
 from rig.survey.plausibility import Guard
 
 TICK_S = 0.1
-ASLEEP_S = 15 * 60.0
-"""After a gap of so long in the session itself its machine hears that it was asleep: the same
-break after which a line is checked anew (common practice, no source)."""
 FLUSH_S = 1.0
 SLOW_S = 0.5
 MOST_WAITING = 2_000
@@ -374,7 +372,7 @@ class _Run:
         gone_s, set_by_s = self._clock.look()
         if not self._begun or self._machine.finished:
             return
-        if gone_s > ASLEEP_S:
+        if gone_s > BREAK_S:
             self._work_off(Act(*self._clock.now(), AWAKE))
         if set_by_s:
             self._work_off(Act(*self._clock.now(), CLOCK_SET, f"{set_by_s:.3f}"))

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from rig.events import Event, Jolted, ShotTaken, Undone
+from rig.survey.laser.verdict import SIGMAS
 from rig.units import METRIC, Units
 from rig.words import typed as words
 
 LARGEST_RANGE_MM = 300.0
 """A floor to be levelled falls less from its highest to its lowest (common practice, no source)."""
-SIGMAS = 3.0
 LEAST_MM = 1.0
 """What fixed points may differ by when they are read again (common practice, no source)."""
 UNDER_MM = 3.0

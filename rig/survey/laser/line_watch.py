@@ -18,7 +18,8 @@ ENOUGH_SHOTS = 4
 LONG_S = 10 * 60.0
 """At its end a walk goes back after so many shots since, or so long; not for a spot shot again."""
 BREAK_S = 15 * 60.0
-"""After so long without a reading the laser may have been set up again (common practice)."""
+"""After so long without a reading the laser may have been set up again (common practice, no
+source)."""
 FASTEST_DRIFT_MM_PER_H = 3.0
 """A laser that warms up or stands in the sun wanders no faster (common practice, no source)."""
 GIVE_UP_S = 90.0
