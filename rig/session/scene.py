@@ -72,7 +72,7 @@ from rig.session.sections import (
     plan_of,
 )
 from rig.units import Units
-from rig.words.live import Said, check_place, said, stand
+from rig.words.live import Said, said, stand
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -232,8 +232,7 @@ class Scene:
                 where = _where(event.text, event.label)
                 return self.go("hold", event.label, event.x_mm, event.y_mm, where)
             case Check():
-                place = check_place(event, self._by_tape)
-                where = f"{place} (expect {self._units.length(event.expected_mm)})"
+                where = f"{event.text} (expect {self._units.length(event.expected_mm)})"
                 return self.go("check", event.label, event.x_mm, event.y_mm, where)
             case ShotTaken():
                 return self.mark(event.label, "done") | self.last(told)

@@ -91,14 +91,8 @@ def said(event: Event, units: Units, by_tape: bool = False) -> Said:
     by_tape : bool
         Whether readings are typed, so that nobody holds a rod.
     """
-    if by_tape:
-        match event:
-            case Armed():
-                return Said(say("Read the tape at {label}", label=event.label))
-            case Check():
-                return _check(event, units, check_place(event, by_tape))
-            case _:
-                pass
+    if by_tape and isinstance(event, Armed):
+        return Said(say("Read the tape at {label}", label=event.label))
     if isinstance(event, LinkEvent):
         return _of_link(event, units)
     if isinstance(event, SurveyEvent):
@@ -182,7 +176,7 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
         case Ask() | AskTyped() | Trouble() | SetUp() | SetAside():
             return Said(event.text, sounding(event.text), "warn", "warn")
         case Check():
-            return _check(event, units, event.text)
+            return _check(event, units)
         case LineChecked():
             return Said(event.text, sounding(event.text), "say" if event.ok else "warn")
         case Drifted() | Jolted():  # what was found is spoken with the check
@@ -199,21 +193,14 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
     assert_never(event)
 
 
-def check_place(event: Check, by_tape: bool) -> str:
-    """Say where a check is read, and with what."""
-    if by_tape and "hold still" in event.text:
-        return say("read the tape there")
-    return event.text
-
-
-def _check(event: Check, units: Units, where: str) -> Said:
+def _check(event: Check, units: Units) -> Said:
     text = say(
         "Check the line on {label}: {where} (expect {expected})",
         label=event.label,
-        where=where,
+        where=event.text,
         expected=units.length(event.expected_mm),
     )
-    ear = say("check the line on {label}: {where}", label=event.label, where=where)
+    ear = say("check the line on {label}: {where}", label=event.label, where=event.text)
     return Said(text, sounding(ear), "head", "next")
 
 
