@@ -72,7 +72,7 @@ def lay_out_markers(outline: Outline, reach_mm: float) -> list[MarkerPlace]:
             "place may be from a marker, as in 4ft."
         )
     floor = outline.polygon
-    _refuse_too_many(floor.area / (math.pi * reach_mm**2), reach_mm)
+    _refuse_too_many(floor.area / (math.pi * reach_mm**2))
     allowed = _clear_of_walls(floor)
     shapely.prepare(allowed)
     best: list[Place] | None = None
@@ -111,7 +111,7 @@ def clear_mm(outline: Outline, place: MarkerPlace) -> float:
     return float(outline.polygon.boundary.distance(at))
 
 
-def _refuse_too_many(count: float, reach_mm: float) -> None:
+def _refuse_too_many(count: float) -> None:
     if count > MOST_MARKERS:
         raise BadInput(
             f"Such a reach asks for more than {MOST_MARKERS} markers on this floor: nobody sets so "
@@ -151,7 +151,7 @@ def _lattices(floor: BaseGeometry, allowed: BaseGeometry, reach_mm: float) -> It
                             continue  # left to the fill
                         middle = nearest_points(part, middle)[0]
                     places.append((middle.x, middle.y))
-            _refuse_too_many(len(places), reach_mm)
+            _refuse_too_many(len(places))
             yield places
 
 
@@ -175,7 +175,7 @@ def _shapes(width_mm: float, length_mm: float, reach_mm: float) -> list[tuple[in
             shapes.append((nx, max(1, math.ceil(length_mm / math.sqrt(other)))))
     shapes.sort(key=lambda s: (s[0] * s[1], abs(width_mm / s[0] - length_mm / s[1])))
     fewest = shapes[0][0] * shapes[0][1]
-    _refuse_too_many(fewest / _EMPTIEST, reach_mm)
+    _refuse_too_many(fewest / _EMPTIEST)
     return shapes[:_TRIES] if fewest <= _FEW else shapes[:1]
 
 
@@ -211,7 +211,7 @@ def _fill(
     places = list(lattice)
     missed = _missed(floor, places, reach_mm)
     while missed:
-        _refuse_too_many(len(places) + 1, reach_mm)
+        _refuse_too_many(len(places) + 1)
         places.append(_best_place(missed, floor, allowed, reach_mm))
         missed = [
             part

@@ -306,7 +306,7 @@ class BackSights:
         text = self._in_words(found, label)
         checked = self._checked(found, held, label, text, found.word)
         if found.word == "set up":
-            return [checked, *self._set_up(found, held, since)]
+            return [checked, *self._set_up(held, since)]
         self._broke_s = None
         if found.word == "drift":
             return [checked, self._drifted(found, label, spread, text)]
@@ -342,7 +342,7 @@ class BackSights:
             setup=setup,
         )
 
-    def _set_up(self, found: Found, held: HeldReading, since: list[ShotTaken]) -> list[Event]:
+    def _set_up(self, held: HeldReading, since: list[ShotTaken]) -> list[Event]:
         """Tie a set-up of its own, and see what of the one before is open."""
         assert self._line is not None
         assert self._broke_s is not None

@@ -84,8 +84,3 @@ def one_order(buy: int, apart: int, sure: str) -> str:
 def pour_order(names: Sequence[str]) -> str:
     """Say in which order the rooms are poured, so that nobody is walled in."""
     return say("Pour the rooms in this order, out by the last: {names}.", names=", ".join(names))
-
-
-def no_way_out(name: str) -> str:
-    """Say that there is no doorway from a room on the way out."""
-    return say("No doorway leads out of {name}: give one, or --exit X,Y.", name=name)
