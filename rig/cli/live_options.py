@@ -14,7 +14,7 @@ from rig.record import Record
 from rig.session.source import RodWish as RodWish
 from rig.session.source import Source as Source
 from rig.session.source import SourceWish as SourceWish
-from rig.session.source import clocks as clocks
+from rig.session.source import begin_now as begin_now
 from rig.session.source import open_source as open_source
 from rig.session.source import open_transport as open_transport
 from rig.session.source import read_profile as read_profile

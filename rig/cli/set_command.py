@@ -10,7 +10,7 @@ import click
 from rig.cli.live_options import (
     Source,
     SourceWish,
-    clocks,
+    begin_now,
     is_job_replay,
     log_limit_option,
     picked,
@@ -133,11 +133,7 @@ def set_markers(
 
 def _replayed(job: "Job", wanted: SourceWish) -> "Iterator[tuple[Beginning[SetSettings], Source]]":
     """The settings of another job, with what they were made with."""
-    from rig.session.kind import Beginning
     from rig.session.kinds.set import KIND
 
     for session, settings, source in replayed_sessions(wanted, KIND, job.units.system):
-        told = Beginning(
-            job=job, settings=settings, setup=session.setup, rod=source.profile, **clocks(source)
-        )
-        yield told, source
+        yield begin_now(job, settings, session.setup, source), source

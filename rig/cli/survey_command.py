@@ -11,7 +11,7 @@ import click
 from rig.cli.live_options import (
     Source,
     SourceWish,
-    clocks,
+    begin_now,
     is_job_replay,
     log_limit_option,
     picked,
@@ -141,7 +141,6 @@ def _replayed(
     """The survey sessions of another job, as they were set, and what was done between them."""
     from rig.job.store import Job
     from rig.session.acts_again import ActsAgain
-    from rig.session.kind import Beginning
     from rig.session.kinds.survey import KIND
 
     assert wanted.replay is not None
@@ -149,10 +148,6 @@ def _replayed(
         acts = ActsAgain(other, job)
         for session, settings, source in replayed_sessions(wanted, KIND, job.units.system):
             acts.until(session.utc_s)
-            rod = source.profile
-            told = Beginning(
-                job=job, settings=settings, setup=session.setup, rod=rod, **clocks(source)
-            )
-            yield told, source
+            yield begin_now(job, settings, session.setup, source), source
             acts.replayed(session)
         acts.until(math.inf)

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rig.record import Record, from_json
-from rig.session.kind import Beginning
 from rig.session.kinds.set import SetSettings
 from rig.session.kinds.survey import LineBefore, ShotKind, SurveySettings
 from rig.session.places import WALKED, Place, last_shot, places_to_shoot
@@ -13,8 +12,7 @@ from rig.session.source import (
     Complain,
     Source,
     SourceWish,
-    boot_id,
-    clocks,
+    begin_now,
     open_source,
     setup_of,
     typed_into,
@@ -32,6 +30,7 @@ if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.devices.typed import TypedUnit
     from rig.job.store import Job
+    from rig.session.kind import Beginning
     from rig.session.kinds.pour import PourSettings
     from rig.study.pour_answer import PourWish
     from rig.study.pour_plan import ToLog
@@ -92,7 +91,7 @@ def _places(job: "Job", wish: SurveyWish) -> "list[Place]":
 
 def begin_survey(
     job: "Job", wish: SurveyWish, wanted: SourceWish, hand: Hand
-) -> tuple[Beginning[SurveySettings], Source]:
+) -> "tuple[Beginning[SurveySettings], Source]":
     """Return what a survey begins with, its source open.
 
     Raises
@@ -127,9 +126,7 @@ def begin_survey(
         opens=opens,
         clamp_mm=source.profile.clamp_mm if source.profile else None,
     )
-    return Beginning(
-        job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
-    ), source
+    return begin_now(job, settings, setup, source), source
 
 
 def _begins_with_sight(line: LineBefore, wish: SurveyWish, label: str) -> bool:
@@ -162,7 +159,7 @@ class SetWish(Record):
 
 def begin_setting(
     job: "Job", wish: SetWish, wanted: SourceWish, hand: Hand
-) -> tuple[Beginning[SetSettings], Source]:
+) -> "tuple[Beginning[SetSettings], Source]":
     """Return what the setting of markers begins with, its source open."""
     units = job.units.system
     setup = setup_of(job, wish.setup)
@@ -180,9 +177,7 @@ def begin_setting(
         units=units,
         clamp_mm=source.profile.clamp_mm if source.profile else None,
     )
-    return Beginning(
-        job=job, settings=settings, setup=setup, rod=source.profile, **clocks(source)
-    ), source
+    return begin_now(job, settings, setup, source), source
 
 
 def begin_pour(
@@ -204,7 +199,6 @@ def begin_pour(
     heard : callable, optional
         Hears which pour it is.
     """
-    from rig.devices.clock import steady_s
     from rig.session.kinds.pour import PourSettings
     from rig.session.pouring import bags_on_site
     from rig.study.pour_answer import PourWish
@@ -213,11 +207,5 @@ def begin_pour(
 
     found = pour_to_log(job, outline_of(job), wish or PourWish(), time.time())
     heard(found)
-    return Beginning(
-        job=job,
-        settings=PourSettings(pour_plan=found.pour.id, bags=bags_on_site(found.pour, bags)),
-        setup=setup_of(job, None),
-        boot_id=boot_id(),
-        monotonic_s=steady_s(),
-        utc_s=time.time(),
-    )
+    settings = PourSettings(pour_plan=found.pour.id, bags=bags_on_site(found.pour, bags))
+    return begin_now(job, settings, setup_of(job, None))

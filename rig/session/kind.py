@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Generic, TypedDict, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rig.record import Record, from_json
 from rig.room import Outline
@@ -30,14 +30,6 @@ if TYPE_CHECKING:
 WALK_ACTS = ("accept", "undo", "skip", "goto")
 
 S = TypeVar("S", bound=Record)
-
-
-class Clocks(TypedDict):
-    """The machine's start, its steady clock, and the time of day, as a session begins."""
-
-    boot_id: str
-    utc_s: float
-    monotonic_s: float
 
 
 @dataclass(frozen=True, kw_only=True)

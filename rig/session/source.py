@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from rig.devices.typed import TypedUnit
     from rig.job.store import Job
     from rig.session.items import Item
-    from rig.session.kind import Clocks
+    from rig.session.kind import Beginning, S
     from rig.session.run import Stream
 
 Complain = Callable[[str], None]
@@ -82,11 +82,22 @@ class Source:
         return self.profile.foot_mm if self.profile else 0.0
 
 
-def clocks(source: Source) -> "Clocks":
-    """Return the machine's start and its clocks as they are now, for a session's beginning."""
+def begin_now(
+    job: "Job", settings: "S", setup: str, source: Source | None = None
+) -> "Beginning[S]":
+    """Return what a session begins with that runs from now on, by a source or by acts alone."""
     from rig.devices.clock import steady_s
+    from rig.session.kind import Beginning
 
-    return {"boot_id": boot_id(), "utc_s": source.utc_s(), "monotonic_s": steady_s()}
+    return Beginning(
+        job=job,
+        settings=settings,
+        setup=setup,
+        rod=source.profile if source else None,
+        boot_id=boot_id(),
+        monotonic_s=steady_s(),
+        utc_s=source.utc_s() if source else time.time(),
+    )
 
 
 def read_profile(wish: RodWish) -> "Profile":

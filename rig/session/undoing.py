@@ -1,15 +1,12 @@
 """Takes back an act: a batch by the log of its pour, all else as `rig.study.undo` does."""
 
-import time
 from typing import TYPE_CHECKING
 
-from rig.devices.clock import steady_s
 from rig.errors import CannotAnswer
 from rig.events import Undone
 from rig.session.items import Act
-from rig.session.kind import Beginning
 from rig.session.kinds.pour import KIND, PourSettings
-from rig.session.source import boot_id
+from rig.session.source import begin_now
 from rig.study.acts import Done, UndoAnswer
 from rig.study.pour_log import last_pour_plan
 from rig.study.undo import take_back as take_back_in_job
@@ -41,14 +38,8 @@ def _unpour(job: "Job", done: Done) -> None:
     if made is None or not of_pour or of_pour[0].capture.get("pour_plan") != made[0]:
         raise _refused(done, words.POUR_ENDED)
     last = max((one for one in job.sessions() if one.kind == "pour"), key=lambda one: one.id)
-    begun = Beginning(
-        job=job,
-        settings=PourSettings(pour_plan=made[0], bags=last.capture["bags"]),
-        setup=last.setup,
-        boot_id=boot_id(),
-        monotonic_s=steady_s(),
-        utc_s=time.time(),
-    )
+    settings = PourSettings(pour_plan=made[0], bags=last.capture["bags"])
+    begun = begin_now(job, settings, last.setup)
     machine = KIND.machine(begun)
     machine.start(0.0)
     told = machine.act("undo", 0.0)
