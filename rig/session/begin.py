@@ -20,6 +20,7 @@ from rig.session.source import (
 from rig.session.source import complain as aloud
 from rig.study.lasers import set_place
 from rig.study.line_before import line_of
+from rig.study.rooms import everywhere, in_room
 from rig.study.sense import is_sense_known
 from rig.survey.laser.line_watch import EVERY_S
 
@@ -78,15 +79,8 @@ class SurveyWish(Record):
 
 def _places(job: "Job", wish: SurveyWish) -> "list[Place]":
     """Return the places to shoot, of one room where it was named; lines are the whole job's."""
-    if wish.room is None:
-        return places_to_shoot(job, wish.kind, wish.labels, wish.at)
-    from rig.study.rooms import in_room
-
-    try:
-        in_room(job, wish.room)
-        return places_to_shoot(job, wish.kind, wish.labels, wish.at)
-    finally:
-        job.room = None
+    with everywhere(job):
+        return places_to_shoot(in_room(job, wish.room), wish.kind, wish.labels, wish.at)
 
 
 def begin_survey(
