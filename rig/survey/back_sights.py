@@ -405,14 +405,7 @@ class BackSights:
         word = "stood" if stood else "moved"
         told: list[Event] = [self._checked(found, held, point.label, text, word, doubt.setup)]
         if not stood:  # the point has its shot, under the line of today
-            taken = replace(
-                point,
-                reading_mm=held.reading_mm,
-                stderr_mm=held.stderr_mm,
-                n=held.n,
-                time_s=held.time_s,
-            )
-            told.append(self.shot(taken))
+            told.append(self.shot(held.as_shot(point, point.kind)))
         return told + self._settle()
 
     def _settle(self) -> list[Event]:

@@ -37,8 +37,8 @@ class HeldReading:
     spread_mm: float = 0.0
     sag_mm: float = 0.0
 
-    def as_shot(self, stand: Stand, kind: str) -> ShotTaken:
-        """Return it as the shot of a stand."""
+    def as_shot(self, stand: Stand | ShotTaken, kind: str) -> ShotTaken:
+        """Return it as the shot of a stand, or of one that was shot before."""
         return ShotTaken(
             label=stand.label,
             x_mm=stand.x_mm,
