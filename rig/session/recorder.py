@@ -86,10 +86,13 @@ class Recorder(Log):
         self._anew: str | None = None  # the set-up that the laser was found in meanwhile
         self._last_checked = 0
         self._jolted: list[int] = []
-        self._shots: list[int] = []
-        self._labels: list[str] = []
+        self._taken: list[tuple[str, int]] = []  # labels and ids that can be undone, last one last
         self._news: queue.SimpleQueue[Event] = queue.SimpleQueue()  # asked for by another thread
-        self.shots = 0
+
+    @property
+    def shots(self) -> int:
+        """How many the session has taken, less those taken back or set aside."""
+        return len(self._taken)
 
     def begin(self) -> None:
         """Start the session, where the source had to be reached first."""
@@ -166,9 +169,7 @@ class Recorder(Log):
         time_s, utc_s = self._now
         match event:
             case ShotTaken():
-                self._shots.append(self._add_shot(event, event.kind, utc_s))
-                self._labels.append(event.label)
-                self.shots += 1
+                self._taken.append((event.label, self._add_shot(event, event.kind, utc_s)))
             case Undone(what="skip"):
                 told = {"label": event.label}
                 self._job.log_event(self._session, time_s, utc_s, "unskipped", told)
@@ -176,9 +177,7 @@ class Recorder(Log):
                 told = {"label": event.label}
                 self._job.log_event(self._session, time_s, utc_s, "skipped", told)
             case Undone():
-                self._job.supersede(self._shots.pop())
-                self._labels.pop()
-                self.shots -= 1
+                self._job.supersede(self._taken.pop()[1])
             case Checked() | LineChecked():
                 self._checked(event, utc_s)
             case Drifted():
@@ -258,14 +257,13 @@ class Recorder(Log):
         for shot in event.shots:
             row = {key: value for key, value in shot.as_json().items() if key != "event"}
             rows.append({"point": row.pop("label"), "utc_s": utc_s, **row})
-        uncorrected = self._in_use(None, [shot.label for shot in event.shots], self._setup)
+        labels = [shot.label for shot in event.shots]
+        uncorrected = self._in_use(None, labels, self._setup)
         corrected = self._job.correct_shots(self._session, rows, setup=self._anew)
         data |= {"uncorrected": uncorrected, "shots": corrected, "checked": self._last_checked}
         self._job.log_event(self._session, time_s, utc_s, "drift", data)
-        for shot, shot_id in zip(event.shots, corrected, strict=True):
-            for n, label in enumerate(self._labels):
-                if label == shot.label:
-                    self._shots[n] = shot_id
+        now = dict(zip(labels, corrected, strict=True))
+        self._taken = [(label, now.get(label, one)) for label, one in self._taken]
 
     def _put_back(self, event: PutBack, time_s: float, utc_s: float) -> None:
         """Put shots in use again; they come before all that can be undone."""
@@ -275,16 +273,13 @@ class Recorder(Log):
         back = sorted(self._job.put_back(ids), key=lambda one: wanted[labels[one]])
         data = {"label": event.label, "labels": list(event.labels), "shots": back}
         self._job.log_event(self._session, time_s, utc_s, "in_use", data)
-        self._shots[:0], self._labels[:0] = back, [labels[one] for one in back]
-        self.shots += len(back)
+        self._taken[:0] = [(labels[one], one) for one in back]
 
     def _out_of_use(self, kind: str, labels: Sequence[str], setup: str) -> list[int]:
         """Set the shots of these labels aside and return their ids."""
         gone = self._in_use(kind, labels, setup)
         self._job.set_aside(gone)
-        kept = [(n, s) for n, s in zip(self._labels, self._shots, strict=True) if s not in gone]
-        self.shots -= len(self._shots) - len(kept)
-        self._labels, self._shots = [n for n, _ in kept], [s for _, s in kept]
+        self._taken = [(label, one) for label, one in self._taken if one not in gone]
         return gone
 
     def _in_use(self, kind: str | None, labels: Sequence[str], setup: str) -> list[int]:
