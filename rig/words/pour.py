@@ -162,7 +162,7 @@ def before_lift(lift: int, lifts: int, walk_on_s: float | None) -> list[str]:
             "by the sheet), and on primer again.",
             lift=lift,
             lifts=lifts,
-            wait=minutes(walk_on_s) if walk_on_s < 7200 else f"{walk_on_s / 3600:g} h",
+            wait=minutes(walk_on_s),
         )
     ]
 
@@ -187,7 +187,7 @@ def too_early(lift: int, left_s: float) -> str:
     return say(
         "The lift under lift {lift} has not had its time by the sheet: wait {left} more.",
         lift=lift,
-        left=minutes(left_s) if left_s < 7200 else f"{left_s / 3600:.1f} h",
+        left=minutes(left_s),
     )
 
 
