@@ -162,10 +162,13 @@ def beside_the_grid() -> str:
 
 def humps_may_hide(places: int, hides_mm: float, bags: float, units: Units) -> str:
     """Say what the shots can't show, and what that costs."""
+    from rig.surface.look_between import HUMP_RADIUS_MM
+
     return say(
-        "A hump 3 ft across and up to {high} high could hide between the shots, and would break "
-        "the cover in {places}. That costs {bags} bags of safety now. Lay a straightedge there, "
-        "and shoot what it finds:",
+        "A hump {across} across and {high} high could hide between the shots, and would break the "
+        "cover in {places}. That costs {bags} bags of safety now. Lay a straightedge there, and "
+        "shoot what it finds:",
+        across=units.place(2.0 * HUMP_RADIUS_MM),
         high=units.length(hides_mm),
         places=counted(places, "place"),
         bags=f"{bags:.1f}",
@@ -175,7 +178,7 @@ def humps_may_hide(places: int, hides_mm: float, bags: float, units: Units) -> s
 def look_worth_it(where: str, hides_mm: float, bags: float, units: Units) -> str:
     """Say what may hide at a place between the shots."""
     return say(
-        "{where}: up to {high}, {bags} bags",
+        "{where}: {high} high, {bags} bags",
         where=where,
         high=units.length(hides_mm),
         bags=f"{bags:.2f}",
