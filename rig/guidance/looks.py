@@ -24,7 +24,8 @@ MOST_HIGH_MM = 15.0
 """No quick hand has farther to turn; a rod that is let down has (common practice, no source)."""
 STEP_S = 0.1
 STROKE_S = 0.15
-"""Nobody lifts a rod over from one place to another in so short a time."""
+"""Nobody lifts a rod over from one place to another in so short a time (common practice, no
+source)."""
 FASTEST_MM_S = 20.0
 """Of a screw under the rod (common practice, no source); a rod lifted or put down is faster."""
 

@@ -36,7 +36,7 @@ class TapeHeight:
 
     @property
     def sure(self) -> bool:
-        """Whether it is within the tolerance, but for a chance of 2.5 % each side."""
+        """Whether both chances are 2.5 % or less, as far as `HAND_MM` is right."""
         return max(self.too_high, self.too_low) <= WRONG
 
 

@@ -21,7 +21,8 @@ LEAST_MM = 1.0
 """What fixed points may differ by when they are read again (common practice, no source)."""
 UNDER_MM = 3.0
 BESIDE_MM = 2500.0
-"""So far from a threshold the floor still tells how high it should be (common practice)."""
+"""So far from a threshold the floor still tells how high it should be (common practice, no
+source)."""
 NEIGHBOURS = 3
 
 Known = tuple[float, float]

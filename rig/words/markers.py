@@ -103,8 +103,8 @@ def wanders(by_mm: float, tolerance_mm: float, units: Units) -> str:
 def corrected(by_mm: float, doubt_mm: float, label: str, units: Units) -> str:
     """Say by how much the line is corrected for its sights, and how well it is then known."""
     return say(
-        "; the line is corrected by {by} and known to {doubt}, 95 times in 100 (g {label} looks "
-        "once more)",
+        "; the line is corrected by {by} and then known to about {doubt} (g {label} looks once "
+        "more)",
         by=units.off(by_mm),
         doubt=units.off(1.96 * doubt_mm),
         label=label,
@@ -114,7 +114,7 @@ def corrected(by_mm: float, doubt_mm: float, label: str, units: Units) -> str:
 def by_tape(chance: float, mark_mm: float | None, tolerance_mm: float, units: Units) -> str:
     """Say how far a tape is sure of a marker, what would make it surer; the mark where coarse."""
     text = say(
-        "hold: by the tape the chance is {chance:.0%} that it is more than {tolerance} off. ",
+        "hold: by the tape the chance is about {chance:.0%} that it is more than {tolerance} off. ",
         chance=chance,
         tolerance=units.off(tolerance_mm),
     )

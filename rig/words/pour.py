@@ -122,8 +122,8 @@ def pace_learnt(pours: int, hands: float, doubt: float) -> str:
 def pace_doubted(doubt: float) -> str:
     """Say that the pace of the crew is itself in doubt, and counts."""
     return say(
-        "How fast this crew's hands are is known to within {doubt:.0%}, 19 times in 20, and the "
-        "chance of a dead edge counts that; each pour that is logged narrows it.",
+        "How fast this crew's hands are is taken as known to within {doubt:.0%}, and the chance of "
+        "a dead edge counts that; each pour that is logged narrows it.",
         doubt=2.0 * doubt,
     )
 
