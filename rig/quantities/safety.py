@@ -52,40 +52,6 @@ class Purchase:
     expected_cost: float
 
 
-def safety_stock(
-    mean_l: float,
-    surface_sd_l: float,
-    area_m2: float,
-    sheet: BagSheet,
-    confidence: float = 0.95,
-    plane_sd_mm: float = PLANE_SD_MM,
-    yield_sd_share: float = YIELD_SD_SHARE,
-) -> Safety:
-    """Budget of what may make the need differ from its mean.
-
-    Parameters
-    ----------
-    mean_l, surface_sd_l : float
-        Volume in place and its doubt from the floor's surface.
-    area_m2 : float
-        A plane that comes out 1 mm higher takes a litre a square metre.
-    sheet : BagSheet
-    confidence : float
-    plane_sd_mm, yield_sd_share : float
-        Doubt of the poured plane's height, and of a bag's yield as a share of it.
-    """
-    if not all(math.isfinite(v) and v >= 0 for v in (mean_l, surface_sd_l, area_m2)):
-        raise BadInput(f"A volume of {mean_l:g} l ± {surface_sd_l:g} l cannot be bought for.")
-    more = 1.0 + sheet.waste_share
-    parts = {
-        "surface": more * surface_sd_l,
-        "plane": more * plane_sd_mm * area_m2,
-        "yield": more * mean_l * yield_sd_share,
-        "waste": mean_l * sheet.waste_share * WASTE_SD_SHARE,
-    }
-    return _safety(confidence, more * mean_l, parts)
-
-
 @dataclass(frozen=True)
 class Floor:
     """A room of an order: mean volume in place, its doubt of its own, that it shares, its area.
@@ -97,6 +63,29 @@ class Floor:
     own_sd_l: float
     shared_sd_l: float
     area_m2: float
+
+
+def safety_stock(
+    mean_l: float,
+    surface_sd_l: float,
+    area_m2: float,
+    sheet: BagSheet,
+    confidence: float = 0.95,
+) -> Safety:
+    """Budget of what may make the need differ from its mean.
+
+    Parameters
+    ----------
+    mean_l, surface_sd_l : float
+        Volume in place and its doubt from the floor's surface.
+    area_m2 : float
+        A plane that comes out 1 mm higher takes a litre a square metre.
+    sheet : BagSheet
+    confidence : float
+    """
+    if not all(math.isfinite(v) and v >= 0 for v in (mean_l, surface_sd_l, area_m2)):
+        raise BadInput(f"A volume of {mean_l:g} l ± {surface_sd_l:g} l cannot be bought for.")
+    return joint_stock([Floor(mean_l, surface_sd_l, 0.0, area_m2)], sheet, confidence)
 
 
 def joint_stock(floors: Sequence[Floor], sheet: BagSheet, confidence: float = 0.95) -> Safety:
@@ -119,14 +108,10 @@ def joint_stock(floors: Sequence[Floor], sheet: BagSheet, confidence: float = 0.
         "yield": more * mean * YIELD_SD_SHARE,
         "waste": mean * sheet.waste_share * WASTE_SD_SHARE,
     }
-    return _safety(confidence, more * mean, parts)
-
-
-def _safety(confidence: float, mean_l: float, parts: dict[str, float]) -> Safety:
     variance = sum(sd**2 for sd in parts.values())
     sd = math.sqrt(variance)
     shares = {name: part**2 / variance if variance > 0 else 0.0 for name, part in parts.items()}
-    return Safety(confidence, mean_l, sd, max(float(ndtri(confidence)) * sd, 0.0), shares)
+    return Safety(confidence, more * mean, sd, max(float(ndtri(confidence)) * sd, 0.0), shares)
 
 
 def best_purchase(
