@@ -1,4 +1,7 @@
-"""Writes a file whole or not at all: beside its place first, then by its name."""
+"""Reads a file that people give, within bounds, and writes one whole or not at all.
+
+What is written stands beside its place first, then goes there by its name.
+"""
 
 import contextlib
 import os
@@ -6,6 +9,35 @@ import secrets
 from pathlib import Path
 
 from rig.errors import BadInput
+
+
+def read_whole(path: str | os.PathLike[str], most_bytes: int, too_large: str) -> bytes:
+    """Return all that a file holds.
+
+    Parameters
+    ----------
+    path : path
+    most_bytes : int
+        Of a larger file no more than this is read.
+    too_large : str
+        What is said of such a one after its name: "is too large to be a report."
+
+    Raises
+    ------
+    BadInput
+        There is none, it cannot be read, or it is larger.
+    """
+    try:
+        with open(path, "rb") as file:
+            data = file.read(most_bytes + 1)
+    except FileNotFoundError:
+        raise BadInput(f"There is no file {path}.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise BadInput(f"{path} cannot be read: {reason}.") from None
+    if len(data) > most_bytes:
+        raise BadInput(f"{path} {too_large}")
+    return data
 
 
 def write_whole(path: Path, content: str | bytes) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.files import read_whole
 from rig.units import counted, parse_length, with_point
 
 MB = 1_000_000
@@ -104,16 +105,8 @@ def read_text(path: Path, hint: str, most_bytes: int = MOST_BYTES) -> str:
     BadInput
         There is none, it cannot be read, it is too large, or it is no text in UTF-8.
     """
-    try:
-        with open(path, "rb") as file:
-            data = file.read(most_bytes + 1)
-    except FileNotFoundError:
-        raise BadInput(f"There is no file {path}.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise BadInput(f"{path} cannot be read: {reason}.") from None
-    if len(data) > most_bytes:
-        raise BadInput(f"{path} is larger than {most_bytes / MB:g} MB: is it the right file?")
+    too_large = f"is larger than {most_bytes / MB:g} MB: is it the right file?"
+    data = read_whole(path, most_bytes, too_large)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:

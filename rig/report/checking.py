@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rig import __version__
-from rig.errors import BadInput
+from rig.files import read_whole
 from rig.record import Record
 from rig.report.contents import report_of
 from rig.report.html import to_html
@@ -59,7 +59,7 @@ def check_copy(
     BadInput
         A file that is none of our reports.
     """
-    content = _content(path)
+    content = read_whole(path, LARGEST, "is too large to be a report.")
     stamp = read_stamp(content, path)
     job_hash = job.content_hash()
     job_same = stamp.job_sha256 == job_hash
@@ -83,17 +83,6 @@ def check_copy(
         made_with=stamp.version,
         text=text,
     )
-
-
-def _content(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > LARGEST:
-            raise BadInput(f"{path} is too large to be a report.")
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise BadInput(f"There is no file {path}.") from None
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
 
 
 def _words(again: bytes, content: bytes, stamp: Stamp) -> str:

@@ -8,6 +8,7 @@ import warnings
 from pathlib import Path
 
 from rig.errors import BadInput
+from rig.files import read_whole
 from rig.report.document import Photo
 
 MOST_BYTES = 60_000_000
@@ -48,7 +49,7 @@ def kept_logo(data: bytes | None) -> Photo | None:
 def _picture(path: Path, caption: str, most_px: int, form: str) -> Photo:
     from PIL import Image, ImageOps
 
-    data = _content(path)
+    data = read_whole(path, MOST_BYTES, "is too large for a picture.")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
@@ -69,14 +70,3 @@ def _picture(path: Path, caption: str, most_px: int, form: str) -> Photo:
     out = io.BytesIO()
     image.save(out, form, quality=QUALITY) if form == "JPEG" else image.save(out, form)
     return Photo(out.getvalue(), f"image/{form.lower()}", image.width, image.height, caption)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadInput(f"{path} is too large for a picture.")
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise BadInput(f"There is no file {path}.") from None
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
