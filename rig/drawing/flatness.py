@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from rig.drawing.contours import contours_of, lattice_of
-from rig.drawing.frame import Frame
+from rig.drawing.frame import Frame, relief_frame
 from rig.drawing.look import Look
 from rig.drawing.symbols import Key, ring, stroke, tagged
 from rig.drawing.vector import (
@@ -69,18 +69,7 @@ def flatness_drawing(
         keys.append(Key(stroke(RUN), "line of readings"))
     if told.next:
         keys.append(Key(_plus, "a shot here would settle it"))
-    frame = Frame(
-        outline,
-        look,
-        keys,
-        contours,
-        "height",
-        f"Lower than the highest place, {look.unit}",
-        reverse=True,
-        level_text=lambda value: look.short(-value),
-    )
-    frame.add_bands()
-    frame.add_room()
+    frame = relief_frame(outline, look, contours, keys)
     for name, places in lines:
         run = frame.places(places)
         frame.add(tagged("line", name, [line(run, RUN)]))

@@ -341,6 +341,25 @@ class Frame:
         return float(x), float(y)
 
 
+def relief_frame(
+    outline: Outline, look: Look, contours: Contours, keys: Sequence[Key] = ()
+) -> Frame:
+    """Return a sheet with the room and how much lower than its highest place a floor lies."""
+    frame = Frame(
+        outline,
+        look,
+        keys,
+        contours,
+        "height",
+        f"Lower than the highest place, {look.unit}",
+        reverse=True,
+        level_text=lambda value: look.short(-value),
+    )
+    frame.add_bands()
+    frame.add_room()
+    return frame
+
+
 def closest(places: Sequence[Place], share: float = 0.1) -> float:
     """Distance on the sheet that all but a share of places keep from their nearest neighbour."""
     from scipy.spatial import cKDTree

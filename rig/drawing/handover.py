@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from rig.drawing.contours import contours_of, lattice_of, values_on
-from rig.drawing.frame import Frame
+from rig.drawing.frame import relief_frame
 from rig.drawing.look import Look
 from rig.drawing.vector import Drawing, Floats
 from rig.room import Outline
@@ -32,18 +32,7 @@ def relief_drawings(
     drawings = []
     for (title, _), lattice in zip(floors, lattices, strict=True):
         contours = contours_of(outline, lattice, look.units, span)
-        frame = Frame(
-            outline,
-            look,
-            (),
-            contours,
-            "height",
-            f"Lower than the highest place, {look.unit}",
-            reverse=True,
-            level_text=lambda value: look.short(-value),
-        )
-        frame.add_bands()
-        frame.add_room()
+        frame = relief_frame(outline, look, contours)
         frame.label_contours()
         most = -values_on(outline, lattice)[0]
         drawings.append(frame.finish(title, f"{look.units.length(most)} from lowest to highest."))
