@@ -1,9 +1,12 @@
 """The customer's page: one side on whose floor it is, how it was, how it is, and what to mind."""
 
 import time
+from collections.abc import Callable, Sequence
 
-from rig.drawing.handover import Height, relief_drawings
+from rig.drawing.contours import Lattice
+from rig.drawing.handover import relief_drawings, relief_of
 from rig.drawing.look import Look
+from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
 from rig.report.document import (
     Abreast,
@@ -16,29 +19,47 @@ from rig.report.document import (
     bullets,
     section,
 )
-from rig.report.proof_part import TONES, rule_of
+from rig.report.proof_part import TONES
 from rig.report.source import Handover, Source
-from rig.study.judged import kind_to_judge, own_heights
+from rig.study.judged import own_heights
 from rig.study.pour_log import last_pour_plan, pours_ended
-from rig.study.proof_answer import Proof, proof
 from rig.surface.gaussian_process import GaussianProcess
 from rig.units import counted
 from rig.words import handover as words
+
+Relief = tuple[str, str, Lattice]
+"""A map's name, its title, and how the floor lies."""
 
 WIDE_MM = 87.0
 # Heights of the two maps and of the photos under them, the largest first.
 HIGHS_MM = ((118.0, 62.0), (106.0, 52.0), (98.0, 44.0), (90.0, 38.0), (82.0, 34.0), (72.0, 30.0))
 
 
-def customer_section(source: Source, handover: Handover, highs_mm: tuple[float, float]) -> Section:
+def reliefs_of(source: Source) -> list[Relief]:
+    """The floor before and after, of each what was measured."""
+    found: list[Relief] = []
+    floors = (("floor", "before", words.BEFORE), ("finished", "after", words.AFTER))
+    for kind, name, title in floors:
+        if not any(shot.kind == kind for shot in source.shots):
+            continue
+        try:
+            surface = source.surfaces.of(own_heights(source.job, source.outline, kind))
+        except CannotAnswer:
+            continue
+        found.append((name, title, relief_of(source.outline, _heights(surface))))
+    return found
+
+
+def customer_section(
+    source: Source, handover: Handover, reliefs: Sequence[Relief], highs_mm: tuple[float, float]
+) -> Section:
     """Tell the customer of the floor; the maps and the photos are as high as is said."""
-    told = _proof(source)
     load_kpa = None if source.plan is None else source.plan.answer.dead_load_kpa.mean
-    maps = _maps(source, highs_mm[0])
+    maps = _maps(source, reliefs, highs_mm[0])
     return section(
         "handover",
         title_of(source, handover),
-        _verdict(source, told),
+        _verdict(source),
         Abreast(tuple(maps)) if maps else None,
         None if len(maps) == 2 else Words(words.NOT_BOTH, "small"),
         Facts(tuple(_facts(source))),
@@ -61,48 +82,29 @@ def letter_section(handover: Handover) -> Section | None:
     return section("letterhead", "", handover.letterhead)
 
 
-def _proof(source: Source) -> Proof | None:
-    rule, _ = rule_of(source)
+def _verdict(source: Source) -> Block:
     try:
-        kind = kind_to_judge(source.job, None)
-        return proof(
-            source.job, source.outline, rule, source.options.confidence, kind, source.surfaces
-        )
+        told = source.proof
     except CannotAnswer:
-        return None
-
-
-def _verdict(source: Source, told: Proof | None) -> Block:
-    if told is None:
         return Words(words.NOT_PROVED)
-    _, stands_in = rule_of(source)
-    named = source.options.rule is not None or stands_in is None or bool(source.settings.covering)
+    _, stands_in = source.rule
+    named = stands_in is None or bool(source.settings.covering)
     gap = None if told.worst is None else told.worst.gap_mm
     text = words.verdict(told.kind, told.verdict, told.text, named, gap, source.units)
     return Words(text, TONES[told.verdict])
 
 
-def _maps(source: Source, high_mm: float) -> list[Figure]:
-    floors: list[tuple[str, str, Height]] = []
-    for kind, title in (("floor", words.BEFORE), ("finished", words.AFTER)):
-        if not any(shot.kind == kind for shot in source.shots):
-            continue
-        try:
-            surface = source.surfaces.of(own_heights(source.job, source.outline, kind))
-        except CannotAnswer:
-            continue
-        floors.append((kind, title, _heights(surface)))
+def _maps(source: Source, reliefs: Sequence[Relief], high_mm: float) -> list[Figure]:
+    if not reliefs:
+        return []
     look = Look(source.units, WIDE_MM, high_mm, to_scale=False)
     drawn = relief_drawings(
-        source.outline, look, [(title, height) for _, title, height in floors]
-    ) if floors else []  # fmt: skip
-    return [
-        Figure("before" if kind == "floor" else "after", drawing)
-        for (kind, _, _), drawing in zip(floors, drawn, strict=True)
-    ]
+        source.outline, look, [(title, lattice) for _, title, lattice in reliefs]
+    )
+    return [Figure(name, drawing) for (name, *_), drawing in zip(reliefs, drawn, strict=True)]
 
 
-def _heights(surface: GaussianProcess) -> Height:
+def _heights(surface: GaussianProcess) -> Callable[[Floats, Floats], Floats]:
     return lambda x, y: surface.predict(x, y, quick=True)[0]
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
 from rig.errors import CannotAnswer
-from rig.report.customer_part import HIGHS_MM, customer_section, letter_section
+from rig.report.customer_part import HIGHS_MM, customer_section, letter_section, reliefs_of
 from rig.report.document import Section, Table, Words, section
 from rig.report.plan_part import markers_section, stale_words
 from rig.report.source import Handover, Source
@@ -69,9 +69,9 @@ def buy_text(source: Source) -> str:
 
 def customer_pages(source: Source, handover: Handover) -> Iterator[tuple[Section, ...]]:
     """Return the customer's page with its maps and photos ever smaller."""
-    letter = letter_section(handover)
+    letter, reliefs = letter_section(handover), reliefs_of(source)
     for highs in HIGHS_MM:
-        page = customer_section(source, handover, highs)
+        page = customer_section(source, handover, reliefs, highs)
         yield (page,) if letter is None else (letter, page)
 
 

@@ -7,67 +7,37 @@ import numpy as np
 from rig.drawing.flatness import flatness_drawing
 from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
-from rig.flatness.coverings import rule_of_covering
-from rig.flatness.rule import Rule
-from rig.flatness.rules import load_rule
 from rig.report.document import Block, Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
-from rig.study.judged import kind_to_judge, own_heights
-from rig.study.proof_answer import Change, PourProof, Proof, Strip, proof, strips
+from rig.study.judged import own_heights
+from rig.study.proof_answer import Change, PourProof, Proof, Strip, strips
 from rig.units import Units
 from rig.words import flatness as words
 from rig.words import say, say_many
 
-DEFAULT_RULE = "click-lock"
 TONES: dict[str, Tone] = {"in": "good", "out": "bad", "unsure": "unsure"}
 MOST_STRIPS = 20
 
 
 def proof_section(source: Source) -> Section:
     """Verdict and where it comes from."""
-    rule, why = rule_of(source)
+    rule, why = source.rule
     assumed = None if why is None else Words(why, "small")
     try:
-        kind = kind_to_judge(source.job, None)
-        told = proof(
-            source.job, source.outline, rule, source.options.confidence, kind, source.surfaces
-        )
+        told = source.proof
     except CannotAnswer as error:
         return section("proof", "Proof of flatness", Words(f"Not yet: {error}"))
-    failed = strips(source.job, source.outline, rule, kind, source.surfaces)
+    failed = strips(source.job, source.outline, rule, told.kind, source.surfaces)
     settle = [source.where(place.x_mm, place.y_mm) for place in told.next]
     verdict, *behind = verdict_blocks(told, source.job.units, settle)
     return section(
         "proof",
-        "Proof of flatness" if kind == "finished" else "Flatness of the floor as it is",
+        "Proof of flatness" if told.kind == "finished" else "Flatness of the floor as it is",
         verdict,
         assumed,
         *behind,
         _strips_table(source, failed),
         _figure(source, told, failed[1:] if told.worst else failed),
-    )
-
-
-def rule_of(source: Source) -> tuple[Rule, str | None]:
-    """Return the rule to prove by, and why that one where none was named."""
-    given, covering = source.options.rule, source.settings.covering
-    if given is not None:
-        return load_rule(given), None
-    of_covering = None if covering is None else rule_of_covering(covering)
-    rule = load_rule(of_covering or DEFAULT_RULE)
-    if of_covering is not None:
-        return rule, say(
-            "No rule was named for this report (--rule): the covering ({covering}) picks {rule}: "
-            "{text}. The covering's maker rules.",
-            covering=covering,
-            rule=rule.key,
-            text=source.units.own(rule.text),
-        )
-    return rule, say(
-        "No rule was named for this report (--rule), so {rule} stands in: {text}. The covering's "
-        "maker rules.",
-        rule=rule.key,
-        text=source.units.own(rule.text),
     )
 
 

@@ -9,15 +9,20 @@ import numpy as np
 
 from rig.drawing.look import Look, quarter_turns, turned
 from rig.errors import CannotAnswer
+from rig.flatness.coverings import rule_of_covering
+from rig.flatness.rule import Rule
+from rig.flatness.rules import load_rule
 from rig.report.document import Letterhead, Photo
 from rig.room import Outline
 from rig.study.floor_answer import FloorAnswer, HighPoint, floor_answer, floor_by_plan
-from rig.study.judged import Surfaces
+from rig.study.judged import Surfaces, kind_to_judge
 from rig.study.lasers import shots_of
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import StoredPlan, stored_plan
+from rig.study.proof_answer import Proof, proof
 from rig.survey.heights import Heights, heights_of, lines_of
 from rig.units import Units
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Marker, Shot
@@ -26,6 +31,7 @@ if TYPE_CHECKING:
 
 Audience = Literal["crew", "customer"]
 Only = Literal["markers", "buy"]
+DEFAULT_RULE = "click-lock"
 FEW_CELLS, FEW_DRAWS = 900, 200
 # Width and height of drawings; a sheet leaves 180 mm between its margins.
 BESIDE_MM, ACROSS_MM, ALONE_MM = (90.0, 132.0), (180.0, 118.0), 118.0
@@ -181,6 +187,41 @@ class Source:
         if self.planned_high is not None:
             return floor_by_plan(self.job, self.picture, self.planned_high)
         return floor_answer(self.job, self.picture)
+
+    @cached_property
+    def rule(self) -> tuple[Rule, str | None]:
+        """The rule to prove by, and why that one where none was named."""
+        given, covering = self.options.rule, self.settings.covering
+        if given is not None:
+            return load_rule(given), None
+        of_covering = None if covering is None else rule_of_covering(covering)
+        rule = load_rule(of_covering or DEFAULT_RULE)
+        if of_covering is not None:
+            return rule, say(
+                "No rule was named for this report (--rule): the covering ({covering}) picks "
+                "{rule}: {text}. The covering's maker rules.",
+                covering=covering,
+                rule=rule.key,
+                text=self.units.own(rule.text),
+            )
+        return rule, say(
+            "No rule was named for this report (--rule), so {rule} stands in: {text}. The "
+            "covering's maker rules.",
+            rule=rule.key,
+            text=self.units.own(rule.text),
+        )
+
+    @cached_property
+    def proof(self) -> Proof:
+        """The finished surface, else the floor, held against the rule.
+
+        Raises
+        ------
+        CannotAnswer
+            Where no such shots are there, or they are too few or not tied.
+        """
+        (rule, _), kind = self.rule, kind_to_judge(self.job, None)
+        return proof(self.job, self.outline, rule, self.options.confidence, kind, self.surfaces)
 
     # How numbers are said
 

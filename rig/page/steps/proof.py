@@ -11,8 +11,8 @@ from rig.page.told import Parts, parts
 from rig.page.visit import Served, Visit
 from rig.page.work import Wanted
 from rig.record import Record
-from rig.report.proof_part import DEFAULT_RULE, proof_section
-from rig.report.source import Options, Source
+from rig.report.proof_part import proof_section
+from rig.report.source import DEFAULT_RULE, Options, Source
 from rig.session.begin import SurveyWish
 from rig.study.room import outline_of
 
