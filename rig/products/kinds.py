@@ -1,5 +1,6 @@
 """What is remembered of each kind of thing, as records in mm, l, kg and s."""
 
+import re
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import partial
@@ -189,8 +190,6 @@ def price_of(text: str, what: str) -> str:
     BadInput
         No sum of money, negative, or with more than four decimals.
     """
-    import re
-
     told = text.strip()
     if re.fullmatch(r"[0-9]{1,9}(\.[0-9]{1,4})?", told) is None:
         raise BadInput(f"{what} {text[:40]!r} is no sum of money; write a number such as 18.50.")

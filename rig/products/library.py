@@ -112,14 +112,8 @@ def _took(rows: tuple[str, ...], what: str) -> tuple[Took, ...]:
     return tuple(found)
 
 
-def _time(text: str, what: str) -> float:
-    return parse_duration(text, what=what, above=0.0)
-
-
-def _length(text: str, what: str) -> float:
-    return parse_length(text, what=what, above=0.0)
-
-
+_time = partial(parse_duration, above=0.0)
+_length = partial(parse_length, above=0.0)
 _volume = partial(parse_volume, above=0.0)
 _SOLD: dict[str, tuple[str, Read]] = {
     "edition": ("edition", name_of),

@@ -6,7 +6,7 @@ their sum, or, with `tax_rounding = "line"`, the tax of each line for itself.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
@@ -163,7 +163,7 @@ def with_compound(book: PriceBook, product: str, price: str | None) -> PriceBook
             "line, or rig product edit --price 18.50."
         )
     compound = Priced("compound", "bag", Decimal(price))
-    return PriceBook(**{**vars(book), "lines": (compound, *book.lines)})
+    return replace(book, lines=(compound, *book.lines))
 
 
 def priced(book: PriceBook, takes: Quantities) -> tuple[QuoteLine, ...]:
