@@ -5,6 +5,7 @@ what its values mean is the caller's.
 """
 
 import csv
+import json
 import math
 import os
 import re
@@ -144,6 +145,11 @@ def parse_toml(text: str, name: str) -> Mapping[str, object]:
         raise BadInput(f"{name} is not valid TOML: {error}.") from None
     _refuse_odd(told, name)
     return told
+
+
+def toml_string(text: str) -> str:
+    """Write a text as a basic string of TOML, which is one of JSON but for U+007F."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _refuse_odd(told: Mapping[str, object], name: str) -> None:

@@ -8,7 +8,6 @@ battery.
 """
 
 import contextlib
-import json
 import math
 import os
 import re
@@ -23,7 +22,7 @@ from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, parse_profile, with_clamp
 from rig.devices.reading import Back, Battery, Lost, Reading
 from rig.errors import BadInput
-from rig.texts import LONGEST_LINE, parse_toml
+from rig.texts import LONGEST_LINE, parse_toml, toml_string
 
 V = TypeVar("V", str, datetime)
 
@@ -323,4 +322,4 @@ def _toml_text(text: str) -> str:
     fits = "'''" not in text and not text.endswith("'") and _END_OF_HEADER not in text.split("\n")
     if "\n" in text and plain and fits:
         return f"'''\n{text}'''"
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return toml_string(text)

@@ -4,7 +4,6 @@ The logo lies beside the settings as a picture of our own writing, so that it st
 that it came from is gone.
 """
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,7 +11,7 @@ from rig.errors import BadInput
 from rig.files import write_whole
 from rig.products.library import data_folder
 from rig.record import Record
-from rig.texts import name_of, parse_toml, read_text
+from rig.texts import name_of, parse_toml, read_text, toml_string
 
 SETTINGS, LOGO = "firm.toml", "logo.png"
 MOST_LINES, MOST_BYTES = 6, 4_000_000
@@ -95,8 +94,8 @@ def save_firm(firm: Firm, logo: bytes | None = None) -> Firm:
         They cannot be written.
     """
     folder = data_folder()
-    lines = ",\n".join(f"    {json.dumps(line, ensure_ascii=False)}" for line in firm.address)
-    text = f"name = {json.dumps(firm.name, ensure_ascii=False)}\naddress = [\n{lines}\n]\n"
+    lines = ",\n".join(f"    {toml_string(line)}" for line in firm.address)
+    text = f"name = {toml_string(firm.name)}\naddress = [\n{lines}\n]\n"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if logo is not None:

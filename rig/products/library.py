@@ -3,7 +3,6 @@
 What was given stays as it was written, with its units; it is read into records when it is used.
 """
 
-import json
 import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -24,7 +23,7 @@ from rig.products.kinds import (
     Used,
     price_of,
 )
-from rig.texts import name_of, parse_toml, read_text
+from rig.texts import name_of, parse_toml, read_text, toml_string
 from rig.units import (
     parse_area,
     parse_duration,
@@ -415,16 +414,12 @@ def _told(told: object, name: str, called: str) -> dict[str, Told]:
 
 
 def _table(entry: Entry) -> str:
-    lines = [f"[{entry.kind}.{_quoted(entry.name)}]"]
+    lines = [f"[{entry.kind}.{toml_string(entry.name)}]"]
     for key, value in entry.told.items():
         one = isinstance(value, str)
-        written = _quoted(str(value)) if one else f"[{', '.join(map(_quoted, value))}]"
+        written = toml_string(str(value)) if one else f"[{', '.join(map(toml_string, value))}]"
         lines.append(f"{key} = {written}")
     return "\n".join(lines) + "\n"
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)  # a basic string of TOML is one of JSON
 
 
 def _option(key: str) -> str:
