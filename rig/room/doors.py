@@ -43,6 +43,11 @@ class Door:
         """Middle of the doorway."""
         return (self.x_mm + self.end_x_mm) / 2, (self.y_mm + self.end_y_mm) / 2
 
+    @property
+    def line(self) -> shapely.LineString:
+        """Doorway from end to end."""
+        return shapely.LineString([(self.x_mm, self.y_mm), (self.end_x_mm, self.end_y_mm)])
+
 
 def door_on(
     walls: Ring,
@@ -112,18 +117,14 @@ def _plain(mm: float, units: Units | None) -> str:
 
 def _refuse_overlap(n: int, door: Door, others: Sequence[Door], units: Units | None) -> None:
     """Refuse a doorway that shares its opening with another."""
-    opening = shapely.buffer(_opening(door), 1.0, cap_style="flat")
+    opening = shapely.buffer(door.line, 1.0, cap_style="flat")
     for k, other in enumerate(others, 1):
-        shared_mm = shapely.length(shapely.intersection(opening, _opening(other)))
+        shared_mm = shapely.length(shapely.intersection(opening, other.line))
         if shared_mm > 1.0:
             raise BadInput(
                 f"door {n} at {at_words((door.x_mm, door.y_mm), units)} overlaps door {k} by "
                 f"{told(shared_mm, units)}. Give each door once, and its own width."
             )
-
-
-def _opening(door: Door) -> shapely.LineString:
-    return shapely.LineString([(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)])
 
 
 def check_door(walls: Ring, door: Door, n: int, units: Units | None = None) -> None:

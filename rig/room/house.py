@@ -87,12 +87,9 @@ def house_of(rooms: Sequence[NamedRoom]) -> House:
                 f"{other} would overlap {name} by {common / 1e6:.2g} m²: all rooms share one plan, "
                 "so give the place of its corner with --at X,Y."
             )
-    doors: list[Door] = []
-    for doorway in doorways(rooms):
-        if len(doorway.rooms) == 1:
-            doors.append(doorway.door)
+    doors = tuple(doorway.door for doorway in doorways(rooms) if len(doorway.rooms) == 1)
     openings = tuple(ring for _, outline in rooms for ring in outline.openings)
-    return House(_round(rooms), openings, tuple(doors), rooms=tuple(rooms))
+    return House(_round(rooms), openings, doors, rooms=tuple(rooms))
 
 
 def doorways(rooms: Sequence[NamedRoom]) -> list[Doorway]:
@@ -100,12 +97,12 @@ def doorways(rooms: Sequence[NamedRoom]) -> list[Doorway]:
     found: list[Doorway] = []
     for name, outline in rooms:
         for door in outline.doors:
-            line = _line(door)
+            line = door.line
             spot = shapely.Point(door.middle)
             twin = any(
                 name in one.rooms
-                and shapely.distance(spot, _line(one.door)) <= WALL_MM
-                and _meet(line, _line(one.door))
+                and shapely.distance(spot, one.door.line) <= WALL_MM
+                and _meet(line, one.door.line)
                 for one in found
             )
             if twin:
@@ -167,10 +164,6 @@ def moved_to(outline: Outline, x_mm: float, y_mm: float) -> Outline:
         openings=tuple(shifted(ring) for ring in outline.openings),
         doors=doors,
     )
-
-
-def _line(door: Door) -> shapely.LineString:
-    return shapely.LineString([(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)])
 
 
 def _meet(one: shapely.LineString, other: shapely.LineString) -> bool:
