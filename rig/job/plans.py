@@ -36,7 +36,7 @@ def save(
     Where nothing at all differs from the last plan, that one stays the current one.
     """
     if shot_ids is None:
-        stands_on = _of_room(shots.select(connection, STANDS_ON), room)
+        stands_on = shots.of_room(shots.select(connection, STANDS_ON), room)
     else:
         wanted = sorted(set(shot_ids))
         stands_on = shots.select_ids(connection, json.dumps(wanted))
@@ -90,19 +90,13 @@ def _rows(connection: sqlite3.Connection, room: RoomView | None, way: str) -> It
             yield row
 
 
-def _of_room(found: list[Shot], room: RoomView | None) -> list[Shot]:
-    if room is None:
-        return found
-    return [shot for shot in found if room.has_shot(shot.kind, shot.x_mm, shot.y_mm)]
-
-
 def changed_since(
     connection: sqlite3.Connection, plan: Plan, bags: bool = False, room: RoomView | None = None
 ) -> list[str]:
     """Name what a plan stands on and what is different now; see `Job.changed_since`."""
     then = shots.select_ids(connection, json.dumps(plan.shot_ids))
     known = {shot.setup for shot in then}
-    now = _counting(then, _of_room(shots.select(connection, STANDS_ON), room), known)
+    now = _counting(then, shots.of_room(shots.select(connection, STANDS_ON), room), known)
     changed = _changed_labels(then, now)
     if not changed and shot_hash(now) != plan.shot_hash:
         changed.append("shots")  # the rows themselves were altered by another program

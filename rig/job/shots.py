@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 
 from rig.errors import BadInput
 from rig.job.description import finite, first_repeated, text
-from rig.job.rows import Given, Json, Row, Shot
+from rig.job.rows import Given, Json, RoomView, Row, Shot
 
 KINDS = ("floor", "benchmark", "threshold", "marker", "finished")
 
@@ -217,6 +217,13 @@ def select(
         conditions.append("superseded_by IS NULL")
     where = " WHERE " + " AND ".join(conditions) if conditions else ""
     return [Shot(*row) for row in connection.execute(f"{_SELECT}{where} ORDER BY shot.id", values)]
+
+
+def of_room(found: list[Shot], room: RoomView | None) -> list[Shot]:
+    """Return those that count in a room; all where none was asked for."""
+    if room is None:
+        return found
+    return [shot for shot in found if room.has_shot(shot.kind, shot.x_mm, shot.y_mm)]
 
 
 def select_ids(connection: sqlite3.Connection, ids_json: str) -> list[Shot]:

@@ -330,10 +330,7 @@ class Job(Described, Planned):
         """
         with self._reading() as connection:
             found = shots.select(connection, kinds, current)
-        if self.room is None:
-            return found
-        has = self.room.has_shot
-        return [shot for shot in found if has(shot.kind, shot.x_mm, shot.y_mm)]
+        return shots.of_room(found, self.room)
 
     def unshot(self, kind: str) -> list[Point]:
         """Return the grid's points, in the order of the walk, that have no shot of a kind.
