@@ -34,7 +34,6 @@ class WriteAheadLog:
     ) -> None:
         self._connection, self._connect = connection, connect
         self._holder: sqlite3.Connection | None = None
-        self._holds = False
         self._pages = 0  # about so many
         self._is_unsynced = False
         self._is_long = False  # has pages that are not in the file
@@ -94,7 +93,7 @@ class WriteAheadLog:
         """Close the second connection."""
         if self._holder is not None:
             self._holder.close()
-            self._holder, self._holds = None, False
+            self._holder = None
 
     def _checkpoint(self, synced: bool) -> tuple[int, int]:
         """Return how many pages the log has, and how many of them are in the file now."""
@@ -116,7 +115,6 @@ class WriteAheadLog:
                 self._holder = self._connect()
             self._let_go()
             self._holder.execute("BEGIN")
-            self._holds = True
             self._holder.execute("SELECT id FROM job").fetchone()
         except sqlite3.Error:  # no more descriptors, say
             self._let_go()
@@ -124,6 +122,5 @@ class WriteAheadLog:
         return True
 
     def _let_go(self) -> None:
-        if self._holder is not None and self._holds:
-            self._holds = False
+        if self._holder is not None and self._holder.in_transaction:
             self._holder.execute("ROLLBACK")
