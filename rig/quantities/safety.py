@@ -89,7 +89,7 @@ def safety_stock(
 
 
 def joint_stock(floors: Sequence[Floor], sheet: BagSheet, confidence: float = 0.95) -> Safety:
-    """Budget of one order for several rooms: less than their sum, for not all turn out bad at once.
+    """Budget of one order for several rooms: at most their sum, for not all turn out bad at once.
 
     Surfaces and poured planes are each room's own and add in squares; the laser, the yield of the
     delivery and the waste of the crew are common to all and add up (JCGM 100:2008, 5.2.2).

@@ -46,8 +46,8 @@ def appendix_section(source: Source, job_hash: str) -> Section:
         shots, out_of_use = [shot for shot in shots if shot.id not in out_of_use], {}
     tables = _tables(source, shots, out_of_use)
     said = (
-        "A larger reading is a lower floor. ± is how far a shot is off at most, two times in "
-        "three; n the readings in it; times are UTC."
+        "A larger reading is a lower floor. ± is how far a shot is reckoned to be off (one "
+        "standard deviation); n the readings in it; times are UTC."
     )
     if not for_customer:
         said += (
