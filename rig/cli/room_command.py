@@ -10,7 +10,8 @@ from rig.cli.room_options import NO_ROOM, RoomGiven, shape_options
 from rig.errors import BadInput
 
 if TYPE_CHECKING:
-    from rig.job.store import Job
+    from rig.study.rooms import RoomsListed
+    from rig.units import Units
 
 _placed = stack(
     click.argument("name", type=Name()),
@@ -55,7 +56,7 @@ def add_command(job_path: Path, name: str, as_json: bool, **options: Any) -> Non
             raise BadInput(NO_ROOM)
         add_room(job, name, shaped[0], doorway=joins)
         told = listed(job)
-        lines = _lines(job)
+        lines = _lines(told, job.units)
         if not told.rooms[-1].joins:
             from rig.words.rooms import joins_nothing
 
@@ -86,7 +87,8 @@ def edit_command(job_path: Path, name: str, as_json: bool, **options: Any) -> No
         with job.together("nothing was changed"):
             set_outline(job, shaped[0])
         in_room(job, None)
-        told, lines = listed(job), _lines(job)
+        told, units = listed(job), job.units
+    lines = _lines(told, units)
     if several:
         lines.append(f"Lay out its grid again: rig grid --room {name!r}")
     show(told.as_json(), as_json, "\n".join(lines))
@@ -101,8 +103,8 @@ def list_command(job_path: Path, as_json: bool) -> None:
     from rig.study.rooms import listed
 
     with Job.open(job_path) as job:
-        told, lines = listed(job), _lines(job)
-    show(told.as_json(), as_json, "\n".join(lines))
+        told, units = listed(job), job.units
+    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
 
 
 @command.command("rename")
@@ -117,8 +119,8 @@ def rename_command(job_path: Path, old: str, new: str, as_json: bool) -> None:
 
     with Job.open(job_path, write=True) as job:
         rename_room(job, old, new)
-        told, lines = listed(job), _lines(job)
-    show(told.as_json(), as_json, "\n".join(lines))
+        told, units = listed(job), job.units
+    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
 
 
 @command.command("drop")
@@ -132,8 +134,8 @@ def drop_command(job_path: Path, name: str, as_json: bool) -> None:
 
     with Job.open(job_path, write=True) as job:
         drop_room(job, name)
-        told, lines = listed(job), _lines(job)
-    show(told.as_json(), as_json, "\n".join(lines))
+        told, units = listed(job), job.units
+    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
 
 
 def _given(options: dict[str, Any]) -> RoomGiven:
@@ -141,12 +143,7 @@ def _given(options: dict[str, Any]) -> RoomGiven:
     return RoomGiven(**{**options, "doors": (*options["doors"], *doorways)})
 
 
-def _lines(job: "Job") -> list[str]:
-    from rig.study.rooms import listed
+def _lines(told: "RoomsListed", units: "Units") -> list[str]:
     from rig.words import rooms as words
 
-    units = job.units
-    return [
-        words.listed(one.name, one.area_m2, one.joins, one.shots, units)
-        for one in listed(job).rooms
-    ]
+    return [words.listed(one.name, one.area_m2, one.joins, one.shots, units) for one in told.rooms]
