@@ -30,9 +30,8 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     if shaped is None:
         raise BadInput(NO_ROOM)
     outline, closing_mm = shaped
-    doors = [(door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm) for door in outline.doors]
     settings = given.settings_over(Settings())
-    with Job.create(job_path, settings, outline.walls, outline.openings, doors) as job:
+    with Job.create(job_path, settings, outline.walls, outline.openings, outline.doors) as job:
         if given.rules:
             job.keep_material_rules([vars(rule) for rule in given.rules], edited=True)
         units = job.units

@@ -1,13 +1,14 @@
 """What a job's room is: area, walls and corners, and what an edit of it changes."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from rig.record import OMITTED, Record
 
 if TYPE_CHECKING:
+    from rig.job.rows import Ring
     from rig.job.store import Job
     from rig.quantities.materials import Rule
     from rig.room import Outline
@@ -115,11 +116,25 @@ def outline_of(job: "Job") -> "Outline":
 
 def first_outline(job: "Job") -> "Outline":
     """Return the outline of the job's first room."""
+    return stored_outline(*job.outline_rings(), job.settings.wall_names)
+
+
+def stored_outline(
+    walls: "Ring",
+    openings: "Sequence[Ring]",
+    doors: Sequence[tuple[float, float, float, float]],
+    wall_names: Mapping[str, str],
+) -> "Outline":
+    """Return an outline by what a job stores of it; its walls are counted from 1 there."""
     from rig.room import Door, from_rings
 
-    walls, openings, doors = job.outline_rings()
-    names = {int(number) - 1: name for number, name in job.settings.wall_names.items()}
+    names = {int(number) - 1: name for number, name in wall_names.items()}
     return from_rings(walls, openings, tuple(Door(*door) for door in doors), names)
+
+
+def stored_names(outline: "Outline") -> dict[str, str]:
+    """Return the names of an outline's walls as a job stores them."""
+    return {str(k + 1): name for k, name in outline.wall_names.items()}
 
 
 def set_outline(job: "Job", outline: "Outline") -> None:
@@ -141,10 +156,8 @@ def set_outline(job: "Job", outline: "Outline") -> None:
 
 def set_first_outline(job: "Job", outline: "Outline") -> None:
     """Keep an outline of the first room."""
-    doors = [(door.x_mm, door.y_mm, door.end_x_mm, door.end_y_mm) for door in outline.doors]
-    job.set_outline(outline.walls, outline.openings, doors)
-    names = {str(k + 1): name for k, name in outline.wall_names.items()}
-    job.update_settings(replace(job.settings, wall_names=names))
+    job.set_outline(outline.walls, outline.openings, outline.doors)
+    job.update_settings(replace(job.settings, wall_names=stored_names(outline)))
 
 
 def with_renamed(outline: "Outline", renames: Iterable[tuple[str, str]]) -> "Outline":

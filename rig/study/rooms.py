@@ -13,7 +13,7 @@ from rig.errors import BadInput
 from rig.job.rows import RoomView
 from rig.job.settings import KeptRoom
 from rig.record import Record
-from rig.study.room import first_outline, set_first_outline
+from rig.study.room import first_outline, set_first_outline, stored_names, stored_outline
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -325,10 +325,7 @@ def _refuse_name(rooms: Sequence[NamedRoom], name: str) -> None:
 
 
 def _outline(kept: KeptRoom) -> "Outline":
-    from rig.room import Door, from_rings
-
-    names = {int(number) - 1: name for number, name in kept.wall_names.items()}
-    return from_rings(kept.walls, kept.openings, tuple(Door(*door) for door in kept.doors), names)
+    return stored_outline(kept.walls, kept.openings, kept.doors, kept.wall_names)
 
 
 def _kept(name: str, number: int, outline: "Outline") -> KeptRoom:
@@ -338,5 +335,5 @@ def _kept(name: str, number: int, outline: "Outline") -> KeptRoom:
         walls=outline.walls,
         openings=outline.openings,
         doors=tuple((d.x_mm, d.y_mm, d.end_x_mm, d.end_y_mm) for d in outline.doors),
-        wall_names={str(k + 1): word for k, word in outline.wall_names.items()},
+        wall_names=stored_names(outline),
     )
