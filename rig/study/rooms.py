@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
 from rig.job.rows import RoomView
-from rig.job.settings import KeptRoom
+from rig.job.settings import KeptRoom, Settings
 from rig.record import Record
 from rig.study.room import first_outline, set_first_outline, stored_names, stored_outline
 
@@ -63,17 +63,14 @@ class RoomsListed(Record):
 
 def rooms_of(job: "Job") -> list[NamedRoom]:
     """Return every room of a job with its name, the first one first."""
-    settings = job.settings
-    return [
-        (settings.room_name or FIRST, first_outline(job)),
-        *((kept.name, _outline(kept)) for kept in settings.rooms),
-    ]
+    outlines = [first_outline(job), *(_outline(kept) for kept in job.settings.rooms)]
+    return list(zip(names_of(job), outlines, strict=True))
 
 
 def names_of(job: "Job") -> list[str]:
     """Return the names of a job's rooms."""
     settings = job.settings
-    return [settings.room_name or FIRST, *(kept.name for kept in settings.rooms)]
+    return [_first_name(settings), *(kept.name for kept in settings.rooms)]
 
 
 def has_several(job: "Job") -> bool:
@@ -154,8 +151,10 @@ def refuse_several(job: "Job") -> None:
         Naming the rooms.
     """
     if has_several(job):
-        names = ", ".join(names_of(job))
-        raise BadInput(f"The job has the rooms {names}: say which, as --room {names_of(job)[0]!r}.")
+        names = names_of(job)
+        raise BadInput(
+            f"The job has the rooms {', '.join(names)}: say which, as --room {names[0]!r}."
+        )
 
 
 def add_room(job: "Job", name: str, outline: "Outline", *, doorway: bool = False) -> None:
@@ -179,7 +178,7 @@ def add_room(job: "Job", name: str, outline: "Outline", *, doorway: bool = False
     from rig.room import house_of
 
     rooms = rooms_of(job)
-    _refuse_name(rooms, name)
+    _refuse_name(names_of(job), name)
     if len(rooms) >= MOST_ROOMS:
         raise BadInput(f"A job has {MOST_ROOMS} rooms at most; make another job for the rest.")
     made = [*rooms, (name, outline)]
@@ -226,12 +225,12 @@ def change_outline(job: "Job", outline: "Outline") -> None:
 
 def rename_room(job: "Job", old: str, new: str) -> None:
     """Give a room another name."""
-    rooms = rooms_of(job)
-    found = _found([one for one, _ in rooms], old)
+    names = names_of(job)
+    found = _found(names, old)
     if found.casefold() != new.casefold():
-        _refuse_name(rooms, new)
+        _refuse_name(names, new)
     settings = job.settings
-    first = settings.room_name or FIRST
+    first = _first_name(settings)
     kept = tuple(
         replace(one, name=new) if one.name == found and found != first else one
         for one in settings.rooms
@@ -250,7 +249,7 @@ def drop_room(job: "Job", name: str) -> None:
     """
     found = _found(names_of(job), name)
     settings = job.settings
-    if found == (settings.room_name or FIRST):
+    if found == _first_name(settings):
         raise BadInput(
             f"{found} is the room that the job began with, and stays: give it other walls with "
             "rig room edit, or make another job."
@@ -319,9 +318,13 @@ def _found(names: Sequence[str], name: str) -> str:
     raise BadInput(f"There is no room {name.strip()[:40]!r}; there is {', '.join(names)}.")
 
 
-def _refuse_name(rooms: Sequence[NamedRoom], name: str) -> None:
-    if any(one.casefold() == name.casefold() for one, _ in rooms):
+def _refuse_name(names: Sequence[str], name: str) -> None:
+    if any(one.casefold() == name.casefold() for one in names):
         raise BadInput(f"There is a room {name} already; give this one another name.")
+
+
+def _first_name(settings: Settings) -> str:
+    return settings.room_name or FIRST
 
 
 def _outline(kept: KeptRoom) -> "Outline":
