@@ -15,7 +15,7 @@ from rig.errors import BadInput, JobUnusable, RigError
 from rig.quantities.bags import sheet_of
 from rig.quantities.materials import Material, materials_for, rules_with
 from rig.quantities.safety import Floor, joint_stock
-from rig.quantities.volume import CENTRAL_95, L_PER_MM3
+from rig.quantities.volume import CENTRAL_95
 from rig.record import Record, from_json
 from rig.room import Doorway, House, Outline, doorways
 from rig.study.laser_budget import share_of, shared_volume_l, ties_over
@@ -320,14 +320,11 @@ def _is_at(hold: HoldGiven, outline: Outline, thresholds: Heights) -> bool:
 
 def _floor(job: "Job", picture: Picture, answer: PlanAnswer) -> Floor:
     """Part the doubt of a room's volume into its own and what the laser gives all rooms alike."""
-    sheet = sheet_of(job.settings)
-    sd = answer.safety.stock_l / max(float(ndtri(answer.confidence)), 1e-9)
-    surface = sd * math.sqrt(answer.safety.shares["surface"]) / (1.0 + sheet.waste_share)
-    floor = ground_of(picture)
-    shared = shared_volume_l(share_of(job, picture), ties_over(job, picture), floor.area_mm2)
-    shared = min(shared, surface)
-    own = math.sqrt(max(surface**2 - shared**2, 0.0))
-    return Floor(answer.volume_l.mean, own, shared, float(floor.area_mm2.sum()) * L_PER_MM3)
+    area_mm2, whole = ground_of(picture).area_mm2, answer.volume_l.sd_l
+    shared = shared_volume_l(share_of(job, picture), ties_over(job, picture), area_mm2)
+    shared = min(shared, whole)
+    own = math.sqrt(max(whole**2 - shared**2, 0.0))
+    return Floor(answer.volume_l.mean, own, shared, float(area_mm2.sum()) * 1e-6)
 
 
 def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from rig.quantities.materials import Material
 from rig.quantities.safety import Purchase
+from rig.quantities.volume import ONE_SIDED_95
 from rig.record import OMITTED, Record
 from rig.study.floor_answer import HighPoint
 from rig.study.laser_budget import Budget
@@ -63,6 +64,11 @@ class VolumeAnswer(Record):
     high: float
     triangulated: float | None = None
     per_bag: float
+
+    @property
+    def sd_l(self) -> float:
+        """Standard deviation of the mean, whatever confidence was planned at."""
+        return (self.p95 - self.mean) / ONE_SIDED_95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

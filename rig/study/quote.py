@@ -277,22 +277,23 @@ def _planned(job: "Job") -> _Planned:
     """Return what the job takes as its shots have it now, all its rooms together."""
     if has_several(job):
         house = house_plan(job)
-        sd = house.safety.stock_l / max(float(ndtri(house.confidence)), 1e-9)
+        sd = house.safety.stock_l / float(ndtri(house.confidence))
         return _Planned(house.volume_l.mean, sd, house.volume_l.mean)
     kept = stored_plan(job)
     wish = PlanWish() if kept is None else kept.wish
     picture = picture_of(job, outline_of(job), wish.confidence)
     answer = plan_answer(job, picture, wish)
     mean_l = answer.volume_l.mean
-    sd = answer.safety.stock_l / max(float(ndtri(answer.confidence)), 1e-9)
+    area = picture.cells.share * picture.cells.step_mm**2
+    area_m2 = float(area.sum()) * 1e-6
+    sd = safety_stock(mean_l, answer.volume_l.sd_l, area_m2, sheet_of(job.settings)).sd_l
     if wish.max_slope is not None or wish.holds or wish.grind_cost is not None:
         return _Planned(mean_l, sd, mean_l)
     # More shots bring a level plane down to where the highest place turns out to be.
-    area = picture.cells.share * picture.cells.step_mm**2
     tops = picture.extremes.highest_mm.max(axis=1).astype(float)
     means = picture.extremes.smooth_mm @ area / area.sum()
     over = tops - means + answer.min_cover_mm
-    return _Planned(mean_l, sd, float(np.quantile(over, 0.05) * area.sum() * 1e-6))
+    return _Planned(mean_l, sd, float(np.quantile(over, 0.05)) * area_m2)
 
 
 def _own_doubt(likely_l: float, area_m2: float, sheet: BagSheet) -> float:

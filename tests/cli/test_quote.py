@@ -68,6 +68,14 @@ def test_the_range_shrinks_as_the_survey_goes_on(surveyed: Run, table: Table) ->
     assert width(early) > width(half) > width(whole)
 
 
+def test_a_floor_planned_at_even_odds_is_quoted_with_its_doubt(surveyed: Run) -> None:
+    run = surveyed
+    assert run("edit", "--bag-yield", "1l").code == 0  # so small that whole bags hide nothing
+    assert run("plan", "--confidence", "50%").code == 0
+    bags = run("quote", "--json").json["bags"]
+    assert bags["low"] < bags["likely"] < bags["high"]
+
+
 def test_what_was_quoted_is_held_against_what_came_true(surveyed: Run) -> None:
     run = surveyed
     Path("prices.toml").write_text(BOOK)

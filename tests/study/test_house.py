@@ -9,6 +9,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from rig.job.settings import Settings
@@ -18,6 +19,7 @@ from rig.quantities.safety import PLANE_SD_MM, WASTE_SD_SHARE, YIELD_SD_SHARE, F
 from rig.room import Outline, moved_to, raster, room
 from rig.study.house_plan import HousePlan, house_plan
 from rig.study.picture import picture_of
+from rig.study.plane import PlanWish
 from rig.study.rooms import add_room, each_room
 from tests.flatness.error_rates import waves
 
@@ -99,6 +101,15 @@ def test_the_joint_95_percent_is_that_of_2000_draws(tmp_path: Path) -> None:
     held = float(np.mean(need <= stated_l(plan)))
     assert 0.93 <= held <= 0.97  # 2000 draws: a standard error of 0.5 %
     assert plan.volume_l.p95 < sum(one.volume_l.p95 for one in plan.rooms)
+
+
+def test_the_doubt_of_the_volume_is_there_at_even_odds_too(tmp_path: Path) -> None:
+    """It is of the floors, whatever confidence the plane is chosen at."""
+    job, _ = made_up(tmp_path / "j.sqlite", 3)
+    with job:
+        even, sure = (house_plan(job, PlanWish(confidence=one)).volume_l for one in (0.5, 0.95))
+    assert even.p95 - even.mean == pytest.approx(sure.p95 - sure.mean, rel=1e-6)
+    assert sure.sd_l > 0
 
 
 def test_an_order_of_one_room_is_that_of_the_room() -> None:
