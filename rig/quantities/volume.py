@@ -83,16 +83,17 @@ def volume_under(
     flat_l = None
     if triangulation is not None:
         flat_l = (whole - float(area @ triangulation.predict(x, y))) * L_PER_MM3
-    return _volume(mean_l, sd_l, float(area.sum()) * 1e-6, flat_l)
+    return volume_of(mean_l, sd_l, float(area.sum()) * 1e-6, flat_l)
 
 
 def widened(volume: Volume, more_sd_l: float) -> Volume:
     """Return a volume with one more doubt, independent of the others (JCGM 100:2008, 5.1.2)."""
     sd_l = float(np.hypot(volume.sd_l, more_sd_l))
-    return _volume(volume.mean_l, sd_l, volume.area_m2, volume.triangulated_l)
+    return volume_of(volume.mean_l, sd_l, volume.area_m2, volume.triangulated_l)
 
 
-def _volume(mean_l: float, sd_l: float, area_m2: float, flat_l: float | None) -> Volume:
+def volume_of(mean_l: float, sd_l: float, area_m2: float, flat_l: float | None = None) -> Volume:
+    """Return a volume by its mean and standard deviation, taken as normal."""
     return Volume(
         mean_l,
         sd_l,

@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy.special import ndtri
 
 from rig.errors import BadInput, JobUnusable, RigError
 from rig.quantities.bags import sheet_of
-from rig.quantities.materials import Material, materials_for, rules_with
+from rig.quantities.materials import Material
 from rig.quantities.safety import Floor, joint_stock
-from rig.quantities.volume import CENTRAL_95
+from rig.quantities.volume import Volume, volume_of
 from rig.record import Record, from_json
 from rig.room import Doorway, House, Outline, doorways
 from rig.study.laser_budget import share_of, shared_volume_l, ties_over
@@ -24,11 +23,13 @@ from rig.study.looks import WorthLook
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import (
     bags_answer,
-    compound,
     keep_plan,
+    materials_of,
     min_cover_of,
     plan_answer,
     safety_answer,
+    volume_answer,
+    whole_bags,
 )
 from rig.study.plane import HoldGiven, PlanWish, ground_of
 from rig.study.planned import (
@@ -328,14 +329,12 @@ def _floor(job: "Job", picture: Picture, answer: PlanAnswer) -> Floor:
 
 
 def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan:
-    settings, units = job.settings, job.units
-    sheet, confidence = sheet_of(settings), rooms[0].answer.confidence
+    sheet, confidence = sheet_of(job.settings), rooms[0].answer.confidence
     safety = joint_stock([one.floor for one in rooms], sheet, confidence)
-    buy = math.ceil(safety.need_l(confidence) / sheet.yield_l - 1e-9)
+    buy = whole_bags(safety.need_l(confidence), sheet)
     mean_l = sum(one.floor.mean_l for one in rooms)
     bags = bags_answer(mean_l, safety, sheet, buy)
     house = house_outline(job)
-    rules = rules_with(job.material_rules(), units)
     answers = [one.answer for one in rooms]
     areas = [one.floor.area_m2 for one in rooms]
     steps = _steps(job, house, {one.name: one.answer.plane for one in rooms})
@@ -346,20 +345,17 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
         min_cover_mm=answers[0].min_cover_mm,
         cover_mm=_cover(answers, areas),
         chance_min_cover=math.prod(one.chance_min_cover for one in answers),
-        volume_l=_volume(rooms, mean_l, sheet.yield_l),
+        volume_l=volume_answer(_volume(rooms, mean_l), sheet),
         bags=bags,
         bags_apart=_bags_apart(answers),
         safety=safety_answer(safety, sheet),
         lifts=max(one.lifts for one in answers),
         dead_load_kpa=_load(answers, areas),
         doorways=steps,
-        materials=(
-            compound(buy, sheet, units),
-            *materials_for(house, buy, sheet, rules, units, settings.floor),
-        ),
+        materials=materials_of(job, house, sheet, buy),
         look_between=tuple(look for one in answers for look in one.look_between),
         assumptions=_each_once(one.assumptions for one in answers),
-        warnings=(*_warnings(rooms), *words.steps(steps, FLUSH_MM, units)),
+        warnings=(*_warnings(rooms), *words.steps(steps, FLUSH_MM, job.units)),
         cautions=_each_once(one.cautions for one in answers),
     )
 
@@ -409,16 +405,10 @@ def _room(one: _Reckoned) -> RoomPlan:
     )
 
 
-def _volume(rooms: Sequence[_Reckoned], mean_l: float, per_bag_l: float) -> VolumeAnswer:
+def _volume(rooms: Sequence[_Reckoned], mean_l: float) -> Volume:
     own = math.hypot(*(one.floor.own_sd_l for one in rooms))
     sd = math.hypot(own, sum(one.floor.shared_sd_l for one in rooms))
-    return VolumeAnswer(
-        mean=mean_l,
-        p95=mean_l + float(ndtri(0.95)) * sd,
-        low=max(mean_l - CENTRAL_95 * sd, 0.0),
-        high=mean_l + CENTRAL_95 * sd,
-        per_bag=per_bag_l,
-    )
+    return volume_of(mean_l, sd, sum(one.floor.area_m2 for one in rooms))
 
 
 def _steps(job: "Job", house: House, planes: dict[str, Plane]) -> tuple[Step, ...]:

@@ -71,6 +71,7 @@ if TYPE_CHECKING:
     from rig.job.rows import Plan
     from rig.job.settings import Settings
     from rig.job.store import Job
+    from rig.room import Outline
 
 # The backer for tile: at least 1/4 in over the high point (common practice, no source).
 USUAL_MIN_COVER_MM = 6.35
@@ -143,7 +144,7 @@ def plan_answer(
     purchase = None
     if wish.short_cost is not None and wish.spare_cost is not None:
         purchase = best_purchase(safety, sheet, wish.short_cost, wish.spare_cost)
-    buy = _whole_bags(safety.need_l(confidence), sheet) if purchase is None else purchase.bags
+    buy = whole_bags(safety.need_l(confidence), sheet) if purchase is None else purchase.bags
     bags = bags_answer(volume.mean_l, safety, sheet, buy)
     layers = _layers(plane, floor, settings)
     load = dead_load(cover.mean_mm, cover.max_mm, sheet.density_kg_m3)
@@ -156,7 +157,7 @@ def plan_answer(
         chance_min_cover=chance,
         slope=_slope(plane),
         holds=tuple(holds),
-        volume_l=_volume_answer(volume, alone, sheet),
+        volume_l=volume_answer(volume, sheet, alone.triangulated_l),
         bags=bags,
         safety=safety_answer(safety, sheet),
         lifts=len(layers),
@@ -167,7 +168,7 @@ def plan_answer(
         grind=None
         if ground is None
         else _grind_answer(ground, unground - _bags(alone, confidence, sheet), min_cover_mm),
-        materials=_materials(job, picture, sheet, buy, units),
+        materials=materials_of(job, picture.outline, sheet, buy),
         assumptions=_assumptions(settings.min_cover_mm is None, sheet, load, units),
         budget=budget,
         look_between=looks_between(job, plain) if warned else (),
@@ -317,13 +318,16 @@ def _volume(
     return volume_under(plane, picture.surface, x, y, area, taken_mm3=taken_mm3)
 
 
-def _volume_answer(volume: Volume, alone: Volume, sheet: BagSheet) -> VolumeAnswer:
+def volume_answer(
+    volume: Volume, sheet: BagSheet, triangulated_l: float | None = None
+) -> VolumeAnswer:
+    """Return a volume, and what a bag makes."""
     return VolumeAnswer(
         mean=volume.mean_l,
         p95=volume.p95_l,
         low=volume.low_l,
         high=volume.high_l,
-        triangulated=alone.triangulated_l,
+        triangulated=triangulated_l,
         per_bag=sheet.yield_l,
     )
 
@@ -354,7 +358,8 @@ def safety_answer(safety: Safety, sheet: BagSheet) -> SafetyAnswer:
     )
 
 
-def _whole_bags(need_l: float, sheet: BagSheet) -> int:
+def whole_bags(need_l: float, sheet: BagSheet) -> int:
+    """Return the whole bags that a need takes."""
     return int(np.ceil(need_l / sheet.yield_l - 1e-9))
 
 
@@ -377,8 +382,7 @@ def _grind_answer(ground: Grinding, saves_bags: float, min_cover_mm: float) -> G
     )
 
 
-def compound(buy: int, sheet: BagSheet, units: Units) -> Material:
-    """Return the compound to have on site."""
+def _compound(buy: int, sheet: BagSheet, units: Units) -> Material:
     mass_kg = buy * sheet.mass_kg
     return Material(
         item="compound",
@@ -392,14 +396,13 @@ def compound(buy: int, sheet: BagSheet, units: Units) -> Material:
     )
 
 
-def _materials(
-    job: "Job", picture: Picture, sheet: BagSheet, buy: int, units: Units
-) -> tuple[Material, ...]:
+def materials_of(job: "Job", outline: "Outline", sheet: BagSheet, buy: int) -> tuple[Material, ...]:
+    """Return what to have on site, the compound first."""
+    units = job.units
     rules = rules_with(job.material_rules(), units)
-    floor = job.settings.floor
     return (
-        compound(buy, sheet, units),
-        *materials_for(picture.outline, buy, sheet, rules, units, floor),
+        _compound(buy, sheet, units),
+        *materials_for(outline, buy, sheet, rules, units, job.settings.floor),
     )
 
 
