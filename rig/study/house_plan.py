@@ -2,7 +2,8 @@
 
 import math
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -31,7 +32,7 @@ from rig.study.plan_answer import (
     volume_answer,
     whole_bags,
 )
-from rig.study.plane import HoldGiven, PlanWish, ground_of
+from rig.study.plane import HoldGiven, PlanWish, ground_of, threshold_hold
 from rig.study.planned import (
     BagsAnswer,
     CoverAnswer,
@@ -239,21 +240,19 @@ def _reckon(job: "Job", wish: PlanWish, together: bool) -> list[_Reckoned]:
     wish.check()
     if together and (wish.max_slope is not None or wish.grind_cost is not None):
         raise BadInput("--together is one level floor: leave out --flat and --grind.")
-    thresholds = heights_of(shots_of(job), "threshold", job.setups())
+    thresholds = _thresholds(job)
     found = []
     names = names_of(job)
     pictures = _pictures(job, names, wish.confidence)
-    plane = _one_plane(job, pictures, wish) if together else None
+    plane = _one_plane(job, pictures, wish, thresholds) if together else None
     used: set[HoldGiven] = set()
     with each_room(job) as rooms:
         for name, one, picture in zip(names, rooms, pictures, strict=True):
             holds = tuple(hold for hold in wish.holds if _is_at(hold, picture.outline, thresholds))
             used |= set(holds)
             mine = replace(wish, holds=() if together else holds)
-            try:
+            with _named(name):
                 answer = plan_answer(one, picture, mine, plane)
-            except RigError as error:
-                raise type(error)(f"{name}: {error}") from None
             found.append(_Reckoned(name, picture, mine, answer, _floor(one, picture, answer)))
     if not together:
         _refuse_unheld([hold for hold in wish.holds if hold not in used])
@@ -265,11 +264,18 @@ def _pictures(job: "Job", names: Sequence[str], confidence: float) -> list[Pictu
     with each_room(job) as rooms:
         for name, one in zip(names, rooms, strict=True):
             assert one.room is not None
-            try:
+            with _named(name):
                 found.append(picture_of(one, one.room.outline, confidence))
-            except RigError as error:
-                raise type(error)(f"{name}: {error}") from None
     return found
+
+
+@contextmanager
+def _named(room: str) -> Iterator[None]:
+    """Name the room in what is wrong with it."""
+    try:
+        yield
+    except RigError as error:
+        raise type(error)(f"{room}: {error}") from None
 
 
 def _refuse_unheld(unheld: Sequence[HoldGiven]) -> None:
@@ -281,12 +287,13 @@ def _refuse_unheld(unheld: Sequence[HoldGiven]) -> None:
         )
 
 
-def _one_plane(job: "Job", pictures: Sequence[Picture], wish: PlanWish) -> Plane:
+def _one_plane(
+    job: "Job", pictures: Sequence[Picture], wish: PlanWish, thresholds: Heights
+) -> Plane:
     """Return the lowest level plane that keeps the minimum cover in all rooms, or a held one."""
     least_mm = min_cover_of(job.settings)
     if wish.holds:
-        thresholds = heights_of(shots_of(job), "threshold", job.setups())
-        heights = {_height_of(hold, thresholds) for hold in wish.holds}
+        heights = {_place_of(hold, thresholds)[2] for hold in wish.holds}
         if len(heights) > 1:
             raise BadInput("One level through all rooms can be held at one height only.")
         (height_mm,) = heights
@@ -298,24 +305,20 @@ def _one_plane(job: "Job", pictures: Sequence[Picture], wish: PlanWish) -> Plane
     return level_plane(tops, least_mm, wish.confidence)
 
 
-def _height_of(hold: HoldGiven, thresholds: Heights) -> float:
+def _thresholds(job: "Job") -> Heights:
+    return heights_of(shots_of(job), "threshold", job.setups())
 
+
+def _place_of(hold: HoldGiven, thresholds: Heights) -> tuple[float, float, float]:
+    """Return where a hold is, and its height."""
     if not isinstance(hold, str):
-        return hold[2]
-    if hold not in thresholds.labels:
-        known = ", ".join(thresholds.labels) or "none yet"
-        raise BadInput(f"There is no threshold {hold!r} (shot: {known}).")
-    return float(thresholds.z_mm[thresholds.labels.index(hold)])
+        return hold
+    found = threshold_hold(hold, thresholds)
+    return found.x_mm, found.y_mm, found.height_mm
 
 
 def _is_at(hold: HoldGiven, outline: Outline, thresholds: Heights) -> bool:
-
-    if isinstance(hold, str):
-        _height_of(hold, thresholds)  # refuses one that there is not
-        n = thresholds.labels.index(hold)
-        x_mm, y_mm = float(thresholds.x_mm[n]), float(thresholds.y_mm[n])
-    else:
-        x_mm, y_mm, _ = hold
+    x_mm, y_mm, _ = _place_of(hold, thresholds)
     return bool(shapely.distance(outline.polygon, shapely.Point(x_mm, y_mm)) <= DOORWAY_MM)
 
 
@@ -412,7 +415,7 @@ def _volume(rooms: Sequence[_Reckoned], mean_l: float) -> Volume:
 
 
 def _steps(job: "Job", house: House, planes: dict[str, Plane]) -> tuple[Step, ...]:
-    thresholds = heights_of(shots_of(job), "threshold", job.setups())
+    thresholds = _thresholds(job)
 
     def shot_at(way: Doorway) -> str | None:
         if not thresholds.labels:

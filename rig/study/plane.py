@@ -97,7 +97,7 @@ def holds_of(
     for hold in holds:
         if isinstance(hold, str):
             thresholds = thresholds or heights_of(shots_of(job), "threshold", job.setups())
-            found.append(_threshold(hold, thresholds))
+            found.append(threshold_hold(hold, thresholds))
             continue
         x_mm, y_mm, height_mm = hold
         if not contains(picture.outline, np.array([x_mm]), np.array([y_mm]))[0]:
@@ -106,7 +106,14 @@ def holds_of(
     return found
 
 
-def _threshold(name: str, thresholds: Heights) -> Hold:
+def threshold_hold(name: str, thresholds: Heights) -> Hold:
+    """Return the hold at a threshold that was shot.
+
+    Raises
+    ------
+    BadInput
+        A name that no threshold has.
+    """
     if name not in thresholds.labels:
         known = ", ".join(thresholds.labels) or "none yet"
         raise BadInput(
