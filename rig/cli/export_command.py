@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.options import job_option, json_option, room_option, show
+from rig.cli.options import folder_option, job_option, json_option, room_option, show
 from rig.errors import BadInput, CannotAnswer
 from rig.units import counted
 
@@ -25,12 +25,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="csv: every shot; geojson, dxf: the room, shots, surface, contours, markers, in mm.",
 )
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path(),
-    help="The folder to write to.  [default: the current one]",
-)
+@folder_option
 @room_option
 @json_option
 def command(

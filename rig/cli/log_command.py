@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.options import PERCENT, Lengths, Quantity, job_option, json_option, show
+from rig.cli.options import (
+    PERCENT,
+    Lengths,
+    Quantity,
+    folder_option,
+    job_option,
+    json_option,
+    show,
+)
 from rig.errors import BadInput
 from rig.units import parse_temperature
 
@@ -16,8 +24,7 @@ if TYPE_CHECKING:
 
 
 def _celsius(text: str, what: str) -> float:
-    # A quantity must not be negative elsewhere; a temperature may.
-    return parse_temperature(text, what) + 273.15
+    return round(parse_temperature(text, what), 6)
 
 
 def _cm(text: str, what: str) -> float:
@@ -36,8 +43,7 @@ def _lb(text: str, what: str) -> float:
         ) from None
 
 
-TEMPERATURE = Quantity("temperature", _celsius)
-READ = ("air", "air_rh", "floor", "moisture", "slab_rh", "emission")
+TEMPERATURE = Quantity("temperature", _celsius, negative=True)
 
 
 @click.group()
@@ -115,12 +121,7 @@ def list_command(job_path: Path, as_json: bool) -> None:
 
 @command.command("photos")
 @job_option
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path(),
-    help="The folder to write to.  [default: the current one]",
-)
+@folder_option
 @json_option
 def photos_command(job_path: Path, out: Path, as_json: bool) -> None:
     """Write the photos that the job keeps to photo-1.jpg, photo-2.jpg ..."""
@@ -145,9 +146,7 @@ def photos_command(job_path: Path, out: Path, as_json: bool) -> None:
 
 
 def _scaled(key: str, value: float) -> float:
-    if key in ("air", "floor"):
-        return round(value - 273.15, 6)
-    return value if key == "emission" else 100.0 * value
+    return value if key in ("air", "floor", "emission") else 100.0 * value
 
 
 def _told(note: str | None) -> str | None:

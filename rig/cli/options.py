@@ -163,10 +163,16 @@ class Quantity(_ParamType):
     """A quantity that one of the parsers of `rig.units` reads, more than zero unless said."""
 
     def __init__(
-        self, name: str, parse: Callable[..., float], *, zero: bool = False, **keywords: Any
+        self,
+        name: str,
+        parse: Callable[..., float],
+        *,
+        zero: bool = False,
+        negative: bool = False,
+        **keywords: Any,
     ) -> None:
         self.name = name
-        self._parse, self._zero, self._keywords = parse, zero, keywords
+        self._parse, self._zero, self._negative, self._keywords = parse, zero, negative, keywords
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -179,7 +185,7 @@ class Quantity(_ParamType):
             amount = self._parse(text, what=_name(param), **self._keywords)
         except BadInput as error:
             self.fail(str(error), param, ctx)
-        if amount < 0 or (amount == 0 and not self._zero):
+        if not self._negative and (amount < 0 or (amount == 0 and not self._zero)):
             self.fail(f"{value!r} must be more than zero.", param, ctx)
         return amount
 
@@ -290,6 +296,13 @@ room_option = click.option(
     "room_name",
     metavar="NAME",
     help="One room of a job that has several; see rig room list.",
+)
+
+folder_option = click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path(),
+    help="The folder to write to.  [default: the current one]",
 )
 
 lift_option = click.option(
