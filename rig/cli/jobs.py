@@ -3,7 +3,7 @@
 import contextlib
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from rig.cli.options import tell
 from rig.errors import BadInput, JobUnusable
@@ -13,12 +13,6 @@ from rig.study.room import outline_of as outline_of
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-
-
-def units_of(job: "Job") -> tuple[Literal["in", "mm"], int]:
-    """Return the job's units and the denominator of its fractions."""
-    settings = job.settings
-    return settings.units, settings.denominator
 
 
 def laser_places(
