@@ -202,6 +202,8 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
         Too few shots, and no quick look either.
     """
     settings, outline = job.settings, outline_of(job)
+    if wish.waste_share is not None:
+        settings = replace(settings, waste_share=wish.waste_share)
     used = settings.product
     product = wish.product or (None if used is None else used.compound)
     size = (
@@ -218,8 +220,8 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
             product = Product(name="compound", bag_yield_l=sheet.yield_l)
         (part,) = parts
         part = replace(part, area_m2=size[0], edge_m=size[1])
-        waste = settings.waste_share if wish.waste_share is None else wish.waste_share
-        return quote_of([part], replace(wish, product=product, waste_share=waste))
+        wish = replace(wish, product=product, waste_share=settings.waste_share)
+        return quote_of([part], wish)
     sheet = sheet_of(settings)
     if wish.product is not None:
         one, waste = wish.product, sheet.waste_share

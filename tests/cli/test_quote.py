@@ -76,6 +76,13 @@ def test_a_floor_planned_at_even_odds_is_quoted_with_its_doubt(surveyed: Run) ->
     assert bags["low"] < bags["likely"] < bags["high"]
 
 
+def test_waste_that_is_given_counts_for_a_floor_that_was_shot_too(surveyed: Run) -> None:
+    run = surveyed
+    assert run("edit", "--bag-yield", "1l").code == 0
+    own, more = (run("quote", *w, "--json").json["bags"] for w in ((), ("--waste", "20%")))
+    assert more["likely"] == pytest.approx(own["likely"] * 1.20 / 1.05, abs=1)
+
+
 def test_what_was_quoted_is_held_against_what_came_true(surveyed: Run) -> None:
     run = surveyed
     Path("prices.toml").write_text(BOOK)
