@@ -284,7 +284,7 @@ def _planned(job: "Job") -> _Planned:
     kept = stored_plan(job)
     wish = PlanWish() if kept is None else kept.wish
     picture = picture_of(job, outline_of(job), wish.confidence)
-    answer = plan_answer(job, picture, wish)
+    answer = plan_answer(job, picture, wish, warned=False)
     mean_l = answer.volume_l.mean
     area = picture.cells.share * picture.cells.step_mm**2
     area_m2 = float(area.sum()) * 1e-6
