@@ -3,15 +3,17 @@
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from rig.errors import JobUnusable
-from rig.record import OMITTED, Record
+from rig.record import OMITTED, Record, from_json
 from rig.words import undo as words
 
 if TYPE_CHECKING:
     from rig.job.rows import Batch, Marker, Shot, StoredEvent
     from rig.job.store import Job
+
+R = TypeVar("R", bound=Record)
 
 UNDONE = "undo"
 """Kind of the event that keeps what was taken back."""
@@ -96,6 +98,20 @@ def standing(job: "Job", kinds: Iterable[str]) -> "list[StoredEvent]":
     """Return events of some kinds, in their order, less those that were taken back."""
     gone = taken_back(job)
     return [event for event in job.events(kinds) if event.id not in gone]
+
+
+def kept_in(event: "StoredEvent", kind: type[R], what: str) -> R:
+    """Return the record that an event keeps; a refusal calls it the job's `what`.
+
+    Raises
+    ------
+    JobUnusable
+        Where it is not as floor-rig writes it.
+    """
+    try:
+        return from_json(kind, event.data)
+    except ValueError as error:
+        raise JobUnusable(f"The job's {what} cannot be read: {error}.") from None
 
 
 def acts_of(job: "Job") -> list[Done]:

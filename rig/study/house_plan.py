@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from rig.errors import BadInput, JobUnusable, RigError
+from rig.errors import BadInput, RigError
 from rig.quantities.bags import sheet_of
 from rig.quantities.materials import Material
 from rig.quantities.safety import Floor, joint_stock
 from rig.quantities.volume import Volume, volume_of
-from rig.record import Record, from_json
+from rig.record import Record
 from rig.room import Doorway, House, Outline, doorways
+from rig.study.acts import kept_in
 from rig.study.laser_budget import share_of, shared_volume_l, ties_over
 from rig.study.lasers import shots_of
 from rig.study.looks import WorthLook
@@ -201,12 +202,7 @@ def make_house_plan(job: "Job", wish: PlanWish, *, together: bool = False) -> Ho
 def last_house_plan(job: "Job") -> HousePlan | None:
     """Return the plan of all rooms that was kept last, None where there is none."""
     kept = job.events([EVENT])
-    if not kept:
-        return None
-    try:
-        return from_json(HousePlan, kept[-1].data)
-    except ValueError as error:
-        raise JobUnusable(f"The job's plan of its rooms cannot be read: {error}.") from None
+    return kept_in(kept[-1], HousePlan, "plan of its rooms") if kept else None
 
 
 def house_lines(plan: HousePlan, units: Units) -> list[str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rig.errors import CannotAnswer, JobUnusable
+from rig.errors import CannotAnswer
 from rig.pour.crew import Roles, Times, work_of
 from rig.pour.forecast import SEED
 from rig.pour.pace import Pace, Past, learn
@@ -16,7 +16,7 @@ from rig.pour.prepour import STEPS
 from rig.pour.sheet import Sheet
 from rig.pour.simulation import draw
 from rig.pour.true_clock import Act, Stretch
-from rig.record import from_json
+from rig.study.acts import kept_in
 from rig.study.pour_answer import KeptPour, PourEnd, PourPlan, PourWish, Prepour, PrepourStep
 from rig.study.site_log import site_log
 from rig.units import Units
@@ -123,10 +123,7 @@ def _pours_with_plans(job: "Job") -> Iterator[tuple[PourEnd, PourPlan | None]]:
 def pours_ended(job: "Job") -> list[tuple[float, PourEnd]]:
     """Return how each pour ended, and its time of day (UTC, s)."""
     ended = job.events(["pour_done"])
-    try:
-        return [(event.utc_s, from_json(PourEnd, event.data)) for event in ended]
-    except ValueError as error:
-        raise JobUnusable(f"The job's log of a pour cannot be read: {error}.") from None
+    return [(event.utc_s, kept_in(event, PourEnd, "log of a pour")) for event in ended]
 
 
 def learnt_from(job: "Job", times: Times, before: Pace, units: Units) -> Learnt | None:
@@ -259,7 +256,4 @@ def _stretch(job: "Job", session: "Session") -> Stretch:
 
 
 def _kept(event: "StoredEvent") -> KeptPour:
-    try:
-        return from_json(KeptPour, event.data)
-    except ValueError as error:
-        raise JobUnusable(f"The job's plan of a pour cannot be read: {error}.") from None
+    return kept_in(event, KeptPour, "plan of a pour")

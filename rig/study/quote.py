@@ -1,6 +1,7 @@
 """A quote: what a job will cost, low, likely and high, before the survey, during it, and after."""
 
 import math
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -23,7 +24,8 @@ from rig.quantities.prices import (
 )
 from rig.quantities.quick_look import Depth, guessed, looked
 from rig.quantities.safety import safety_stock
-from rig.record import Record, from_json
+from rig.record import Record
+from rig.study.acts import kept_in
 from rig.study.house_plan import house_plan
 from rig.study.picture import picture_of
 from rig.study.plan_answer import USUAL_MIN_COVER_MM, plan_answer, stored_plan
@@ -240,8 +242,6 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
 
 def keep(job: "Job", answer: QuoteAnswer) -> None:
     """Keep a quote in the job, to hold it against what came true."""
-    import time
-
     job.log_event(None, None, time.time(), EVENT, answer.as_json())
     job.flush()
 
@@ -260,7 +260,7 @@ def came_true(job: "Job") -> CameTrue:
     ended = pours_ended(job)
     if not ended:
         raise CannotAnswer("No pour of this job was logged to its end yet: rig pour run.")
-    quoted = from_json(QuoteAnswer, kept[-1].data)
+    quoted = kept_in(kept[-1], QuoteAnswer, "quote")
     used = sum(end.bags_used for _, end in ended)
     low, high = quoted.bags["low"], quoted.bags["high"]
     return CameTrue(quoted=quoted, bags_used=used, within=low <= used <= high)
@@ -323,11 +323,11 @@ def _quote(
     hours, said = _hours(wish, area_m2)
     whole = _Range(*(_up(one) for one in (bags.low, bags.likely, bags.high)))
 
-    def at(many: float, time: float) -> tuple[QuoteLine, ...]:
-        return priced(book, Quantities(int(many), area_m2, edge_m, time))
+    def at(many: float, work_h: float) -> tuple[QuoteLine, ...]:
+        return priced(book, Quantities(int(many), area_m2, edge_m, work_h))
 
-    def total(many: float, time: float) -> str:
-        return f"{total_of(at(many, time)):f}"
+    def total(many: float, work_h: float) -> str:
+        return f"{total_of(at(many, work_h)):f}"
 
     lines = at(whole.likely, hours.likely)
     by_hours = any(line.unit == "hour" for line in book.lines)

@@ -98,6 +98,9 @@ def test_what_was_quoted_is_held_against_what_came_true(surveyed: Run) -> None:
     assert told["bags_used"] == 9.0
     bags = told["quoted"]["bags"]
     assert told["within"] == (bags["low"] <= 9 <= bags["high"])
+    with Job.open("job.sqlite", write=True) as job:
+        job.log_event(None, None, 1.0, "quote", {"product": "Blend"})
+    assert "quote cannot be read" in run("quote", "--compare").err
 
 
 @pytest.mark.parametrize(
