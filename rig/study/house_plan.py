@@ -117,7 +117,7 @@ class HousePlan(Record):
     cover_mm : CoverAnswer
         Of all floors.
     chance_min_cover : float
-        That the minimum cover is kept in all rooms.
+        Of the minimum cover in all rooms: each one's own multiplied, as if independent.
     volume_l : VolumeAnswer
     bags : BagsAnswer
         One order for all.

@@ -25,8 +25,8 @@ class WorthLook(Record):
     ----------
     x_mm, y_mm : float
     hides_mm : float
-        Height of a hump 3 ft across that the shots would let pass there once in twenty, or 12.7:
-        more is seen with bare eyes.
+        Height of a hump 3 ft across that by the model the shots would let pass there once in
+        twenty, or 12.7: more is seen with bare eyes.
     bags : float
         Held now against a hump there; saved where a look finds none.
     """

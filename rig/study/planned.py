@@ -78,7 +78,7 @@ class BagsAnswer(Record):
     Attributes
     ----------
     p50, p95 : int
-        Enough at even odds, and 95 times in 100.
+        The need that is reckoned at even odds, and at 95 %.
     waste : int
         Of the `p95` bags.
     waste_share : float
@@ -200,7 +200,7 @@ class PlanAnswer(Record):
         Asked for.
     cover_mm : CoverAnswer
     chance_min_cover : float
-        That the minimum cover is kept everywhere.
+        Share of the model's draws that keep the minimum cover everywhere.
     slope : Slope
     holds : tuple of Hold
     volume_l : VolumeAnswer

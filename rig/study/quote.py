@@ -48,7 +48,10 @@ EVENT = "quote"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Total(Record):
-    """What a job costs, as decimal texts: 5, at even odds, and 95 times in 100 no more."""
+    """What a job costs, as decimal texts: the 5 %, the middle and the 95 % that are reckoned.
+
+    Nobody has counted yet how often jobs that were done lie between them.
+    """
 
     low: str
     likely: str
@@ -299,7 +302,7 @@ def _planned(job: "Job") -> _Planned:
 
 
 def _own_doubt(likely_l: float, area_m2: float, sheet: BagSheet) -> float:
-    """Doubt in bags, 95 times in 100, that no survey takes away: yield, waste, the plane itself."""
+    """Return the doubt in bags, as a 95 %, that no survey takes away: yield, waste, the plane."""
     safety = safety_stock(likely_l, 0.0, area_m2, sheet)
     return safety.stock_l / sheet.yield_l
 
