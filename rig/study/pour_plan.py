@@ -1,5 +1,6 @@
 """From a job's plan to the plan of its pour: who is there, what the floor takes, how it goes."""
 
+import time
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -25,7 +26,7 @@ from rig.study.pour_log import (
 )
 from rig.study.pour_told import told_plan
 from rig.study.rooms import exit_of
-from rig.study.site_log import floor_temperature, site_log
+from rig.study.site_log import last_read, site_log
 from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
@@ -122,7 +123,8 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     if wish.exit_mm is not None:
         exit_on(outline, *wish.exit_mm, units)
     sheet = _sheet(job) if wish.sheet_path is None else read_sheet(wish.sheet_path)
-    temperature_c = floor_temperature(job)
+    site = site_log(job)
+    temperature_c = last_read(site.entries, "floor", time.time())
     if wish.temperature is not None:
         temperature_c = parse_temperature(wish.temperature, "--temperature")
     working_s = wish.working_time_s
@@ -145,7 +147,7 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     made = forecast(ground, crew, wish.runs)
     answer = told_plan(job, outline, plan, made, ground, wish, sheet, temperature_c, learnt)
     told = read_plan(plan).answer
-    notes += [ask.text for ask in site_log(job).asks if ask.is_open]
+    notes += [ask.text for ask in site.asks if ask.is_open]
     if wish.lift is not None:
         notes += words.before_lift(wish.lift, told.lifts, sheet.walk_on_s)
     return replace(answer, warnings=(*answer.warnings, *notes), lift=wish.lift)

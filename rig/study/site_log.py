@@ -6,7 +6,7 @@ What may be and what must be read is the compound's own sheet's, as the job keep
 import base64
 import math
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -193,17 +193,12 @@ def site_log(job: "Job", utc_s: float | None = None) -> SiteLog:
     return SiteLog(entries=entries, asks=tuple(_asks(job.units, compound, entries, now)))
 
 
-def floor_temperature(job: "Job") -> float | None:
-    """Return the floor's temperature in °C, where it was read within a day."""
-    now = time.time()
-    return next(
-        (
-            one.value
-            for one in reversed(site_log(job, now).entries)
-            if one.what == "floor" and now - one.utc_s <= FRESH_S
-        ),
-        None,
-    )
+def last_read(entries: Sequence[Entry], key: str, utc_s: float) -> float | None:
+    """Return the last reading of a kind, where it still says something then."""
+    for one in reversed(entries):
+        if one.what == key and one.value is not None:
+            return one.value if utc_s - one.utc_s <= KINDS[key].lasts_s else None
+    return None
 
 
 def photos_of(job: "Job") -> list[tuple[Entry, bytes]]:
@@ -265,17 +260,13 @@ def _entry(event: "StoredEvent", compound: "Product | None") -> Entry:
 
 
 def _asks(
-    units: "Units", compound: "Product | None", entries: Iterable[Entry], now: float
+    units: "Units", compound: "Product | None", entries: Sequence[Entry], now: float
 ) -> Iterator[Ask]:
-    last = {one.what: one for one in entries if one.value is not None}
     for key, kind in KINDS.items():
         least, most = _limits(compound, key)
         if least is None and most is None:
             continue
-        found = last.get(key)
-        if found is not None and now - found.utc_s > kind.lasts_s:
-            found = None
-        value = None if found is None else found.value
+        value = last_read(entries, key, now)
         within = None if value is None else _keeps(value, (least, most))
         yield Ask(
             what=key,
