@@ -4,9 +4,10 @@ A job with one room knows nothing of this. With several, a job is narrowed to on
 its points, shots, plan and markers are then that room's alone, and every answer is of that room.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
@@ -93,28 +94,28 @@ def in_room(job: "Job", name: str | None) -> "Job":
     BadInput
         No such room.
     """
-    from rig.room import house_of
-
     job.room = None
     if name is None:
         return job
-    rooms = rooms_of(job)
-    found = _found([one for one, _ in rooms], name)
-    if len(rooms) == 1:
-        return job
-    house = house_of(rooms)
-    places: dict[tuple[float, float], bool] = {}
-
-    def has(x_mm: float, y_mm: float) -> bool:
-        at = (x_mm, y_mm)
-        if at not in places:
-            places[at] = house.part_at(x_mm, y_mm)[0] == found
-        return places[at]
-
-    n = [one for one, _ in rooms].index(found)
-    number = 1 if n == 0 else job.settings.rooms[n - 1].number
-    job.room = RoomView(found, number, rooms[n][1], has)
+    found = _found(names_of(job), name)
+    if has_several(job):
+        job.room = next(view for view in _views(job) if view.name == found)
     return job
+
+
+def _views(job: "Job") -> list[RoomView]:
+    """Return all that a job with several rooms can be narrowed to."""
+    house = house_outline(job)
+
+    @cache
+    def part(x_mm: float, y_mm: float) -> str:
+        return house.part_at(x_mm, y_mm)[0]
+
+    def view(name: str, number: int, outline: "Outline") -> RoomView:
+        return RoomView(name, number, outline, lambda x_mm, y_mm: part(x_mm, y_mm) == name)
+
+    numbers = [1, *(kept.number for kept in job.settings.rooms)]
+    return [view(name, n, one) for (name, one), n in zip(house.rooms, numbers, strict=True)]
 
 
 @contextmanager
@@ -123,8 +124,10 @@ def each_room(job: "Job") -> Iterator[Iterator["Job"]]:
     before = job.room
 
     def narrowed() -> Iterator["Job"]:
-        for name in names_of(job) if before is None else [before.name]:
-            yield in_room(job, name)
+        views: Iterable[RoomView | None] = _views(job) if has_several(job) else [before]
+        for view in views:
+            job.room = view
+            yield job
 
     try:
         yield narrowed()
