@@ -119,8 +119,7 @@ def _of_job(
     with Job.open(path, write=keep) as job:
         parts: list[Part] = []
         if depths or readings:
-            used = job.settings.product
-            product = wish.product or (used.compound if used else None)
+            product = wish.product or job.settings.compound
             area_m2 = outline_of(job).area_m2
             depth = quote.depth_of(depths[0] if depths else None, readings, area_m2, product)[0]
             parts = [quote.part_of(area_m2, depth)]

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 
 from rig.job.rows import Given
-from rig.products import Used
+from rig.products import Product, Used
 from rig.record import Record, from_json
 from rig.units import System
 
@@ -151,6 +151,11 @@ class Settings(Record):
     room_name: str | None = None
     rooms: tuple[KeptRoom, ...] = ()
     last_room: int | None = None
+
+    @property
+    def compound(self) -> Product | None:
+        """The compound that was named, None where none was."""
+        return None if self.product is None else self.product.compound
 
     def stored(self) -> dict[str, object]:
         """Return it as the file keeps it: what is empty is not there."""

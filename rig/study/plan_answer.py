@@ -258,8 +258,8 @@ def _cover(floor: Ground, plane: Plane, units: Units) -> Cover:
 
 def least_lift_mm(settings: "Settings") -> float:
     """Return the thinnest that a lift may be at its deepest, by the compound's sheet."""
-    used = settings.product
-    least = None if used is None else used.compound.min_cover_mm
+    compound = settings.compound
+    least = None if compound is None else compound.min_cover_mm
     return USUAL_LEAST_LIFT_MM if least is None else least
 
 

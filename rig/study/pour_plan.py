@@ -155,10 +155,9 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
 
 def _sheet(job: "Job") -> Sheet:
     """What the sheet of the job's own compound says, as far as it was named."""
-    used = job.settings.product
-    if used is None:
+    one = job.settings.compound
+    if one is None:
         return Sheet()
-    one = used.compound
     return Sheet(
         text=", ".join(part for part in (one.name, one.edition) if part),
         water_per_bag_l=one.bag_water_l,

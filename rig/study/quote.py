@@ -209,8 +209,7 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
     settings, outline = job.settings, outline_of(job)
     if wish.waste_share is not None:
         settings = replace(settings, waste_share=wish.waste_share)
-    used = settings.product
-    product = wish.product or (None if used is None else used.compound)
+    product = wish.product or settings.compound
     size = (
         outline.area_m2,
         _edge_m(outline.edge_mm, [door.width_mm for door in outline.doors]),

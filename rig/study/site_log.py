@@ -188,7 +188,7 @@ def log_site(job: "Job", wish: Wish, utc_s: float | None = None) -> SiteLog:
 def site_log(job: "Job", utc_s: float | None = None) -> SiteLog:
     """Return the site's log, and what the compound's sheet asks for as of now."""
     now = time.time() if utc_s is None else utc_s
-    compound = _compound(job)
+    compound = job.settings.compound
     entries = tuple(_entry(event, compound) for event in job.events([EVENT]))
     return SiteLog(entries=entries, asks=tuple(_asks(job.units, compound, entries, now)))
 
@@ -203,17 +203,12 @@ def last_read(entries: Sequence[Entry], key: str, utc_s: float) -> float | None:
 
 def photos_of(job: "Job") -> list[tuple[Entry, bytes]]:
     """Return the photos that a job keeps, as JPEG, oldest first."""
-    compound = _compound(job)
+    compound = job.settings.compound
     return [
         (_entry(event, compound), base64.b64decode(event.data["jpeg"]))
         for event in job.events([EVENT])
         if event.data.get("what") == "photo"
     ]
-
-
-def _compound(job: "Job") -> "Product | None":
-    used = job.settings.product
-    return None if used is None else used.compound
 
 
 def _limits(compound: "Product | None", key: str) -> tuple[float | None, float | None]:

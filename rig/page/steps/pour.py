@@ -44,8 +44,7 @@ class _Pour:
         if kept is not None:
             told = parts([pour_plan_section(kept.result, visit.units, first=True)])
         wish = PourWish() if kept is None else kept.inputs
-        used = job.settings.product
-        sheet = None if used is None else used.compound
+        sheet = job.settings.compound
         mix_s = wish.mix_time_s or (None if sheet is None else sheet.mix_time_s)
         working_s = wish.working_time_s or (None if sheet is None else sheet.working_time_s)
         return PourView(
