@@ -37,7 +37,8 @@ class Units:
     denominator: int = 32
 
     def __post_init__(self) -> None:
-        _system(self.system)
+        if self.system not in ("in", "mm"):
+            raise BadInput(f"“{quotable(self.system)}” is not a unit system; use in or mm.")
 
     @property
     def is_metric(self) -> bool:
@@ -211,14 +212,6 @@ def counted(count: float, one: str, many: str | None = None) -> str:
     """Write how many there are of something: `1 bag`, `2.5 bags`; `many` where an s won't do."""
     shown = f"{count:g}" if isinstance(count, float) else f"{count}"
     return f"{shown} {one if count == 1 else many or one + 's'}"
-
-
-def _system(units: str) -> System:
-    if units == "in":
-        return "in"
-    if units == "mm":
-        return "mm"
-    raise BadInput(f"“{quotable(units)}” is not a unit system; use in or mm.")
 
 
 def _written(value: float) -> Fraction:
