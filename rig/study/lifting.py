@@ -99,9 +99,14 @@ def free_labels(taken: Iterable[str]) -> Iterator[str]:
             yield f"M{n}"
 
 
+def lifts_of(job: "Job") -> int:
+    """Return how many lifts a job's plan has."""
+    return read_plan(fresh_plan(job)).answer.lifts
+
+
 def has_no_lift(job: "Job", lift: int | None) -> bool:
     """Whether a job's plan has fewer lifts than this one."""
-    return lift is not None and lift > read_plan(fresh_plan(job)).answer.lifts
+    return lift is not None and lift > lifts_of(job)
 
 
 def takes(plan: "Plan", lift: int | None = None) -> Takes:

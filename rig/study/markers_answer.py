@@ -13,7 +13,7 @@ from rig.guidance.moved import Changes, changed_layout, refuse_off_floor
 from rig.record import Record
 from rig.room import where
 from rig.study.fresh import fresh_plan
-from rig.study.lifting import OneLift, free_labels, markers_of, one_lift
+from rig.study.lifting import OneLift, free_labels, lifts_of, markers_of, one_lift
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import grind_first, read_plan
 from rig.study.room import outline_of
@@ -146,7 +146,7 @@ def make_markers(
 
 def _own_lift(job: "Job", lift: int | None) -> int | None:
     """Return a lift of a room that may have fewer: its last one then."""
-    return None if lift is None else min(lift, read_plan(fresh_plan(job)).answer.lifts)
+    return None if lift is None else min(lift, lifts_of(job))
 
 
 def _joined(made: Sequence[MarkersAnswer]) -> MarkersAnswer:
@@ -172,7 +172,7 @@ def refuse_other_lift(job: "Job", lift: int) -> None:
                 refuse_other_lift(one, _own_lift(one, lift) or lift)
         return
     laid = _last_layout(job).get("lift")
-    last = read_plan(fresh_plan(job)).answer.lifts
+    last = lifts_of(job)
     if (laid or last) != lift:
         raise CannotAnswer(words.other_lift(laid, lift))
 
