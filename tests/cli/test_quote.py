@@ -70,16 +70,19 @@ def test_the_range_shrinks_as_the_survey_goes_on(surveyed: Run, table: Table) ->
 
 def test_a_floor_planned_at_even_odds_is_quoted_with_its_doubt(surveyed: Run) -> None:
     run = surveyed
+    Path("prices.toml").write_text(BOOK)
     assert run("edit", "--bag-yield", "1l").code == 0  # so small that whole bags hide nothing
     assert run("plan", "--confidence", "50%").code == 0
-    bags = run("quote", "--json").json["bags"]
+    bags = run("quote", "--prices", "prices.toml", "--json").json["bags"]
     assert bags["low"] < bags["likely"] < bags["high"]
 
 
 def test_waste_that_is_given_counts_for_a_floor_that_was_shot_too(surveyed: Run) -> None:
     run = surveyed
+    Path("prices.toml").write_text(BOOK)
     assert run("edit", "--bag-yield", "1l").code == 0
-    own, more = (run("quote", *w, "--json").json["bags"] for w in ((), ("--waste", "20%")))
+    quote = ("quote", "--prices", "prices.toml", "--json")
+    own, more = (run(*quote, *waste).json["bags"] for waste in ((), ("--waste", "20%")))
     assert more["likely"] == pytest.approx(own["likely"] * 1.20 / 1.05, abs=1)
 
 
