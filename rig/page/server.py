@@ -194,12 +194,12 @@ class Page:
     # --- in the page's own thread -----------------------------------------------------------
 
     def _work(self) -> None:
-        asyncio.set_event_loop(self._loop)
         try:
-            self._loop.run_until_complete(self._serve())
+            # It ends what is left of a phone that was cut off, before it closes the loop.
+            with asyncio.Runner(loop_factory=lambda: self._loop) as runner:
+                runner.run(self._serve())
         finally:
             self._ready.set()
-            self._loop.close()
 
     async def _serve(self) -> None:
         self._stop = asyncio.Event()
