@@ -28,13 +28,14 @@ from rig.session.begin import (
     begin_survey,
 )
 from rig.session.items import Log
+from rig.session.kind import Beginning, Kind, S
 from rig.session.kinds.pour import KIND as POUR
 from rig.session.kinds.set import KIND as SET
 from rig.session.kinds.survey import KIND as SURVEY
 from rig.session.mending import mend
 from rig.session.run import Machine, Sink, Stream, Tell, run
 from rig.session.sections import Home, Typing
-from rig.session.source import SourceWish
+from rig.session.source import Source, SourceWish
 
 if TYPE_CHECKING:
     from rig.page.server import Page
@@ -214,42 +215,36 @@ class Work:
     ) -> _Begun:
         match wanted.wish:
             case SurveyWish() as wish:
-                return self._survey(job, wish, source, clock)
+                begun, opened = begin_survey(job, wish, source, self._hand(clock))
+                return self._read(SURVEY, begun, opened, source, wish.log_limit)
             case SetWish() as wish:
-                return self._setting(job, wish, source, clock)
+                setting, opened = begin_setting(job, wish, source, self._hand(clock))
+                return self._read(SET, setting, opened, source, wish.log_limit)
             case PourBegins(bags=bags):
                 return self._pour(job, bags)
 
-    def _survey(
-        self, job: Job, wish: SurveyWish, source: SourceWish, clock: Clock | None
+    def _read(
+        self,
+        kind: Kind[S],
+        begun: Beginning[S],
+        opened: Source,
+        source: SourceWish,
+        log_limit: int | None,
     ) -> _Begun:
-        begun, opened = begin_survey(job, wish, source, self._hand(clock))
-        log = SURVEY.log(begun, partial(SURVEY.start, begun, opened.name), wish.log_limit)
-        scene = SURVEY.scene(begun, (*SURVEY.acts, "quit"))
-        self._let_type(scene, job, source)
+        """Prepare a session of a kind that reads a rod or a tape."""
+        log = kind.log(begun, partial(kind.start, begun, opened.name), log_limit)
+        scene = kind.scene(begun, (*kind.acts, "quit"))
+        if source.typed:
+            unit = source.unit or begun.job.settings.typed_unit or ""
+            scene.sections.typing = Typing(unit=unit)
         assert opened.clock is not None
         return _Begun(
-            machine=SURVEY.machine(begun),
+            machine=kind.machine(begun),
             log=log,
             scene=scene,
             streams=[opened.items, Stream(self._page.acts(opened.clock))],
             clock=opened.clock,
-            guard=SURVEY.guard(begun),
-        )
-
-    def _setting(self, job: Job, wish: SetWish, source: SourceWish, clock: Clock | None) -> _Begun:
-        begun, opened = begin_setting(job, wish, source, self._hand(clock))
-        log = SET.log(begun, partial(SET.start, begun, opened.name), wish.log_limit)
-        scene = SET.scene(begun, (*SET.acts, "quit"))
-        self._let_type(scene, job, source)
-        assert opened.clock is not None
-        return _Begun(
-            machine=SET.machine(begun),
-            log=log,
-            scene=scene,
-            streams=[opened.items, Stream(self._page.acts(opened.clock))],
-            clock=opened.clock,
-            guard=SET.guard(begun),
+            guard=kind.guard(begun),
         )
 
     def _pour(self, job: Job, bags: float | None) -> _Begun:
@@ -268,7 +263,3 @@ class Work:
         return Hand(
             clock=clock, lines=self._page.lines, kept=self._page.typed_in, complain=self._complain
         )
-
-    def _let_type(self, scene: "Scene", job: Job, source: SourceWish) -> None:
-        if source.typed:
-            scene.sections.typing = Typing(unit=source.unit or job.settings.typed_unit or "")
