@@ -10,7 +10,7 @@ from rig.job.folder import JobFolder
 from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.page.drawn import look, markup
-from rig.page.visit import Form
+from rig.page.visit import NO_ACT, Form
 from rig.page.work import Work
 from rig.record import Record
 from rig.study.steps import stands_of
@@ -60,7 +60,7 @@ def act(folder: JobFolder, work: Work, form: Form) -> str:
         case "archive":
             folder.put_away(name)
         case _:
-            raise BadInput("There is no such act here.")
+            raise BadInput(NO_ACT)
     return ""
 
 

@@ -4,7 +4,7 @@ import contextlib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from rig.errors import BadInput
 from rig.texts import name_of
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LONGEST_FIELD = 4000
+NO_ACT, NO_PART = "There is no such act here.", "There is no such part."
 
 
 class Wrong(BadInput):
@@ -161,18 +162,25 @@ class Served:
     download: bool = True
 
 
-class Step(Protocol):
-    """A step of the job: one page, its acts, and the parts of it that are asked for alone."""
+class Step:
+    """A step of the job: one page, its acts, and the parts of it that are asked for alone.
+
+    Attributes
+    ----------
+    key : str
+        In the address, and the name of its template.
+    """
 
     key: str
-    """In the address, and the name of its template."""
-    title: str
 
     def view(self, visit: Visit) -> object:
         """Return what the page shows."""
+        raise NotImplementedError
 
     def act(self, visit: Visit, act: str) -> "str | Wanted":
         """Do what a form asks for; return which step to go to then, or the session to begin."""
+        raise BadInput(NO_ACT)
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         """Return a part of the page: its template and what it shows; or a file."""
+        raise BadInput(NO_PART)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from rig.errors import BadInput
 from rig.page.drawn import look
 from rig.page.told import Parts, parts
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_PART, Served, Step, Visit
 from rig.record import Record
 from rig.report.floor_part import FloorTold, floor_section
 from rig.report.source import place_words
@@ -34,8 +34,8 @@ class PlaceView(Record):
     cover: str
 
 
-class _Floor:
-    key, title = "floor", "Floor"
+class _Floor(Step):
+    key = "floor"
 
     def view(self, visit: Visit) -> FloorView:
         outline, units = outline_of(visit.job), visit.units
@@ -50,12 +50,9 @@ class _Floor:
         )
         return FloorView(told=parts([floor_section(told)]))
 
-    def act(self, visit: Visit, act: str) -> str:
-        raise BadInput("There is no such act here.")
-
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         if part != "at":
-            raise BadInput("There is no such part.")
+            raise BadInput(NO_PART)
         return "place.html", place_view(visit)
 
 

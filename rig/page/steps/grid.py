@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from rig.errors import BadInput
 from rig.page.drawn import look, markup
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_PART, Served, Step, Visit
 from rig.record import Record
 from rig.study.grid import doubts_of, make_grid, make_lines, usual_edge_mm, usual_spacing_mm
 from rig.study.room import outline_of
@@ -32,8 +32,8 @@ class CostView(Record):
     lines: tuple[str, ...]
 
 
-class _Grid:
-    key, title = "grid", "Grid"
+class _Grid(Step):
+    key = "grid"
 
     def view(self, visit: Visit) -> GridView:
         from rig.drawing.points import walk_drawing
@@ -68,7 +68,7 @@ class _Grid:
         from rig.study.spacing import spacing_answer, usual_spacings_mm
 
         if part != "cost":
-            raise BadInput("There is no such part.")
+            raise BadInput(NO_PART)
         job, units = visit.job, visit.units
         told = spacing_answer(job, outline_of(job), usual_spacings_mm(units), usual_edge_mm(units))
         lines = [

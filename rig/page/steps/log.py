@@ -4,7 +4,7 @@ import time
 from dataclasses import dataclass
 
 from rig.errors import BadInput
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, Step, Visit
 from rig.page.work import PourBegins, Wanted
 from rig.pour.prepour import step_called
 from rig.record import Record
@@ -23,8 +23,8 @@ class LogView(Record):
     poured: bool
 
 
-class _Log:
-    key, title = "log", "Pour"
+class _Log(Step):
+    key = "log"
 
     def view(self, visit: Visit) -> LogView:
         job = visit.job
@@ -50,10 +50,7 @@ class _Log:
                 if open_pour(job, time.time()) is None:
                     fresh_plan(job, bags=True)
                 return Wanted(wish=PourBegins(bags=bags))
-        raise BadInput("There is no such act here.")
-
-    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
-        raise BadInput("There is no such part.")
+        raise BadInput(NO_ACT)
 
 
 def _bags(text: str) -> float:

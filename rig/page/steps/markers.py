@@ -7,7 +7,7 @@ from markupsafe import Markup
 from rig.errors import BadInput
 from rig.guidance.moved import Changes
 from rig.page.drawn import look, markup
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
 from rig.report.source import place_words
 from rig.study.markers_answer import make_markers
@@ -34,8 +34,8 @@ class MarkersView(Record):
     reach: str
 
 
-class _Markers:
-    key, title = "markers", "Markers"
+class _Markers(Step):
+    key = "markers"
 
     def view(self, visit: Visit) -> MarkersView:
         from rig.drawing.points import markers_drawing
@@ -77,11 +77,8 @@ class _Markers:
             case "drop":
                 make_markers(visit.job, None, Changes(drop=[label]))
             case _:
-                raise BadInput("There is no such act here.")
+                raise BadInput(NO_ACT)
         return ""
-
-    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
-        raise BadInput("There is no such part.")
 
 
 def _place(visit: Visit) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from rig.job.settings import Settings
 from rig.job.store import Job
 from rig.page.drawn import look
 from rig.page.told import Parts, parts
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.record import Record
 from rig.report.plan_part import PlanTold, plan_cautions, plane_section, quantities_section
 from rig.report.source import place_words
@@ -68,8 +68,8 @@ class Choices(Record):
     choices: tuple[Choice, ...]
 
 
-class _Plan:
-    key, title = "plan", "Plan"
+class _Plan(Step):
+    key = "plan"
 
     def view(self, visit: Visit) -> PlanView:
         job, units = visit.job, visit.units
@@ -104,7 +104,7 @@ class _Plan:
 
     def act(self, visit: Visit, act: str) -> str:
         if act != "plan":
-            raise BadInput("There is no such act here.")
+            raise BadInput(NO_ACT)
         wish, settings = _wish(visit)
         outline = outline_of(visit.job)
         with visit.job.together("the plan was not kept"):
@@ -130,7 +130,7 @@ class _Plan:
                     named.insert(1, ("Level, held at the thresholds", level))
                 found = tuple(_choice(visit, name, one, settings) for name, one in named)
                 return "plan_choices.html", Choices(choices=found)
-        raise BadInput("There is no such part.")
+        raise BadInput(NO_PART)
 
 
 def _wish(visit: Visit) -> tuple[PlanWish, Settings]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.page.told import Parts, parts
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
 from rig.report.pour_part import pour_plan_section
 from rig.study.fresh import fresh_plan
@@ -31,8 +31,8 @@ class PourView(Record):
     temperature: str
 
 
-class _Pour:
-    key, title = "pour", "Pour plan"
+class _Pour(Step):
+    key = "pour"
 
     def view(self, visit: Visit) -> PourView:
         job = visit.job
@@ -59,7 +59,7 @@ class _Pour:
 
     def act(self, visit: Visit, act: str) -> str:
         if act != "plan":
-            raise BadInput("There is no such act here.")
+            raise BadInput(NO_ACT)
         form = visit.form
         mixers = form.whole("mixers", "The number of mixers", 1, LONGEST_CREW)
         crew = form.whole("crew", "The number of people", 1, LONGEST_CREW)
@@ -79,9 +79,6 @@ class _Pour:
         )
         make_pour_plan(visit.job, outline_of(visit.job), wish, time.time())
         return ""
-
-    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
-        raise BadInput("There is no such part.")
 
 
 def _duration(text: str) -> float:

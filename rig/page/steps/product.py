@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from rig.errors import BadInput
 from rig.flatness.coverings import COVERINGS, rule_of_covering
-from rig.page.visit import Served, Visit
+from rig.page.visit import Step, Visit
 from rig.products import Library
 from rig.quantities.materials import rules_by
 from rig.record import Record
@@ -29,8 +29,8 @@ class ProductView(Record):
     product: str
 
 
-class _Product:
-    key, title = "product", "Product and covering"
+class _Product(Step):
+    key = "product"
 
     def view(self, visit: Visit) -> ProductView:
         told, units = visit.job.settings, visit.units
@@ -100,9 +100,6 @@ class _Product:
             if rules:
                 visit.job.keep_material_rules(rules, edited=True)
         return ""
-
-    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
-        raise BadInput("There is no such part.")
 
 
 def _products(library: Library) -> list[tuple[str, str]]:

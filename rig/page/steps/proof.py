@@ -8,7 +8,7 @@ from rig.flatness.rules import SHIPPED, load_rule
 from rig.page.drawn import look
 from rig.page.steps.source import SourceView, source_of, source_view
 from rig.page.told import Parts, parts
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.page.work import Wanted
 from rig.record import Record
 from rig.report.proof_part import proof_section
@@ -39,8 +39,8 @@ class VerdictView(Record):
     told: Parts
 
 
-class _Proof:
-    key, title = "proof", "Proof"
+class _Proof(Step):
+    key = "proof"
 
     def view(self, visit: Visit) -> ProofView:
         job = visit.job
@@ -73,12 +73,12 @@ class _Proof:
             case "survey":
                 wish = SurveyWish(kind="finished", setup=setup)
             case _:
-                raise BadInput("There is no such act here.")
+                raise BadInput(NO_ACT)
         return Wanted(wish=wish, source=source)
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         if part != "verdict":
-            raise BadInput("There is no such part.")
+            raise BadInput(NO_PART)
         rule = visit.form.text("rule")
         if rule not in SHIPPED:
             raise BadInput("There is no such rule.")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
-from rig.page.visit import Served, Visit
+from rig.page.visit import Served, Step, Visit
 from rig.record import Record
 from rig.report.source import Options
 from rig.study.room import outline_of
@@ -32,14 +32,11 @@ FILES = (
 )
 
 
-class _Report:
-    key, title = "report", "Report and files"
+class _Report(Step):
+    key = "report"
 
     def view(self, visit: Visit) -> ReportView:
         return ReportView(files=FILES)
-
-    def act(self, visit: Visit, act: str) -> str:
-        raise BadInput("There is no such act here.")
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         match part:

@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from rig.errors import BadInput
 from rig.page.jobs import room_markup
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
 from rig.room import Outline, from_rings, with_door, with_opening
 from rig.study.described import refuse_no_room
@@ -30,8 +30,8 @@ class RoomView(Record):
     warnings: tuple[str, ...]
 
 
-class _Room:
-    key, title = "room", "Room"
+class _Room(Step):
+    key = "room"
 
     def view(self, visit: Visit) -> RoomView:
         outline, units = outline_of(visit.job), visit.units
@@ -60,9 +60,6 @@ class _Room:
         set_outline(visit.job, changed)
         return ""
 
-    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
-        raise BadInput("There is no such part.")
-
 
 def _changed(visit: Visit, outline: Outline, act: str) -> Outline:
     form = visit.form
@@ -82,7 +79,7 @@ def _changed(visit: Visit, outline: Outline, act: str) -> Outline:
             from rig.room import room
 
             return from_rings(room(wide or 0, long or 0).walls, outline.openings, outline.doors)
-    raise BadInput("There is no such act here.")
+    raise BadInput(NO_ACT)
 
 
 def _with_door(visit: Visit, outline: Outline) -> Outline:

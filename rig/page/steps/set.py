@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput, CannotAnswer
 from rig.page.steps.source import SourceView, source_of, source_view
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, Step, Visit
 from rig.page.work import Wanted
 from rig.record import Record
 from rig.session.begin import SetWish
@@ -22,8 +22,8 @@ class SetView(Record):
     tolerance: str
 
 
-class _Set:
-    key, title = "set", "Set the markers"
+class _Set(Step):
+    key = "set"
 
     def view(self, visit: Visit) -> SetView:
         markers = visit.job.markers()
@@ -43,16 +43,13 @@ class _Set:
         form.check()
         again = act.removeprefix("again ") if act.startswith("again ") else None
         if again is None and act != "set":
-            raise BadInput("There is no such act here.")
+            raise BadInput(NO_ACT)
         fresh_plan(visit.job)
         if not visit.job.markers():
             raise CannotAnswer("The job has no markers yet: lay them out first.")
         label = again or form.text("marker") or None
         wish = SetWish(setup=setup, tolerance=tolerance or 1.0, marker=label)
         return Wanted(wish=wish, source=source)
-
-    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
-        raise BadInput("There is no such part.")
 
 
 STEP = _Set()

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.page.steps.source import SourceView, listen, rods_in_reach, source_of, source_view
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.page.work import Wanted
 from rig.record import Record
 from rig.session.begin import SurveyWish
@@ -22,8 +22,8 @@ class SurveyView(Record):
     shots: tuple[tuple[str, str], ...]
 
 
-class _Survey:
-    key, title = "survey", "Survey"
+class _Survey(Step):
+    key = "survey"
 
     def view(self, visit: Visit) -> SurveyView:
         job = visit.job
@@ -63,14 +63,14 @@ class _Survey:
                 form.check()
                 wish = SurveyWish(setup=setup)
             case _:
-                raise BadInput("There is no such act here.")
+                raise BadInput(NO_ACT)
         return Wanted(wish=wish, source=source)
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         if part == "listen":
             return "listen.html", listen(visit)
         if part != "rods":
-            raise BadInput("There is no such part.")
+            raise BadInput(NO_PART)
         return "rods.html", rods_in_reach()
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rig.errors import BadInput
-from rig.page.visit import Served, Visit
+from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
 from rig.session.undoing import take_back
 from rig.study.acts import acts_of
@@ -31,8 +31,8 @@ class UndoView(Record):
     acts: tuple[ActRow, ...]
 
 
-class _Undo:
-    key, title = "undo", "Undo"
+class _Undo(Step):
+    key = "undo"
 
     def view(self, visit: Visit) -> UndoView:
         acts = [one.as_act for one in acts_of(visit.job)][:MOST]
@@ -43,12 +43,9 @@ class _Undo:
     def act(self, visit: Visit, act: str) -> str:
         word, _, key = act.partition(" ")
         if word != "undo":
-            raise BadInput("There is no such act here.")
+            raise BadInput(NO_ACT)
         take_back(visit.job, act_called(visit.job, key or None))
         return ""
-
-    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
-        raise BadInput("There is no such part.")
 
 
 def _when(told: str) -> str:
