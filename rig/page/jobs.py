@@ -3,22 +3,17 @@
 import itertools
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from rig.errors import BadInput, RigError
 from rig.job.folder import JobFolder
 from rig.job.settings import Settings
 from rig.job.store import Job
-from rig.page.drawn import look, markup
 from rig.page.visit import NO_ACT, Form
 from rig.page.work import Work
 from rig.record import Record
 from rig.study.steps import stands_of
 from rig.units import System, Units, parse_length
 from rig.words.clock import when
-
-if TYPE_CHECKING:
-    from rig.room import Outline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,10 +209,3 @@ def _drawn(ends: list[tuple[float, float]]) -> str:
     return " ".join(
         f"{4 + (x - min(xs)) * scale:.1f},{56 - (y - min(ys)) * scale:.1f}" for x, y in ends
     )
-
-
-def room_markup(outline: "Outline", units: Units) -> object:
-    """Draw a room alone."""
-    from rig.drawing.points import room_drawing
-
-    return markup(room_drawing(outline, look(units)))

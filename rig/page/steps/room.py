@@ -1,21 +1,25 @@
 """The room: its plan, its doors and openings, what it measures."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import dist
+from typing import TypeVar
 
 from markupsafe import Markup
 
 from rig.errors import BadInput
-from rig.page.jobs import room_markup
+from rig.page.drawn import look, markup
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
-from rig.room import Outline, from_rings, with_door, with_opening
+from rig.room import Outline, Point, from_rings, named_walls, room, with_door, with_opening
+from rig.room.geometry import along, distance, segments
 from rig.study.described import refuse_no_room
 from rig.study.findings import outside_warnings
 from rig.study.room import outline_of, set_outline
 from rig.units import Units
 from rig.words.room import size_warnings
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,21 +38,20 @@ class _Room(Step):
     key = "room"
 
     def view(self, visit: Visit) -> RoomView:
+        from rig.drawing.points import room_drawing
+
         outline, units = outline_of(visit.job), visit.units
         warned = size_warnings(outline, units)
         for kind in ("floor", "finished"):
             warned += outside_warnings(visit.job, outline, kind)
         return RoomView(
-            drawing=Markup(room_markup(outline, units)),
+            drawing=markup(room_drawing(outline, look(units))),
             facts=(
                 ("Floor", units.area(outline.area_m2)),
                 ("Walls", units.place(outline.perimeter_mm)),
             ),
             walls=tuple(_walls(outline, units)),
-            doors=tuple(
-                f"{units.place(dist((d.x_mm, d.y_mm), (d.end_x_mm, d.end_y_mm)))} wide"
-                for d in outline.doors
-            ),
+            doors=tuple(f"{units.place(door.width_mm)} wide" for door in outline.doors),
             openings=tuple(_size(ring, units) for ring in outline.openings),
             warnings=tuple(warned),
         )
@@ -76,8 +79,6 @@ def _changed(visit: Visit, outline: Outline, act: str) -> Outline:
             wide = form.length("width", "The width", visit.room_unit, needed="How wide?", above=0)
             long = form.length("depth", "The length", visit.room_unit, needed="How long?", above=0)
             form.check()
-            from rig.room import room
-
             return from_rings(room(wide or 0, long or 0).walls, outline.openings, outline.doors)
     raise BadInput(NO_ACT)
 
@@ -97,11 +98,11 @@ def _with_door(visit: Visit, outline: Outline) -> Outline:
             form.check()
         assert x is not None
         assert y is not None
-        wall = _nearest(outline, x, y)
-    a, b = outline.walls[wall - 1], outline.walls[wall % len(outline.walls)]
+        wall = _nearest(outline, (x, y))
+    a, b = list(segments(outline.walls))[wall - 1]
     long = dist(a, b)
     if away is None:
-        away = (long - width) / 2 if x is None or y is None else _along(a, b, x, y) - width / 2
+        away = (long - width) / 2 if x is None or y is None else along((x, y), a, b) - width / 2
         away = min(max(away, 0.0), max(long - width, 0.0))
     share = away / long
     with form.at("door_width"):
@@ -124,21 +125,9 @@ def _with_opening(visit: Visit, outline: Outline) -> Outline:
         return with_opening(outline, x - wide / 2, y - deep / 2, wide, deep)
 
 
-def _walls(outline: Outline, units: Units) -> "list[tuple[str, str]]":
-    names = {(a, b): name for name, a, b in _named(outline)}
-    walls = outline.walls
-    told = []
-    for n, a in enumerate(walls):
-        b = walls[(n + 1) % len(walls)]
-        name = names.get((a, b), names.get((b, a), f"wall {n + 1}"))
-        told.append((str(n + 1), f"{name}, {units.place(dist(a, b))}"))
-    return told
-
-
-def _named(outline: Outline) -> "list[tuple[str, tuple[float, float], tuple[float, float]]]":
-    from rig.room import named_walls
-
-    return named_walls(outline)
+def _walls(outline: Outline, units: Units) -> Iterator[tuple[str, str]]:
+    for n, (name, a, b) in enumerate(named_walls(outline), 1):
+        yield str(n), f"{name}, {units.place(dist(a, b))}"
 
 
 def _size(ring: Sequence[tuple[float, float]], units: Units) -> str:
@@ -146,24 +135,13 @@ def _size(ring: Sequence[tuple[float, float]], units: Units) -> str:
     return f"{units.place(max(xs) - min(xs))} by {units.place(max(ys) - min(ys))}"
 
 
-def _without(these: tuple[object, ...], n: int) -> tuple:  # type: ignore[type-arg]
+def _without(these: tuple[T, ...], n: int) -> tuple[T, ...]:
     return these[:n] + these[n + 1 :]
 
 
-def _nearest(outline: Outline, x: float, y: float) -> int:
-    walls = outline.walls
-    return 1 + min(
-        range(len(walls)), key=lambda n: _off(walls[n], walls[(n + 1) % len(walls)], x, y)
-    )
-
-
-def _along(a: tuple[float, float], b: tuple[float, float], x: float, y: float) -> float:
-    return ((x - a[0]) * (b[0] - a[0]) + (y - a[1]) * (b[1] - a[1])) / dist(a, b)
-
-
-def _off(a: tuple[float, float], b: tuple[float, float], x: float, y: float) -> float:
-    at = min(max(_along(a, b, x, y) / dist(a, b), 0.0), 1.0)
-    return dist((x, y), (a[0] + at * (b[0] - a[0]), a[1] + at * (b[1] - a[1])))
+def _nearest(outline: Outline, at: Point) -> int:
+    off = [distance(at, a, b) for a, b in segments(outline.walls)]
+    return 1 + off.index(min(off))
 
 
 STEP = _Room()
