@@ -25,6 +25,7 @@ from rig.words import markers as words
 if TYPE_CHECKING:
     from rig.job.rows import Json
     from rig.job.store import Job
+    from rig.units import Units
 
 _EVENT = "markers"
 _HAIR_MM = 0.5  # what rounding may take from a layout's distance to the walls
@@ -177,13 +178,18 @@ def refuse_other_lift(job: "Job", lift: int) -> None:
         raise CannotAnswer(words.other_lift(laid, lift))
 
 
+def usual_reach_mm(units: "Units") -> float:
+    """Return how far a place may be from the nearest marker unless said otherwise."""
+    return 1200.0 if units.is_metric else 1219.2
+
+
 def _layout(
     job: "Job", reach_mm: float | None, changes: Changes | None, lift: int | None
 ) -> _Layout:
     """Lay out markers anew, or go by the places that are there."""
     outline = outline_of(job)
     last = _last_layout(job)
-    usual_mm = 1200.0 if job.units.is_metric else 1219.2
+    usual_mm = usual_reach_mm(job.units)
     there = [MarkerPlace(one.label, one.x_mm, one.y_mm) for one in job.markers()]
     if changes and reach_mm is not None:
         raise BadInput(

@@ -10,7 +10,7 @@ from rig.page.drawn import look, markup
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
 from rig.report.source import place_words
-from rig.study.markers_answer import make_markers
+from rig.study.markers_answer import make_markers, usual_reach_mm
 from rig.study.room import outline_of
 
 
@@ -54,7 +54,7 @@ class _Markers(Step):
                 )
                 for one in markers
             ),
-            reach=units.place(1200.0 if units.is_metric else 1219.2),
+            reach=units.place(usual_reach_mm(units)),
         )
 
     def act(self, visit: Visit, act: str) -> str:

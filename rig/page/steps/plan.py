@@ -15,9 +15,9 @@ from rig.study.described import check_settings
 from rig.study.plan_answer import make_plan, plan_answer, stored_plan
 from rig.study.plane import PlanWish
 from rig.study.room import outline_of
-from rig.units import Units, counted, format_chance
+from rig.units import MM_PER_IN, Units, counted, format_chance
 
-MOST_COVER_MM = 25.4
+MOST_COVER_MM = MM_PER_IN
 USUAL_COVER_MM = 3.0
 SLOPES = (0.001, 0.002, 0.003, 0.005)
 
@@ -161,11 +161,11 @@ def _wish(visit: Visit) -> tuple[PlanWish, Settings]:
 
 
 def _step_mm(units: Units) -> float:
-    return 0.5 if units.is_metric else 25.4 / 32
+    return 0.5 if units.is_metric else MM_PER_IN / 32
 
 
 def _in_unit(mm: float, units: Units) -> float:
-    return mm if units.is_metric else mm / 25.4
+    return mm if units.is_metric else mm / MM_PER_IN
 
 
 def _shown_cover(settings: Settings, units: Units) -> str:

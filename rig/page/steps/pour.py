@@ -2,6 +2,7 @@
 
 import time
 from dataclasses import dataclass
+from functools import partial
 
 from rig.errors import BadInput
 from rig.page.told import Parts, parts
@@ -66,8 +67,9 @@ class _Pour(Step):
         for name, value in (("mixers", mixers), ("crew", crew)):
             if value is None:
                 form.wrong.setdefault(name, "How many?")
-        mix = form.read("mix_time", _duration, "How long is a batch mixed? As 2min.")
-        working = form.read("working_time", _duration, "How long does it flow? As 20min.")
+        minutes = partial(parse_duration, bare="min")
+        mix = form.read("mix_time", minutes, "How long is a batch mixed? As 2min.")
+        working = form.read("working_time", minutes, "How long does it flow? As 20min.")
         batch = form.whole("bags_per_batch", "Bags in a batch", 1, 20)
         form.check()
         wish = PourWish(
@@ -79,10 +81,6 @@ class _Pour(Step):
         )
         make_pour_plan(visit.job, outline_of(visit.job), wish, time.time())
         return ""
-
-
-def _duration(text: str) -> float:
-    return parse_duration(f"{text}min" if text.replace(".", "", 1).isdigit() else text)
 
 
 def _minutes(seconds: float | None) -> str:

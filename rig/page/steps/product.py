@@ -9,7 +9,15 @@ from rig.products import Library
 from rig.quantities.materials import rules_by
 from rig.record import Record
 from rig.study.described import check_settings, with_product
-from rig.units import parse_mass, parse_percent, parse_volume
+from rig.units import (
+    KG_PER_LB,
+    L_PER_FT3,
+    L_PER_GAL,
+    parse_mass,
+    parse_percent,
+    parse_use,
+    parse_volume,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,9 +51,9 @@ class _Product(Step):
         return ProductView(
             min_cover="" if told.min_cover_mm is None else units.length(told.min_cover_mm),
             max_cover="" if told.max_cover_mm is None else units.length(told.max_cover_mm),
-            bag_yield=_typed(told.bag_yield_l, *((1.0, "l") if metric else (28.316846592, "ft3"))),
-            bag_mass=_typed(told.bag_mass_kg, *((1.0, "kg") if metric else (0.45359237, "lb"))),
-            bag_water=_typed(told.bag_water_l, *((1.0, "l") if metric else (0.946352946, "qt"))),
+            bag_yield=_typed(told.bag_yield_l, *((1.0, "l") if metric else (L_PER_FT3, "ft3"))),
+            bag_mass=_typed(told.bag_mass_kg, *((1.0, "kg") if metric else (KG_PER_LB, "lb"))),
+            bag_water=_typed(told.bag_water_l, *((1.0, "l") if metric else (L_PER_GAL / 4, "qt"))),
             waste="" if told.waste_share is None else f"{100 * told.waste_share:g}%",
             covering=covering,
             coverings=(("", "not said yet"), *named),
@@ -111,12 +119,11 @@ def _typed(amount: float | None, size: float, unit: str) -> str:
 
 
 def _use(text: str) -> float:
-    """Return kilograms for a square metre a millimetre thick, which are those of a litre."""
-    number = text.lower().replace("kg/m²/mm", "").replace("kg/m2/mm", "").strip()
+    """Return kilograms for a litre in place: a number alone is for a square metre a mm thick."""
     try:
-        use = float(number)
+        use = float(text)
     except ValueError:
-        raise BadInput(f"{text[:40]!r} is no consumption: write it as 1.7kg/m2/mm.") from None
+        use = parse_use(text, what="The consumption")
     # Compounds are 1.2 to 2.3 kg a litre (from memory); twice as far off is a slip.
     if not 0.6 <= use <= 4.0:
         raise BadInput(
