@@ -151,6 +151,18 @@ class Visit:
         """Unit of a bare number for a small length."""
         return "mm" if self.units.is_metric else "in"
 
+    def place(self, asks: str) -> tuple[float, float]:
+        """Return the place of the room that the form tells, and refuse what is wrong in the form.
+
+        `asks` is what is said where there is none.
+        """
+        x = self.form.length("x", "The place", self.room_unit, needed=asks)
+        y = self.form.length("y", "The place", self.room_unit, needed=asks)
+        self.form.check()
+        assert x is not None
+        assert y is not None
+        return x, y
+
 
 @dataclass(frozen=True, slots=True)
 class Served:

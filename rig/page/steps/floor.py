@@ -58,12 +58,8 @@ class _Floor(Step):
 
 def place_view(visit: Visit) -> PlaceView:
     """Tell the height of the floor at a place, its doubt, and its cover where there is a plan."""
-    form, units = visit.form, visit.units
-    x = form.length("x", "The place", visit.room_unit, needed="Tap a place, or type it.")
-    y = form.length("y", "The place", visit.room_unit, needed="Tap a place, or type it.")
-    form.check()
-    assert x is not None
-    assert y is not None
+    units = visit.units
+    x, y = visit.place("Tap a place, or type it.")
     outline = outline_of(visit.job)
     if not is_within(outline, x, y):
         raise BadInput("That place is not in the room.")

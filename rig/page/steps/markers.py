@@ -13,6 +13,8 @@ from rig.report.source import place_words
 from rig.study.markers_answer import make_markers, usual_reach_mm
 from rig.study.room import outline_of
 
+ASKS = "Tap the place, or type where it is."
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkerRow(Record):
@@ -67,28 +69,18 @@ class _Markers(Step):
                 with form.at("reach"):
                     make_markers(visit.job, reach)
             case "add":
-                make_markers(visit.job, None, Changes(add=[_place(visit)]))
+                make_markers(visit.job, None, Changes(add=[visit.place(ASKS)]))
             case "move":
                 label = form.text("label")
                 if not label:
                     form.wrong["label"] = "Which marker?"
                     form.check()
-                make_markers(visit.job, None, Changes(move=[(label, _place(visit))]))
+                make_markers(visit.job, None, Changes(move=[(label, visit.place(ASKS))]))
             case "drop":
                 make_markers(visit.job, None, Changes(drop=[label]))
             case _:
                 raise BadInput(NO_ACT)
         return ""
-
-
-def _place(visit: Visit) -> tuple[float, float]:
-    form, asks = visit.form, "Tap the place, or type where it is."
-    x = form.length("x", "The place", visit.room_unit, needed=asks)
-    y = form.length("y", "The place", visit.room_unit, needed=asks)
-    form.check()
-    assert x is not None
-    assert y is not None
-    return x, y
 
 
 STEP = _Markers()

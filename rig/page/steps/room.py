@@ -114,13 +114,9 @@ def _with_opening(visit: Visit, outline: Outline) -> Outline:
     form, unit = visit.form, visit.room_unit
     wide = form.length("wide", "The width", unit, needed="How wide is it?", above=0.0)
     deep = form.length("deep", "The depth", unit, needed="How deep is it?", above=0.0)
-    x = form.length("x", "The place", unit, needed="Tap the place, or say where it is.")
-    y = form.length("y", "The place", unit, needed="Tap the place, or say where it is.")
-    form.check()
+    x, y = visit.place("Tap the place, or say where it is.")
     assert wide is not None
     assert deep is not None
-    assert x is not None
-    assert y is not None
     with form.at("wide"):
         return with_opening(outline, x - wide / 2, y - deep / 2, wide, deep)
 

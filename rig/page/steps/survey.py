@@ -49,13 +49,9 @@ class _Survey(Step):
                 wish = SurveyWish(kind="benchmark", labels=(label,), setup=setup)
             case "threshold", _, _:
                 label = form.name("threshold", "The threshold's name")
-                x = form.length("x", "The place", visit.room_unit, needed="Where is it?")
-                y = form.length("y", "The place", visit.room_unit, needed="Where is it?")
-                form.check()
+                at = visit.place("Where is it?")
                 assert label is not None
-                assert x is not None
-                assert y is not None
-                wish = SurveyWish(kind="threshold", labels=(label,), at=(x, y), setup=setup)
+                wish = SurveyWish(kind="threshold", labels=(label,), at=at, setup=setup)
             case "again", _, label if label:
                 form.check()
                 wish = SurveyWish(labels=(label,), setup=setup)
