@@ -29,7 +29,6 @@ class PourView(Record):
     mix_time: str
     working_time: str
     bags_per_batch: str
-    temperature: str
 
 
 class _Pour(Step):
@@ -55,7 +54,6 @@ class _Pour(Step):
             mix_time=_minutes(mix_s),
             working_time=_minutes(working_s),
             bags_per_batch=str(wish.bags_per_batch),
-            temperature=wish.temperature or "",
         )
 
     def act(self, visit: Visit, act: str) -> str:

@@ -1,6 +1,6 @@
 """The proof: the cured floor shot, the rule, the verdict with the worst place on the map."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rig.errors import BadInput
 from rig.flatness.coverings import rule_of_covering
@@ -27,7 +27,6 @@ class ProofView(Record):
     left: int
     points: int
     benchmark: bool
-    cured: str
     rules: tuple[tuple[str, str], ...]
     rule: str
 
@@ -50,11 +49,10 @@ class _Proof(Step):
         sights = {shot.setup for shot in job.shots(kinds=["benchmark"])}
         setup = finished[-1].setup if finished else CURED
         return ProofView(
-            source=source_view(visit),
+            source=replace(source_view(visit), setup=setup),
             left=len(job.unshot("finished")),
             points=len(job.points()),
             benchmark=setup in sights,
-            cured=setup,
             rules=tuple((key, f"{key}: {visit.units.own(load_rule(key).text)}") for key in SHIPPED),
             rule=of_covering or DEFAULT_RULE,
         )

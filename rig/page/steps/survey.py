@@ -18,7 +18,6 @@ class SurveyView(Record):
     left: int
     points: int
     benchmarks: tuple[str, ...]
-    thresholds: tuple[str, ...]
     shots: tuple[tuple[str, str], ...]
 
 
@@ -33,7 +32,6 @@ class _Survey(Step):
             left=len(job.unshot("floor")),
             points=len(job.points()),
             benchmarks=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["benchmark"]))),
-            thresholds=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["threshold"]))),
             shots=tuple((shot.point, visit.units.length(shot.reading_mm)) for shot in shots),
         )
 
