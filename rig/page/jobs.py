@@ -8,11 +8,11 @@ from rig.errors import BadInput, RigError
 from rig.job.folder import JobFolder
 from rig.job.settings import Settings
 from rig.job.store import Job
-from rig.page.visit import NO_ACT, Form
+from rig.page.visit import NO_ACT, Form, room_unit
 from rig.page.work import Work
 from rig.record import Record
 from rig.study.steps import stands_of
-from rig.units import System, Units, parse_length
+from rig.units import Units, parse_length
 from rig.words.clock import when
 
 
@@ -42,8 +42,8 @@ def jobs_view(folder: JobFolder, work: Work) -> list[JobRow]:
     return rows
 
 
-def act(folder: JobFolder, work: Work, form: Form) -> str:
-    """Copy, rename or put away a job; return where to go."""
+def act(folder: JobFolder, work: Work, form: Form) -> None:
+    """Copy, rename or put away a job."""
     name, new = form.text("job"), form.text("new")
     if work.at(name) and form.text("act") != "copy":
         raise BadInput("A session is at work on this job: stop it first.")
@@ -56,7 +56,6 @@ def act(folder: JobFolder, work: Work, form: Form) -> str:
             folder.put_away(name)
         case _:
             raise BadInput(NO_ACT)
-    return ""
 
 
 # --- a new job ---------------------------------------------------------------------------------
@@ -77,20 +76,19 @@ class NewView(Record):
     """What the page of a new job shows."""
 
     shape: str
-    units: System
+    unit: str
     paced: Paced
 
-    @property
-    def unit(self) -> str:
-        """Of a bare number."""
-        return "m" if self.units == "mm" else "ft"
+
+def _units(form: Form) -> Units:
+    return Units("mm" if form.text("units") == "mm" else "in")
 
 
 def new_view(form: Form) -> NewView:
     """Return what the page of a new job shows of what was typed so far."""
     shape = "walls" if form.text("shape") == "walls" else "rectangle"
-    units: System = "mm" if form.text("units") == "mm" else "in"
-    return NewView(shape=shape, units=units, paced=paced(form.text("walls"), Units(units)))
+    units = _units(form)
+    return NewView(shape=shape, unit=room_unit(units), paced=paced(form.text("walls"), units))
 
 
 def make(folder: JobFolder, form: Form) -> str | None:
@@ -101,16 +99,16 @@ def make(folder: JobFolder, form: Form) -> str | None:
     RigError
         Where something in it is wrong.
     """
-    unit = "m" if form.text("units") == "mm" else "ft"
+    units = _units(form)
     match form.text("act"):
         case "left" | "right" as turn:
-            _pace(form, unit, turn)
+            _pace(form, room_unit(units), turn)
             return None
         case "back":
             walls = _walls(form.text("walls"))
             form.fields = {**form.fields, "walls": " ".join(walls[:-1])}
             return None
-    return _made(folder, form, unit)
+    return _made(folder, form, units)
 
 
 def _pace(form: Form, unit: str, turn: str) -> None:
@@ -124,18 +122,19 @@ def _pace(form: Form, unit: str, turn: str) -> None:
     form.fields = {**form.fields, "walls": walls, "length": ""}
 
 
-def _made(folder: JobFolder, form: Form, unit: str) -> str:
+def _made(folder: JobFolder, form: Form, units: Units) -> str:
     from rig.room import from_walls, room
     from rig.study.described import refuse_no_room
 
     name = form.name("name", "The job's name")
     if name is not None:
-        with _Noted(form, "name"):
+        with form.noted("name"):
             folder.free(name)
     if form.text("shape") == "walls":
-        with _Noted(form, "length"):
+        with form.noted("length"):
             outline, _ = from_walls(form.text("walls"))
     else:
+        unit = room_unit(units)
         wide = form.length("width", "The width", unit, needed="How wide is it?", above=0.0)
         long = form.length("depth", "The length", unit, needed="How long is it?", above=0.0)
         form.check()
@@ -144,28 +143,11 @@ def _made(folder: JobFolder, form: Form, unit: str) -> str:
         outline = room(wide, long)
     form.check()
     assert name is not None
-    units: System = "mm" if form.text("units") == "mm" else "in"
-    refuse_no_room(outline, Units(units))
+    refuse_no_room(outline, units)
     file = folder.free(name)
-    with Job.create(file, Settings(units=units), outline.walls):
+    with Job.create(file, Settings(units=units.system), outline.walls):
         pass
     return file.stem
-
-
-class _Noted:
-    """Notes what a block refuses beside a field, and goes on."""
-
-    def __init__(self, form: Form, name: str) -> None:
-        self._form, self._name = form, name
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> bool:
-        if isinstance(error, BadInput):
-            self._form.wrong[self._name] = str(error)
-            return True
-        return False
 
 
 def _walls(text: str) -> list[str]:

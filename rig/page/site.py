@@ -160,10 +160,11 @@ class Site:
                 return self._new(form)
             case [""] | []:
                 try:
-                    return _Goes(jobs.act(self.folder, self.work, form))
+                    jobs.act(self.folder, self.work, form)
                 except RigError as error:
                     form.wrong.setdefault("", str(error))
                     return self._jobs(form, 422)
+                return _Goes("")
             case ["stop"]:
                 name = self.work.job
                 self.work.stop()

@@ -98,15 +98,24 @@ class Form:
             raise Wrong(" ".join(self.wrong.values()))
 
     @contextlib.contextmanager
-    def at(self, name: str) -> Iterator[None]:
-        """Note what the block refuses beside a field."""
+    def noted(self, name: str) -> Iterator[None]:
+        """Note what the block refuses beside a field, and go on."""
         try:
             yield
-        except Wrong:
-            raise
         except BadInput as error:
             self.wrong[name] = str(error)
-            raise Wrong(str(error)) from error
+
+    @contextlib.contextmanager
+    def at(self, name: str) -> Iterator[None]:
+        """Note what the block refuses beside a field, and refuse the form."""
+        with self.noted(name):
+            yield
+        self.check()
+
+
+def room_unit(units: Units) -> str:
+    """Return the unit of a bare number for a length of a room."""
+    return "m" if units.is_metric else "ft"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,7 +153,7 @@ class Visit:
     @property
     def room_unit(self) -> str:
         """Unit of a bare number for a length of a room."""
-        return "m" if self.units.is_metric else "ft"
+        return room_unit(self.units)
 
     @property
     def cover_unit(self) -> str:
