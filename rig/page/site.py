@@ -27,7 +27,6 @@ from rig.page import jobs
 from rig.page.steps import STEPS
 from rig.page.told import on_phone
 from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
-from rig.page.warm import Warm
 from rig.page.work import Rods, Wanted, Work
 from rig.study.rooms import has_several, names_of
 from rig.study.steps import following, stands_of
@@ -78,7 +77,6 @@ class Site:
         self.folder, self.work, self.rods = folder, work, rods
         self.encrypted = False
         self.wait_s = WRITE_WAIT_S
-        self._warm = Warm()
         self._acting: Counter[str] = Counter()
         self._lock = threading.Lock()
         self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="site")
@@ -270,7 +268,6 @@ class Site:
             form=form,
             work=self.work,
             rods=self.rods,
-            warm=self._warm,
             units=job.units,
         )
 

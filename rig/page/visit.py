@@ -12,7 +12,6 @@ from rig.units import Units, parse_length, with_point
 
 if TYPE_CHECKING:
     from rig.job.store import Job
-    from rig.page.warm import Warm
     from rig.page.work import Rods, Wanted, Work
 
 T = TypeVar("T")
@@ -135,8 +134,6 @@ class Visit:
         Live sessions.
     rods : Rods
         What can be measured with.
-    warm : Warm
-        Models that were made a moment ago.
     units : Units
         Of the job.
     """
@@ -147,7 +144,6 @@ class Visit:
     form: Form
     work: "Work"
     rods: "Rods"
-    warm: "Warm"
     units: Units
 
     @property

@@ -1,5 +1,6 @@
 """The running picture: from a job's shots to the floor's surface, its high point, their doubt."""
 
+import threading
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -84,9 +85,11 @@ def picture_of(
 
 
 # The last floor that was modelled, by all that it stands on: one command after the other asks for
-# the same (a demo, a page, a script), and its draws are the dear part. One only: they are large.
+# the same (a demo, a page, a script), and its draws are the dear part. One only, and one at a time
+# where threads ask: they are large.
 _Modelled = tuple[GaussianProcess, Raster, Extremes]
 _last: dict[tuple[object, ...], _Modelled] = {}
+_one_at_a_time = threading.Lock()
 
 
 def _modelled(
@@ -108,26 +111,27 @@ def _modelled(
         priors,
         looks,
     )
-    found = _last.get(stands_on)
-    if found is not None:
-        return found
-    _last.clear()
-    surface = floor_model(priors=priors).fit(*where)
-    cells = cells_of(outline, most_cells)
-    extremes = find_extremes(
-        surface,
-        cells.x_mm,
-        cells.y_mm,
-        cells.share * cells.step_mm**2,
-        np.random.default_rng(SEED),
-        confidence,
-        draws,
-        looks,
-    )
-    for drawn in (extremes.smooth_mm, extremes.highest_mm, extremes.lowest_mm):
-        drawn.flags.writeable = False
-    made = _last[stands_on] = (surface, cells, extremes)
-    return made
+    with _one_at_a_time:
+        found = _last.get(stands_on)
+        if found is not None:
+            return found
+        _last.clear()
+        surface = floor_model(priors=priors).fit(*where)
+        cells = cells_of(outline, most_cells)
+        extremes = find_extremes(
+            surface,
+            cells.x_mm,
+            cells.y_mm,
+            cells.share * cells.step_mm**2,
+            np.random.default_rng(SEED),
+            confidence,
+            draws,
+            looks,
+        )
+        for drawn in (extremes.smooth_mm, extremes.highest_mm, extremes.lowest_mm):
+            drawn.flags.writeable = False
+        made = _last[stands_on] = (surface, cells, extremes)
+        return made
 
 
 def beliefs_of(job: "Job", outline: Outline) -> Priors:

@@ -11,6 +11,7 @@ from rig.report.floor_part import FloorTold, floor_section
 from rig.report.source import place_words
 from rig.room import is_within
 from rig.study.floor_answer import floor_answer, heights_at
+from rig.study.picture import picture_of
 from rig.study.plan_answer import stored_plan
 from rig.study.room import outline_of
 
@@ -39,7 +40,7 @@ class _Floor(Step):
 
     def view(self, visit: Visit) -> FloorView:
         outline, units = outline_of(visit.job), visit.units
-        picture = visit.warm.picture(visit.job, outline, CONFIDENCE)
+        picture = picture_of(visit.job, outline, CONFIDENCE)
         told = FloorTold(
             answer=floor_answer(visit.job, picture),
             picture=picture,
@@ -63,9 +64,10 @@ def place_view(visit: Visit) -> PlaceView:
     outline = outline_of(visit.job)
     if not is_within(outline, x, y):
         raise BadInput("That place is not in the room.")
-    picture = visit.warm.picture(visit.job, outline, CONFIDENCE)
-    (found,) = heights_at(picture, [x], [y])
     plan = stored_plan(visit.job)
+    # The plan's own picture is the last that was made where its page is tapped.
+    picture = picture_of(visit.job, outline, CONFIDENCE if plan is None else plan.wish.confidence)
+    (found,) = heights_at(picture, [x], [y])
     cover = ""
     if plan is not None:
         plane = plan.answer.plane

@@ -12,6 +12,7 @@ from rig.record import Record
 from rig.report.plan_part import PlanTold, plan_cautions, plane_section, quantities_section
 from rig.report.source import place_words
 from rig.study.described import check_settings
+from rig.study.picture import picture_of
 from rig.study.plan_answer import make_plan, plan_answer, stored_plan
 from rig.study.plane import PlanWish
 from rig.study.room import outline_of
@@ -84,7 +85,7 @@ class _Plan(Step):
                 units=units,
                 outline=outline,
                 where=lambda x, y: place_words(outline, x, y, units),
-                picture=visit.warm.picture(job, outline, wish.confidence),
+                picture=picture_of(job, outline, wish.confidence),
                 look=look(units),
             )
             sections = [plane_section(about), quantities_section(about)]
@@ -110,7 +111,7 @@ class _Plan(Step):
         with visit.job.together("the plan was not kept"):
             if settings != visit.job.settings:
                 visit.job.update_settings(settings)
-            picture = visit.warm.picture(visit.job, outline, wish.confidence)
+            picture = picture_of(visit.job, outline, wish.confidence)
             make_plan(visit.job, wish, picture)
         return ""
 
@@ -188,7 +189,7 @@ def _number(text: str, least: float, most: float) -> float:
 def _choice(visit: Visit, name: str, wish: PlanWish, settings: Settings) -> Choice:
     outline, units = outline_of(visit.job), visit.units
     try:
-        picture = visit.warm.picture(visit.job, outline, wish.confidence)
+        picture = picture_of(visit.job, outline, wish.confidence)
         with _Tried.open(visit.path) as job:
             job.tried = settings
             answer = plan_answer(job, picture, wish, warned=False)
