@@ -1,5 +1,6 @@
 """The plan: kinds of finished plane beside each other, sliders that answer, and the one chosen."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from rig.errors import BadInput, RigError
@@ -11,6 +12,7 @@ from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.record import Record
 from rig.report.plan_part import PlanTold, plan_cautions, plane_section, quantities_section
 from rig.report.source import place_words
+from rig.room import Outline
 from rig.study.described import check_settings
 from rig.study.picture import picture_of
 from rig.study.plan_answer import make_plan, plan_answer, stored_plan
@@ -119,7 +121,8 @@ class _Plan(Step):
         wish, settings = _wish(visit)
         match part:
             case "try":
-                return "plan_try.html", _choice(visit, "This one", wish, settings)
+                (found,) = _choices(visit, [("This one", wish)], settings)
+                return "plan_try.html", found
             case "choices":
                 flat = [
                     (f"Sloping up to {visit.units.slope(s)}", replace(wish, max_slope=s))
@@ -129,8 +132,7 @@ class _Plan(Step):
                 named = [("Level", replace(level, holds=())), *flat]
                 if wish.holds:
                     named.insert(1, ("Level, held at the thresholds", level))
-                found = tuple(_choice(visit, name, one, settings) for name, one in named)
-                return "plan_choices.html", Choices(choices=found)
+                return "plan_choices.html", Choices(choices=_choices(visit, named, settings))
         raise BadInput(NO_PART)
 
 
@@ -186,13 +188,21 @@ def _number(text: str, least: float, most: float) -> float:
     return number
 
 
-def _choice(visit: Visit, name: str, wish: PlanWish, settings: Settings) -> Choice:
-    outline, units = outline_of(visit.job), visit.units
+def _choices(
+    visit: Visit, named: Sequence[tuple[str, PlanWish]], settings: Settings
+) -> tuple[Choice, ...]:
+    """Plan the floor by other settings and wishes; nothing is kept."""
+    outline = outline_of(visit.job)
+    with _Tried.open(visit.path) as job:
+        job.tried = settings
+        return tuple(_choice(job, outline, name, wish) for name, wish in named)
+
+
+def _choice(job: Job, outline: Outline, name: str, wish: PlanWish) -> Choice:
+    units = job.units
     try:
-        picture = picture_of(visit.job, outline, wish.confidence)
-        with _Tried.open(visit.path) as job:
-            job.tried = settings
-            answer = plan_answer(job, picture, wish, warned=False)
+        picture = picture_of(job, outline, wish.confidence)
+        answer = plan_answer(job, picture, wish, warned=False)
     except RigError as error:
         return Choice(name=name, trouble=str(error))
     return Choice(
