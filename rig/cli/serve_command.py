@@ -1,7 +1,6 @@
 """`rig serve`: the whole job on a phone; or a live page that watches a job of another process."""
 
 import signal
-import threading
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -97,24 +96,29 @@ def _serve_jobs(
         site.encrypted = page.encrypts is not None
         return site
 
-    stopped = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
-        signal.signal(number, lambda number, _: stopped.set())
+    stopped = _told_to_stop()
     with open_page(options, always=True, site_of=site_of) as page:
         assert page is not None
         assert page.site is not None
         announce(page, as_json)
         if not as_json:
             tell(f"The jobs: {folder.path}")
-        stopped.wait()
+        while not stopped:
+            time.sleep(POLL_S)
         page.site.close()
+
+
+def _told_to_stop() -> list[int]:
+    """Return a list that is empty until a signal says stop."""
+    stopped: list[int] = []
+    for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
+        signal.signal(number, lambda number, _: stopped.append(number))
+    return stopped
 
 
 def watch(job: "Job", page: "Page", as_json: bool) -> None:
     """Follow the job's latest session, one after the other, until a signal says stop."""
-    stopped: list[int] = []
-    for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
-        signal.signal(number, lambda number, _: stopped.append(number))
+    stopped = _told_to_stop()
     from rig.session.scene import idle_scene
 
     followed: Session | None = None
