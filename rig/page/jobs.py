@@ -1,8 +1,8 @@
 """The list of jobs, and a new one: a rectangle, or walls paced out one after the other."""
 
-import itertools
 import time
 from dataclasses import dataclass
+from math import hypot
 
 from rig.errors import BadInput, RigError
 from rig.job.folder import JobFolder
@@ -12,7 +12,7 @@ from rig.page.visit import NO_ACT, Form, room_unit
 from rig.page.work import Work
 from rig.record import Record
 from rig.study.steps import stands_of
-from rig.units import Units, parse_length
+from rig.units import Units
 from rig.words.clock import when
 
 
@@ -159,27 +159,22 @@ def _walls(text: str) -> list[str]:
 
 def paced(text: str, units: Units) -> Paced:
     """Draw walls that are not closed yet, and tell how far their end is from the start."""
+    from rig.room import MOST_CLOSING, walk_so_far
+
     walls = _walls(text)
-    x = y = 0.0
-    heading = 0
-    ends = [(0.0, 0.0)]
-    for wall in walls:
-        length, _, turn = wall.rpartition(" ")
-        try:
-            step_mm = parse_length(length, what="wall")
-        except BadInput:
-            break
-        dx, dy = ((1, 0), (0, 1), (-1, 0), (0, -1))[heading % 4]
-        x, y = x + dx * step_mm, y + dy * step_mm
-        heading += 1 if turn == "left" else -1
-        ends.append((x, y))
-    missed_mm = (x * x + y * y) ** 0.5
-    walked_mm = sum(abs(b[0] - a[0]) + abs(b[1] - a[1]) for a, b in itertools.pairwise(ends))
+    try:
+        ends = walk_so_far(text) if walls else []
+    except BadInput:  # making the job tells what is wrong
+        ends = []
+    if not ends:
+        return Paced(walls=tuple(walls), drawing="", closing="", closes=False)
+    x, y, walked_mm = ends[-1]
+    missed_mm = hypot(x, y)
     return Paced(
         walls=tuple(walls),
-        drawing=_drawn(ends) if len(ends) > 1 else "",
-        closing=units.place(missed_mm) if len(ends) > 2 else "",
-        closes=len(walls) >= 3 and missed_mm <= 0.02 * walked_mm,
+        drawing=_drawn([(0.0, 0.0), *((x, y) for x, y, _ in ends)]),
+        closing=units.place(missed_mm) if len(ends) > 1 else "",
+        closes=len(walls) >= 3 and missed_mm <= MOST_CLOSING * walked_mm,
     )
 
 

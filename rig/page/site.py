@@ -133,8 +133,6 @@ class Site:
                 return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
             case ["trust"]:
                 return _Shown("trust.html", {})
-            case ["new", "part"]:
-                return _Shown("walls.html", {"form": form, "view": jobs.new_view(form)})
             case ["j", name]:
                 return _Goes(f"j/{quote(name, safe='')}/")
             case ["j", name, ""]:

@@ -16,7 +16,7 @@ from rig.room.outline import (
 from rig.room.places import named_walls, wall_feet, wall_offsets, wall_towards, where
 from rig.room.rasters import Raster, raster, raster_of
 from rig.room.sides import renamed
-from rig.room.walk import MOST_CLOSING, from_walls
+from rig.room.walk import MOST_CLOSING, from_walls, walk_so_far
 
 __all__ = [
     "MOST_CLOSING",
@@ -42,6 +42,7 @@ __all__ = [
     "raster_of",
     "renamed",
     "room",
+    "walk_so_far",
     "wall_feet",
     "wall_of",
     "wall_offsets",

@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Sequence
 
 from rig.errors import BadInput
 from rig.room.geometry import Point
@@ -30,6 +31,36 @@ def from_walls(text: str) -> tuple[Outline, float]:
     BadInput
         Where a length or turn can't be read, or the walk misses by over 2 % of its length.
     """
+    lengths, turns = _parted(text)
+    if len(lengths) < 3:
+        raise BadInput(
+            "the walk has fewer than three walls; write each length with a turn after it: "
+            "12ft right 10ft right 12ft right 10ft."
+        )
+    ends = _ends(lengths, turns)
+    x, y, walked = ends[-1]
+    closing = math.hypot(x, y)
+    if closing > MOST_CLOSING * walked:
+        metric = all(length.lower().rstrip(" .").endswith("m") for length in lengths)
+        raise BadInput(_missed(x, y, closing, walked, Units("mm" if metric else "in")))
+    corners = [(0.0, 0.0)] + [(px - x * w / walked, py - y * w / walked) for px, py, w in ends[:-1]]
+    return from_rings(corners), closing
+
+
+def walk_so_far(text: str) -> list[tuple[float, float, float]]:
+    """
+    Where each wall of a walk ends that may not be closed yet, and how far it is walked there.
+
+    Raises
+    ------
+    BadInput
+        Where a length or turn can't be read.
+    """
+    return _ends(*_parted(text))
+
+
+def _parted(text: str) -> tuple[list[str], list[tuple[str, str | None]]]:
+    """Lengths of a walk and the turns after them."""
     pieces = re.split(
         r"\b(left|right)\b(?:\s*([0-9]*\.?[0-9]+)\s*(?:degrees|degree|deg|°))?", text, flags=re.I
     )
@@ -37,14 +68,14 @@ def from_walls(text: str) -> tuple[Outline, float]:
     turns = list(zip(pieces[1::3], pieces[2::3], strict=True))
     if turns and not lengths[-1]:
         lengths.pop()
-    if len(lengths) < 3:
-        raise BadInput(
-            "the walk has fewer than three walls; write each length with a turn after it: "
-            "12ft right 10ft right 12ft right 10ft."
-        )
-    heading, walked = 0.0, 0.0
-    ends: list[tuple[float, float, float]] = []  # x, y, walked so far
-    x = y = 0.0
+    return lengths, turns
+
+
+def _ends(
+    lengths: Sequence[str], turns: Sequence[tuple[str, str | None]]
+) -> list[tuple[float, float, float]]:
+    heading = x = y = walked = 0.0
+    ends = []
     for n, length in enumerate(lengths):
         if n:
             heading += _turn(*turns[n - 1], n)
@@ -55,12 +86,7 @@ def from_walls(text: str) -> tuple[Outline, float]:
         cos, sin = _direction(heading)
         x, y, walked = x + step * cos, y + step * sin, walked + step
         ends.append((x, y, walked))
-    closing = math.hypot(x, y)
-    if closing > MOST_CLOSING * walked:
-        metric = all(length.lower().rstrip(" .").endswith("m") for length in lengths)
-        raise BadInput(_missed(x, y, closing, walked, Units("mm" if metric else "in")))
-    corners = [(0.0, 0.0)] + [(px - x * w / walked, py - y * w / walked) for px, py, w in ends[:-1]]
-    return from_rings(corners), closing
+    return ends
 
 
 def _turn(word: str, angle: str | None, n: int) -> float:
