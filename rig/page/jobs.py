@@ -12,7 +12,7 @@ from rig.page.visit import NO_ACT, Form, room_unit
 from rig.page.work import Work
 from rig.record import Record
 from rig.study.steps import stands_of
-from rig.units import Units
+from rig.units import Units, with_point
 from rig.words.clock import when
 
 
@@ -115,7 +115,7 @@ def _pace(form: Form, unit: str, turn: str) -> None:
     """Add a wall and the turn at its end."""
     form.length("length", "The wall", unit, needed="How long is this wall?", above=0.0)
     form.check()
-    length = form.text("length")
+    length = with_point(form.text("length"), unit)
     if length.replace(".", "", 1).isdigit():
         length = f"{length}{unit}"
     walls = f"{form.text('walls')} {length} {turn}".strip()

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import aiohttp
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -161,6 +162,25 @@ def test_a_job_is_copied_renamed_and_put_away_never_deleted(page: Page, tmp_path
     jobs = tmp_path / "jobs"
     assert [file.stem for file in jobs.glob("*.sqlite")] == ["Hall 5"]
     assert [file.stem for file in (jobs / "archive").glob("*.sqlite")] == ["Hall 4"]
+
+
+def test_walls_are_paced_out_with_a_decimal_comma_too(page: Page, tmp_path: Path) -> None:
+    async def work(session: Any, url: str) -> None:
+        told = {"units": "mm", "shape": "walls", "walls": ""}
+        for length in ("3,5", "2", "3,5m", "2"):
+            fields = {**told, "length": length, "act": "left"}
+            code, text, _ = await post(session, url, "new", **fields)
+            assert code == 200
+            found = re.search(r'name="walls" value="([^"]*)"', text)
+            assert found
+            told["walls"] = found[1]
+        assert "4 walls" in text
+        assert (await post(session, url, "new", **told, name="Walk", act="make"))[0] == 303
+
+    asked(page, work)
+    with Job.open(tmp_path / "jobs" / "Walk.sqlite") as job:
+        walls = [(0, 0), (3500, 0), (3500, 2000), (0, 2000)]
+        assert np.asarray(job.outline_rings()[0]) == pytest.approx(np.asarray(walls))
 
 
 def test_htmx_is_the_file_that_was_looked_at() -> None:
