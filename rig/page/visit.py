@@ -87,10 +87,6 @@ class Form:
 
         return self.read(name, parse)
 
-    def mm(self, name: str) -> float | None:
-        """Return a place's coordinate in mm as a tap tells it."""
-        return self.length(name, "The place", "mm")
-
     def check(self) -> None:
         """Refuse the form where something is wrong."""
         if self.wrong:

@@ -26,6 +26,7 @@ from rig.page.steps import STEPS
 from rig.page.tls import encrypted
 from rig.page.work import Rods, Work
 from rig.room import from_rings
+from rig.study.room import outline_of
 from rig.study.rooms import add_room
 from tests.page.test_server import asked, status
 
@@ -181,6 +182,18 @@ def test_walls_are_paced_out_with_a_decimal_comma_too(page: Page, tmp_path: Path
     with Job.open(tmp_path / "jobs" / "Walk.sqlite") as job:
         walls = [(0, 0), (3500, 0), (3500, 2000), (0, 2000)]
         assert np.asarray(job.outline_rings()[0]) == pytest.approx(np.asarray(walls))
+
+
+def test_a_door_is_typed_in_the_unit_of_the_room(page: Page, tmp_path: Path) -> None:
+    async def work(session: Any, url: str) -> None:
+        await post(session, url, "new", **NEW)
+        door = {"act": "door", "door_width": "3", "x": "6", "y": "0"}
+        assert (await post(session, url, "j/Hall%203/room", **door))[0] == 303
+
+    asked(page, work)
+    with Job.open(tmp_path / "jobs" / "Hall 3.sqlite") as job:
+        (door,) = outline_of(job).doors
+        assert door.middle == pytest.approx((6 * 304.8, 0.0))
 
 
 def test_htmx_is_the_file_that_was_looked_at() -> None:

@@ -88,7 +88,7 @@ def _with_door(visit: Visit, outline: Outline) -> Outline:
     form, unit = visit.form, visit.room_unit
     width = form.length("door_width", "The door", unit, needed="How wide is it?", above=0.0)
     away = form.length("away", "The distance", unit, minimum=0.0)
-    x, y = form.mm("x"), form.mm("y")
+    x, y = form.length("x", "The place", unit), form.length("y", "The place", unit)
     wall = form.whole("wall", "The wall", 1, len(outline.walls))
     form.check()
     assert width is not None
