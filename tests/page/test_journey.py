@@ -53,6 +53,10 @@ class Thumb:
         self.page.set_viewport_size({"width": 390, "height": 844})
         assert violations(self.page) == [], step
 
+    def goes_on(self, link: str, step: str) -> None:
+        self.tap("link", link)
+        self.comes_to(step)
+
     def session(self, step: str, wait_s: float = 60.0) -> None:
         """Wait until a session is over, and go on from it."""
         self.page.wait_for_url("**/session/")
@@ -95,16 +99,14 @@ def l_shaped_room(thumb: Thumb, name: str) -> None:
     thumb.write("Along y", "1")
     thumb.tap("button", "Add the opening")
     thumb.page.get_by_role("button", name="Take opening 1").wait_for()
-    thumb.tap("link", "Next: Product")
-    thumb.comes_to("product")
+    thumb.goes_on("Next: Product", "product")
     thumb.page.get_by_label("What will lie on it").select_option("plank")
     for label, text in (("Minimum cover", "1/4in"), ("Mass", "50lb"), ("Makes", "0.45ft3")):
         thumb.write(label, text)
     thumb.tap("button", "Keep")
     thumb.comes_to("grid")
     thumb.tap("button", "Lay out the grid")
-    thumb.tap("link", "Next: Survey")
-    thumb.comes_to("survey")
+    thumb.goes_on("Next: Survey", "survey")
 
 
 def plan_and_markers(thumb: Thumb) -> None:
@@ -112,15 +114,12 @@ def plan_and_markers(thumb: Thumb) -> None:
     thumb.comes_to("floor")
     thumb.tap_place(3, 2)
     until(lambda: "below the line" in thumb.page.locator("#tapped").inner_text(), "a height")
-    thumb.tap("link", "Next: Plan")
-    thumb.comes_to("plan")
+    thumb.goes_on("Next: Plan", "plan")
     until(lambda: "bag" in thumb.page.locator("#try").inner_text(), "the slider's answer")
     thumb.tap("button", "Choose this plan")
-    thumb.tap("link", "Next: Markers")
-    thumb.comes_to("markers")
+    thumb.goes_on("Next: Markers", "markers")
     thumb.tap("button", "Lay out the markers")
-    thumb.tap("link", "Next: Set")
-    thumb.comes_to("set")
+    thumb.goes_on("Next: Set", "set")
 
 
 def test_a_whole_job_on_the_phone(live: Any, phone: Any, tmp_path: Path) -> None:
@@ -140,8 +139,7 @@ def test_a_whole_job_on_the_phone(live: Any, phone: Any, tmp_path: Path) -> None
                         ("It flows for", "20"), ("Bags a batch", "4")):  # fmt: skip
         thumb.write(label, text)
     thumb.tap("button", "Plan the pour")
-    thumb.tap("link", "Next: Pour")
-    thumb.comes_to("log")
+    thumb.goes_on("Next: Pour", "log")
     thumb.tap("button", "All of it is done")
     thumb.tap("button", "Begin the pour")
     page.wait_for_url("**/session/")

@@ -6,7 +6,7 @@ from rig.errors import BadInput
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rules import SHIPPED, load_rule
 from rig.page.drawn import look
-from rig.page.steps.source import SourceView, source_of, source_view
+from rig.page.steps.source import SourceView, benchmark_wish, source_of, source_view
 from rig.page.told import Parts, parts
 from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.page.work import Wanted
@@ -64,10 +64,7 @@ class _Proof(Step):
         form.check()
         match act:
             case "benchmark":
-                label = form.name("label", "The benchmark's name")
-                form.check()
-                assert label is not None
-                wish = SurveyWish(kind="benchmark", labels=(label,), setup=setup)
+                wish = benchmark_wish(visit, setup)
             case "survey":
                 wish = SurveyWish(kind="finished", setup=setup)
             case _:

@@ -12,6 +12,7 @@ from rig.devices.typed import UNITS
 from rig.errors import BadInput
 from rig.page.visit import Visit
 from rig.record import Record
+from rig.session.begin import SurveyWish
 from rig.session.source import SourceWish, open_transport, read_profile
 from rig.session.sources import Device
 
@@ -88,6 +89,14 @@ def source_of(visit: Visit) -> SourceWish | None:
         profile_name=profile,
         clamp=clamp,
     )
+
+
+def benchmark_wish(visit: Visit, setup: str | None) -> SurveyWish:
+    """Return the sight of a benchmark that a form asks for."""
+    label = visit.form.name("label", "The benchmark's name")
+    visit.form.check()
+    assert label is not None
+    return SurveyWish(kind="benchmark", labels=(label,), setup=setup)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,14 @@
 from dataclasses import dataclass
 
 from rig.errors import BadInput
-from rig.page.steps.source import SourceView, listen, rods_in_reach, source_of, source_view
+from rig.page.steps.source import (
+    SourceView,
+    benchmark_wish,
+    listen,
+    rods_in_reach,
+    source_of,
+    source_view,
+)
 from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.page.work import Wanted
 from rig.record import Record
@@ -41,10 +48,7 @@ class _Survey(Step):
         setup = form.name("setup", "The set-up", needed=False)
         match act.partition(" "):
             case "benchmark", _, _:
-                label = form.name("label", "The benchmark's name")
-                form.check()
-                assert label is not None
-                wish = SurveyWish(kind="benchmark", labels=(label,), setup=setup)
+                wish = benchmark_wish(visit, setup)
             case "threshold", _, _:
                 label = form.name("threshold", "The threshold's name")
                 at = visit.place("Where is it?")

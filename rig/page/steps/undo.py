@@ -2,7 +2,6 @@
 
 import time
 from dataclasses import dataclass
-from datetime import datetime
 
 from rig.errors import BadInput
 from rig.page.visit import NO_ACT, Step, Visit
@@ -35,9 +34,12 @@ class _Undo(Step):
     key = "undo"
 
     def view(self, visit: Visit) -> UndoView:
-        acts = [one.as_act for one in acts_of(visit.job)][:MOST]
+        now_s = time.time()
         return UndoView(
-            acts=tuple(ActRow(id=str(one.id), what=one.what, when=_when(one.when)) for one in acts)
+            acts=tuple(
+                ActRow(id=one.id, what=one.what, when=when(one.utc_s, now_s))
+                for one in acts_of(visit.job)[:MOST]
+            )
         )
 
     def act(self, visit: Visit, act: str) -> str:
@@ -46,10 +48,6 @@ class _Undo(Step):
             raise BadInput(NO_ACT)
         take_back(visit.job, act_called(visit.job, key or None))
         return ""
-
-
-def _when(told: str) -> str:
-    return when(datetime.fromisoformat(told).timestamp(), time.time())
 
 
 STEP = _Undo()
