@@ -155,8 +155,7 @@ class Page:
 
     def do(self, name: str) -> None:
         """Do an act in the session that runs, as a thumb would."""
-        told: tuple[str, str | None] = (name, None)
-        self._call(self._do, told)
+        self._call(self._pass_on, (name, None))
 
     def lines(self) -> "asyncio.Queue[str]":
         """Return the queue of what is typed from now on; runs in the session's loop."""
@@ -187,7 +186,7 @@ class Page:
             self._call(self._end, text)
             self._thread.join(GOODBYE_S + STUCK_S)
 
-    def _call(self, work: Callable[[P], None], argument: P) -> None:
+    def _call(self, work: Callable[[P], object], argument: P) -> None:
         with contextlib.suppress(RuntimeError):  # closed meanwhile
             self._loop.call_soon_threadsafe(work, argument)
 
@@ -261,9 +260,6 @@ class Page:
     def _change(self, work: Callable[[Scene], set[str]]) -> None:
         if self._scene is not None:
             self._spread(work(self._scene))
-
-    def _do(self, told: tuple[str, str | None]) -> None:
-        self._pass_on(told)
 
     def _pass_on(self, told: tuple[str, str | None]) -> bool:
         """Pass an act on to the session; whether there is one."""
