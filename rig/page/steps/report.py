@@ -91,8 +91,7 @@ def _plan_file(visit: Visit, name: str) -> Served:
     if name == "floor.geojson":
         from rig.report.geojson import to_geojson
 
-        made = to_geojson(data, visit.name)
-        told = made if isinstance(made, bytes) else made.encode()
+        told = to_geojson(data, visit.name).encode()
         return Served(f"{visit.name}.geojson", "application/geo+json", told)
     from rig.report.dxf import to_dxf
 
