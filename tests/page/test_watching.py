@@ -150,7 +150,7 @@ def test_the_plan_shows_strips_what_is_covered_and_which_is_next(
         session.wait("batch", n=n)
         when(page, f"floorPage.state.pour.poured === {n}")
     until(lambda: strips(page)["1"] == "covered", "a covered strip")
-    assert strips(page)["2"] == "next"
+    until(lambda: strips(page)["2"] == "next", "the strip after it")
     assert page.locator("#numbers .next").text_content() == "strip 2"
     told = page.locator("#plan").get_attribute("aria-label")
     assert "strips covered: 1; next: strip 2" in told

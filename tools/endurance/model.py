@@ -340,7 +340,7 @@ class SurveyModel(RuleBasedStateMachine):
             if told["event"] == "shot":
                 self._check(told)
                 self.told[self.session].append(told)
-                row = (self.recorder._shots[-1], told["reading_mm"])
+                row = (self.recorder._taken[-1][1], told["reading_mm"])
                 self.standing.setdefault(told["label"], []).append(row)
             elif told["event"] == "undone":
                 self.told[self.session].append(told)
