@@ -13,6 +13,7 @@ from rig.errors import BadInput
 from rig.events import (
     AskPour,
     Dry,
+    Edge,
     Estimate,
     Event,
     FrontAt,
@@ -38,6 +39,8 @@ TWICE_S = 5.0
 FAR_OFF, FAR_TOO_MUCH = 3.0, 4.0
 """Standard deviations of a front from what the bags should cover, and of the bags over what the
 whole floor should take, that are taken for a slip of the pen."""
+LOOKS_BACK_S = 600.0
+"""After a longer gap edges are judged as they are now, not as they were second by second."""
 IMPOSSIBLE = 6.0
 """Times what the bags should cover that no batches can have covered, whatever the floor takes
 (common practice, no source)."""
@@ -109,14 +112,15 @@ class Pouring:
         """Take an act: batch, front LABEL or number, undo, stop, tick STEP, accept."""
         if name == AWAKE:
             return self.tick(time_s)
-        self._now_s = max(self._now_s, time_s)
+        before_s, self._now_s = self._now_s, max(self._now_s, time_s)
         if self.finished:
             return []
         if name == CLOCK_SET:
             return self._clock_set(float(argument or 0.0))
         self._acts.append((time_s, name, argument))
         # What was due before the act is told, be there a tick between or none.
-        return [*self._edges.warnings(self._now_s), *self._act(name, argument)]
+        due = [*self._due(before_s, self._now_s), *self._edges.warnings(self._now_s)]
+        return [*due, *self._act(name, argument)]
 
     def _go_through(self, acts: Sequence[tuple[float, str, str | None]]) -> None:
         """Take acts of the past, of which nothing is told again."""
@@ -183,8 +187,15 @@ class Pouring:
         """Let the edges age."""
         if self.finished or time_s < self._now_s:
             return []
-        self._now_s = time_s
-        return [*self._edges.warnings(time_s), *self._edges.due(time_s)]
+        before_s, self._now_s = self._now_s, time_s
+        return [*self._due(before_s, time_s), *self._edges.due(time_s)]
+
+    def _due(self, before_s: float, now_s: float) -> list[Edge]:
+        """Warn at each whole second that went by, so that no spacing of ticks changes a warning."""
+        if not now_s - before_s <= LOOKS_BACK_S:
+            return self._edges.warnings(now_s)
+        seconds = range(math.floor(before_s) + 1, math.floor(now_s) + 1)
+        return [edge for second in seconds for edge in self._edges.warnings(float(second))]
 
     # --- what is known ----------------------------------------------------------------------
 

@@ -146,6 +146,24 @@ def test_an_edge_is_warned_of_before_it_dies_and_called_dead_after_once_each() -
     assert "stop" in dead.text
 
 
+def test_no_spacing_of_ticks_changes_what_is_warned_of() -> None:
+    def warned(every: float) -> list[tuple[float, int, str]]:
+        machine = started()
+        told: list[Any] = []
+        at = 0.0
+        for n in range(1, 24):
+            while at + every < 77.7 * n:
+                at += every
+                told += machine.tick(at)
+            if n < 8:
+                told += machine.act("batch", 77.7 * n)
+        return [(e.time_s, e.strip, e.level) for e in told if isinstance(e, Edge)]
+
+    fine = warned(0.2)
+    assert len(fine) > 2
+    assert warned(7.3) == warned(60.0) == fine
+
+
 def test_a_mixer_that_fails_is_told_by_the_pace_before_the_edge_is_in_danger() -> None:
     machine = started()
     events = pour(machine, 6, every=120.0)
