@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-LOCKS = ("requirements.lock", "requirements-dev.lock")
+EXTRAS = ("site",)
+LOCKS = ("requirements.lock", *(f"requirements-{name}.lock" for name in ("dev", *EXTRAS)))
 
 
 def pinned(lock: str) -> dict[str, str]:
@@ -35,6 +36,15 @@ def test_the_tests_own_packages_are_pinned_too() -> None:
     extras = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     for requirement in extras["optional-dependencies"]["dev"]:
         assert re.split(r"[>=\[]", requirement)[0] in pinned("requirements-dev.lock")
+
+
+@pytest.mark.parametrize("extra", EXTRAS)
+def test_an_extras_packages_are_pinned_for_those_who_want_it(extra: str) -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    for requirement in project["optional-dependencies"][extra]:
+        name = re.split(r"[>=\[]", requirement)[0]
+        assert name in pinned(f"requirements-{extra}.lock")
+        assert name in pinned("requirements-dev.lock")
 
 
 def test_a_lock_that_pyproject_has_left_behind_is_named(tmp_path: Path) -> None:
