@@ -13,7 +13,8 @@ from typing import Protocol, TypeVar
 from rig.errors import BadInput
 from rig.job.rows import DoorEnds, DoorGiven, Given, Json, Point, Ring
 from rig.job.settings import Settings
-from rig.job.trouble import stored_json
+from rig.job.trouble import SAID, stored_json
+from rig.language import kept
 
 _AMOUNTS = {
     "min_cover_mm": "minimum cover",
@@ -33,11 +34,16 @@ T = TypeVar("T")
 def to_json(value: object, what: str) -> str:
     """Write a value as JSON; arrays and scalars with `tolist` are taken as what they list.
 
+    Sentences are kept as English, and beside them, under `SAID`, what they were made of.
+
     Raises
     ------
     BadInput
         If a number in it is not finite.
     """
+    said = kept(value)
+    if said and isinstance(value, dict):
+        value = {**value, SAID: said}
     try:
         return json.dumps(value, allow_nan=False, separators=(",", ":"), default=_listed)
     except ValueError as error:

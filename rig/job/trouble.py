@@ -10,10 +10,13 @@ from collections.abc import Iterator
 from typing import TypeVar
 
 from rig.errors import JobHeld, JobUnusable
+from rig.language import again, again_in
 
 T = TypeVar("T")
 
 NOTHING_LOST = "nothing was changed"
+SAID = "said"
+"""Key beside what is kept as JSON: what the sentences in it were made of."""
 
 
 @contextlib.contextmanager
@@ -53,6 +56,9 @@ def stored_json(text: str, kind: type[T]) -> T:
         told = None
     if not isinstance(told, kind):
         raise json.JSONDecodeError("not as it was written", "", 0)
+    said = told.pop(SAID, None) if isinstance(told, dict) else None
+    if isinstance(said, dict):
+        again_in(told, {text: again(made) for text, made in said.items()})
     return told
 
 

@@ -4,13 +4,6 @@ A message is a whole sentence with its values named, as gettext wants them, so t
 may put them in another order. `say` and `say_many` are the names to extract messages by.
 """
 
+from rig.language import join, number, put, say, say_many
 
-def say(message: str, /, **values: object) -> str:
-    """Return a sentence with its values put in: `say("{label} taken: {reading}", label=...)`."""
-    return message.format(**values) if values else message
-
-
-def say_many(one: str, many: str, count: float, /, **values: object) -> str:
-    """Return the sentence that fits a count; `{count}` stands for it."""
-    shown = f"{count:g}" if isinstance(count, float) else f"{count}"
-    return (one if count == 1 else many).format(count=shown, **values)
+__all__ = ["join", "number", "put", "say", "say_many"]

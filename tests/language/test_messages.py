@@ -1,0 +1,85 @@
+"""Sentences read as English wherever they go, and know at the edge of what they were made."""
+
+import gettext
+import json
+import pickle
+
+import pytest
+
+from rig.language import (
+    Tongue,
+    Worded,
+    again,
+    join,
+    number,
+    of_environment,
+    put,
+    say,
+    say_many,
+    shown,
+    shown_in,
+    speaking,
+)
+
+
+class _Catalogue(gettext.NullTranslations):
+    def gettext(self, message: str) -> str:
+        return {"{label} reads {reading}": "{reading} bei {label}"}.get(message, message)
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        return "{count} Sack" if n == 1 else "{count} Säcke"
+
+
+GERMAN = Tongue("de", "de", _Catalogue(), ",", "")
+
+
+def test_a_sentence_is_english_until_it_is_shown() -> None:
+    text = say("{label} reads {reading}", label="A1", reading=put("{n} mm", n=number(1221.5)))
+    assert text == "A1 reads 1221.5 mm"
+    assert json.dumps([text]) == '["A1 reads 1221.5 mm"]'
+    assert shown(text) == text
+    with speaking(GERMAN):
+        assert shown(text) == "1221,5 mm bei A1"
+        assert shown(ValueError(text)) == "1221,5 mm bei A1"
+        assert shown(say("{error}", error=ValueError(text))) == "1221,5 mm bei A1"
+        assert shown(join("; ", [text, "A2"])) == "1221,5 mm bei A1; A2"
+        assert shown("* " + text + ".") == "* 1221,5 mm bei A1."
+        assert shown_in({"a": (text, 1)}) == {"a": ("1221,5 mm bei A1", 1)}
+    assert text == "A1 reads 1221.5 mm"
+
+
+def test_a_count_takes_the_form_that_fits_it() -> None:
+    bags = [say_many("{count} bag", "{count} bags", n) for n in (1, 2, 2.5)]
+    assert bags == ["1 bag", "2 bags", "2.5 bags"]
+    with speaking(GERMAN):
+        assert [shown(one) for one in bags] == ["1 Sack", "2 Säcke", "2,5 Säcke"]
+
+
+def test_what_is_kept_of_a_sentence_makes_it_again() -> None:
+    for text in (
+        say("{label} reads {reading}", label="A1", reading=number(2.5)),
+        say_many("{count} bag", "{count} bags", 3),
+        join(", ", [say("one"), "two"]),
+    ):
+        assert isinstance(text, Worded)
+        for made in (
+            again(json.loads(json.dumps(text.as_kept()))),
+            pickle.loads(pickle.dumps(text)),
+        ):
+            assert made == text
+            with speaking(GERMAN):
+                assert shown(made) == shown(text)
+
+
+@pytest.mark.parametrize(
+    ("environment", "key"),
+    [
+        ({}, "en"),
+        ({"LANG": "de_AT.UTF-8"}, "de"),
+        ({"LANG": "C.UTF-8"}, "en"),
+        ({"LC_ALL": "pt_BR.UTF-8", "LANG": "pl_PL"}, "pt"),
+        ({"LANGUAGE": "xx:fr", "LANG": "de_DE"}, "fr"),
+    ],
+)
+def test_the_environment_says_which_language(environment: dict[str, str], key: str) -> None:
+    assert of_environment(environment) == key
