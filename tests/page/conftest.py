@@ -14,6 +14,11 @@ from typing import Any
 
 import pytest
 
+from rig.job.folder import JobFolder
+from rig.page.server import Page
+from rig.page.site import Site
+from rig.page.work import Rods, Work
+
 ARGUMENTS = [
     "--disable-gpu",
     "--disable-quic",
@@ -100,6 +105,20 @@ class Live:
         self.process.send_signal(signal.SIGCONT)
         self.process.terminate()
         self.process.wait(10)
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Page]:
+    """The pages of an empty folder of jobs, served by this process, without a simulated rod."""
+    folder = JobFolder(tmp_path / "jobs")
+    folder.make()
+    page = Page()
+    page.site = Site(folder, Work(page, Rods()), Rods())
+    page.site.wait_s = 0.2
+    page.start()
+    yield page
+    page.site.close()
+    page.close()
 
 
 @pytest.fixture

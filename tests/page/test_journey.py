@@ -1,14 +1,17 @@
 """The whole job on a phone, from an empty folder to the downloaded report."""
 
-import contextlib
 import json
+import time
+from collections.abc import Callable, Sequence
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from rig.job.store import Job
-from tests.page.conftest import rig, until, violations, when
+from rig.page.server import Page
+from tests.page.conftest import WAIT_S, rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(180)
 FT = 304.8
@@ -26,6 +29,7 @@ class Thumb:
 
     def __init__(self, page: Any, looks: bool) -> None:
         self.page, self.looks, self.taps, self.typed = page, looks, 0, 0
+        self.readings = 0
         self.looked: set[str] = set()
 
     def tap(self, role: str, name: str, exact: bool = False) -> None:
@@ -66,6 +70,7 @@ class Thumb:
 
     def key(self, *names: str) -> None:
         for name in names:
+            self.taps += 1
             self.page.locator("#keypad").get_by_role("button", name=name, exact=True).tap()
 
 
@@ -173,40 +178,88 @@ def test_a_whole_job_on_the_phone(live: Any, phone: Any, tmp_path: Path) -> None
     assert f"buy {told['bags']['buy']} bag" in written
 
 
-def test_a_job_with_a_tape_on_the_keypad(live: Any, phone: Any, tmp_path: Path) -> None:
-    from playwright.sync_api import TimeoutError
+class Forms:
+    """What the other journey taps, sent as a phone without scripts sends it."""
 
-    serving = live("serve", "--jobs", tmp_path / "jobs")
-    page = phone(serving.url)
+    def __init__(self, page: Any, url: str) -> None:
+        self.page, self.url = page, url
+        self.origin = url.rsplit("/", 2)[0]
+
+    def send(self, path: str, **fields: str) -> None:
+        answer = self.page.request.post(
+            self.url + path, form=fields, headers={"Origin": self.origin}, max_redirects=0
+        )
+        assert answer.status == 303, (path, answer.text())
+
+
+def keys_of(mm: float) -> tuple[str, ...]:
+    """The keys for a reading, to the nearest thirty-second of an inch."""
+    whole, part = divmod(round(mm / 25.4 * 32), 32)
+    sixteenth = (str(Fraction(part // 2, 16)),) if part > 1 else ()
+    return (*str(whole), *sixteenth, *(("+1/32",) if part % 2 else ()), "Take")
+
+
+def session_with_tape(thumb: Thumb, url: str, readings: Callable[[str], Sequence[float]]) -> None:
+    """Type what the tape reads wherever the page asks, until the session is over."""
+    page = thumb.page
+    page.goto(url + "session/")
+    when(page, "window.floorPage && floorPage.state.now")
+    told, since_s = None, time.monotonic()
+    while not page.evaluate("floorPage.state.home.over"):
+        now = page.evaluate("floorPage.state.now")
+        asked = now["mode"], now["label"], page.evaluate("JSON.stringify(floorPage.state.places)")
+        assert time.monotonic() - since_s < WAIT_S, (now, page.evaluate("floorPage.state"))
+        if now["mode"] in ("hold", "go", "check") and told != asked:
+            told, since_s = asked, time.monotonic()
+            for mm in readings(now["label"]):
+                thumb.key(*keys_of(mm))
+                thumb.readings += 1
+        time.sleep(0.05)
+
+
+def test_a_whole_job_with_a_tape_on_the_keypad(served: Page, phone: Any, tmp_path: Path) -> None:
+    """In the browser what the keypad is for; the forms are those of the journey above."""
+    page = phone(served.url)
     page.set_default_timeout(20_000)
     thumb = Thumb(page, looks=False)
-    l_shaped_room(thumb, "Tape")
-    page.get_by_label("A tape or staff").tap()
-    thumb.tap("button", "Shoot the benchmark")
-    page.wait_for_url("**/session/")
-    page.locator("#keypad").get_by_role("button", name="Take", exact=True).wait_for()
-    thumb.key("4", "8", "3/16", "Take")
+    job = tmp_path / "jobs" / "Tape.sqlite"
+    forms, here, tape = Forms(page, served.url), "j/Tape/", {"source": "tape"}
+    forms.send("new", name="Tape", units="in", shape="walls", act="make", length="",
+               walls="8ft left 7ft left 4ft left 3ft right 4ft left 4ft left")  # fmt: skip
+    for x, y in (("2", "0"), ("6", "7")):
+        forms.send(here + "room", act="door", door_width="3ft", x=x, y=y)
+    forms.send(here + "room", act="opening", wide="1", deep="1", x="6", y="3")
+    forms.send(here + "product", act="keep", covering="plank", min_cover="1/4in", bag_mass="50lb",
+               bag_yield="0.45ft3")  # fmt: skip
+    forms.send(here + "grid", act="grid")
+    forms.send(here + "survey", act="benchmark", label="BM1", **tape)
+    line_mm = 48.1875 * 25.4
+    session_with_tape(thumb, served.url, lambda label: [line_mm])
     thumb.session("survey")
-    thumb.tap("button", "Begin the survey")
-    page.wait_for_url("**/session/")
-    when(page, "window.floorPage && floorPage.state.places && floorPage.state.places.length")
-    points = page.evaluate("floorPage.state.places.length")
-    thumb.key("4", "8")
-    for n in range(points):
-        label = page.evaluate("floorPage.state.now.label")
-        thumb.key(*(("48",) if n else ()), ("1/8", "1/4", "5/16", "3/8")[n % 4], "Take")
-        when(page, f"floorPage.state.now.label != {json.dumps(label)}")
-    page.set_default_timeout(3_000)  # the keys go when the line is found where it was
-    while not page.evaluate("floorPage.state.home.over"):
-        with contextlib.suppress(TimeoutError):
-            thumb.key("48", "3/16", "Take")
-    page.set_default_timeout(20_000)
+    forms.send(here + "survey", act="survey", **tape)
+    session_with_tape(thumb, served.url, lambda label: [line_mm + 2.0 * (label != "BM1")])
     thumb.session("floor")
-    page.goto(page.url.removesuffix("floor") + "report")
+    forms.send(here + "plan", act="plan", target="level", cover="0.25", confidence="95")
+    forms.send(here + "markers", act="lay")
+    forms.send(here + "set", act="set", **tape)
+    with Job.open(job) as told:
+        target_mm = told.markers()[0].target_reading_mm
+    tops_mm = [target_mm + 12.7, target_mm]
+    session_with_tape(thumb, served.url, lambda label: [line_mm] if label == "BM1" else tops_mm)
+    thumb.session("pour")
+    forms.send(here + "pour", act="plan", mixers="1", crew="3", mix_time="2", working_time="20",
+               bags_per_batch="2")  # fmt: skip
+    page.goto(served.url + here + "report")
     with page.expect_download() as waited:
-        thumb.tap("link", "report.pdf")
-    assert Path(waited.value.path()).read_bytes().startswith(b"%PDF")
-    with Job.open(tmp_path / "jobs" / "Tape.sqlite") as job:
-        assert len(job.shots(kinds=["floor"])) == points
-        assert job.settings.typed_unit == "in"
-        assert job.shots(kinds=["floor"])[0].reading_mm == pytest.approx(48.125 * 25.4)
+        thumb.tap("link", "report.html")
+    written = Path(waited.value.path()).read_text()
+    assert "Floor report: Tape" in written
+    assert "Pour" in written
+    assert thumb.taps <= 60 + 4 * thumb.readings, (thumb.taps, thumb.readings)
+    with Job.open(job) as told:
+        floor = told.shots(kinds=["floor"])
+        assert len(floor) == len(told.points())
+        assert floor[0].reading_mm == pytest.approx(line_mm + 2, abs=25.4 / 64)
+        assert told.settings.typed_unit == "in"
+        assert len(told.outline_rings()[0]) == 6
+        assert all(marker.is_set for marker in told.markers())

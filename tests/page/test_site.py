@@ -6,7 +6,6 @@ import re
 import ssl
 import time
 from base64 import b64encode
-from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -31,19 +30,6 @@ from rig.study.rooms import add_room
 from tests.page.test_server import asked, status
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Page]:
-    folder = JobFolder(tmp_path / "jobs")
-    folder.make()
-    page = Page()
-    page.site = Site(folder, Work(page, Rods()), Rods())
-    page.site.wait_s = 0.2
-    page.start()
-    yield page
-    page.site.close()
-    page.close()
-
-
 def origin(url: str) -> dict[str, str]:
     return {"Origin": url.rsplit("/", 2)[0]}
 
@@ -58,7 +44,9 @@ async def post(session: Any, url: str, path: str, **fields: str) -> Any:
 NEW = {"name": "Hall 3", "units": "in", "shape": "rectangle", "width": "12", "depth": "15ft 6in"}
 
 
-def test_an_empty_folder_offers_a_new_job_that_needs_no_script(page: Page, tmp_path: Path) -> None:
+def test_an_empty_folder_offers_a_new_job_that_needs_no_script(
+    served: Page, tmp_path: Path
+) -> None:
     async def work(session: Any, url: str) -> None:
         code, text = await status(session, url)
         assert code == 200
@@ -75,12 +63,12 @@ def test_an_empty_folder_offers_a_new_job_that_needs_no_script(page: Page, tmp_p
         code, text, _ = await post(session, url, "new", **NEW)
         assert (code, "There is a job Hall 3 already" in text) == (422, True)
 
-    asked(page, work)
+    asked(served, work)
     with Job.open(tmp_path / "jobs" / "Hall 3.sqlite") as job:
         assert max(x for x, _ in job.outline_rings()[0]) == pytest.approx(12 * 304.8)
 
 
-def test_key_origin_and_host_are_asked_for_on_every_page(page: Page) -> None:
+def test_key_origin_and_host_are_asked_for_on_every_page(served: Page) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         bare = url.rsplit("/", 2)[0] + "/x/"
@@ -103,10 +91,10 @@ def test_key_origin_and_host_are_asked_for_on_every_page(page: Page) -> None:
         for path in ("j/..%2f..%2fetc%2fpasswd/room", "j/nobody/room", "j/Hall%203/nothing"):
             assert (await status(session, url + path))[0] in (400, 404)
 
-    asked(page, work)
+    asked(served, work)
 
 
-def test_a_job_of_another_process_is_only_looked_at(page: Page, tmp_path: Path) -> None:
+def test_a_job_of_another_process_is_only_looked_at(served: Page, tmp_path: Path) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         with Job.open(tmp_path / "jobs" / "Hall 3.sqlite", write=True):
@@ -119,10 +107,12 @@ def test_a_job_of_another_process_is_only_looked_at(page: Page, tmp_path: Path) 
         code, _, _ = await post(session, url, "j/Hall%203/room", **door)
         assert code == 303
 
-    asked(page, work)
+    asked(served, work)
 
 
-def test_a_job_of_several_rooms_is_said_to_be_none_of_the_pages(page: Page, tmp_path: Path) -> None:
+def test_a_job_of_several_rooms_is_said_to_be_none_of_the_pages(
+    served: Page, tmp_path: Path
+) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         with Job.open(tmp_path / "jobs" / "Hall 3.sqlite", write=True) as job:
@@ -135,7 +125,7 @@ def test_a_job_of_several_rooms_is_said_to_be_none_of_the_pages(page: Page, tmp_
 
     x_mm, y_mm = 12 * 304.8, 3000.0
     placed = from_rings([(x_mm, 0.0), (x_mm + 3000.0, 0.0), (x_mm + 3000.0, y_mm), (x_mm, y_mm)])
-    asked(page, work)
+    asked(served, work)
 
 
 def test_names_of_jobs_stay_in_their_folder(tmp_path: Path) -> None:
@@ -147,7 +137,7 @@ def test_names_of_jobs_stay_in_their_folder(tmp_path: Path) -> None:
         folder.file("../jobs/a")
 
 
-def test_a_job_is_copied_renamed_and_put_away_never_deleted(page: Page, tmp_path: Path) -> None:
+def test_a_job_is_copied_renamed_and_put_away_never_deleted(served: Page, tmp_path: Path) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         for act, job, new in (
@@ -159,13 +149,13 @@ def test_a_job_is_copied_renamed_and_put_away_never_deleted(page: Page, tmp_path
         code, text, _ = await post(session, url, "", act="rename", job="Hall 5", new="../x")
         assert (code, "no / " in text) == (422, True)
 
-    asked(page, work)
+    asked(served, work)
     jobs = tmp_path / "jobs"
     assert [file.stem for file in jobs.glob("*.sqlite")] == ["Hall 5"]
     assert [file.stem for file in (jobs / "archive").glob("*.sqlite")] == ["Hall 4"]
 
 
-def test_walls_are_paced_out_with_a_decimal_comma_too(page: Page, tmp_path: Path) -> None:
+def test_walls_are_paced_out_with_a_decimal_comma_too(served: Page, tmp_path: Path) -> None:
     async def work(session: Any, url: str) -> None:
         told = {"units": "mm", "shape": "walls", "walls": ""}
         for length in ("3,5", "2", "3,5m", "2"):
@@ -178,19 +168,19 @@ def test_walls_are_paced_out_with_a_decimal_comma_too(page: Page, tmp_path: Path
         assert "4 walls" in text
         assert (await post(session, url, "new", **told, name="Walk", act="make"))[0] == 303
 
-    asked(page, work)
+    asked(served, work)
     with Job.open(tmp_path / "jobs" / "Walk.sqlite") as job:
         walls = [(0, 0), (3500, 0), (3500, 2000), (0, 2000)]
         assert np.asarray(job.outline_rings()[0]) == pytest.approx(np.asarray(walls))
 
 
-def test_a_door_is_typed_in_the_unit_of_the_room(page: Page, tmp_path: Path) -> None:
+def test_a_door_is_typed_in_the_unit_of_the_room(served: Page, tmp_path: Path) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         door = {"act": "door", "door_width": "3", "x": "6", "y": "0"}
         assert (await post(session, url, "j/Hall%203/room", **door))[0] == 303
 
-    asked(page, work)
+    asked(served, work)
     with Job.open(tmp_path / "jobs" / "Hall 3.sqlite") as job:
         (door,) = outline_of(job).doors
         assert door.middle == pytest.approx((6 * 304.8, 0.0))
@@ -258,7 +248,7 @@ async def walked(session: Any, url: str, readings: list[float]) -> None:
                 await socket.send_json({"say": "type", "line": f"{next(said):.0f} mm"})
 
 
-def test_a_job_made_by_pages_is_the_one_made_by_commands(page: Page, tmp_path: Path) -> None:
+def test_a_job_made_by_pages_is_the_one_made_by_commands(served: Page, tmp_path: Path) -> None:
     async def work(session: Any, url: str) -> None:
         here = "j/Hall/"
         for path, fields in (
@@ -299,7 +289,7 @@ def test_a_job_made_by_pages_is_the_one_made_by_commands(page: Page, tmp_path: P
     command("markers")
     command("report", "--out", str(tmp_path / "report.html"))
     report: list[str] = []
-    asked(page, work)
+    asked(served, work)
 
     def told(html: str) -> list[str]:
         """Its words, less what says when and by which file it was made."""
