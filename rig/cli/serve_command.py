@@ -44,6 +44,9 @@ QUIET_S = 3.0
 @click.option(
     "--tls", "encrypts", is_flag=True, help="Encrypt the link; phones must trust it once."
 )
+@click.option(
+    "--new-key", is_flag=True, help="Make a new key for the folder: each phone must scan again."
+)
 @address_options
 @json_option
 def command(
@@ -52,6 +55,7 @@ def command(
     simulate: bool,
     simulated_speed: float,
     encrypts: bool,
+    new_key: bool,
     as_json: bool,
     **options: Any,
 ) -> None:
@@ -64,8 +68,10 @@ def command(
         job_path = Path("job.sqlite")
     if jobs_path is not None or job_path is None:
         speed = simulated_speed if simulate else 0.0
-        _serve_jobs(jobs_path, speed, as_json, options | {"encrypts": encrypts})
+        _serve_jobs(jobs_path, speed, new_key, as_json, options | {"encrypts": encrypts})
         return
+    if new_key:
+        raise BadInput("--new-key goes with --jobs: with --job the key is new at each start.")
     if simulate:
         raise BadInput("--simulate goes with --jobs: --job only watches.")
     from rig.job.store import Job
@@ -77,17 +83,23 @@ def command(
 
 
 def _serve_jobs(
-    path: Path | None, simulated_speed: float, as_json: bool, options: dict[str, Any]
+    path: Path | None,
+    simulated_speed: float,
+    new_key: bool,
+    as_json: bool,
+    options: dict[str, Any],
 ) -> None:
     """Serve a folder of jobs until a signal says stop."""
     from rig.demo.on_page import simulated_on_page
     from rig.job.folder import JobFolder
+    from rig.page.kept_key import kept_key
     from rig.page.site import Site
     from rig.page.work import Rods, Work
     from rig.products.library import data_folder
 
     folder = JobFolder((path or data_folder() / "jobs").absolute())
     folder.make()
+    options["key"] = kept_key(folder.path, new_key)
     simulate = simulated_on_page(folder.path, simulated_speed) if simulated_speed else None
 
     def site_of(page: "Page") -> Site:

@@ -49,7 +49,7 @@ def open_page(
     """
     wanted = options.pop("serve", False) or always
     host, port = options.pop("host", None), options.pop("port", None)
-    encrypts = options.pop("encrypts", False)
+    encrypts, key = options.pop("encrypts", False), options.pop("key", "")
     if not wanted:
         if host is not None or port is not None:
             raise BadInput("--host and --port go with --serve: add --serve, or leave them out.")
@@ -57,7 +57,7 @@ def open_page(
         return
     from rig.page.server import Page
 
-    page = Page("127.0.0.1" if host is None else host, port or 0)
+    page = Page("127.0.0.1" if host is None else host, port or 0, key)
     page.encrypts = _encrypted if encrypts else None
     page.site = None if site_of is None else site_of(page)
     page.start()

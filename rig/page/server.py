@@ -14,6 +14,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeVar
+from zlib import crc32
 
 from aiohttp import WSMsgType, web
 
@@ -67,6 +68,8 @@ class Page:
         Address to listen at; this machine alone unless said.
     port : int
         0 takes a free one.
+    key : str, optional
+        One that was kept; a fresh one unless given.
 
     Attributes
     ----------
@@ -74,12 +77,13 @@ class Page:
         The address to open, with its key; known once started.
     """
 
-    def __init__(self, host: str = "127.0.0.1", port: int = 0) -> None:
+    def __init__(self, host: str = "127.0.0.1", port: int = 0, key: str = "") -> None:
         self._host, self._asked_port = host, port
         self._port = 0
-        self._key = access.new_key()
+        self._key = key or access.new_key()
         self._names: frozenset[str] = frozenset()
         self._files = static_files()
+        self._marks = {name: f"{crc32(data):08x}" for name, data in self._files.items()}
         self._loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self._work, name="page", daemon=True)
         self._ready = threading.Event()
@@ -323,9 +327,12 @@ class Page:
             return _plain(200, "yes")
         if name not in self._files or not slash:
             return _plain(404, "There is nothing here.")
-        # A key goes with one start, so that what it opens never changes.
-        stays = self.site is not None and name != "page.html"
-        kept = {"Cache-Control": "private, max-age=3600"} if stays else {}
+        kept = {}
+        if self.site is not None and name != "page.html":
+            mark = f'"{self._marks[name]}"'
+            kept = {"Cache-Control": "private, no-cache", "ETag": mark}
+            if request.headers.get("If-None-Match") == mark:
+                return web.Response(status=304, headers=_HEADERS | kept)
         return web.Response(
             body=self._files[name],
             headers={

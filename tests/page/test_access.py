@@ -1,9 +1,11 @@
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from rig.page.access import host_is_ours, new_key, origin_is_ours, same_key, site_is_ours
+from rig.page.kept_key import kept_key
 
 
 def test_keys_are_fresh_long_and_fit_an_address() -> None:
@@ -67,3 +69,26 @@ def test_another_site_may_link_here_but_fetch_nothing() -> None:
     assert site_is_ours("cross-site", "navigate")
     assert not site_is_ours("cross-site", "no-cors")
     assert not site_is_ours("same-site", "websocket")
+
+
+def test_a_folders_key_is_kept_until_it_is_renewed_or_others_may_read_it(tmp_path: Path) -> None:
+    key = kept_key(tmp_path)
+    assert len(key) >= 16
+    assert (tmp_path / ".key").stat().st_mode & 0o777 == 0o600
+    assert kept_key(tmp_path) == key
+    renewed = kept_key(tmp_path, renew=True)
+    assert renewed != key
+    assert kept_key(tmp_path) == renewed
+    (tmp_path / ".key").chmod(0o644)
+    secret = kept_key(tmp_path)
+    assert secret != renewed
+    for content in ("short", "a/../b" * 8, "k" * 65):
+        (tmp_path / ".key").write_text(content)
+        assert kept_key(tmp_path) not in (content, secret)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.write_text("k" * 24)
+    elsewhere.chmod(0o600)
+    (tmp_path / ".key").unlink()
+    (tmp_path / ".key").symlink_to(elsewhere)
+    assert kept_key(tmp_path) != "k" * 24
+    assert elsewhere.read_text() == "k" * 24

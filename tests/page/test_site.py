@@ -128,6 +128,19 @@ def test_a_job_of_several_rooms_is_said_to_be_none_of_the_pages(
     asked(served, work)
 
 
+def test_a_style_is_not_sent_twice_and_never_an_old_one(served: Page) -> None:
+    async def work(session: Any, url: str) -> None:
+        async with session.get(url + "site.css") as answer:
+            mark = answer.headers["ETag"]
+            assert "no-cache" in answer.headers["Cache-Control"]
+        for sent, code in ((mark, 304), ('"other"', 200)):
+            assert (await status(session, url + "site.css", headers={"If-None-Match": sent}))[
+                0
+            ] == code
+
+    asked(served, work)
+
+
 def test_names_of_jobs_stay_in_their_folder(tmp_path: Path) -> None:
     folder = JobFolder(tmp_path)
     for name in ("../x", "a/b", ".hidden", "", "=1", "a\x00b", "x" * 65, "a\\b"):
