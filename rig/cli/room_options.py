@@ -10,6 +10,7 @@ import click
 from rig.cli.options import MASS, PERCENT, VOLUME, JoistsGiven, Length, Lengths, stack
 from rig.errors import BadInput
 from rig.job.settings import FLOOR_KINDS, Joists, Settings
+from rig.texts import name_of
 from rig.units import System, Units
 
 if TYPE_CHECKING:
@@ -80,6 +81,12 @@ room_options = stack(
         metavar="NAME",
         help="The compound, as rig product knows it; what is given beside it rules over its sheet.",
     ),
+    click.option("--crew", metavar="NAME", help="Who does the work, by the name you know them by."),
+    click.option(
+        "--laser-name",
+        metavar="NAME",
+        help="Which laser it is: its serial number, or a name of its own.",
+    ),
     click.option(
         "--floor", type=click.Choice(FLOOR_KINDS), help="What the floor to be levelled is made of."
     ),
@@ -114,6 +121,8 @@ class RoomGiven:
     bag_water: float | None = None
     waste: float | None = None
     product: str | None = None
+    crew: str | None = None
+    laser_name: str | None = None
     floor: str | None = None
     joists: tuple[str, float] | None = None
     joints: float | None = None
@@ -129,8 +138,9 @@ class RoomGiven:
     def has_settings(self) -> bool:
         """Whether any of them is kept among the job's settings."""
         sizes = (self.min_cover, self.max_cover, self.bag_yield, self.bag_mass, self.bag_water)
-        others = (self.units, self.covering, self.waste, self.product, self.floor)
-        return any(one is not None for one in (*sizes, *others, self.joists, self.joints))
+        names = (self.covering, self.product, self.crew, self.laser_name)
+        others = (self.units, self.waste, self.floor, self.joists, self.joints)
+        return any(one is not None for one in (*sizes, *names, *others))
 
     @cached_property
     def used(self) -> "Used | None":
@@ -166,6 +176,10 @@ class RoomGiven:
             known_covering(self.covering)
         old = replace(
             old,
+            crew=old.crew if self.crew is None else _crew_name(self.crew),
+            laser_name=old.laser_name
+            if self.laser_name is None
+            else name_of(self.laser_name, "--laser-name"),
             floor=_given(self.floor, old.floor),
             joists=old.joists
             if self.joists is None
@@ -245,6 +259,15 @@ class RoomGiven:
                 "--outline needs --unit: say what one step in the file is, as --unit mm."
             )
         return rooms.from_file(self.outline_file, self.unit), None
+
+
+def _crew_name(given: str) -> str:
+    """Return a crew's name, written as the user's own list has it where it is there."""
+    from rig.products import Library
+
+    name = name_of(given, "--crew")
+    known = {one.name.casefold(): one.name for one in Library.load() if one.kind == "crew"}
+    return known.get(name.casefold(), name)
 
 
 def _given(new: T | None, old: T) -> T:

@@ -13,6 +13,7 @@ from typing import Self
 
 from rig.errors import BadInput, JobUnusable
 from rig.job import description, opening
+from rig.job.identity import derived_uid
 from rig.job.lock import Place, WriterLock
 from rig.job.log import Log
 from rig.job.rows import Given, RoomView
@@ -157,6 +158,13 @@ class JobFile:
 
         with self._reading() as connection:
             return content_hash(connection)
+
+    @property
+    def uid(self) -> str:
+        """Which job it is, in every copy of it: 32 hex digits."""
+        with self._reading() as connection:
+            (uid,) = connection.execute("SELECT uid FROM job").fetchone()
+            return str(uid or derived_uid(connection))
 
     @property
     def size_bytes(self) -> int:

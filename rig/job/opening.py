@@ -163,15 +163,7 @@ def connect_to_read(file: str, path: str, wait_s: float) -> sqlite3.Connection:
         connection, version = _look_into(file, path, wait_s)
         try:
             if version < len(schema.MIGRATIONS):
-                connection.close()
-                lock = WriterLock(file)
-                lock.acquire(wait_s)
-                try:
-                    connect_to_write(file, path, wait_s, lock).close()
-                finally:
-                    lock.mark(False)
-                    lock.release()
-                connection, _ = _look_into(file, path, wait_s)
+                connection = _brought_up_to_date(connection, file, path, wait_s)
             schema.examine(connection, path)
             connection.execute("PRAGMA query_only = ON")
             if has_log and is_marked(file):
@@ -180,6 +172,30 @@ def connect_to_read(file: str, path: str, wait_s: float) -> sqlite3.Connection:
             connection.close()
             raise
     return connection
+
+
+def _brought_up_to_date(
+    old: sqlite3.Connection, file: str, path: str, wait_s: float
+) -> sqlite3.Connection:
+    """Bring an older file up to date; one that may not be written to only in a copy in memory."""
+    lock = WriterLock(file)
+    try:
+        lock.acquire(wait_s)
+        try:
+            connect_to_write(file, path, wait_s, lock).close()
+        finally:
+            lock.mark(False)
+            lock.release()
+    except JobHeld:
+        raise
+    except JobUnusable:
+        copy = _set_up(sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False))
+        old.backup(copy)
+        schema.migrate(copy, path)
+        return copy
+    finally:
+        old.close()
+    return _look_into(file, path, wait_s)[0]
 
 
 def _settle(file: str) -> None:
@@ -231,6 +247,10 @@ def _connect(file: str, options: str, wait_s: float) -> sqlite3.Connection:
     connection = sqlite3.connect(
         uri, uri=True, timeout=wait_s, isolation_level=None, check_same_thread=False
     )
+    return _set_up(connection)
+
+
+def _set_up(connection: sqlite3.Connection) -> sqlite3.Connection:
     # What a file's own schema calls is not to be trusted: it may come from anywhere.
     connection.execute("PRAGMA trusted_schema = OFF")
     return connection

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from rig.errors import JobUnusable
+from rig.job.identity import derived_uid
 from rig.job.trouble import damaged
 
 if TYPE_CHECKING:
@@ -175,6 +176,14 @@ _VERSION_1 = (
     ) STRICT""",
 )
 
+LATER = (
+    ("job", "uid TEXT CHECK (length(uid) = 32)"),  # which job it is, in every copy of it
+    ("session", "rod TEXT CHECK (rod <> '')"),  # of several rods of a site; null for one rod
+    ("reading", "box_s REAL CHECK (abs(box_s) < 9e999)"),  # the steady clock at the rod
+    ("setup", "stand TEXT CHECK (stand <> '')"),  # where the laser stands, for several rods
+)
+"""Columns that came after the first tables: each table and what SQLite is told of the column."""
+
 TABLES = frozenset(
     {
         "job",
@@ -200,9 +209,17 @@ def _first_tables(database: "Database") -> None:
         database.execute(statement)
 
 
+def _identity(database: "Database") -> None:
+    """Tell whose a file is, and which of several rods a session and a reading came from."""
+    for table, column in LATER:
+        database.execute(f'ALTER TABLE "{table}" ADD COLUMN {column}')
+    uid = derived_uid(database.conn)
+    database.execute("UPDATE job SET uid = ?", (uid,))
+
+
 # Number i brings a file from version i to i + 1; they are only ever added to. SQLite's foreign keys
 # are off meanwhile, so a migration may rebuild a table with sqlite-utils' `transform`.
-MIGRATIONS: Sequence[Migration] = (_first_tables,)
+MIGRATIONS: Sequence[Migration] = (_first_tables, _identity)
 
 
 def version_of(connection: sqlite3.Connection, path: str) -> int:

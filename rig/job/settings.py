@@ -114,6 +114,10 @@ class Settings(Record):
         By set-up.
     product : Used or None
         The compound that it was given by name, with what goes with it, as it was then.
+    crew : str or None
+        Who does the work, by the name that the company knows them by.
+    laser_name : str or None
+        Which laser it is, by its serial number or a name of its own.
     floor : {"concrete", "sheets", "screed", "boards", "unknown"} or None
         What the floor is made of.
     joists : Joists or None
@@ -144,6 +148,8 @@ class Settings(Record):
     laser_correction: RadialError | None = None
     laser_tilt: Mapping[str, SetupTilt] = field(default_factory=dict)
     product: Used | None = None
+    crew: str | None = None
+    laser_name: str | None = None
     floor: str | None = None
     joists: Joists | None = None
     joints_mm: float | None = None
@@ -208,8 +214,9 @@ def settings_of(stored: Given) -> Settings:
     for key, choices in (("units", SYSTEMS), ("denominator", range(1, 1025))):
         if known.get(key, choices[0]) not in choices:
             raise ValueError(key)
-    if not isinstance(known.get("covering", ""), str):
-        raise ValueError("covering")
+    for key in ("covering", "crew", "laser_name"):
+        if not isinstance(known.get(key, ""), str):
+            raise ValueError(key)
     if known.get("typed_unit", "mm") not in TYPED_UNITS:
         raise ValueError("typed_unit")
     if known.get("floor", "unknown") not in FLOOR_KINDS:

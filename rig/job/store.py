@@ -14,6 +14,7 @@ from typing import Self
 from rig.errors import BadInput
 from rig.job import checks, description, opening, sessions, shots
 from rig.job.described import Described
+from rig.job.identity import new_uid
 from rig.job.planned import Planned
 from rig.job.rows import (
     SAME_PLACE_MM,
@@ -68,8 +69,9 @@ class Job(Described, Planned):
 
         def fill(connection: sqlite3.Connection) -> None:
             connection.execute(
-                "INSERT INTO job (id, made_utc_s, units, denominator) VALUES (1, ?, 'in', 32)",
-                (time.time(),),
+                "INSERT INTO job (id, made_utc_s, units, denominator, uid) "
+                "VALUES (1, ?, 'in', 32, ?)",
+                (time.time(), new_uid()),
             )
             description.write_settings(connection, settings)
             description.write_outline(connection, walls, openings, doors)

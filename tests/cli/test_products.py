@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from rig.job import Job
 from tests.cli.conftest import Run
 
 SHEET = (
@@ -62,6 +63,22 @@ def test_a_job_keeps_a_copy_of_what_it_was_given(blend: Run) -> None:
     assert pour.json["mix_time_s"] == 120.0
     assert pour.json["crew"] == 3
     assert pour.json["sheet"]["text"] == "Blend, 2024-03"
+
+
+def test_a_job_knows_its_crew_and_its_laser(run: Run) -> None:
+    crew = ("--kind", "crew", "--people", "3")
+    assert run("product", "add", "Ann and Bo", *crew).code == 0
+    told = ("--crew", "ann and bo", "--laser-name", "LX-7 0042")
+    assert run("new", "--room", "3m,4m", "--units", "mm", *told).code == 0
+    with Job.open("job.sqlite") as job:
+        assert (job.settings.crew, job.settings.laser_name) == ("Ann and Bo", "LX-7 0042")
+    assert run("edit", "--crew", "Cy").code == 0
+    with Job.open("job.sqlite") as job:
+        assert (job.settings.crew, job.settings.laser_name) == ("Cy", "LX-7 0042")
+    assert run("undo").code == 0
+    with Job.open("job.sqlite") as job:
+        assert job.settings.crew == "Ann and Bo"
+    assert run("edit", "--laser-name", " ").code == 2
 
 
 def test_a_list_is_carried_whole_or_not_at_all(blend: Run) -> None:

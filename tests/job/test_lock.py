@@ -53,7 +53,7 @@ def test_a_closed_or_failed_writer_lets_the_next_in(job: Job, path: str) -> None
     with pytest.raises(JobUnusable, match="newer"):
         Job.open(path, write=True, wait_s=0.0)
     with sqlite3.connect(path) as plain:
-        plain.execute("PRAGMA user_version = 1")
+        plain.execute("PRAGMA user_version = 2")
     Job.open(path, write=True, wait_s=0.0).close()
 
 

@@ -45,7 +45,7 @@ def test_a_new_job_is_a_sqlite_file_of_ours_with_all_tables_strict(path: str) ->
     assert sorted(os.listdir(os.path.dirname(path))) == ["job.sqlite", "job.sqlite.lock"]
     with sqlite3.connect(path) as plain:
         assert plain.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
-        assert plain.execute("PRAGMA user_version").fetchone() == (1,)
+        assert plain.execute("PRAGMA user_version").fetchone() == (2,)
         assert plain.execute("PRAGMA journal_mode").fetchone() == ("wal",)
         strict = {
             name: strict
@@ -180,7 +180,7 @@ def test_each_wrong_file_has_its_own_sentence(tmp_path: Path) -> None:
     assert "is empty" in sentences["empty"]
     assert "not an SQLite database" in sentences["text"]
     assert "another program" in sentences["other"]
-    assert "newer floor-rig (its version is 7, this program knows 1)" in sentences["newer"]
+    assert "newer floor-rig (its version is 7, this program knows 2)" in sentences["newer"]
     assert "damaged" in sentences["cut"]
     assert "damaged" in sentences["spoilt"]
     assert "table batch is missing" in sentences["bare"]
