@@ -86,7 +86,7 @@ def add_command(
     """Log readings, a coat of primer, a note or a photo, with the time."""
     from rig.job.store import Job
     from rig.report.pictures import photo_of
-    from rig.study.site_log import Wish, log_site
+    from rig.study.site_log import Wish, as_note, log_site
 
     picture = None if photo is None else photo_of(photo).data
     with Job.open(job_path, write=True) as job:
@@ -98,7 +98,7 @@ def add_command(
             ),
             coat=coat,
             primer=primer,
-            note=_told(note),
+            note=None if note is None else as_note(note),
             photo=picture,
             at=at,
         )
@@ -147,15 +147,6 @@ def photos_command(job_path: Path, out: Path, as_json: bool) -> None:
 
 def _scaled(key: str, value: float) -> float:
     return value if key in ("air", "floor", "emission") else 100.0 * value
-
-
-def _told(note: str | None) -> str | None:
-    if note is None:
-        return None
-    text = " ".join(note.split())
-    if not text or len(text) > 1000:
-        raise BadInput("A note has from 1 to 1000 characters.")
-    return text
 
 
 def _lines(told: "SiteLog", units: "Units") -> list[str]:

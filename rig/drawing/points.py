@@ -38,6 +38,23 @@ def room_drawing(outline: Outline, look: Look, title: str = "The room") -> Drawi
     return frame.finish(title)
 
 
+def pins_drawing(
+    outline: Outline,
+    look: Look,
+    pins: Sequence[tuple[str, float, float]],
+    title: str = "Where the photos were taken",
+) -> Drawing:
+    """Draw the room with numbered places."""
+    frame = Frame(outline, look)
+    frame.add_room()
+    for label, x_mm, y_mm in pins:
+        x, y = frame.place(x_mm, y_mm)
+        shapes = dot(x, y, 1.6, "mark")
+        shapes += frame.labels.beside(x, y, [(label, USUAL_MM, True)], 2.1, must=True)
+        frame.add(tagged("photo", label, shapes))
+    return frame.finish(title)
+
+
 def walk_drawing(
     outline: Outline,
     look: Look,

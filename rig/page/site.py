@@ -37,6 +37,7 @@ T = TypeVar("T")
 THREADS = 3
 WRITE_WAIT_S = 5.0
 MOST_FIELDS = 200
+TOO_LARGE = "That is more than 10 MB: send a smaller file, or take the photo at a lower setting."
 _WHOLE_HOUSE = ("report", "undo")
 _ALONE = "default-src 'none'; style-src 'unsafe-inline'; sandbox; frame-ancestors 'none'"
 """What a file may do that is looked at: it brings its own style and does nothing."""
@@ -110,18 +111,25 @@ class Site:
         """
         loop = asyncio.get_running_loop()
         try:
-            form = await _form(request)
+            form = await _form(request, self._most_upload(path))
             work = self._post if request.method == "POST" else self._get
             told = await loop.run_in_executor(self._threads, work, path, form)
             if isinstance(told, _Goes):
                 return _redirected(request, root + told.path)
             return _served(told) if isinstance(told, Served) else _rendered(request, root, told)
+        except web.HTTPRequestEntityTooLarge:
+            told = _Shown("trouble.html", {"text": TOO_LARGE}, 413)
         except RigError as error:
             told = _Shown("trouble.html", {"text": str(error)}, 400)
         except Exception as error:  # whatever one page cannot do, the others go on
             print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
             told = _Shown("trouble.html", {"text": "This page cannot be shown just now."}, 500)
         return _rendered(request, root, told)
+
+    def _most_upload(self, path: str) -> int:
+        """Return how many bytes of a form may come here, 0 where it brings no file."""
+        key = path.rpartition("/")[2]
+        return STEPS[key].most_upload if key in STEPS else 0
 
     # --- in a thread ------------------------------------------------------------------------
 
@@ -284,13 +292,24 @@ def _parts(path: str) -> list[str]:
     return [unquote(part) for part in path.split("/")]
 
 
-async def _form(request: web.Request) -> Form:
-    told = request.query if request.method != "POST" else await request.post()
-    fields = {}
+async def _form(request: web.Request, most_upload: int) -> Form:
+    """Read the fields that were sent; files only where some are taken, whatever they are called."""
+    if request.method != "POST":
+        told: Mapping[str, object] = request.query
+    elif most_upload:
+        if (request.content_length or 0) > most_upload:
+            raise web.HTTPRequestEntityTooLarge(most_upload, request.content_length or 0)
+        told = await request.clone(client_max_size=most_upload).post()
+    else:
+        told = await request.post()
+    fields, files = {}, {}
     for name, value in list(told.items())[:MOST_FIELDS]:
         if isinstance(value, str) and len(value) <= LONGEST_FIELD:
             fields[name[:64]] = harmless(value)
-    return Form(fields)
+        elif isinstance(value, web.FileField) and most_upload:
+            with value.file:
+                files[name[:64]] = value.file.read(most_upload)
+    return Form(fields, files)
 
 
 def _rendered(request: web.Request, root: str, told: _Shown) -> web.Response:

@@ -25,13 +25,14 @@ class Wrong(BadInput):
 
 @dataclass
 class Form:
-    """The fields of a form, or of an address, and what is wrong with them by name.
+    """The fields of a form, or of an address, files by field, and what is wrong by name.
 
     Each reader returns None for a field that is left empty or cannot be read, and notes the latter;
     `check` then refuses the whole.
     """
 
     fields: Mapping[str, str] = field(default_factory=dict)
+    files: Mapping[str, bytes] = field(default_factory=dict)
     wrong: dict[str, str] = field(default_factory=dict)
 
     def text(self, name: str) -> str:
@@ -182,9 +183,12 @@ class Step:
     ----------
     key : str
         In the address, and the name of its template.
+    most_upload : int
+        Bytes that a form may have here, files and all; 0 where it has no files.
     """
 
     key: str
+    most_upload = 0
 
     def view(self, visit: Visit) -> object:
         """Return what the page shows."""

@@ -5,6 +5,7 @@ Place and owner that a camera writes into its files stay out of what is handed o
 
 import io
 import warnings
+from collections.abc import Mapping
 from pathlib import Path
 
 from rig.errors import BadInput
@@ -12,7 +13,9 @@ from rig.files import read_whole
 from rig.report.document import Photo
 
 MOST_BYTES = 60_000_000
-MOST_PIXELS = 120_000_000
+MOST_PIXELS = dict.fromkeys(("JPEG", "PNG", "WEBP", "GIF"), 120_000_000)
+MOST_UPLOADED = {"JPEG": 50_000_000, "PNG": 16_000_000, "WEBP": 16_000_000}
+"""A JPEG is read at a fraction of its size, the others are not."""
 PHOTO_PX, LOGO_PX = 1400, 800
 QUALITY = 82
 
@@ -46,18 +49,37 @@ def kept_logo(data: bytes | None) -> Photo | None:
         return None
 
 
+def uploaded_photo(data: bytes) -> Photo:
+    """Return a photo that came from a phone as JPEG, whatever it was called there.
+
+    What kind of picture it is is told by its content; fewer pixels are taken than from a file of
+    this machine, since all of them stand in memory before they are made fewer.
+
+    Raises
+    ------
+    BadInput
+        It is no picture, or too large.
+    """
+    return _made(data, "The photo", "", PHOTO_PX, "JPEG", MOST_UPLOADED)
+
+
 def _picture(path: Path, caption: str, most_px: int, form: str) -> Photo:
+    data = read_whole(path, MOST_BYTES, "is too large for a picture.")
+    return _made(data, str(path), caption, most_px, form, MOST_PIXELS)
+
+
+def _made(
+    data: bytes, name: str, caption: str, most_px: int, form: str, most: Mapping[str, int]
+) -> Photo:
+    """Make a picture anew; `most` are the pixels that a kind of picture may have."""
     from PIL import Image, ImageOps
 
-    data = read_whole(path, MOST_BYTES, "is too large for a picture.")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image: Image.Image = Image.open(
-                io.BytesIO(data), formats=("JPEG", "PNG", "WEBP", "GIF")
-            )
-            if image.width * image.height > MOST_PIXELS:
-                raise BadInput(f"{path} has more pixels than a photo; make it smaller.")
+            image: Image.Image = Image.open(io.BytesIO(data), formats=tuple(most))
+            if image.width * image.height > most.get(image.format or "", most["JPEG"]):
+                raise BadInput(f"{name} has more pixels than a photo; make it smaller.")
             if form == "JPEG":
                 image.draft("RGB", (most_px * 2, most_px * 2))
             image = ImageOps.exif_transpose(image)
@@ -66,7 +88,8 @@ def _picture(path: Path, caption: str, most_px: int, form: str) -> Photo:
     except BadInput:
         raise
     except Exception:  # decoders of pictures fail in many ways
-        raise BadInput(f"{path} is no picture that can be read; give a JPEG or a PNG.") from None
+        raise BadInput(f"{name} is no picture that can be read; give a JPEG or a PNG.") from None
+    image.info.clear()  # a comment would be written anew
     out = io.BytesIO()
     image.save(out, form, quality=QUALITY) if form == "JPEG" else image.save(out, form)
     return Photo(out.getvalue(), f"image/{form.lower()}", image.width, image.height, caption)

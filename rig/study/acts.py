@@ -28,6 +28,7 @@ KINDS = (
     "setup",
     "skipped",
     "look",
+    "site",
 )
 
 

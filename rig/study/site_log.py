@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import BadInput, JobUnusable
 from rig.record import OMITTED, Record
+from rig.study.acts import standing
 from rig.words import site_log as words
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ EVENT = "site"
 FRESH_S = 24 * 3600.0
 """A reading of air or floor older than this says nothing of today (our own figure, no source)."""
 MOST_PHOTO_BYTES = 3_000_000
+LONGEST_NOTE = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +151,20 @@ class Wish:
         return not self.readings and self.coat is None and not self.note and self.photo is None
 
 
+def as_note(text: str) -> str:
+    """Return a note as it is kept, on one line.
+
+    Raises
+    ------
+    BadInput
+        It is empty or too long.
+    """
+    note = " ".join(text.split())
+    if not 1 <= len(note) <= LONGEST_NOTE:
+        raise BadInput(f"A note has from 1 to {LONGEST_NOTE} characters.")
+    return note
+
+
 def log_site(job: "Job", wish: Wish, utc_s: float | None = None) -> SiteLog:
     """Log what was read, done or seen, all of it or nothing; return the whole log.
 
@@ -189,7 +205,7 @@ def site_log(job: "Job", utc_s: float | None = None) -> SiteLog:
     """Return the site's log, and what the compound's sheet asks for as of now."""
     now = time.time() if utc_s is None else utc_s
     compound = job.settings.compound
-    entries = tuple(_entry(event, compound) for event in job.events([EVENT]))
+    entries = tuple(_entry(event, compound) for event in standing(job, [EVENT]))
     return SiteLog(entries=entries, asks=tuple(_asks(job.units, compound, entries, now)))
 
 
@@ -206,7 +222,7 @@ def photos_of(job: "Job") -> list[tuple[Entry, bytes]]:
     compound = job.settings.compound
     return [
         (_entry(event, compound), base64.b64decode(event.data["jpeg"]))
-        for event in job.events([EVENT])
+        for event in standing(job, [EVENT])
         if event.data.get("what") == "photo"
     ]
 

@@ -3,6 +3,8 @@
 from rig.units import Units
 from rig.words import say
 
+NOTHING_TYPED = say("There is nothing to log yet: type a reading or a note, or take a photo.")
+
 _NAMES = {
     "air": "The air",
     "air_rh": "Humidity of the air",

@@ -18,6 +18,7 @@ TITLES: Mapping[str, str] = {
     "log": say("Pour"),
     "proof": say("Proof"),
     "report": say("Report and files"),
+    "site": say("Site log and photos"),
     "undo": say("Undo"),
 }
 

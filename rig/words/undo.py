@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rig.units import Units, counted
-from rig.words import say
+from rig.words import say, site_log
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot, StoredEvent
@@ -55,6 +55,13 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             return say("shots set aside: {labels}", labels=some(data["labels"]))
         case "skipped":
             return say("{label} skipped", label=data["label"])
+        case "site":
+            value = data.get("value")
+            told = "" if value is None else site_log.value(data["what"], float(value), units)
+            named = site_log.named(data["what"])
+            return say(
+                "logged: {what}", what=" ".join(filter(None, (named, told, data.get("text"))))
+            )
         case "look":
             return say(
                 "straightedge laid from {start} to {end}",
