@@ -9,6 +9,7 @@ import secrets
 from pathlib import Path
 
 from rig.errors import BadInput
+from rig.language import say
 
 
 def read_whole(path: str | os.PathLike[str], most_bytes: int, too_large: str) -> bytes:
@@ -31,10 +32,10 @@ def read_whole(path: str | os.PathLike[str], most_bytes: int, too_large: str) ->
         with open(path, "rb") as file:
             data = file.read(most_bytes + 1)
     except FileNotFoundError:
-        raise BadInput(f"There is no file {path}.") from None
+        raise BadInput(say("There is no file {path}.", path=path)) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise BadInput(f"{path} cannot be read: {reason}.") from None
+        raise BadInput(say("{path} cannot be read: {reason}.", path=path, reason=reason)) from None
     if len(data) > most_bytes:
         raise BadInput(f"{path} {too_large}")
     return data
@@ -67,5 +68,9 @@ def write_whole(path: Path, content: str | bytes) -> None:
         with contextlib.suppress(OSError):
             draft.unlink()
         raise BadInput(
-            f"{path} cannot be written: {error.strerror}. What was there is as it was."
+            say(
+                "{path} cannot be written: {strerror}. What was there is as it was.",
+                path=path,
+                strerror=error.strerror,
+            )
         ) from error

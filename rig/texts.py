@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.files import read_whole
-from rig.units import counted, parse_length, with_point
+from rig.language import numeral, say, say_many
+from rig.units import parse_length, with_point
 
 MB = 1_000_000
 MOST_BYTES = 200 * MB
@@ -58,15 +59,32 @@ def name_of(text: str, what: str) -> str:
     """
     name = text.strip()
     if not name:
-        raise BadInput(f"{what} is empty.")
+        raise BadInput(say("{what} is empty.", what=what))
     if len(name) > LONGEST_NAME:
-        raise BadInput(f"{what} {name[:20]!r}... is longer than {LONGEST_NAME} characters.")
+        raise BadInput(
+            say(
+                "{what} {name!r}... is longer than {longest_name} characters.",
+                what=what,
+                name=name[:20],
+                longest_name=LONGEST_NAME,
+            )
+        )
     if _UNSEEN.search(name):
-        raise BadInput(f"{what} {name!a} has a character that can't be seen; leave it out.")
+        raise BadInput(
+            say(
+                "{what} {name!a} has a character that can't be seen; leave it out.",
+                what=what,
+                name=name,
+            )
+        )
     if name.startswith(_FORMULA):
         raise BadInput(
-            f"{what} {name!r} begins as a formula of a spreadsheet does; begin it with a letter or "
-            "a digit."
+            say(
+                "{what} {name!r} begins as a formula of a spreadsheet does; begin it with a "
+                "letter or a digit.",
+                what=what,
+                name=name,
+            )
         )
     return name
 
@@ -106,15 +124,26 @@ def read_text(path: Path, hint: str, most_bytes: int = MOST_BYTES) -> str:
     BadInput
         There is none, it cannot be read, it is too large, or it is no text in UTF-8.
     """
-    too_large = f"is larger than {most_bytes / MB:g} MB: is it the right file?"
+    too_large = say(
+        "is larger than {mb} MB: is it the right file?", mb=numeral(most_bytes / MB, "g")
+    )
     data = read_whole(path, most_bytes, too_large)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise BadInput(f"{path} is no text file in UTF-8; {hint}.") from None
+        raise BadInput(
+            say("{path} is no text file in UTF-8; {hint}.", path=path, hint=hint)
+        ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise BadInput(f"{path}, line {line}: a NUL, which no text has; {hint}.")
+        raise BadInput(
+            say(
+                "{path}, line {line}: a NUL, which no text has; {hint}.",
+                path=path,
+                line=line,
+                hint=hint,
+            )
+        )
     return text
 
 
@@ -132,17 +161,19 @@ def parse_toml(text: str, name: str) -> Mapping[str, object]:
         It is no TOML, nests too deeply, or has a number that TOML has not.
     """
     if _LONG_KEY.search(text):
-        raise BadInput(f"{name} nests its tables or lists too deeply.")
+        raise BadInput(say("{name} nests its tables or lists too deeply.", name=name))
     try:
         told = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"{name} is not valid TOML: {error}.") from None
+        raise BadInput(say("{name} is not valid TOML: {error}.", name=name, error=error)) from None
     except RecursionError:
-        raise BadInput(f"{name} nests its tables or lists too deeply.") from None
+        raise BadInput(say("{name} nests its tables or lists too deeply.", name=name)) from None
     except ValueError as error:  # more digits than Python takes, a date that there is not
         if "digits" in str(error):
-            raise BadInput(f"{name} has a whole number that is too large for TOML.") from None
-        raise BadInput(f"{name} is not valid TOML: {error}.") from None
+            raise BadInput(
+                say("{name} has a whole number that is too large for TOML.", name=name)
+            ) from None
+        raise BadInput(say("{name} is not valid TOML: {error}.", name=name, error=error)) from None
     _refuse_odd(told, name)
     return told
 
@@ -157,11 +188,13 @@ def _refuse_odd(told: Mapping[str, object], name: str) -> None:
     for _ in range(DEEPEST):
         for value in level:
             if isinstance(value, int) and abs(value) > _LARGEST_INTEGER:
-                raise BadInput(f"{name} has a whole number that is too large for TOML.")
+                raise BadInput(
+                    say("{name} has a whole number that is too large for TOML.", name=name)
+                )
         level = [inner for value in level for inner in _inside(value)]
         if not level:
             return
-    raise BadInput(f"{name} nests its tables or lists too deeply.")
+    raise BadInput(say("{name} nests its tables or lists too deeply.", name=name))
 
 
 def _inside(value: object) -> Iterator[object]:
@@ -218,9 +251,23 @@ class Row:
         try:
             number = float(text)
         except ValueError:
-            raise BadInput(f"{self.where}: {column} {text[:40]!r} is no number.") from None
+            raise BadInput(
+                say(
+                    "{where}: {column} {text!r} is no number.",
+                    where=self.where,
+                    column=column,
+                    text=text[:40],
+                )
+            ) from None
         if not math.isfinite(number):
-            raise BadInput(f"{self.where}: {column} {text[:40]!r} is not finite.")
+            raise BadInput(
+                say(
+                    "{where}: {column} {text!r} is not finite.",
+                    where=self.where,
+                    column=column,
+                    text=text[:40],
+                )
+            )
         return number
 
 
@@ -231,10 +278,10 @@ def read_table(
     optional: tuple[str, ...] = (),
     *,
     most: int | None = None,
-    thinner: str = "part the table",
+    thinner: str = say("part the table"),
 ) -> Iterator[Row]:
     """Read a table with a heading; see `table_rows`."""
-    text = read_text(path, "save the table as CSV")
+    text = read_text(path, say("save the table as CSV"))
     return table_rows(text, str(path), unit, needed, optional, most=most, thinner=thinner)
 
 
@@ -247,7 +294,7 @@ def table_rows(
     *,
     others: bool = False,
     most: int | None = None,
-    thinner: str = "part the table",
+    thinner: str = say("part the table"),
 ) -> Iterator[Row]:
     """Yield the rows of a table; blank lines are passed over.
 
@@ -282,23 +329,48 @@ def table_rows(
         for record in reader:
             if not any(cell.strip() for cell in record):
                 continue
-            where = f"{name}, line {reader.line_num}"
+            where = say("{name}, line {line_num}", name=name, line_num=reader.line_num)
             if not names:
                 names = _columns(record, where, unit, needed, None if others else optional, heading)
                 continue
             if len(record) != len(names):
                 raise BadInput(
-                    f"{where}: {counted(len(record), 'cell')}, but the heading names {len(names)}."
+                    say(
+                        "{where}: {cells}, but the heading names {names}.",
+                        where=where,
+                        cells=say_many("{count} cell", "{count} cells", len(record)),
+                        names=len(names),
+                    )
                 )
             rows += 1
             if rows > most:
-                raise BadInput(f"{where}: more than {most} rows; {thinner}.")
+                raise BadInput(
+                    say(
+                        "{where}: more than {most} rows; {thinner}.",
+                        where=where,
+                        most=most,
+                        thinner=thinner,
+                    )
+                )
             cells = dict(zip(names, (cell.strip() for cell in record), strict=True))
             yield Row(where, reader.line_num, cells, unit)
     except csv.Error as error:
-        raise BadInput(f"{name}, line {reader.line_num}: {error}.") from None
+        raise BadInput(
+            say(
+                "{name}, line {line_num}: {error}.",
+                name=name,
+                line_num=reader.line_num,
+                error=error,
+            )
+        ) from None
     if not names:
-        raise BadInput(f"{name} is empty; it needs a heading {heading} and rows.")
+        raise BadInput(
+            say(
+                "{name} is empty; it needs a heading {heading} and rows.",
+                name=name,
+                heading=heading,
+            )
+        )
 
 
 def _refuse_too_many(text: str, name: str, most: int, thinner: str) -> None:
@@ -307,19 +379,32 @@ def _refuse_too_many(text: str, name: str, most: int, thinner: str) -> None:
     rows = sum(1 for line in text.splitlines() if line.strip(" \t,")) - 1
     if rows > most:
         raise BadInput(
-            f"{name} has {rows} rows, and more than {most} cannot be worked with; {thinner}."
+            say(
+                "{name} has {rows} rows, and more than {most} cannot be worked with; {thinner}.",
+                name=name,
+                rows=rows,
+                most=most,
+                thinner=thinner,
+            )
         )
 
 
 def no_rows(name: Path) -> BadInput:
     """Return the refusal of a table that has nothing but its heading."""
-    return BadInput(f"{name} has a heading but no rows.")
+    return BadInput(say("{name} has a heading but no rows.", name=name))
 
 
 def _lines(text: str, name: str) -> Iterator[str]:
     for number, line in enumerate(text.splitlines(), 1):
         if len(line) > LONGEST_LINE:
-            raise BadInput(f"{name}, line {number}: longer than {LONGEST_LINE} characters.")
+            raise BadInput(
+                say(
+                    "{name}, line {number}: longer than {longest_line} characters.",
+                    name=name,
+                    number=number,
+                    longest_line=LONGEST_LINE,
+                )
+            )
         yield line
 
 
@@ -336,17 +421,41 @@ def _columns(
         column = cell.strip().lower()
         if column.endswith("_mm") and optional is not None:
             if unit != "mm":
-                raise BadInput(f"{where}: column {column} is in mm, but --unit is {unit}.")
+                raise BadInput(
+                    say(
+                        "{where}: column {column} is in mm, but --unit is {unit}.",
+                        where=where,
+                        column=column,
+                        unit=unit,
+                    )
+                )
             column = column.removesuffix("_mm")
         if optional is not None and column not in needed + optional:
-            commas = " Its cells must be parted by commas." if re.search(r"[;\t]", cell) else ""
+            commas = (
+                say(" Its cells must be parted by commas.") if re.search(r"[;\t]", cell) else ""
+            )
             raise BadInput(
-                f"{where}: column {cell[:80]!r} is not known; it takes {heading}.{commas}"
+                say(
+                    "{where}: column {cell!r} is not known; it takes {heading}.{commas}",
+                    where=where,
+                    cell=cell[:80],
+                    heading=heading,
+                    commas=commas,
+                )
             )
         if column in names and (optional is not None or column in needed):
-            raise BadInput(f"{where}: column {cell[:80]!r} stands twice.")
+            raise BadInput(
+                say("{where}: column {cell!r} stands twice.", where=where, cell=cell[:80])
+            )
         names.append(column)
     missing = [column for column in needed if column not in names]
     if missing:
-        raise BadInput(f"{where}: column {missing[0]!r} is missing; the heading is {heading}.")
+        raise BadInput(
+            say(
+                "{where}: column {missing!r} is missing; the heading is {heading}.",
+                where=where,
+                missing=missing[0],
+                heading=heading,
+            )
+        )
     return names

@@ -14,6 +14,7 @@ import click
 
 from rig import __version__
 from rig.errors import JobWarning, RigError
+from rig.language import join, say
 
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
@@ -77,7 +78,12 @@ class _LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
             raise click.UsageError(
-                f"There is no command {args[0]!r}. The commands are: {', '.join(COMMANDS)}.", ctx
+                say(
+                    "There is no command {args!r}. The commands are: {commands}.",
+                    args=args[0],
+                    commands=join(", ", COMMANDS),
+                ),
+                ctx,
             )
         return super().resolve_command(ctx, args)
 
@@ -121,7 +127,9 @@ def main(args: Sequence[str] | None = None) -> None:
         if error.filename is not None:  # no write to the output that failed
             raise
         _speak_no_more()
-        click.echo(f"rig: the output cannot be written: {error.strerror}.", err=True)
+        click.echo(
+            say("rig: the output cannot be written: {strerror}.", strerror=error.strerror), err=True
+        )
         code = 2
     sys.exit(code if isinstance(code, int) else 0)
 
@@ -155,9 +163,11 @@ def _tell_of_jobs() -> None:
 
 def _missing(error: ModuleNotFoundError) -> str:
     name = (error.name or "").partition(".")[0]
-    return (
-        f"the library {name} is not installed, and this command needs it. Install it (pip install "
-        f"{PACKAGES.get(name, name)}), or all of them with bash tools/setup."
+    return say(
+        "the library {name} is not installed, and this command needs it. Install it (pip "
+        "install {get}), or all of them with bash tools/setup.",
+        name=name,
+        get=PACKAGES.get(name, name),
     )
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.cli.options import job_option, json_option, show
-from rig.units import counted
+from rig.language import say, say_many
 
 
 @click.command()
@@ -24,4 +24,12 @@ def command(file: Path, job_path: Path, as_json: bool) -> None:
         job.copy_to(copy)
     with Job.open(copy) as job:
         shots = len(job.shots())
-    show({"file": str(copy), "shots": shots}, as_json, f"{counted(shots, 'shot')} copied to {copy}")
+    show(
+        {"file": str(copy), "shots": shots},
+        as_json,
+        say(
+            "{shots} copied to {copy}",
+            shots=say_many("{count} shot", "{count} shots", shots),
+            copy=copy,
+        ),
+    )

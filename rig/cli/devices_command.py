@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import json_option, show
 from rig.errors import DeviceUnavailable
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from rig.devices.ble import RodInReach
@@ -21,13 +22,13 @@ def command(scan: bool, as_json: bool) -> None:
 
     ports = list_ports()
     profiles = shipped_profiles()
-    lines = ["Serial ports:"]
+    lines = [say("Serial ports:")]
     for port in ports:
         lines.append(f"  {port.url}  {port.text}")
         if port.lasting:
-            lines.append(f"    wherever it is plugged in: {port.lasting}")
+            lines.append(say("    wherever it is plugged in: {lasting}", lasting=port.lasting))
     if not ports:
-        lines.append("  none plugged in")
+        lines.append(say("  none plugged in"))
     rods: list[RodInReach] = []
     problem: DeviceUnavailable | None = None
     if scan:
@@ -37,9 +38,9 @@ def command(scan: bool, as_json: bool) -> None:
             rods = list_rods()
         except DeviceUnavailable as error:
             problem = error  # told last: the ports are worth knowing all the same
-        lines += ["In reach over Bluetooth (--ble NAME or ADDRESS):"]
+        lines += [say("In reach over Bluetooth (--ble NAME or ADDRESS):")]
         lines += [_line(rod) for rod in rods] or ["  none"]
-    lines += ["Profiles (--profile KEY, or a file of your own):"]
+    lines += [say("Profiles (--profile KEY, or a file of your own):")]
     lines += [f"  {key:<12} {text}" for key, text in profiles.items()]
     show(
         {
@@ -49,12 +50,12 @@ def command(scan: bool, as_json: bool) -> None:
             "profiles": [{"key": k, "text": t} for k, t in profiles.items()],
         },
         as_json,
-        "\n".join(lines),
+        join("\n", lines),
     )
     if problem is not None:
         raise problem
 
 
 def _line(rod: "RodInReach") -> str:
-    strength = "connected" if rod.rssi is None else f"{rod.rssi} dBm"
+    strength = "connected" if rod.rssi is None else say("{rssi} dBm", rssi=rod.rssi)
     return f"  {rod.address}  {rod.name or 'without a name'}  {strength}"

@@ -8,6 +8,7 @@ import click
 from rig.cli.options import Name, job_option, json_option, show
 from rig.cli.room_options import RoomGiven, room_options
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.units import Units
 
 if TYPE_CHECKING:
@@ -27,7 +28,11 @@ class Renamed(Name):
             return value
         old, equals, new = value.partition("=")
         if not equals or not old.strip():
-            self.fail(f"{value!r} is no pair; write it as 'far wall=window wall'.", param, ctx)
+            self.fail(
+                say("{value!r} is no pair; write it as 'far wall=window wall'.", value=value),
+                param,
+                ctx,
+            )
         return old.strip(), super().convert(new, param, ctx) if new.strip() else ""
 
 
@@ -73,12 +78,12 @@ def command(
         before = outline_of(job)
         shaped = given.outline_over(before, Units(given.units or job.units.system))
         if not (given.has_settings or shaped or rules or renames):
-            raise BadInput("Nothing to change was given; see rig edit --help.")
+            raise BadInput(say("Nothing to change was given; see rig edit --help."))
         outline, closing_mm = shaped or (before, None)
         outline = with_renamed(outline, renames)
         settings = given.settings_over(job.settings)
         warnings = []
-        with job.together("nothing was changed"):
+        with job.together(say("nothing was changed")):
             job.update_settings(settings)
             if shaped or renames:
                 set_outline(job, outline)
@@ -91,7 +96,7 @@ def command(
     lines = room_lines(str(job_path), outline, closing_mm, units)
     lines += _change_lines(rules, units, bool(shaped and has_grid), warnings)
     answer = room_answer(str(job_path), outline, closing_mm, rules, warnings)
-    show(answer.as_json(), as_json, "\n".join(lines))
+    show(answer.as_json(), as_json, join("\n", lines))
 
 
 def _refuse_walls_of_several(
@@ -101,8 +106,10 @@ def _refuse_walls_of_several(
 
     if has_several(job) and (given.has_shape or renames):
         raise BadInput(
-            "The job has several rooms: change the walls, doors and openings of one with rig "
-            "room edit NAME."
+            say(
+                "The job has several rooms: change the walls, doors and openings of one with "
+                "rig room edit NAME."
+            )
         )
 
 
@@ -114,7 +121,7 @@ def _change_lines(
 
     lines = [rule_line(rule.key, rule.amount, rule.unit, units) for rule in rules]
     if grid_is_old:
-        lines.append("The outline has changed: lay out the grid again with rig grid.")
+        lines.append(say("The outline has changed: lay out the grid again with rig grid."))
     return lines + [f"! {warning}" for warning in warnings]
 
 

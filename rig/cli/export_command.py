@@ -9,7 +9,7 @@ import click
 from rig.cli.jobs import outline_of
 from rig.cli.options import folder_option, job_option, json_option, room_option, show
 from rig.errors import BadInput, CannotAnswer
-from rig.units import counted
+from rig.language import join, say, say_many
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -50,9 +50,17 @@ def command(
             written = _write(job, file_format, path, job_path.stem)
         except OSError as error:
             raise BadInput(
-                f"{path} cannot be written: {error.strerror}. Give another --out."
+                say(
+                    "{path} cannot be written: {strerror}. Give another --out.",
+                    path=path,
+                    strerror=error.strerror,
+                )
             ) from None
-    show({"files": [str(path)]}, as_json, f"{written} written to {path}")
+    show(
+        {"files": [str(path)]},
+        as_json,
+        say("{written} written to {path}", written=written, path=path),
+    )
 
 
 def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
@@ -61,9 +69,9 @@ def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
 
         shots = [shot for shot in job.shots() if shot.kind != "marker"]
         if not shots:
-            raise CannotAnswer("The job has no shots to write yet. Survey first: rig survey")
+            raise CannotAnswer(say("The job has no shots to write yet. Survey first: rig survey"))
         write_table(path, shots)
-        return counted(len(shots), "shot")
+        return say_many("{count} shot", "{count} shots", len(shots))
     from rig.files import write_whole
     from rig.report.plan_data import plan_data
 
@@ -79,7 +87,9 @@ def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
         to_dxf(data, job.units).write(drawn)
         write_whole(path, drawn.getvalue())
     placed = sum(len(heights.labels) for heights in data.heights.values())
-    has = [counted(placed, "shot")] if placed else []
-    has += [f"the {surface.kind} with its contours" for surface in data.surfaces]
-    has += [counted(len(data.markers), "marker")] if data.markers else []
-    return ", ".join(["The room", *has])
+    has = [say_many("{count} shot", "{count} shots", placed)] if placed else []
+    has += [say("the {kind} with its contours", kind=surface.kind) for surface in data.surfaces]
+    has += (
+        [say_many("{count} marker", "{count} markers", len(data.markers))] if data.markers else []
+    )
+    return join(", ", [say("The room"), *has])

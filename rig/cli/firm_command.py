@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from rig.cli.options import json_option, show
+from rig.language import join, say
 
 
 @click.command()
@@ -28,6 +29,6 @@ def command(name: str | None, address: str | None, logo: Path | None, as_json: b
         from rig.report.pictures import logo_of
 
         firm = save_firm(firm, None if logo is None else logo_of(logo).data)
-    lines = [firm.name or "No name yet: rig firm --name NAME", *firm.address]
-    lines.append(f"Logo: {firm.logo or 'none'}")
-    show(firm.as_json(), as_json, "\n".join(lines))
+    lines = [firm.name or say("No name yet: rig firm --name NAME"), *firm.address]
+    lines.append(say("Logo: {logo}", logo=firm.logo or "none"))
+    show(firm.as_json(), as_json, join("\n", lines))

@@ -20,6 +20,7 @@ from rig.cli.options import (
     why_option,
 )
 from rig.errors import BadInput
+from rig.language import say
 from rig.units import Units
 
 if TYPE_CHECKING:
@@ -77,11 +78,11 @@ def command(
     if lines_file is not None:
         for given, name in ((kind, "--kind"), (laser_at, "--laser")):
             if given:
-                raise BadInput(f"{name} goes with a job's shots, not with --lines.")
+                raise BadInput(say("{name} goes with a job's shots, not with --lines.", name=name))
         told, units = _of_lines(rule_given or "e1155", lines_file, unit, step, confidence)
     else:
         if step is not None or unit is not None:
-            raise BadInput("--step and --unit go with --lines FILE.")
+            raise BadInput(say("--step and --unit go with --lines FILE."))
         told, units = _of_job(job_path, rule_given, kind, laser_at, confidence, room_name)
     show(told.as_json(), as_json, proof_text(told, units, why))
     return 0 if told.verdict == "in" else 1
@@ -93,9 +94,11 @@ def proof_text(told: Proof, units: Units, why: bool = False) -> str:
     from rig.report.proof_part import verdict_blocks
     from rig.report.text import to_text
 
-    places = [f"x {units.place(one.x_mm)}, y {units.place(one.y_mm)}" for one in told.next]
+    places = [
+        say("x {x}, y {y}", x=units.place(one.x_mm), y=units.place(one.y_mm)) for one in told.next
+    ]
     blocks = verdict_blocks(told, units, places)
-    return to_text([Section("proof", "Proof of flatness", tuple(blocks))], why=why)
+    return to_text([Section("proof", say("Proof of flatness"), tuple(blocks))], why=why)
 
 
 def _of_job(
@@ -114,7 +117,7 @@ def _of_job(
     from rig.study.rooms import in_room, refuse_several
 
     rule = None if rule_given is None else load_rule(rule_given)
-    with Job.open(path, write=bool(laser_at)) as job, working("Laying the edge everywhere"):
+    with Job.open(path, write=bool(laser_at)) as job, working(say("Laying the edge everywhere")):
         in_room(job, room_name)
         refuse_several(job)
         rule = rule or load_rule(_rule_of(job))
@@ -131,8 +134,10 @@ def _rule_of(job: Job) -> str:
     key = None if covering is None else rule_of_covering(covering)
     if key is None:
         raise BadInput(
-            "Name the rule: --rule a108-small, for one (rig rules lists them); or say what will "
-            "lie on the floor, which picks it: rig edit --covering tile."
+            say(
+                "Name the rule: --rule a108-small, for one (rig rules lists them); or say what "
+                "will lie on the floor, which picks it: rig edit --covering tile."
+            )
         )
     return key
 
@@ -147,8 +152,11 @@ def _of_lines(
     if step_mm is None or unit is None:
         missing = "--step" if step_mm is None else "--unit"
         raise BadInput(
-            f"--lines needs {missing}: give how far apart the readings are (--step 12in) and "
-            "the unit of the readings (--unit in)."
+            say(
+                "--lines needs {missing}: give how far apart the readings are (--step 12in) "
+                "and the unit of the readings (--unit in).",
+                missing=missing,
+            )
         )
     rule = load_rule(rule_given)
     units = Units("in" if unit in ("in", "ft") else "mm")

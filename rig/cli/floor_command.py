@@ -19,6 +19,7 @@ from rig.cli.options import (
     why_option,
 )
 from rig.errors import BadInput
+from rig.language import say
 
 if TYPE_CHECKING:
     from rig.room import Outline
@@ -59,8 +60,10 @@ def command(
     from rig.survey.table import read_columns
 
     if points is not None and unit is None:
-        raise BadInput("--points needs --unit: say what the table's lengths are in, as --unit mm.")
-    with Job.open(job_path) as job, working("Modelling the floor"):
+        raise BadInput(
+            say("--points needs --unit: say what the table's lengths are in, as --unit mm.")
+        )
+    with Job.open(job_path) as job, working(say("Modelling the floor")):
         in_room(job, room_name)
         places = read_columns(points, ("x", "y"), unit) if points and unit else None
         units, several, found = job.units, has_several(job), {}
@@ -90,7 +93,7 @@ def command(
             where=partial(_place, picture.outline, units),
             drawn=why,
         )
-        tell(to_text([floor_section(told_of)], why=why, last="Next: rig plan"))
+        tell(to_text([floor_section(told_of)], why=why, last=say("Next: rig plan")))
 
 
 def _place(outline: "Outline", units: "Units", x_mm: float, y_mm: float) -> str:

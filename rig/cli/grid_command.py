@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import Length, job_option, json_option, room_option, show
 from rig.errors import BadInput
+from rig.language import join, say
 
 
 @click.command()
@@ -53,7 +54,7 @@ def command(
     from rig.words.room import wall_lines
 
     if lines and (spacing is not None or edge is not None):
-        raise BadInput("--lines has its own spacing and edge: leave out --spacing and --edge.")
+        raise BadInput(say("--lines has its own spacing and edge: leave out --spacing and --edge."))
     if advise:
         _advise(job_path, spacing, edge, room_name, as_json)
         return
@@ -68,8 +69,10 @@ def command(
         told.append(f"  {words.point(p.order, p.label, where(outline, p.x_mm, p.y_mm, units))}")
     told += wall_lines(outline, units)
     told += [f"! {doubt}" for doubt in doubts]
-    told.append("Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey")
-    show(answer.as_json() | {"warnings": doubts}, as_json, "\n".join(told))
+    told.append(
+        say("Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey")
+    )
+    show(answer.as_json() | {"warnings": doubts}, as_json, join("\n", told))
 
 
 def _advise(
@@ -101,7 +104,7 @@ def _advise(
             one.spacing_mm, one.points, one.safety_mm, one.safety_bags, units
         )
         lines.append(f"  {told}")
-    lines += [f"Assumed: {text}" for text in answer.assumptions]
+    lines += [say("Assumed: {text}", text=text) for text in answer.assumptions]
     lines += [f"! {doubt}" for doubt in doubts]
     result = answer.as_json() | {"warnings": doubts}
-    show(result, as_json, "\n".join([*lines, "Next: rig grid --spacing LENGTH"]))
+    show(result, as_json, join("\n", [*lines, say("Next: rig grid --spacing LENGTH")]))

@@ -5,6 +5,7 @@ import sys
 import click
 
 from rig.cli.options import json_option, show
+from rig.language import join, say
 
 
 @click.command()
@@ -23,7 +24,7 @@ def command(chapter: str | None, as_json: bool) -> None:
             for name, about in guide.CHAPTERS.items()
         ]
         lines = [f"{name:<11}{about}" for name, about in guide.CHAPTERS.items()]
-        show({"chapters": told}, as_json, "\n".join([*lines, "Read one: rig guide NAME"]))
+        show({"chapters": told}, as_json, join("\n", [*lines, say("Read one: rig guide NAME")]))
         return
     text = guide.chapter(chapter)
     if not as_json and sys.stdout.isatty():

@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import job_option, json_option, show, unit_option
 from rig.errors import BadInput
+from rig.language import join, say
 
 
 @click.command()
@@ -24,11 +25,11 @@ def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> Non
     from rig.words.grid import taken_from, took_the_place
 
     if unit is None:
-        raise BadInput("Say the unit of every length in the table: --unit mm, or --unit in.")
+        raise BadInput(say("Say the unit of every length in the table: --unit mm, or --unit in."))
     with Job.open(job_path, write=True) as job:
         answer = import_table(job, table, unit)
     text = taken_from(answer.shots, str(table))
     if answer.replaced:
         text += f" {took_the_place(answer.replaced)}"
     lines = [text, *[f"! {warning}" for warning in answer.warnings]]
-    show(answer.as_json(), as_json, "\n".join([*lines, "Next: rig floor, then rig plan"]))
+    show(answer.as_json(), as_json, join("\n", [*lines, say("Next: rig floor, then rig plan")]))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.cli.options import tell
 from rig.errors import BadInput, JobUnusable
+from rig.language import join, say
 from rig.session.source import boot_id as boot_id
 from rig.session.source import setup_of as setup_of
 from rig.study.room import outline_of as outline_of
@@ -30,11 +31,21 @@ def laser_places(
     for name, place in given:
         if name is None and len(setups) > 1:
             raise BadInput(
-                f"The job has set-ups {', '.join(setups)}: say which, as --laser {setups[0]}:X,Y."
+                say(
+                    "The job has set-ups {setups}: say which, as --laser {setups_2}:X,Y.",
+                    setups=join(", ", setups),
+                    setups_2=setups[0],
+                )
             )
         setup = name or (setups[0] if setups else "1")
         if setups and setup not in setups:
-            raise BadInput(f"There is no set-up {setup!r}; there are {', '.join(setups)}.")
+            raise BadInput(
+                say(
+                    "There is no set-up {setup!r}; there are {setups}.",
+                    setup=setup,
+                    setups=join(", ", setups),
+                )
+            )
         places[setup] = place
     return places
 

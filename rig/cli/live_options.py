@@ -10,6 +10,7 @@ import click
 
 from rig.cli.options import SECONDS, Command, Length, Size, stack, tell
 from rig.errors import BadInput
+from rig.language import say
 from rig.record import Record
 from rig.session.source import RodWish as RodWish
 from rig.session.source import Source as Source
@@ -126,7 +127,9 @@ def replayed_sessions(
     with Job.open(path) as other:
         old = [session for session in other.sessions() if session.kind == kind.name]
         if not old:
-            raise BadInput(f"{path} holds no session of rig {kind.name} to replay.")
+            raise BadInput(
+                say("{path} holds no session of rig {name} to replay.", path=path, name=kind.name)
+            )
         for session in old:
             with sources.as_logged(path, session.id):
                 settings = kind.read(session.capture)
@@ -148,7 +151,7 @@ def is_job_replay(wish: SourceWish, job_path: Path) -> bool:
     if replay is None or not is_job_file(replay):
         return False
     if replay.resolve() == job_path.resolve():
-        raise BadInput("A job cannot replay itself: make another with the same room and grid.")
+        raise BadInput(say("A job cannot replay itself: make another with the same room and grid."))
     return True
 
 

@@ -16,6 +16,7 @@ from rig.cli.options import (
     show,
 )
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.units import parse_temperature
 
 if TYPE_CHECKING:
@@ -39,7 +40,11 @@ def _lb(text: str, what: str) -> float:
         return float(told)
     except ValueError:
         raise BadInput(
-            f"{what} {text[:40]!r} is no emission; write 3lb (a 1000 ft², a day)."
+            say(
+                "{what} {text!r} is no emission; write 3lb (a 1000 ft², a day).",
+                what=what,
+                text=text[:40],
+            )
         ) from None
 
 
@@ -103,7 +108,7 @@ def add_command(
             at=at,
         )
         told, units = log_site(job, wish), job.units
-    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
+    show(told.as_json(), as_json, join("\n", _lines(told, units)))
 
 
 @command.command("list")
@@ -116,7 +121,7 @@ def list_command(job_path: Path, as_json: bool) -> None:
 
     with Job.open(job_path) as job:
         told, units = site_log(job), job.units
-    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
+    show(told.as_json(), as_json, join("\n", _lines(told, units)))
 
 
 @command.command("photos")
@@ -132,17 +137,19 @@ def photos_command(job_path: Path, out: Path, as_json: bool) -> None:
     with Job.open(job_path) as job:
         photos = photos_of(job)
     if not photos:
-        raise BadInput("The job keeps no photo: rig log add --photo FILE.")
+        raise BadInput(say("The job keeps no photo: rig log add --photo FILE."))
     files = []
     for n, (_, data) in enumerate(photos, 1):
         path = (out / f"photo-{n}.jpg").absolute()
         try:
             out.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise BadInput(f"{out} cannot be made: {error.strerror}.") from None
+            raise BadInput(
+                say("{out} cannot be made: {strerror}.", out=out, strerror=error.strerror)
+            ) from None
         write_whole(path, data)
         files.append(str(path))
-    show({"files": files}, as_json, "\n".join(files))
+    show({"files": files}, as_json, join("\n", files))
 
 
 def _scaled(key: str, value: float) -> float:
@@ -150,7 +157,9 @@ def _scaled(key: str, value: float) -> float:
 
 
 def _lines(told: "SiteLog", units: "Units") -> list[str]:
-    lines = [_line(one, units) for one in told.entries] or ["Nothing is logged yet: rig log add"]
+    lines = [_line(one, units) for one in told.entries] or [
+        say("Nothing is logged yet: rig log add")
+    ]
     return [*lines, *(f"{'!' if one.within is not True else ' '} {one.text}" for one in told.asks)]
 
 
@@ -165,5 +174,5 @@ def _line(one: "Entry", units: "Units") -> str:
         said.append(one.text)
     place = ""
     if one.x_mm is not None and one.y_mm is not None:
-        place = f", at {units.place(one.x_mm)}, {units.place(one.y_mm)}"
+        place = say(", at {x}, {y}", x=units.place(one.x_mm), y=units.place(one.y_mm))
     return f"{when}  {': '.join(said)}{place}"

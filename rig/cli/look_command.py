@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import Length, Lengths, job_option, json_option, show
 from rig.errors import BadInput
+from rig.language import say
 
 
 @click.command()
@@ -39,7 +40,11 @@ def command(
     from rig.surface.looked import Looked
 
     if flat == (gap_mm is not None) or (gap_mm is None) != (at_mm is None):
-        raise BadInput("Say what the edge showed: --flat, or --gap 1/8in with --at X,Y.")
+        raise BadInput(say("Say what the edge showed: --flat, or --gap 1/8in with --at X,Y."))
     with Job.open(job_path, write=True) as job:
         answer = keep_look(job, Looked(from_mm, to_mm, gap_mm or 0.0, at_mm))
-    show(answer.as_json(), as_json, f"{answer.text}\nNext: rig floor, then rig plan")
+    show(
+        answer.as_json(),
+        as_json,
+        say("{answer}\nNext: rig floor, then rig plan", answer=answer.text),
+    )

@@ -14,6 +14,7 @@ from rig.cli.options import (
     room_option,
     show,
 )
+from rig.language import join, say
 
 
 class MarkerTo(Lengths):
@@ -29,7 +30,9 @@ class MarkerTo(Lengths):
             return value
         label, equals, place = value.partition("=")
         if not equals or not label.strip():
-            self.fail(f"{value!r} names no marker; write it as M3=4ft,6ft.", param, ctx)
+            self.fail(
+                say("{value!r} names no marker; write it as M3=4ft,6ft.", value=value), param, ctx
+            )
         return label.strip(), super().convert(place, param, ctx)
 
 
@@ -72,7 +75,7 @@ def command(
     from rig.words.room import wall_lines
 
     changes = Changes(move=move, add=add, drop=drop)
-    with Job.open(job_path, write=True) as job, working("Laying out the markers"):
+    with Job.open(job_path, write=True) as job, working(say("Laying out the markers")):
         in_room(job, room_name)
         answer, units = make_markers(job, reach, changes, lift), job.units
         outline = outline_of(job)
@@ -86,4 +89,8 @@ def command(
     lines += wall_lines(outline, units)
     lines += [f"! {text}" for text in answer.warnings]
     following = "rig set" if lift is None else f"rig set --lift {lift}"
-    show(answer.as_json(), as_json, "\n".join([*lines, f"Next: {following}"]))
+    show(
+        answer.as_json(),
+        as_json,
+        join("\n", [*lines, say("Next: {following}", following=following)]),
+    )

@@ -8,6 +8,7 @@ import click
 from rig.cli.options import job_option, json_option, show
 from rig.cli.room_options import NO_ROOM, RoomGiven, room_options
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.units import Units
 
 
@@ -39,4 +40,4 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     warnings = size_warnings(outline, units)
     lines += [f"! {warning}" for warning in warnings]
     answer = room_answer(str(job_path), outline, closing_mm, warnings=warnings)
-    show(answer.as_json(), as_json, "\n".join([*lines, "Next: rig grid"]))
+    show(answer.as_json(), as_json, join("\n", [*lines, say("Next: rig grid")]))

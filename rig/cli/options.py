@@ -10,6 +10,7 @@ import click
 
 from rig import units
 from rig.errors import BadInput
+from rig.language import numeral, say
 
 Command = Callable[..., Any]
 
@@ -39,9 +40,25 @@ class Length(_ParamType):
         except BadInput as error:
             self.fail(str(error), param, ctx)
         if self._above is not None and not length_mm > self._above:
-            self.fail(f"{value!r} must be more than {self._above:g} mm.", param, ctx)
+            self.fail(
+                say(
+                    "{value!r} must be more than {above} mm.",
+                    value=value,
+                    above=numeral(self._above, "g"),
+                ),
+                param,
+                ctx,
+            )
         if self._minimum is not None and length_mm < self._minimum:
-            self.fail(f"{value!r} must not be less than {self._minimum:g} mm.", param, ctx)
+            self.fail(
+                say(
+                    "{value!r} must not be less than {minimum} mm.",
+                    value=value,
+                    minimum=numeral(self._minimum, "g"),
+                ),
+                param,
+                ctx,
+            )
         return length_mm
 
 
@@ -61,8 +78,11 @@ class JoistsGiven(_ParamType):
         along = self._WAYS.get(way.strip().lower().removesuffix("deg").strip())
         if along is None:
             self.fail(
-                f"{value!r}: joists run along x (with the first length of the room) or along y "
-                "(across it); give it as x,16in or y,16in.",
+                say(
+                    "{value!r}: joists run along x (with the first length of the room) or "
+                    "along y (across it); give it as x,16in or y,16in.",
+                    value=value,
+                ),
                 param,
                 ctx,
             )
@@ -102,7 +122,13 @@ class Lengths(_ParamType):
         if len(parts) != len(self._names):
             wanted = ",".join(self._names)
             self.fail(
-                f"{value!r} has {len(parts)} parts; it takes {len(self._names)}: {wanted}.",
+                say(
+                    "{value!r} has {parts} parts; it takes {names}: {wanted}.",
+                    value=value,
+                    parts=len(parts),
+                    names=len(self._names),
+                    wanted=wanted,
+                ),
                 param,
                 ctx,
             )
@@ -186,7 +212,7 @@ class Quantity(_ParamType):
         except BadInput as error:
             self.fail(str(error), param, ctx)
         if not self._negative and (amount < 0 or (amount == 0 and not self._zero)):
-            self.fail(f"{value!r} must be more than zero.", param, ctx)
+            self.fail(say("{value!r} must be more than zero.", value=value), param, ctx)
         return amount
 
 
@@ -210,9 +236,13 @@ class Money(_ParamType):
         try:
             amount = float(value)
         except ValueError:
-            self.fail(f"{value!r} is no sum of money; write a number such as 2.50.", param, ctx)
+            self.fail(
+                say("{value!r} is no sum of money; write a number such as 2.50.", value=value),
+                param,
+                ctx,
+            )
         if not 0.0 < amount < 1e9:
-            self.fail(f"{value!r} must be more than zero.", param, ctx)
+            self.fail(say("{value!r} must be more than zero.", value=value), param, ctx)
         return amount
 
 
@@ -227,7 +257,9 @@ class Size(_ParamType):
             return value
         found = re.fullmatch(r"\s*(\d{1,6}(?:\.\d{1,3})?)\s*([kMG])B\s*", value)
         if found is None or not float(found[1]):
-            self.fail(f"{value!r} is no size; write 200MB, or with kB or GB.", param, ctx)
+            self.fail(
+                say("{value!r} is no size; write 200MB, or with kB or GB.", value=value), param, ctx
+            )
         return round(float(found[1]) * {"k": 1e3, "M": 1e6, "G": 1e9}[found[2]])
 
 
@@ -245,9 +277,15 @@ class Confidence(_ParamType):
         try:
             share = units.parse_percent(value) if "%" in value else float(value)
         except (BadInput, ValueError):
-            self.fail(f"{value!r} is no probability; write 0.95 or 95%.", param, ctx)
+            self.fail(
+                say("{value!r} is no probability; write 0.95 or 95%.", value=value), param, ctx
+            )
         if not 0.5 <= share < 1.0:
-            self.fail(f"{value!r} is not from 50% up to 99.9%; write 95% or 0.95.", param, ctx)
+            self.fail(
+                say("{value!r} is not from 50% up to 99.9%; write 95% or 0.95.", value=value),
+                param,
+                ctx,
+            )
         return share
 
 

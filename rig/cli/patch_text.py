@@ -4,6 +4,7 @@ from pathlib import Path
 
 from rig.cli.jobs import outline_of
 from rig.cli.options import show
+from rig.language import say
 
 
 def patch_floor(
@@ -23,6 +24,6 @@ def patch_floor(
     from rig.study.patching import patch_answer
 
     rule = load_rule(rule_given)
-    with Job.open(job_path) as job, working("Looking for the least work"):
+    with Job.open(job_path) as job, working(say("Looking for the least work")):
         told, units = patch_answer(job, outline_of(job), rule, confidence, fill, grind), job.units
     show(told.as_json(), as_json, patch_text(told, units, why=why))

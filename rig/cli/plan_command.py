@@ -20,6 +20,7 @@ from rig.cli.options import (
     why_option,
 )
 from rig.errors import BadInput
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from rig.study.plane import HoldGiven
@@ -99,7 +100,7 @@ def command(
         from rig.cli.patch_text import patch_floor
 
         if flat or holds:
-            raise BadInput("--patch has no plane: leave out --flat and --hold.")
+            raise BadInput(say("--patch has no plane: leave out --flat and --hold."))
         patch_floor(job_path, patch, wish.grind_cost, wish.fill_cost, confidence, why, as_json)
         return
     from rig.cli.progress import working
@@ -109,7 +110,7 @@ def command(
     from rig.study.plan_answer import make_plan
     from rig.study.rooms import has_several, in_room
 
-    with Job.open(job_path, write=True) as job, working("Choosing the plane"):
+    with Job.open(job_path, write=True) as job, working(say("Choosing the plane")):
         for setup, place in laser_places(job, laser_at).items():
             set_place(job, setup, place)
         in_room(job, room_name)
@@ -117,12 +118,12 @@ def command(
         if has_several(job):
             house = make_house_plan(job, wish, together=together)
         elif together:
-            raise BadInput("--together is for all rooms of a job that has several.")
+            raise BadInput(say("--together is for all rooms of a job that has several."))
         else:
             house = None
             picture, answer = make_plan(job, wish)
     if house is not None:
-        show(house.as_json(), as_json, "" if as_json else "\n".join(house_lines(house, units)))
+        show(house.as_json(), as_json, "" if as_json else join("\n", house_lines(house, units)))
         return
     if as_json:
         show(answer.as_json(), as_json, "")
@@ -139,14 +140,14 @@ def command(
         where=lambda x, y: place_words(picture.outline, x, y, units),
     )
     sections = [plane_section(told), quantities_section(told), plan_cautions(answer)]
-    tell(to_text(sections, why=why, last="Next: rig markers"))
+    tell(to_text(sections, why=why, last=say("Next: rig markers")))
 
 
 def _check_slope(level: bool, flat: bool, max_slope: float | None) -> None:
     """Refuse what is said of the slope where it does not go together."""
     if level and flat:
-        raise BadInput("A plane is --level or --flat, not both.")
+        raise BadInput(say("A plane is --level or --flat, not both."))
     if flat and max_slope is None:
-        raise BadInput("--flat needs --max-slope: how steep it may be, as 5mm/m or 0.5%.")
+        raise BadInput(say("--flat needs --max-slope: how steep it may be, as 5mm/m or 0.5%."))
     if max_slope is not None and not flat:
-        raise BadInput("--max-slope goes with --flat; a level floor has no slope.")
+        raise BadInput(say("--max-slope goes with --flat; a level floor has no slope."))

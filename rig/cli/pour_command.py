@@ -27,6 +27,7 @@ from rig.cli.options import (
 )
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import BadInput
+from rig.words import join, say
 from rig.words import pour as words
 
 if TYPE_CHECKING:
@@ -195,18 +196,18 @@ def plan_command(job_path: Path, why: bool, as_json: bool, **options: Any) -> No
     wish = wish_of(options)
     mend_pour(job_path)
     found: dict[str, PourPlan] = {}
-    with Job.open(job_path, write=True) as job, working("Simulating the crew"):
+    with Job.open(job_path, write=True) as job, working(say("Simulating the crew")):
         in_room(job, room_name)
         first, units, several = last_pour_plan(job) is None, job.units, has_several(job)
         names = pour_order(job) if several else [room_name]
-        with job.together("the pour was not planned"):
+        with job.together(say("the pour was not planned")):
             for name in names:
                 in_room(job, name)
                 if several and has_no_lift(job, wish.lift):
                     continue
                 found[name or ""] = make_pour_plan(job, outline_of(job), wish, time.time())
     if not found:
-        raise BadInput(f"No room has a lift {wish.lift}: see rig plan.")
+        raise BadInput(say("No room has a lift {lift}: see rig plan.", lift=wish.lift))
     feasible = all(made.feasible for made in found.values())
     if as_json and several:
         rooms = [{"name": name, **made.as_json()} for name, made in found.items()]
@@ -363,7 +364,7 @@ def log_pour(
         tell(words.LEFT)
     elif not script:
         lift = None if answer.lift is None else (answer.lift, lifts)
-        tell("\n".join(after(answer.sheet, time.time(), lift)))
+        tell(join("\n", after(answer.sheet, time.time(), lift)))
 
 
 def _run(
@@ -416,9 +417,9 @@ def _run(
 
 
 def _list_text(listed: "Prepour") -> str:
-    lines = ["Before the pour, because it can't be made good later:"]
+    lines = [say("Before the pour, because it can't be made good later:")]
     for step in listed.prepour:
         mark = "x" if step.ticked else " "
         lines.append(f"  [{mark}] {step.key:<12} {step.text}: {step.why}")
     lines += [f"  [{'x' if one.within else ' '}] {one.text}" for one in listed.asks]
-    return "\n".join([*lines, "Tick: rig pour list --tick STEP"])
+    return join("\n", [*lines, say("Tick: rig pour list --tick STEP")])

@@ -10,6 +10,7 @@ import click
 
 from rig.cli.options import Lengths, json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
+from rig.language import join
 
 
 @click.command()
@@ -60,5 +61,5 @@ def command(
             tell(json.dumps(told.as_json(), allow_nan=False))
         else:
             rows = (f"  {row.what:<12} {row.got} (aim: {row.aim})" for row in told.rows)
-            tell("\n".join(rows))
+            tell(join("\n", rows))
         asyncio.run(practice.see_again(told.rows))

@@ -7,6 +7,7 @@ import click
 
 from rig.cli.options import Command, Name, json_option, show, stack
 from rig.errors import BadInput
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from rig.products import Entry, Library
@@ -81,7 +82,7 @@ def add_command(name: str, kind: str, as_json: bool, **said: Any) -> None:
     library = Library.load().with_added(entry)
     _refuse_odd_bag(entry)
     library.save()
-    show(_answer([entry]), as_json, "\n".join(_lines(entry)))
+    show(_answer([entry]), as_json, join("\n", _lines(entry)))
 
 
 @command.command("edit")
@@ -94,20 +95,22 @@ def edit_command(name: str, clear: tuple[str, ...], as_json: bool, **said: Any) 
     library, given = Library.load(), _given(said)
     old = library.entry(name)
     if old.name not in library.entries:
-        raise BadInput(f"{old.name} is built in; rig product add one of your own.")
+        raise BadInput(say("{name} is built in; rig product add one of your own.", name=old.name))
     told = dict(old.told)
     for key in (one.strip().lstrip("-").replace("-", "_") for one in clear):
         if told.pop(key, None) is None:
-            raise BadInput(f"Nothing is said of {key[:40]!r} in {old.name}.")
+            raise BadInput(
+                say("Nothing is said of {key!r} in {name}.", key=key[:40], name=old.name)
+            )
     if not given and not clear:
-        raise BadInput("Nothing to change was given; see rig product edit --help.")
+        raise BadInput(say("Nothing to change was given; see rig product edit --help."))
     if "took" in given and "took" in told:
         given["took"] = (*told["took"], *given["took"])
     entry = Entry(old.kind, old.name, told | given)
     library = library.with_changed(entry)
     _refuse_odd_bag(entry)
     library.save()
-    show(_answer([entry]), as_json, "\n".join([*_lines(entry), _CHANGED]))
+    show(_answer([entry]), as_json, join("\n", [*_lines(entry), _CHANGED]))
 
 
 @command.command("list")
@@ -118,7 +121,7 @@ def list_command(as_json: bool) -> None:
 
     entries = list(Library.load())
     lines = [line for entry in entries for line in _lines(entry)]
-    show(_answer(entries), as_json, "\n".join(lines))
+    show(_answer(entries), as_json, join("\n", lines))
 
 
 @command.command("drop")
@@ -131,7 +134,7 @@ def drop_command(name: str, as_json: bool) -> None:
     library = Library.load()
     entry = library.entry(name)
     library.without(name).save()
-    show({"dropped": entry.name}, as_json, f"{entry.name} is forgotten.")
+    show({"dropped": entry.name}, as_json, say("{name} is forgotten.", name=entry.name))
 
 
 @command.command("export")
@@ -145,10 +148,12 @@ def export_command(file: Path, as_json: bool) -> None:
     library = Library.load()
     _refuse_none(library)
     if file.exists():
-        raise BadInput(f"there is a file at {file} already: it is left as it is.")
+        raise BadInput(say("there is a file at {file} already: it is left as it is.", file=file))
     write_whole(file, library.text())
     told = {"file": str(file.resolve()), "names": list(library.entries)}
-    show(told, as_json, f"{len(library.entries)} written to {file}.")
+    show(
+        told, as_json, say("{entries} written to {file}.", entries=len(library.entries), file=file)
+    )
 
 
 @command.command("import")
@@ -161,7 +166,11 @@ def import_command(file: Path, replacing: bool, as_json: bool) -> None:
 
     library, names = Library.load().taken_from(file, replacing=replacing)
     library.save()
-    show({"names": names}, as_json, f"Taken from {file}: {', '.join(names) or 'nothing'}.")
+    show(
+        {"names": names},
+        as_json,
+        say("Taken from {file}: {names}.", file=file, names=join(", ", names) or "nothing"),
+    )
 
 
 def _given(said: dict[str, Any]) -> dict[str, Any]:
@@ -170,7 +179,7 @@ def _given(said: dict[str, Any]) -> dict[str, Any]:
 
 def _refuse_none(library: "Library") -> None:
     if not library.entries:
-        raise BadInput("There is nothing of yours to write yet: rig product add NAME.")
+        raise BadInput(say("There is nothing of yours to write yet: rig product add NAME."))
 
 
 def _refuse_odd_bag(entry: "Entry") -> None:

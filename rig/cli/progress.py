@@ -7,6 +7,8 @@ import time
 from collections.abc import Iterator
 from typing import TextIO
 
+from rig.language import numeral, say
+
 QUIET_S = 1.0
 STEP_S = 0.5
 
@@ -28,7 +30,13 @@ def working(text: str, stream: TextIO | None = None) -> Iterator[None]:
         if done.wait(QUIET_S):
             return
         while True:
-            out.write(f"\r{text} … {time.monotonic() - begun:.0f} s ")
+            out.write(
+                say(
+                    "\r{text} … {begun} s ",
+                    text=text,
+                    begun=numeral(time.monotonic() - begun, ".0f"),
+                )
+            )
             out.flush()
             if done.wait(STEP_S):
                 out.write("\r\033[K")

@@ -8,6 +8,7 @@ import click
 
 from rig.cli.options import PERCENT, Length, Quantity, json_option, show
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.units import parse_area, parse_duration
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
 AREA = Quantity("area", parse_area)
 HOURS = Quantity("time", parse_duration)
-EXAMPLE = "plain example"
+EXAMPLE = say("plain example")
 
 
 @click.command()
@@ -76,7 +77,7 @@ def command(
     from rig.study.quote import QuoteWish, quote_of
 
     if areas and (job_path is not None or keep or compare):
-        raise BadInput("A quote is for --area or for a job, not for both.")
+        raise BadInput(say("A quote is for --area or for a job, not for both."))
     if compare:
         _compare(_job(job_path), as_json)
         return
@@ -93,10 +94,14 @@ def command(
         answer = _of_job(_job(job_path), wish, depths, readings, keep)
     else:
         if named is None:
-            raise BadInput(f"Say which compound: --product NAME, as --product “{EXAMPLE}”.")
+            raise BadInput(
+                say(
+                    "Say which compound: --product NAME, as --product “{example}”.", example=EXAMPLE
+                )
+            )
         parts, notes = _parts(areas, depths, readings, named)
         answer = quote_of(parts, wish, notes)
-    show(answer.as_json(), as_json, "\n".join(_lines(answer)))
+    show(answer.as_json(), as_json, join("\n", _lines(answer)))
 
 
 def _job(path: Path | None) -> Path:
@@ -115,7 +120,7 @@ def _of_job(
     from rig.study.room import outline_of
 
     if len(depths) > 1:
-        raise BadInput("A job has one --depth; several go with an --area each.")
+        raise BadInput(say("A job has one --depth; several go with an --area each."))
     with Job.open(path, write=keep) as job:
         parts: list[Part] = []
         if depths or readings:
@@ -138,9 +143,9 @@ def _parts(
     from rig.study.quote import depth_of, part_of
 
     if depths and len(depths) not in (1, len(areas)):
-        raise BadInput("Give one --depth for all, or one for each --area, in their order.")
+        raise BadInput(say("Give one --depth for all, or one for each --area, in their order."))
     if readings and len(areas) > 1:
-        raise BadInput("A quick look is of one --area; quote others by their --depth.")
+        raise BadInput(say("A quick look is of one --area; quote others by their --depth."))
     parts, notes = [], {}
     each: tuple[float | None, ...] = depths or (None,)
     for n, area in enumerate(areas):

@@ -12,6 +12,7 @@ import click
 from rig.cli.live_options import RodWish, open_transport, picked, profile_options, read_profile
 from rig.cli.options import SECONDS, json_option, tell
 from rig.errors import BadInput
+from rig.language import say
 
 
 @click.command()
@@ -34,8 +35,10 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
     wish = picked(RodWish, options)
     if bool(wish.serial_url) == bool(wish.ble_rod):
         raise BadInput(
-            "Name the rod, one of: --serial PORT, --ble NAME; rig devices --scan lists what is "
-            "there."
+            say(
+                "Name the rod, one of: --serial PORT, --ble NAME; rig devices --scan lists "
+                "what is there."
+            )
         )
     profile = read_profile(wish)
     clock = Clock()
@@ -52,7 +55,7 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
         streams = [Device(transport, profile, clock), Stream(stop_after())]
         asyncio.run(run(keeper, streams, keeper, [], clock))
     result = {"file": str(trace.absolute()), "messages": keeper.messages, "bad": keeper.bad}
-    text = f"{keeper.messages} messages kept in {trace}" + (
-        f", {keeper.bad} of them unreadable." if keeper.bad else "."
+    text = say("{messages} messages kept in {trace}", messages=keeper.messages, trace=trace) + (
+        say(", {bad} of them unreadable.", bad=keeper.bad) if keeper.bad else "."
     )
     tell(json.dumps(result) if as_json else text)

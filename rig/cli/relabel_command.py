@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput
+from rig.language import join, say
 
 
 @click.command()
@@ -33,8 +34,10 @@ def command(job_path: Path, first: str, shift: int, kind: str, as_json: bool) ->
     from rig.words import grid as words
 
     if shift == 0:
-        raise BadInput("--shift 0 moves nothing; give 1 to move shots to the next point, or -1.")
+        raise BadInput(
+            say("--shift 0 moves nothing; give 1 to move shots to the next point, or -1.")
+        )
     with Job.open(job_path, write=True) as job:
         answer = relabel(job, first, shift, kind)
     lines = [f"  {words.is_now(one.was, one.label)}" for one in answer.moved]
-    show(answer.as_json(), as_json, "\n".join([words.moved(answer.shots), *lines]))
+    show(answer.as_json(), as_json, join("\n", [words.moved(answer.shots), *lines]))

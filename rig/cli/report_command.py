@@ -9,6 +9,7 @@ import click
 from rig.cli.jobs import mend_pour, outline_of
 from rig.cli.options import confidence_option, job_option, json_option, room_option, show
 from rig.errors import BadInput
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -111,34 +112,42 @@ def command(
         if checked is not None:
             return _check(job, job_path, checked, handover, as_json)
         html = _place(out, options)
-        with working("Drawing the report"):
+        with working(say("Drawing the report")):
             made = int(time.time())
             report = report_of(job, outline_of(job), options, job_path.stem, made, handover)
             text = _text(job, options, job_path.stem)
             files = _write(report, html, drawings, text)
     lines = [text, ""] if text else []
-    lines += ["The report is written:", *(f"  {path}" for path in files)]
+    lines += [say("The report is written:"), *(f"  {path}" for path in files)]
     told: dict[str, Any] = {"files": files, "job_sha256": report.job_hash}
-    show(told | ({"text": text} if text else {}), as_json, "\n".join(lines))
+    show(told | ({"text": text} if text else {}), as_json, join("\n", lines))
     return 0
 
 
 def _refuse_apart(options: "Options", whose: str, photos: tuple[Path, ...]) -> None:
     """Refuse options that do not go together."""
     if (whose or photos) and options.audience == "crew":
-        raise BadInput("--whose and --photo are of the customer's page: --for customer.")
+        raise BadInput(say("--whose and --photo are of the customer's page: --for customer."))
     if options.only is not None and options.audience == "customer":
-        raise BadInput("--only is of the crew's report; leave out --for customer.")
+        raise BadInput(say("--only is of the crew's report; leave out --for customer."))
     if len(photos) > MOST_PHOTOS:
-        raise BadInput(f"The page has room for {MOST_PHOTOS} photos; give no more --photo.")
+        raise BadInput(
+            say(
+                "The page has room for {most_photos} photos; give no more --photo.",
+                most_photos=MOST_PHOTOS,
+            )
+        )
 
 
 def _place(out: Path, options: "Options") -> Path:
     """Return where the HTML file goes."""
     if out.suffix.lower() == ".pdf":
         raise BadInput(
-            f"--out takes a folder or a file ending in .html, not {out.name}; the PDF goes "
-            "beside it under the same name."
+            say(
+                "--out takes a folder or a file ending in .html, not {name}; the PDF goes "
+                "beside it under the same name.",
+                name=out.name,
+            )
         )
     if out.suffix.lower() in (".html", ".htm"):
         return out.absolute()
@@ -193,7 +202,11 @@ def _write(report: "Report", html: Path, drawings: bool, text: str) -> list[str]
             write_whole(path, content)
         except OSError as error:
             raise BadInput(
-                f"{path} cannot be written: {error.strerror}. Give another --out."
+                say(
+                    "{path} cannot be written: {strerror}. Give another --out.",
+                    path=path,
+                    strerror=error.strerror,
+                )
             ) from None
     return [str(path) for path in files]
 

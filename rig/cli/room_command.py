@@ -8,6 +8,7 @@ import click
 from rig.cli.options import Lengths, Name, job_option, json_option, show, stack
 from rig.cli.room_options import NO_ROOM, RoomGiven, shape_options
 from rig.errors import BadInput
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from rig.study.rooms import RoomsListed
@@ -61,7 +62,11 @@ def add_command(job_path: Path, name: str, as_json: bool, **options: Any) -> Non
             from rig.words.rooms import joins_nothing
 
             lines.append(f"! {joins_nothing(name)}")
-    show(told.as_json(), as_json, "\n".join([*lines, f"Next: rig grid --room {name!r}"]))
+    show(
+        told.as_json(),
+        as_json,
+        join("\n", [*lines, say("Next: rig grid --room {name!r}", name=name)]),
+    )
 
 
 @command.command("edit")
@@ -79,19 +84,19 @@ def edit_command(job_path: Path, name: str, as_json: bool, **options: Any) -> No
         in_room(job, name)
         shaped = given.outline_over(outline_of(job), job.units)
         if shaped is None:
-            raise BadInput("Nothing to change was given; see rig room edit --help.")
+            raise BadInput(say("Nothing to change was given; see rig room edit --help."))
         if joins:
             there = [(n, shaped[0] if n.casefold() == name.casefold() else o)
                      for n, o in rooms_of(job)]  # fmt: skip
             refuse_no_joint(there, next(n for n, _ in there if n.casefold() == name.casefold()))
-        with job.together("nothing was changed"):
+        with job.together(say("nothing was changed")):
             set_outline(job, shaped[0])
         in_room(job, None)
         told, units = listed(job), job.units
     lines = _lines(told, units)
     if several:
-        lines.append(f"Lay out its grid again: rig grid --room {name!r}")
-    show(told.as_json(), as_json, "\n".join(lines))
+        lines.append(say("Lay out its grid again: rig grid --room {name!r}", name=name))
+    show(told.as_json(), as_json, join("\n", lines))
 
 
 @command.command("list")
@@ -104,7 +109,7 @@ def list_command(job_path: Path, as_json: bool) -> None:
 
     with Job.open(job_path) as job:
         told, units = listed(job), job.units
-    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
+    show(told.as_json(), as_json, join("\n", _lines(told, units)))
 
 
 @command.command("rename")
@@ -120,7 +125,7 @@ def rename_command(job_path: Path, old: str, new: str, as_json: bool) -> None:
     with Job.open(job_path, write=True) as job:
         rename_room(job, old, new)
         told, units = listed(job), job.units
-    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
+    show(told.as_json(), as_json, join("\n", _lines(told, units)))
 
 
 @command.command("drop")
@@ -135,7 +140,7 @@ def drop_command(job_path: Path, name: str, as_json: bool) -> None:
     with Job.open(job_path, write=True) as job:
         drop_room(job, name)
         told, units = listed(job), job.units
-    show(told.as_json(), as_json, "\n".join(_lines(told, units)))
+    show(told.as_json(), as_json, join("\n", _lines(told, units)))
 
 
 def _given(options: dict[str, Any]) -> RoomGiven:

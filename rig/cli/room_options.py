@@ -10,6 +10,7 @@ import click
 from rig.cli.options import MASS, PERCENT, VOLUME, JoistsGiven, Length, Lengths, stack
 from rig.errors import BadInput
 from rig.job.settings import FLOOR_KINDS, Joists, Settings
+from rig.language import say
 from rig.texts import name_of
 from rig.units import System, Units
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-NO_ROOM = "Give the room: --room 12ft,15ft, or --walls, or --outline."
+NO_ROOM = say("Give the room: --room 12ft,15ft, or --walls, or --outline.")
 
 shape_options = stack(
     click.option("--room", type=Lengths("X", "Y"), help="A rectangular room: 12ft,15ft."),
@@ -219,10 +220,10 @@ class RoomGiven:
         from rig.study.described import refuse_no_room
 
         if sum(one is not None for one in (self.room, self.walls, self.outline_file)) > 1:
-            raise BadInput("Give the room once: --room, or --walls, or --outline.")
+            raise BadInput(say("Give the room once: --room, or --walls, or --outline."))
         if self.unit is not None and self.outline_file is None:
             raise BadInput(
-                "--unit is that of an outline file; the job's own units are --units in|mm."
+                say("--unit is that of an outline file; the job's own units are --units in|mm.")
             )
         shaped = self._shape()
         if shaped is None:
@@ -256,7 +257,7 @@ class RoomGiven:
             return None
         if self.unit is None:
             raise BadInput(
-                "--outline needs --unit: say what one step in the file is, as --unit mm."
+                say("--outline needs --unit: say what one step in the file is, as --unit mm.")
             )
         return rooms.from_file(self.outline_file, self.unit), None
 
@@ -290,6 +291,9 @@ def _with_kept(
         )
     except BadInput as error:
         raise BadInput(
-            f"What the job has already does not fit the new room: {error} Give --door or "
-            "--opening anew, all of them."
+            say(
+                "What the job has already does not fit the new room: {error} Give --door or "
+                "--opening anew, all of them.",
+                error=error,
+            )
         ) from None

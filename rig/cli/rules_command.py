@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rig.cli.options import Length, json_option, show
+from rig.language import join, say
 from rig.record import Record
 from rig.units import METRIC, Units
 
@@ -58,7 +59,7 @@ def command(span: float | None, files: tuple[Path, ...], as_json: bool) -> None:
 
     rules = [*map(load_rule, SHIPPED), *map(load_rule, files)]
     told = RulesAnswer(span_mm=span, rules=tuple(_told(rule, span) for rule in rules))
-    text = "\n".join(line for rule in told.rules for line in _lines(rule, span))
+    text = join("\n", (line for rule in told.rules for line in _lines(rule, span)))
     show(told.as_json(), as_json, text)
 
 
@@ -79,7 +80,7 @@ def _told(rule: Rule, span_mm: float | None) -> RuleAnswer:
 def _lines(rule: RuleAnswer, span_mm: float | None) -> list[str]:
     lines = [f"{rule.key:<12} {rule.text}"]
     if span_mm is not None:
-        at = "no limit at this length" if rule.limit_mm is None else _both(rule.limit_mm)
+        at = say("no limit at this length") if rule.limit_mm is None else _both(rule.limit_mm)
         lines.append(f"{'':<12} at {_both(span_mm)}: {at}")
     lines.append(f"{'':<12} {rule.source}{f' ({rule.edition})' if rule.edition else ''}")
     if rule.from_memory:

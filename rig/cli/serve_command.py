@@ -11,6 +11,7 @@ from rig.cli.jobs import outline_of
 from rig.cli.options import json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
 from rig.errors import BadInput, RigError
+from rig.language import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Session
@@ -73,7 +74,7 @@ def command(
     if new_key:
         raise BadInput("--new-key goes with --jobs: with --job the key is new at each start.")
     if simulate:
-        raise BadInput("--simulate goes with --jobs: --job only watches.")
+        raise BadInput(say("--simulate goes with --jobs: --job only watches."))
     from rig.job.store import Job
 
     options["encrypts"] = encrypts
@@ -114,7 +115,7 @@ def _serve_jobs(
         assert page.site is not None
         announce(page, as_json)
         if not as_json:
-            tell(f"The jobs: {folder.path}")
+            tell(say("The jobs: {path}", path=folder.path))
         while not stopped:
             time.sleep(POLL_S)
         page.site.close()
@@ -168,7 +169,7 @@ def _begin(job: "Job", page: "Page", session: "Session") -> "Follower | None":
             for event in follower.news(time.time()):
                 scene.hear(event, min(now_s, (time_of(event) or 0.0) - behind_s))
         except RigError as error:
-            tell(f"rig: the session cannot be followed: {error}", err=True)
+            tell(say("rig: the session cannot be followed: {error}", error=error), err=True)
         else:
             if not follower.ended:
                 page.begin(scene)

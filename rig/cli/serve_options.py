@@ -8,6 +8,7 @@ import click
 
 from rig.cli.options import Command, stack, tell
 from rig.errors import BadInput
+from rig.language import say
 
 if TYPE_CHECKING:
     from rig.page.server import Page
@@ -52,7 +53,9 @@ def open_page(
     encrypts, key = options.pop("encrypts", False), options.pop("key", "")
     if not wanted:
         if host is not None or port is not None:
-            raise BadInput("--host and --port go with --serve: add --serve, or leave them out.")
+            raise BadInput(
+                say("--host and --port go with --serve: add --serve, or leave them out.")
+            )
         yield None
         return
     from rig.page.server import Page
@@ -90,6 +93,6 @@ def announce(page: "Page", as_json: bool) -> None:
     import segno
 
     segno.make(page.url, error="m").terminal(compact=True)
-    tell(f"The page: {page.url}")
+    tell(say("The page: {url}", url=page.url))
     if page.here_only:
-        tell("(On this machine alone; for a phone on the same Wi-Fi: --host 0.0.0.0)")
+        tell(say("(On this machine alone; for a phone on the same Wi-Fi: --host 0.0.0.0)"))

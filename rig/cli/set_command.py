@@ -31,6 +31,7 @@ from rig.cli.options import (
 )
 from rig.cli.serve_options import open_page, serve_options
 from rig.errors import CannotAnswer
+from rig.language import say
 from rig.words.markers import all_set, markers_left
 
 if TYPE_CHECKING:
@@ -41,7 +42,9 @@ if TYPE_CHECKING:
     from rig.session.kinds.set import SetSettings
     from rig.session.run import Sink
 
-CAUTION = "Caution: never look into the laser's beam; screw heads trip and tear, mind your knees."
+CAUTION = say(
+    "Caution: never look into the laser's beam; screw heads trip and tear, mind your knees."
+)
 
 
 @click.command()
@@ -103,7 +106,7 @@ def set_markers(
             for one in rooms:
                 fresh_plan(one)
         if not job.markers():
-            raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
+            raise CannotAnswer(say("The job has no markers yet. Lay them out first: rig markers"))
         if lift is not None:
             from rig.study.markers_answer import refuse_other_lift
 

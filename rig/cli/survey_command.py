@@ -22,7 +22,7 @@ from rig.cli.live_options import (
 )
 from rig.cli.options import Lengths, Name, job_option, json_option, room_option, tell
 from rig.cli.serve_options import open_page, serve_options
-from rig.units import counted
+from rig.language import say, say_many
 
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
@@ -33,12 +33,13 @@ if TYPE_CHECKING:
     from rig.session.run import Sink
 
 KINDS = ("floor", "finished", "benchmark", "threshold")
-CAUTION = "Caution: never look into the laser's beam; its class and its maker's rules apply."
+CAUTION = say("Caution: never look into the laser's beam; its class and its maker's rules apply.")
 
-UNTIED = (
-    "Set-up {setup} has shots and no benchmark: nobody can tell whether its line still stands "
-    "where it did. If the laser was neither moved nor switched off, shoot a benchmark now (--kind "
-    "benchmark --label BM1), so that it can be checked; else begin anew under a new --setup."
+UNTIED = say(
+    "Set-up {setup} has shots and no benchmark: nobody can tell whether its line still "
+    "stands where it did. If the laser was neither moved nor switched off, shoot a "
+    "benchmark now (--kind benchmark --label BM1), so that it can be checked; else begin "
+    "anew under a new --setup."
 )
 
 
@@ -128,11 +129,11 @@ def survey(
         in_room(job, wish.room)
         left = len(job.unshot(wish.kind)) if wish.kind in ("floor", "finished") else 0
     if not as_json:
-        taken = f"{counted(shots, 'shot')} taken"
-        still = f", {counted(left, 'point')} left."
+        taken = say("{shots} taken", shots=say_many("{count} shot", "{count} shots", shots))
+        still = say(", {points} left.", points=say_many("{count} point", "{count} points", left))
         tell(taken + (still if left else "."))
         if wish.kind == "floor" and not left:
-            tell("Next: rig floor, then rig plan")
+            tell(say("Next: rig floor, then rig plan"))
 
 
 def _replayed(

@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.words.undo import NOTHING
 
 
@@ -27,11 +28,11 @@ def command(job_path: Path, act: str | None, lists: bool, as_json: bool) -> None
 
     if lists:
         if act is not None:
-            raise BadInput("Give --list or an ID, not both.")
+            raise BadInput(say("Give --list or an ID, not both."))
         with Job.open(job_path) as job:
             acts = [one.as_act for one in acts_of(job)]
         rows = [f"{one.id:>5}  {one.when}  {one.what}" for one in acts]
-        show(ActsAnswer(acts=tuple(acts)).as_json(), as_json, "\n".join(rows) or NOTHING)
+        show(ActsAnswer(acts=tuple(acts)).as_json(), as_json, join("\n", rows) or NOTHING)
         return
     with Job.open(job_path, write=True) as job:
         answer = take_back(job, act_called(job, act))

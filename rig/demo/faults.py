@@ -25,6 +25,7 @@ from rig.events import (
     ShotTaken,
     Trouble,
 )
+from rig.language import join, numeral, say
 from rig.record import Record, from_json
 from rig.session.run import Tell
 from rig.units import counted
@@ -90,11 +91,16 @@ def show_faults(commands: Commands, link: str, seed: int, as_json: bool) -> None
         click.echo(json.dumps(met.as_json(), allow_nan=False))
     silent = [row.fault for row in rows if row.outcome == "SILENT"]
     if silent:
-        raise CannotAnswer(f"Wrong numbers without a word under {', '.join(silent)}.")
+        raise CannotAnswer(
+            say("Wrong numbers without a word under {silent}.", silent=join(", ", silent))
+        )
     if not as_json:
         click.echo(
-            f"All {len(rows)} met: survived (numbers as without it), told (the installer decides), "
-            "or refused at the start. Data invented."
+            say(
+                "All {rows} met: survived (numbers as without it), told (the installer "
+                "decides), or refused at the start. Data invented.",
+                rows=len(rows),
+            )
         )
 
 
@@ -174,9 +180,9 @@ def _told(events: Sequence[Event]) -> Iterator[str]:
             case Trouble() | Noticed() | Drifted() | Jolted():
                 yield event.text
             case LinkLost():
-                yield f"rod lost: {event.reason}"
+                yield say("rod lost: {reason}", reason=event.reason)
             case LinkBack():
-                yield f"rod back after {event.gap_s:.0f} s"
+                yield say("rod back after {gap} s", gap=numeral(event.gap_s, ".0f"))
 
 
 def _giving_up(event: Event) -> None:

@@ -16,6 +16,7 @@ from rig.demo.truth import compare
 from rig.demo.whole_job import COMPOUND, PROVED
 from rig.errors import CannotAnswer
 from rig.events import Edges, PourDone, time_of
+from rig.language import say
 from rig.record import Record, from_json
 from rig.study.room import outline_of
 
@@ -33,11 +34,11 @@ TOLERANCE_MM = 1.0
 AGAIN_SPEED, AGAIN_POUR_SPEED, LONGEST_REST_S = 6.0, 120.0, 0.4
 MOST_SHIFT_MM = 15.0
 HOW = [
-    "You are the walker. Drag the rod over the plan; lift your finger and it stands.",
-    "Hold still until the shot is taken, then walk on. Undo what went wrong.",
-    "At a marker, turn its screw up or down until the page says set.",
-    "In the pour, tap for each batch that you tip, tell the front, and end it in time.",
-    "Floor and rod are simulated and invented; the rest is the real thing.",
+    say("You are the walker. Drag the rod over the plan; lift your finger and it stands."),
+    say("Hold still until the shot is taken, then walk on. Undo what went wrong."),
+    say("At a marker, turn its screw up or down until the page says set."),
+    say("In the pour, tap for each batch that you tip, tell the front, and end it in time."),
+    say("Floor and rod are simulated and invented; the rest is the real thing."),
 ]
 
 
@@ -126,7 +127,7 @@ class Practice:
         try:
             await asyncio.wait_for(anext(acts), SOON_S)
         except TimeoutError:
-            raise CannotAnswer("Nobody has begun to practise for an hour.") from None
+            raise CannotAnswer(say("Nobody has begun to practise for an hour.")) from None
         finally:
             await acts.aclose()  # type: ignore[attr-defined]
 
@@ -146,8 +147,11 @@ class Practice:
         self._worst_edge_s = max(ages, default=0.0)
         if not heard or not isinstance(heard[-1], PourDone):
             raise CannotAnswer(
-                "Practice was left in the pour, so there is nothing to score. What was done until "
-                f"then is kept in {self._job}"
+                say(
+                    "Practice was left in the pour, so there is nothing to score. What was "
+                    "done until then is kept in {job}",
+                    job=self._job,
+                )
             )
         return heard[-1]
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rig.demo.truth import TrueShot
+from rig.language import numeral, say
 from rig.record import Record
 from rig.session.scene import Scene
 from rig.session.sections import PlanShown
@@ -14,7 +15,7 @@ from rig.units import Units
 ON_THE_MARK_MM = 100.0
 """A shot farther than this from its point is of another place."""
 STANDS_FOR = {"in": True, "out": False, "unsure": None}
-IN_WORDS = {"in": "in", "out": "out", "unsure": "too close to tell"}
+IN_WORDS = {"in": "in", "out": "out", "unsure": say("too close to tell")}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,40 +98,56 @@ def score_rows(done: Round, units: Units) -> tuple[Row, ...]:
     worst, left = done.markers_worst_mm, done.bags_site - done.bags_used
     over = done.bags_used - done.bags_needed
     return (
-        Row("time", f"{minutes} min {seconds} s", "no hurry", None),
+        Row(
+            "time",
+            say("{minutes} min {seconds} s", minutes=minutes, seconds=seconds),
+            say("no hurry"),
+            None,
+        ),
         Row(
             "shots",
-            f"{done.shots} taken, {done.wasted} wasted",
-            "none wasted",
+            say("{shots} taken, {wasted} wasted", shots=done.shots, wasted=done.wasted),
+            say("none wasted"),
             done.wasted == 0,
         ),
         Row(
             "markers",
-            f"{done.markers} of {done.markers_of} set, worst {off(worst)} off",
-            f"all, within {off(done.tolerance_mm)}",
+            say(
+                "{markers} of {markers_of} set, worst {worst} off",
+                markers=done.markers,
+                markers_of=done.markers_of,
+                worst=off(worst),
+            ),
+            say("all, within {tolerance}", tolerance=off(done.tolerance_mm)),
             done.markers == done.markers_of and worst <= done.tolerance_mm,
         ),
         Row(
             "bags",
-            f"{done.bags_used:g} tipped, {left:g} left",
-            f"{done.bags_needed:.1f} truly needed",
+            say(
+                "{bags_used} tipped, {left} left",
+                bags_used=numeral(done.bags_used, "g"),
+                left=numeral(left, "g"),
+            ),
+            say("{bags_needed} truly needed", bags_needed=numeral(done.bags_needed, ".1f")),
             -0.5 <= over <= max(2.0, 0.1 * done.bags_needed),
         ),
         Row(
-            "wet edge",
-            f"oldest {done.edge_age_s / 60:.0f} min",
-            f"under {done.working_s / 60:.0f} min",
+            say("wet edge"),
+            say("oldest {edge_age} min", edge_age=numeral(done.edge_age_s / 60, ".0f")),
+            say("under {working} min", working=numeral(done.working_s / 60, ".0f")),
             done.edge_age_s <= done.working_s,
         ),
         Row(
-            "least cover",
+            say("least cover"),
             units.length(done.cover_mm),
             units.length(done.min_cover_mm),
             done.cover_mm >= done.min_cover_mm - 0.5,
         ),
         Row(
             "flatness",
-            f"{IN_WORDS[done.verdict]}, worst gap {off(done.gap_mm)}",
+            say(
+                "{in_words}, worst gap {gap}", in_words=IN_WORDS[done.verdict], gap=off(done.gap_mm)
+            ),
             "in",
             STANDS_FOR[done.verdict],
         ),
@@ -142,6 +159,6 @@ def score_scene(rows: Sequence[Row], units: Units, plan: PlanShown, acts: tuple[
     scene = Scene("score", "Practice", units, plan, acts=acts)
     good = sum(row.good is True for row in rows)
     judged = sum(row.good is not None for row in rows)
-    scene.show("idle", f"{good} of {judged} good")
+    scene.show("idle", say("{good} of {judged} good", good=good, judged=judged))
     scene.sections.score = tuple(rows)
     return scene

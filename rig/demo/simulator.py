@@ -18,6 +18,7 @@ from rig.demo.lockstep import Lockstep
 from rig.demo.truth import CrewTruth, Truth, read
 from rig.errors import DeviceUnavailable
 from rig.events import Event, Heard, Standing
+from rig.language import say
 
 RATE_HZ = 20.0
 
@@ -103,7 +104,7 @@ def cure(
     words += [f"--plane={a},{b},{c}", *more]
     done = subprocess.run([sys.executable, "-m", "simulated_devices.pour", *words])
     if done.returncode:
-        raise DeviceUnavailable("The simulated pour did not come about.")
+        raise DeviceUnavailable(say("The simulated pour did not come about."))
 
 
 def simulated_crew(plan: Path, truth: Path, seed: int) -> tuple[list[tuple[float, str]], CrewTruth]:

@@ -12,6 +12,7 @@ import click
 
 from rig.demo.simulator import Simulator
 from rig.events import Event
+from rig.language import join
 from rig.session.run import Sink, Tell
 
 if TYPE_CHECKING:
@@ -163,7 +164,7 @@ class Stage:
 
     def say(self, *words: str) -> None:
         """Show a command before it runs."""
-        shown = " ".join(f"'{word}'" if " " in word else word for word in words)
+        shown = join(" ", (f"'{word}'" if " " in word else word for word in words))
         click.secho(f"\n$ rig {shown}", bold=True)
 
 

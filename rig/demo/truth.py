@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import DeviceUnavailable
+from rig.language import join, numeral, say, say_many
 from rig.record import OMITTED, Record, from_json
 from rig.study.plan_answer import BagsAnswer, VolumeAnswer, read_plan
-from rig.units import counted, format_chance
+from rig.units import format_chance
 
 if TYPE_CHECKING:
     from rig.room import Raster
@@ -115,7 +116,9 @@ def read(kind: type[R], path: Path) -> R:
     try:
         return from_json(kind, json.loads(path.read_text()))
     except (OSError, ValueError) as error:
-        raise DeviceUnavailable(f"The simulator's {path.name} cannot be read: {error}.") from None
+        raise DeviceUnavailable(
+            say("The simulator's {name} cannot be read: {error}.", name=path.name, error=error)
+        ) from None
 
 
 # --- held against the job -----------------------------------------------------------------------
@@ -254,41 +257,86 @@ def apart_text(told: Comparison, rule: str) -> str:
     bags, volume, before = result.bags, result.volume_l, result.bags_before_more_shots
     inside = "inside" if apart.volume_in_range else "OUTSIDE"
     lines = [
-        "\nAgainst the simulated truth:",
-        f"  high point      {result.high_mm:.1f} mm told, {truth.high_mm:.1f} mm true "
-        f"({apart.high_mm:+.1f} mm); with 95 % under {result.high_upper_mm:.1f} mm",
-        f"  least cover     {truth.min_cover_mm:.1f} mm true",
-        f"  volume          {volume.mean:.0f} l told ({volume.low:.0f} to "
-        f"{volume.high:.0f}), {truth.volume_l:.0f} l true: {inside} the 95 % range",
-        f"  bags            {bags.p50} at even odds, {bags.p95} at 95 %; "
-        f"{truth.bags:.1f} truly needed, waste included",
-        f"  more shots      {result.more_shots} where they help most: {before.p95} bags "
-        f"at 95 % before, {bags.p95} after",
-        f"  shots           worst {apart.shots_worst_mm:.2f} mm from the true reading",
-        f"  markers         {result.markers_set} set, worst "
-        f"{apart.markers_worst_mm:.2f} mm from the target against the true line",
+        say("\nAgainst the simulated truth:"),
+        say(
+            "  high point      {high} mm told, {high_2} mm true ({high_3} mm); with 95 % under "
+            "{high_upper} mm",
+            high=numeral(result.high_mm, ".1f"),
+            high_2=numeral(truth.high_mm, ".1f"),
+            high_3=numeral(apart.high_mm, "+.1f"),
+            high_upper=numeral(result.high_upper_mm, ".1f"),
+        ),
+        say("  least cover     {min_cover} mm true", min_cover=numeral(truth.min_cover_mm, ".1f")),
+        say(
+            "  volume          {mean} l told ({low} to {high}), {volume} l true: {inside} the "
+            "95 % range",
+            mean=numeral(volume.mean, ".0f"),
+            low=numeral(volume.low, ".0f"),
+            high=numeral(volume.high, ".0f"),
+            volume=numeral(truth.volume_l, ".0f"),
+            inside=inside,
+        ),
+        say(
+            "  bags            {p50} at even odds, {p95} at 95 %; {bags} truly needed, waste "
+            "included",
+            p50=bags.p50,
+            p95=bags.p95,
+            bags=numeral(truth.bags, ".1f"),
+        ),
+        say(
+            "  more shots      {more_shots} where they help most: {p95} bags at 95 % before, "
+            "{p95_2} after",
+            more_shots=result.more_shots,
+            p95=before.p95,
+            p95_2=bags.p95,
+        ),
+        say(
+            "  shots           worst {shots_worst} mm from the true reading",
+            shots_worst=numeral(apart.shots_worst_mm, ".2f"),
+        ),
+        say(
+            "  markers         {markers_set} set, worst {markers_worst} mm from the target "
+            "against the true line",
+            markers_set=result.markers_set,
+            markers_worst=numeral(apart.markers_worst_mm, ".2f"),
+        ),
     ]
     pour, true_pour = result.pour, truth.pour
     if pour is not None and true_pour is not None:
         after = pour.need_bags_after_10
         lines.append(
-            f"  pour            {counted(true_pour.bags, 'bag')}"
+            say(
+                "  pour            {bags}",
+                bags=say_many("{count} bag", "{count} bags", true_pour.bags),
+            )
             if after is None
-            else f"  pour            {after:.1f} bags foreseen after ten batches, "
-            f"{true_pour.bags} truly went in; {pour.yield_l:.1f} l a bag told, "
-            f"{true_pour.yield_l:.1f} l true"
+            else say(
+                "  pour            {after} bags foreseen after ten batches, {bags} truly went "
+                "in; {yield_} l a bag told, {yield__2} l true",
+                after=numeral(after, ".1f"),
+                bags=true_pour.bags,
+                yield_=numeral(pour.yield_l, ".1f"),
+                yield__2=numeral(true_pour.yield_l, ".1f"),
+            )
         )
     lines.append(
-        f"  the laser's own error (no rod can see it) was up to {apart.laser_worst_mm:.2f} mm at a "
-        "marker"
+        say(
+            "  the laser's own error (no rod can see it) was up to {laser_worst} mm at a marker",
+            laser_worst=numeral(apart.laser_worst_mm, ".2f"),
+        )
     )
     second = result.second_room
     if second is not None:
         lines.append(
-            f"  second room     {counted(second.bags['patch'], 'bag')} of patches keep the rule "
-            f"{rule} with {format_chance(second.chance_patched)} probability; a whole pour takes "
-            f"{second.bags['pour']}"
+            say(
+                "  second room     {bags} of patches keep the rule {rule} with "
+                "{chance_patched} probability; a whole pour takes {pour}",
+                bags=say_many("{count} bag", "{count} bags", second.bags["patch"]),
+                rule=rule,
+                chance_patched=format_chance(second.chance_patched),
+                pour=second.bags["pour"],
+            )
         )
     files = [f"  {path}" for path in told.files or ()]
-    last = "  Every number of the floor and the rod is simulated and invented."
-    return "\n".join([*lines, "\nFiles:", *files, last])
+    last = say("  Every number of the floor and the rod is simulated and invented.")
+    return join("\n", [*lines, "\nFiles:", *files, last])

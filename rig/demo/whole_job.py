@@ -18,6 +18,7 @@ from rig.demo.truth import (
     compare,
 )
 from rig.events import Edge, Estimate, Event, PourDone, Poured
+from rig.language import numeral, say
 from rig.record import from_json
 from rig.report.patch_part import patch_text
 from rig.study.patching import PatchAnswer
@@ -58,7 +59,13 @@ def run(demo: Demo) -> Comparison:
     """Run the whole job; return how far each number is from the simulated truth."""
     folder, link, seed, speed = demo.folder, demo.link, demo.seed, demo.speed
     stage, truth = demo.stage("job.sqlite"), folder / "truth.json"
-    click.echo(f"Simulated floor {seed}, up to {speed:g} times as fast as life; data invented.")
+    click.echo(
+        say(
+            "Simulated floor {seed}, up to {speed} times as fast as life; data invented.",
+            seed=seed,
+            speed=numeral(speed, "g"),
+        )
+    )
     stage.rig("new", *ROOM, *COMPOUND)
     stage.rig("grid")
     in_room = ["--truth", str(truth), *IN_ROOM]
@@ -123,8 +130,12 @@ def _pour(demo: Demo, stage: Stage) -> tuple[CrewTruth, PourTold]:
     stage.say("pour", "run")
     speed = POUR_SPEED if demo.page is None else WATCHED_POUR_SPEED
     click.echo(
-        f"(a simulated crew, {speed:g} times faster than life; after batch "
-        f"{truth.mixer_fails_after_batch} one of its mixers fails)"
+        say(
+            "(a simulated crew, {speed} times faster than life; after batch "
+            "{mixer_fails_after_batch} one of its mixers fails)",
+            speed=numeral(speed, "g"),
+            mixer_fails_after_batch=truth.mixer_fails_after_batch,
+        )
     )
     heard = stage.log_pour(speed, script)
     done = heard[-1]
@@ -182,8 +193,11 @@ def last_word(told: Comparison) -> str:
     """What stays on the page of a job that is done."""
     result = told.result
     assert result.pour is not None
-    return (
-        f"The simulated job is done: {result.pour.bags:g} bags went in, {result.bags.p95} were "
-        f"told; {result.markers_set} markers set, worst {told.apart.markers_worst_mm:.1f} mm off. "
-        "Floor and rod are invented."
+    return say(
+        "The simulated job is done: {bags} bags went in, {p95} were told; {markers_set} "
+        "markers set, worst {markers_worst} mm off. Floor and rod are invented.",
+        bags=numeral(result.pour.bags, "g"),
+        p95=result.bags.p95,
+        markers_set=result.markers_set,
+        markers_worst=numeral(told.apart.markers_worst_mm, ".1f"),
     )

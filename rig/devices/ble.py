@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from rig.devices.profile import Profile
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
+from rig.language import join, say
 from rig.record import Record
 from rig.texts import shortened
 
@@ -103,15 +104,20 @@ class BleTransport:
     """
 
     whole_messages = True
-    other_device = "Give the rod by its address, which rig devices --scan shows."
+    other_device = say("Give the rod by its address, which rig devices --scan shows.")
 
     def __init__(self, rod: str, profile: Profile, scan_s: float | None = None) -> None:
         if not rod.strip():
-            raise BadInput("No rod is named; give its name or address, see rig devices --scan.")
+            raise BadInput(
+                say("No rod is named; give its name or address, see rig devices --scan.")
+            )
         if profile.ble_service is None or profile.ble_value is None:
             raise BadInput(
-                f"The profile {profile.key} has no [ble] part, so it says nothing of Bluetooth. "
-                "Give another --profile, or add [ble] with the UUIDs `service` and `value`."
+                say(
+                    "The profile {key} has no [ble] part, so it says nothing of Bluetooth. "
+                    "Give another --profile, or add [ble] with the UUIDs `service` and `value`.",
+                    key=profile.key,
+                )
             )
         _import_bleak()
         self.rod = rod.strip()
@@ -152,7 +158,7 @@ class BleTransport:
         """Wait for a notification and return it; raise `TransportLost` when the rod is gone."""
         while not self._messages:
             if self._client is None:
-                raise TransportLost(f"{self.rod} is not open")
+                raise TransportLost(say("{rod} is not open", rod=self.rod))
             if self._dropped:
                 raise TransportLost(await self._why_dropped())
             self._news.clear()
@@ -230,16 +236,27 @@ class BleTransport:
         if service is None:
             offered = [one.uuid for one in client.services if one.uuid != BATTERY_SERVICE]
             raise DeviceUnavailable(
-                f"{name} is no rod of the profile {self._profile.key}: it has no service "
-                f"{self._service}; it offers {', '.join(offered) or 'none'}. "
-                "Is it the right one, and the right --profile?"
+                say(
+                    "{name} is no rod of the profile {key}: it has no service {service}; it "
+                    "offers {offered}. Is it the right one, and the right --profile?",
+                    name=name,
+                    key=self._profile.key,
+                    service=self._service,
+                    offered=join(", ", offered) or "none",
+                )
             )
         value = service.get_characteristic(self._value)
         if value is None or not {"notify", "indicate"} & set(value.properties):
-            what = "sends no notifications" if value else "is not there"
+            what = say("sends no notifications") if value else say("is not there")
             raise DeviceUnavailable(
-                f"{name} is no rod of the profile {self._profile.key}: the characteristic "
-                f"{self._value} {what}. Is it the right --profile?"
+                say(
+                    "{name} is no rod of the profile {key}: the characteristic {value} {what}. "
+                    "Is it the right --profile?",
+                    name=name,
+                    key=self._profile.key,
+                    value=self._value,
+                    what=what,
+                )
             )
         return value
 
@@ -296,21 +313,33 @@ class BleTransport:
 
     def _only(self, devices: list[BLEDevice]) -> BLEDevice:
         if len(devices) > 1:
-            there = ", ".join(sorted(device.address for device in devices))
+            there = join(", ", sorted(device.address for device in devices))
             raise DeviceUnavailable(
-                f"{len(devices)} rods in reach are called {self.rod}: {there}. "
-                "Name the one you mean by its address: --ble ADDRESS."
+                say(
+                    "{devices} rods in reach are called {rod}: {there}. Name the one you mean "
+                    "by its address: --ble ADDRESS.",
+                    devices=len(devices),
+                    rod=self.rod,
+                    there=there,
+                )
             )
         return devices[0]
 
     def _not_in_reach(self, scan: _Scan) -> str:
         there = [
-            f"{_name(device) or 'without a name'} ({device.address}, {rssi} dBm)"
+            say(
+                "{name} ({address}, {rssi} dBm)",
+                name=_name(device) or "without a name",
+                address=device.address,
+                rssi=rssi,
+            )
             for device, rssi in scan.nearest_first()
         ]
-        return (
-            f"No rod called {self.rod} is in reach; in reach are: {', '.join(there) or 'none'}. "
-            "Switch it on and come nearer, or name another: --ble NAME."
+        return say(
+            "No rod called {rod} is in reach; in reach are: {there}. Switch it on and come "
+            "nearer, or name another: --ble NAME.",
+            rod=self.rod,
+            there=join(", ", there) or "none",
         )
 
     async def _why_dropped(self) -> str:
@@ -323,7 +352,7 @@ class BleTransport:
                         await _adapter()
             except DeviceUnavailable as error:
                 return str(error).partition(".")[0]
-        return f"{self.rod} dropped the connection: out of reach, or switched off?"
+        return say("{rod} dropped the connection: out of reach, or switched off?", rod=self.rod)
 
 
 class _NotInReach(DeviceUnavailable):
@@ -406,7 +435,7 @@ def _import_bleak() -> None:
 
 
 @contextlib.contextmanager
-def _plain_words(name: str = "the rod") -> Iterator[None]:
+def _plain_words(name: str = say("the rod")) -> Iterator[None]:
     """Turn whatever the Bluetooth library and the bus under it raise into a plain sentence."""
     try:
         yield
@@ -414,7 +443,11 @@ def _plain_words(name: str = "the rod") -> Iterator[None]:
         raise
     except TimeoutError:
         raise DeviceUnavailable(
-            f"{name} is in reach but did not connect in time. Come nearer, or switch it off and on."
+            say(
+                "{name} is in reach but did not connect in time. Come nearer, or switch it off "
+                "and on.",
+                name=name,
+            )
         ) from None
     except Exception as error:
         raise _error(error, name) from None
@@ -439,29 +472,47 @@ def _error(error: Exception, name: str) -> DeviceUnavailable:
         code = error.dbus_error.rpartition(".")[2]
         if code in ("ServiceUnknown", "NameHasNoOwner", "NoReply", "Disconnected", "SpawnFailed"):
             return _NoBluetooth(
-                "The Bluetooth service (BlueZ) does not run here. "
-                "Start it: sudo systemctl start bluetooth."
+                say(
+                    "The Bluetooth service (BlueZ) does not run here. Start it: sudo systemctl "
+                    "start bluetooth."
+                )
             )
         if code == "AccessDenied":
             return _NoBluetooth(
-                "You are not allowed to use Bluetooth. "
-                "Run `sudo usermod -aG bluetooth $USER`, then sign out and in again."
+                say(
+                    "You are not allowed to use Bluetooth. Run `sudo usermod -aG bluetooth "
+                    "$USER`, then sign out and in again."
+                )
             )
-        return DeviceUnavailable(f"{name} cannot be reached over Bluetooth: {error}.")
+        return DeviceUnavailable(
+            say("{name} cannot be reached over Bluetooth: {error}.", name=name, error=error)
+        )
     if isinstance(error, BleakError):
         if "BlueZ >=" in str(error):
             return DeviceUnavailable(
-                "The Bluetooth service (BlueZ) of this computer is too old: 5.55 or newer is "
-                "needed. Upgrade the package bluez."
+                say(
+                    "The Bluetooth service (BlueZ) of this computer is too old: 5.55 or newer "
+                    "is needed. Upgrade the package bluez."
+                )
             )
-        return DeviceUnavailable(f"{name} cannot be reached over Bluetooth: {error}.")
+        return DeviceUnavailable(
+            say("{name} cannot be reached over Bluetooth: {error}.", name=name, error=error)
+        )
     if isinstance(error, OSError | EOFError) or type(error).__module__.startswith("dbus_fast"):
         return _NoBluetooth(
-            "There is no D-Bus system bus here, and Bluetooth needs it. "
-            f"Start it: sudo systemctl start dbus ({error or type(error).__name__})."
+            say(
+                "There is no D-Bus system bus here, and Bluetooth needs it. Start it: sudo "
+                "systemctl start dbus ({error}).",
+                error=error or type(error).__name__,
+            )
         )
     return DeviceUnavailable(
-        f"{name} cannot be reached over Bluetooth: {type(error).__name__} {error}."
+        say(
+            "{name} cannot be reached over Bluetooth: {name__} {error}.",
+            name=name,
+            name__=type(error).__name__,
+            error=error,
+        )
     )
 
 

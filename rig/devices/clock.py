@@ -5,6 +5,7 @@ import sys
 import time
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 
 SET_S = 2.0
 """A time of day that steps by more was set; what corrects a clock by and by stays under it."""
@@ -37,7 +38,12 @@ class Clock:
 
     def __init__(self, speed: float = 1.0) -> None:
         if not (math.isfinite(speed) and speed > 0):
-            raise BadInput(f"A speed of {speed:g} is not possible; give one above 0, such as 10.")
+            raise BadInput(
+                say(
+                    "A speed of {speed} is not possible; give one above 0, such as 10.",
+                    speed=numeral(speed, "g"),
+                )
+            )
         self.speed = speed
         self._start = self._looked = steady_s()
         self._day = time.time() - self._start

@@ -15,9 +15,10 @@ from rig.devices.pattern import LinePattern
 from rig.devices.profile import MM_PER_UNIT, Profile
 from rig.devices.reading import Reading, Status
 from rig.errors import BadInput
+from rig.language import say
 
 DUPLICATE = "duplicate"
-OUT_OF_ORDER = "out of order"
+OUT_OF_ORDER = say("out of order")
 
 # The first bytes this soon after opening may be the end of a line that was under way.
 JOINING_S = 0.1
@@ -28,7 +29,7 @@ LATE_COUNTS = 1000
 # So many late messages that follow each other: not late, the device began anew.
 LATE_RUN = 3
 
-_NO_NUMBER = ("no value", "value is not a number")
+_NO_NUMBER = (say("no value"), say("value is not a number"))
 _KINDS: tuple[Status, ...] = ("valid", "no_beam", "button", "low_battery")
 
 
@@ -57,8 +58,11 @@ class Decoder:
     def __init__(self, profile: Profile) -> None:
         if profile.needs_clamp and profile.clamp_mm is None:
             raise BadInput(
-                f"The profile {profile.key} needs the height of the clamp above the rod's foot: "
-                "--clamp LENGTH."
+                say(
+                    "The profile {key} needs the height of the clamp above the rod's foot: "
+                    "--clamp LENGTH.",
+                    key=profile.key,
+                )
             )
         self.profile = profile
         self.bad = 0
@@ -139,7 +143,7 @@ class Decoder:
         try:
             data = raw.encode("latin-1") if self._is_line else bytes.fromhex(raw)
         except ValueError:
-            return self._bad(raw, time_s, utc_s, "not a message of this profile")
+            return self._bad(raw, time_s, utc_s, say("not a message of this profile"))
         return self.message(data, time_s, utc_s)
 
     def reset(self, opened_s: float | None = None) -> None:
@@ -176,12 +180,21 @@ class Decoder:
         kind = self._kinds.get(status, self._other)
         if kind != "valid":
             if kind == "bad":
-                return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
+                return self._bad(
+                    raw,
+                    time_s,
+                    utc_s,
+                    say("status {status} is not known", status=status),
+                    seq,
+                    missed,
+                )
             if kind == "no_beam" or not value_text:
                 return Reading(time_s, utc_s, raw, kind, None, seq, missed)
         factor = self._factors.get(unit)
         if factor is None:
-            return self._bad(raw, time_s, utc_s, f"unit {unit} is not known", seq, missed)
+            return self._bad(
+                raw, time_s, utc_s, say("unit {unit} is not known", unit=unit), seq, missed
+            )
         try:
             value_mm = float(value_text or nan) * factor + self._offset_mm
         except ValueError:
@@ -192,15 +205,15 @@ class Decoder:
 
     def _no_match(self, line: bytes, raw: str, time_s: float, utc_s: float) -> Reading:
         if len(line) >= LONGEST_MESSAGE:
-            return self._bad(raw[:LONGEST_MESSAGE], time_s, utc_s, "too long")
+            return self._bad(raw[:LONGEST_MESSAGE], time_s, utc_s, say("too long"))
         if not self._checked or is_sentence(line):
-            return self._bad(raw, time_s, utc_s, "not understood")
+            return self._bad(raw, time_s, utc_s, say("not understood"))
         # Noise, or half a sentence whose end was lost, may stand before a whole one.
         start = line.rfind(b"$")
         if start > 0 and is_sentence(line[start:]):
             return self._line(line[start:], time_s, utc_s)._replace(raw=raw)
         with_checksum = start >= 0 and line[-3:-2] == b"*"
-        return self._bad(raw, time_s, utc_s, "checksum" if with_checksum else "no checksum")
+        return self._bad(raw, time_s, utc_s, "checksum" if with_checksum else say("no checksum"))
 
     def _packet(self, packet: bytes, time_s: float, utc_s: float) -> Reading:
         raw = packet.hex()
@@ -220,7 +233,14 @@ class Decoder:
             status = items[self._at["status"]]
             kind = self._kinds.get(status, self._other)
             if kind == "bad":
-                return self._bad(raw, time_s, utc_s, f"status {status} is not known", seq, missed)
+                return self._bad(
+                    raw,
+                    time_s,
+                    utc_s,
+                    say("status {status} is not known", status=status),
+                    seq,
+                    missed,
+                )
         if kind == "no_beam":
             return Reading(time_s, utc_s, raw, kind, None, seq, missed)
         # Rounded so that 50300 µm are the very number that the text 50.3 is: what sits on a limit
@@ -235,7 +255,9 @@ class Decoder:
         if self.profile.registers is not None:
             return registers_of(packet, self.profile.registers)
         if len(packet) != self._size:
-            return packet, f"{len(packet)} bytes where {self._size} make a packet"
+            return packet, say(
+                "{packet} bytes where {size} make a packet", packet=len(packet), size=self._size
+            )
         if self._checked and not has_crc16(packet):
             return packet, "checksum"
         return packet, None
@@ -264,7 +286,7 @@ class Decoder:
     def _follow(self, seq: int) -> tuple[int, str | None]:
         """Take the next count; return how many are missing before it, and its problem."""
         if not 0 <= seq < self._counts:
-            return 0, f"seq is not a count from 0 to {self._counts - 1}"
+            return 0, say("seq is not a count from 0 to {counts}", counts=self._counts - 1)
         last = self._last_seq
         if last is None:
             self._last_seq = seq

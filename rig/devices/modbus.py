@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from rig.errors import BadInput
+from rig.language import say
 
 if TYPE_CHECKING:
     from pymodbus.framer import FramerRTU
@@ -26,11 +27,11 @@ _ITEM = re.compile(r"(\d*)([a-zA-Z])")
 
 # Modbus Application Protocol V1.1b3, 7: what a device says when it refuses.
 _REFUSALS = {
-    1: "it does not know this function",
-    2: "it has no such register",
-    3: "it does not take this count of registers",
-    4: "it failed",
-    6: "it is busy",
+    1: say("it does not know this function"),
+    2: say("it has no such register"),
+    3: say("it does not take this count of registers"),
+    4: say("it failed"),
+    6: say("it is busy"),
 }
 
 
@@ -124,15 +125,15 @@ def registers_of(frame: bytes, registers: Registers) -> tuple[bytes, str | None]
     """Return the bytes of an answer's registers, in the layout's order, and its problem."""
     used, answer = _handle(_library(), frame)
     if answer is None:
-        return b"", "checksum" if used else "half an answer"
+        return b"", "checksum" if used else say("half an answer")
     if answer.dev_id != registers.device:
-        return b"", f"answer of device {answer.dev_id}"
+        return b"", say("answer of device {dev_id}", dev_id=answer.dev_id)
     if answer.isError():
         code = answer.exception_code
-        return b"", f"the device refuses: {_REFUSALS.get(code, f'exception {code}')}"
+        return b"", say("the device refuses: {get}", get=_REFUSALS.get(code, f"exception {code}"))
     words = answer.registers
     if answer.function_code != _question(registers).function_code or len(words) != registers.count:
-        return b"", "not an answer to what was asked"
+        return b"", say("not an answer to what was asked")
     ordered = [words[at] for at in registers.order]
     return struct.pack(f">{len(ordered)}H", *ordered), None
 
@@ -166,7 +167,9 @@ def _library() -> "FramerRTU":
         from pymodbus.pdu import DecodePDU
     except ImportError:
         raise BadInput(
-            "Modbus rods are read by the library pymodbus, which is not installed: "
-            "pip install pymodbus."
+            say(
+                "Modbus rods are read by the library pymodbus, which is not installed: pip "
+                "install pymodbus."
+            )
         ) from None
     return FramerRTU(DecodePDU(is_server=False))

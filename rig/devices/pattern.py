@@ -10,6 +10,8 @@ from operator import itemgetter
 
 import re2
 
+from rig.language import say
+
 LONGEST_PATTERN = 2000
 _MEANT = ("value", "unit", "status", "seq")
 
@@ -45,7 +47,9 @@ class LinePattern:
 
     def __init__(self, text: str) -> None:
         if len(text) > LONGEST_PATTERN:
-            raise BadPattern(f"is longer than {LONGEST_PATTERN} characters")
+            raise BadPattern(
+                say("is longer than {longest_pattern} characters", longest_pattern=LONGEST_PATTERN)
+            )
         # What people know is the notation of `re`. Where RE2 would take more, or the same in
         # another sense, the pattern is refused, so that it means one thing.
         try:
@@ -53,15 +57,18 @@ class LinePattern:
                 warnings.simplefilter("error")  # what Python will read otherwise one day
                 self.names = frozenset(re.compile(text, re.ASCII).groupindex)
         except (re.error, RecursionError, OverflowError, Warning) as error:
-            raise BadPattern(f"is not a regular expression: {error}") from None
+            raise BadPattern(say("is not a regular expression: {error}", error=error)) from None
         if "{," in text:
             raise BadPattern("has {,n}; write {0,n}")
         try:
             compiled = re2.compile(text, re2.ASCII)
         except re.error as error:
             raise BadPattern(
-                f"has what no line of a device needs and what can take for ever ({error}); "
-                "patterns are those of RE2"
+                say(
+                    "has what no line of a device needs and what can take for ever ({error}); "
+                    "patterns are those of RE2",
+                    error=error,
+                )
             ) from None
         self._match = compiled.fullmatch
         at = tuple(compiled.groupindex.get(name, 0) for name in _MEANT)

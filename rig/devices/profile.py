@@ -17,6 +17,7 @@ from rig.devices.framing import LONGEST_MESSAGE
 from rig.devices.modbus import DEVICES, MOST_REGISTERS, Registers, register_order
 from rig.devices.pattern import BadPattern, LinePattern
 from rig.errors import BadInput
+from rig.language import join, numeral, say
 from rig.texts import LONGEST_TEXT, MOST_TOML_BYTES, parse_toml, read_text
 
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
@@ -126,10 +127,14 @@ def load_profile(key_or_path: str | Path) -> Profile:
     path = Path(name)
     if not path.exists():
         raise BadInput(
-            f"There is no device profile {name!r}. "
-            f"Give one of {', '.join(shipped)}, or the path of a TOML file."
+            say(
+                "There is no device profile {name!r}. Give one of {shipped}, or the path of a "
+                "TOML file.",
+                name=name,
+                shipped=join(", ", shipped),
+            )
         )
-    text = read_text(path, "a profile is a TOML file", MOST_TOML_BYTES)
+    text = read_text(path, say("a profile is a TOML file"), MOST_TOML_BYTES)
     return parse_profile(text, name)
 
 
@@ -148,13 +153,15 @@ def parse_profile(toml_text: str, name: str) -> Profile:
     BadInput
         With `name`, the key at fault and what is allowed there.
     """
-    data = parse_toml(toml_text, f"The profile {name}")
+    data = parse_toml(toml_text, say("The profile {name}", name=name))
     top = _Table(name, "", data)
     framing = top.choice("framing", ("line", "packet", "modbus"))
     top.allow(*_KEYS, framing, "serial", "ble")
     lists = _status_lists(top, framing)
     checksums = {"line": ("none", "xor"), "packet": ("none", "crc16"), "modbus": ("none",)}[framing]
-    checksum = top.choice("checksum", checksums, "none", f" for {framing} framing")
+    checksum = top.choice(
+        "checksum", checksums, "none", say(" for {framing} framing", framing=framing)
+    )
 
     pattern, layout, scale_mm = None, None, 1.0
     fields: tuple[str, ...] = ()
@@ -163,7 +170,7 @@ def parse_profile(toml_text: str, name: str) -> Profile:
         pattern = _pattern(top.table("line"))
         names: Iterable[str] = pattern.names
         if "unit" not in names:
-            top.needs("unit", "because the pattern has no group `unit`")
+            top.needs("unit", say("because the pattern has no group `unit`"))
     else:
         table = top.table(framing)
         table.allow(
@@ -174,8 +181,12 @@ def parse_profile(toml_text: str, name: str) -> Profile:
         names = fields
     if "status" not in names and any(lists.values()):
         key = next(key for key, values in lists.items() if values)
-        where = "the pattern has no group" if framing == "line" else f"`{framing}.fields` has no"
-        top.refuse(key, f"lists values of `status`, but {where} `status`")
+        where = (
+            say("the pattern has no group")
+            if framing == "line"
+            else say("`{framing}.fields` has no", framing=framing)
+        )
+        top.refuse(key, say("lists values of `status`, but {where} `status`", where=where))
 
     serial = _serial(top.table("serial") if "serial" in data else None, framing, registers)
     service = value = None
@@ -224,10 +235,18 @@ def with_clamp(profile: Profile, clamp_mm: float) -> Profile:
     """
     if not profile.needs_clamp:
         raise BadInput(
-            f"The profile {profile.key} reads from the rod's foot and takes no clamp height."
+            say(
+                "The profile {key} reads from the rod's foot and takes no clamp height.",
+                key=profile.key,
+            )
         )
     if not (math.isfinite(clamp_mm) and clamp_mm > 0):
-        raise BadInput(f"A clamp height of {clamp_mm:g} mm is not possible; it is above 0.")
+        raise BadInput(
+            say(
+                "A clamp height of {clamp} mm is not possible; it is above 0.",
+                clamp=numeral(clamp_mm, "g"),
+            )
+        )
     return replace(profile, clamp_mm=clamp_mm)
 
 
@@ -242,7 +261,14 @@ def _status_lists(top: "_Table", framing: str) -> dict[str, tuple[str | int, ...
     for key, values in lists.items():
         for value in values:
             if value in seen:
-                top.refuse(key, f"lists {value!r}, which `{seen[value]}` lists already")
+                top.refuse(
+                    key,
+                    say(
+                        "lists {value!r}, which `{seen}` lists already",
+                        value=value,
+                        seen=seen[value],
+                    ),
+                )
             seen[value] = key
     return lists
 
@@ -264,18 +290,38 @@ def _pattern(table: "_Table") -> LinePattern:
 def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[str, ...], float]:
     text = table.text("layout")
     if text[:1] not in ("<", ">", "!"):
-        table.refuse("layout", f"is {text!r}; begin it with < (low byte first) or > (high first)")
+        table.refuse(
+            "layout",
+            say("is {text!r}; begin it with < (low byte first) or > (high first)", text=text),
+        )
     try:
         layout = struct.Struct(text)
     except (struct.error, UnicodeEncodeError) as error:
-        table.refuse("layout", f"is {text!r}, not the notation of Python's struct module: {error}")
+        table.refuse(
+            "layout",
+            say(
+                "is {text!r}, not the notation of Python's struct module: {error}",
+                text=text,
+                error=error,
+            ),
+        )
     if layout.size + checksum_size > LONGEST_MESSAGE:
-        table.refuse("layout", f"is longer than {LONGEST_MESSAGE} bytes")
+        table.refuse(
+            "layout", say("is longer than {longest_message} bytes", longest_message=LONGEST_MESSAGE)
+        )
 
     fields = table.values("fields", str, needed=True)
     items = layout.unpack(b"\xff" * layout.size)
     if len(fields) != len(items):
-        table.refuse("fields", f"names {len(fields)}, but the layout {text!r} has {len(items)}")
+        table.refuse(
+            "fields",
+            say(
+                "names {fields}, but the layout {text!r} has {items}",
+                fields=len(fields),
+                text=text,
+                items=len(items),
+            ),
+        )
     _refuse_odd_fields(table, fields, items)
     return layout, tuple(str(name) for name in fields), table.number("scale_mm", above=0.0)
 
@@ -284,17 +330,21 @@ def _registers(table: "_Table") -> Registers:
     device = table.whole("device", 1, DEVICES.start, DEVICES.stop - 1)
     kind = table.choice("registers", ("holding", "input"), "holding")
     first = table.whole("first", None, 0, 65535)
-    words = table.choice("word_order", ("high first", "low first"), "high first")
+    words = table.choice("word_order", (say("high first"), say("low first")), say("high first"))
     text = table.text("layout")
     order = register_order(text, words == "low first")
     if order is None:
         table.refuse(
             "layout",
-            f"is {text!r}; registers are > and h, H, i, I, l, L, q, Q, f, d, at most "
-            f"{MOST_REGISTERS} of 16 bits",
+            say(
+                "is {text!r}; registers are > and h, H, i, I, l, L, q, Q, f, d, at most "
+                "{most_registers} of 16 bits",
+                text=text,
+                most_registers=MOST_REGISTERS,
+            ),
         )
     if first + len(order) > 65536:
-        table.refuse("first", f"is {first}; there is no register above 65535")
+        table.refuse("first", say("is {first}; there is no register above 65535", first=first))
     return Registers(
         device=device,
         kind="input" if kind == "input" else "holding",
@@ -325,7 +375,7 @@ def _serial(table: "_Table | None", framing: str, registers: Registers | None) -
         for key in ("ask_every_ms", "answer_within_ms"):
             if key in table:
                 table.refuse(
-                    key, "says how a rod is asked, but `serial.ask` does not say with what"
+                    key, say("says how a rod is asked, but `serial.ask` does not say with what")
                 )
         asking = None
     else:
@@ -337,7 +387,10 @@ def _serial(table: "_Table | None", framing: str, registers: Registers | None) -
     parity = table.choice("parity", get_args(Parity), "none")
     stop_bits = table.number("stop_bits", 1.0)
     if stop_bits not in (1.0, 1.5, 2.0):
-        table.refuse("stop_bits", f"is {stop_bits:g}; allowed: 1, 1.5, 2")
+        table.refuse(
+            "stop_bits",
+            say("is {stop_bits}; allowed: 1, 1.5, 2", stop_bits=numeral(stop_bits, "g")),
+        )
     return SerialLine(
         baud=table.whole("baud", None, 1, _FASTEST_BAUD) if "baud" in table else None,
         data_bits=table.whole("data_bits", 8, 5, 8),
@@ -354,14 +407,20 @@ def _refuse_odd_fields(table: "_Table", fields: tuple[str, ...], items: tuple[ob
     for name in ("seq", "status", "value"):
         count = fields.count(name)
         if count > 1 or (name == "value" and count == 0):
-            table.refuse("fields", f"must name {name!r} once, not {count} times")
+            table.refuse(
+                "fields", say("must name {name!r} once, not {count} times", name=name, count=count)
+            )
         allowed = (int, float) if name == "value" else (int,)
         item = items[fields.index(name)] if count else 0
         if type(item) not in allowed:
-            kind = "a number" if name == "value" else "a whole number"
-            table.refuse("layout", f"makes {name!r} something else than {kind}")
+            kind = "a number" if name == "value" else say("a whole number")
+            table.refuse(
+                "layout", say("makes {name!r} something else than {kind}", name=name, kind=kind)
+            )
         if name == "seq" and isinstance(item, int) and item < 0:
-            table.refuse("layout", "makes 'seq' a signed number; a count is one of B, H, I, L, Q")
+            table.refuse(
+                "layout", say("makes 'seq' a signed number; a count is one of B, H, I, L, Q")
+            )
 
 
 class _Table:
@@ -373,7 +432,15 @@ class _Table:
         self._data = data
 
     def refuse(self, key: str, what: str) -> NoReturn:
-        raise BadInput(f"The profile {self._profile} is wrong: `{self._prefix}{key}` {what}.")
+        raise BadInput(
+            say(
+                "The profile {profile} is wrong: `{prefix}{key}` {what}.",
+                profile=self._profile,
+                prefix=self._prefix,
+                key=key,
+                what=what,
+            )
+        )
 
     def __contains__(self, key: str) -> bool:
         return key in self._data
@@ -381,26 +448,30 @@ class _Table:
     def allow(self, *keys: str) -> None:
         for key in self._data:
             if key not in keys:
-                self.refuse(key, f"is not known here; allowed are {', '.join(keys)}")
+                self.refuse(
+                    key, say("is not known here; allowed are {keys}", keys=join(", ", keys))
+                )
 
     def needs(self, key: str, why: str) -> None:
         if key not in self._data:
-            self.refuse(key, f"is missing; it is needed {why}")
+            self.refuse(key, say("is missing; it is needed {why}", why=why))
 
     def table(self, key: str) -> "_Table":
         if key not in self._data:
-            self.refuse(key, f"is missing: add a table [{key}]")
+            self.refuse(key, say("is missing: add a table [{key}]", key=key))
         inner = self._data[key]
         if not isinstance(inner, dict):
-            self.refuse(key, f"must be a table [{key}]")
+            self.refuse(key, say("must be a table [{key}]", key=key))
         return _Table(self._profile, f"{self._prefix}{key}.", inner)
 
     def text(self, key: str) -> str:
-        value = self._get(key, str, "text in quotes")
+        value = self._get(key, str, say("text in quotes"))
         if not value:
-            self.refuse(key, "is empty")
+            self.refuse(key, say("is empty"))
         if len(value) > LONGEST_TEXT:
-            self.refuse(key, f"is longer than {LONGEST_TEXT} characters")
+            self.refuse(
+                key, say("is longer than {longest_text} characters", longest_text=LONGEST_TEXT)
+            )
         return str(value)
 
     def choice(
@@ -408,9 +479,17 @@ class _Table:
     ) -> str:
         if default is not None and key not in self._data:
             return default
-        value = self._get(key, str, "one of " + ", ".join(allowed))
+        value = self._get(key, str, say("one of ") + join(", ", allowed))
         if value not in allowed:
-            self.refuse(key, f"is {value!r}; allowed{where}: {', '.join(allowed)}")
+            self.refuse(
+                key,
+                say(
+                    "is {value!r}; allowed{where}: {allowed}",
+                    value=value,
+                    where=where,
+                    allowed=join(", ", allowed),
+                ),
+            )
         return str(value)
 
     def number(
@@ -425,19 +504,41 @@ class _Table:
             return default
         value = float(self._get(key, (int, float), "a number"))
         if not (math.isfinite(value) and value > above and value >= least):
-            bound = f" above {above:g}" if above > -math.inf else ""
-            bound += f" of at least {least:g}" if least > -math.inf else ""
-            self.refuse(key, f"is {value:g}; it must be a finite number{bound}")
+            bound = say(" above {above}", above=numeral(above, "g")) if above > -math.inf else ""
+            bound += (
+                say(" of at least {least}", least=numeral(least, "g")) if least > -math.inf else ""
+            )
+            self.refuse(
+                key,
+                say(
+                    "is {value}; it must be a finite number{bound}",
+                    value=numeral(value, "g"),
+                    bound=bound,
+                ),
+            )
         if between is not None and not between[0] <= value <= between[1]:
-            self.refuse(key, f"is {value:g}; it is from {between[0]:g} to {between[1]:g}")
+            self.refuse(
+                key,
+                say(
+                    "is {value}; it is from {between} to {between_2}",
+                    value=numeral(value, "g"),
+                    between=numeral(between[0], "g"),
+                    between_2=numeral(between[1], "g"),
+                ),
+            )
         return value
 
     def whole(self, key: str, default: int | None, least: int, most: int) -> int:
         if default is not None and key not in self._data:
             return default
-        value = int(self._get(key, int, "a whole number"))
+        value = int(self._get(key, int, say("a whole number")))
         if not least <= value <= most:
-            self.refuse(key, f"is {value}; it is from {least} to {most}")
+            self.refuse(
+                key,
+                say(
+                    "is {value}; it is from {least} to {most}", value=value, least=least, most=most
+                ),
+            )
         return value
 
     def octets(self, key: str, most: int) -> bytes | None:
@@ -447,39 +548,44 @@ class _Table:
         try:
             data = self.text(key).encode("latin-1")
         except UnicodeEncodeError:
-            self.refuse(key, "has a character above U+00FF; each stands for one byte")
+            self.refuse(key, say("has a character above U+00FF; each stands for one byte"))
         if len(data) > most:
-            self.refuse(key, f"is longer than {most} bytes")
+            self.refuse(key, say("is longer than {most} bytes", most=most))
         return data
 
     def sign(self, key: str) -> int:
         value = self._data.get(key, 1)
         if type(value) is not int or value not in (1, -1):
-            self.refuse(key, f"is {value!r}; allowed: 1, -1")
+            self.refuse(key, say("is {value!r}; allowed: 1, -1", value=value))
         return value
 
     def flag(self, key: str) -> bool:
-        return bool(self._get(key, bool, "true or false")) if key in self._data else False
+        return bool(self._get(key, bool, say("true or false"))) if key in self._data else False
 
     def values(self, key: str, kind: type, needed: bool = False) -> tuple[Any, ...]:
         if not needed and key not in self._data:
             return ()
-        allowed = "a list of text" if kind is str else "a list of whole numbers"
+        allowed = say("a list of text") if kind is str else say("a list of whole numbers")
         values = self._get(key, list, allowed)
         if any(type(value) is not kind for value in values):
-            self.refuse(key, f"must be {allowed}")
+            self.refuse(key, say("must be {allowed}", allowed=allowed))
         return tuple(values)
 
     def uuid(self, key: str) -> str:
         value = self.text(key).lower()
         if not _UUID.fullmatch(value):
-            self.refuse(key, f"is {value!r}; it must be a 128-bit UUID, 8-4-4-4-12 hex digits")
+            self.refuse(
+                key,
+                say("is {value!r}; it must be a 128-bit UUID, 8-4-4-4-12 hex digits", value=value),
+            )
         return value
 
     def _get(self, key: str, kind: type | tuple[type, ...], allowed: str) -> Any:
         if key not in self._data:
-            self.refuse(key, f"is missing; it must be {allowed}")
+            self.refuse(key, say("is missing; it must be {allowed}", allowed=allowed))
         value = self._data[key]
         if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-            self.refuse(key, f"is {value!r}; it must be {allowed}")
+            self.refuse(
+                key, say("is {value!r}; it must be {allowed}", value=value, allowed=allowed)
+            )
         return value

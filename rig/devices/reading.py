@@ -6,11 +6,13 @@ A stream of these is all that surveying and marker setting ever see of a rod.
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from rig.language import say
+
 AWAKE = "awake"
 """An act that nobody did: the computer slept until now."""
 CLOCK_SET = "clock"
 """An act that nobody did: the time of day was set, by its argument in seconds."""
-AT_ONCE = "at once"
+AT_ONCE = say("at once")
 """Argument of the act that ends a session where nobody is there to be asked anything."""
 
 Status = Literal["valid", "no_beam", "button", "low_battery", "bad"]

@@ -22,6 +22,7 @@ from rig.devices.ports import Adapter, adapter_at, lasting_name, list_ports
 from rig.devices.profile import Profile
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from serial import Serial
@@ -65,18 +66,22 @@ class SerialTransport:
     """
 
     whole_messages = False
-    other_device = (
-        "Plug the rod in there again, or stop and name its port by the name that stays its own: "
-        "rig devices shows it, in /dev/serial/by-id."
+    other_device = say(
+        "Plug the rod in there again, or stop and name its port by the name that stays its "
+        "own: rig devices shows it, in /dev/serial/by-id."
     )
 
     def __init__(self, url: str, baud: int | None = None, profile: Profile | None = None) -> None:
         line = profile.serial if profile else SerialLine()
         baud = line.baud or USUAL_BAUD if baud is None else baud
         if baud <= 0:
-            raise BadInput(f"A speed of {baud} baud is not possible; common are 9600 and 115200.")
+            raise BadInput(
+                say(
+                    "A speed of {baud} baud is not possible; common are 9600 and 115200.", baud=baud
+                )
+            )
         if not url.strip():
-            raise BadInput("No serial port is named; give one such as /dev/ttyUSB0.")
+            raise BadInput(say("No serial port is named; give one such as /dev/ttyUSB0."))
         if "://" in url:
             _check_url(url)
         self.url = url
@@ -120,7 +125,7 @@ class SerialTransport:
     async def read(self) -> bytes:
         """Wait for bytes and return all that are there; raise `TransportLost` when it is gone."""
         if self._session is None:
-            raise TransportLost(f"{self.url} is not open")
+            raise TransportLost(say("{url} is not open", url=self.url))
         return await self._session.read()
 
     async def close(self) -> None:
@@ -177,7 +182,13 @@ class SerialTransport:
         if now is None or now == before:
             return ()
         self._adapter = now
-        return (f"Another device is plugged in at {self.url} now. {self.other_device}",)
+        return (
+            say(
+                "Another device is plugged in at {url} now. {other_device}",
+                url=self.url,
+                other_device=self.other_device,
+            ),
+        )
 
     async def _look_around(self) -> Sequence[str]:
         """Listen to ports that came since the rod was heard; offer one that speaks as it does."""
@@ -218,10 +229,15 @@ class SerialTransport:
 
     def _offer(self, url: str) -> str:
         name = lasting_name(url) or url
-        lasting = "" if name == url else f", or stop and start it with --serial {name}"
-        return (
-            f"{self.url} is gone, and {url} came, which speaks as the rod does: press p to go on "
-            f"with it{lasting}. Or plug the rod in where it was."
+        lasting = (
+            "" if name == url else say(", or stop and start it with --serial {name}", name=name)
+        )
+        return say(
+            "{url} is gone, and {url_2} came, which speaks as the rod does: press p to go "
+            "on with it{lasting}. Or plug the rod in where it was.",
+            url=self.url,
+            url_2=url,
+            lasting=lasting,
         )
 
 
@@ -349,7 +365,7 @@ def _check_url(url: str) -> None:
     except ValueError:
         whole = False
     if not whole:
-        raise BadInput(f"{url} is not complete; write it as socket://host:port.")
+        raise BadInput(say("{url} is not complete; write it as socket://host:port.", url=url))
 
 
 def _open_port(url: str, baud: int, line: SerialLine) -> "Serial":
@@ -373,11 +389,15 @@ def _open_port(url: str, baud: int, line: SerialLine) -> "Serial":
         if line.rts is not None:
             port.rts = line.rts
     except (ValueError, OSError) as error:
-        raise BadInput(f"{url} cannot be used as a serial port: {error}.") from None
+        raise BadInput(
+            say("{url} cannot be used as a serial port: {error}.", url=url, error=error)
+        ) from None
     try:
         port.open()
     except ValueError as error:
-        raise BadInput(f"{url} cannot run at {baud} baud: {error}.") from None
+        raise BadInput(
+            say("{url} cannot run at {baud} baud: {error}.", url=url, baud=baud, error=error)
+        ) from None
     except Exception as error:
         raise DeviceUnavailable(_why_not(url, error)) from None
     return port
@@ -389,38 +409,47 @@ def _why_not(url: str, error: Exception) -> str:
     if url.startswith("socket://"):
         place = url.removeprefix("socket://")
         if isinstance(cause, ConnectionRefusedError):
-            return f"Nothing answers at {place}. Start what serves the rod there."
+            return say("Nothing answers at {place}. Start what serves the rod there.", place=place)
         if isinstance(cause, TimeoutError):
-            return f"No answer from {place}. Check the address, and that it is in this network."
+            return say(
+                "No answer from {place}. Check the address, and that it is in this network.",
+                place=place,
+            )
         if isinstance(cause, socket.gaierror):
-            return f"There is no computer with the name of {place}. Check the address."
-        return f"{place} cannot be reached: {_plain(error)}."
+            return say(
+                "There is no computer with the name of {place}. Check the address.", place=place
+            )
+        return say("{place} cannot be reached: {plain}.", place=place, plain=_plain(error))
     code = getattr(error, "errno", None)
     if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO) or not os.path.exists(url):
-        there = ", ".join(port.url for port in list_ports()) or "none"
-        return (
-            f"There is no serial port {url} here; there are: {there}. "
-            "Plug the rod in, or name its port with --serial; a name in /dev/serial/by-id stays "
-            "the same wherever it is plugged in."
+        there = join(", ", (port.url for port in list_ports())) or "none"
+        return say(
+            "There is no serial port {url} here; there are: {there}. Plug the rod in, or "
+            "name its port with --serial; a name in /dev/serial/by-id stays the same "
+            "wherever it is plugged in.",
+            url=url,
+            there=there,
         )
     if code in (errno.EACCES, errno.EPERM):
-        return (
-            f"You are not allowed to open {url}. It belongs to the group {_group(url)}: run "
-            f"`sudo usermod -aG {_group(url)} $USER`, then sign out and in again."
+        return say(
+            "You are not allowed to open {url}. It belongs to the group {group}: run `sudo "
+            "usermod -aG {group} $USER`, then sign out and in again.",
+            url=url,
+            group=_group(url),
         )
     if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
-        return f"{url} is busy: another program has it open. Close that first."
+        return say("{url} is busy: another program has it open. Close that first.", url=url)
     if not _is_character_device(url):
-        return f"{url} is not a serial port. Name the rod's port with --serial."
-    return f"{url} cannot be opened: {_plain(error)}."
+        return say("{url} is not a serial port. Name the rod's port with --serial.", url=url)
+    return say("{url} cannot be opened: {plain}.", url=url, plain=_plain(error))
 
 
 def _reason_lost(url: str, error: Exception) -> str:
     if url.startswith("socket://"):
-        return f"{url} closed the connection"
+        return say("{url} closed the connection", url=url)
     if not os.path.exists(url):
-        return f"{url} is gone: unplugged?"
-    return f"{url} does not answer any more"
+        return say("{url} is gone: unplugged?", url=url)
+    return say("{url} does not answer any more", url=url)
 
 
 def _plain(error: Exception) -> str:

@@ -10,6 +10,7 @@ from rig.devices.decoder import DUPLICATE, OUT_OF_ORDER, Decoder
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.devices.transport import Transport, TransportLost
 from rig.errors import DeviceUnavailable
+from rig.language import numeral, say
 
 # Noise that makes no sense for so long is told to the user.
 SENSELESS_MESSAGES = 20
@@ -112,9 +113,10 @@ async def supervise(
                 yield Notice(time_s, utc_s, warning)
             if transport.dropped_bytes >= flood:
                 flood = 10 * transport.dropped_bytes
-                text = (
-                    f"The rod sends faster than anybody can read: {transport.dropped_bytes} bytes "
-                    "were let go so far. Is this the rod, at its own speed (--baud)?"
+                text = say(
+                    "The rod sends faster than anybody can read: {dropped_bytes} bytes "
+                    "were let go so far. Is this the rod, at its own speed (--baud)?",
+                    dropped_bytes=transport.dropped_bytes,
                 )
                 yield Notice(time_s, utc_s, text)
             if transport.battery_percent not in (None, percent):
@@ -180,12 +182,14 @@ class _Ears:
 def _silence(silence_s: float | None, noise: bool) -> tuple[str, str]:
     """Return the reason for a loss by silence, and what to tell the user."""
     if noise:
-        return f"no whole message came for {silence_s:g} s", (
-            "The rod is connected, but bytes without a whole message arrive: check the cable, "
-            "--baud and --profile. Opening it again."
+        return say("no whole message came for {silence} s", silence=numeral(silence_s, "g")), (
+            say(
+                "The rod is connected, but bytes without a whole message arrive: check the "
+                "cable, --baud and --profile. Opening it again."
+            )
         )
-    return f"nothing came for {silence_s:g} s", (
-        "The rod is connected but silent; opening it again. Is it switched on and set to send?"
+    return say("nothing came for {silence} s", silence=numeral(silence_s, "g")), (
+        say("The rod is connected but silent; opening it again. Is it switched on and set to send?")
     )
 
 
@@ -229,8 +233,12 @@ async def _reach_again(
                     yield reading
                 if sense.finds_another(heard):
                     yield (
-                        f"What is there now does not speak as the rod did{sense.problem}: is "
-                        f"it another device? {transport.other_device}"
+                        say(
+                            "What is there now does not speak as the rod did{problem}: is it "
+                            "another device? {other_device}",
+                            problem=sense.problem,
+                            other_device=transport.other_device,
+                        )
                     )
         except (DeviceUnavailable, OSError):
             if listen_s is not None and watchdog.expired():
@@ -273,4 +281,7 @@ class _Sense:
         if self._messages <= SENSELESS_MESSAGES and self._bytes <= SENSELESS_BYTES:
             return None
         self.settled = True
-        return f"Bytes arrive but none make sense{self.problem}: check --baud and --profile."
+        return say(
+            "Bytes arrive but none make sense{problem}: check --baud and --profile.",
+            problem=self.problem,
+        )

@@ -22,6 +22,7 @@ from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, parse_profile, with_clamp
 from rig.devices.reading import Back, Battery, Lost, Reading
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.texts import LONGEST_LINE, parse_toml, toml_string
 
 V = TypeVar("V", str, datetime)
@@ -90,7 +91,9 @@ class TraceWriter:
         try:
             self._file = open(self.path, "x", encoding="utf-8", newline="\n", buffering=1)  # noqa: SIM115
         except FileExistsError:
-            raise BadInput(f"{self.path} is there already; give another name.") from None
+            raise BadInput(
+                say("{path} is there already; give another name.", path=self.path)
+            ) from None
         except OSError as error:
             raise self._cannot(error) from None
         started = datetime.fromtimestamp(started_utc_s, UTC)
@@ -145,7 +148,13 @@ class TraceWriter:
             raise self._cannot(error) from None
 
     def _cannot(self, error: OSError) -> BadInput:
-        return BadInput(f"The trace {self.path} cannot be written: {error.strerror}.")
+        return BadInput(
+            say(
+                "The trace {path} cannot be written: {strerror}.",
+                path=self.path,
+                strerror=error.strerror,
+            )
+        )
 
 
 def read_trace(path: str | Path) -> Trace:
@@ -167,9 +176,15 @@ def read_trace(path: str | Path) -> Trace:
                 break
         start = file.tell()
     if not header:
-        raise BadInput(f"{path} is not a trace: it has no whole line.")
+        raise BadInput(say("{path} is not a trace: it has no whole line.", path=path))
     if header[-1] != _END_OF_HEADER:
-        raise BadInput(f"{path} is not a whole trace: its header has no line '{_END_OF_HEADER}'.")
+        raise BadInput(
+            say(
+                "{path} is not a whole trace: its header has no line '{end_of_header}'.",
+                path=path,
+                end_of_header=_END_OF_HEADER,
+            )
+        )
     told, profile, started_utc_s = _read_header("\n".join(header[1:-1]), path)
 
     items = _Items(Path(path), start, len(header) + 1, started_utc_s)
@@ -180,7 +195,13 @@ def read_trace(path: str | Path) -> Trace:
         size = file.seek(0, os.SEEK_END)
         file.seek(size - 1)
         if file.read(1) != b"\n":
-            notices.append(f"{path}: the last line, {last + 1}, was cut off and is left out.")
+            notices.append(
+                say(
+                    "{path}: the last line, {last}, was cut off and is left out.",
+                    path=path,
+                    last=last + 1,
+                )
+            )
     return Trace(told, profile, started_utc_s, items, tuple(notices))
 
 
@@ -205,18 +226,32 @@ class _Items:
                 seconds, tab, escaped = line.partition("\t")
                 if not tab or not _SECONDS.fullmatch(seconds):
                     raise BadInput(
-                        f"{path}, line {number}: expected seconds with six decimals and a tab."
+                        say(
+                            "{path}, line {number}: expected seconds with six decimals and a tab.",
+                            path=path,
+                            number=number,
+                        )
                     )
                 time_s = float(seconds)
                 if time_s < last_s:
                     raise BadInput(
-                        f"{path}, line {number}: time goes back from {last_s:.6f} to {seconds}."
+                        say(
+                            "{path}, line {number}: time goes back from {last} to {seconds}.",
+                            path=path,
+                            number=number,
+                            last=numeral(last_s, ".6f"),
+                            seconds=seconds,
+                        )
                     )
                 last_s = time_s
                 item = _item(escaped, time_s, round(self.started_utc_s + time_s, 6))
                 if item is None:
                     raise BadInput(
-                        f"{path}, line {number}: the message is not written as a trace has it."
+                        say(
+                            "{path}, line {number}: the message is not written as a trace has it.",
+                            path=path,
+                            number=number,
+                        )
                     )
                 yield number, item
 
@@ -226,12 +261,20 @@ def _opened(path: str | Path) -> Iterator[BinaryIO]:
     try:
         file = open(path, "rb")  # noqa: SIM115
     except OSError as error:
-        raise BadInput(f"The trace {path} cannot be read: {error.strerror}.") from None
+        raise BadInput(
+            say("The trace {path} cannot be read: {strerror}.", path=path, strerror=error.strerror)
+        ) from None
     with file:
         try:
             yield file
         except OSError as error:
-            raise BadInput(f"The trace {path} cannot be read: {error.strerror}.") from None
+            raise BadInput(
+                say(
+                    "The trace {path} cannot be read: {strerror}.",
+                    path=path,
+                    strerror=error.strerror,
+                )
+            ) from None
 
 
 def _lines(file: BinaryIO, path: str | Path, number: int) -> Iterator[tuple[int, str]]:
@@ -240,15 +283,36 @@ def _lines(file: BinaryIO, path: str | Path, number: int) -> Iterator[tuple[int,
         yield number, _decoded(line[:-1], path, number)
         number += 1
     if len(line) == LONGEST_LINE:
-        raise BadInput(f"{path}, line {number}: longer than {LONGEST_LINE} characters.")
+        raise BadInput(
+            say(
+                "{path}, line {number}: longer than {longest_line} characters.",
+                path=path,
+                number=number,
+                longest_line=LONGEST_LINE,
+            )
+        )
 
 
 def _refuse_first(line: str, path: str | Path) -> None:
     if not line.startswith(_FIRST):
-        raise BadInput(f"{path} is not a trace: line 1 is not '{_FIRST}{_VERSION}'.")
+        raise BadInput(
+            say(
+                "{path} is not a trace: line 1 is not '{first}{version}'.",
+                path=path,
+                first=_FIRST,
+                version=_VERSION,
+            )
+        )
     version = line.removeprefix(_FIRST)
     if version != _VERSION:
-        raise BadInput(f"{path}, line 1: this program reads version {_VERSION}, not {version!r}.")
+        raise BadInput(
+            say(
+                "{path}, line 1: this program reads version {version}, not {version_2!r}.",
+                path=path,
+                version=_VERSION,
+                version_2=version,
+            )
+        )
 
 
 def _item(escaped: str, time_s: float, utc_s: float) -> Item | None:
@@ -281,22 +345,30 @@ def replay(trace: Trace) -> Iterator[Reading | Lost | Back | Battery]:
 
 
 def _read_header(text: str, path: str | Path) -> tuple[Mapping[str, object], Profile, float]:
-    header = parse_toml(text, f"The header of {path} (from line 2)")
+    header = parse_toml(text, say("The header of {path} (from line 2)", path=path))
 
     def needed(key: str, kind: type[V]) -> V:
         value = header.get(key)
         if not isinstance(value, kind):
-            raise BadInput(f"The header of {path} is wrong: `{key}` is missing or of another kind.")
+            raise BadInput(
+                say(
+                    "The header of {path} is wrong: `{key}` is missing or of another kind.",
+                    path=path,
+                    key=key,
+                )
+            )
         return value
 
     key, toml, started = needed("key", str), needed("profile", str), needed("started", datetime)
     if started.tzinfo is None:
-        raise BadInput(f"The header of {path} is wrong: `started` has no time zone.")
-    profile = parse_profile(toml, f"{key} in {path}")
+        raise BadInput(say("The header of {path} is wrong: `started` has no time zone.", path=path))
+    profile = parse_profile(toml, say("{key} in {path}", key=key, path=path))
     clamp_mm = header.get("clamp_mm")
     if clamp_mm is not None:
         if not isinstance(clamp_mm, int | float) or not math.isfinite(clamp_mm):
-            raise BadInput(f"The header of {path} is wrong: `clamp_mm` must be a number.")
+            raise BadInput(
+                say("The header of {path} is wrong: `clamp_mm` must be a number.", path=path)
+            )
         profile = with_clamp(profile, float(clamp_mm))
     return header, profile, round(started.timestamp(), 6)
 
@@ -305,7 +377,7 @@ def _decoded(line: bytes, path: str | Path, number: int) -> str:
     try:
         return line.removesuffix(b"\r").decode("utf-8")
     except UnicodeDecodeError:
-        raise BadInput(f"{path}, line {number}: not text.") from None
+        raise BadInput(say("{path}, line {number}: not text.", path=path, number=number)) from None
 
 
 def _unescape(escaped: str) -> str:

@@ -9,6 +9,7 @@ from typing import Literal
 
 from rig.devices.reading import Reading
 from rig.errors import BadInput
+from rig.language import say
 from rig.units import INCH_FORMS, METRIC_FORMS, System, parse_length, with_point
 
 Act = Literal["accept", "undo", "skip", "quit"]
@@ -174,7 +175,11 @@ class TypedReader:
             return None
         if not _is_line(doubted.means_mm(unit)):
             raise BadInput(
-                f"{doubted.text} {unit} is no reading under a line; type the reading again."
+                say(
+                    "{doubted} {unit} is no reading under a line; type the reading again.",
+                    doubted=doubted.text,
+                    unit=unit,
+                )
             )
         if doubted.blocks:
             self.unit = unit
@@ -202,7 +207,10 @@ class TypedReader:
         value_mm = parse_length(text, unit=unit, what="reading", forms=forms)
         if value_mm < 0:
             raise BadInput(
-                f"The reading {text} is below 0; it is taken up from the floor to the line."
+                say(
+                    "The reading {text} is below 0; it is taken up from the floor to the line.",
+                    text=text,
+                )
             )
         if unit != self.units and _bare(text) is not None:
             text = f"{text} {unit}"  # so that the log tells it alone

@@ -8,6 +8,7 @@ import shapely
 from rig.drawing.contours import step_of
 from rig.drawing.look import Look, quarter_turns, turned
 from rig.drawing.vector import Floats
+from rig.language import say
 from rig.room import Outline
 from rig.study.floor_answer import HighPoint, LowPoint
 
@@ -62,12 +63,17 @@ def floor_in_characters(
     rule = "+" + "-" * n_columns + "+"
     lines = [rule, *(f"|{row}|" for row in rows), _with_doors(outline, rule, turns, left, right)]
     last = int(steps.max(initial=0))
-    lines.append(f"^ high point, v low point; 0 lies less than {look.units.length(step)} below it")
+    lines.append(
+        say(
+            "^ high point, v low point; 0 lies less than {step} below it",
+            step=look.units.length(step),
+        )
+    )
     if last:
-        lines[-1] += f", {last} at least {look.units.length(last * step)}"
+        lines[-1] += say(", {last} at least {step}", last=last, step=look.units.length(last * step))
     lines[-1] += "."
     if outline.doors:
-        lines.append("Seen from the door.")
+        lines.append(say("Seen from the door."))
     return lines
 
 

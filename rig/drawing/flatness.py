@@ -64,11 +64,11 @@ def flatness_drawing(
         pen = WORST if over else GOOD
         keys.append(Key(stroke(pen), wording.key_over if over else wording.key_in))
     if strips:
-        keys.append(Key(stroke(FAILED), "edge over the limit too"))
+        keys.append(Key(stroke(FAILED), say("edge over the limit too")))
     if lines:
-        keys.append(Key(stroke(RUN), "line of readings"))
+        keys.append(Key(stroke(RUN), say("line of readings")))
     if told.next:
-        keys.append(Key(_plus, "a shot here would settle it"))
+        keys.append(Key(_plus, say("a shot here would settle it")))
     frame = relief_frame(outline, look, contours, keys)
     for name, places in lines:
         run = frame.places(places)
@@ -84,7 +84,9 @@ def flatness_drawing(
     for place in told.next:
         frame.add(*_plus(*frame.place(place.x_mm, place.y_mm)))
     frame.label_contours()
-    return frame.finish(title, f"Contour lines every {look.units.length(contours.step)}.")
+    return frame.finish(
+        title, say("Contour lines every {step}.", step=look.units.length(contours.step))
+    )
 
 
 def _ends(frame: Frame, supports: Sequence[Place]) -> Floats:

@@ -21,6 +21,7 @@ from rig.drawing.vector import (
     rectangle,
     text_width,
 )
+from rig.language import say
 from rig.room import Outline
 from rig.study.cover import CoverAt
 from rig.study.floor_answer import HighPoint, LowPoint
@@ -43,7 +44,7 @@ def floor_drawing(
     high: HighPoint,
     low: LowPoint | None = None,
     likely: BaseGeometry | None = None,
-    title: str = "The floor as found",
+    title: str = say("The floor as found"),
 ) -> Drawing:
     """Heights below the high point, as contour lines and bands.
 
@@ -73,17 +74,17 @@ def floor_drawing(
     unsure = between(outline.polygon, doubt, contours.step, np.inf)
     inside = _on_floor(outline, doubt)
     keys = [
-        Key(lambda x, y: triangle(x, y), "high point"),
-        Key(lambda x, y: triangle(x, y, up=False, fill="paper"), "low point"),
-        Key(lambda x, y: dot(x, y, 0.6), "shot, how far below the high point"),
+        Key(lambda x, y: triangle(x, y), say("high point")),
+        Key(lambda x, y: triangle(x, y, up=False, fill="paper"), say("low point")),
+        Key(lambda x, y: dot(x, y, 0.6), say("shot, how far below the high point")),
     ]
     if low is None:
         keys.pop(1)
     if likely is not None:
-        keys.append(Key(stroke(LIKELY), "the high point lies in here, 95 times in 100"))
+        keys.append(Key(stroke(LIKELY), say("the high point lies in here, 95 times in 100")))
     step = look.units.length(contours.step)
     if not shapely.is_empty(unsure):
-        keys.append(Key(patch("paper", DOUBT), f"doubt over ± {step} (95 %)"))
+        keys.append(Key(patch("paper", DOUBT), say("doubt over ± {step} (95 %)", step=step)))
 
     def level_text(value: float) -> str:
         return look.short(-value)
@@ -94,7 +95,7 @@ def floor_drawing(
         keys,
         contours,
         "height",
-        f"Lower than the high point, {look.unit}",
+        say("Lower than the high point, {unit}", unit=look.unit),
         reverse=True,
         level_text=level_text,
     )
@@ -120,9 +121,13 @@ def floor_drawing(
     _add_shots(frame, seen)
     return frame.finish(
         title,
-        f"Contour lines every {look.units.length(contours.step)}. The modelled floor is known to "
-        f"± {look.units.doubt(float(np.median(inside)))} in the middle of things, "
-        f"± {look.units.doubt(float(inside.max()))} at the worst place (95 %).",
+        say(
+            "Contour lines every {step}. The modelled floor is known to ± {median} in the "
+            "middle of things, ± {max} at the worst place (95 %).",
+            step=look.units.length(contours.step),
+            median=look.units.doubt(float(np.median(inside))),
+            max=look.units.doubt(float(inside.max())),
+        ),
     )
 
 
@@ -133,7 +138,7 @@ def cover_drawing(
     extremes: tuple[CoverAt, CoverAt],
     min_cover_mm: float,
     spots: Sequence[GrindSpot] = (),
-    title: str = "Cover: thickness of compound",
+    title: str = say("Cover: thickness of compound"),
 ) -> Drawing:
     """Thickness of the compound, best estimate, as contour lines and bands.
 
@@ -158,10 +163,17 @@ def cover_drawing(
         Key(lambda x, y: triangle(x, y, up=False, fill="paper"), "deepest"),
     ]
     if not shapely.is_empty(thin):
-        keys.append(Key(patch("paper", LEAST), f"under {look.units.length(min_cover_mm)} of cover"))
+        keys.append(
+            Key(
+                patch("paper", LEAST),
+                say("under {min_cover} of cover", min_cover=look.units.length(min_cover_mm)),
+            )
+        )
     if spots:
-        keys.append(Key(lambda x, y: _grind_mark(x, y), "grind first, how deep"))
-    frame = Frame(outline, look, keys, contours, "cover", f"Thickness of compound, {look.unit}")
+        keys.append(Key(lambda x, y: _grind_mark(x, y), say("grind first, how deep")))
+    frame = Frame(
+        outline, look, keys, contours, "cover", say("Thickness of compound, {unit}", unit=look.unit)
+    )
     frame.add_bands()
     frame.add_hatching(thin, LEAST, 1.3)
     frame.add_room()
@@ -180,7 +192,11 @@ def cover_drawing(
         frame.add(tagged("grind", told, shapes))
     frame.label_contours()
     return frame.finish(
-        title, f"Best estimate. Lines of equal thickness every {look.units.length(contours.step)}."
+        title,
+        say(
+            "Best estimate. Lines of equal thickness every {step}.",
+            step=look.units.length(contours.step),
+        ),
     )
 
 

@@ -33,6 +33,7 @@ from rig.drawing.vector import (
     rectangle,
     text_width,
 )
+from rig.language import join, numeral, say
 from rig.room import Outline
 from rig.units import MM_PER_FT
 
@@ -288,10 +289,10 @@ class Frame:
 
     def _notes(self) -> list[str]:
         """How the plan is turned and its scale, in one row or in two."""
-        notes = ["Seen from the door." if self.outline.doors else "x to the right, y up."]
+        notes = [say("Seen from the door.") if self.outline.doors else say("x to the right, y up.")]
         if self.look.to_scale:
-            notes.append(f"1:{self.scale:g} at full size.")
-        return [" ".join(notes)] if self.look.width_mm > _WIDE_MM else notes
+            notes.append(say("1:{scale} at full size.", scale=numeral(self.scale, "g")))
+        return [join(" ", notes)] if self.look.width_mm > _WIDE_MM else notes
 
     def _bar_part_mm(self) -> float:
         """Longest round length of which the scale bar has room for four; 0 where there is none."""
@@ -324,7 +325,7 @@ class Frame:
         tip, base = middle + out * 0.6, middle + out * 3.2
         wing = along * 1.5
         shapes.append(area([[tip, base + wing, base - wing]], "ink"))
-        word = "DOOR" if n == 0 else f"DOOR {n + 1}"
+        word = "DOOR" if n == 0 else say("DOOR {n}", n=n + 1)
         at = middle + out * (3.9 + (USUAL_MM if out[1] > 0.5 else 0.5))
         angle = 0.0
         if abs(out[0]) > 0.7:
@@ -351,7 +352,7 @@ def relief_frame(
         keys,
         contours,
         "height",
-        f"Lower than the highest place, {look.unit}",
+        say("Lower than the highest place, {unit}", unit=look.unit),
         reverse=True,
         level_text=lambda value: look.short(-value),
     )

@@ -6,6 +6,7 @@ from rig.drawing.contours import Lattice, contours_of, lattice_of, values_on
 from rig.drawing.frame import relief_frame
 from rig.drawing.look import Look
 from rig.drawing.vector import Drawing, Floats
+from rig.language import say
 from rig.room import Outline
 
 
@@ -35,5 +36,7 @@ def relief_drawings(
         frame = relief_frame(outline, look, contours)
         frame.label_contours()
         most = -values_on(outline, lattice)[0]
-        drawings.append(frame.finish(title, f"{look.units.length(most)} from lowest to highest."))
+        drawings.append(
+            frame.finish(title, say("{most} from lowest to highest.", most=look.units.length(most)))
+        )
     return drawings

@@ -9,6 +9,7 @@ import shapely
 
 from rig.drawing.look import Look
 from rig.drawing.vector import SMALL_MM, USUAL_MM, Box, Floats, Place, Text, text_width
+from rig.language import join
 from rig.room import Outline, named_walls
 
 _ROW_MM = 3.4
@@ -129,7 +130,7 @@ def _in_two(text: str) -> list[list[str]]:
     """A text in one line, and in two that are about as long."""
     words = text.split(" ")
     cuts = range(1, len(words))
-    halves = [[" ".join(words[:cut]), " ".join(words[cut:])] for cut in cuts]
+    halves = [[join(" ", words[:cut]), join(" ", words[cut:])] for cut in cuts]
     return [[text], *([min(halves, key=_widest)] if halves else [])]
 
 

@@ -9,8 +9,8 @@ from rig.drawing.frame import Frame, closest
 from rig.drawing.look import Look
 from rig.drawing.symbols import Key, arrow, dot, ring, stroke, tagged
 from rig.drawing.vector import LARGE_MM, SMALL_MM, USUAL_MM, Drawing, Line, Pen, Place, Shape, Text
+from rig.language import say, say_many
 from rig.room import Outline
-from rig.units import counted
 
 WALK = Pen("rule", 0.35)
 
@@ -31,7 +31,7 @@ class _Marker(_Point, Protocol):
     def is_set(self) -> bool: ...
 
 
-def room_drawing(outline: Outline, look: Look, title: str = "The room") -> Drawing:
+def room_drawing(outline: Outline, look: Look, title: str = say("The room")) -> Drawing:
     """Draw nothing but the room."""
     frame = Frame(outline, look)
     frame.add_room()
@@ -60,14 +60,14 @@ def walk_drawing(
     look: Look,
     points: Sequence[_Point],
     shot: Collection[str] = (),
-    title: str = "Points to shoot, in the order to walk them",
+    title: str = say("Points to shoot, in the order to walk them"),
 ) -> Drawing:
     """Grid points in the order of the walk, those already shot filled."""
     keys = [
         Key(lambda x, y: _start(x, y), "start"),
-        Key(lambda x, y: ring(x, y, 1.1), "to shoot"),
+        Key(lambda x, y: ring(x, y, 1.1), say("to shoot")),
         Key(lambda x, y: dot(x, y, 1.1), "shot"),
-        Key(stroke(WALK), "the walk"),
+        Key(stroke(WALK), say("the walk")),
     ]
     frame = Frame(outline, look, keys)
     frame.add_room()
@@ -86,24 +86,37 @@ def walk_drawing(
             shapes += frame.labels.beside(x, y, [(point.label, size, True)], away, below=True)
         frame.add(tagged("point", point.label, shapes))
     done = sum(point.label in shot for point in points)
-    return frame.finish(title, f"{counted(len(points), 'point')}, {done} of them shot.")
+    return frame.finish(
+        title,
+        say(
+            "{points}, {done} of them shot.",
+            points=say_many("{count} point", "{count} points", len(points)),
+            done=done,
+        ),
+    )
 
 
 def markers_drawing(
     outline: Outline,
     look: Look,
     markers: Sequence[_Marker],
-    title: str = "Depth markers: how far each top stands above the floor",
+    title: str = say("Depth markers: how far each top stands above the floor"),
 ) -> Drawing:
     """Markers in their order with how far each stands out, those already set filled."""
     keys = [
-        Key(lambda x, y: ring(x, y, 1.6, "mark"), "to set"),
+        Key(lambda x, y: ring(x, y, 1.6, "mark"), say("to set")),
         Key(lambda x, y: dot(x, y, 1.6, "mark"), "set"),
-        Key(stroke(WALK), "the order to set them"),
+        Key(stroke(WALK), say("the order to set them")),
         Key(lambda x, y: [Text(x, y + 1.1, "1/2", USUAL_MM, "middle", True)],
-            f"stick-out, {look.unit}") if not look.units.is_metric else
+            say(
+"stick-out, {unit}",
+unit=look.unit
+)) if not look.units.is_metric else
         Key(lambda x, y: [Text(x, y + 1.1, "12", USUAL_MM, "middle", True)],
-            f"stick-out, {look.unit}"),
+            say(
+"stick-out, {unit}",
+unit=look.unit
+)),
     ]  # fmt: skip
     frame = Frame(outline, look, keys)
     frame.add_room()
@@ -125,7 +138,14 @@ def markers_drawing(
         shapes += frame.labels.beside(x, y, texts(marker, large), 2.1, must=True, abreast=True)
         frame.add(tagged("marker", marker.label, shapes))
     done = sum(marker.is_set for marker in markers)
-    return frame.finish(title, f"{counted(len(markers), 'marker')}, {done} of them set.")
+    return frame.finish(
+        title,
+        say(
+            "{markers}, {done} of them set.",
+            markers=say_many("{count} marker", "{count} markers", len(markers)),
+            done=done,
+        ),
+    )
 
 
 def _largest_beside(

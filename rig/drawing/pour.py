@@ -23,9 +23,9 @@ from rig.drawing.vector import (
     rectangle,
     text_width,
 )
+from rig.language import say, say_many
 from rig.room import Outline
 from rig.study.pour_answer import PourBatch
-from rig.units import counted
 
 SEAM = Pen("soft", 0.18)
 FRONT = Pen("ink", 0.4)
@@ -51,7 +51,7 @@ def pour_drawing(
     exit_mm: tuple[float, float],
     shares: Shares | None = None,
     poured: Collection[int] = (),
-    title: str = "Order of the pour",
+    title: str = say("Order of the pour"),
 ) -> Drawing:
     """Batches in their order, each with its share of the floor where that is known.
 
@@ -70,12 +70,15 @@ def pour_drawing(
     strips = max((one.strip for one in batches), default=1)
     every = max(1, math.ceil(strips / MOST_FRONTS))
     keys = [
-        Key(lambda x, y: [Text(x, y + 1.1, "7", USUAL_MM, "middle", True)], "batch, poured here")
+        Key(
+            lambda x, y: [Text(x, y + 1.1, "7", USUAL_MM, "middle", True)],
+            say("batch, poured here"),
+        )
     ]
     if shares is not None:
         keys += _keys_of_shares(batches, every)
     if not by_the_door:
-        keys.append(Key(lambda x, y: triangle(x, y, fill="paper"), "the crew leaves here"))
+        keys.append(Key(lambda x, y: triangle(x, y, fill="paper"), say("the crew leaves here")))
     if poured:
         keys.append(Key(patch("paper", POURED), "poured"))
     frame = Frame(outline, look, keys)
@@ -85,20 +88,24 @@ def pour_drawing(
     if not by_the_door:
         frame.add(*triangle(*frame.place(*exit_mm), fill="paper"))
     _add_numbers(frame, batches)
-    told = f"{counted(len(batches), 'batch', 'batches')} in {counted(strips, 'strip')}"
+    told = say(
+        "{batchs} in {strips}",
+        batchs=say_many("{count} batch", "{count} batches", len(batches)),
+        strips=say_many("{count} strip", "{count} strips", strips),
+    )
     if by_the_door:
-        told += "; the crew leaves by the door"
+        told += say("; the crew leaves by the door")
     return frame.finish(title, told + ".")
 
 
 def _keys_of_shares(batches: Sequence[PourBatch], every: int) -> Iterator[Key]:
     if every == 1:
-        yield Key(stroke(FRONT), "front after a strip")
-        yield Key(stroke(SEAM), "from batch to batch")
+        yield Key(stroke(FRONT), say("front after a strip"))
+        yield Key(stroke(SEAM), say("from batch to batch"))
     else:
-        yield Key(stroke(FRONT), f"front after every {every} strips")
+        yield Key(stroke(FRONT), say("front after every {every} strips", every=every))
     if len({one.bay for one in batches}) > 1:
-        yield Key(stroke(BAY), "stop: let the bay before it set")
+        yield Key(stroke(BAY), say("stop: let the bay before it set"))
 
 
 def _add_numbers(frame: Frame, batches: Sequence[PourBatch]) -> None:

@@ -13,6 +13,7 @@ from rig.drawing.vector import (
     Drawing,
     Pen,
 )
+from rig.language import say
 from rig.room import Outline
 from rig.study.patching import PatchPlace
 from rig.units import counted
@@ -25,13 +26,13 @@ def patches_drawing(
     outline: Outline,
     look: Look,
     patches: Sequence[PatchPlace],
-    title: str = "Patches: where to fill and where to grind",
+    title: str = say("Patches: where to fill and where to grind"),
 ) -> Drawing:
     """Draw patches, numbered in their order."""
     ground = [one.grind_l > one.fill_l for one in patches]
-    keys = [Key(patch("cover2", FILL), "fill, how deep at most")]
+    keys = [Key(patch("cover2", FILL), say("fill, how deep at most"))]
     if any(ground):
-        keys.append(Key(patch("paper", GRIND, 135.0), "grind, how deep at most"))
+        keys.append(Key(patch("paper", GRIND, 135.0), say("grind, how deep at most")))
     frame = Frame(outline, look, keys)
     for one, grind in zip(patches, ground, strict=True):
         if len(one.outline) < 4:

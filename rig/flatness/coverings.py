@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.flatness.rules import SHIPPED
+from rig.language import join, say
 from rig.units.parsing import quotable
 
 
@@ -69,9 +70,13 @@ def rule_of_covering(covering: str) -> str | None:
 def known_covering(covering: str) -> str:
     """Return a covering as it was given, or refuse one that no rule knows, with the list."""
     if rule_of_covering(covering) is None:
-        kinds = ", ".join(f"{kind.name} ({kind.rule})" for kind in COVERINGS)
+        kinds = join(", ", (f"{kind.name} ({kind.rule})" for kind in COVERINGS))
         raise BadInput(
-            f"No rule knows the covering “{quotable(covering)}”. The coverings are {kinds}; or "
-            "give the key of a rule, see rig rules."
+            say(
+                "No rule knows the covering “{covering}”. The coverings are {kinds}; or give "
+                "the key of a rule, see rig rules.",
+                covering=quotable(covering),
+                kinds=kinds,
+            )
         )
     return covering

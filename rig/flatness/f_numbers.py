@@ -18,8 +18,9 @@ import numpy as np
 from rig.errors import BadInput
 from rig.flatness.field import Floats
 from rig.flatness.level_lines import LevelLine
-from rig.units import M2_PER_FT2, METRIC, MM_PER_FT, MM_PER_IN, Units, counted
+from rig.units import M2_PER_FT2, METRIC, MM_PER_FT, MM_PER_IN, Units
 from rig.words import flatness as words
+from rig.words import numeral, say, say_many
 
 # The foot edition's constant, and the metric edition's (which is not 4.57 in to the last digit).
 FF_FOOT_MM, FF_METRIC_MM = 4.57 * MM_PER_IN, 115.8
@@ -84,8 +85,12 @@ def ff_constant_mm(step_mm: float) -> float:
         if abs(step_mm - step) <= _SAME_STEP * step:
             return constant
     raise BadInput(
-        f"F-numbers need readings every 12 in (300 mm), not every {step_mm:g} mm "
-        f"({step_mm / MM_PER_IN:g} in); a straightedge rule takes any step."
+        say(
+            "F-numbers need readings every 12 in (300 mm), not every {step} mm ({mm_per_in} "
+            "in); a straightedge rule takes any step.",
+            step=numeral(step_mm, "g"),
+            mm_per_in=numeral(step_mm / MM_PER_IN, "g"),
+        )
     )
 
 
@@ -114,8 +119,13 @@ def f_numbers(lines: Sequence[LevelLine]) -> FNumbers:
     for line in lines:
         if len(line.z_mm) < LEAST_READINGS:
             raise BadInput(
-                f"Line {line.name} has {counted(len(line.z_mm), 'reading')}; F-numbers need at "
-                f"least {LEAST_READINGS}, eleven steps of a foot (300 mm)."
+                say(
+                    "Line {name} has {readings}; F-numbers need at least {least_readings}, "
+                    "eleven steps of a foot (300 mm).",
+                    name=line.name,
+                    readings=say_many("{count} reading", "{count} readings", len(line.z_mm)),
+                    least_readings=LEAST_READINGS,
+                )
             )
         q, z = np.diff(line.z_mm, 2), line.z_mm[SPAN_STEPS:] - line.z_mm[:-SPAN_STEPS]
         found.append(FLine(line.name, q, z, f_number(q, constant), f_number(z, FL_MM)))

@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.room import Outline
 
 Floats = NDArray[np.float64]
@@ -73,11 +74,16 @@ def lattice(outline: Outline, step_mm: float) -> tuple[Floats, Floats]:
     """Columns' x and rows' y of a lattice that covers a floor up to its walls."""
     left, low, right, high = shapely.bounds(outline.polygon)
     if not (math.isfinite(step_mm) and step_mm > 0):
-        raise BadInput("the step of a lattice must be more than 0.")
+        raise BadInput(say("the step of a lattice must be more than 0."))
     columns = math.ceil((right - left) / step_mm - 1e-9) + 1
     rows = math.ceil((high - low) / step_mm - 1e-9) + 1
     if columns * rows > MOST_NODES:
-        raise BadInput(f"a lattice of {step_mm:g} mm is too fine for this room; take a wider one.")
+        raise BadInput(
+            say(
+                "a lattice of {step} mm is too fine for this room; take a wider one.",
+                step=numeral(step_mm, "g"),
+            )
+        )
     return left + step_mm * np.arange(columns), low + step_mm * np.arange(rows)
 
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, lines_at
+from rig.language import say
 from rig.room import Outline, from_rings
 
 OFF_WALL_MM = 100.0
@@ -76,7 +77,9 @@ def spans_of(outline: Outline) -> Spans:
             )
     rows = np.vstack(found) if found else np.zeros((0, 5))
     if not len(rows):
-        raise CannotAnswer("The floor is too narrow to tell from end to end whether it is level.")
+        raise CannotAnswer(
+            say("The floor is too narrow to tell from end to end whether it is level.")
+        )
     return Spans(*rows.T)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from rig import texts
 from rig.errors import BadInput
 from rig.flatness.field import Floats
+from rig.language import numeral, say
 from rig.units import parse_length
 
 LONGEST_ROD_MM = 20_000.0
@@ -61,28 +62,46 @@ def read_lines(path: Path, unit: str, step_mm: float) -> list[LevelLine]:
     for row in texts.read_table(path, unit, ("line", "reading"), most=MOST_READINGS):
         name = row.text("line")
         if not name:
-            raise BadInput(f"{row.where}, column line: the name of the line is missing.")
+            raise BadInput(
+                say("{where}, column line: the name of the line is missing.", where=row.where)
+            )
         if not row.text("reading"):
             raise BadInput(
-                f"{row.where}, column reading: there is none. Readings are equally spaced, so none "
-                "may be missing; shoot it, or cut the line in two names there."
+                say(
+                    "{where}, column reading: there is none. Readings are equally spaced, so "
+                    "none may be missing; shoot it, or cut the line in two names there.",
+                    where=row.where,
+                )
             )
         if name != current and name in found:
             raise BadInput(
-                f"{row.where}, column line: {name} comes back after another line; keep its "
-                "readings together, in the order in which they were taken."
+                say(
+                    "{where}, column line: {name} comes back after another line; keep its "
+                    "readings together, in the order in which they were taken.",
+                    where=row.where,
+                    name=name,
+                )
             )
         reading = row.length("reading")
         if abs(reading) > LONGEST_ROD_MM:
             raise BadInput(
-                f"{row.where}, column reading: {reading / 1000:.1f} m is longer than any rod."
+                say(
+                    "{where}, column reading: {reading} m is longer than any rod.",
+                    where=row.where,
+                    reading=numeral(reading / 1000, ".1f"),
+                )
             )
         readings = found.setdefault(name, [])
         readings.append(reading)
         if len(readings) > MOST_IN_LINE:
             raise BadInput(
-                f"{row.where}, column line: {name} has more than {MOST_IN_LINE} readings; cut it "
-                "into lines of their own names."
+                say(
+                    "{where}, column line: {name} has more than {most_in_line} readings; cut "
+                    "it into lines of their own names.",
+                    where=row.where,
+                    name=name,
+                    most_in_line=MOST_IN_LINE,
+                )
             )
         finest = min(finest, _last_digit(row.text("reading"), unit))
         current = name

@@ -14,6 +14,7 @@ import numpy as np
 from rig.errors import CannotAnswer
 from rig.flatness import f_numbers as fn
 from rig.flatness.field import lines_at
+from rig.language import say
 from rig.room import Outline, from_rings
 from rig.units import METRIC, Units
 
@@ -55,9 +56,13 @@ def lay_lines(outline: Outline, step_mm: float, units: Units = METRIC) -> list[L
             runs.append(np.column_stack([x + k * lines.along[0], y + k * lines.along[1]]))
     if not runs:
         raise CannotAnswer(
-            f"The room is too small for F-numbers: no line of {units.place(fn.LEAST_LINE_MM)} "
-            f"keeps {units.place(fn.LEAST_EDGE_MM)} off the walls. Prove it with a straightedge "
-            "rule: rig flatness --rule KEY."
+            say(
+                "The room is too small for F-numbers: no line of {least_line_mm} keeps "
+                "{least_edge_mm} off the walls. Prove it with a straightedge rule: rig "
+                "flatness --rule KEY.",
+                least_line_mm=units.place(fn.LEAST_LINE_MM),
+                least_edge_mm=units.place(fn.LEAST_EDGE_MM),
+            )
         )
     at = np.array(outline.doors[0].middle if outline.doors else outline.walls[0])
     walked = []
@@ -90,9 +95,11 @@ def away_from_walls(outline: Outline, units: Units = METRIC) -> Outline:
     pieces = [p for p in getattr(inner, "geoms", [inner]) if not p.is_empty]
     if not pieces:
         raise CannotAnswer(
-            f"The room is too small for F-numbers, which keep {units.place(fn.LEAST_EDGE_MM)} off "
-            "the walls. "
-            "Use a straightedge rule: rig rules."
+            say(
+                "The room is too small for F-numbers, which keep {least_edge_mm} off the "
+                "walls. Use a straightedge rule: rig rules.",
+                least_edge_mm=units.place(fn.LEAST_EDGE_MM),
+            )
         )
     piece = max(pieces, key=lambda p: float(p.area))
     return from_rings(list(piece.exterior.coords), [list(ring.coords) for ring in piece.interiors])

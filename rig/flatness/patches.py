@@ -23,6 +23,7 @@ from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, Ints, Lines, longest_line
 from rig.flatness.rule import Edge
 from rig.flatness.straightedge import all_lines, batches, gaps, read_together, shares
+from rig.language import say
 from rig.room import Outline, raster
 
 _Triple = tuple[float, Floats, Floats, float, float]
@@ -121,8 +122,10 @@ def _sized(problem: _Problem, least_patch_m2: float) -> Work:
     first = problem.solve(np.zeros(problem.nodes, dtype=bool))
     if first is None:
         raise CannotAnswer(
-            "No patch brings this floor within the rule: fill alone does not do it. "
-            "Allow grinding (--grind COST), or pour the whole room."
+            say(
+                "No patch brings this floor within the rule: fill alone does not do it. Allow "
+                "grinding (--grind COST), or pour the whole room."
+            )
         )
     if least_patch_m2 <= 0:
         return first
@@ -314,8 +317,11 @@ class _Problem:
                 return None
             if found.x is None:
                 raise CannotAnswer(
-                    f"The patch programme found no answer ({found.message}); pour the whole room, "
-                    "or shoot a coarser grid."
+                    say(
+                        "The patch programme found no answer ({text}); pour the whole room, or "
+                        "shoot a coarser grid.",
+                        text=found.message,
+                    )
                 )
             x = np.maximum(found.x, 0.0)
         fill = x[: self.nodes].reshape(self.shape)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal, Self, TypeGuard
 
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.texts import LONGEST_TEXT
 from rig.units import METRIC, Units
 
@@ -156,12 +157,16 @@ class LengthRule(Rule):
         lengths, limits = table.numbers("lengths_mm"), table.numbers("limits_mm")
         if len(lengths) != len(limits):
             raise table.refusal(
-                f"{len(lengths)} lengths_mm come with {len(limits)} limits_mm; give as many."
+                say(
+                    "{lengths} lengths_mm come with {limits} limits_mm; give as many.",
+                    lengths=len(lengths),
+                    limits=len(limits),
+                )
             )
         if any(b <= a for a, b in itertools.pairwise(lengths)):
-            raise table.refusal("lengths_mm must rise from one to the next.")
+            raise table.refusal(say("lengths_mm must rise from one to the next."))
         if any(b < a for a, b in itertools.pairwise(limits)):
-            raise table.refusal("limits_mm must not fall as the length grows.")
+            raise table.refusal(say("limits_mm must not fall as the length grows."))
         between: Literal["next", "line"]
         match table.values.get("between", "next"):
             case "next":
@@ -169,10 +174,10 @@ class LengthRule(Rule):
             case "line":
                 between = "line"
             case _:
-                raise table.refusal("between must be 'next' or 'line'.")
+                raise table.refusal(say("between must be 'next' or 'line'."))
         round_mm = table.values.get("round_mm", 0)
         if not _is_number(round_mm) or not 0 <= round_mm < 9:
-            raise table.refusal("round_mm must be a number of mm, as 1.")
+            raise table.refusal(say("round_mm must be a number of mm, as 1."))
         return cls(
             lengths_mm=lengths,
             limits_mm=limits,
@@ -221,17 +226,28 @@ class Table:
         for key in self.values:
             if key not in known:
                 raise BadInput(
-                    f"{self.where}{place}: the key {key!r} is not known; it takes "
-                    f"{', '.join(known)}."
+                    say(
+                        "{where}{place}: the key {key!r} is not known; it takes {known}.",
+                        where=self.where,
+                        place=place,
+                        key=key,
+                        known=join(", ", known),
+                    )
                 )
 
     def text(self, word: str, needed: bool = False) -> str:
         """Text of a key."""
         value = self.values.get(word, "")
         if not isinstance(value, str) or (needed and not value.strip()):
-            raise self.refusal(f"{word} must be a text in quotes.")
+            raise self.refusal(say("{word} must be a text in quotes.", word=word))
         if len(value) > LONGEST_TEXT:
-            raise self.refusal(f"{word} is longer than {LONGEST_TEXT} characters.")
+            raise self.refusal(
+                say(
+                    "{word} is longer than {longest_text} characters.",
+                    word=word,
+                    longest_text=LONGEST_TEXT,
+                )
+            )
         return value
 
     def number(self, word: str) -> float | None:
@@ -240,24 +256,30 @@ class Table:
         if value is None:
             return None
         if not _is_number(value) or not 0 < value < 1e6:
-            raise self.refusal(f"{word} must be a number above 0.")
+            raise self.refusal(say("{word} must be a number above 0.", word=word))
         return float(value)
 
     def needed(self, word: str) -> float:
         """Number above 0 of a key that must be there."""
         number = self.number(word)
         if number is None:
-            raise self.refusal(f"{word} is missing.")
+            raise self.refusal(say("{word} is missing.", word=word))
         return number
 
     def numbers(self, word: str) -> tuple[float, ...]:
         """Numbers above 0, one or more, of a key."""
         values = self.values.get(word)
         if not isinstance(values, list) or not values:
-            raise self.refusal(f"{word} must be a list of numbers in mm, as [2000].")
+            raise self.refusal(say("{word} must be a list of numbers in mm, as [2000].", word=word))
         for value in values:
             if not _is_number(value) or not 0 < value < 1e7:
-                raise self.refusal(f"{word} holds {value!r}; every one must be a number above 0.")
+                raise self.refusal(
+                    say(
+                        "{word} holds {value!r}; every one must be a number above 0.",
+                        word=word,
+                        value=value,
+                    )
+                )
         return tuple(float(value) for value in values)
 
 

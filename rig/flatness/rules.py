@@ -13,6 +13,7 @@ from pathlib import Path
 from rig.errors import BadInput
 from rig.flatness.measures import MEASURES
 from rig.flatness.rule import Rule, Table
+from rig.language import join, say
 from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
 
 SHIPPED = (
@@ -43,25 +44,29 @@ def load_rule(given: str | Path) -> Rule:
     path = Path(given)
     if path.suffix != ".toml" and not path.exists():
         raise BadInput(
-            f"There is no rule {key!r}. The rules are {', '.join(SHIPPED)}, or a file of your own "
-            "ending in .toml."
+            say(
+                "There is no rule {key!r}. The rules are {shipped}, or a file of your own "
+                "ending in .toml.",
+                key=key,
+                shipped=join(", ", SHIPPED),
+            )
         )
-    text = read_text(path, "a rule is a TOML file", MOST_TOML_BYTES)
+    text = read_text(path, say("a rule is a TOML file"), MOST_TOML_BYTES)
     return parse_rule(text, path.stem, str(path))
 
 
 def parse_rule(text: str, key: str, name: str | None = None) -> Rule:
     """Read a rule from TOML text; `name` is what refusals call it."""
-    where = name or f"rule {key}"
+    where = name or say("rule {key}", key=key)
     file = Table(parse_toml(text, where), where)
     measure = file.values.get("measure")
     kind = MEASURES.get(measure) if isinstance(measure, str) else None
     if kind is None:
-        raise file.refusal(f"measure must be one of {', '.join(MEASURES)}.")
+        raise file.refusal(say("measure must be one of {measures}.", measures=join(", ", MEASURES)))
     file.refuse_unknown((*_TEXTS, "measure", kind.measure))
     values = file.values.get(kind.measure)
     if not isinstance(values, dict):
-        raise file.refusal(f"the table [{kind.measure}] is missing.")
+        raise file.refusal(say("the table [{measure}] is missing.", measure=kind.measure))
     table = Table(values, where)
     table.refuse_unknown(kind.keys, f", [{kind.measure}]")
     texts = {word: file.text(word, needed=word == "text") for word in _TEXTS}

@@ -19,6 +19,7 @@ from scipy import fft, ndimage
 from rig.errors import CannotAnswer
 from rig.flatness.field import Field, Floats, lattice, step_for
 from rig.flatness.model import DRAW_STEP_MM, Model, spacing_of
+from rig.language import say
 from rig.room import Outline
 from rig.surface.places import checked_places, checked_values
 
@@ -110,7 +111,7 @@ def _binned(
     shape = (len(ys), len(xs))
     count = np.bincount(cell, minlength=len(ys) * len(xs)).reshape(shape)
     if not count.any():
-        raise CannotAnswer("No point of the scan lies on the floor; is the unit right?")
+        raise CannotAnswer(say("No point of the scan lies on the floor; is the unit right?"))
     some = np.maximum(count, 1)
     mean = np.bincount(cell, height, count.size).reshape(shape) / some
     square = np.bincount(cell, height**2, count.size).reshape(shape) / some

@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.room import Outline
 from rig.survey.walk import walk_order
 
@@ -68,8 +69,10 @@ def lay_out_markers(outline: Outline, reach_mm: float) -> list[MarkerPlace]:
     """
     if not math.isfinite(reach_mm) or reach_mm <= 0:
         raise BadInput(
-            "The reach of a marker must be more than nothing: give the farthest that any "
-            "place may be from a marker, as in 4ft."
+            say(
+                "The reach of a marker must be more than nothing: give the farthest that any "
+                "place may be from a marker, as in 4ft."
+            )
         )
     floor = outline.polygon
     _refuse_too_many(floor.area / (math.pi * reach_mm**2))
@@ -114,8 +117,11 @@ def clear_mm(outline: Outline, place: MarkerPlace) -> float:
 def _refuse_too_many(count: float) -> None:
     if count > MOST_MARKERS:
         raise BadInput(
-            f"Such a reach asks for more than {MOST_MARKERS} markers on this floor: nobody sets so "
-            "many; give a longer reach."
+            say(
+                "Such a reach asks for more than {most_markers} markers on this floor: nobody "
+                "sets so many; give a longer reach.",
+                most_markers=MOST_MARKERS,
+            )
         )
 
 

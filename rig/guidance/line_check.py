@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from rig.events import Check, Checked
+from rig.language import say
 from rig.survey.laser.verdict import SIGMAS
 from rig.units import Units
 from rig.words.markers import corrected
@@ -16,9 +17,9 @@ RETURN_MM = 0.7
 battery, its own levelling (common practice, no source)."""
 SECOND_LOOK_S = 6.0
 """A line that looks moved gets a second sight: the rod may not be on its place yet."""
-UNCHECKED = (
-    "The line is not checked against the survey: if the laser was moved or restarted, every "
-    "marker will be off by as much."
+UNCHECKED = say(
+    "The line is not checked against the survey: if the laser was moved or restarted, "
+    "every marker will be off by as much."
 )
 
 
@@ -183,13 +184,17 @@ def compare(sight: CheckSight, steady: Steady, time_s: float, retie: bool, units
     allowed = SIGMAS * math.hypot(sight.noise_mm, steady.stderr_mm)
     ok = retie or abs(difference) <= allowed
     way = "higher" if difference >= 0 else "lower"
-    text = f"the line reads {units.off(difference)} {way} than at the survey"
+    text = say(
+        "the line reads {difference} {way} than at the survey",
+        difference=units.off(difference),
+        way=way,
+    )
     if retie:
-        text += "; it is tied again, and every target follows it"
+        text += say("; it is tied again, and every target follows it")
     elif ok:
-        text += f", within the {units.off(allowed)} that noise allows"
+        text += say(", within the {allowed} that noise allows", allowed=units.off(allowed))
     else:
-        text += ": the laser was moved or restarted. Tie it again: rig set --setup NAME"
+        text += say(": the laser was moved or restarted. Tie it again: rig set --setup NAME")
     return Checked(
         label=sight.label,
         difference_mm=difference,

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.language import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +41,11 @@ class MarkerRound:
     ) -> None:
         self._markers = {marker.label.upper(): marker for marker in markers}
         if not self._markers:
-            raise BadInput("There are no markers to set: lay them out first with rig markers.")
+            raise BadInput(say("There are no markers to set: lay them out first with rig markers."))
         if len(self._markers) < len(markers):
-            raise BadInput("Two markers have the same label: lay them out again with rig markers.")
+            raise BadInput(
+                say("Two markers have the same label: lay them out again with rig markers.")
+            )
         self._order = list(self._markers.values())
         self._done = {self[label].label for label in already_set}
         self._skipped: set[str] = set()
@@ -54,8 +57,12 @@ class MarkerRound:
             return self._markers[label.upper()]
         except KeyError:
             raise BadInput(
-                f"There is no marker {label!r}; there are {self._order[0].label} to "
-                f"{self._order[-1].label}."
+                say(
+                    "There is no marker {label!r}; there are {label_2} to {label_3}.",
+                    label=label,
+                    label_2=self._order[0].label,
+                    label_3=self._order[-1].label,
+                )
             ) from None
 
     @property

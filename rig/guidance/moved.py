@@ -8,6 +8,7 @@ import shapely
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.layout import CLEAR_MM, MOST_MARKERS, MarkerPlace, Place
+from rig.language import join, say
 from rig.room import Outline
 from rig.units import Units
 
@@ -60,7 +61,9 @@ def changed_layout(
     named = [*(_known(layout, label) for label, _ in changes.move), *drop]
     twice = next((label for label in named if named.count(label) > 1), None)
     if twice is not None:
-        raise BadInput(f"Marker {twice} is named twice; say once what becomes of it.")
+        raise BadInput(
+            say("Marker {twice} is named twice; say once what becomes of it.", twice=twice)
+        )
     move = {_known(layout, label): place for label, place in changes.move}
     kept = [
         MarkerPlace(one.label, *move.get(one.label, (one.x_mm, one.y_mm)))
@@ -73,9 +76,14 @@ def changed_layout(
         kept.insert(_turn(kept, new), new)
         move[new.label] = place
     if not kept:
-        raise CannotAnswer("No marker would be left; a floor needs one at least.")
+        raise CannotAnswer(say("No marker would be left; a floor needs one at least."))
     if len(kept) > MOST_MARKERS:
-        raise BadInput(f"There would be more than {MOST_MARKERS} markers: nobody sets so many.")
+        raise BadInput(
+            say(
+                "There would be more than {most_markers} markers: nobody sets so many.",
+                most_markers=MOST_MARKERS,
+            )
+        )
     _refuse_apart_too_little(kept, move, units)
     refuse_off_floor(outline, kept, units)
     return kept
@@ -86,9 +94,14 @@ def refuse_off_floor(outline: Outline, layout: Sequence[MarkerPlace], units: Uni
     for one in layout:
         if not shapely.covers(outline.polygon, shapely.Point(one.x_mm, one.y_mm)):
             raise BadInput(
-                f"Marker {one.label} at x {units.place(one.x_mm)}, y {units.place(one.y_mm)} would "
-                "stand outside the walls or in an opening. Places are measured from the room's "
-                f"corner: --move {one.label}=X,Y, or --drop {one.label}."
+                say(
+                    "Marker {label} at x {x}, y {y} would stand outside the walls or in an "
+                    "opening. Places are measured from the room's corner: --move {label}=X,Y, "
+                    "or --drop {label}.",
+                    label=one.label,
+                    x=units.place(one.x_mm),
+                    y=units.place(one.y_mm),
+                )
             )
 
 
@@ -97,7 +110,11 @@ def _known(layout: Sequence[MarkerPlace], label: str) -> str:
         if one.label.upper() == label.strip().upper():
             return one.label
     raise BadInput(
-        f"There is no marker {label!r}; there are {', '.join(one.label for one in layout)}."
+        say(
+            "There is no marker {label!r}; there are {layout}.",
+            label=label,
+            layout=join(", ", (one.label for one in layout)),
+        )
     )
 
 
@@ -128,7 +145,12 @@ def _refuse_apart_too_little(
             apart_mm = math.dist(place, (other.x_mm, other.y_mm))
             if other.label != label and apart_mm < CLEAR_MM:
                 raise BadInput(
-                    f"Markers {label} and {other.label} would stand {units.place(apart_mm)} apart: "
-                    "nobody could tell which of them the rod is on. Keep them "
-                    f"{units.place(CLEAR_MM)} apart."
+                    say(
+                        "Markers {label} and {label_2} would stand {apart} apart: nobody could "
+                        "tell which of them the rod is on. Keep them {clear_mm} apart.",
+                        label=label,
+                        label_2=other.label,
+                        apart=units.place(apart_mm),
+                        clear_mm=units.place(CLEAR_MM),
+                    )
                 )

@@ -5,6 +5,7 @@ is: it must be read at two metres and heard over a mixer.
 """
 
 from rig.events import AskMarker, Move
+from rig.language import say
 from rig.units import MM_PER_IN, Units
 
 SET = "set"
@@ -45,4 +46,4 @@ def prompt(what: Move, by_mm: float, units: Units) -> str:
 
 def ask(label: str) -> AskMarker:
     """Ask whether a marker that was never seen out of height is the one meant."""
-    return AskMarker(marker=label, text=f"already at height: is this {label}?")
+    return AskMarker(marker=label, text=say("already at height: is this {label}?", label=label))

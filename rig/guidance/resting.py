@@ -13,6 +13,7 @@ from collections.abc import Callable
 from rig.events import Trouble
 from rig.guidance.line_check import Steady
 from rig.guidance.tolerance import Tolerance
+from rig.language import say
 from rig.survey.memory import Belief, NoiseMemory
 from rig.survey.stillness import StillWindow
 from rig.units import Units
@@ -129,7 +130,7 @@ class Rest:
             return []
         self._complained = True
         text = wanders(guard_mm, self._tolerance.mm, self._units)
-        return [Trouble(text=text, reason="slow noise")]
+        return [Trouble(text=text, reason=say("slow noise"))]
 
     def goes_on(self, time_s: float, value_mm: float) -> bool:
         """Tell whether a reading of a window that is restless for a moment is of the rest yet."""

@@ -19,6 +19,7 @@ from rig.guidance.prompter import Prompter
 from rig.guidance.resting import Rest
 from rig.guidance.tape import Tape
 from rig.guidance.tolerance import Tolerance
+from rig.language import say
 from rig.survey.arming import Arming
 from rig.survey.button import Button
 from rig.survey.capture import TICK_LATENESS_S
@@ -88,8 +89,10 @@ class Setting:
         self._tolerance = Tolerance(tolerance_mm)
         if retie and (check is None or skip_check):
             raise BadInput(
-                "A new set-up has to be tied to the survey by a sight: leave --skip-check out, "
-                "and shoot a benchmark or a grid point first if there is none."
+                say(
+                    "A new set-up has to be tied to the survey by a sight: leave --skip-check "
+                    "out, and shoot a benchmark or a grid point first if there is none."
+                )
             )
         self.finished = False
         self.line = LineSights(None if skip_check else check, retie, by_tape, units)
@@ -257,11 +260,14 @@ class Setting:
         checked = self.line.take(steady, self._now_s)
         self.finished = second and not checked.ok
         if self.finished:
-            return [checked, Trouble(text=checked.text, reason="line moved")]
+            return [checked, Trouble(text=checked.text, reason=say("line moved"))]
         self._leave(self._arming, steady, checked.label)
         if not checked.ok:
-            text = f"not on it yet? {stand_or_read(checked.label, self._by_tape)}"
-            return [checked, Trouble(text=text, reason="check again")]
+            text = say(
+                "not on it yet? {stand_or_read}",
+                stand_or_read=stand_or_read(checked.label, self._by_tape),
+            )
+            return [checked, Trouble(text=text, reason=say("check again"))]
         return [checked, *self._go(self._round.current)]
 
     # --- setting ----------------------------------------------------------------------------
@@ -433,8 +439,11 @@ class Setting:
         if name == "goto":
             return self._goto((argument or "").strip())
         if self.line.wanted is not None:
-            text = f"first the check: {stand_or_read(self.line.wanted.label, self._by_tape)}"
-            return [Trouble(text=text, reason="check first")]
+            text = say(
+                "first the check: {stand_or_read}",
+                stand_or_read=stand_or_read(self.line.wanted.label, self._by_tape),
+            )
+            return [Trouble(text=text, reason=say("check first"))]
         if name == "accept":
             return self._accept(*stand)
         if name == "undo":
@@ -443,7 +452,7 @@ class Setting:
             skipped = self._marker
             self._round.skip(skipped)
             return [Skipped(label=skipped.label), *self._go(self._round.following(skipped))]
-        return [Trouble(text=f"there is no act called {name}", reason="act")]
+        return [Trouble(text=say("there is no act called {name}", name=name), reason="act")]
 
     def _stand(self) -> _Stand:
         """Return the current marker, and the steady reading that an accept would stand on."""
@@ -464,8 +473,8 @@ class Setting:
         if steady is None:
             return [Trouble(text=again(self._by_tape), reason="accept")]
         if abs(self.target_today_mm(self._marker) - steady.mean_mm) > self._tolerance.mm:
-            text = "not at height yet: do as the prompt says, then it is taken by itself"
-            return [Trouble(text=text, reason="off height")]
+            text = say("not at height yet: do as the prompt says, then it is taken by itself")
+            return [Trouble(text=text, reason=say("off height"))]
         if not self._arming.armed and not self._arming.asked:
             self._arming.asked = True  # moved too little for a walk: a second press is sure
             return [phrases.ask(self._marker.label)]
@@ -474,7 +483,7 @@ class Setting:
     def _undo(self) -> list[Event]:
         marker = self._round.undo()
         if marker is None:
-            return [Trouble(text="nothing more to undo", reason="undo")]
+            return [Trouble(text=say("nothing more to undo"), reason="undo")]
         self._arming.arm()  # the rod may well stand on it
         return [Unset(marker=marker.label), *self._go(marker)]
 

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.survey.stillness import StillWindow
 
 
@@ -15,7 +16,12 @@ class Tolerance:
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.mm) and self.mm > 0):
-            raise BadInput(f"The tolerance must be more than nothing, not {self.mm:g} mm.")
+            raise BadInput(
+                say(
+                    "The tolerance must be more than nothing, not {mm} mm.",
+                    mm=numeral(self.mm, "g"),
+                )
+            )
 
     def guard_mm(self, sure_mm: float, resolution_mm: float) -> float:
         """How far inside the tolerance (guard band after JCGM 106:2012, 8.3.2) a height must lie.

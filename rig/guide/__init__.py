@@ -3,6 +3,7 @@
 from importlib.resources import files
 
 from rig.errors import BadInput
+from rig.language import join, say
 
 CHAPTERS = {
     "pour": "Batches, crew, wet edge; the live log.",
@@ -42,7 +43,13 @@ def chapter(name: str) -> str:
         There is no such chapter.
     """
     if name not in CHAPTERS:
-        raise BadInput(f"There is no chapter {name!r}. The chapters are: {', '.join(CHAPTERS)}.")
+        raise BadInput(
+            say(
+                "There is no chapter {name!r}. The chapters are: {chapters}.",
+                name=name,
+                chapters=join(", ", CHAPTERS),
+            )
+        )
     return files("rig.guide").joinpath(f"{name}.md").read_text(encoding="utf-8")
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from rig.errors import BadInput
 from rig.job.description import finite
 from rig.job.rows import Batch, Given
+from rig.language import say
 
 _GIVEN = ("n", "bags", "water_l", "volume_l", "mix_s", "pour_s", "x_mm", "y_mm")
 _COLUMNS = ", ".join(_GIVEN)
@@ -18,7 +19,8 @@ _COLUMNS = ", ".join(_GIVEN)
 def save(connection: sqlite3.Connection, rows: Iterable[Given]) -> None:
     """Write a schedule; see `Job.save_pour_plan`."""
     wanted = [
-        tuple(finite(row[key], f"{key} of batch {row['n']}") for key in _GIVEN) for row in rows
+        tuple(finite(row[key], say("{key} of batch {n}", key=key, n=row["n"])) for key in _GIVEN)
+        for row in rows
     ]
     connection.execute("DELETE FROM batch WHERE poured_utc_s IS NULL")
     connection.executemany(
@@ -39,7 +41,7 @@ def pour(
     connection: sqlite3.Connection, n: int, bags: float, session_id: int, utc_s: float
 ) -> None:
     """Mark the planned batch as poured, or write one that was not planned."""
-    at = finite(utc_s, "the time of the batch")
+    at = finite(utc_s, say("the time of the batch"))
     row = connection.execute(
         "SELECT id FROM batch WHERE n = ? AND poured_utc_s IS NULL", (n,)
     ).fetchone()
@@ -62,7 +64,7 @@ def unpour(connection: sqlite3.Connection) -> None:
         "ORDER BY session_id DESC, n DESC, id DESC LIMIT 1"
     ).fetchone()
     if row is None:
-        raise BadInput("no batch was poured yet; there is nothing to undo.")
+        raise BadInput(say("no batch was poured yet; there is nothing to undo."))
     connection.execute(
         "UPDATE batch SET session_id = NULL, poured_utc_s = NULL WHERE id = ?", (row[0],)
     )

@@ -7,6 +7,7 @@ from rig.job import description
 from rig.job.file import JobFile
 from rig.job.rows import DoorEnds, DoorGiven, Given, Json, Point, Ring
 from rig.job.settings import Settings, settings_of
+from rig.language import say
 from rig.units import Units
 
 
@@ -28,8 +29,12 @@ class Described(JobFile):
             return settings_of(stored)
         except ValueError as error:
             raise JobUnusable(
-                f"{self.path}: what it keeps as {error} is not as floor-rig writes it; go on with "
-                "a copy of the job from before."
+                say(
+                    "{path}: what it keeps as {error} is not as floor-rig writes it; go on "
+                    "with a copy of the job from before.",
+                    path=self.path,
+                    error=error,
+                )
             ) from error
 
     @property
@@ -40,7 +45,7 @@ class Described(JobFile):
 
     def update_settings(self, settings: Settings) -> None:
         """Put settings in place of those there. The event `edit` keeps old and new values."""
-        with self._writing("the settings were not changed") as connection:
+        with self._writing(say("the settings were not changed")) as connection:
             old = description.read_settings(connection)
             description.write_settings(connection, settings)
             new = description.read_settings(connection)
@@ -66,7 +71,7 @@ class Described(JobFile):
         doors: Iterable[DoorGiven] = (),
     ) -> None:
         """Put an outline in place of the old one, which the event `edit` keeps."""
-        with self._writing("the outline was not changed") as connection:
+        with self._writing(say("the outline was not changed")) as connection:
             old = description.read_outline(connection)
             description.write_outline(connection, walls, openings, doors)
             new = description.read_outline(connection)
@@ -96,12 +101,12 @@ class Described(JobFile):
             The user's change stands before what is there, and the event `edit` keeps both. Else
             only rules that the job does not have yet are added.
         """
-        with self._writing("the rules for materials were not kept") as connection:
+        with self._writing(say("the rules for materials were not kept")) as connection:
             old = {row["key"]: row for row in description.read_material_rules(connection)}
             new = [dict(rule) for rule in rules if edited or rule["key"] not in old]
             description.write_material_rules(connection, new)
             if edited:
-                names = [f"material {rule['key']}" for rule in new]
+                names = [say("material {key}", key=rule["key"]) for rule in new]
                 was = [old.get(rule["key"], {}).get("amount") for rule in new]
                 now = [rule["amount"] for rule in new]
                 self._note(
@@ -117,7 +122,7 @@ class Described(JobFile):
 
         The event `grid` keeps each grid, so that a session replays over the one it walked.
         """
-        with self._writing("the grid was not changed") as connection:
+        with self._writing(say("the grid was not changed")) as connection:
             if self.room is not None:
                 others = [
                     (p.label, p.x_mm, p.y_mm, p.order)

@@ -14,14 +14,14 @@ from rig.errors import BadInput
 from rig.job.rows import DoorEnds, DoorGiven, Given, Json, Point, Ring
 from rig.job.settings import Settings
 from rig.job.trouble import SAID, stored_json
-from rig.language import kept
+from rig.language import kept, say
 
 _AMOUNTS = {
-    "min_cover_mm": "minimum cover",
-    "max_cover_mm": "maximum cover",
-    "bag_yield_l": "bag yield",
-    "bag_mass_kg": "bag mass",
-    "bag_water_l": "bag water",
+    "min_cover_mm": say("minimum cover"),
+    "max_cover_mm": say("maximum cover"),
+    "bag_yield_l": say("bag yield"),
+    "bag_mass_kg": say("bag mass"),
+    "bag_water_l": say("bag water"),
     "waste_share": "waste",
 }
 IN_WORDS = {"units": "units", "denominator": "denominator", "covering": "covering", **_AMOUNTS}
@@ -47,13 +47,15 @@ def to_json(value: object, what: str) -> str:
     try:
         return json.dumps(value, allow_nan=False, separators=(",", ":"), default=_listed)
     except ValueError as error:
-        raise BadInput(f"{what} holds a number that is not finite; it is not kept.") from error
+        raise BadInput(
+            say("{what} holds a number that is not finite; it is not kept.", what=what)
+        ) from error
 
 
 def text(value: str, what: str) -> str:
     """Return a text that is not empty and that a file can hold, or refuse it."""
     if not value.strip():
-        raise BadInput(f"{what} is empty; give it a name.")
+        raise BadInput(say("{what} is empty; give it a name.", what=what))
     return storable(value, what)
 
 
@@ -62,7 +64,9 @@ def storable(value: str, what: str) -> str:
     try:
         value.encode()
     except UnicodeEncodeError as error:
-        raise BadInput(f"{what} {value!a} is not readable text; write it in UTF-8.") from error
+        raise BadInput(
+            say("{what} {value!a} is not readable text; write it in UTF-8.", what=what, value=value)
+        ) from error
     return value
 
 
@@ -70,7 +74,9 @@ def finite(value: float, what: str) -> float:
     """Return a number as a float, or refuse it if it is not finite."""
     number = float(value)
     if not math.isfinite(number):
-        raise BadInput(f"{what} is {number}: it must be a finite number.")
+        raise BadInput(
+            say("{what} is {number}: it must be a finite number.", what=what, number=number)
+        )
     return number
 
 
@@ -171,15 +177,17 @@ def write_points(
     rows = [
         (
             text(label, "a point's label"),
-            finite(x_mm, f"x of point {label}"),
-            finite(y_mm, f"y of point {label}"),
+            finite(x_mm, say("x of point {label}", label=label)),
+            finite(y_mm, say("y of point {label}", label=label)),
             int(order),
         )
         for label, x_mm, y_mm, order in points
     ]
     twice = first_repeated(row[0] for row in rows)
     if twice is not None:
-        raise BadInput(f"the grid has the label {twice} twice; give each point its own.")
+        raise BadInput(
+            say("the grid has the label {twice} twice; give each point its own.", twice=twice)
+        )
     connection.execute("DELETE FROM point")
     connection.executemany(
         'INSERT INTO point (label, x_mm, y_mm, "order") VALUES (?, ?, ?, ?)', rows
@@ -199,22 +207,28 @@ def first_repeated(labels: Iterable[T]) -> T | None:
 def _checked(key: str, value: object) -> str | float | None:
     if key == "units":
         if value not in ("in", "mm"):
-            raise BadInput(f"units are {value!r}: they must be in or mm.")
+            raise BadInput(say("units are {value!r}: they must be in or mm.", value=value))
         return str(value)
     if value is None and key != "denominator":
         return None
     if key == "covering":
-        return text(str(value), "the covering")
+        return text(str(value), say("the covering"))
     name = IN_WORDS[key]
     if isinstance(value, bool) or not isinstance(value, Real):
-        raise BadInput(f"the {name} is {value!r}: it must be a number.")
-    number = finite(float(value), f"the {name}")
+        raise BadInput(say("the {name} is {value!r}: it must be a number.", name=name, value=value))
+    number = finite(float(value), say("the {name}", name=name))
     if key == "denominator":
         if number < 1 or number != int(number) or number > 1024:
-            raise BadInput(f"the denominator is {value}: it must be a whole number up to 1024.")
+            raise BadInput(
+                say(
+                    "the denominator is {value}: it must be a whole number up to 1024.", value=value
+                )
+            )
         return int(number)
     if number < 0:
-        raise BadInput(f"the {name} is {value}: it must not be negative.")
+        raise BadInput(
+            say("the {name} is {value}: it must not be negative.", name=name, value=value)
+        )
     return number
 
 

@@ -19,6 +19,7 @@ from rig.job.log import Log
 from rig.job.rows import Given, RoomView
 from rig.job.trouble import plain_words
 from rig.job.wal import WriteAheadLog
+from rig.language import say
 
 
 class JobFile:
@@ -115,13 +116,13 @@ class JobFile:
     def flush(self) -> None:
         """Commit what waits in the buffer."""
         if len(self._log):
-            with self._writing("the last readings were not kept", in_bulk=True):
+            with self._writing(say("the last readings were not kept"), in_bulk=True):
                 pass
         if self._wal.is_behind and not self._is_together:
             self._wal.put_into_file()
 
     @contextlib.contextmanager
-    def together(self, lost: str = "the last act was not kept") -> Iterator[None]:
+    def together(self, lost: str = say("the last act was not kept")) -> Iterator[None]:
         """Commit all that the block writes as one change, or nothing of it.
 
         Parameters
@@ -182,7 +183,9 @@ class JobFile:
     @contextlib.contextmanager
     def _writing(self, lost: str, in_bulk: bool = False) -> Iterator[sqlite3.Connection]:
         if self._lock is None:
-            raise JobUnusable(f"{self.path} is open for reading only: {lost}.")
+            raise JobUnusable(
+                say("{path} is open for reading only: {lost}.", path=self.path, lost=lost)
+            )
         connection = self._connection
         if self._is_together:
             with plain_words(self.path, lost):
@@ -192,8 +195,13 @@ class JobFile:
         if gone is not None:
             self._wal.empty()
             raise JobUnusable(
-                f"{gone} was moved or deleted while {self.path} was in use: {lost}; "
-                "put it back where it was, then start again."
+                say(
+                    "{gone} was moved or deleted while {path} was in use: {lost}; put it back "
+                    "where it was, then start again.",
+                    gone=gone,
+                    path=self.path,
+                    lost=lost,
+                )
             )
         waiting_events = self._log.waiting_events
         try:
@@ -227,11 +235,17 @@ class JobFile:
             time_s,
             (self._change_s or time.time()) if utc_s is None else utc_s,
             kind,
-            description.to_json(data, f"the event {kind}"),
+            description.to_json(data, say("the event {kind}", kind=kind)),
         )
 
     def _setup(self, session_id: int) -> int:
         setup_id = self._setup_of.get(session_id)
         if setup_id is None:
-            raise BadInput(f"there is no session {session_id} in {self.path}.")
+            raise BadInput(
+                say(
+                    "there is no session {session_id} in {path}.",
+                    session_id=session_id,
+                    path=self.path,
+                )
+            )
         return int(setup_id)

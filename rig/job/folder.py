@@ -11,6 +11,7 @@ from pathlib import Path
 from rig.errors import BadInput, JobUnusable
 from rig.job.lock import WriterLock
 from rig.job.store import Job
+from rig.language import say
 from rig.texts import name_of
 
 ENDING = ".sqlite"
@@ -36,7 +37,11 @@ class JobFolder:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise BadInput(
-                f"The folder {self.path} cannot be made: {error.strerror}. Give another --jobs."
+                say(
+                    "The folder {path} cannot be made: {strerror}. Give another --jobs.",
+                    path=self.path,
+                    strerror=error.strerror,
+                )
             ) from None
 
     def names(self) -> list[str]:
@@ -57,7 +62,7 @@ class JobFolder:
             Where there is none of this name.
         """
         if name not in self.names():
-            raise BadInput(f"There is no job {name[:64]!r} here any more.")
+            raise BadInput(say("There is no job {name!r} here any more.", name=name[:64]))
         return self.path / f"{name}{ENDING}"
 
     def free(self, name: str) -> Path:
@@ -68,13 +73,13 @@ class JobFolder:
         BadInput
             No name for a file, or one that a job has.
         """
-        name = name_of(name, "The job's name")
+        name = name_of(name, say("The job's name"))
         if any(sign in name for sign in "/\\:") or name.startswith("."):
-            raise BadInput("A job's name has no / \\ or : and no dot at its beginning.")
+            raise BadInput(say("A job's name has no / \\ or : and no dot at its beginning."))
         if len(name.encode()) > _MOST_BYTES:
-            raise BadInput("That name is too long for a file: make it shorter.")
+            raise BadInput(say("That name is too long for a file: make it shorter."))
         if name.casefold() in {other.casefold() for other in self.names()}:
-            raise BadInput(f"There is a job {name} already: give another name.")
+            raise BadInput(say("There is a job {name} already: give another name.", name=name))
         return self.path / f"{name}{ENDING}"
 
     def copy(self, name: str, new: str) -> None:
@@ -117,13 +122,17 @@ def _move(file: Path, to: Path) -> Path:
     lock.acquire(0.5)
     try:
         if file.with_name(f"{file.name}-wal").exists():
-            raise BadInput("Somebody looks at this job just now: try again in a moment.")
+            raise BadInput(say("Somebody looks at this job just now: try again in a moment."))
         os.link(file, to)  # never over another one
         file.unlink()
     except FileExistsError:
-        raise BadInput(f"There is a job {to.stem} already: give another name.") from None
+        raise BadInput(
+            say("There is a job {stem} already: give another name.", stem=to.stem)
+        ) from None
     except OSError as error:
-        raise JobUnusable(f"{file} cannot be moved: {error.strerror}.") from error
+        raise JobUnusable(
+            say("{file} cannot be moved: {strerror}.", file=file, strerror=error.strerror)
+        ) from error
     finally:
         lock.release()
     return to

@@ -12,6 +12,7 @@ import stat
 import time
 
 from rig.errors import JobHeld, JobUnusable
+from rig.language import say
 
 _POLL_S = 0.05
 _MARK = "open"
@@ -53,8 +54,12 @@ class WriterLock:
         except OSError as error:
             os.close(descriptor)
             raise JobUnusable(
-                f"{self.path} cannot be locked for writing ({error.strerror}). "
-                "Keep the job on a local disk."
+                say(
+                    "{path} cannot be locked for writing ({strerror}). Keep the job on a local "
+                    "disk.",
+                    path=self.path,
+                    strerror=error.strerror,
+                )
             ) from error
         except BaseException:
             os.close(descriptor)
@@ -91,8 +96,12 @@ class WriterLock:
                 left_s = deadline - time.monotonic()
                 if left_s <= 0:
                     raise JobHeld(
-                        f"another floor-rig{_holder(descriptor)} is writing to {self.path}. "
-                        "End it, then try again."
+                        say(
+                            "another floor-rig{holder} is writing to {path}. End it, then try "
+                            "again.",
+                            holder=_holder(descriptor),
+                            path=self.path,
+                        )
                     ) from None
                 time.sleep(min(_POLL_S, left_s))
 
@@ -153,8 +162,13 @@ def _open(name: str, path: str) -> int:
         if error.errno in (errno.ELOOP, errno.ENXIO):
             raise _no_lock_file(name, path) from error
         raise JobUnusable(
-            f"{path} cannot be written: its lock file {name} cannot be opened "
-            f"({error.strerror}). Make the folder and the file writable, or work on a copy."
+            say(
+                "{path} cannot be written: its lock file {name} cannot be opened ({strerror}). "
+                "Make the folder and the file writable, or work on a copy.",
+                path=path,
+                name=name,
+                strerror=error.strerror,
+            )
         ) from error
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         os.close(descriptor)
@@ -164,8 +178,12 @@ def _open(name: str, path: str) -> int:
 
 def _no_lock_file(name: str, path: str) -> JobUnusable:
     return JobUnusable(
-        f"{path} cannot be written: {name} should be its lock file and is a link or no file at "
-        "all, which floor-rig never writes into. Move it away."
+        say(
+            "{path} cannot be written: {name} should be its lock file and is a link or no file "
+            "at all, which floor-rig never writes into. Move it away.",
+            path=path,
+            name=name,
+        )
     )
 
 
@@ -178,4 +196,4 @@ def _stat(name: str) -> os.stat_result | None:
 
 def _holder(descriptor: int) -> str:
     text = _text(descriptor).partition("\n")[0]
-    return f" (process {text})" if text.isdigit() else ""
+    return say(" (process {text})", text=text) if text.isdigit() else ""

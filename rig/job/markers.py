@@ -11,6 +11,7 @@ from rig.errors import BadInput, CannotAnswer
 from rig.job import plans, shots
 from rig.job.description import finite, first_repeated, text
 from rig.job.rows import Given, Marker, RoomView, Row
+from rig.language import say
 
 _GIVEN = "label, x_mm, y_mm, target_reading_mm, stick_out_mm, stick_out_stderr_mm"
 _SELECT = (
@@ -34,7 +35,7 @@ def save(
     others = [] if room is None else [m for m in there if not room.has(m.x_mm, m.y_mm)]
     twice = first_repeated([*(one.label for one in others), *(row[0] for row in rows)])
     if twice is not None:
-        raise BadInput(f"two markers are called {twice}; give each its own label.")
+        raise BadInput(say("two markers are called {twice}; give each its own label.", twice=twice))
     was_set: dict[Row, Marker] = {
         (old.label, old.x_mm, old.y_mm, old.target_reading_mm): old for old in there if old.is_set
     }
@@ -57,13 +58,16 @@ def save(
 def _current_plan(connection: sqlite3.Connection, room: RoomView | None) -> int:
     plan = plans.current(connection, room)
     if plan is None:
-        raise CannotAnswer("there is no plan to set markers for: make one with `rig plan`.")
+        raise CannotAnswer(say("there is no plan to set markers for: make one with `rig plan`."))
     return plan.id
 
 
 def _row(given: Given) -> Row:
     label = text(given["label"], "a marker's label")
-    numbers = [finite(given[key], f"{key} of marker {label}") for key in _GIVEN.split(", ")[1:]]
+    numbers = [
+        finite(given[key], say("{key} of marker {label}", key=key, label=label))
+        for key in _GIVEN.split(", ")[1:]
+    ]
     return (label, *numbers)
 
 
@@ -87,7 +91,7 @@ def mark_set(
 ) -> int:
     """Mark a marker as set and write the shot that shows it; returns the shot's id."""
     marker = _find(connection, label)
-    residual_mm = finite(residual_mm, f"the residual of marker {label}")
+    residual_mm = finite(residual_mm, say("the residual of marker {label}", label=label))
     shot_id = shots.add(
         connection,
         session_id=session_id,
@@ -113,12 +117,14 @@ def unset(connection: sqlite3.Connection, label: str) -> None:
     """Take back that a marker was set; its shot counts as undone."""
     marker = _find(connection, label)
     if marker.shot_id is None:
-        raise BadInput(f"marker {label} is not set; there is nothing to undo.")
+        raise BadInput(say("marker {label} is not set; there is nothing to undo.", label=label))
     shots.supersede(connection, marker.shot_id, None)
 
 
 def _find(connection: sqlite3.Connection, label: str) -> Marker:
     row = connection.execute(f"{_SELECT} AND label = ?", (label,)).fetchone()
     if row is None:
-        raise BadInput(f"there is no marker {label} in the layout of `rig markers`.")
+        raise BadInput(
+            say("there is no marker {label} in the layout of `rig markers`.", label=label)
+        )
     return Marker(*row)

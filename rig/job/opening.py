@@ -17,6 +17,7 @@ from rig.errors import BadInput, JobHeld, JobUnusable, JobWarning
 from rig.job import schema
 from rig.job.lock import WriterLock, is_marked
 from rig.job.trouble import plain_words, primary_code
+from rig.language import say
 
 
 def create_file(path: str, fill: Callable[[sqlite3.Connection], None]) -> None:
@@ -66,28 +67,45 @@ def _create(path: str, write: Callable[[sqlite3.Connection], None]) -> None:
     file = os.path.realpath(path)
     if os.path.lexists(file):
         raise BadInput(
-            f"there is a file at {path} already: it is left as it is. Give another name with --job."
+            say(
+                "there is a file at {path} already: it is left as it is. Give another name "
+                "with --job.",
+                path=path,
+            )
         )
     folder = os.path.dirname(file)
     if not os.path.isdir(folder):
-        raise BadInput(f"there is no folder {folder} for the job file {path}: make it first.")
+        raise BadInput(
+            say(
+                "there is no folder {folder} for the job file {path}: make it first.",
+                folder=folder,
+                path=path,
+            )
+        )
     for ending in ("-wal", "-journal"):
         # SQLite would play what is left of another job into the new one.
         if os.path.lexists(file + ending):
             raise BadInput(
-                f"{file + ending} is left of an earlier job of this name: move it away, or give "
-                "another name with --job."
+                say(
+                    "{ending} is left of an earlier job of this name: move it away, or give "
+                    "another name with --job.",
+                    ending=file + ending,
+                )
             )
     draft = os.path.join(folder, f".{os.path.basename(file)}.{secrets.token_hex(4)}.new")
     try:
-        with plain_words(path, "no job was made"):
+        with plain_words(path, say("no job was made")):
             _write_draft(draft, write)
         _give_name(draft, file)
         _sync(folder)
     except FileExistsError:
-        raise BadInput(f"there is a file at {path} already: it is left as it is.") from None
+        raise BadInput(
+            say("there is a file at {path} already: it is left as it is.", path=path)
+        ) from None
     except OSError as error:
-        raise JobUnusable(f"no job can be made at {path}: {error.strerror}.") from error
+        raise JobUnusable(
+            say("no job can be made at {path}: {strerror}.", path=path, strerror=error.strerror)
+        ) from error
     finally:
         for ending in ("", "-journal", "-wal", "-shm"):
             with contextlib.suppress(OSError):
@@ -108,13 +126,17 @@ def existing(path: str) -> str:
     try:
         found = os.stat(file)
     except (FileNotFoundError, NotADirectoryError):
-        raise BadInput(f"no job file at {path}: make one with `rig new`.") from None
+        raise BadInput(say("no job file at {path}: make one with `rig new`.", path=path)) from None
     except OSError as error:
-        raise JobUnusable(f"{path} cannot be opened: {error.strerror}.") from error
+        raise JobUnusable(
+            say("{path} cannot be opened: {strerror}.", path=path, strerror=error.strerror)
+        ) from error
     if not stat.S_ISREG(found.st_mode):
-        raise BadInput(f"{path} is not a file: give the job file with --job.")
+        raise BadInput(say("{path} is not a file: give the job file with --job.", path=path))
     if found.st_size == 0:
-        raise JobUnusable(f"{path} is empty: it is not a job file. Make one with `rig new`.")
+        raise JobUnusable(
+            say("{path} is empty: it is not a job file. Make one with `rig new`.", path=path)
+        )
     return file
 
 
@@ -213,10 +235,11 @@ def _settle(file: str) -> None:
 
 
 def _without_log(path: str) -> str:
-    return (
-        f"{path} was in use when its program or its computer stopped, and its log {path}-wal is "
-        "missing: what was read since the last shot may be lost. A job in use is copied with "
-        "`rig copy`."
+    return say(
+        "{path} was in use when its program or its computer stopped, and its log "
+        "{path}-wal is missing: what was read since the last shot may be lost. A job in "
+        "use is copied with `rig copy`.",
+        path=path,
     )
 
 

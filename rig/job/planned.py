@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from rig.job import batches, markers, plans
 from rig.job.file import JobFile
 from rig.job.rows import Batch, Given, Marker, Plan
+from rig.language import say
 
 
 class Planned(JobFile):
@@ -33,7 +34,7 @@ class Planned(JobFile):
             The shots it was made from; else the current floor, benchmark and threshold shots, which
             is right where the job was open for writing since they were read.
         """
-        with self._writing("the plan was not kept") as connection:
+        with self._writing(say("the plan was not kept")) as connection:
             return plans.save(
                 connection, inputs, result, (a, b, c), shot_ids, time.time(), self.room
             )
@@ -82,7 +83,7 @@ class Planned(JobFile):
         CannotAnswer
             If there is no plan.
         """
-        with self._writing("the markers were not kept") as connection:
+        with self._writing(say("the markers were not kept")) as connection:
             markers.save(connection, layout, plan_id, self.room)
 
     def markers(self) -> list[Marker]:
@@ -109,7 +110,7 @@ class Planned(JobFile):
         Returns the id of the shot, of kind marker at the marker's place.
         """
         setup_id = self._setup(session_id)
-        with self._writing("the last marker was not kept") as connection:
+        with self._writing(say("the last marker was not kept")) as connection:
             return markers.mark_set(
                 connection,
                 label,
@@ -125,7 +126,7 @@ class Planned(JobFile):
 
     def unset_marker(self, label: str) -> None:
         """Take back that a marker was set; its shot counts as undone."""
-        with self._writing("the marker was not changed") as connection:
+        with self._writing(say("the marker was not changed")) as connection:
             markers.unset(connection, label)
 
     # The pour
@@ -140,7 +141,7 @@ class Planned(JobFile):
         plan : mapping
             What the live log goes by, as JSON holds it.
         """
-        with self._writing("the plan of the pour was not kept") as connection:
+        with self._writing(say("the plan of the pour was not kept")) as connection:
             batches.save(connection, rows)
             self._note("pour_plan", plan)
 
@@ -152,15 +153,15 @@ class Planned(JobFile):
     def pour_batch(self, n: int, bags: float, session_id: int, utc_s: float) -> None:
         """Commit that a batch was poured, with all that was logged before."""
         self._setup(session_id)
-        with self._writing("the last batch was not kept") as connection:
+        with self._writing(say("the last batch was not kept")) as connection:
             batches.pour(connection, n, bags, session_id, utc_s)
 
     def unpour_batch(self) -> None:
         """Take back the batch that was poured last; it is planned again."""
-        with self._writing("the batch was not taken back") as connection:
+        with self._writing(say("the batch was not taken back")) as connection:
             batches.unpour(connection)
 
     def unpour_batches(self, ids: Iterable[int]) -> None:
         """Commit that batches, by their ids, were not poured."""
-        with self._writing("the batches were not taken back") as connection:
+        with self._writing(say("the batches were not taken back")) as connection:
             batches.unpour_all(connection, ids)

@@ -14,12 +14,13 @@ from rig.job import shots
 from rig.job.description import IN_WORDS, finite, read_outline, read_settings, to_json
 from rig.job.rows import Given, Plan, RoomView, Row, Shot
 from rig.job.trouble import stored_json
+from rig.language import say
 
 STANDS_ON = ("floor", "benchmark", "threshold")
 _PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm", "laser_correction")
 _TILT, _PLACES = "laser_tilt", "laser_places"  # by set-up
 _BAG_SETTINGS = ("bag_yield_l", "bag_mass_kg", "bag_water_l", "waste_share")
-_COLUMNS = "id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis"
+_COLUMNS = say("id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis")
 
 
 def save(
@@ -42,15 +43,20 @@ def save(
         stands_on = shots.select_ids(connection, json.dumps(wanted))
         if len(stands_on) < len(wanted):
             missing = set(wanted) - {shot.id for shot in stands_on}
-            raise BadInput(f"the plan stands on shot {min(missing)}, which is not in this job.")
+            raise BadInput(
+                say(
+                    "the plan stands on shot {missing}, which is not in this job.",
+                    missing=min(missing),
+                )
+            )
     row = (
         utc_s,
-        to_json(inputs, "the plan's inputs"),
-        to_json(result, "the plan's result"),
-        *(finite(value, "the plane") for value in plane),
+        to_json(inputs, say("the plan's inputs")),
+        to_json(result, say("the plan's result")),
+        *(finite(value, say("the plane")) for value in plane),
         shot_hash(stands_on),
-        to_json([shot.id for shot in stands_on], "the plan"),
-        to_json(_basis(connection, room), "the plan"),
+        to_json([shot.id for shot in stands_on], say("the plan")),
+        to_json(_basis(connection, room), say("the plan")),
     )
     last = _last(connection, room)
     if last is not None and tuple(last[2:]) == row[1:]:

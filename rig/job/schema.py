@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from rig.errors import JobUnusable
 from rig.job.identity import derived_uid
 from rig.job.trouble import damaged
+from rig.language import say
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -237,15 +238,23 @@ def version_of(connection: sqlite3.Connection, path: str) -> int:
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     if application != APPLICATION_ID:
         raise JobUnusable(
-            f"{path} is an SQLite database, but not a job file: it belongs to another program."
+            say(
+                "{path} is an SQLite database, but not a job file: it belongs to another program.",
+                path=path,
+            )
         )
     if version > len(MIGRATIONS):
         raise JobUnusable(
-            f"{path} was made by a newer floor-rig (its version is {version}, this program knows "
-            f"{len(MIGRATIONS)}). Update floor-rig to use it."
+            say(
+                "{path} was made by a newer floor-rig (its version is {version}, this program "
+                "knows {migrations}). Update floor-rig to use it.",
+                path=path,
+                version=version,
+                migrations=len(MIGRATIONS),
+            )
         )
     if version < 1:
-        raise damaged(path, f"its version is {version}")
+        raise damaged(path, say("its version is {version}", version=version))
     # A file from elsewhere must not bring its own doings: none of ours has a trigger or a view.
     alien = connection.execute(
         "SELECT name FROM sqlite_schema "
@@ -253,8 +262,12 @@ def version_of(connection: sqlite3.Connection, path: str) -> int:
     ).fetchone()
     if alien is not None:
         raise JobUnusable(
-            f"{path} holds {str(alien[0])[:40]!r}, which does something of its own and is in no "
-            "job file: do not trust where it came from."
+            say(
+                "{path} holds {alien!r}, which does something of its own and is in no job "
+                "file: do not trust where it came from.",
+                path=path,
+                alien=str(alien[0])[:40],
+            )
         )
     return int(version)
 
@@ -273,9 +286,9 @@ def examine(connection: sqlite3.Connection, path: str) -> None:
     there = {name for (name,) in connection.execute("SELECT name FROM sqlite_schema")}
     missing = sorted(TABLES - there)
     if missing:
-        raise damaged(path, f"the table {missing[0]} is missing")
+        raise damaged(path, say("the table {missing} is missing", missing=missing[0]))
     if connection.execute("SELECT id FROM job").fetchall() != [(1,)]:
-        raise damaged(path, "it has no settings")
+        raise damaged(path, say("it has no settings"))
 
 
 def migrate(connection: sqlite3.Connection, path: str) -> None:
@@ -298,7 +311,7 @@ def migrate(connection: sqlite3.Connection, path: str) -> None:
         for step in MIGRATIONS[version:]:
             step(database)
         if connection.execute("PRAGMA foreign_key_check").fetchone():
-            raise damaged(path, "a row points at one that is not there")
+            raise damaged(path, say("a row points at one that is not there"))
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
         connection.execute("COMMIT")

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from rig.errors import BadInput
 from rig.job.description import finite, first_repeated, text
 from rig.job.rows import Given, Json, RoomView, Row, Shot
+from rig.language import say
 
 KINDS = ("floor", "benchmark", "threshold", "marker", "finished")
 
@@ -47,8 +48,8 @@ def add(
     """Write a shot in place of the current one and return its id."""
     row = _checked(point, x_mm, y_mm, reading_mm, stderr_mm, n, kind)
     if time_s is not None:
-        finite(time_s, f"the time of shot {point}")
-    finite(utc_s, f"the time of shot {point}")
+        finite(time_s, say("the time of shot {point}", point=point))
+    finite(utc_s, say("the time of shot {point}", point=point))
     shot_id = _next_id(connection)
     _supersede_current(connection, shot_id, point, kind, setup_id)
     connection.execute(_INSERT, (shot_id, session_id, setup_id, *row, time_s, utc_s))
@@ -66,7 +67,11 @@ def supersede(connection: sqlite3.Connection, shot_id: int, by: int | None) -> N
         by is not None
         and not connection.execute("SELECT 1 FROM shot WHERE id = ?", (by,)).fetchone()
     ):
-        raise BadInput(f"there is no shot {by} to take the place of shot {shot_id}.")
+        raise BadInput(
+            say(
+                "there is no shot {by} to take the place of shot {shot_id}.", by=by, shot_id=shot_id
+            )
+        )
     connection.execute(
         "UPDATE shot SET superseded_by = ? WHERE id = ?", (shot_id if by is None else by, shot_id)
     )
@@ -157,11 +162,11 @@ def relabel(
     ]
     twice = first_repeated(shot[0] for shot, *_ in moved)
     if twice is not None:
-        raise BadInput(f"shot {twice} is moved twice; name each shot once.")
+        raise BadInput(say("shot {twice} is moved twice; name each shot once.", twice=twice))
     aims = [(label, shot[9], shot[2] if shot[9] == "benchmark" else 0) for shot, label, *_ in moved]
     aim = first_repeated(aims)
     if aim is not None:
-        raise BadInput(f"two shots are moved to {aim[0]}; a point keeps one.")
+        raise BadInput(say("two shots are moved to {aim}; a point keeps one.", aim=aim[0]))
     first = _next_id(connection)
     # All leave their old labels before any arrives, so that two may change places.
     for new_id, (shot, *_) in enumerate(moved, first):
@@ -185,11 +190,17 @@ def import_rows(connection: sqlite3.Connection, rows: Iterable[Given], utc_s: fl
     ]
     twice = first_repeated(aims)
     if twice is not None:
-        raise BadInput(f"the label {twice[0]} is there twice as {twice[1]}; keep one of them.")
+        raise BadInput(
+            say(
+                "the label {twice} is there twice as {twice_2}; keep one of them.",
+                twice=twice[0],
+                twice_2=twice[1],
+            )
+        )
     setups = {name: setup_id(connection, name) for name in {row["setup"]: 0 for row in table}}
     current = "SELECT DISTINCT point, kind FROM shot WHERE superseded_by IS NULL"
     there = {(point, kind) for point, kind in connection.execute(current)}
-    finite(utc_s, "the time of the table")
+    finite(utc_s, say("the time of the table"))
     first = _next_id(connection)
     made: list[Row] = []
     for shot_id, row in enumerate(table, first):
@@ -234,7 +245,7 @@ def select_ids(connection: sqlite3.Connection, ids_json: str) -> list[Shot]:
 
 def setup_id(connection: sqlite3.Connection, name: str) -> int:
     """Return the id of a set-up; a name not met before becomes the next one."""
-    text(name, "the set-up")
+    text(name, say("the set-up"))
     row = connection.execute("SELECT id FROM setup WHERE name = ?", (name,)).fetchone()
     if row is None:
         cursor = connection.execute("INSERT INTO setup (name) VALUES (?)", (name,))
@@ -275,9 +286,15 @@ def _current(connection: sqlite3.Connection, shot_id: int) -> Row:
         f"SELECT {_COLUMNS}, superseded_by FROM shot WHERE id = ?", (shot_id,)
     ).fetchone()
     if row is None:
-        raise BadInput(f"there is no shot {shot_id} in this job.")
+        raise BadInput(say("there is no shot {shot_id} in this job.", shot_id=shot_id))
     if row[-1] is not None:
-        raise BadInput(f"shot {shot_id} ({row[3]}) has been undone or replaced already.")
+        raise BadInput(
+            say(
+                "shot {shot_id} ({row}) has been undone or replaced already.",
+                shot_id=shot_id,
+                row=row[3],
+            )
+        )
     return row
 
 
@@ -293,13 +310,32 @@ def _checked(
     """Return point to kind as the row wants them, or refuse what no shot can be."""
     text(point, "a shot's label")
     if kind not in KINDS:
-        raise BadInput(f"shot {point} is of kind {kind!r}: it must be one of {', '.join(KINDS)}.")
+        raise BadInput(
+            say(
+                "shot {point} is of kind {kind!r}: it must be one of {kinds}.",
+                point=point,
+                kind=kind,
+                kinds=", ".join(KINDS),
+            )
+        )
     if (x_mm is None) != (y_mm is None) or (x_mm is None and kind != "benchmark"):
-        raise BadInput(f"shot {point} has no place: only a benchmark may go without x and y.")
+        raise BadInput(
+            say("shot {point} has no place: only a benchmark may go without x and y.", point=point)
+        )
     if x_mm is not None and y_mm is not None:
-        x_mm, y_mm = finite(x_mm, f"x of shot {point}"), finite(y_mm, f"y of shot {point}")
-    reading_mm = finite(reading_mm, f"the reading of shot {point}")
-    stderr_mm = finite(stderr_mm, f"the standard error of shot {point}")
+        x_mm, y_mm = (
+            finite(x_mm, say("x of shot {point}", point=point)),
+            finite(y_mm, say("y of shot {point}", point=point)),
+        )
+    reading_mm = finite(reading_mm, say("the reading of shot {point}", point=point))
+    stderr_mm = finite(stderr_mm, say("the standard error of shot {point}", point=point))
     if stderr_mm < 0 or n < 1:
-        raise BadInput(f"shot {point} has a standard error of {stderr_mm} from {n} readings.")
+        raise BadInput(
+            say(
+                "shot {point} has a standard error of {stderr} from {n} readings.",
+                point=point,
+                stderr=stderr_mm,
+                n=n,
+            )
+        )
     return point, x_mm, y_mm, reading_mm, stderr_mm, int(n), kind

@@ -28,6 +28,7 @@ from rig.job.rows import (
     StoredReading,
 )
 from rig.job.settings import Settings
+from rig.language import say
 
 _MOST_WAITING = 10_000  # so that a device nobody shoots with cannot fill the memory
 _LARGEST = 2**63
@@ -97,7 +98,7 @@ class Job(Described, Planned):
 
         `utc_s` is the wall clock, `monotonic_s` the machine's monotonic clock, at time 0.
         """
-        with self._writing("no session was begun") as connection:
+        with self._writing(say("no session was begun")) as connection:
             setup_id = shots.setup_id(connection, setup)
             session_id = sessions.start(
                 connection,
@@ -151,13 +152,23 @@ class Job(Described, Planned):
             If a value cannot be kept; it would spoil the commit of all that waits.
         """
         if not (isfinite(time_s) and isfinite(utc_s) and (value_mm is None or isfinite(value_mm))):
-            raise BadInput(f"the reading {raw!a} has a time or value that is not finite.")
+            raise BadInput(
+                say("the reading {raw!a} has a time or value that is not finite.", raw=raw)
+            )
         if session_id not in self._setup_of:
-            raise BadInput(f"there is no session {session_id} in {self.path}.")
+            raise BadInput(
+                say(
+                    "there is no session {session_id} in {path}.",
+                    session_id=session_id,
+                    path=self.path,
+                )
+            )
         if not raw.isascii():
             description.storable(raw, "a reading")
         if seq is not None and not -_LARGEST <= seq < _LARGEST:
-            raise BadInput(f"the reading {raw!a} has a sequence number too large to keep.")
+            raise BadInput(
+                say("the reading {raw!a} has a sequence number too large to keep.", raw=raw)
+            )
         if len(self._log) >= _MOST_WAITING:
             self.flush()
         return self._log.reading(session_id, time_s, utc_s, raw, value_mm, status, seq)
@@ -180,14 +191,20 @@ class Job(Described, Planned):
             If a value cannot be kept.
         """
         if not (isfinite(utc_s) and (time_s is None or isfinite(time_s))):
-            raise BadInput(f"the event {kind} has a time that is not finite.")
+            raise BadInput(say("the event {kind} has a time that is not finite.", kind=kind))
         if session_id is not None and session_id not in self._setup_of:
-            raise BadInput(f"there is no session {session_id} in {self.path}.")
-        text = description.to_json(data, f"the event {kind}")
+            raise BadInput(
+                say(
+                    "there is no session {session_id} in {path}.",
+                    session_id=session_id,
+                    path=self.path,
+                )
+            )
+        text = description.to_json(data, say("the event {kind}", kind=kind))
         if len(self._log) >= _MOST_WAITING:
             self.flush()
         return self._log.event(
-            session_id, time_s, utc_s, description.text(kind, "an event's kind"), text
+            session_id, time_s, utc_s, description.text(kind, say("an event's kind")), text
         )
 
     def stored_messages(self, session_id: int) -> Iterator[StoredReading | StoredEvent]:
@@ -244,7 +261,7 @@ class Job(Described, Planned):
             If it did not get to the disk; then no part of it did.
         """
         known = self._setup(session_id)
-        with self._writing("the last shot was not kept") as connection:
+        with self._writing(say("the last shot was not kept")) as connection:
             return shots.add(
                 connection,
                 session_id=session_id,
@@ -269,13 +286,13 @@ class Job(Described, Planned):
         uncorrected one back no more. `setup` as there.
         """
         known = self._setup(session_id)
-        with self._writing("the shots were not corrected") as connection:
+        with self._writing(say("the shots were not corrected")) as connection:
             setup_id = known if setup is None else shots.setup_id(connection, setup)
             return [shots.correct(connection, session_id, setup_id, row) for row in rows]
 
     def set_aside(self, shot_ids: Iterable[int]) -> None:
         """Take several current shots out of use, all or none; nothing comes back in their place."""
-        with self._writing("the shots were not set aside") as connection:
+        with self._writing(say("the shots were not set aside")) as connection:
             for shot_id in shot_ids:
                 shots.set_aside(connection, shot_id)
 
@@ -284,12 +301,12 @@ class Job(Described, Planned):
 
         One whose label has a later shot stays as it is.
         """
-        with self._writing("the shots were not put in use again") as connection:
+        with self._writing(say("the shots were not put in use again")) as connection:
             return shots.put_back(connection, shot_ids)
 
     def unrelabel(self, moves: Sequence[Given]) -> None:
         """Take back a relabelling, by the moves that its event keeps."""
-        with self._writing("the labels were not put back") as connection:
+        with self._writing(say("the labels were not put back")) as connection:
             shots.unrelabel(connection, moves)
 
     def supersede(self, shot_id: int, by: int | None = None) -> None:
@@ -298,7 +315,7 @@ class Job(Described, Planned):
         The shot that an undone one had taken the place of counts again; a marker
         that an undone shot showed to be set is no longer set.
         """
-        with self._writing("the shot was not undone") as connection:
+        with self._writing(say("the shot was not undone")) as connection:
             shots.supersede(connection, shot_id, by)
 
     def relabel(
@@ -319,7 +336,7 @@ class Job(Described, Planned):
         session_id, time_s, utc_s
             Of the event `relabel`, where it is done in a session.
         """
-        with self._writing("no shot was relabelled") as connection:
+        with self._writing(say("no shot was relabelled")) as connection:
             done = shots.relabel(connection, list(moves))
             if done:
                 self._note("relabel", {"moves": done}, session_id, time_s, utc_s)
@@ -364,7 +381,7 @@ class Job(Described, Planned):
             If a row cannot be a shot, or a label is there twice.
         """
         utc_s = time.time()
-        with self._writing("no shot was imported") as connection:
+        with self._writing(say("no shot was imported")) as connection:
             ids = shots.import_rows(connection, rows, utc_s)
             if ids:
                 self._note("import", {"shots": len(ids), "first": ids[0]}, utc_s=utc_s)
@@ -382,7 +399,7 @@ class Job(Described, Planned):
         session_id: int | None = None,
     ) -> int:
         """Keep a check with what it was made from, and return its id."""
-        with self._writing("the check was not kept") as connection:
+        with self._writing(say("the check was not kept")) as connection:
             return checks.add(connection, kind, inputs, result, ok, session_id, time.time())
 
     def checks(self) -> list[Check]:

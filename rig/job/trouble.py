@@ -10,11 +10,11 @@ from collections.abc import Iterator
 from typing import TypeVar
 
 from rig.errors import JobHeld, JobUnusable
-from rig.language import again, again_in
+from rig.language import again, again_in, say
 
 T = TypeVar("T")
 
-NOTHING_LOST = "nothing was changed"
+NOTHING_LOST = say("nothing was changed")
 SAID = "said"
 """Key beside what is kept as JSON: what the sentences in it were made of."""
 
@@ -39,7 +39,7 @@ def plain_words(path: str, lost: str = NOTHING_LOST) -> Iterator[None]:
         raise (JobHeld if held else JobUnusable)(_sentence(error, path, lost)) from error
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
         # SQLite keeps no checksums: a bit that flipped inside a text is found when it is read.
-        raise damaged(path, "a text in it is not what was written") from error
+        raise damaged(path, say("a text in it is not what was written")) from error
 
 
 def stored_json(text: str, kind: type[T]) -> T:
@@ -55,7 +55,7 @@ def stored_json(text: str, kind: type[T]) -> T:
     except (ValueError, TypeError, RecursionError):
         told = None
     if not isinstance(told, kind):
-        raise json.JSONDecodeError("not as it was written", "", 0)
+        raise json.JSONDecodeError(say("not as it was written"), "", 0)
     said = told.pop(SAID, None) if isinstance(told, dict) else None
     if isinstance(said, dict):
         again_in(told, {text: again(made) for text, made in said.items()})
@@ -70,8 +70,12 @@ def primary_code(error: sqlite3.Error) -> int:
 def damaged(path: str, detail: str) -> JobUnusable:
     """Return the error for a job file that SQLite cannot trust."""
     return JobUnusable(
-        f"{path} is damaged ({detail}). Use a copy of it, or take what can be read with "
-        "`sqlite3 FILE .recover`."
+        say(
+            "{path} is damaged ({detail}). Use a copy of it, or take what can be read with "
+            "`sqlite3 FILE .recover`.",
+            path=path,
+            detail=detail,
+        )
     )
 
 
@@ -79,31 +83,52 @@ def _sentence(error: sqlite3.Error, path: str, lost: str) -> str:
     code = primary_code(error)
     detail = str(error)
     if code == sqlite3.SQLITE_FULL:
-        return f"{path}: the disk is full: {lost}; free some space and start again."
+        return say(
+            "{path}: the disk is full: {lost}; free some space and start again.",
+            path=path,
+            lost=lost,
+        )
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return f"{path} is kept locked by another program: {lost}; end it, then try again."
+        return say(
+            "{path} is kept locked by another program: {lost}; end it, then try again.",
+            path=path,
+            lost=lost,
+        )
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM):
-        return (
-            f"{path} cannot be written: {lost}; make the file and its folder writable, "
-            "or work on a copy."
+        return say(
+            "{path} cannot be written: {lost}; make the file and its folder writable, or "
+            "work on a copy.",
+            path=path,
+            lost=lost,
         )
     if code == sqlite3.SQLITE_CANTOPEN:
-        return (
-            f"{path} cannot be opened: {lost}; see that the file may be read, and that its folder "
-            "may be written where a file ending in -wal stands beside it."
+        return say(
+            "{path} cannot be opened: {lost}; see that the file may be read, and that its "
+            "folder may be written where a file ending in -wal stands beside it.",
+            path=path,
+            lost=lost,
         )
     if code == sqlite3.SQLITE_IOERR:
-        return (
-            f"{path}: the disk failed while reading or writing ({detail}): {lost}; "
-            "copy the job to another disk and start again."
+        return say(
+            "{path}: the disk failed while reading or writing ({detail}): {lost}; copy the "
+            "job to another disk and start again.",
+            path=path,
+            detail=detail,
+            lost=lost,
         )
     if code == sqlite3.SQLITE_NOTADB:
-        return f"{path} is not a job file: it is not an SQLite database, or its start is damaged."
+        return say(
+            "{path} is not a job file: it is not an SQLite database, or its start is damaged.",
+            path=path,
+        )
     if code == sqlite3.SQLITE_CORRUPT or "no such " in detail:
         return str(damaged(path, detail))
     if code == sqlite3.SQLITE_CONSTRAINT:
-        return (
-            f"{path} does not take these values ({detail}): {lost}; "
-            "where another program changed the file, start again."
+        return say(
+            "{path} does not take these values ({detail}): {lost}; where another program "
+            "changed the file, start again.",
+            path=path,
+            detail=detail,
+            lost=lost,
         )
-    return f"{path} cannot be used ({detail}): {lost}."
+    return say("{path} cannot be used ({detail}): {lost}.", path=path, detail=detail, lost=lost)

@@ -1,7 +1,7 @@
 """Sentences that read as English and know of what they were made, and how a file keeps that."""
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Protocol, SupportsFloat
+from typing import Any, Protocol
 
 _NUMERAL, _JOINED, _MESSAGE, _PUT = "number", "parts", "say", "put"
 
@@ -165,8 +165,8 @@ def put(form: str, /, **values: object) -> str:
     return Message(form, values, looked_up=False)
 
 
-def number(value: SupportsFloat, spec: str = "") -> str:
-    """Write a number: `number(1221.5, ".1f")`."""
+def numeral(value: object, spec: str = "") -> str:
+    """Write a number: `numeral(1221.5, ".1f")`."""
     return Numeral(format(value, spec))
 
 

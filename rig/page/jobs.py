@@ -8,6 +8,7 @@ from rig.errors import BadInput, RigError
 from rig.job.folder import JobFolder
 from rig.job.settings import Settings
 from rig.job.store import Job
+from rig.language import join, say
 from rig.page.visit import NO_ACT, Form, room_unit
 from rig.page.work import Work
 from rig.record import Record
@@ -46,7 +47,7 @@ def act(folder: JobFolder, work: Work, form: Form) -> None:
     """Copy, rename or put away a job."""
     name, new = form.text("job"), form.text("new")
     if work.at(name) and form.text("act") != "copy":
-        raise BadInput("A session is at work on this job: stop it first.")
+        raise BadInput(say("A session is at work on this job: stop it first."))
     match form.text("act"):
         case "copy":
             folder.copy(name, new)
@@ -106,14 +107,14 @@ def make(folder: JobFolder, form: Form) -> str | None:
             return None
         case "back":
             walls = _walls(form.text("walls"))
-            form.fields = {**form.fields, "walls": " ".join(walls[:-1])}
+            form.fields = {**form.fields, "walls": join(" ", walls[:-1])}
             return None
     return _made(folder, form, units)
 
 
 def _pace(form: Form, unit: str, turn: str) -> None:
     """Add a wall and the turn at its end."""
-    form.length("length", "The wall", unit, needed="How long is this wall?", above=0.0)
+    form.length("length", say("The wall"), unit, needed=say("How long is this wall?"), above=0.0)
     form.check()
     length = with_point(form.text("length"), unit)
     if length.replace(".", "", 1).isdigit():
@@ -126,7 +127,7 @@ def _made(folder: JobFolder, form: Form, units: Units) -> str:
     from rig.room import from_walls, room
     from rig.study.described import refuse_no_room
 
-    name = form.name("name", "The job's name")
+    name = form.name("name", say("The job's name"))
     if name is not None:
         with form.noted("name"):
             folder.free(name)
@@ -135,8 +136,12 @@ def _made(folder: JobFolder, form: Form, units: Units) -> str:
             outline, _ = from_walls(form.text("walls"))
     else:
         unit = room_unit(units)
-        wide = form.length("width", "The width", unit, needed="How wide is it?", above=0.0)
-        long = form.length("depth", "The length", unit, needed="How long is it?", above=0.0)
+        wide = form.length(
+            "width", say("The width"), unit, needed=say("How wide is it?"), above=0.0
+        )
+        long = form.length(
+            "depth", say("The length"), unit, needed=say("How long is it?"), above=0.0
+        )
         form.check()
         assert wide is not None
         assert long is not None
@@ -183,6 +188,6 @@ def _drawn(ends: list[tuple[float, float]]) -> str:
     xs, ys = [x for x, _ in ends], [y for _, y in ends]
     size = max(max(xs) - min(xs), (max(ys) - min(ys)) * 100 / 60, 1.0)
     scale = 92.0 / size
-    return " ".join(
-        f"{4 + (x - min(xs)) * scale:.1f},{56 - (y - min(ys)) * scale:.1f}" for x, y in ends
+    return join(
+        " ", (f"{4 + (x - min(xs)) * scale:.1f},{56 - (y - min(ys)) * scale:.1f}" for x, y in ends)
     )

@@ -5,6 +5,7 @@ import socket
 from importlib import resources
 
 from rig.errors import BadInput
+from rig.language import say
 
 TYPES = {
     "html": "text/html; charset=utf-8",
@@ -38,7 +39,9 @@ def listen(host: str, port: int) -> socket.socket:
             host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )
     except (OSError, UnicodeError):
-        raise BadInput(f"--host {host} is no address: give one of this machine's.") from None
+        raise BadInput(
+            say("--host {host} is no address: give one of this machine's.", host=host)
+        ) from None
     family, kind, protocol, _, address = found[0]
     listening = socket.socket(family, kind, protocol)
     if os.name == "posix":
@@ -57,15 +60,25 @@ def _why_not(error: OSError, host: str, port: int) -> str:
     import errno
 
     if error.errno == errno.EADDRINUSE:
-        return f"Port {port} is taken by another program: leave --port out for a free one."
+        return say(
+            "Port {port} is taken by another program: leave --port out for a free one.", port=port
+        )
     if error.errno == errno.EADDRNOTAVAIL:
-        return (
-            f"--host {host} is none of this machine's addresses: leave it out for this machine "
-            "alone, or give 0.0.0.0 for every network it is in."
+        return say(
+            "--host {host} is none of this machine's addresses: leave it out for this "
+            "machine alone, or give 0.0.0.0 for every network it is in.",
+            host=host,
         )
     if error.errno == errno.EACCES:
-        return f"Port {port} is not ours to open: give one above 1023, or leave --port out."
-    return f"The page cannot be served at {host}, port {port}: {error.strerror}."
+        return say(
+            "Port {port} is not ours to open: give one above 1023, or leave --port out.", port=port
+        )
+    return say(
+        "The page cannot be served at {host}, port {port}: {strerror}.",
+        host=host,
+        port=port,
+        strerror=error.strerror,
+    )
 
 
 def names_of(host: str) -> frozenset[str]:

@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from rig.language import say
+
 LONGEST = 1024
 LONGEST_LABEL = 40
 ARGUED = ("goto", "front", "tick")
@@ -63,15 +65,17 @@ def parse(text: str | bytes) -> Message:
         Where it is no JSON, too long, or not one of the messages there are.
     """
     if isinstance(text, bytes):
-        raise Refused("That message is not text.")
+        raise Refused(say("That message is not text."))
     if len(text) > LONGEST:
-        raise Refused(f"That message is too long: {LONGEST} characters at most.")
+        raise Refused(
+            say("That message is too long: {longest} characters at most.", longest=LONGEST)
+        )
     try:
         told = json.loads(text)
     except (ValueError, RecursionError):
-        raise Refused("That message is no JSON.") from None
+        raise Refused(say("That message is no JSON.")) from None
     if not isinstance(told, dict):
-        raise Refused("That message is no JSON object.")
+        raise Refused(say("That message is no JSON object."))
     match told:
         case {"say": "hello", "phone": str(phone)} if _is_label(phone):
             return Hello(phone)
@@ -79,7 +83,7 @@ def parse(text: str | bytes) -> Message:
             return Take()
         case {"say": "act", "act": str(name), "label": str(label)} if name in ARGUED:
             if not _is_label(label):
-                raise Refused("That label cannot be: letters and digits, as C4.")
+                raise Refused(say("That label cannot be: letters and digits, as C4."))
             return Do(name, label)
         case {"say": "act", "act": str(name)} if name.isalpha() and name not in ARGUED:
             return Do(name)
@@ -87,7 +91,7 @@ def parse(text: str | bytes) -> Message:
             return Line(line)
         case {"say": "rod", "do": str(what), **more} if _are_numbers(more):
             return Move({"do": what, **more})
-    raise Refused("That message says nothing that is known here.")
+    raise Refused(say("That message says nothing that is known here."))
 
 
 def _is_label(text: str) -> bool:

@@ -20,6 +20,7 @@ from aiohttp import WSMsgType, web
 
 from rig.devices.clock import Clock
 from rig.events import Event
+from rig.language import say
 from rig.page import access, messages
 from rig.page.gate import Gate
 from rig.page.listening import TYPES, listen, names_of, shown_host, static_files
@@ -184,7 +185,7 @@ class Page:
             if self._session is mine:
                 self._session = None
 
-    def close(self, text: str = "The session has ended.") -> None:
+    def close(self, text: str = say("The session has ended.")) -> None:
         """Say the last word to every phone and stop."""
         if self._thread.is_alive():
             self._call(self._end, text)
@@ -312,7 +313,7 @@ class Page:
         if asked == "alive":
             return _plain(200, "yes")
         if request.method not in ("GET", "HEAD", "POST"):
-            return _plain(405, "Only GET and POST.")
+            return _plain(405, say("Only GET and POST."))
         response = await site.answer(request, path, f"/{self._key}/")
         response.headers.update(_HEADERS | _SITE_HEADERS)
         policy = _policy(request.headers["Host"], "'self'")
@@ -321,16 +322,16 @@ class Page:
 
     def _file(self, request: web.Request, asked: str, slash: bool) -> web.Response:
         if request.method not in ("GET", "HEAD"):
-            return _plain(405, "Only GET.")
+            return _plain(405, say("Only GET."))
         name = asked or "page.html"
         if name == "alive":
             return _plain(200, "yes")
         if name not in self._files or not slash:
-            return _plain(404, "There is nothing here.")
+            return _plain(404, say("There is nothing here."))
         kept = {}
         if self.site is not None and name != "page.html":
             mark = f'"{self._marks[name]}"'
-            kept = {"Cache-Control": "private, no-cache", "ETag": mark}
+            kept = {"Cache-Control": say("private, no-cache"), "ETag": mark}
             if request.headers.get("If-None-Match") == mark:
                 return web.Response(status=304, headers=_HEADERS | kept)
         return web.Response(
@@ -350,23 +351,23 @@ class Page:
         transport = request.transport
         reached = transport.get_extra_info("sockname")[0] if transport else ""
         if not access.host_is_ours(host, reached, self._port, self._names):
-            return "This address is not ours."
+            return say("This address is not ours.")
         if not access.origin_is_ours(origin, host, self._scheme) or not access.site_is_ours(
             headers.get("Sec-Fetch-Site"), headers.get("Sec-Fetch-Mode")
         ):
-            return "Another site may not ask."
+            return say("Another site may not ask.")
         if request.method not in ("GET", "HEAD") and self.site is not None and origin is None:
-            return "Who changes something must say from where: another site may not ask."
+            return say("Who changes something must say from where: another site may not ask.")
         if not access.same_key(request.path.lstrip("/").partition("/")[0], self._key):
-            return "The key is missing or old: open the address that the terminal shows now."
+            return say("The key is missing or old: open the address that the terminal shows now.")
         return ""
 
     async def _live(self, request: web.Request) -> web.StreamResponse:
         if len(self._phones) >= MOST_PHONES:
-            return _plain(503, "Too many phones are watching.")
+            return _plain(503, say("Too many phones are watching."))
         ws = web.WebSocketResponse(max_msg_size=LONGEST_FRAME, compress=False)
         if not ws.can_prepare(request):
-            return _plain(400, "Only a WebSocket.")
+            return _plain(400, say("Only a WebSocket."))
         await ws.prepare(request)
         self.gate.live(request.transport)
         phone = _Phone(ws, request.transport)
@@ -413,7 +414,7 @@ class Page:
         said = phone.said_s
         try:
             if len(said) == MOST_A_SECOND and now_s - said[0] < 1.0:
-                raise messages.Refused("Too many messages: slower, please.")
+                raise messages.Refused(say("Too many messages: slower, please."))
             said.append(now_s)
             self._follow(phone, messages.parse(data), now_s)
         except messages.Refused as refused:
@@ -423,7 +424,7 @@ class Page:
     def _follow(self, phone: _Phone, message: messages.Message, now_s: float) -> None:
         if isinstance(message, messages.Hello):
             if phone.name:
-                raise messages.Refused("You have said hello already.")
+                raise messages.Refused(say("You have said hello already."))
             phone.name = message.phone
             self._turn.come(phone.name, now_s)
             self._came.set()
@@ -432,18 +433,18 @@ class Page:
             self._spread({"me"})
             return
         if not phone.name:
-            raise messages.Refused("Say hello first.")
+            raise messages.Refused(say("Say hello first."))
         if self._scene is None or (not self._scene.acts and self.moves is None):
-            raise messages.Refused("This page only watches.")
+            raise messages.Refused(say("This page only watches."))
         if isinstance(message, messages.Take):
             self._turn.take(phone.name)
             self._spread({"me"})
             return
         if not self._turn.acts(phone.name, now_s):
-            raise messages.Refused("Another phone acts at present. Take over first.")
+            raise messages.Refused(say("Another phone acts at present. Take over first."))
         if isinstance(message, messages.Move):
             if self.moves is None:
-                raise messages.Refused("The rod is a real one: move it by hand.")
+                raise messages.Refused(say("The rod is a real one: move it by hand."))
             self.moves(message.told)
             self._spread(self._scene.move(message.told))
             return
@@ -451,13 +452,13 @@ class Page:
             self._type(message.text)
             return
         if message.name not in self._scene.acts:
-            raise messages.Refused(f"There is no {message.name} here.")
+            raise messages.Refused(say("There is no {name} here.", name=message.name))
         if not self._pass_on((message.name, message.argument)):
-            raise messages.Refused("Nothing is going on at present.")
+            raise messages.Refused(say("Nothing is going on at present."))
 
     def _type(self, line: str) -> None:
         if self._typing is None or self._scene is None or self._scene.sections.typing is None:
-            raise messages.Refused("Nothing is typed here: the rod reads by itself.")
+            raise messages.Refused(say("Nothing is typed here: the rod reads by itself."))
         loop, lines = self._typing
         with contextlib.suppress(RuntimeError):  # it has ended meanwhile
             loop.call_soon_threadsafe(lines.put_nowait, line)

@@ -23,6 +23,7 @@ from aiohttp import web
 from rig.errors import CannotAnswer, JobHeld, RigError
 from rig.job.folder import JobFolder, holder_of
 from rig.job.store import Job
+from rig.language import join, say
 from rig.page import jobs
 from rig.page.steps import STEPS
 from rig.page.told import on_phone
@@ -123,7 +124,7 @@ class Site:
             told = _Shown("trouble.html", {"text": str(error)}, 400)
         except Exception as error:  # whatever one page cannot do, the others go on
             print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
-            told = _Shown("trouble.html", {"text": "This page cannot be shown just now."}, 500)
+            told = _Shown("trouble.html", {"text": say("This page cannot be shown just now.")}, 500)
         return _rendered(request, root, told)
 
     def _most_upload(self, path: str) -> int:
@@ -156,7 +157,7 @@ class Site:
                 return self._step(name, STEPS[key], form)
             case ["j", name, key, part] if key in STEPS:
                 return self._part(name, STEPS[key], part, form)
-        return _Shown("trouble.html", {"text": "There is no such page."}, 404)
+        return _Shown("trouble.html", {"text": say("There is no such page.")}, 404)
 
     def _post(self, path: str, form: Form) -> _Answer:
         match _parts(path):
@@ -175,7 +176,7 @@ class Site:
                 return _Goes("" if name is None else f"j/{quote(name, safe='')}/")
             case ["j", name, key] if key in STEPS:
                 return self._act(name, STEPS[key], form)
-        return _Shown("trouble.html", {"text": "There is no such page."}, 404)
+        return _Shown("trouble.html", {"text": say("There is no such page.")}, 404)
 
     def _jobs(self, form: Form, status: int = 200) -> _Shown:
         view = jobs.jobs_view(self.folder, self.work)
@@ -244,7 +245,7 @@ class Site:
                 self.work.begin(name, path, goes, f"../j/{quote(name, safe='')}/after/{step.key}")
                 return _Goes("session/")
         except JobHeld as error:
-            session = "A session is at work on this job: stop it first."
+            session = say("A session is at work on this job: stop it first.")
             form.wrong[""] = session if self.work.at(name) else str(error)
             return self._step(name, step, form, 409)
         except RigError as error:
@@ -281,10 +282,13 @@ class Site:
 def _refuse_several(job: Job) -> None:
     """Refuse a job of several rooms, which the pages cannot tell apart yet."""
     if has_several(job):
-        rooms = ", ".join(names_of(job))
+        rooms = join(", ", names_of(job))
         raise CannotAnswer(
-            f"This job has several rooms ({rooms}), and the pages work on one. Go on with it at "
-            "the command line, where --room NAME picks one; report and undo are here."
+            say(
+                "This job has several rooms ({rooms}), and the pages work on one. Go on with "
+                "it at the command line, where --room NAME picks one; report and undo are here.",
+                rooms=rooms,
+            )
         )
 
 

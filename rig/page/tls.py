@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rig.errors import BadInput
+from rig.language import say
 
 OURS = "floor-rig on this machine"
 DAYS = 397
@@ -58,8 +59,12 @@ def encrypted(folder: Path, names: Iterable[str], now_utc_s: float) -> Link:
                 os.fsync(file.fileno())
     except (OSError, ValueError, IndexError) as error:
         raise BadInput(
-            f"{kept} cannot be used for an encrypted link: {error}. Move it away, and another is "
-            "made, which each phone must then be told to trust."
+            say(
+                "{kept} cannot be used for an encrypted link: {error}. Move it away, and "
+                "another is made, which each phone must then be told to trust.",
+                kept=kept,
+                error=error,
+            )
         ) from None
     now = datetime.datetime.fromtimestamp(now_utc_s, datetime.UTC)
     leaf = authority.issue_cert(

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from rig.errors import BadInput
+from rig.language import join, numeral, say
 from rig.texts import name_of
 from rig.units import Units, parse_length, with_point
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LONGEST_FIELD = 4000
-NO_ACT, NO_PART = "There is no such act here.", "There is no such part."
+NO_ACT, NO_PART = say("There is no such act here."), say("There is no such part.")
 
 
 class Wrong(BadInput):
@@ -54,7 +55,9 @@ class Form:
 
     def name(self, name: str, what: str, needed: bool = True) -> str | None:
         """Return a name."""
-        return self.read(name, lambda text: name_of(text, what), f"{what} is empty." * needed)
+        return self.read(
+            name, lambda text: name_of(text, what), say("{what} is empty.", what=what) * needed
+        )
 
     def length(
         self,
@@ -71,9 +74,17 @@ class Form:
         def parse(text: str) -> float:
             length_mm = parse_length(with_point(text, bare), unit=bare, what=what)
             if above is not None and not length_mm > above:
-                raise BadInput(f"{what} must be more than {above:g}.")
+                raise BadInput(
+                    say("{what} must be more than {above}.", what=what, above=numeral(above, "g"))
+                )
             if minimum is not None and length_mm < minimum:
-                raise BadInput(f"{what} must not be less than {minimum:g}.")
+                raise BadInput(
+                    say(
+                        "{what} must not be less than {minimum}.",
+                        what=what,
+                        minimum=numeral(minimum, "g"),
+                    )
+                )
             return length_mm
 
         return self.read(name, parse, needed)
@@ -83,7 +94,14 @@ class Form:
 
         def parse(text: str) -> int:
             if not (text.isascii() and text.isdigit()) or not least <= int(text[:9]) <= most:
-                raise BadInput(f"{what} is a whole number from {least} to {most}.")
+                raise BadInput(
+                    say(
+                        "{what} is a whole number from {least} to {most}.",
+                        what=what,
+                        least=least,
+                        most=most,
+                    )
+                )
             return int(text)
 
         return self.read(name, parse)
@@ -91,7 +109,7 @@ class Form:
     def check(self) -> None:
         """Refuse the form where something is wrong."""
         if self.wrong:
-            raise Wrong(" ".join(self.wrong.values()))
+            raise Wrong(join(" ", self.wrong.values()))
 
     @contextlib.contextmanager
     def noted(self, name: str) -> Iterator[None]:
@@ -158,8 +176,8 @@ class Visit:
 
         `asks` is what is said where there is none.
         """
-        x = self.form.length("x", "The place", self.room_unit, needed=asks)
-        y = self.form.length("y", "The place", self.room_unit, needed=asks)
+        x = self.form.length("x", say("The place"), self.room_unit, needed=asks)
+        y = self.form.length("y", say("The place"), self.room_unit, needed=asks)
         self.form.check()
         assert x is not None
         assert y is not None

@@ -18,6 +18,7 @@ from rig.devices.clock import Clock
 from rig.errors import BadInput, RigError
 from rig.events import Event, Noticed
 from rig.job.store import Job
+from rig.language import say
 from rig.session import sources
 from rig.session.begin import (
     Hand,
@@ -137,7 +138,7 @@ class Work:
         """
         with self._lock:
             if self.job is not None:
-                raise BadInput(f"A session is at work on {self.job}: stop it first.")
+                raise BadInput(say("A session is at work on {job}: stop it first.", job=self.job))
             self.job, self._error = name, None
             self._begun.clear()
         work = partial(self._work, name, path, wanted, home)
@@ -179,8 +180,8 @@ class Work:
             self._error = error
             self._page.over(str(error))
         except Exception as error:  # the server goes on
-            self._error = BadInput(f"The session failed: {error!r}")
-            self._page.over("The session failed; what was shot is kept.")
+            self._error = BadInput(say("The session failed: {error!r}", error=error))
+            self._page.over(say("The session failed; what was shot is kept."))
             raise
         finally:
             self.job = None
@@ -202,7 +203,9 @@ class Work:
             yield wanted.source or SourceWish(), (), None
             return
         if self._rods.simulate is None:
-            raise BadInput("No simulated rod is offered here: begin with rig serve --simulate.")
+            raise BadInput(
+                say("No simulated rod is offered here: begin with rig serve --simulate.")
+            )
         from rig.study.room import outline_of
 
         with Job.open(path) as job:

@@ -11,6 +11,7 @@ from typing import Generic, NamedTuple, TypeVar
 
 from rig.errors import BadInput
 from rig.units import Units
+from rig.words import join, numeral, say
 from rig.words import pour as words
 
 T = TypeVar("T")
@@ -69,8 +70,12 @@ class Times:
             zero_is_fine = field.name not in ("mix_s", "walk_mm_s")
             if not (math.isfinite(value) and (value > 0 or (zero_is_fine and value == 0))):
                 raise BadInput(
-                    f"The time {field.name} is {value:g}: it must be "
-                    f"{'0 or more' if zero_is_fine else 'more than 0'}."
+                    say(
+                        "The time {name} is {value}: it must be {zero_is_fine}.",
+                        name=field.name,
+                        value=numeral(value, "g"),
+                        zero_is_fine="0 or more" if zero_is_fine else "more than 0",
+                    )
                 )
 
     def assumption(self, units: Units) -> str:
@@ -113,14 +118,17 @@ class Roles:
     def text(self) -> str:
         """Say who does what."""
         if self.alone:
-            return "one person does everything"
-        said = [f"{self.helpers} measuring water"] if self.helpers else []
-        said.append(f"{self.mixing} mixing")
+            return say("one person does everything")
+        said = [say("{helpers} measuring water", helpers=self.helpers)] if self.helpers else []
+        said.append(say("{mixing} mixing", mixing=self.mixing))
         if self.spreading:
-            said += [f"{self.carrying} carrying and pouring", f"{self.spreading} spreading"]
+            said += [
+                say("{carrying} carrying and pouring", carrying=self.carrying),
+                say("{spreading} spreading", spreading=self.spreading),
+            ]
         else:
-            said.append(f"{self.carrying} carrying, pouring and spreading")
-        return ", ".join(said)
+            said.append(say("{carrying} carrying, pouring and spreading", carrying=self.carrying))
+        return join(", ", said)
 
 
 class Steps(NamedTuple, Generic[T]):
@@ -213,9 +221,21 @@ def loads(roles: Roles, work: Work) -> dict[str, float]:
 def check_crew(people: int, mixers: int) -> None:
     """Refuse a crew that cannot be."""
     if not 1 <= people <= MOST_PEOPLE:
-        raise BadInput(f"A crew of {people} cannot pour: give 1 to {MOST_PEOPLE} people.")
+        raise BadInput(
+            say(
+                "A crew of {people} cannot pour: give 1 to {most_people} people.",
+                people=people,
+                most_people=MOST_PEOPLE,
+            )
+        )
     if not 1 <= mixers <= MOST_MIXERS:
-        raise BadInput(f"{mixers} mixers cannot be: give 1 to {MOST_MIXERS}.")
+        raise BadInput(
+            say(
+                "{mixers} mixers cannot be: give 1 to {most_mixers}.",
+                mixers=mixers,
+                most_mixers=MOST_MIXERS,
+            )
+        )
 
 
 def check_gear(
@@ -235,27 +255,40 @@ def check_gear(
     odd = []
     if not 1 <= bags_per_batch <= MOST_BAGS:
         raise BadInput(
-            f"--bags-per-batch {bags_per_batch}: nobody mixes that many bags at once. Give what "
-            f"one filling of your mixer takes, 1 to {MOST_BAGS}."
+            say(
+                "--bags-per-batch {bags_per_batch}: nobody mixes that many bags at once. Give "
+                "what one filling of your mixer takes, 1 to {most_bags}.",
+                bags_per_batch=bags_per_batch,
+                most_bags=MOST_BAGS,
+            )
         )
     if bags_per_batch > MANY_BAGS:
         odd.append(words.many_bags(bags_per_batch))
     if buckets is not None and not 1 <= buckets <= MOST_BUCKETS:
         raise BadInput(
-            f"--buckets {buckets}: no crew has that many on the way at once. Give 1 to "
-            f"{MOST_BUCKETS}, or leave it out for as many as keep the edge youngest."
+            say(
+                "--buckets {buckets}: no crew has that many on the way at once. Give 1 to "
+                "{most_buckets}, or leave it out for as many as keep the edge youngest.",
+                buckets=buckets,
+                most_buckets=MOST_BUCKETS,
+            )
         )
     if strip_mm is None:
         return odd
     if not LEAST_STRIP_MM <= strip_mm <= MOST_STRIP_MM:
-        how = "narrow to pour" if strip_mm < LEAST_STRIP_MM else "deep to spread"
+        how = say("narrow to pour") if strip_mm < LEAST_STRIP_MM else say("deep to spread")
         shown = units.place(strip_mm)
         if strip_mm < LEAST_STRIP_MM:
             shown = units.off(strip_mm)
         raise BadInput(
-            f"--strip: a strip of {shown} is too {how}. Give {units.place(LEAST_STRIP_MM)} to "
-            f"{units.place(MOST_STRIP_MM)}, or leave it out for the depth that keeps the edge "
-            "youngest."
+            say(
+                "--strip: a strip of {shown} is too {how}. Give {least_strip_mm} to "
+                "{most_strip_mm}, or leave it out for the depth that keeps the edge youngest.",
+                shown=shown,
+                how=how,
+                least_strip_mm=units.place(LEAST_STRIP_MM),
+                most_strip_mm=units.place(MOST_STRIP_MM),
+            )
         )
     if not NARROW_STRIP_MM <= strip_mm <= WIDE_STRIP_MM:
         odd.append(words.odd_strip(strip_mm, NARROW_STRIP_MM, WIDE_STRIP_MM, units))

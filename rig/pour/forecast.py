@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.pour.crew import Roles, Times, Work, assign, loads, work_of
 from rig.pour.order import Floor, Order, order_of_pour
 from rig.pour.pace import AS_PLANNED, Pace, at_pace
@@ -149,15 +150,19 @@ class Forecast:
 def batch_bags(bags: int, bags_per_batch: int) -> list[float]:
     """Split the bags into batches, the last with what is left."""
     if bags < 1:
-        raise BadInput("There is nothing to pour: the plan takes no bag.")
+        raise BadInput(say("There is nothing to pour: the plan takes no bag."))
     if bags_per_batch < 1:
-        raise BadInput("A batch holds at least one bag.")
+        raise BadInput(say("A batch holds at least one bag."))
     whole, rest = divmod(bags, bags_per_batch)
     sizes = [float(bags_per_batch)] * whole + ([float(rest)] if rest else [])
     if len(sizes) > MOST_BATCHES:
         raise BadInput(
-            f"{len(sizes)} batches are more than one pour can be ({MOST_BATCHES}): split the floor "
-            "into jobs, or mix more bags at once (--bags-per-batch)."
+            say(
+                "{sizes} batches are more than one pour can be ({most_batches}): split the "
+                "floor into jobs, or mix more bags at once (--bags-per-batch).",
+                sizes=len(sizes),
+                most_batches=MOST_BATCHES,
+            )
         )
     return sizes
 
@@ -244,14 +249,14 @@ def changes(crew: Crew) -> Iterator[tuple[str, Crew]]:
         )
 
     if crew.buckets is not None:
-        yield "one more bucket", replace(crew, buckets=crew.buckets + 1)
-    yield "one more mixer", more(mixers=1)
-    yield "one more hand", more(people=1)
-    yield "one more mixer and one more hand", more(mixers=1, people=1)
-    yield f"{_NUMBER[crew.bays + 1]} bays with a stop between", more(bays=1)
-    yield "two more mixers and two more hands", more(mixers=2, people=2)
-    yield f"{_NUMBER[crew.bays + 2]} bays with stops between", more(bays=2)
+        yield say("one more bucket"), replace(crew, buckets=crew.buckets + 1)
+    yield say("one more mixer"), more(mixers=1)
+    yield say("one more hand"), more(people=1)
+    yield say("one more mixer and one more hand"), more(mixers=1, people=1)
+    yield say("{number} bays with a stop between", number=_NUMBER[crew.bays + 1]), more(bays=1)
+    yield say("two more mixers and two more hands"), more(mixers=2, people=2)
+    yield say("{number} bays with stops between", number=_NUMBER[crew.bays + 2]), more(bays=2)
     yield (
-        f"{_NUMBER[crew.bays + 1]} bays, one more mixer and one more hand",
+        say("{number} bays, one more mixer and one more hand", number=_NUMBER[crew.bays + 1]),
         more(mixers=1, people=1, bays=1),
     )

@@ -22,8 +22,9 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from rig.errors import BadInput
+from rig.language import say, say_many
 from rig.room import ON_WALL_MM, Outline, Raster, contains
-from rig.units import Units, counted
+from rig.units import Units
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -168,8 +169,13 @@ def place_on(
     """Return a place that must be on the floor or in a doorway, or refuse it by name."""
     if not shapely.dwithin(outline.polygon, shapely.Point(x_mm, y_mm), ON_WALL_MM):
         raise BadInput(
-            f"The {name} at {units.place(x_mm)}, {units.place(y_mm)} lies outside "
-            "the floor: give a place on it or in a doorway."
+            say(
+                "The {name} at {x}, {y} lies outside the floor: give a place on it or in a "
+                "doorway.",
+                name=name,
+                x=units.place(x_mm),
+                y=units.place(y_mm),
+            )
         )
     return x_mm, y_mm
 
@@ -192,11 +198,16 @@ def exit_on(outline: Outline, x_mm: float, y_mm: float, units: Units) -> tuple[f
     off_mm = min(shapely.Point(x_mm, y_mm).distance(way) for way in ways_out)
     if off_mm > EXIT_MM:
         raise BadInput(
-            f"The exit at {units.place(x_mm)}, {units.place(y_mm)} lies "
-            f"{units.place(off_mm)} from the nearest wall: there the crew stands in what "
-            "it has poured. Give the door or place at a wall by which it leaves (--exit X,Y, at "
-            f"most {units.place(EXIT_MM)} from the wall), or leave --exit out for the "
-            "first door."
+            say(
+                "The exit at {x}, {y} lies {off} from the nearest wall: there the crew stands "
+                "in what it has poured. Give the door or place at a wall by which it leaves "
+                "(--exit X,Y, at most {exit_mm} from the wall), or leave --exit out for the "
+                "first door.",
+                x=units.place(x_mm),
+                y=units.place(y_mm),
+                off=units.place(off_mm),
+                exit_mm=units.place(EXIT_MM),
+            )
         )
     return x_mm, y_mm
 
@@ -232,12 +243,14 @@ def order_of_pour(
     """
     total = float(floor.volume_l.sum())
     if total <= 0 or volume_l <= 0:
-        raise BadInput("There is nothing to pour: the finished plane does not lie above the floor.")
+        raise BadInput(
+            say("There is nothing to pour: the finished plane does not lie above the floor.")
+        )
     exit_cell = floor.nearest(*exit_mm)
     to_exit = floor.ways_mm(exit_cell)
     start_cell = int(np.argmax(to_exit)) if start_mm is None else floor.nearest(*start_mm)
     if start_cell == exit_cell:
-        raise BadInput("The pour cannot start at the exit: the crew would be walled in.")
+        raise BadInput(say("The pour cannot start at the exit: the crew would be walled in."))
     to_start = floor.ways_mm(start_cell)
     pull = start_pull(to_exit, to_start, start_cell)
     height = to_exit - pull * to_start
@@ -321,7 +334,11 @@ def _bays(
     sizes = [np.asarray(part, dtype=float) for part in np.array_split(np.asarray(bags), bays)]
     if min(len(part) for part in sizes) == 0:
         raise BadInput(
-            f"{counted(len(bags), 'batch', 'batches')} cannot be poured in {counted(bays, 'bay')}."
+            say(
+                "{batchs} cannot be poured in {bays}.",
+                batchs=say_many("{count} batch", "{count} batches", len(bags)),
+                bays=say_many("{count} bay", "{count} bays", bays),
+            )
         )
     cells = _cut(np.argsort(across, kind="stable"), need, [part.sum() for part in sizes])
     return list(zip(cells, sizes, strict=True))

@@ -33,6 +33,7 @@ from rig.pour.log import Batch, FrontTold, Log, Tick
 from rig.pour.prepour import Step, step_called, unticked
 from rig.words import pour as clock_words
 from rig.words import pour_log as words
+from rig.words import say
 
 TWICE_S = 5.0
 """Two batches nearer than this are one that was logged twice, unless said otherwise."""
@@ -71,7 +72,7 @@ class Pouring:
         by_day: int = 0,
     ) -> None:
         if not plan.batches:
-            raise BadInput("The plan of the pour has no batches: make one with rig pour plan.")
+            raise BadInput(say("The plan of the pour has no batches: make one with rig pour plan."))
         self.finished = False
         self._plan = plan
         self._history = list(history)
@@ -260,7 +261,7 @@ class Pouring:
             events.append(Trouble(text=words.BAGS_USED_UP, reason="bags"))
         most = need.bags + FAR_TOO_MUCH * need.sd_bags
         if used > most >= used - planned.bags and log.front < len(plan.strips):
-            events.append(Trouble(text=words.too_much(used), reason="too much"))
+            events.append(Trouble(text=words.too_much(used), reason=say("too much")))
         return [*events, *self._wet(), *self._next()]
 
     def _front(self, told: str) -> list[Event]:
@@ -321,12 +322,12 @@ class Pouring:
                 return [Trouble(text=words.NOTHING_TO_UNDO, reason="undo")]
             case Batch():
                 poured = len(self._log.poured)
-                label = f"batch {poured + 1}"
+                label = say("batch {poured}", poured=poured + 1)
                 self._edges.forget(poured)
             case FrontTold():
-                label = f"front {entry.told}"
+                label = say("front {told}", told=entry.told)
             case Tick():
-                label = f"tick {entry.step}"
+                label = say("tick {step}", step=entry.step)
         return [Undone(label=label), *self._edges.ages(self._now_s), *self._next()]
 
     def _tick(self, word: str) -> list[Event]:
@@ -352,7 +353,9 @@ class Pouring:
             yield_l=need.yield_l,
             yield_stderr_l=need.yield_sd_l,
             interval_s=log.interval_s,
-            left=tuple(f"strip {s.number}" for s in plan.strips if s.number > log.front),
+            left=tuple(
+                say("strip {number}", number=s.number) for s in plan.strips if s.number > log.front
+            ),
             unticked=tuple(step.key for step in self.unticked),
             text=text,
         )

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.language import join, say
 
 
 @dataclass(frozen=True)
@@ -17,48 +18,53 @@ class Step:
 
 # Common practice, no source; the product's data sheet rules.
 STEPS = (
-    Step("soft", "soft spots in the floor found and mended",
-         "a floor that gives cracks the compound over it"),
-    Step("screws", "loose boards screwed down, no head standing out",
-         "a squeak is sealed in for good, a head shows through thin cover"),
-    Step("dust", "floor swept and vacuumed, free of grease and old glue",
-         "compound bonds to dust, not through it"),
-    Step("seams", "seams, knot holes and gaps sealed",
-         "the mix is thin as water and runs out through any of them"),
-    Step("dam", "edge strip or dam round the walls",
-         "the floor needs room to move, and the mix creeps under the walls"),
-    Step("openings", "openings, drains and the doorway dammed",
-         "one open hole empties the front and the bags with it"),
-    Step("primer", "primer dry as its sheet says",
-         "wet primer or none: pinholes, and no bond"),
-    Step("lath", "reinforcement laid, overlapped and stapled flat, where there is any",
-         "it floats up in the wet and can't be pressed down again"),
-    Step("markers", "depth markers set and seen from where you stand",
-         "they are all that tells the depth once the floor is grey"),
-    Step("water", "the water line marked on every bucket, at the sheet's amount",
-         "one wet batch is a soft spot for good"),
-    Step("bags", "all bags inside, open ones apart, a few over the count",
-         "the pour can't wait for a trip to the shop"),
-    Step("tools", "mixers run, spare paddle and lead, rake, spiked shoes and roller at hand",
-         "a mixer that fails mid-pour kills the edge"),
-    Step("power", "mixers on a protected circuit, leads off the floor",
-         "water and current meet here"),
-    Step("crew", "everyone knows their role, the strips and the way out",
-         "nobody can be told twice while the clock runs"),
-    Step("exit", "the way out is clear, and other doors are shut and marked",
-         "one footprint can't be mended"),
-    Step("temperature", "floor, air and water within the sheet's range, sun and draught kept off",
-         "warmth halves the working time, draught skins the front over"),
+    Step("soft", say("soft spots in the floor found and mended"),
+         say("a floor that gives cracks the compound over it")),
+    Step("screws", say("loose boards screwed down, no head standing out"),
+         say("a squeak is sealed in for good, a head shows through thin cover")),
+    Step("dust", say("floor swept and vacuumed, free of grease and old glue"),
+         say("compound bonds to dust, not through it")),
+    Step("seams", say("seams, knot holes and gaps sealed"),
+         say("the mix is thin as water and runs out through any of them")),
+    Step("dam", say("edge strip or dam round the walls"),
+         say("the floor needs room to move, and the mix creeps under the walls")),
+    Step("openings", say("openings, drains and the doorway dammed"),
+         say("one open hole empties the front and the bags with it")),
+    Step("primer", say("primer dry as its sheet says"),
+         say("wet primer or none: pinholes, and no bond")),
+    Step("lath", say("reinforcement laid, overlapped and stapled flat, where there is any"),
+         say("it floats up in the wet and can't be pressed down again")),
+    Step("markers", say("depth markers set and seen from where you stand"),
+         say("they are all that tells the depth once the floor is grey")),
+    Step("water", say("the water line marked on every bucket, at the sheet's amount"),
+         say("one wet batch is a soft spot for good")),
+    Step("bags", say("all bags inside, open ones apart, a few over the count"),
+         say("the pour can't wait for a trip to the shop")),
+    Step("tools", say("mixers run, spare paddle and lead, rake, spiked shoes and roller at hand"),
+         say("a mixer that fails mid-pour kills the edge")),
+    Step("power", say("mixers on a protected circuit, leads off the floor"),
+         say("water and current meet here")),
+    Step("crew", say("everyone knows their role, the strips and the way out"),
+         say("nobody can be told twice while the clock runs")),
+    Step("exit", say("the way out is clear, and other doors are shut and marked"),
+         say("one footprint can't be mended")),
+    Step("temperature",
+         say("floor, air and water within the sheet's range, sun and draught kept off"),
+         say("warmth halves the working time, draught skins the front over")),
 )  # fmt: skip
 
 CAUTIONS = (
-    "Silica dust: mask and extraction where bags are opened, as the sheet and local rules ask.",
-    "The mix is caustic: gloves, eye protection, kneeling boards; rinse skin at once.",
-    "Mixers and leads near water: a protected circuit, leads off the floor, dry hands.",
-    "Bags stacked in one place load the joists more than the floor will ever be: spread them; "
-    "whether the structure carries them is for a licensed professional.",
-    "Ventilate for breath, not across the wet floor: draught skins the front over.",
-    "The product's data sheet and local rules rule over anything said here.",
+    say(
+        "Silica dust: mask and extraction where bags are opened, as the sheet and local rules ask."
+    ),
+    say("The mix is caustic: gloves, eye protection, kneeling boards; rinse skin at once."),
+    say("Mixers and leads near water: a protected circuit, leads off the floor, dry hands."),
+    say(
+        "Bags stacked in one place load the joists more than the floor will ever be: spread "
+        "them; whether the structure carries them is for a licensed professional."
+    ),
+    say("Ventilate for breath, not across the wet floor: draught skins the front over."),
+    say("The product's data sheet and local rules rule over anything said here."),
 )
 
 
@@ -68,8 +74,11 @@ def step_called(word: str) -> Step:
         if step.key == word.strip().lower():
             return step
     raise BadInput(
-        f"There is no step {word!r} in the list before the pour: "
-        f"{', '.join(step.key for step in STEPS)}."
+        say(
+            "There is no step {word!r} in the list before the pour: {steps}.",
+            word=word,
+            steps=join(", ", (step.key for step in STEPS)),
+        )
     )
 
 

@@ -12,11 +12,12 @@ from rig.errors import BadInput
 from rig.record import OMITTED, Record
 from rig.texts import read_toml
 from rig.units import Units, parse_duration, parse_length, parse_temperature, parse_volume
+from rig.words import join, say
 from rig.words import pour as words
 
 _WHERE = {
-    "working_time": "“working time”, “flow time” or “healing time”",
-    "mixing_time": "“mixing time”, often under “mixing”",
+    "working_time": say("“working time”, “flow time” or “healing time”"),
+    "mixing_time": say("“mixing time”, often under “mixing”"),
 }
 _OPTION = {"working_time": "--working-time 20min", "mixing_time": "--mix-time 2min"}
 
@@ -70,8 +71,13 @@ class Sheet(Record):
         if not coldest <= temperature_c <= warmest:
             here, low, high = map(units.temperature, (temperature_c, coldest, warmest))
             raise BadInput(
-                f"The sheet states no working time at {here}, only from {low} to {high}: wait for "
-                "another temperature, or give --working-time."
+                say(
+                    "The sheet states no working time at {here}, only from {low} to {high}: "
+                    "wait for another temperature, or give --working-time.",
+                    here=here,
+                    low=low,
+                    high=high,
+                )
             )
         below = [time for at, time in self.working_time_at if at <= temperature_c][-1]
         above = next(time for at, time in self.working_time_at if at >= temperature_c)
@@ -103,9 +109,14 @@ class Sheet(Record):
 def ask_for(name: str) -> BadInput:
     """Return the refusal that asks for what a pour cannot do without."""
     return BadInput(
-        f"The {name.replace('_', ' ')} is missing, and it is not guessed: look for "
-        f"{_WHERE[name]} on the product's data sheet and give it as {_OPTION[name]}, or as "
-        f"{name} in the file of --sheet."
+        say(
+            "The {replace} is missing, and it is not guessed: look for {where} on the "
+            "product's data sheet and give it as {option}, or as {name} in the file of --sheet.",
+            replace=name.replace("_", " "),
+            where=_WHERE[name],
+            option=_OPTION[name],
+            name=name,
+        )
     )
 
 
@@ -117,14 +128,21 @@ def read_sheet(path: str | os.PathLike[str]) -> Sheet:
     BadInput
         Naming the key: unknown, without unit, not more than zero.
     """
-    return parse_sheet(read_toml(path, "a sheet is a TOML file"), Path(path).name)
+    return parse_sheet(read_toml(path, say("a sheet is a TOML file")), Path(path).name)
 
 
 def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:
     """Turn a sheet's keys into numbers; `name` is for the refusals."""
     unknown = sorted(set(told) - set(_KEYS))
     if unknown:
-        raise BadInput(f"{name} has the key {unknown[0]!r}; the keys are {', '.join(_KEYS)}.")
+        raise BadInput(
+            say(
+                "{name} has the key {unknown!r}; the keys are {keys}.",
+                name=name,
+                unknown=unknown[0],
+                keys=join(", ", _KEYS),
+            )
+        )
     values = {}
     for key, value in told.items():
         attribute, read = _KEYS[key]
@@ -132,20 +150,26 @@ def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:
     sheet = Sheet(**values)
     low, high = sheet.min_temperature_c, sheet.max_temperature_c
     if low is not None and high is not None and low > high:
-        written = (" ".join(str(told[f"{end}_temperature"]).split()) for end in ("min", "max"))
+        written = (join(" ", str(told[f"{end}_temperature"]).split()) for end in ("min", "max"))
         raise BadInput("{}: min_temperature {} is above max_temperature {}.".format(name, *written))
     return sheet
 
 
 def _quantity(parse: Callable[..., float], zero: bool, value: object, what: str) -> float:
     if not isinstance(value, str):
-        raise BadInput(f'{what} is {value!r}: write it with its unit in quotes, as "20min".')
+        raise BadInput(
+            say(
+                '{what} is {value!r}: write it with its unit in quotes, as "20min".',
+                what=what,
+                value=value,
+            )
+        )
     return parse(value, what=what, **({"least": 0.0} if zero else {"above": 0.0}))
 
 
 def _words(value: object, what: str) -> str | None:
     if not isinstance(value, str):
-        raise BadInput(f"{what} must be text in quotes.")
+        raise BadInput(say("{what} must be text in quotes.", what=what))
     return value or None
 
 
@@ -153,7 +177,9 @@ def _by_temperature(value: object, what: str) -> tuple[tuple[float, float], ...]
     rows: list[tuple[float, float]] = []
     for row in value if isinstance(value, list) else [value]:
         if not isinstance(row, dict) or set(row) != {"temperature", "working_time"}:
-            raise BadInput(f"{what}: each needs temperature and working_time, and nothing else.")
+            raise BadInput(
+                say("{what}: each needs temperature and working_time, and nothing else.", what=what)
+            )
         rows.append(
             (
                 parse_temperature(row["temperature"], what),
@@ -162,7 +188,7 @@ def _by_temperature(value: object, what: str) -> tuple[tuple[float, float], ...]
         )
     rows.sort()
     if any(one[0] == other[0] for one, other in pairwise(rows)):
-        raise BadInput(f"{what} states the same temperature twice.")
+        raise BadInput(say("{what} states the same temperature twice.", what=what))
     return tuple(rows) or None
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.pour.crew import Roles, Steps, Work
 
 Floats = NDArray[np.float64]
@@ -128,7 +129,7 @@ def simulate(drawn: Drawn, roles: Roles, buckets: int) -> Run:
     """
     batches, runs = drawn.mix.shape
     if buckets < 1:
-        raise BadInput("A pour needs at least one bucket to mix in.")
+        raise BadInput(say("A pour needs at least one bucket to mix in."))
     at = np.empty((6, batches, runs))
     vessels = Servers(buckets, runs)
     crew = _Alone(runs) if roles.alone else _Line(roles, runs)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from rig.errors import BadInput
 from rig.files import write_whole
+from rig.language import say
 from rig.products.library import data_folder
 from rig.record import Record
 from rig.texts import name_of, parse_toml, read_text, toml_string
@@ -58,12 +59,14 @@ def load_firm() -> Firm:
     path, logo = folder / SETTINGS, folder / LOGO
     if not path.exists():
         return Firm(logo=str(logo) if logo.exists() else None)
-    given = parse_toml(read_text(path, "write it anew with rig firm", MOST_BYTES), str(path))
+    given = parse_toml(read_text(path, say("write it anew with rig firm"), MOST_BYTES), str(path))
     name, address = given.get("name", ""), given.get("address", [])
     if not isinstance(name, str) or not (
         isinstance(address, list) and all(isinstance(line, str) for line in address)
     ):
-        raise BadInput(f"{path} is not as rig firm writes it; give name and address anew.")
+        raise BadInput(
+            say("{path} is not as rig firm writes it; give name and address anew.", path=path)
+        )
     return Firm(name=name, address=tuple(address), logo=str(logo) if logo.exists() else None)
 
 
@@ -80,7 +83,11 @@ def changed(firm: Firm, name: str | None, address: str | None) -> Firm:
     if address is not None:
         parts = [part.strip() for part in address.split(";") if part.strip()]
         if len(parts) > MOST_LINES:
-            raise BadInput(f"An address has at most {MOST_LINES} lines, parted by ;.")
+            raise BadInput(
+                say(
+                    "An address has at most {most_lines} lines, parted by ;.", most_lines=MOST_LINES
+                )
+            )
         firm = replace(firm, address=tuple(name_of(part, "A line of it") for part in parts))
     return firm
 
@@ -103,5 +110,7 @@ def save_firm(firm: Firm, logo: bytes | None = None) -> Firm:
             firm = replace(firm, logo=str(folder / LOGO))
         write_whole(folder / SETTINGS, text.encode())
     except OSError as error:
-        raise BadInput(f"{folder} cannot be written: {error.strerror}.") from None
+        raise BadInput(
+            say("{folder} cannot be written: {strerror}.", folder=folder, strerror=error.strerror)
+        ) from None
     return firm

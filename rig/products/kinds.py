@@ -6,6 +6,7 @@ from decimal import Decimal
 from functools import partial
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.record import OMITTED, Record
 
 _SAID = partial(field, default=None, metadata=OMITTED)
@@ -81,19 +82,30 @@ class Product(Record):
         """Refuse a compound that nothing can be reckoned with, or that contradicts itself."""
         if self.bag_yield_l is None and self.use_kg_l is None:
             raise BadInput(
-                f"{self.name} says neither what a bag makes nor what a floor takes: give "
-                "--bag-yield 0.45ft3, or --use 1.7kg/m2/mm with --bag-mass."
+                say(
+                    "{name} says neither what a bag makes nor what a floor takes: give "
+                    "--bag-yield 0.45ft3, or --use 1.7kg/m2/mm with --bag-mass.",
+                    name=self.name,
+                )
             )
         if self.bag_yield_l is None and self.bag_mass_kg is None:
             raise BadInput(
-                f"{self.name} has a use, and no mass of a bag to go with it: give --bag-mass 25kg."
+                say(
+                    "{name} has a use, and no mass of a bag to go with it: give --bag-mass 25kg.",
+                    name=self.name,
+                )
             )
         if self.bag_yield_l is not None and self.use_kg_l is not None and self.bag_mass_kg:
             by_use = self.bag_mass_kg / self.use_kg_l
             if abs(by_use / self.bag_yield_l - 1.0) > ROUNDED_SHARE:
                 raise BadInput(
-                    f"{self.name} contradicts itself: by its use a bag makes {by_use:.3g} l, by "
-                    f"--bag-yield {self.bag_yield_l:.3g} l. Look at the sheet again."
+                    say(
+                        "{name} contradicts itself: by its use a bag makes {by_use} l, by "
+                        "--bag-yield {bag_yield} l. Look at the sheet again.",
+                        name=self.name,
+                        by_use=numeral(by_use, ".3g"),
+                        bag_yield=numeral(self.bag_yield_l, ".3g"),
+                    )
                 )
         _in_order(self.name, "cover", self.min_cover_mm, self.max_cover_mm)
         _in_order(self.name, "temperature", self.min_temperature_c, self.max_temperature_c)
@@ -115,7 +127,9 @@ class Primer(Record):
     def check(self) -> None:
         """Refuse a primer of which nothing is known."""
         if self.rate_l_m2 is None:
-            raise BadInput(f"{self.name} does not say what a floor takes: give --rate 0.15l/m2.")
+            raise BadInput(
+                say("{name} does not say what a floor takes: give --rate 0.15l/m2.", name=self.name)
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,9 +145,11 @@ class Reinforcement(Record):
     def check(self) -> None:
         """Refuse sheets without a size, or that overlap by all of it."""
         if self.sheet_mm is None:
-            raise BadInput(f"{self.name} has no size of a sheet: give --sheet 27in,96in.")
+            raise BadInput(
+                say("{name} has no size of a sheet: give --sheet 27in,96in.", name=self.name)
+            )
         if self.overlap_mm is not None and self.overlap_mm >= min(self.sheet_mm):
-            raise BadInput(f"{self.name}: the overlap is as wide as a sheet.")
+            raise BadInput(say("{name}: the overlap is as wide as a sheet.", name=self.name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +172,9 @@ class Crew(Record):
     def check(self) -> None:
         """Refuse a crew of nobody."""
         if self.people is None:
-            raise BadInput(f"{self.name} does not say how many they are: give --people 2.")
+            raise BadInput(
+                say("{name} does not say how many they are: give --people 2.", name=self.name)
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,7 +188,12 @@ class Mixer(Record):
     def check(self) -> None:
         """Refuse a mixer that says nothing."""
         if self.bags_per_batch is None and self.mix_time_s is None:
-            raise BadInput(f"{self.name} says nothing: give --bags-per-batch 2 or --mix-time 2min.")
+            raise BadInput(
+                say(
+                    "{name} says nothing: give --bags-per-batch 2 or --mix-time 2min.",
+                    name=self.name,
+                )
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -192,10 +215,22 @@ def price_of(text: str, what: str) -> str:
     """
     told = text.strip()
     if re.fullmatch(r"[0-9]{1,9}(\.[0-9]{1,4})?", told) is None:
-        raise BadInput(f"{what} {text[:40]!r} is no sum of money; write a number such as 18.50.")
+        raise BadInput(
+            say(
+                "{what} {text!r} is no sum of money; write a number such as 18.50.",
+                what=what,
+                text=text[:40],
+            )
+        )
     return f"{Decimal(told)}"
 
 
 def _in_order(name: str, what: str, least: float | None, most: float | None) -> None:
     if least is not None and most is not None and least > most:
-        raise BadInput(f"{name}: the least {what} is above the greatest; look at the sheet again.")
+        raise BadInput(
+            say(
+                "{name}: the least {what} is above the greatest; look at the sheet again.",
+                name=name,
+                what=what,
+            )
+        )

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from rig.errors import BadInput, RigError
 from rig.files import write_whole
+from rig.language import numeral, say
 from rig.products.kinds import (
     Crew,
     Mixer,
@@ -43,7 +44,7 @@ Told = str | tuple[str, ...]
 Read = Callable[..., Any]
 
 MOST_BYTES = 1_000_000
-EXAMPLE = "plain example"
+EXAMPLE = say("plain example")
 
 
 def _emission(text: str, what: str) -> float:
@@ -57,28 +58,40 @@ def _number(least: float, most: float, text: str, what: str) -> float:
     except ValueError:
         value = float("nan")
     if not least <= value <= most:
-        raise BadInput(f"{what} {text[:40]!r} must be a number from {least:g} to {most:g}.")
+        raise BadInput(
+            say(
+                "{what} {text!r} must be a number from {least} to {most}.",
+                what=what,
+                text=text[:40],
+                least=numeral(least, "g"),
+                most=numeral(most, "g"),
+            )
+        )
     return value
 
 
 def _count(text: str, what: str) -> int:
     value = _number(1, 1000, text, what)
     if value != int(value):
-        raise BadInput(f"{what} {text[:40]!r} must be a whole number.")
+        raise BadInput(say("{what} {text!r} must be a whole number.", what=what, text=text[:40]))
     return int(value)
 
 
 def _percent(text: str, what: str) -> float:
     value = 100.0 * parse_percent(text.upper().removesuffix("CM").removesuffix("RH"), what=what)
     if value > 100.0:
-        raise BadInput(f"{what} {text[:40]!r} is over 100 %.")
+        raise BadInput(say("{what} {text!r} is over 100 %.", what=what, text=text[:40]))
     return value
 
 
 def _size(text: str, what: str) -> tuple[float, float]:
     parts = text.split(",")
     if len(parts) != 2:
-        raise BadInput(f"{what} {text[:40]!r} is no size of a sheet; write 27in,96in.")
+        raise BadInput(
+            say(
+                "{what} {text!r} is no size of a sheet; write 27in,96in.", what=what, text=text[:40]
+            )
+        )
     wide, long = (parse_length(part, what=what, above=0.0) for part in parts)
     return wide, long
 
@@ -88,11 +101,17 @@ def _by_temperature(rows: tuple[str, ...], what: str) -> tuple[tuple[float, floa
     for row in rows:
         at, equals, time = row.partition("=")
         if not equals:
-            raise BadInput(f"{what} {row[:40]!r}: write the temperature and the time, 10C=30min.")
+            raise BadInput(
+                say(
+                    "{what} {row!r}: write the temperature and the time, 10C=30min.",
+                    what=what,
+                    row=row[:40],
+                )
+            )
         found.append((parse_temperature(at, what), parse_duration(time, what=what, above=0.0)))
     found.sort()
     if any(one[0] == other[0] for one, other in pairwise(found)):
-        raise BadInput(f"{what} states the same temperature twice.")
+        raise BadInput(say("{what} states the same temperature twice.", what=what))
     return tuple(found)
 
 
@@ -101,7 +120,13 @@ def _took(rows: tuple[str, ...], what: str) -> tuple[Took, ...]:
     for row in rows:
         area, comma, time = row.partition(",")
         if not comma:
-            raise BadInput(f"{what} {row[:40]!r}: write area and time on site, 320ft2,5h.")
+            raise BadInput(
+                say(
+                    "{what} {row!r}: write area and time on site, 320ft2,5h.",
+                    what=what,
+                    row=row[:40],
+                )
+            )
         found.append(
             Took(
                 area_m2=parse_area(area, what=what, above=0.0),
@@ -197,10 +222,20 @@ class Entry:
         for key, value in self.told.items():
             if key not in keys:
                 known = ", ".join(_option(one) for one in keys)
-                raise BadInput(f"{self.name}: a {self.kind} has no {_option(key)}; it has {known}.")
+                raise BadInput(
+                    say(
+                        "{name}: a {kind} has no {option}; it has {known}.",
+                        name=self.name,
+                        kind=self.kind,
+                        option=_option(key),
+                        known=known,
+                    )
+                )
             attribute, read = keys[key]
             if isinstance(value, str) == (key in MANY):
-                raise BadInput(f"{self.name}: {key} is not as floor-rig writes it.")
+                raise BadInput(
+                    say("{name}: {key} is not as floor-rig writes it.", name=self.name, key=key)
+                )
             values[attribute] = read(value, what=f"{self.name}: {_option(key)}")
         thing: Thing = _CLASSES[self.kind](name=self.name, **values)
         thing.check()
@@ -212,7 +247,7 @@ INVENTED = Entry(
     "compound",
     EXAMPLE,
     {
-        "edition": "invented, of no maker",
+        "edition": say("invented, of no maker"),
         "bag_yield": "0.45ft3",
         "bag_mass": "50lb",
         "bag_water": "5qt",
@@ -278,10 +313,24 @@ class Library:
         for one in self:
             if one.name.casefold() == wanted.casefold():
                 if kind is not None and one.kind != kind:
-                    raise BadInput(f"{one.name} is a {one.kind}, not a {kind}.")
+                    raise BadInput(
+                        say(
+                            "{name} is a {kind}, not a {kind_2}.",
+                            name=one.name,
+                            kind=one.kind,
+                            kind_2=kind,
+                        )
+                    )
                 return one
-        known = ", ".join(one.name for one in self if kind in (None, one.kind)) or "none yet"
-        raise BadInput(f"There is no {kind or 'product'} {wanted[:40]!r}; there is: {known}.")
+        known = ", ".join(one.name for one in self if kind in (None, one.kind)) or say("none yet")
+        raise BadInput(
+            say(
+                "There is no {kind} {wanted!r}; there is: {known}.",
+                kind=kind or "product",
+                wanted=wanted[:40],
+                known=known,
+            )
+        )
 
     def used(self, name: str) -> Used:
         """Return a compound with the primer and the reinforcement that go with it."""
@@ -311,7 +360,10 @@ class Library:
         """Return the list with one more; a name that is there already is refused."""
         if any(one.name.casefold() == entry.name.casefold() for one in self.entries.values()):
             raise BadInput(
-                f"{entry.name} is there already: change it with rig product edit, or drop it."
+                say(
+                    "{name} is there already: change it with rig product edit, or drop it.",
+                    name=entry.name,
+                )
             )
         return self.with_changed(entry)
 
@@ -324,7 +376,9 @@ class Library:
         """Return the list without one."""
         entry = self.entry(name)
         if entry.name not in self.entries:
-            raise BadInput(f"{entry.name} is built in as an example; it is in nobody's way.")
+            raise BadInput(
+                say("{name} is built in as an example; it is in nobody's way.", name=entry.name)
+            )
         return self._checked({n: one for n, one in self.entries.items() if n != entry.name})
 
     def taken_from(self, path: Path, *, replacing: bool) -> "tuple[Library, list[str]]":
@@ -340,8 +394,11 @@ class Library:
             there = next((e for n, e in self.entries.items() if n.casefold() == name.casefold()), 0)
             if there and there != entry and not replacing:
                 raise BadInput(
-                    f"{name} is here already, and says something else: nothing was taken. Take "
-                    "the file's with --replace, or drop yours first."
+                    say(
+                        "{name} is here already, and says something else: nothing was taken. "
+                        "Take the file's with --replace, or drop yours first.",
+                        name=name,
+                    )
                 )
         gone = {name.casefold() for name in came}
         kept = {n: one for n, one in self.entries.items() if n.casefold() not in gone}
@@ -358,7 +415,13 @@ class Library:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise BadInput(f"{self.path.parent} cannot be made: {error.strerror}.") from error
+            raise BadInput(
+                say(
+                    "{parent} cannot be made: {strerror}.",
+                    parent=self.path.parent,
+                    strerror=error.strerror,
+                )
+            ) from error
         write_whole(self.path, self.text())
 
     def text(self) -> str:
@@ -375,7 +438,7 @@ class Library:
 
 
 def _text_of(path: Path) -> str:
-    return read_text(path, "a list of products is a TOML file", MOST_BYTES)
+    return read_text(path, say("a list of products is a TOML file"), MOST_BYTES)
 
 
 def _entries(text: str, name: str) -> Iterator[tuple[str, Entry]]:
@@ -383,16 +446,29 @@ def _entries(text: str, name: str) -> Iterator[tuple[str, Entry]]:
     for kind, tables in parse_toml(text, name).items():
         if kind not in KINDS or not isinstance(tables, dict):
             raise BadInput(
-                f"{name} has the table {kind[:40]!r}; the tables are {', '.join(KINDS)}."
+                say(
+                    "{name} has the table {kind!r}; the tables are {kinds}.",
+                    name=name,
+                    kind=kind[:40],
+                    kinds=", ".join(KINDS),
+                )
             )
         for called, told in tables.items():
-            entry = Entry(kind, name_of(called, f"{name}: a name"), _told(told, name, called))
+            entry = Entry(
+                kind, name_of(called, say("{name}: a name", name=name)), _told(told, name, called)
+            )
             try:
                 entry.read()
             except RigError as error:
                 raise BadInput(f"{name}: {error}") from None
             if entry.name.casefold() in seen:
-                raise BadInput(f"{name} has {entry.name} twice; a name is one thing's.")
+                raise BadInput(
+                    say(
+                        "{name} has {name_2} twice; a name is one thing's.",
+                        name=name,
+                        name_2=entry.name,
+                    )
+                )
             seen.add(entry.name.casefold())
             yield entry.name, entry
 
@@ -407,9 +483,16 @@ def _told(told: object, name: str, called: str) -> dict[str, Told]:
         elif isinstance(value, int) and not isinstance(value, bool):
             found[key] = str(value)
         else:
-            raise BadInput(f'{name}: {called[:40]}: write {key[:40]} in quotes, as "0.45ft3".')
+            raise BadInput(
+                say(
+                    '{name}: {called}: write {key} in quotes, as "0.45ft3".',
+                    name=name,
+                    called=called[:40],
+                    key=key[:40],
+                )
+            )
     if not found:
-        raise BadInput(f"{name}: nothing is said of {called[:40]!r}.")
+        raise BadInput(say("{name}: nothing is said of {called!r}.", name=name, called=called[:40]))
     return found
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.job.settings import Settings
+from rig.language import join, numeral, say
 from rig.units import KG_PER_LB, L_PER_FT3, L_PER_GAL, Units
 
 # A 50 lb bag yields 0.45 ft³ with 5 quarts of water: common practice, no source.
@@ -35,7 +36,7 @@ class BagSheet:
     water_l: float
     waste_share: float
     assumptions: tuple[str, ...] = ()
-    source: str = "the bag's sheet"
+    source: str = say("the bag's sheet")
 
     @property
     def density_kg_m3(self) -> float:
@@ -92,21 +93,28 @@ def bag_sheet(
     left_open = []
     if yield_l is None:
         yield_l = size * USUAL_YIELD_L
-        left_open.append(f"yields {units.volume(yield_l)}")
+        left_open.append(say("yields {yield_}", yield_=units.volume(yield_l)))
     if mass_kg is None:
         mass_kg = size * USUAL_MASS_KG
-        left_open.append(f"weighs {units.mass(mass_kg)}")
+        left_open.append(say("weighs {mass}", mass=units.mass(mass_kg)))
     if water_l is None:
         water_l = size * USUAL_WATER_L
-        left_open.append(f"takes {units.volume(water_l, liquid=True)} of water")
+        left_open.append(say("takes {water} of water", water=units.volume(water_l, liquid=True)))
     assumptions = []
     if left_open:
-        said = ", ".join(left_open[:-1]) + (" and " if len(left_open) > 1 else "") + left_open[-1]
-        assumptions.append(f"A bag {said} (common practice, no source: the bag's own sheet rules).")
+        said = join(", ", left_open[:-1]) + (" and " if len(left_open) > 1 else "") + left_open[-1]
+        assumptions.append(
+            say("A bag {said} (common practice, no source: the bag's own sheet rules).", said=said)
+        )
     if waste_share is None:
         waste_share = USUAL_WASTE_SHARE
-        assumptions.append(f"{100 * waste_share:g} % more for waste (common practice, no source).")
-    source = "assumed, see the bag's own sheet" if left_open else "the bag's sheet"
+        assumptions.append(
+            say(
+                "{waste_share} % more for waste (common practice, no source).",
+                waste_share=numeral(100 * waste_share, "g"),
+            )
+        )
+    source = say("assumed, see the bag's own sheet") if left_open else say("the bag's sheet")
     return BagSheet(yield_l, mass_kg, water_l, waste_share, tuple(assumptions), source)
 
 
@@ -118,9 +126,20 @@ def _check(
 ) -> None:
     for name, value in (("yield", yield_l), ("mass", mass_kg), ("water", water_l)):
         if value is not None and not (math.isfinite(value) and value > 0):
-            raise BadInput(f"A bag's {name} must be more than 0, not {value:g}; see its sheet.")
+            raise BadInput(
+                say(
+                    "A bag's {name} must be more than 0, not {value}; see its sheet.",
+                    name=name,
+                    value=numeral(value, "g"),
+                )
+            )
     if waste_share is not None and not 0.0 <= waste_share < 1.0:
-        raise BadInput(f"Waste must be 0 % to below 100 %, not {100 * waste_share:g} %.")
+        raise BadInput(
+            say(
+                "Waste must be 0 % to below 100 %, not {waste_share} %.",
+                waste_share=numeral(100 * waste_share, "g"),
+            )
+        )
 
 
 def sheet_of(settings: Settings) -> BagSheet:
@@ -149,8 +168,12 @@ def refuse_impossible_bag(
     kg_l = (mass_kg + (water_l or 0.0)) / yield_l
     if not LIGHTEST_KG_L <= kg_l <= DENSEST_KG_L:
         raise BadInput(
-            f"A litre of this compound would weigh {kg_l:.2g} kg; mixed compound weighs about "
-            "2 kg a litre. Look at the bag's sheet again: --bag-yield, --bag-mass, --bag-water."
+            say(
+                "A litre of this compound would weigh {kg} kg; mixed compound weighs about 2 "
+                "kg a litre. Look at the bag's sheet again: --bag-yield, --bag-mass, "
+                "--bag-water.",
+                kg=numeral(kg_l, ".2g"),
+            )
         )
 
 
@@ -166,7 +189,13 @@ def bags_for(mean_l: float, p95_l: float, sheet: BagSheet) -> Bags:
     sheet : BagSheet
     """
     if not (math.isfinite(mean_l) and math.isfinite(p95_l) and 0.0 <= mean_l <= p95_l):
-        raise BadInput(f"A volume of {mean_l:g} l, at most {p95_l:g} l, cannot be bagged.")
+        raise BadInput(
+            say(
+                "A volume of {mean} l, at most {p95} l, cannot be bagged.",
+                mean=numeral(mean_l, "g"),
+                p95=numeral(p95_l, "g"),
+            )
+        )
     more = 1.0 + sheet.waste_share
     p95 = _whole(p95_l * more / sheet.yield_l)
     return Bags(

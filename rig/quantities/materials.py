@@ -12,14 +12,15 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypedDict
 
 from rig.errors import BadInput
+from rig.language import join, numeral, say, say_many
 from rig.products import Used
 from rig.quantities.bags import BagSheet
 from rig.record import OMITTED, Record
 from rig.room import Outline
 from rig.units import L_PER_GAL, MM_PER_IN, Units, counted, parse_length, parse_volume
 
-PRACTICE = "common practice, no source"
-SHEET = "common practice, no source: the product's own sheet rules"
+PRACTICE = say("common practice, no source")
+SHEET = say("common practice, no source: the product's own sheet rules")
 
 
 @dataclass(frozen=True)
@@ -75,22 +76,39 @@ class Material(Record):
 _IN = MM_PER_IN
 # The package of a spacing is what a box of staples or screws holds.
 RULES = (
-    Rule("primer", "primer ready to use on the floor", SHEET, "m2", 0.15, "l", L_PER_GAL),
-    Rule("primer_dilution", "parts of water to one of primer", SHEET, "job", 3.0, "part"),
-    Rule("lath", "layers of lath over the floor, 0 for none", SHEET, "m2", 1.0, "part"),
-    Rule("lath_width", "width of a lath sheet", PRACTICE, "job", 27.0 * _IN, "mm"),
-    Rule("lath_length", "length of a lath sheet", PRACTICE, "job", 96.0 * _IN, "mm"),
-    Rule("lath_overlap", "least overlap of lath sheets", PRACTICE, "job", 1.0 * _IN, "mm"),
-    Rule("staple_spacing", "staples each way on lath", PRACTICE, "job", 6.0 * _IN, "mm", 1000.0),
-    Rule("joist_spacing", "joists, middle to middle", PRACTICE, "job", 16.0 * _IN, "mm"),
-    Rule("screw_spacing", "screws on joists and between", PRACTICE, "job", 6.0 * _IN, "mm", 100.0),
-    Rule("screws", "1 to screw plywood down, 0 for no wood", PRACTICE, "m2", 1.0, "part"),
-    Rule("edge_strip", "edge strip along walls and openings", PRACTICE, "m", 1.0, "m", 15.24),
-    Rule("panel_width", "width of a floor panel", PRACTICE, "job", 48.0 * _IN, "mm"),
-    Rule("panel_length", "length of a floor panel", PRACTICE, "job", 96.0 * _IN, "mm"),
-    Rule("seam_sealer", "sealer in a metre of panel seam", PRACTICE, "m", 0.03, "l", 0.3),
-    Rule("wash_water", "water to wash tools and hands with", PRACTICE, "job", 20.0, "l"),
-    Rule("bucket", "mixing buckets, one filled while one is poured", PRACTICE, "job", 3.0, "piece"),
+    Rule("primer", say("primer ready to use on the floor"), SHEET, "m2", 0.15, "l", L_PER_GAL),
+    Rule("primer_dilution", say("parts of water to one of primer"), SHEET, "job", 3.0, "part"),
+    Rule("lath", say("layers of lath over the floor, 0 for none"), SHEET, "m2", 1.0, "part"),
+    Rule("lath_width", say("width of a lath sheet"), PRACTICE, "job", 27.0 * _IN, "mm"),
+    Rule("lath_length", say("length of a lath sheet"), PRACTICE, "job", 96.0 * _IN, "mm"),
+    Rule("lath_overlap", say("least overlap of lath sheets"), PRACTICE, "job", 1.0 * _IN, "mm"),
+    Rule(
+        "staple_spacing", say("staples each way on lath"), PRACTICE, "job", 6.0 * _IN, "mm", 1000.0
+    ),
+    Rule("joist_spacing", say("joists, middle to middle"), PRACTICE, "job", 16.0 * _IN, "mm"),
+    Rule(
+        "screw_spacing",
+        say("screws on joists and between"),
+        PRACTICE,
+        "job",
+        6.0 * _IN,
+        "mm",
+        100.0,
+    ),
+    Rule("screws", say("1 to screw plywood down, 0 for no wood"), PRACTICE, "m2", 1.0, "part"),
+    Rule("edge_strip", say("edge strip along walls and openings"), PRACTICE, "m", 1.0, "m", 15.24),
+    Rule("panel_width", say("width of a floor panel"), PRACTICE, "job", 48.0 * _IN, "mm"),
+    Rule("panel_length", say("length of a floor panel"), PRACTICE, "job", 96.0 * _IN, "mm"),
+    Rule("seam_sealer", say("sealer in a metre of panel seam"), PRACTICE, "m", 0.03, "l", 0.3),
+    Rule("wash_water", say("water to wash tools and hands with"), PRACTICE, "job", 20.0, "l"),
+    Rule(
+        "bucket",
+        say("mixing buckets, one filled while one is poured"),
+        PRACTICE,
+        "job",
+        3.0,
+        "piece",
+    ),
 )
 _BY_KEY = {rule.key: rule for rule in RULES}
 # What is sold and measured where the job is in millimetres: no inches converted.
@@ -106,7 +124,7 @@ _METRIC_MM = {
 }
 _METRIC_PACK = {"primer": 5.0, "edge_strip": 25.0}
 WOOD = ("sheets", "boards")
-SET_IN_JOB = "as set in this job"
+SET_IN_JOB = say("as set in this job")
 _SCREWS_MM = {"in": (50.8, 31.75, 28.575), "mm": (50.0, 32.0, 28.0)}
 """Screws along joists and between, and the plywood that the latter are for."""
 _NOT_ZERO = {
@@ -150,7 +168,7 @@ def rules_by(used: Used) -> list[Rule]:
     for key, (amount, package) in found.items():
         rule, thing = _BY_KEY[key], names[key.partition("_")[0]]
         if amount is not None and thing is not None:
-            source = f"{thing.name}, by its sheet"
+            source = say("{name}, by its sheet", name=thing.name)
             rules.append(replace(rule, amount=amount, source=source, package=package))
     return rules
 
@@ -179,8 +197,14 @@ def changed_rule(text: str) -> Rule:
     key, value = key.strip().replace("-", "_"), value.strip()
     rule = _BY_KEY.get(key)
     if rule is None or not equals:
-        raise BadInput(f"“{text}” changes no rule. Write KEY=VALUE; keys: {', '.join(_BY_KEY)}.")
-    what = f"--material {key}"
+        raise BadInput(
+            say(
+                "“{text}” changes no rule. Write KEY=VALUE; keys: {by_key}.",
+                text=text,
+                by_key=join(", ", _BY_KEY),
+            )
+        )
+    what = say("--material {key}", key=key)
     if rule.unit == "mm":
         amount = parse_length(value, what=what, least=0.0)
     elif rule.unit == "l":
@@ -191,9 +215,16 @@ def changed_rule(text: str) -> Rule:
         except ValueError:
             amount = math.nan
         if not (math.isfinite(amount) and 0 <= amount <= 1000):
-            raise BadInput(f"{what} “{value}” must be a number from 0 up: {rule.text}.")
+            raise BadInput(
+                say(
+                    "{what} “{value}” must be a number from 0 up: {rule}.",
+                    what=what,
+                    value=value,
+                    rule=rule.text,
+                )
+            )
     if key in _NOT_ZERO and amount < 1.0:
-        raise BadInput(f"{what} must be more than 0: {rule.text}.")
+        raise BadInput(say("{what} must be more than 0: {rule}.", what=what, rule=rule.text))
     return replace(rule, amount=amount, source=SET_IN_JOB)
 
 
@@ -252,7 +283,7 @@ class _Need:
         told = dict.fromkeys(self.rule[key].source for key in keys)
         if SHEET in told:
             told.pop(PRACTICE, None)  # it says as much
-        return "; ".join(told)
+        return join("; ", told)
 
     def length(self, key: str) -> str:
         return self.units.length(self.amount(key))
@@ -285,7 +316,7 @@ def _in_packs(sold: _Sold, left: Callable[[float], str]) -> str:
         return ""
     many = {"box": "boxes"}.get(sold["pack"])
     text = f": {counted(sold['packs'], sold['pack'], many)}"
-    return f"{text}, {left(sold['leftover'])} left over"
+    return say("{text}, {left} left over", text=text, left=left(sold["leftover"]))
 
 
 def _pieces(count: float) -> str:
@@ -298,9 +329,14 @@ def _primer(need: _Need) -> list[Material]:
         return []
     parts = need.amount("primer_dilution")
     pure_l = ready_l / (1.0 + parts)
-    text = f"{need.liquid(pure_l)} and {need.liquid(ready_l - pure_l)} of water ({parts:g} to 1)"
+    text = say(
+        "{liquid} and {liquid_2} of water ({parts} to 1)",
+        liquid=need.liquid(pure_l),
+        liquid_2=need.liquid(ready_l - pure_l),
+        parts=numeral(parts, "g"),
+    )
     if not parts:
-        text = f"{need.liquid(pure_l)}, as it comes"
+        text = say("{liquid}, as it comes", liquid=need.liquid(pure_l))
     sold = need.sold("primer", pure_l, "jug")
     text += _in_packs(sold, need.liquid)
     source = need.source("primer", "primer_dilution")
@@ -313,7 +349,7 @@ def _lath(need: _Need) -> list[Material]:
         return []
     wide, long, lap = (need.amount(f"lath_{of}") for of in ("width", "length", "overlap"))
     if lap >= min(wide, long):
-        raise BadInput("The lath's overlap is as wide as its sheet; mend the rule.")
+        raise BadInput(say("The lath's overlap is as wide as its sheet; mend the rule."))
     area_mm2 = layers * need.outline.area_m2 * 1e6
     sheets = _up(area_mm2 / ((wide - lap) * (long - lap)))
     staples = _up(area_mm2 / need.amount("staple_spacing") ** 2)
@@ -323,16 +359,25 @@ def _lath(need: _Need) -> list[Material]:
             item="lath",
             amount=sheets,
             unit="piece",
-            text=f"{counted(sheets, 'sheet')} of {need.length('lath_width')} by "
-            f"{need.length('lath_length')}, overlapping by {need.length('lath_overlap')} (where "
-            "the compound's sheet asks for it; --material lath=0 leaves it out)",
+            text=say(
+                "{sheets} of {length} by {length_2}, overlapping by {length_3} (where the "
+                "compound's sheet asks for it; --material lath=0 leaves it out)",
+                sheets=say_many("{count} sheet", "{count} sheets", sheets),
+                length=need.length("lath_width"),
+                length_2=need.length("lath_length"),
+                length_3=need.length("lath_overlap"),
+            ),
             source=need.source("lath", "lath_width", "lath_length", "lath_overlap"),
         ),
         Material(
             item="staples",
             amount=staples,
             unit="piece",
-            text=f"{staples}, every {need.length('staple_spacing')} each way"
+            text=say(
+                "{staples}, every {length} each way",
+                staples=staples,
+                length=need.length("staple_spacing"),
+            )
             + _in_packs(boxes, _pieces),
             source=need.source("staple_spacing"),
             **boxes,
@@ -353,19 +398,32 @@ def _screws(need: _Need) -> list[Material]:
     boxes = _in_packs(sold, _pieces)
     return [
         Material(
-            item="screws along joists",
+            item=say("screws along joists"),
             amount=count,
             unit="piece",
-            text=f"{count} of {along}, every {every} (--material screws=0 for none){boxes}",
+            text=say(
+                "{count} of {along}, every {every} (--material screws=0 for none){boxes}",
+                count=count,
+                along=along,
+                every=every,
+                boxes=boxes,
+            ),
             source=source,
             **sold,
         ),
         Material(
-            item="screws between joists",
+            item=say("screws between joists"),
             amount=count,
             unit="piece",
-            text=f"{count} of {between}, every {every} along the middle, for plywood of {plywood} "
-            f"in all{boxes}",
+            text=say(
+                "{count} of {between}, every {every} along the middle, for plywood of {plywood} in "
+                "all{boxes}",
+                count=count,
+                between=between,
+                every=every,
+                plywood=plywood,
+                boxes=boxes,
+            ),
             source=source,
             **sold,
         ),
@@ -378,11 +436,16 @@ def _edge_strip(need: _Need) -> list[Material]:
     strip_m = edge_mm / 1000.0 * need.amount("edge_strip")
     if strip_m <= 0:
         return []
-    text = f"{need.units.place(strip_m * 1000.0)} along walls and openings less doorways"
+    text = say(
+        "{strip_m} along walls and openings less doorways",
+        strip_m=need.units.place(strip_m * 1000.0),
+    )
     sold = need.sold("edge_strip", strip_m, "roll")
     text += _in_packs(sold, lambda left_m: need.units.place(left_m * 1000.0))
     source = need.source("edge_strip")
-    return [Material(item="edge strip", amount=strip_m, unit="m", text=text, source=source, **sold)]
+    return [
+        Material(item=say("edge strip"), amount=strip_m, unit="m", text=text, source=source, **sold)
+    ]
 
 
 def _seam_sealer(need: _Need) -> list[Material]:
@@ -392,12 +455,18 @@ def _seam_sealer(need: _Need) -> list[Material]:
     wide, long = need.amount("panel_width"), need.amount("panel_length")
     seams_m = need.outline.area_m2 * 1e6 * (wide + long) / (wide * long) / 1000.0
     sealer_l = seams_m * need.amount("seam_sealer")
-    text = f"{need.liquid(sealer_l)} for {need.units.place(seams_m * 1000.0)} of panel seams"
+    text = say(
+        "{liquid} for {seams_m} of panel seams",
+        liquid=need.liquid(sealer_l),
+        seams_m=need.units.place(seams_m * 1000.0),
+    )
     sold = need.sold("seam_sealer", sealer_l, "cartridge")
     text += _in_packs(sold, need.liquid)
     source = need.source("panel_width", "panel_length", "seam_sealer")
     return [
-        Material(item="seam sealer", amount=sealer_l, unit="l", text=text, source=source, **sold)
+        Material(
+            item=say("seam sealer"), amount=sealer_l, unit="l", text=text, source=source, **sold
+        )
     ]
 
 
@@ -407,8 +476,12 @@ def _water(need: _Need, bags: int, sheet: BagSheet) -> Material:
         item="water",
         amount=bags * sheet.water_l + wash_l,
         unit="l",
-        text=f"{need.liquid(sheet.water_l)} a bag, {need.liquid(bags * sheet.water_l)} to mix all, "
-        f"{need.liquid(wash_l)} to wash",
+        text=say(
+            "{liquid} a bag, {liquid_2} to mix all, {liquid_3} to wash",
+            liquid=need.liquid(sheet.water_l),
+            liquid_2=need.liquid(bags * sheet.water_l),
+            liquid_3=need.liquid(wash_l),
+        ),
         source=f"{sheet.source}; {need.source('wash_water')}",
     )
 
@@ -417,9 +490,11 @@ def _buckets(need: _Need) -> list[Material]:
     buckets = _up(need.amount("bucket"))
     if not buckets:
         return []
-    text = f"{buckets}, each to hold a bag's worth with room to mix"
+    text = say("{buckets}, each to hold a bag's worth with room to mix", buckets=buckets)
     source = need.source("bucket")
-    return [Material(item="mixing buckets", amount=buckets, unit="piece", text=text, source=source)]
+    return [
+        Material(item=say("mixing buckets"), amount=buckets, unit="piece", text=text, source=source)
+    ]
 
 
 def _up(amount: float) -> int:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.record import Record
 from rig.texts import name_of, read_toml
 
@@ -102,37 +103,50 @@ def read_prices(path: Path) -> PriceBook:
     BadInput
         Naming the key or the line that is missing or wrong.
     """
-    return parse_prices(read_toml(path, "a price book is a TOML file"), path.name)
+    return parse_prices(read_toml(path, say("a price book is a TOML file")), path.name)
 
 
 def parse_prices(told: Mapping[str, Any], name: str) -> PriceBook:
     """Turn a price book's keys into a book; `name` is for the refusals."""
     unknown = sorted(set(told) - set(_KEYS))
     if unknown:
-        raise BadInput(f"{name} has the key {unknown[0][:40]!r}; the keys are {', '.join(_KEYS)}.")
+        raise BadInput(
+            say(
+                "{name} has the key {unknown!r}; the keys are {keys}.",
+                name=name,
+                unknown=unknown[0][:40],
+                keys=join(", ", _KEYS),
+            )
+        )
     lines = told.get("line")
     if not isinstance(lines, list) or not lines:
-        raise BadInput(f"{name} has no line: write [[line]] with item, unit and price.")
+        raise BadInput(
+            say("{name} has no line: write [[line]] with item, unit and price.", name=name)
+        )
     if len(lines) > MOST_LINES:
-        raise BadInput(f"{name} has over {MOST_LINES} lines.")
-    rounding = _money(told.get("rounding", "0.01"), f"{name}: rounding")
+        raise BadInput(say("{name} has over {most_lines} lines.", name=name, most_lines=MOST_LINES))
+    rounding = _money(told.get("rounding", "0.01"), say("{name}: rounding", name=name))
     if not Decimal("0.0001") <= rounding <= 100:
-        raise BadInput(f'{name}: rounding must be from 0.0001 to 100, as "0.01".')
+        raise BadInput(say('{name}: rounding must be from 0.0001 to 100, as "0.01".', name=name))
     by = told.get("tax_rounding", "sum")
     if by not in ("sum", "line"):
-        raise BadInput(f'{name}: tax_rounding must be "sum" or "line".')
+        raise BadInput(say('{name}: tax_rounding must be "sum" or "line".', name=name))
     currency = told.get("currency", "")
     if not isinstance(currency, str):
-        raise BadInput(f'{name}: currency must be text in quotes, as "EUR".')
+        raise BadInput(say('{name}: currency must be text in quotes, as "EUR".', name=name))
     hours = told.get("hours_per_m2")
     return PriceBook(
-        lines=tuple(_line(one, f"{name}, line {n}") for n, one in enumerate(lines, 1)),
-        currency=name_of(currency, f"{name}: currency") if currency.strip() else "",
-        tax=_share(told.get("tax"), f"{name}: tax"),
-        margin=_share(told.get("margin"), f"{name}: margin"),
+        lines=tuple(
+            _line(one, say("{name}, line {n}", name=name, n=n)) for n, one in enumerate(lines, 1)
+        ),
+        currency=name_of(currency, say("{name}: currency", name=name)) if currency.strip() else "",
+        tax=_share(told.get("tax"), say("{name}: tax", name=name)),
+        margin=_share(told.get("margin"), say("{name}: margin", name=name)),
         rounding=rounding,
         tax_by_line=by == "line",
-        hours_per_m2=None if hours is None else _money(hours, f"{name}: hours_per_m2"),
+        hours_per_m2=None
+        if hours is None
+        else _money(hours, say("{name}: hours_per_m2", name=name)),
     )
 
 
@@ -159,8 +173,10 @@ def with_compound(book: PriceBook, product: str, price: str | None) -> PriceBook
         return book
     if price is None:
         raise BadInput(
-            'The price book has no line with unit = "bag", and the product has no price: add the '
-            "line, or rig product edit --price 18.50."
+            say(
+                'The price book has no line with unit = "bag", and the product has no price: '
+                "add the line, or rig product edit --price 18.50."
+            )
         )
     compound = Priced("compound", "bag", Decimal(price))
     return replace(book, lines=(compound, *book.lines))
@@ -177,13 +193,23 @@ def priced(book: PriceBook, takes: Quantities) -> tuple[QuoteLine, ...]:
     if book.margin is not None:
         margin = rounded(sum(amounts, Decimal(0)) * book.margin, book.rounding)
         amounts.append(margin)
-        found.append(_quoted(f"margin {_percent(book.margin)}", Decimal(1), "job", margin, margin))
+        found.append(
+            _quoted(
+                say("margin {percent}", percent=_percent(book.margin)),
+                Decimal(1),
+                "job",
+                margin,
+                margin,
+            )
+        )
     if book.tax is not None:
         if book.tax_by_line:
             tax = sum((rounded(one * book.tax, book.rounding) for one in amounts), Decimal(0))
         else:
             tax = rounded(sum(amounts, Decimal(0)) * book.tax, book.rounding)
-        found.append(_quoted(f"tax {_percent(book.tax)}", Decimal(1), "job", tax, tax))
+        found.append(
+            _quoted(say("tax {percent}", percent=_percent(book.tax)), Decimal(1), "job", tax, tax)
+        )
     return tuple(found)
 
 
@@ -213,32 +239,59 @@ def _percent(share: Decimal) -> str:
 
 def _line(told: object, what: str) -> Priced:
     if not isinstance(told, dict):
-        raise BadInput(f"{what}: write [[line]] with item, unit and price.")
+        raise BadInput(say("{what}: write [[line]] with item, unit and price.", what=what))
     unknown = sorted(set(told) - set(_LINE))
     if unknown:
-        raise BadInput(f"{what} has the key {unknown[0][:40]!r}; it takes item, unit and price.")
+        raise BadInput(
+            say(
+                "{what} has the key {unknown!r}; it takes item, unit and price.",
+                what=what,
+                unknown=unknown[0][:40],
+            )
+        )
     for key in _LINE:
         if key not in told:
-            raise BadInput(f"{what} has no {key}: each line has item, unit and price.")
+            raise BadInput(
+                say("{what} has no {key}: each line has item, unit and price.", what=what, key=key)
+            )
     item, unit = told["item"], told["unit"]
     if not isinstance(item, str):
-        raise BadInput(f"{what}: item must be text in quotes.")
+        raise BadInput(say("{what}: item must be text in quotes.", what=what))
     if unit not in UNITS:
-        raise BadInput(f"{what}: unit {str(unit)[:40]!r} is none of {', '.join(UNITS)}.")
-    return Priced(name_of(item, f"{what}: item"), unit, _money(told["price"], f"{what}: price"))
+        raise BadInput(
+            say(
+                "{what}: unit {unit!r} is none of {units}.",
+                what=what,
+                unit=str(unit)[:40],
+                units=join(", ", UNITS),
+            )
+        )
+    return Priced(
+        name_of(item, say("{what}: item", what=what)),
+        unit,
+        _money(told["price"], say("{what}: price", what=what)),
+    )
 
 
 def _money(told: object, what: str) -> Decimal:
     # A bare 18.50 in TOML is a float already: what was written is lost.
     if not isinstance(told, str):
-        raise BadInput(f'{what} is {str(told)[:40]}: write it in quotes, as "18.50".')
+        raise BadInput(
+            say('{what} is {told}: write it in quotes, as "18.50".', what=what, told=str(told)[:40])
+        )
     text = told.strip()
     try:
         value = Decimal(text) if len(text) <= 15 else Decimal("NaN")
     except InvalidOperation:
         value = Decimal("NaN")
     if not value.is_finite() or value < 0 or "e" in text.lower():
-        raise BadInput(f'{what} {text[:40]!r} is no sum of money; write it as "18.50".')
+        raise BadInput(
+            say(
+                '{what} {text!r} is no sum of money; write it as "18.50".',
+                what=what,
+                text=text[:40],
+            )
+        )
     return value
 
 
@@ -246,8 +299,8 @@ def _share(told: object, what: str) -> Decimal | None:
     if told is None:
         return None
     if not isinstance(told, str) or not told.strip().endswith("%"):
-        raise BadInput(f'{what} must be a percentage in quotes, as "19%".')
+        raise BadInput(say('{what} must be a percentage in quotes, as "19%".', what=what))
     value = _money(told.strip()[:-1], what)
     if value > 1000:
-        raise BadInput(f"{what} {told[:40]!r} is over 1000 %.")
+        raise BadInput(say("{what} {told!r} is over 1000 %.", what=what, told=told[:40]))
     return value / 100

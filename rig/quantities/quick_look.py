@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.target.level import Floats
 
 FEWEST, MOST = 5, 100
@@ -60,8 +61,12 @@ def looked(readings_mm: Sequence[float], area_m2: float, min_cover_mm: float) ->
     """
     if not FEWEST <= len(readings_mm) <= MOST:
         raise BadInput(
-            f"A quick look takes {FEWEST} readings, in the corners and the middle; there are "
-            f"{len(readings_mm)}."
+            say(
+                "A quick look takes {fewest} readings, in the corners and the middle; there "
+                "are {readings}.",
+                fewest=FEWEST,
+                readings=len(readings_mm),
+            )
         )
     spread = float(np.std(readings_mm, ddof=1))
     # Readings that agree by chance say no less than what a reading is good for.

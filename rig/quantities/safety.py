@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from scipy.special import ndtr, ndtri
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.quantities.bags import BagSheet
 
 # How far the poured surface as a whole comes to lie from the plane that was chosen, and how much
@@ -84,7 +85,13 @@ def safety_stock(
     confidence : float
     """
     if not all(math.isfinite(v) and v >= 0 for v in (mean_l, surface_sd_l, area_m2)):
-        raise BadInput(f"A volume of {mean_l:g} l ± {surface_sd_l:g} l cannot be bought for.")
+        raise BadInput(
+            say(
+                "A volume of {mean} l ± {surface_sd} l cannot be bought for.",
+                mean=numeral(mean_l, "g"),
+                surface_sd=numeral(surface_sd_l, "g"),
+            )
+        )
     return joint_stock([Floor(mean_l, surface_sd_l, 0.0, area_m2)], sheet, confidence)
 
 
@@ -128,9 +135,15 @@ def best_purchase(
     BadInput
         A price that is not above 0.
     """
-    for name, cost in (("running a bag short", short_cost), ("a spare bag", spare_cost)):
+    for name, cost in ((say("running a bag short"), short_cost), (say("a spare bag"), spare_cost)):
         if not (math.isfinite(cost) and cost > 0):
-            raise BadInput(f"The price of {name} must be more than 0, not {cost:g}.")
+            raise BadInput(
+                say(
+                    "The price of {name} must be more than 0, not {cost}.",
+                    name=name,
+                    cost=numeral(cost, "g"),
+                )
+            )
     mean, sd = safety.mean_l / sheet.yield_l, safety.sd_l / sheet.yield_l
 
     def cost_of(bags: int) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.triangulation import Triangulation
 from rig.target.level import Plane, cover_of
@@ -74,8 +75,13 @@ def volume_under(
     cover = cover_of(plane, x, y, floor, area)
     if cover.min_mm < -1e-6 and taken_mm3 == 0:
         raise BadInput(
-            f"The floor stands {-cover.min_mm:.1f} mm above the finished plane at "
-            f"x {cover.min_x_mm:.0f} mm, y {cover.min_y_mm:.0f} mm; raise the plane first."
+            say(
+                "The floor stands {min} mm above the finished plane at x {min_x} mm, y {min_y} "
+                "mm; raise the plane first.",
+                min=numeral(-cover.min_mm, ".1f"),
+                min_x=numeral(cover.min_x_mm, ".0f"),
+                min_y=numeral(cover.min_y_mm, ".0f"),
+            )
         )
     under, sd = surface.integral(x, y, area)
     whole = float(area @ plane.at(x, y)) + taken_mm3

@@ -5,6 +5,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from rig import __version__
 from rig.job.rows import Shot
+from rig.language import say
 from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
@@ -14,11 +15,11 @@ from rig.units import MM_PER_IN
 from rig.words.plan import cautions
 
 KINDS = {
-    "floor": "The floor as found",
+    "floor": say("The floor as found"),
     "benchmark": "Benchmarks",
     "threshold": "Thresholds",
-    "marker": "Tops of markers",
-    "finished": "The finished surface",
+    "marker": say("Tops of markers"),
+    "finished": say("The finished surface"),
 }
 # What the numbers depend on.
 LIBRARIES = ("numpy", "scipy", "shapely", "contourpy", "fpdf2")
@@ -33,7 +34,9 @@ def cautions_section(source: Source) -> Section:
         "cautions",
         "Cautions",
         bullets(said),
-        Words("Data sheets, local codes and licensed practice rule over anything printed here."),
+        Words(
+            say("Data sheets, local codes and licensed practice rule over anything printed here.")
+        ),
     )
 
 
@@ -45,21 +48,21 @@ def appendix_section(source: Source, job_hash: str) -> Section:
     if for_customer:
         shots, out_of_use = [shot for shot in shots if shot.id not in out_of_use], {}
     tables = _tables(source, shots, out_of_use)
-    said = (
+    said = say(
         "A larger reading is a lower floor. ± is how far a shot is reckoned to be off (one "
         "standard deviation); n the readings in it; times are UTC."
     )
     if not for_customer:
-        said += (
-            " A shot that was undone, replaced, set aside because the line had moved, or corrected "
-            "in the row of the same time stays here and counts nowhere."
+        said += say(
+            " A shot that was undone, replaced, set aside because the line had moved, or "
+            "corrected in the row of the same time stays here and counts nowhere."
         )
     return section(
         "appendix",
         "Data",
         Words(said),
         *tables,
-        None if tables else Words("No shots yet."),
+        None if tables else Words(say("No shots yet.")),
         Facts(
             (
                 ("floor-rig", __version__),
@@ -67,10 +70,12 @@ def appendix_section(source: Source, job_hash: str) -> Section:
                 *((name, _version(name)) for name in LIBRARIES),
             )
         ),
-        Words(f"SHA-256 of the job: {job_hash}", "small"),
+        Words(say("SHA-256 of the job: {job_hash}", job_hash=job_hash), "small"),
         Words(
-            "The hash is of every row of the job file. rig report --check FILE tells whether a "
-            "copy of this report is word for word what the job gives."
+            say(
+                "The hash is of every row of the job file. rig report --check FILE tells whether a "
+                "copy of this report is word for word what the job gives."
+            )
         ),
     )
 
@@ -109,9 +114,13 @@ def _table(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> Tab
     kind = shots[0].kind
     title = KINDS.get(kind, kind)
     if one_setup:
-        title += f", set-up {next(iter(setups))}"
+        title += say(", set-up {next}", next=next(iter(setups)))
     title += ", mm" if source.units.is_metric else ", inches"
-    title += f", {min(days)}" if one_day else f", {min(days)} to {max(days)}"
+    title += (
+        f", {min(days)}"
+        if one_day
+        else say(", {days} to {days_2}", days=min(days), days_2=max(days))
+    )
     first = 1 if one_setup else 2
     return Table(title, head, rows, right=tuple(range(first, first + 5)), folded=True)
 
@@ -149,12 +158,12 @@ def _out_of_use(source: Source, shots: list[Shot]) -> dict[int, str]:
     for jolt in standing(source.job, ["jolt", "set_aside"]):
         ids = jolt.data.get("shots")
         if ids is not None:
-            states |= dict.fromkeys((one for one in ids if one in states), "set aside")
+            states |= dict.fromkeys((one for one in ids if one in states), say("set aside"))
             continue
         for label in jolt.data["labels"]:  # an older file names them by label
             last_undone = _last_undone(shots, states, label, jolt.utc_s)
             if last_undone is not None:
-                states[last_undone] = "set aside"
+                states[last_undone] = say("set aside")
     return states
 
 
@@ -174,4 +183,4 @@ def _version(name: str) -> str:
     try:
         return version(name)
     except PackageNotFoundError:
-        return "not known"
+        return say("not known")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig import __version__
 from rig.files import read_whole
+from rig.language import join, say
 from rig.record import Record
 from rig.report.contents import report_of
 from rig.report.html import to_html
@@ -59,7 +60,7 @@ def check_copy(
     BadInput
         A file that is none of our reports.
     """
-    content = read_whole(path, LARGEST, "is too large to be a report.")
+    content = read_whole(path, LARGEST, say("is too large to be a report."))
     stamp = read_stamp(content, path)
     job_hash = job.content_hash()
     job_same = stamp.job_sha256 == job_hash
@@ -70,10 +71,11 @@ def check_copy(
         text = _words(again, content, stamp)
     else:
         again = b""
-        text = (
-            "NOT THIS JOB AS IT IS NOW: the report is of another job, or the job has gone on or "
-            "been changed since. Its hash there begins "
-            f"{stamp.job_sha256[:12]}, here {job_hash[:12]}."
+        text = say(
+            "NOT THIS JOB AS IT IS NOW: the report is of another job, or the job has gone "
+            "on or been changed since. Its hash there begins {job_sha256}, here {job_hash}.",
+            job_sha256=stamp.job_sha256[:12],
+            job_hash=job_hash[:12],
         )
     return Checked(
         file=str(path.absolute()),
@@ -87,12 +89,16 @@ def check_copy(
 
 def _words(again: bytes, content: bytes, stamp: Stamp) -> str:
     if again == content:
-        return "TRUE COPY: word for word what the job gives."
-    text = "NOT A TRUE COPY: the job is the same, but the file differs" + _where(again, content)
+        return say("TRUE COPY: word for word what the job gives.")
+    text = say("NOT A TRUE COPY: the job is the same, but the file differs") + _where(
+        again, content
+    )
     if stamp.version != __version__:
-        text += (
-            f" It was made by version {stamp.version}, this is {__version__}: compare with that "
-            "one before you doubt it."
+        text += say(
+            " It was made by version {version}, this is {version__}: compare with that one "
+            "before you doubt it.",
+            version=stamp.version,
+            version__=__version__,
         )
     return text
 
@@ -106,11 +112,16 @@ def _where(ours: bytes, theirs: bytes) -> str:
         if a != b:
             pairs = enumerate(zip(a, b, strict=False))
             first = next((k for k, (x, y) in pairs if x != y), min(len(a), len(b)))
-            return f", first in line {n}: “{_shown(b, first)}” instead of “{_shown(a, first)}”."
-    return f": it has {len(other)} lines, not {len(one)}."
+            return say(
+                ", first in line {n}: “{shown}” instead of “{shown_2}”.",
+                n=n,
+                shown=_shown(b, first),
+                shown_2=_shown(a, first),
+            )
+    return say(": it has {other} lines, not {this}.", other=len(other), this=len(one))
 
 
 def _shown(line: str, at: int) -> str:
     """Words about a place in a line, without tags and control characters."""
     part = re.sub(r"<[^<>]*>|^[^<>]*>|<[^<>]*$", " ", line[max(at - 30, 0) : at + 30])
-    return "".join(letter for letter in " ".join(part.split()) if letter.isprintable())
+    return "".join(letter for letter in join(" ", part.split()) if letter.isprintable())

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rig import __version__
+from rig.language import say, say_many
 from rig.report.appendix_part import appendix_section, cautions_section
 from rig.report.customer_part import title_of
 from rig.report.document import Facts, Report, Section, section
@@ -25,7 +26,6 @@ from rig.report.source import Handover, Options, Source
 from rig.report.stamp import stamp_of
 from rig.report.survey_part import floor_part, instruments_section, job_section
 from rig.study.rooms import has_several
-from rig.units import counted
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -63,7 +63,11 @@ def report_of(
     """
     source = Source(job, outline, options, name)
     job_hash = job.content_hash()
-    made = f"Made {source.time(made_utc_s)} UTC by floor-rig {__version__}."
+    made = say(
+        "Made {time} UTC by floor-rig {version__}.",
+        time=source.time(made_utc_s),
+        version__=__version__,
+    )
 
     def report(title: str, subtitle: str, sections: Sequence[Section], shown: bool) -> Report:
         return Report(
@@ -85,9 +89,9 @@ def report_of(
 
     match options.only:
         case "markers":
-            return on_a_page(marker_sheets(source), f"Marker sheet: {name}")
+            return on_a_page(marker_sheets(source), say("Marker sheet: {name}", name=name))
         case "buy":
-            return report(f"To buy: {name}", made, buy_sheet(source), False)
+            return report(say("To buy: {name}", name=name), made, buy_sheet(source), False)
     if options.audience == "customer":
         told = handover or Handover()
         page = on_a_page(customer_pages(source, told), title_of(source, told))
@@ -96,9 +100,15 @@ def report_of(
         first, *others = _technical(source, job_hash)
         return replace(page, sections=(*page.sections, replace(first, new_page=True), *others))
     if has_several(job):
-        return report(f"Rooms: {name}", made, house_sections(job, options, name), True)
-    subtitle = f"{made} Best estimates with their doubt; where none is told, none is known."
-    return report(f"Floor report: {name}", subtitle, _technical(source, job_hash), True)
+        return report(
+            say("Rooms: {name}", name=name), made, house_sections(job, options, name), True
+        )
+    subtitle = say(
+        "{made} Best estimates with their doubt; where none is told, none is known.", made=made
+    )
+    return report(
+        say("Floor report: {name}", name=name), subtitle, _technical(source, job_hash), True
+    )
 
 
 def _technical(source: Source, job_hash: str) -> list[Section]:
@@ -127,20 +137,50 @@ def _glance(source: Source, parts: list[Section]) -> Section:
     rows: list[tuple[str, str]] = [("Room", source.area(source.outline.area_m2))]
     floor = sum(shot.kind == "floor" for shot in source.shots)
     finished = sum(shot.kind == "finished" for shot in source.shots)
-    shot = f"{counted(floor, 'point')} of the floor, {finished} of the finished surface"
+    shot = say(
+        "{points} of the floor, {finished} of the finished surface",
+        points=say_many("{count} point", "{count} points", floor),
+        finished=finished,
+    )
     rows.append(("Shot", shot))
     if source.found is not None:
-        rows.append(("Floor as found", f"{source.length(source.found.range_mm)} out of level"))
+        rows.append(
+            (
+                say("Floor as found"),
+                say("{range} out of level", range=source.length(source.found.range_mm)),
+            )
+        )
     if source.plan is not None:
         answer = source.plan.answer
         stale = " (stale)" if source.changed else ""
         word = "level" if answer.slope.falls_to_deg is None else "sloping"
         below = source.length(-answer.plane.a)
-        rows.append(("Finished plane", f"{word}, {below} below the line of set-up 1{stale}"))
-        rows.append(("Compound", f"buy {counted(answer.bags.buy, 'bag')}{stale}"))
+        rows.append(
+            (
+                say("Finished plane"),
+                say(
+                    "{word}, {below} below the line of set-up 1{stale}",
+                    word=word,
+                    below=below,
+                    stale=stale,
+                ),
+            )
+        )
+        rows.append(
+            (
+                "Compound",
+                say(
+                    "buy {bags}{stale}",
+                    bags=say_many("{count} bag", "{count} bags", answer.bags.buy),
+                    stale=stale,
+                ),
+            )
+        )
     if source.markers:
         done = sum(marker.is_set for marker in source.markers)
-        rows.append(("Markers", f"{done} of {len(source.markers)} set"))
+        rows.append(
+            ("Markers", say("{done} of {markers} set", done=done, markers=len(source.markers)))
+        )
     if source.job.events(["pour_done"]):
         rows.append(("Pour", "done"))
     elif source.job.events(["pour_plan"]):
@@ -148,4 +188,4 @@ def _glance(source: Source, parts: list[Section]) -> Section:
     proof = next(part for part in parts if part.key == "proof")
     first = proof.blocks[0]
     rows.append((proof.title, getattr(first, "text", "")))
-    return section("glance", "At a glance", Facts(tuple(rows)))
+    return section("glance", say("At a glance"), Facts(tuple(rows)))

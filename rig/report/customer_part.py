@@ -24,8 +24,8 @@ from rig.report.source import Handover, Source
 from rig.study.judged import own_heights
 from rig.study.pour_log import last_pour_plan, pours_ended
 from rig.surface.gaussian_process import GaussianProcess
-from rig.units import counted
 from rig.words import handover as words
+from rig.words import say_many
 
 Relief = tuple[str, str, Lattice]
 """A map's name, its title, and how the floor lies."""
@@ -118,10 +118,17 @@ def _facts(source: Source) -> list[tuple[str, str]]:
     name = "" if product is None else product.compound.name
     if ended:
         bags = sum(one.bags_used for _, one in ended)
-        poured = words.poured(counted(bags, "bag"), name, _day(ended[-1][0]))
+        poured = words.poured(
+            say_many("{count} bag", "{count} bags", bags), name, _day(ended[-1][0])
+        )
         rows.append((words.POURED, poured))
     elif plan is not None:
-        rows.append((words.PLANNED, words.to_pour(counted(plan.answer.bags.buy, "bag"), name)))
+        rows.append(
+            (
+                words.PLANNED,
+                words.to_pour(say_many("{count} bag", "{count} bags", plan.answer.bags.buy), name),
+            )
+        )
     if plan is not None:
         cover = plan.answer.cover_mm
         rows.append((words.THICK, words.thickness(cover.mean, cover.min, cover.max, units)))

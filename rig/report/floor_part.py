@@ -17,9 +17,10 @@ from rig.study.laser_budget import Budget, BudgetRow
 from rig.study.picture import Picture
 from rig.units import Units
 from rig.words import floor as words
+from rig.words import join, numeral, say
 from rig.words import laser as laser_words
 
-TITLE = "The floor as found"
+TITLE = say("The floor as found")
 # Part of the draws whose highest place the dashed line takes in.
 LIKELY_SHARE = 0.95
 _LOOKS_TOLD, _WORTH_TELLING_BAGS = 6, 0.05
@@ -64,13 +65,25 @@ def floor_section(told: FloorTold) -> Section:
         Words(words.out_of_level(answer.shots, answer.range_mm, units), "lead", told="answer"),
         Facts(
             (
-                ("High point", words.below_the_line(high.z_mm, where(high.x_mm, high.y_mm), units)),
                 (
-                    f"With {answer.confidence:.0%} nothing stands higher than",
-                    f"{units.length(-high.upper_mm)} below the line, "
-                    f"{units.length(high.upper_mm - high.z_mm)} over the best estimate",
+                    say("High point"),
+                    words.below_the_line(high.z_mm, where(high.x_mm, high.y_mm), units),
                 ),
-                ("Low point", words.below_the_line(low.z_mm, where(low.x_mm, low.y_mm), units)),
+                (
+                    say(
+                        "With {confidence} nothing stands higher than",
+                        confidence=numeral(answer.confidence, ".0%"),
+                    ),
+                    say(
+                        "{upper} below the line, {z} over the best estimate",
+                        upper=units.length(-high.upper_mm),
+                        z=units.length(high.upper_mm - high.z_mm),
+                    ),
+                ),
+                (
+                    say("Low point"),
+                    words.below_the_line(low.z_mm, where(low.x_mm, low.y_mm), units),
+                ),
             ),
             told="answer",
         ),
@@ -84,9 +97,9 @@ def floor_section(told: FloorTold) -> Section:
         bullets(answer.warnings, "warning", told="answer"),
         Facts(
             (
-                ("A shot is sure to", f"± {units.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
+                (say("A shot is sure to"), f"± {units.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
                 (
-                    "Roughness between shots",
+                    say("Roughness between shots"),
                     f"± {units.doubt(2 * float(np.sqrt(picture.surface.nugget_mm2)))} (95 %)",
                 ),
             )
@@ -179,17 +192,20 @@ def doubt_blocks(budget: Budget | None, units: Units) -> list[Block | None]:
         (
             row.quantity,
             f"± {amount(2.0 * row.stderr, row)}",
-            "; ".join(
-                f"{amount(2.0 * part.stderr, row)} {part.source}"
-                for part in row.parts
-                if part.stderr
+            join(
+                "; ",
+                (
+                    f"{amount(2.0 * part.stderr, row)} {part.source}"
+                    for part in row.parts
+                    if part.stderr
+                ),
             ),
         )
         for row in budget.rows
         if row.stderr > 0
     )
-    head = ("Of", "In all, 95%", "Made of, each as if alone")
-    table = Table("Where the doubt comes from", head, rows) if rows else None
+    head = ("Of", say("In all, 95%"), say("Made of, each as if alone"))
+    table = Table(say("Where the doubt comes from"), head, rows) if rows else None
     return [table, bullets([*budget.notes, *budget.advice])]
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from rig.drawing.vector import Floats
+from rig.language import join
 from rig.report.plan_data import PlanData, Surface
 from rig.room import Outline
 from rig.survey.reading import z_mm
@@ -59,7 +60,7 @@ def to_geojson(data: PlanData, name: str) -> str:
     whole = {
         "type": "FeatureCollection",
         "name": name,
-        "coordinates_note": " ".join(data.notes),
+        "coordinates_note": join(" ", data.notes),
         "unit": "mm",
         "features": features,
     }

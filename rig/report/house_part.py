@@ -8,8 +8,9 @@ from rig.report.plan_part import no_plan, plan_told, plane_section
 from rig.report.source import Options, Source
 from rig.study.house_plan import HousePlan, last_house_plan
 from rig.study.rooms import each_room, listed
-from rig.units import Units, counted, format_asked
+from rig.units import Units, format_asked
 from rig.words import rooms as words
+from rig.words import say, say_many
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -59,18 +60,18 @@ def _sum(job: "Job") -> Section:
         rows = tuple((one.name, units.area(one.area_m2), str(one.shots)) for one in rooms)
         return section(
             "rooms",
-            "All rooms",
-            Words("No plan of all rooms has been made yet (rig plan)."),
+            say("All rooms"),
+            Words(say("No plan of all rooms has been made yet (rig plan).")),
             Table("Rooms", ("Room", "Floor", "Shot"), rows, right=(2,)),
         )
     sure = format_asked(plan.confidence)
     return section(
         "rooms",
-        "All rooms",
+        say("All rooms"),
         Words(words.one_order(plan.bags.buy, plan.bags_apart.buy, sure), "lead"),
         Table(
             "Rooms",
-            ("Room", "Floor", "Below the line", "Cover, least to most", "Bags", "Lifts"),
+            ("Room", "Floor", say("Below the line"), say("Cover, least to most"), "Bags", "Lifts"),
             tuple(_row(plan, n, units) for n in range(len(plan.rooms))),
             right=(4, 5),
         ),
@@ -86,7 +87,9 @@ def _row(plan: HousePlan, n: int, units: Units) -> tuple[str, ...]:
         one.name,
         units.area(one.area_m2),
         units.length(-one.plane.a),
-        f"{units.length(one.cover_mm.min)} to {units.length(one.cover_mm.max)}",
-        counted(one.bags.p50, "bag"),
+        say(
+            "{min} to {max}", min=units.length(one.cover_mm.min), max=units.length(one.cover_mm.max)
+        ),
+        say_many("{count} bag", "{count} bags", one.bags.p50),
         str(one.lifts),
     )

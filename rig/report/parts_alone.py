@@ -8,6 +8,7 @@ from rig.report.customer_part import HIGHS_MM, customer_section, letter_section,
 from rig.report.document import Section, Table, Words, section
 from rig.report.plan_part import markers_section, stale_words
 from rig.report.source import Handover, Source
+from rig.words import join, say
 from rig.words import plan as words
 
 T = TypeVar("T")
@@ -24,7 +25,7 @@ def marker_sheets(source: Source) -> Iterator[tuple[Section, ...]]:
         No markers are laid out.
     """
     if not source.markers:
-        raise CannotAnswer("No markers are laid out yet. First: rig markers")
+        raise CannotAnswer(say("No markers are laid out yet. First: rig markers"))
     for high in _MARKER_MM:
         told = markers_section(source, source.alone_look(high))
         assert told is not None
@@ -40,17 +41,17 @@ def buy_sheet(source: Source) -> tuple[Section, ...]:
         There is no plan.
     """
     if source.plan is None:
-        raise CannotAnswer("Nothing is planned yet. First: rig plan")
+        raise CannotAnswer(say("Nothing is planned yet. First: rig plan"))
     answer = source.plan.answer
     stale = source.job.changed_since(source.plan.row, bags=True)
     rows = tuple((one.item, one.text) for one in answer.materials)
     return (
         section(
             "buy",
-            "To buy",
+            say("To buy"),
             stale_words(stale),
             Words(words.buy(answer.bags.buy, answer.confidence), "lead"),
-            Table("", ("What", "How much"), rows),
+            Table("", ("What", say("How much")), rows),
         ),
     )
 
@@ -64,7 +65,7 @@ def buy_text(source: Source) -> str:
             lines.append(block.text)
         elif isinstance(block, Table):
             lines += [f"- {item}: {much}" for item, much in block.rows]
-    return "\n".join(lines)
+    return join("\n", lines)
 
 
 def customer_pages(source: Source, handover: Handover) -> Iterator[tuple[Section, ...]]:

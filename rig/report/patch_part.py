@@ -76,7 +76,7 @@ def _ways_table(told: PatchAnswer, units: Units) -> Table:
         )
         for one in told.comparison
     )
-    head = ("Way", "Fill", "Grind", "Bags (95 %)", "Cost", "Passes")
+    head = ("Way", "Fill", "Grind", say("Bags (95 %)"), "Cost", "Passes")
     return Table(say("Ways to choose from"), head, rows, right=(1, 2, 3, 4, 5))
 
 

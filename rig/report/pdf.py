@@ -9,6 +9,7 @@ import io
 from collections.abc import Iterator, Sequence
 from typing import assert_never
 
+from rig.language import say
 from rig.report.document import (
     MARKS,
     Abreast,
@@ -114,8 +115,10 @@ class _Paper(Sheet):
             self._text(report.subtitle, BODY_PT, colour="soft")
         if self.lost:
             self._text(
-                "Some letters of names could not be printed here and stand as ?; the HTML file "
-                "has them all.",
+                say(
+                    "Some letters of names could not be printed here and stand as ?; the HTML "
+                    "file has them all."
+                ),
                 BODY_PT,
             )
         for part in report.sections:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from rig.errors import BadInput
 from rig.files import read_whole
+from rig.language import say
 from rig.report.document import Photo
 
 MOST_BYTES = 60_000_000
@@ -60,11 +61,11 @@ def uploaded_photo(data: bytes) -> Photo:
     BadInput
         It is no picture, or too large.
     """
-    return _made(data, "The photo", "", PHOTO_PX, "JPEG", MOST_UPLOADED)
+    return _made(data, say("The photo"), "", PHOTO_PX, "JPEG", MOST_UPLOADED)
 
 
 def _picture(path: Path, caption: str, most_px: int, form: str) -> Photo:
-    data = read_whole(path, MOST_BYTES, "is too large for a picture.")
+    data = read_whole(path, MOST_BYTES, say("is too large for a picture."))
     return _made(data, str(path), caption, most_px, form, MOST_PIXELS)
 
 
@@ -79,7 +80,9 @@ def _made(
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             image: Image.Image = Image.open(io.BytesIO(data), formats=tuple(most))
             if image.width * image.height > most.get(image.format or "", most["JPEG"]):
-                raise BadInput(f"{name} has more pixels than a photo; make it smaller.")
+                raise BadInput(
+                    say("{name} has more pixels than a photo; make it smaller.", name=name)
+                )
             if form == "JPEG":
                 image.draft("RGB", (most_px * 2, most_px * 2))
             image = ImageOps.exif_transpose(image)
@@ -88,7 +91,9 @@ def _made(
     except BadInput:
         raise
     except Exception:  # decoders of pictures fail in many ways
-        raise BadInput(f"{name} is no picture that can be read; give a JPEG or a PNG.") from None
+        raise BadInput(
+            say("{name} is no picture that can be read; give a JPEG or a PNG.", name=name)
+        ) from None
     image.info.clear()  # a comment would be written anew
     out = io.BytesIO()
     image.save(out, form, quality=QUALITY) if form == "JPEG" else image.save(out, form)

@@ -9,6 +9,7 @@ import shapely
 from rig.drawing.contours import Contours, contours_of, lattice_of
 from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
+from rig.language import say
 from rig.room import Outline
 from rig.study.findings import outside_warnings
 from rig.study.judged import own_heights
@@ -23,10 +24,10 @@ if TYPE_CHECKING:
     from rig.surface.gaussian_process import GaussianProcess
 
 MOST_NODES = 1_500
-HEIGHTS_NOTE = "Heights are in mm relative to the laser's line at set-up 1; up is positive."
-PLANE_NOTE = (
-    "x and y are mm in the plane of the room, counted from the corner 0,0 of the job. They are "
-    "no longitude and latitude."
+HEIGHTS_NOTE = say("Heights are in mm relative to the laser's line at set-up 1; up is positive.")
+PLANE_NOTE = say(
+    "x and y are mm in the plane of the room, counted from the corner 0,0 of the job. They "
+    "are no longitude and latitude."
 )
 
 
@@ -74,18 +75,20 @@ def plan_data(job: "Job", outline: Outline) -> PlanData:
             # One set-up alone still has its own shape; its heights then stand apart.
             if kind == "finished":
                 heights[kind] = own_heights(job, outline, kind)
-                notes.append(f"The finished shots stand on their own line: {error}")
+                notes.append(
+                    say("The finished shots stand on their own line: {error}", error=error)
+                )
     surfaces = []
     for kind in ("floor", "finished"):
         if kind in heights:
             try:
                 surfaces.append(_surface(kind, outline, heights[kind], job.units))
             except CannotAnswer as error:
-                notes.append(f"No surface of the {kind} shots: {error}")
+                notes.append(say("No surface of the {kind} shots: {error}", kind=kind, error=error))
     plan = job.current_plan()
     plane = None if plan is None else (plan.a, plan.b, plan.c)
     if plan is not None and job.changed_since(plan):
-        notes.append("The finished plane and the markers are stale: shots changed since.")
+        notes.append(say("The finished plane and the markers are stale: shots changed since."))
     for kind in ("floor", "finished"):
         notes += outside_warnings(job, outline, kind)
     return PlanData(

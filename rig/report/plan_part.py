@@ -18,6 +18,7 @@ from rig.study.picture import Picture
 from rig.study.plan_answer import PlanAnswer
 from rig.study.plane import PlanWish
 from rig.units import Units, counted
+from rig.words import join, numeral, say, say_many
 from rig.words import plan as words
 
 
@@ -79,7 +80,9 @@ def plan_told(source: Source) -> PlanTold | None:
 
 def no_plan() -> Section:
     """Say that no plane has been chosen."""
-    return section("plane", "Finished plane", Words("No plane has been chosen yet (rig plan)."))
+    return section(
+        "plane", say("Finished plane"), Words(say("No plane has been chosen yet (rig plan)."))
+    )
 
 
 def _lies(told: PlanTold) -> str:
@@ -98,22 +101,28 @@ def plane_section(told: PlanTold) -> Section:
     cover = answer.cover_mm
     rows = [
         ("Lifts", str(answer.lifts)),
-        *([("Chosen (UTC)", told.chosen)] if told.chosen else []),
+        *([(say("Chosen (UTC)"), told.chosen)] if told.chosen else []),
     ]
     return section(
         "plane",
-        "Finished plane, and why",
+        say("Finished plane, and why"),
         Words(_lies(told), "lead", told="answer"),
         stale_words(told.stale),
         Facts(
             (
-                ("Cover at the high point", f"{units.length(cover.min)} (best estimate)"),
-                ("Cover on average", units.length(cover.mean)),
-                ("Cover at the deepest", units.length(cover.max)),
                 (
-                    "Minimum cover",
-                    f"{units.length(answer.min_cover_mm)}, kept everywhere with "
-                    f"{words.kept_with(answer.chance_min_cover)}",
+                    say("Cover at the high point"),
+                    say("{min} (best estimate)", min=units.length(cover.min)),
+                ),
+                (say("Cover on average"), units.length(cover.mean)),
+                (say("Cover at the deepest"), units.length(cover.max)),
+                (
+                    say("Minimum cover"),
+                    say(
+                        "{min_cover}, kept everywhere with {kept_with}",
+                        min_cover=units.length(answer.min_cover_mm),
+                        kept_with=words.kept_with(answer.chance_min_cover),
+                    ),
                 ),
             ),
             told="answer",
@@ -134,19 +143,19 @@ def quantities_section(told: PlanTold) -> Section:
     volume, bags, load = answer.volume_l, answer.bags, answer.dead_load_kpa
     rows = [
         (
-            "Compound in place",
+            say("Compound in place"),
             words.volume_between(volume.mean, volume.low, volume.high, units),
         ),
-        ("Enough at even odds", counted(bags.p50, "bag")),
+        (say("Enough at even odds"), say_many("{count} bag", "{count} bags", bags.p50)),
         (
-            "Enough 95 times in 100",
+            say("Enough 95 times in 100"),
             f"{counted(bags.p95, 'bag')}, {words.waste(bags.waste, bags.waste_share)}",
         ),
-        ("Stock for safety", words.safety_stock(answer.safety.bags, answer.safety.shares)),
-        ("Dead load of the compound", words.dead_load(load.mean, load.max, units)),
+        (say("Stock for safety"), words.safety_stock(answer.safety.bags, answer.safety.shares)),
+        (say("Dead load of the compound"), words.dead_load(load.mean, load.max, units)),
     ]
     if volume.triangulated:
-        rows.insert(1, ("By flat triangles between shots", units.volume(volume.triangulated)))
+        rows.insert(1, (say("By flat triangles between shots"), units.volume(volume.triangulated)))
     bought = answer.purchase
     buy = (
         words.buy(bags.buy, answer.confidence)
@@ -156,13 +165,17 @@ def quantities_section(told: PlanTold) -> Section:
     materials = tuple((one.item, one.text, one.source) for one in answer.materials)
     return section(
         "quantities",
-        "Quantities, with their doubt",
+        say("Quantities, with their doubt"),
         Words(buy, "lead", told="answer"),
         stale_words(told.stale_bags),
         Facts(tuple(rows)),
-        Table("What else to have on site", ("Item", "How much", "By which rule"), materials),
+        Table(
+            say("What else to have on site"),
+            ("Item", say("How much"), say("By which rule")),
+            materials,
+        ),
         Words(words.rule_changes(), "small"),
-        Words("Assumed, because it was not given:") if answer.assumptions else None,
+        Words(say("Assumed, because it was not given:")) if answer.assumptions else None,
         bullets(answer.assumptions),
     )
 
@@ -181,7 +194,9 @@ def markers_section(source: Source, look: Look | None = None) -> Section | None:
     if not markers:
         if source.plan is None:
             return None
-        return section("markers", "Depth markers", Words("None laid out yet (rig markers)."))
+        return section(
+            "markers", say("Depth markers"), Words(say("None laid out yet (rig markers)."))
+        )
     done = [marker for marker in markers if marker.is_set]
     doubt = max(marker.stick_out_stderr_mm for marker in markers)
     rows = tuple(
@@ -195,19 +210,31 @@ def markers_section(source: Source, look: Look | None = None) -> Section | None:
     )
     return section(
         "markers",
-        "Depth markers",
-        Words(f"{counted(len(markers), 'marker')}, {len(done)} of them set.", "lead"),
+        say("Depth markers"),
+        Words(
+            say(
+                "{markers}, {done} of them set.",
+                markers=say_many("{count} marker", "{count} markers", len(markers)),
+                done=len(done),
+            ),
+            "lead",
+        ),
         stale_words(source.changed) if source.plan is not None else None,
         Table(
-            "Marker sheet: top over the floor, and what the rod reads on it (line of set-up 1)",
-            ("Marker", "Stands out", "Rod reads", "Where"),
+            say(
+                "Marker sheet: top over the floor, and what the rod reads on it (line of set-up 1)"
+            ),
+            ("Marker", say("Stands out"), say("Rod reads"), "Where"),
             rows,
             right=(1, 2),
             large=True,
         ),
         Words(
-            f"A stick-out is sure to {source.doubt(2 * doubt)} or better (95 %), the spot's own "
-            "roughness included; the reading of the rod is what counts.",
+            say(
+                "A stick-out is sure to {doubt} or better (95 %), the spot's own roughness "
+                "included; the reading of the rod is what counts.",
+                doubt=source.doubt(2 * doubt),
+            ),
             "small",
         ),
         Figure("markers", markers_drawing(source.outline, look or source.alone_look(128), markers)),
@@ -230,37 +257,54 @@ def _lifts(told: PlanTold) -> Words | None:
         words.lift(one.lift, one.max_mm, one.area_m2, whole_m2, one.bags, told.units)
         for one in answer.lifts_plan
     ]
-    return Words(" ".join([words.in_lifts(answer.lifts), *layers]), told="answer")
+    return Words(join(" ", [words.in_lifts(answer.lifts), *layers]), told="answer")
 
 
 def _why(told: PlanTold) -> str:
     answer, wish, units = told.answer, told.wish, told.units
     parts = []
     if answer.holds:
-        names = ", ".join(f"{hold.name} at {units.length(hold.height_mm)}" for hold in answer.holds)
-        parts.append(f"Held as asked: {names} (relative to the line).")
+        names = join(
+            ", ",
+            (
+                say("{name} at {height}", name=hold.name, height=units.length(hold.height_mm))
+                for hold in answer.holds
+            ),
+        )
+        parts.append(say("Held as asked: {names} (relative to the line).", names=names))
     if wish.max_slope is not None:
         parts.append(
-            f"Of the planes no steeper than {units.slope(wish.max_slope)} it is the one that takes "
-            "least compound and still keeps the minimum cover."
+            say(
+                "Of the planes no steeper than {max_slope} it is the one that takes least "
+                "compound and still keeps the minimum cover.",
+                max_slope=units.slope(wish.max_slope),
+            )
         )
     elif not answer.holds:
-        parts.append("It is the lowest level floor that keeps the minimum cover.")
+        parts.append(say("It is the lowest level floor that keeps the minimum cover."))
     if wish.grind_cost is not None and wish.fill_cost is not None:
         parts.append(
-            f"Grinding was weighed against filling at {wish.grind_cost:g} and "
-            f"{wish.fill_cost:g} a litre."
+            say(
+                "Grinding was weighed against filling at {grind_cost} and {fill_cost} a litre.",
+                grind_cost=numeral(wish.grind_cost, "g"),
+                fill_cost=numeral(wish.fill_cost, "g"),
+            )
         )
     high = answer.high
     if high is not None:
         parts.append(
-            f"The floor's highest place is found at {units.length(-high.z_mm)} below the "
-            f"line; as the model of floors has it, with {answer.confidence:.0%} nothing stands "
-            f"higher than {units.length(-high.upper_mm)}, and the minimum cover of "
-            f"{units.length(answer.min_cover_mm)} lies over that. How often that was so, by kind "
-            "of floor: rig guide stated."
+            say(
+                "The floor's highest place is found at {z} below the line; as the model of "
+                "floors has it, with {confidence} nothing stands higher than {upper}, and the "
+                "minimum cover of {min_cover} lies over that. How often that was so, by kind "
+                "of floor: rig guide stated.",
+                z=units.length(-high.z_mm),
+                confidence=numeral(answer.confidence, ".0%"),
+                upper=units.length(-high.upper_mm),
+                min_cover=units.length(answer.min_cover_mm),
+            )
         )
-    return " ".join(parts)
+    return join(" ", parts)
 
 
 def _grinding(told: PlanTold) -> list[Block | None]:
@@ -301,4 +345,8 @@ def _cover_figure(told: PlanTold) -> Figure | None:
 def _state(source: Source, residual_mm: float | None) -> str:
     if residual_mm is None:
         return ""
-    return f" Set, {source.off(residual_mm)} {'high' if residual_mm > 0 else 'low'}."
+    return say(
+        " Set, {residual} {residual_2}.",
+        residual=source.off(residual_mm),
+        residual_2="high" if residual_mm > 0 else "low",
+    )

@@ -15,6 +15,7 @@ from rig.study.pour_log import (
 )
 from rig.study.pour_plan import order_again
 from rig.units import Units, counted
+from rig.words import join, numeral, say, say_many
 from rig.words import pour as words
 from rig.words.clock import clock, minutes
 
@@ -25,7 +26,7 @@ def pour_section(source: Source) -> Section | None:
     if made is None:
         if source.plan is None:
             return None
-        return section("pour", "The pour", Words(words.NOT_PLANNED))
+        return section("pour", say("The pour"), Words(words.NOT_PLANNED))
     pour_plan_id, kept = made
     answer, units = kept.result, source.job.units
     drawn: Block = Words(words.STALE, "warning")
@@ -36,7 +37,7 @@ def pour_section(source: Source) -> Section | None:
     steps = () if pours_ended(source.job) else prepour_of(source.job).prepour
     return section(
         "pour",
-        "The pour",
+        say("The pour"),
         _verdict(answer),
         drawn,
         *_facts(answer, units),
@@ -56,7 +57,7 @@ def pour_plan_section(answer: PourPlan, units: Units, *, first: bool) -> Section
     )
     return section(
         "pour",
-        "The pour",
+        say("The pour"),
         _verdict(answer),
         *_facts(answer, units),
         _schedule(answer, units),
@@ -76,40 +77,65 @@ def _verdict(answer: PourPlan) -> Words:
 
 def _facts(answer: PourPlan, units: Units) -> Iterator[Facts]:
     edge, first = answer.wet_edge_age_s, answer.batches[0]
-    strips = counted(len(answer.strips), "strip")
+    strips = say_many("{count} strip", "{count} strips", len(answer.strips))
     yield Facts(
         (
             (
                 "Batches",
-                f"{len(answer.batches)} in {strips} {units.place(answer.strip_mm)} deep, "
-                f"{counted(answer.bags, 'bag')}",
+                say(
+                    "{batches} in {strips} {strip} deep, {bags}",
+                    batches=len(answer.batches),
+                    strips=strips,
+                    strip=units.place(answer.strip_mm),
+                    bags=say_many("{count} bag", "{count} bags", answer.bags),
+                ),
             ),
             ("Crew", f"{answer.crew}: {answer.roles.text}"),
             (
                 "Takes",
-                f"{minutes(answer.duration_s.p50)}; 95 times in 100 under "
-                f"{minutes(answer.duration_s.p95)}",
+                say(
+                    "{p50}; 95 times in 100 under {p95}",
+                    p50=minutes(answer.duration_s.p50),
+                    p95=minutes(answer.duration_s.p95),
+                ),
             ),
             (
-                "Oldest wet edge",
-                f"{minutes(edge.p95)} in 95 of 100 pours; it keeps "
-                f"{minutes(answer.working_time_s)}, so {minutes(answer.margin_s)} are left",
+                say("Oldest wet edge"),
+                say(
+                    "{p95} in 95 of 100 pours; it keeps {working_time}, so {margin} are left",
+                    p95=minutes(edge.p95),
+                    working_time=minutes(answer.working_time_s),
+                    margin=minutes(answer.margin_s),
+                ),
             ),
         ),
         told="answer",
     )
-    idle = ", ".join(f"{role} {share:.0%}" for role, share in answer.idle.items())
+    idle = join(", ", (f"{role} {share:.0%}" for role, share in answer.idle.items()))
     yield Facts(
         (
-            ("Mixers and buckets", f"{answer.mixers} and {answer.buckets}"),
-            ("A batch in place", units.volume(first.volume_l)),
-            ("Water in it", units.volume(first.water_l, liquid=True)),
-            ("Pace", f"{answer.rate_bags_per_h:.0f} bags an hour"),
+            (
+                say("Mixers and buckets"),
+                say("{mixers} and {buckets}", mixers=answer.mixers, buckets=answer.buckets),
+            ),
+            (say("A batch in place"), units.volume(first.volume_l)),
+            (say("Water in it"), units.volume(first.water_l, liquid=True)),
+            (
+                "Pace",
+                say(
+                    "{rate_bags_per_h} bags an hour",
+                    rate_bags_per_h=numeral(answer.rate_bags_per_h, ".0f"),
+                ),
+            ),
             ("Waiting", idle),
             (
-                "Edge at its worst",
-                f"{minutes(edge.max)} in the worst of {answer.runs} pours tried; "
-                f"{words.edge_dies(answer.chance_edge_dies)}",
+                say("Edge at its worst"),
+                say(
+                    "{max} in the worst of {runs} pours tried; {edge_dies}",
+                    max=minutes(edge.max),
+                    runs=answer.runs,
+                    edge_dies=words.edge_dies(answer.chance_edge_dies),
+                ),
             ),
         )
     )
@@ -121,7 +147,17 @@ def _schedule(answer: PourPlan, units: Units) -> Table:
     for one in answer.batches:
         if one.bay != bay:
             bay = one.bay
-            rows.append(("", "", "", "", "", f"Stop: let bay {bay - 1} set, then bay {bay}", ""))
+            rows.append(
+                (
+                    "",
+                    "",
+                    "",
+                    "",
+                    "",
+                    say("Stop: let bay {bay} set, then bay {bay_2}", bay=bay - 1, bay_2=bay),
+                    "",
+                )
+            )
         rows.append(
             (
                 str(one.n),
@@ -129,12 +165,12 @@ def _schedule(answer: PourPlan, units: Units) -> Table:
                 f"{one.bags:g}",
                 clock(one.mix_s),
                 clock(one.pour_s),
-                one.where + (" (deep: first)" if one.deep else ""),
+                one.where + (say(" (deep: first)") if one.deep else ""),
                 units.place(one.reach_mm),
             )
         )
     return Table(
-        "Schedule, from the first water on powder",
+        say("Schedule, from the first water on powder"),
         ("Batch", "Strip", "Bags", "Mix", "Pour", "Where", "Reach"),
         tuple(rows),
         right=(0, 1, 2, 3, 4, 6),
@@ -146,15 +182,18 @@ def _before(steps: Sequence[PrepourStep]) -> Iterator[Table]:
         return
     left = [step.key for step in steps if not step.ticked]
     rows = tuple(("yes" if step.ticked else "no", step.text, step.why) for step in steps)
-    head = ("Ticked", "Before the pour", "because it can't be made good later")
-    yield Table("Before the pour", head, rows, reminder=words.not_ticked(left) if left else "")
+    head = ("Ticked", say("Before the pour"), say("because it can't be made good later"))
+    yield Table(say("Before the pour"), head, rows, reminder=words.not_ticked(left) if left else "")
 
 
 def _notes(answer: PourPlan) -> Iterator[Block]:
     if answer.changes:
-        yield Words("Changes that were tried:")
+        yield Words(say("Changes that were tried:"))
         yield Bullets(
-            tuple(f"{one.change}: margin {minutes(one.margin_s)}" for one in answer.changes)
+            tuple(
+                say("{change}: margin {margin}", change=one.change, margin=minutes(one.margin_s))
+                for one in answer.changes
+            )
         )
     if answer.assumptions:
         yield Words("Assumed:")
@@ -208,22 +247,37 @@ def _log(source: Source) -> Iterator[Block]:
         yield Words(words.NOTHING_POURED)
         return
     if not ended:
-        yield Words(f"Under way: {counted(len(poured), 'batch', 'batches')} poured.", "lead")
+        yield Words(
+            say(
+                "Under way: {batchs} poured.",
+                batchs=say_many("{count} batch", "{count} batches", len(poured)),
+            ),
+            "lead",
+        )
         return
     # A stop without a batch is a slip after the pour, not another one.
     utc_s, last = ([one for one in ended if one[1].batches] or ended)[-1]
-    made_l, batches = last.known_yield_l, counted(last.batches, "batch", "batches")
+    made_l, batches = last.known_yield_l, say_many("{count} batch", "{count} batches", last.batches)
     rows = [
-        ("Ended (UTC)", source.time(utc_s)),
+        (say("Ended (UTC)"), source.time(utc_s)),
         ("Poured", f"{batches}, {counted(last.bags_used, 'bag')}"),
-        ("Told covered", f"{last.share:.0%} of the floor"),
-        ("A bag made", "not known" if made_l is None else source.volume(made_l)),
+        (say("Told covered"), say("{share} of the floor", share=numeral(last.share, ".0%"))),
+        (say("A bag made"), say("not known") if made_l is None else source.volume(made_l)),
     ]
     if last.interval_s:
         planned = minutes(last.planned_interval_s)
-        rows.append(("A batch every", f"{minutes(last.interval_s)}, planned {planned}"))
+        rows.append(
+            (
+                say("A batch every"),
+                say(
+                    "{interval}, planned {planned}",
+                    interval=minutes(last.interval_s),
+                    planned=planned,
+                ),
+            )
+        )
     yield Words("Poured.", "lead")
     yield Facts(tuple(rows))
     if last.unticked and source.options.audience == "crew":
-        names = ", ".join(last.unticked)
-        yield Words(f"Never ticked before the pour: {names}.", "warning")
+        names = join(", ", last.unticked)
+        yield Words(say("Never ticked before the pour: {names}.", names=names), "warning")

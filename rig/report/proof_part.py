@@ -13,7 +13,7 @@ from rig.study.judged import own_heights
 from rig.study.proof_answer import Change, PourProof, Proof, Strip, strips
 from rig.units import Units
 from rig.words import flatness as words
-from rig.words import say, say_many
+from rig.words import join, numeral, say, say_many
 
 TONES: dict[str, Tone] = {"in": "good", "out": "bad", "unsure": "unsure"}
 MOST_STRIPS = 20
@@ -26,13 +26,17 @@ def proof_section(source: Source) -> Section:
     try:
         told = source.proof
     except CannotAnswer as error:
-        return section("proof", "Proof of flatness", Words(f"Not yet: {error}"))
+        return section(
+            "proof", say("Proof of flatness"), Words(say("Not yet: {error}", error=error))
+        )
     failed = strips(source.job, source.outline, rule, told.kind, source.surfaces)
     settle = [source.where(place.x_mm, place.y_mm) for place in told.next]
     verdict, *behind = verdict_blocks(told, source.job.units, settle)
     return section(
         "proof",
-        "Proof of flatness" if told.kind == "finished" else "Flatness of the floor as it is",
+        say("Proof of flatness")
+        if told.kind == "finished"
+        else say("Flatness of the floor as it is"),
         verdict,
         assumed,
         *behind,
@@ -60,7 +64,7 @@ def verdict_blocks(told: Proof, units: Units, settle: Sequence[str]) -> list[Blo
                 len(told.warnings),
             ),
         ),
-        Words(say("To settle it, shoot: {places}.", places="; ".join(settle)), told="answer")
+        Words(say("To settle it, shoot: {places}.", places=join("; ", settle)), told="answer")
         if settle
         else None,
         *_pour_blocks(told, units),
@@ -123,7 +127,7 @@ def _facts(told: Proof, units: Units) -> list[tuple[str, str]]:
         )
         rows.append((say("The worst anywhere"), worst_is))
     if told.share_in is not None:
-        within = say(words.WORDING[told.measure].within, share=f"{told.share_in:.1%}")
+        within = say(words.WORDING[told.measure].within, share=numeral(told.share_in, ".1%"))
         rows.append((say("Within the limit"), within))
     if isinstance(told, PourProof) and told.change is not None and told.change.depth_mm:
         depth = told.change.depth_mm
@@ -161,7 +165,7 @@ def _figure(source: Source, told: Proof, failed: Sequence[Strip]) -> Figure:
             told,
             failed,
             lines,
-            "Flatness of the finished surface" if finished else "Flatness of the floor",
+            say("Flatness of the finished surface") if finished else say("Flatness of the floor"),
         ),
     )
 
@@ -177,7 +181,9 @@ def _strips_table(source: Source, failed: Sequence[Strip]) -> Table | None:
         )
         for one in failed[:MOST_STRIPS]
     )
-    return Table("Strips that fail, each dip once", ("Gap", "Limit", "Where"), rows, right=(0, 1))
+    return Table(
+        say("Strips that fail, each dip once"), ("Gap", "Limit", "Where"), rows, right=(0, 1)
+    )
 
 
 def _markers_table(change: Change, units: Units) -> Table | None:
@@ -188,13 +194,13 @@ def _markers_table(change: Change, units: Units) -> Table | None:
             one.label,
             ("+" if one.off_mm > 0 else "") + units.length(one.off_mm),
             f"± {units.doubt(2 * one.stderr_mm)}",
-            "was it kicked?" if one.kicked else "",
+            say("was it kicked?") if one.kicked else "",
         )
         for one in change.markers
     )
     return Table(
-        "Cured surface over the tops of the markers",
-        ("Marker", "Surface less top", "95 %", ""),
+        say("Cured surface over the tops of the markers"),
+        ("Marker", say("Surface less top"), "95 %", ""),
         rows,
         right=(1, 2),
     )

@@ -14,6 +14,7 @@ from fpdf.fonts import CoreFont, TTFFont
 from rig import __version__
 from rig.drawing.palette import COLOURS
 from rig.drawing.vector import Text, flat
+from rig.language import say
 from rig.report.document import Report, texts_of
 from rig.texts import harmless
 
@@ -63,9 +64,13 @@ class Sheet(FPDF):
             return
         self.set_y(self.h - MARGIN_MM - 1.0)
         self.pen(SMALL_PT, colour="soft")
-        told = f"{self.report.title} · job {self.report.job_hash[:12]}"
+        told = say(
+            "{title} · job {job_hash}", title=self.report.title, job_hash=self.report.job_hash[:12]
+        )
         self.cell(self.epw / 2, 4.0, self.fit(told))
-        self.cell(self.epw / 2, 4.0, f"Page {self.page_no()} of {{nb}}", align="R")
+        self.cell(
+            self.epw / 2, 4.0, say("Page {page_no} of {{nb}}", page_no=self.page_no()), align="R"
+        )
 
     def fit(self, text: str) -> str:
         """Text in letters that the font has: those of windows-1252, under the numbers of its own.

@@ -3,6 +3,7 @@
 from rig.report.document import Section, Table, bullets, section
 from rig.report.source import Source
 from rig.study.site_log import site_log
+from rig.words import say
 from rig.words import site_log as words
 
 
@@ -22,11 +23,11 @@ def site_section(source: Source) -> Section | None:
         )
         for one in log.entries
     )
-    head = ("Time (UTC)", "What", "Read", "Note", "By the sheet")
+    head = (say("Time (UTC)"), "What", "Read", "Note", say("By the sheet"))
     out = [one.text for one in log.asks if one.within is not True]
     return section(
         "site",
-        "The site",
+        say("The site"),
         bullets(out, "warning"),
-        Table("Logged on the site", head, rows),
+        Table(say("Logged on the site"), head, rows),
     )

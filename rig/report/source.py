@@ -271,4 +271,4 @@ def place_words(outline: Outline, x_mm: float, y_mm: float, units: Units) -> str
     try:
         return where(outline, x_mm, y_mm, units)
     except BadInput:
-        return f"x {units.place(x_mm)}, y {units.place(y_mm)}"
+        return say("x {x}, y {y}", x=units.place(x_mm), y=units.place(y_mm))

@@ -8,6 +8,7 @@ from urllib.parse import quote, unquote
 
 from rig import __version__
 from rig.errors import BadInput
+from rig.language import say
 from rig.record import OMITTED, Record, from_json
 from rig.report.source import Options
 
@@ -99,4 +100,4 @@ def read_stamp(content: bytes, path: Path) -> Stamp:
             return stamp
     except ValueError:
         pass
-    raise BadInput(f"{path} is no report of floor-rig's, or its stamp is gone.")
+    raise BadInput(say("{path} is no report of floor-rig's, or its stamp is gone.", path=path))

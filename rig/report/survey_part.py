@@ -5,12 +5,13 @@ from collections.abc import Callable, Mapping
 from rig.drawing.points import room_drawing, walk_drawing
 from rig.errors import BadInput
 from rig.job.rows import StoredEvent
+from rig.language import join, say, say_many
 from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.floor_part import TITLE, FloorTold, floor_section
 from rig.report.source import Source
 from rig.study.findings import outside_warnings
 from rig.texts import parse_toml
-from rig.units import MM_PER_IN, counted
+from rig.units import MM_PER_IN
 
 # What a check's result holds beside its error: in the job, and told by rig check.
 _INNER = {"ok", "rise_mm", "residuals_mm", "redundancy", "chance_in", "closure_allowed_mm"}
@@ -22,30 +23,37 @@ _ENDS = {
     "_s": ("s", 1.0, "s", 1.0),
 }
 # Reasons of words to the hand at the keys; they say nothing about rod, laser or floor.
-SLIPS = {"act", "accept", "undo", "goto", "tick", "front", "planned", "end", "off height"}
+SLIPS = {"act", "accept", "undo", "goto", "tick", "front", "planned", "end", say("off height")}
 
 
 def job_section(source: Source) -> Section:
     """What the job is about."""
     settings, outline = source.settings, source.outline
     doors = [
-        f"{source.place(door.width_mm)} wide"
+        say("{width} wide", width=source.place(door.width_mm))
         if n == 0
-        else f"another, {source.place(door.width_mm)}"
+        else say("another, {width}", width=source.place(door.width_mm))
         for n, door in enumerate(outline.doors)
     ]
     rows = [
-        ("Room", f"{source.area(outline.area_m2)}, {source.place(outline.perimeter_mm)} of wall"),
-        ("Doors", "; ".join(doors) or "none given"),
+        (
+            "Room",
+            say(
+                "{area}, {perimeter} of wall",
+                area=source.area(outline.area_m2),
+                perimeter=source.place(outline.perimeter_mm),
+            ),
+        ),
+        ("Doors", join("; ", doors) or say("none given")),
         ("Openings", str(len(outline.openings)) if outline.openings else "none"),
-        ("Covering", settings.covering or "not given"),
-        ("Minimum cover", _amount(settings.min_cover_mm, source.length)),
-        ("Maximum cover in one lift", _amount(settings.max_cover_mm, source.length)),
-        ("A bag makes", _amount(settings.bag_yield_l, source.volume)),
-        ("A bag weighs", _amount(settings.bag_mass_kg, source.mass)),
-        ("Water a bag", _amount(settings.bag_water_l, lambda v: source.volume(v, True))),
+        ("Covering", settings.covering or say("not given")),
+        (say("Minimum cover"), _amount(settings.min_cover_mm, source.length)),
+        (say("Maximum cover in one lift"), _amount(settings.max_cover_mm, source.length)),
+        (say("A bag makes"), _amount(settings.bag_yield_l, source.volume)),
+        (say("A bag weighs"), _amount(settings.bag_mass_kg, source.mass)),
+        (say("Water a bag"), _amount(settings.bag_water_l, lambda v: source.volume(v, True))),
         ("Waste", _amount(settings.waste_share, lambda v: f"{v:.0%}")),
-        ("Lengths are in", "millimetres" if source.units.is_metric else "inches"),
+        (say("Lengths are in"), "millimetres" if source.units.is_metric else "inches"),
     ]
     points = source.job.points()
     if points:
@@ -53,14 +61,14 @@ def job_section(source: Source) -> Section:
         figure = Figure("walk", walk_drawing(outline, source.look, points, shot))
     else:
         figure = Figure("room", room_drawing(outline, source.look))
-    return section("job", "The job", Facts(tuple(rows)), figure)
+    return section("job", say("The job"), Facts(tuple(rows)), figure)
 
 
 def instruments_section(source: Source) -> Section:
     """With what it was measured, and what was checked."""
     return section(
         "instruments",
-        "Instruments and checks",
+        say("Instruments and checks"),
         *_sessions(source),
         *_ties(source),
         *_checks(source),
@@ -76,17 +84,20 @@ def _sessions(source: Source) -> list[Block | None]:
         rows.append((source.time(one.utc_s), one.kind, one.setup, one.source, str(len(taken))))
     imported = sum(shot.session_id is None for shot in source.shots)
     if not rows and not imported:
-        return [Words("Nothing has been measured yet.")]
+        return [Words(say("Nothing has been measured yet."))]
     blocks: list[Block | None] = []
     if rows:
-        head = ("Begun (UTC)", "Work", "Set-up", "Read by", "Shots")
+        head = (say("Begun (UTC)"), "Work", "Set-up", say("Read by"), "Shots")
         rods = dict.fromkeys(_rod(one.source, one.profile_text) for one in sessions)
         blocks += [
             Table("Sessions", head, tuple(rows), right=(4,)),
             bullets([rod for rod in rods if rod]),
         ]
     if imported:
-        came = f"{counted(imported, 'shot')} came in a table; how they were read is not known here."
+        came = say(
+            "{shots} came in a table; how they were read is not known here.",
+            shots=say_many("{count} shot", "{count} shots", imported),
+        )
         blocks.append(Words(came))
     return blocks
 
@@ -97,8 +108,8 @@ def _checks(source: Source) -> list[Block | None]:
     if checks:
         blocks.append(
             Table(
-                "Checks of laser and rod",
-                ("Made (UTC)", "Check", "Result", "Good enough"),
+                say("Checks of laser and rod"),
+                (say("Made (UTC)"), "Check", "Result", say("Good enough")),
                 tuple(
                     (source.time(one.utc_s), one.kind, _figures(source, one.result),
                      "yes" if one.ok else "NO")
@@ -107,12 +118,15 @@ def _checks(source: Source) -> list[Block | None]:
             )
         )  # fmt: skip
     if any(not one.ok for one in checks):
-        blocks.append(Words("A check of the laser or the rod was not good enough.", "warning"))
+        blocks.append(Words(say("A check of the laser or the rod was not good enough."), "warning"))
     if not any(one.kind in ("two-peg", "cross") for one in checks):
         blocks.append(
             Words(
-                "The laser's line was not checked in this job (rig check two-peg, rig check "
-                "cross). A tilted line tilts everything here, and no number below would show it.",
+                say(
+                    "The laser's line was not checked in this job (rig check two-peg, rig check "
+                    "cross). A tilted line tilts everything here, and no number below would show "
+                    "it."
+                ),
                 "warning",
             )
         )
@@ -123,9 +137,9 @@ def _troubles(source: Source) -> list[Block | None]:
     troubles = [one for one in source.job.events(["trouble"]) if one.data["reason"] not in SLIPS]
     if not troubles or source.options.audience == "customer":
         return []
-    told = "once" if len(troubles) == 1 else f"{len(troubles)} times"
+    told = "once" if len(troubles) == 1 else say("{troubles} times", troubles=len(troubles))
     return [
-        Words(f"Told while measuring, {told}:"),
+        Words(say("Told while measuring, {told}:", told=told)),
         bullets([_trouble(source, one) for one in troubles[:20]]),
     ]
 
@@ -135,10 +149,12 @@ def floor_part(source: Source) -> Section:
     if source.floor is None:
         shots = [shot for shot in source.shots if shot.kind == "floor"]
         said = (
-            "The set-ups are not tied to each other: no common heights. Shoot a benchmark from "
-            "each set-up."
+            say(
+                "The set-ups are not tied to each other: no common heights. Shoot a benchmark "
+                "from each set-up."
+            )
             if shots
-            else "The floor has not been shot yet."
+            else say("The floor has not been shot yet.")
         )
         return section("floor", TITLE, Words(said))
     if source.picture is None or source.found is None:
@@ -146,8 +162,11 @@ def floor_part(source: Source) -> Section:
             "floor",
             TITLE,
             Words(
-                f"{counted(len(source.floor.labels), 'shot')}, too few or on one line: they say "
-                "nothing of the floor between them yet."
+                say(
+                    "{shots}, too few or on one line: they say nothing of the floor between them "
+                    "yet.",
+                    shots=say_many("{count} shot", "{count} shots", len(source.floor.labels)),
+                )
             ),
             bullets(outside_warnings(source.job, source.outline, "floor"), "warning"),
         )
@@ -170,15 +189,20 @@ def _ties(source: Source) -> list[Block | None]:
     tied = {line.setup for line in source.lines}
     loose = [setup for setup in setups if setup not in tied]
     if len(tied) < 2:
-        return [Words("The set-ups share no benchmark: their heights are not tied.", "warning")]
+        return [
+            Words(say("The set-ups share no benchmark: their heights are not tied."), "warning")
+        ]
     rows = tuple(
         (line.setup, source.length(line.line_mm), source.doubt(2 * line.stderr_mm) if n else "")
         for n, line in enumerate(source.lines)
     )
     return [
-        Table("Set-ups tied by benchmarks", ("Set-up", "Line over the first", "95 %"),
+        Table(say("Set-ups tied by benchmarks"), ("Set-up", say("Line over the first"), "95 %"),
               rows, right=(1, 2)),
-        bullets([f"Set-up {name} shares no benchmark with these." for name in loose], "warning"),
+        bullets([say(
+"Set-up {name} shares no benchmark with these.",
+name=name
+) for name in loose], "warning"),
     ]  # fmt: skip
 
 
@@ -211,8 +235,8 @@ def _figures(source: Source, result: Mapping[str, object]) -> str:
             unit, scale = other_unit, other_scale
         shown = " / ".join(f"{n * scale:.3g}" for n in numbers)
         said.append(f"{key.removesuffix(end).replace('_', ' ')} {shown} {unit}".strip())
-    return ", ".join(said[:6])
+    return join(", ", said[:6])
 
 
-def _amount(value: float | None, say: Callable[[float], str]) -> str:
-    return "not given" if value is None else say(value)
+def _amount(value: float | None, written: Callable[[float], str]) -> str:
+    return say("not given") if value is None else written(value)

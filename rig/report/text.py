@@ -21,6 +21,7 @@ from dataclasses import replace
 from shutil import get_terminal_size
 from typing import assert_never
 
+from rig.language import say
 from rig.report.document import (
     MARKS,
     Abreast,
@@ -38,7 +39,7 @@ from rig.report.document import (
 
 WIDEST = 100  # longer lines are hard to follow
 UNBROKEN = 1_000_000
-MORE = "(--why tells what stands behind this)"
+MORE = say("(--why tells what stands behind this)")
 _NARROW = 50  # below it names stand over their values
 _GAP = 2
 

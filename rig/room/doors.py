@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import shapely
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.room.geometry import (
     ON_WALL_MM,
     SAME_MM,
@@ -60,17 +61,22 @@ def door_on(
     """Find the doorway that `with_door` adds; see there."""
     n = len(doors) + 1
     if not (math.isfinite(x_mm) and math.isfinite(y_mm)):
-        raise BadInput(f"door {n}: its place is not a number.")
+        raise BadInput(say("door {n}: its place is not a number.", n=n))
     if not (math.isfinite(width_mm) and width_mm > 0):
-        raise BadInput(f"door {n}: its width must be more than 0.")
+        raise BadInput(say("door {n}: its width must be more than 0.", n=n))
     at = (x_mm, y_mm)
     ranked = sorted((distance(at, a, b), k, a, b) for k, (a, b) in enumerate(segments(walls), 1))
     nearest, wall, *_ = ranked[0]
     if nearest > ON_WALL_MM:
         raise BadInput(
-            f"door {n} at {at_words(at, units)} is not on a wall: the nearest, wall {wall}, is "
-            f"{told(nearest, units)} away. Give the end of the doorway nearer the start of its "
-            "wall."
+            say(
+                "door {n} at {at_words} is not on a wall: the nearest, wall {wall}, is {told} "
+                "away. Give the end of the doorway nearer the start of its wall.",
+                n=n,
+                at_words=at_words(at, units),
+                wall=wall,
+                told=told(nearest, units),
+            )
         )
     # at a corner two walls are equally near; the one that the door fits on forwards is meant
     here = [r for r in ranked if r[0] <= nearest + 1.0]
@@ -96,17 +102,32 @@ def _misfit(
         if back := _fitted(at, a, b, -width_mm):
             other = f"{_plain(back.end_x_mm, units)},{_plain(back.end_y_mm, units)}"
             return BadInput(
-                f"door {n}, {told(width_mm, units)} wide, would run past the end of wall {wall}: "
-                f"from {at_words(at, units)} that wall goes on for "
-                f"{told(max(math.dist(a, b) - along(at, a, b), 0.0), units)}. If that is the "
-                f"doorway's other end, give --door {other},{_plain(width_mm, units)}"
+                say(
+                    "door {n}, {told} wide, would run past the end of wall {wall}: from "
+                    "{at_words} that wall goes on for {told_2}. If that is the doorway's other "
+                    "end, give --door {other},{plain}",
+                    n=n,
+                    told=told(width_mm, units),
+                    wall=wall,
+                    at_words=at_words(at, units),
+                    told_2=told(max(math.dist(a, b) - along(at, a, b), 0.0), units),
+                    other=other,
+                    plain=_plain(width_mm, units),
+                )
             )
     _, wall, a, b = here[0]
     start = min(max(along(at, a, b), 0.0), math.dist(a, b))
     return BadInput(
-        f"door {n}, {told(width_mm, units)} wide, does not fit on wall {wall}: from "
-        f"{at_words(at, units)} that wall runs {told(math.dist(a, b) - start, units)} one way and "
-        f"{told(start, units)} the other."
+        say(
+            "door {n}, {told} wide, does not fit on wall {wall}: from {at_words} that wall "
+            "runs {told_2} one way and {told_3} the other.",
+            n=n,
+            told=told(width_mm, units),
+            wall=wall,
+            at_words=at_words(at, units),
+            told_2=told(math.dist(a, b) - start, units),
+            told_3=told(start, units),
+        )
     )
 
 
@@ -122,8 +143,14 @@ def _refuse_overlap(n: int, door: Door, others: Sequence[Door], units: Units | N
         shared_mm = shapely.length(shapely.intersection(opening, other.line))
         if shared_mm > 1.0:
             raise BadInput(
-                f"door {n} at {at_words((door.x_mm, door.y_mm), units)} overlaps door {k} by "
-                f"{told(shared_mm, units)}. Give each door once, and its own width."
+                say(
+                    "door {n} at {at_words} overlaps door {k} by {told}. Give each door once, "
+                    "and its own width.",
+                    n=n,
+                    at_words=at_words((door.x_mm, door.y_mm), units),
+                    k=k,
+                    told=told(shared_mm, units),
+                )
             )
 
 
@@ -131,16 +158,21 @@ def check_door(walls: Ring, door: Door, n: int, units: Units | None = None) -> N
     """Refuse door number n where it does not lie on one wall."""
     ends = ((door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
     if not all(math.isfinite(value) for end in ends for value in end):
-        raise BadInput(f"door {n}: its place is not a number.")
+        raise BadInput(say("door {n}: its place is not a number.", n=n))
     if door.width_mm <= SAME_MM:
-        raise BadInput(f"door {n}: its width must be more than 0.")
+        raise BadInput(say("door {n}: its width must be more than 0.", n=n))
     a, b = list(segments(walls))[wall_of(walls, door)]
     off = max(distance(end, a, b) for end in ends)
     if off > ON_WALL_MM:
         raise BadInput(
-            f"door {n}, from {at_words(ends[0], units)} to {at_words(ends[1], units)}, does not "
-            f"lie on one wall: it is {told(off, units)} off the nearest. Give the door again to "
-            "suit the walls."
+            say(
+                "door {n}, from {at_words} to {at_words_2}, does not lie on one wall: it is "
+                "{told} off the nearest. Give the door again to suit the walls.",
+                n=n,
+                at_words=at_words(ends[0], units),
+                at_words_2=at_words(ends[1], units),
+                told=told(off, units),
+            )
         )
 
 

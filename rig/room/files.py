@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.room.geometry import Point
 from rig.room.outline import Outline, from_rings
 from rig.texts import no_rows, read_text, table_rows
@@ -33,7 +34,7 @@ def from_file(path: str | os.PathLike[str], unit: str) -> Outline:
     """
     size = parse_length("1", unit=unit)
     name = Path(path).name
-    text = read_text(path, "give WKT or CSV")
+    text = read_text(path, say("give WKT or CSV"))
     if re.match(r"\s*(?:SRID=\d+;)?\s*[A-Za-z]+\s*(?:ZM?|M)?\s*(?:\(|EMPTY)", text):
         return _from_wkt(re.sub(r"^\s*SRID=\d+;", "", text), size, name)
     return _from_csv(text, unit, name)
@@ -46,12 +47,22 @@ def _from_wkt(text: str, size: float, name: str) -> Outline:
     except shapely.errors.ShapelyError as error:
         reason = str(error).splitlines()[0]
         raise BadInput(
-            f"{name} is not sound WKT ({reason}); write POLYGON ((x y, ...)), "
-            "each ring ending on its first corner."
+            say(
+                "{name} is not sound WKT ({reason}); write POLYGON ((x y, ...)), each ring "
+                "ending on its first corner.",
+                name=name,
+                reason=reason,
+            )
         ) from None
     if shape is None or shape.geom_type != "Polygon" or shape.is_empty:
         kind = "nothing" if shape is None or shape.is_empty else f"a {shape.geom_type}"
-        raise BadInput(f"{name} holds {kind}; an outline is one POLYGON, its holes the openings.")
+        raise BadInput(
+            say(
+                "{name} holds {kind}; an outline is one POLYGON, its holes the openings.",
+                name=name,
+                kind=kind,
+            )
+        )
 
     def scaled(ring: shapely.LinearRing) -> list[Point]:
         return [(size * x, size * y) for x, y, *_ in ring.coords]

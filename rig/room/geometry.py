@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from rig.language import numeral, say
 from rig.units import Units
 
 Point = tuple[float, float]
@@ -56,7 +57,9 @@ def at_words(point: Point, units: Units | None = None) -> str:
     """Write a place by its coordinates, in mm where no units are known."""
     if units is not None:
         return f"({units.place(point[0])}, {units.place(point[1])})"
-    return f"({point[0]:.0f}, {point[1]:.0f}) mm"
+    return say(
+        "({point}, {point_2}) mm", point=numeral(point[0], ".0f"), point_2=numeral(point[1], ".0f")
+    )
 
 
 def told(mm: float, units: Units | None = None) -> str:

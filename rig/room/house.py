@@ -8,6 +8,7 @@ from itertools import combinations
 import shapely
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.room.doors import Door
 from rig.room.geometry import Ring
 from rig.room.outline import Outline
@@ -84,8 +85,13 @@ def house_of(rooms: Sequence[NamedRoom]) -> House:
         common = shapely.Polygon(one.walls).intersection(shapely.Polygon(two.walls)).area
         if common > _CRUMB_MM2:
             raise BadInput(
-                f"{other} would overlap {name} by {common / 1e6:.2g} m²: all rooms share one plan, "
-                "so give the place of its corner with --at X,Y."
+                say(
+                    "{other} would overlap {name} by {common} m²: all rooms share one plan, so "
+                    "give the place of its corner with --at X,Y.",
+                    other=other,
+                    name=name,
+                    common=numeral(common / 1000000.0, ".2g"),
+                )
             )
     doors = tuple(doorway.door for doorway in doorways(rooms) if len(doorway.rooms) == 1)
     openings = tuple(ring for _, outline in rooms for ring in outline.openings)

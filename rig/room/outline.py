@@ -14,6 +14,7 @@ import numpy.typing as npt
 import shapely
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.room.doors import Door, check_door, door_on
 from rig.room.geometry import ON_WALL_MM, SAME_MM, Point, Ring, at_words, pieces, segments
 from rig.room.sides import Side, named_sides
@@ -103,7 +104,7 @@ def room(width_mm: float, length_mm: float) -> Outline:
     """Rectangle with its corner at (0, 0) and its first length along x."""
     for name, side in (("first", width_mm), ("second", length_mm)):
         if not (math.isfinite(side) and side > 0):
-            raise BadInput(f"the {name} length of the room must be more than 0.")
+            raise BadInput(say("the {name} length of the room must be more than 0.", name=name))
     return from_rings([(0, 0), (width_mm, 0), (width_mm, length_mm), (0, length_mm)])
 
 
@@ -135,9 +136,9 @@ def from_rings(
     BadInput
         Naming what is wrong: the walls cross themselves, opening 2 lies outside, ...
     """
-    ring = _checked_ring(walls, "the walls", "wall corner", units)
+    ring = _checked_ring(walls, say("the walls"), say("wall corner"), units)
     holes = tuple(
-        _checked_ring(hole, f"opening {n}", f"opening {n}, corner", units)
+        _checked_ring(hole, say("opening {n}", n=n), say("opening {n}, corner", n=n), units)
         for n, hole in enumerate(openings, 1)
     )
     _check_openings(shapely.Polygon(ring), holes)
@@ -154,7 +155,7 @@ def with_opening(
     """Outline with one more rectangular opening: its lowest x and y, its size along each."""
     n = len(outline.openings) + 1
     if not (width_mm > 0 and height_mm > 0):
-        raise BadInput(f"width and height of opening {n} must be more than 0.")
+        raise BadInput(say("width and height of opening {n} must be more than 0.", n=n))
     right, top = x_mm + width_mm, y_mm + height_mm
     box = ((x_mm, y_mm), (right, y_mm), (right, top), (x_mm, top))
     return from_rings(outline.walls, (*outline.openings, box), outline.doors, outline.wall_names)
@@ -218,17 +219,30 @@ def _checked_ring(
     if name != "the walls":
         verb = ("has", "encloses", "crosses", "itself")
     if len(corners) < 3:
-        raise BadInput(f"{name} {verb[0]} fewer than three different corners.")
+        raise BadInput(
+            say("{name} {verb} fewer than three different corners.", name=name, verb=verb[0])
+        )
     if shapely.MultiPoint(corners).convex_hull.area < 1.0:
-        raise BadInput(f"{name} {verb[1]} no area: all corners are on one line.")
+        raise BadInput(
+            say("{name} {verb} no area: all corners are on one line.", name=name, verb=verb[1])
+        )
     reason = str(shapely.is_valid_reason(shapely.Polygon(corners)))
     if reason != "Valid Geometry":
         found = re.search(r"\[(\S+) (\S+)", reason)
         place = ""
         if found:
-            place = f" near {at_words((float(found[1]), float(found[2].rstrip(']'))), units)}"
+            place = say(
+                " near {at_words}",
+                at_words=at_words((float(found[1]), float(found[2].rstrip("]"))), units),
+            )
         raise BadInput(
-            f"{name} {verb[2]} {verb[3]}{place}; give the corners in order along the rim."
+            say(
+                "{name} {verb} {verb_2}{place}; give the corners in order along the rim.",
+                name=name,
+                verb=verb[2],
+                verb_2=verb[3],
+                place=place,
+            )
         )
     return tuple(corners)
 
@@ -240,11 +254,17 @@ def _corners(points: Iterable[Sequence[float]], corner: str) -> list[Point]:
         try:
             x, y = (float(value) for value in point)
         except (TypeError, ValueError):
-            raise BadInput(f"{corner} {n} is not a pair of numbers.") from None
+            raise BadInput(
+                say("{corner} {n} is not a pair of numbers.", corner=corner, n=n)
+            ) from None
         if not (math.isfinite(x) and math.isfinite(y)):
-            raise BadInput(f"{corner} {n} is not a finite number.")
+            raise BadInput(say("{corner} {n} is not a finite number.", corner=corner, n=n))
         if max(abs(x), abs(y)) > _FARTHEST_MM:
-            raise BadInput(f"{corner} {n} is over 10 km from (0, 0); is the unit right?")
+            raise BadInput(
+                say(
+                    "{corner} {n} is over 10 km from (0, 0); is the unit right?", corner=corner, n=n
+                )
+            )
         if not corners or math.dist(corners[-1], (x, y)) > SAME_MM:
             corners.append((x, y))
     if len(corners) > 1 and math.dist(corners[0], corners[-1]) <= SAME_MM:
@@ -260,17 +280,25 @@ def _check_openings(walls: shapely.Polygon, openings: Sequence[Ring]) -> None:
         inside = opening.intersection(walls).area / opening.area
         if inside <= 0.5:
             mostly = "mostly " if inside > 1e-6 else ""
-            raise BadInput(f"opening {n} lies {mostly}outside the walls; check its place and size.")
+            raise BadInput(
+                say(
+                    "opening {n} lies {mostly}outside the walls; check its place and size.",
+                    n=n,
+                    mostly=mostly,
+                )
+            )
         for m, other in enumerate(earlier, 1):
             slack = min(_CRUMB_MM2, 0.01 * min(opening.area, other.area))
             if opening.intersection(other).area > slack:
-                raise BadInput(f"openings {m} and {n} overlap; give them as one, or mend one.")
+                raise BadInput(
+                    say("openings {m} and {n} overlap; give them as one, or mend one.", m=m, n=n)
+                )
         earlier.append(opening)
         left = [part for part in pieces(floor.difference(opening)) if part.area > _CRUMB_MM2]
         if not left:
-            raise BadInput(f"opening {n} leaves no floor; check its size.")
+            raise BadInput(say("opening {n} leaves no floor; check its size.", n=n))
         if len(left) > 1:
             raise BadInput(
-                f"opening {n} cuts the room in two; level each part as a room of its own."
+                say("opening {n} cuts the room in two; level each part as a room of its own.", n=n)
             )
         floor = left[0]

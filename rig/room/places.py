@@ -6,6 +6,7 @@ from typing import NamedTuple
 import shapely
 
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.room.geometry import SAME_MM, Point, at_words, cross, segments, towards
 from rig.room.outline import Outline, is_within
 from rig.units import Units
@@ -77,7 +78,7 @@ def wall_towards(outline: Outline, bearing_deg: float) -> str:
     if first[0] >= _STRAIGHT:
         return first[3]
     beside = next((one for one in faces if one[3] != first[3] and one[0] < first[0] - 1e-6), first)
-    return f"the corner of {first[3]} and {beside[3]}"
+    return say("the corner of {first} and {beside}", first=first[3], beside=beside[3])
 
 
 def wall_feet(outline: Outline, x_mm: float, y_mm: float) -> list[tuple[Point, float]]:
@@ -97,10 +98,13 @@ def where(outline: Outline, x_mm: float, y_mm: float, units: Units | str = "in")
         return f"{name}, {where(outline, x_mm, y_mm, units)}"
     of = units if isinstance(units, Units) else Units("mm" if units == "mm" else "in")
     if math.isfinite(x_mm + y_mm) and not is_within(outline, x_mm, y_mm):
-        return f"outside the walls, x {of.place(x_mm)}, y {of.place(y_mm)}"
-    return ", ".join(
-        f"{of.place(distance)} from {_the(name)}"
-        for name, distance in wall_offsets(outline, x_mm, y_mm)
+        return say("outside the walls, x {x}, y {y}", x=of.place(x_mm), y=of.place(y_mm))
+    return join(
+        ", ",
+        (
+            say("{distance} from {the}", distance=of.place(distance), the=_the(name))
+            for name, distance in wall_offsets(outline, x_mm, y_mm)
+        ),
     )
 
 
@@ -120,7 +124,7 @@ def _two_offers(outline: Outline, x_mm: float, y_mm: float) -> tuple[Point, tupl
     at = (float(x_mm), float(y_mm))
     spot = shapely.Point(at)
     if not is_within(outline, *at):
-        raise BadInput(f"the place {at_words(at)} lies outside the walls.")
+        raise BadInput(say("the place {at_words} lies outside the walls.", at_words=at_words(at)))
     if not shapely.covers(outline.sight, spot):  # in a doorway, say: told as if on its wall
         rim = shapely.shortest_line(shapely.Polygon(outline.walls), spot)
         at = (float(rim.coords[0][0]), float(rim.coords[0][1]))
@@ -170,7 +174,7 @@ def _corner_offers(outline: Outline, at: Point) -> list[_Offer]:
         if not shapely.covers(outline.sight, tape):
             continue
         before, after = sorted((sides[k - 1], side), key=lambda one: one.rank)
-        name = f"corner of {_the(before.name)} and {_the(after.name)}"
+        name = say("corner of {the} and {the_2}", the=_the(before.name), the_2=_the(after.name))
         tier = _BLOCKED if outline.is_in_the_way(tape) else _CORNER
         offers.append(_Offer(name, distance, tier, before.rank, foot, towards(at, foot)))
     return offers
@@ -207,4 +211,4 @@ def _usefulness(offer: _Offer) -> tuple[int, float, int]:
 
 def _the(name: str) -> str:
     """Name as it stands in a sentence: `wall 1`, but `the left wall`."""
-    return name if name.startswith("wall ") else f"the {name}"
+    return name if name.startswith("wall ") else say("the {name}", name=name)

@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.room.geometry import Floats
 from rig.room.outline import Outline
 
@@ -58,9 +59,14 @@ def raster(outline: Outline, step_mm: float) -> Raster:
     floor = outline.polygon
     left, low, right, high = shapely.bounds(floor)
     if not (math.isfinite(step_mm) and step_mm > 0):
-        raise BadInput("the step of a raster must be more than 0.")
+        raise BadInput(say("the step of a raster must be more than 0."))
     if (right - left) / step_mm * ((high - low) / step_mm) > _MOST_CELLS:
-        raise BadInput(f"a raster of {step_mm:g} mm is too fine for this room; take a larger step.")
+        raise BadInput(
+            say(
+                "a raster of {step} mm is too fine for this room; take a larger step.",
+                step=numeral(step_mm, "g"),
+            )
+        )
     columns = max(1, math.ceil((right - left) / step_mm - 1e-9))
     rows = max(1, math.ceil((high - low) / step_mm - 1e-9))
     x0 = left + step_mm * np.tile(np.arange(columns, dtype=float), rows)
@@ -84,7 +90,7 @@ def raster(outline: Outline, step_mm: float) -> Raster:
 def raster_of(outline: Outline, max_cells: int) -> Raster:
     """Raster about as fine as `max_cells` cells allow, never more."""
     if max_cells < 1:
-        raise BadInput("a raster needs at least one cell.")
+        raise BadInput(say("a raster needs at least one cell."))
     left, low, right, high = shapely.bounds(outline.polygon)
     area, rim = outline.polygon.area, outline.polygon.length
     # cells = area / step² + about half a cell more for each step along the rim

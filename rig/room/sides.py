@@ -9,6 +9,7 @@ from typing import NamedTuple
 import shapely
 
 from rig.errors import BadInput
+from rig.language import join, say
 from rig.room.doors import Door, wall_of
 from rig.room.geometry import ON_WALL_MM, Point, Ring, cross, segments, towards
 
@@ -18,8 +19,8 @@ _ORDINALS = (
     "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
 )  # fmt: skip
 _IN_LINE = {
-    "far": ("on the left", "in the middle", "on the right"),
-    "side": ("by the door", "in the middle", "at the back"),
+    "far": (say("on the left"), say("in the middle"), say("on the right")),
+    "side": (say("by the door"), say("in the middle"), say("at the back")),
 }
 
 
@@ -69,7 +70,7 @@ def named_sides(
     parts = list(segments(walls))
     units = [towards(a, b) for a, b in parts]
     seen = _seen(walls, doors[0], units) if doors else []
-    names = _told_apart(seen) if doors else [f"wall {n}" for n in range(1, len(parts) + 1)]
+    names = _told_apart(seen) if doors else [say("wall {n}", n=n) for n in range(1, len(parts) + 1)]
     ranks = [one.rank for one in seen] or list(range(1, len(parts) + 1))
     vague = [one.base == "near wall" for one in seen] or [False] * len(parts)
     return tuple(
@@ -99,21 +100,25 @@ def renamed(sides: Sequence[Side], given: Mapping[int, str], old: str, new: str)
     """
     names = [_plain(side.name) for side in sides]
     if _plain(old) not in names:
-        known = ", ".join(side.name for side in sides)
-        raise BadInput(f"There is no wall called {old!r}; there are: {known}.")
+        known = join(", ", (side.name for side in sides))
+        raise BadInput(
+            say("There is no wall called {old!r}; there are: {known}.", old=old, known=known)
+        )
     at = names.index(_plain(old))
     if not new.strip():
         return {k: name for k, name in given.items() if k != at}
-    name = " ".join(new.split())
+    name = join(" ", new.split())
     for article in ("the ", "The "):
         name = name.removeprefix(article)
     if _plain(name) in names and names.index(_plain(name)) != at:
-        raise BadInput(f"Another wall is called {name!r} already; give each its own name.")
+        raise BadInput(
+            say("Another wall is called {name!r} already; give each its own name.", name=name)
+        )
     return {**given, at: name}
 
 
 def _plain(name: str) -> str:
-    return " ".join(name.casefold().split()).removeprefix("the ")
+    return join(" ", name.casefold().split()).removeprefix("the ")
 
 
 def _seen(walls: Ring, door: Door, units: Sequence[Point]) -> list[_Seen]:
@@ -134,15 +139,17 @@ def _seen(walls: Ring, door: Door, units: Sequence[Point]) -> list[_Seen]:
         facing = out[k][0] * look[0] + out[k][1] * look[1]
         left = cross(look, out[k])
         if abs(facing) < abs(left) - 1e-9:
-            base, rank = ("left wall", 2) if left > 0 else ("right wall", 3)
+            base, rank = (say("left wall"), 2) if left > 0 else (say("right wall"), 3)
         elif facing > 0:
-            base, rank = "far wall", 1
+            base, rank = say("far wall"), 1
         else:
             in_line = max(map(abs, ahead)) <= ON_WALL_MM and abs(left) < math.sin(math.radians(5))
             if k == home:
-                base, rank = "door wall", 0
+                base, rank = say("door wall"), 0
             else:
-                base, rank = ("door wall beside the door", 0) if in_line else ("near wall", 1)
+                base, rank = (
+                    (say("door wall beside the door"), 0) if in_line else (say("near wall"), 1)
+                )
         found.append(_Seen(base, rank, across, ahead, math.dist(a, b)))
     return found
 
@@ -153,7 +160,9 @@ def _told_apart(seen: Sequence[_Seen]) -> list[str]:
     for one in seen:
         longest[one.base] = max(longest.get(one.base, 0.0), one.length_mm)
     bases = [
-        f"short {one.base}" if one.length_mm < _SHORT_SHARE * longest[one.base] else one.base
+        say("short {base}", base=one.base)
+        if one.length_mm < _SHORT_SHARE * longest[one.base]
+        else one.base
         for one in seen
     ]
     names = list(bases)
@@ -178,10 +187,10 @@ def _placed(base: str, group: list[int], seen: Sequence[_Seen]) -> list[tuple[in
         if len(group) == 3:
             words = (first, middle, last)
             return [(k, f"{base} {word}") for k, word in zip(group, words, strict=True)]
-        start = "from the door" if is_side else "from the left"
+        start = say("from the door") if is_side else say("from the left")
     else:
         group = sorted(group, key=lambda k: (sum(over[k]), sum(along[k])))
-        start = "from the left" if is_side else "from the door"
+        start = say("from the left") if is_side else say("from the door")
     return [(k, f"{_ordinal(n)} {base} {start}") for n, k in enumerate(group)]
 
 

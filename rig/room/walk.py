@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 
 from rig.errors import BadInput
+from rig.language import join, numeral, say
 from rig.room.geometry import Point
 from rig.room.outline import Outline, from_rings
 from rig.units import Units, parse_length
@@ -34,8 +35,10 @@ def from_walls(text: str) -> tuple[Outline, float]:
     lengths, turns = _parted(text)
     if len(lengths) < 3:
         raise BadInput(
-            "the walk has fewer than three walls; write each length with a turn after it: "
-            "12ft right 10ft right 12ft right 10ft."
+            say(
+                "the walk has fewer than three walls; write each length with a turn after it: "
+                "12ft right 10ft right 12ft right 10ft."
+            )
         )
     ends = _ends(lengths, turns)
     x, y, walked = ends[-1]
@@ -80,9 +83,11 @@ def _ends(
         if n:
             heading += _turn(*turns[n - 1], n)
         try:
-            step = parse_length(length, what=f"wall {n + 1} of the walk", above=0.0)
+            step = parse_length(length, what=say("wall {n} of the walk", n=n + 1), above=0.0)
         except BadInput as error:
-            raise BadInput(f"{error} Between walls, turns are written left or right.") from None
+            raise BadInput(
+                say("{error} Between walls, turns are written left or right.", error=error)
+            ) from None
         cos, sin = _direction(heading)
         x, y, walked = x + step * cos, y + step * sin, walked + step
         ends.append((x, y, walked))
@@ -92,7 +97,7 @@ def _ends(
 def _turn(word: str, angle: str | None, n: int) -> float:
     degrees = 90.0 if angle is None else float(angle)
     if not 0 < degrees < 180:
-        raise BadInput(f"the turn after wall {n} must be between 0 and 180 degrees.")
+        raise BadInput(say("the turn after wall {n} must be between 0 and 180 degrees.", n=n))
     return degrees if word.lower() == "left" else -degrees
 
 
@@ -106,13 +111,17 @@ def _direction(heading_deg: float) -> Point:
 
 def _missed(x: float, y: float, closing: float, walked: float, units: Units) -> str:
     ways = [
-        (abs(x), "ahead of" if x > 0 else "behind"),
-        (abs(y), "to the left of" if y > 0 else "to the right of"),
+        (abs(x), say("ahead of") if x > 0 else "behind"),
+        (abs(y), say("to the left of") if y > 0 else say("to the right of")),
     ]
-    told = " and ".join(f"{units.place(size)} {way}" for size, way in ways if size > 0.05 * closing)
-    return (
-        f"the walls miss their start by {units.place(closing)}, "
-        f"{100 * closing / walked:.1f} % of the walk (at most 2 % is taken as tape error): the "
-        f"last wall ends {told} the start, looking along wall 1. Check the walls that run that "
-        "way, and the turns."
+    told = join(
+        " and ", (f"{units.place(size)} {way}" for size, way in ways if size > 0.05 * closing)
+    )
+    return say(
+        "the walls miss their start by {closing}, {walked} % of the walk (at most 2 % is "
+        "taken as tape error): the last wall ends {told} the start, looking along wall 1. "
+        "Check the walls that run that way, and the turns.",
+        closing=units.place(closing),
+        walked=numeral(100 * closing / walked, ".1f"),
+        told=told,
     )

@@ -8,13 +8,14 @@ from collections import deque
 from statistics import median
 
 from rig.events import Event, Heard, LinkBack, LinkLost
+from rig.language import say
 
 DARK_S = 0.5
 SILENT_BEATS = 3.0
 SLOWEST_S = 2.0
 """Readings further apart than this are typed, or as good as typed: silence says nothing."""
 
-NO_BEAM, SILENT, LINK_LOST = "no beam", "no readings", "link lost"
+NO_BEAM, SILENT, LINK_LOST = say("no beam"), say("no readings"), say("link lost")
 STALE = (NO_BEAM, SILENT, LINK_LOST)
 
 

@@ -12,10 +12,11 @@ from collections.abc import AsyncIterator, Iterator
 from typing import Protocol
 
 from rig.devices.clock import Clock
+from rig.language import say
 from rig.session.items import Act
 
 KEYS = {" ": "accept", "u": "undo", "s": "skip", "p": "port", "q": "quit"}
-HELP = "space accept · u undo · s skip · g LABEL Enter go to · q stop"
+HELP = say("space accept · u undo · s skip · g LABEL Enter go to · q stop")
 
 
 class KeyParser:

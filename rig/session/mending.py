@@ -19,6 +19,7 @@ from rig.session.kinds.pour import PourSettings
 from rig.session.pouring import live_plan
 from rig.study.pour_log import StandingPour, is_act, plan_of_pour, stretches_of
 from rig.words import pour_log as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Batch, Session
@@ -71,7 +72,7 @@ def mend(job: "Job") -> list[str]:
     holes = holes_of(job)
     if not holes:
         return []
-    with job.together("the record of the pour was not mended"):
+    with job.together(say("the record of the pour was not mended")):
         job.unpour_batches(holes.undone)
         for n, bags, session, utc_s in holes.batches:
             job.pour_batch(n, bags, session, utc_s)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from rig.errors import BadInput
 from rig.job.store import Job
+from rig.language import say
 from rig.room import contains
 from rig.study.grid import points_of
 from rig.study.room import outline_of
@@ -43,12 +44,14 @@ def places_to_shoot(
         known = {point[0]: point for point in points}
         unknown = [label for label in labels if label.upper() not in known]
         if unknown:
-            raise BadInput(f"There is no grid point {unknown[0]!r}; see rig grid.")
+            raise BadInput(
+                say("There is no grid point {unknown!r}; see rig grid.", unknown=unknown[0])
+            )
         return [known[label.upper()] for label in labels]
     left: list[Place] = [(p.label, p.x_mm, p.y_mm) for p in job.unshot(kind)]
     if not left:
         raise BadInput(
-            "Every point has a shot. Shoot one again with --label LABEL, or go on: rig floor."
+            say("Every point has a shot. Shoot one again with --label LABEL, or go on: rig floor.")
         )
     return left
 
@@ -58,14 +61,18 @@ def _fixed_place(
 ) -> Place:
     """A benchmark or a threshold, under the name that it had before."""
     if len(labels) != 1:
-        raise BadInput(f"A {kind} needs one name: --label BM1.")
+        raise BadInput(say("A {kind} needs one name: --label BM1.", kind=kind))
     (label,) = labels
     if kind == "threshold" and at is None:
-        raise BadInput("A threshold needs its place: --at X,Y.")
+        raise BadInput(say("A threshold needs its place: --at X,Y."))
     if label.upper() in {point.label for point in job.points()}:
         raise BadInput(
-            f"{label} is a grid point: give the {kind} a name of its own, as "
-            f"--label {'BM' if kind == 'benchmark' else 'T'}1."
+            say(
+                "{label} is a grid point: give the {kind} a name of its own, as --label {kind_2}1.",
+                label=label,
+                kind=kind,
+                kind_2="BM" if kind == "benchmark" else "T",
+            )
         )
     shot_before = {shot.point.upper(): shot.point for shot in job.shots(kinds=[kind])}
     x_mm, y_mm = at or (None, None)
@@ -75,12 +82,16 @@ def _fixed_place(
 def _own_place(job: Job, labels: Sequence[str], at: tuple[float, float]) -> Place:
     """A point beside the grid, as `rig floor` suggests them."""
     if len(labels) != 1:
-        raise BadInput("A place beside the grid needs one name: --label N1 --at X,Y.")
+        raise BadInput(say("A place beside the grid needs one name: --label N1 --at X,Y."))
     known = {p.label: (p.x_mm, p.y_mm) for p in job.points()}
     if known.get(labels[0], at) != at:
-        raise BadInput(f"{labels[0]} is a grid point elsewhere; give the place another name.")
+        raise BadInput(
+            say(
+                "{labels} is a grid point elsewhere; give the place another name.", labels=labels[0]
+            )
+        )
     if not contains(outline_of(job), at[0], at[1]).all():
-        raise BadInput("--at lies outside the floor; give X,Y from the room's corner.")
+        raise BadInput(say("--at lies outside the floor; give X,Y from the room's corner."))
     return labels[0], at[0], at[1]
 
 

@@ -1,8 +1,11 @@
 """Keys and typed words of the live pour log become acts: batch, front, undo, stop, tick, yes."""
 
 from rig.errors import BadInput
+from rig.language import join, say
 
-HELP = "b batch · f LABEL Enter front · u undo · t WORD Enter tick · y yes · s Enter stop · q leave"
+HELP = say(
+    "b batch · f LABEL Enter front · u undo · t WORD Enter tick · y yes · s Enter stop · q leave"
+)
 _KEYS = {"b": "batch", " ": "batch", "u": "undo", "y": "accept", "p": "port", "q": "quit"}
 _TO_ENTER = {"f": "front", "t": "tick", "s": "stop"}
 _WORDS = {
@@ -57,10 +60,13 @@ def parse_words(line: str) -> tuple[str, str | None] | None:
     if not words:
         return None
     act = _WORDS.get(words[0].lower())
-    argument = " ".join(words[1:]) or None
+    argument = join(" ", words[1:]) or None
     if act is None or (argument is None) == (act in ("front", "tick")):
         raise BadInput(
-            f"{line.strip()[:40]!r} is not understood; say batch, front LABEL (or the strip's "
-            "number), undo, tick WORD, yes, stop, or q to leave with all kept."
+            say(
+                "{line!r} is not understood; say batch, front LABEL (or the strip's number), "
+                "undo, tick WORD, yes, stop, or q to leave with all kept.",
+                line=line.strip()[:40],
+            )
         )
     return act, argument

@@ -22,6 +22,7 @@ from rig.study.pour_log import (
     ticked_of,
 )
 from rig.units import Units
+from rig.words import numeral, say
 from rig.words import pour_log as words
 from rig.words.pour import CLOCK_MAY_STAND, too_early
 
@@ -93,8 +94,12 @@ def bags_on_site(made: StandingPour, bags: float | None) -> float:
         return float(planned)
     if bags > 3.0 * planned:
         raise BadInput(
-            f"--bags {bags:g} is more than the room can take: the plan is for {planned}. "
-            "Count again, or plan again."
+            say(
+                "--bags {bags} is more than the room can take: the plan is for {planned}. "
+                "Count again, or plan again.",
+                bags=numeral(bags, "g"),
+                planned=planned,
+            )
         )
     return bags
 

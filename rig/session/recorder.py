@@ -24,6 +24,7 @@ from rig.events import (
     Unset,
 )
 from rig.job.store import Job
+from rig.language import numeral, say
 from rig.session.items import Act, End, Item, Log, Question, Settled, Typed
 from rig.session.watcher import Watcher
 
@@ -226,11 +227,12 @@ class Recorder(Log):
             return
         if self._job.size_bytes > self._most_bytes:
             self._log_is_full = True
-            text = (
-                f"The log has reached {self._most_bytes / 1e6:g} MB (--log-limit): readings are "
-                "not kept any more, shots are; this session cannot be replayed to its end."
+            text = say(
+                "The log has reached {most_bytes} MB (--log-limit): readings are not kept "
+                "any more, shots are; this session cannot be replayed to its end.",
+                most_bytes=numeral(self._most_bytes / 1000000.0, "g"),
             )
-            self._job.log_event(self._session, *self._now, "log full", {"text": text})
+            self._job.log_event(self._session, *self._now, say("log full"), {"text": text})
             self._news.put(Noticed(time_s=self._now[0], text=text))
 
     def _checked(self, event: Checked | LineChecked, utc_s: float) -> None:

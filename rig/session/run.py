@@ -29,6 +29,7 @@ from rig.events import (
     Standing,
     SurveyDone,
 )
+from rig.language import numeral, say
 from rig.session.items import PORT, Act, End, Item, Log, Question, Settled, Typed
 from rig.session.writer import Writer
 from rig.survey.laser.line_watch import BREAK_S
@@ -333,10 +334,11 @@ class _Run:
             self._writer.hand_over(flushes=True)
         if self._clock and self._writer.takes_s > SLOW_S and not self._slow_told:
             self._slow_told = True
-            text = (
-                f"This card is slow: it takes more than {SLOW_S:g} s to keep what it is given. "
-                "Nothing is lost and prompts go on, but a shot is told only once it is kept: wait "
-                "for its beep. Keep the job on another disk."
+            text = say(
+                "This card is slow: it takes more than {slow_s} s to keep what it is "
+                "given. Nothing is lost and prompts go on, but a shot is told only once it "
+                "is kept: wait for its beep. Keep the job on another disk.",
+                slow_s=numeral(SLOW_S, "g"),
             )
             self._tell([Noticed(time_s=self._end_s, text=text)])
         while self._writer.waiting > MOST_UNKEPT and not self._stopped:

@@ -48,6 +48,7 @@ from rig.events import (
     Unset,
     Watched,
 )
+from rig.language import say
 from rig.room import Outline, is_within, wall_feet
 from rig.session.beam import DARK_S, Beam
 from rig.session.items import PORT
@@ -232,7 +233,11 @@ class Scene:
                 where = _where(event.text, event.label)
                 return self.go("hold", event.label, event.x_mm, event.y_mm, where)
             case Check():
-                where = f"{event.text} (expect {self._units.length(event.expected_mm)})"
+                where = say(
+                    "{text} (expect {expected})",
+                    text=event.text,
+                    expected=self._units.length(event.expected_mm),
+                )
                 return self.go("check", event.label, event.x_mm, event.y_mm, where)
             case ShotTaken():
                 return self.mark(event.label, "done") | self.last(told)
@@ -468,5 +473,5 @@ def idle_scene(job: "Job", outline: Outline, acts: tuple[str, ...] = ()) -> Scen
     title = "Markers" if markers else "Survey"
     places = places_of(rows, done)
     scene = Scene("idle", title, job.units, plan_of(outline), places, acts=acts)
-    scene.show("idle", "Nothing is going on")
+    scene.show("idle", say("Nothing is going on"))
     return scene

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from rig.devices.profile import Profile
 from rig.errors import BadInput
+from rig.language import say
 from rig.record import Record
 
 if TYPE_CHECKING:
@@ -108,11 +109,14 @@ def read_profile(wish: RodWish) -> "Profile":
     profile = load_profile(name)
     if profile.needs_clamp and wish.clamp is None:
         raise BadInput(
-            f"Profile {name} sends an offset from the receiver's mark: give "
-            "the mark's height over the rod's foot, as --clamp 3ft."
+            say(
+                "Profile {name} sends an offset from the receiver's mark: give the mark's "
+                "height over the rod's foot, as --clamp 3ft.",
+                name=name,
+            )
         )
     if not profile.needs_clamp and wish.clamp is not None:
-        raise BadInput(f"Profile {name} sends full heights: leave --clamp out.")
+        raise BadInput(say("Profile {name} sends full heights: leave --clamp out.", name=name))
     return profile if wish.clamp is None else with_clamp(profile, wish.clamp)
 
 
@@ -125,8 +129,10 @@ def open_transport(wish: RodWish, profile: "Profile") -> "Transport | None":
     if wish.ble_rod:
         if profile.serial.asking is not None:
             raise BadInput(
-                f"The profile {profile.key} asks its rod over a serial line: give --serial, not "
-                "--ble."
+                say(
+                    "The profile {key} asks its rod over a serial line: give --serial, not --ble.",
+                    key=profile.key,
+                )
             )
         from rig.devices.ble import BleTransport
 
@@ -158,8 +164,10 @@ def open_source(
     named = [wish.serial_url, wish.ble_rod, wish.typed, wish.replay]
     if sum(map(bool, named)) != 1:
         raise BadInput(
-            "Say where the readings come from, one of: "
-            "--serial PORT, --ble NAME, --typed, --replay FILE."
+            say(
+                "Say where the readings come from, one of: --serial PORT, --ble NAME, --typed, "
+                "--replay FILE."
+            )
         )
     if wish.typed:
         from rig.devices.typed import TypedReader
@@ -171,7 +179,7 @@ def open_source(
             read = items(clock, complain)
         return Source("typed", Stream(read), None, clock)
     if wish.unit is not None:
-        raise BadInput("--unit is that of readings typed by hand: give it with --typed.")
+        raise BadInput(say("--unit is that of readings typed by hand: give it with --typed."))
     if wish.replay is None:
         profile = read_profile(wish)
         transport = open_transport(wish, profile)

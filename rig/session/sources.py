@@ -24,6 +24,7 @@ from rig.job.store import Job
 from rig.session.items import Act, End, Item, Question, Settled, Typed
 from rig.session.run import Sink, Stream
 from rig.units import METRIC, Units
+from rig.words import numeral, say
 from rig.words import typed as asking
 
 CLOCK_SET_S = 2.0
@@ -104,7 +105,10 @@ async def typed(
             entry = _entry(reader, said or line, time_s, utc_s)
         except BadInput as error:
             complain(
-                f"{error} Or u to undo, s to skip, y to accept, g LABEL to go there, q to stop."
+                say(
+                    "{error} Or u to undo, s to skip, y to accept, g LABEL to go there, q to stop.",
+                    error=error,
+                )
             )
             continue
         if reader.unit is not None and reader.unit != kept:
@@ -227,8 +231,12 @@ async def watched(items: AsyncIterator[Item], clock: Clock) -> AsyncIterator[Ite
                 yield Notice(
                     item.time_s,
                     item.utc_s,
-                    f"The clock was set {way} by {abs(now - offset):.0f} s; ages go by the "
-                    "machine's steady clock and hold.",
+                    say(
+                        "The clock was set {way} by {offset} s; ages go by the machine's "
+                        "steady clock and hold.",
+                        way=way,
+                        offset=numeral(abs(now - offset), ".0f"),
+                    ),
                 )
                 offset = now
         yield item
@@ -261,16 +269,18 @@ def is_job_file(path: Path) -> bool:
         with path.open("rb") as file:
             return file.read(16) == b"SQLite format 3\0"
     except FileNotFoundError:
-        raise BadInput(f"There is no file {path} to replay.") from None
+        raise BadInput(say("There is no file {path} to replay.", path=path)) from None
     except OSError as error:
-        raise BadInput(f"{path} cannot be read to replay: {error.strerror}.") from None
+        raise BadInput(
+            say("{path} cannot be read to replay: {strerror}.", path=path, strerror=error.strerror)
+        ) from None
 
 
 def profile_of(session: Session) -> Profile | None:
     """Return the profile that a session was read with, None where it was typed."""
     if not session.profile_text:
         return None
-    profile = parse_profile(session.profile_text, "the job's own profile")
+    profile = parse_profile(session.profile_text, say("the job's own profile"))
     clamp_mm = session.capture.get("clamp_mm")
     return profile if clamp_mm is None else with_clamp(profile, clamp_mm)
 
@@ -337,6 +347,12 @@ def as_logged(path: object, session_id: int) -> Iterator[None]:
         yield
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise BadInput(
-            f"{path}: session {session_id} cannot be replayed, for what it holds is not as "
-            f"floor-rig writes it ({type(error).__name__}: {str(error)[:60]})."
+            say(
+                "{path}: session {session_id} cannot be replayed, for what it holds is not as "
+                "floor-rig writes it ({name__}: {error}).",
+                path=path,
+                session_id=session_id,
+                name__=type(error).__name__,
+                error=str(error)[:60],
+            )
         ) from error

@@ -29,6 +29,7 @@ from rig.events import (
     Standing,
     SurveyDone,
 )
+from rig.language import join, numeral, say
 from rig.session.beam import LINK_LOST, Beam
 from rig.session.run import Sink
 from rig.texts import harmless
@@ -98,7 +99,7 @@ def line_of(event: Event, units: Units, by_tape: bool = False) -> str | None:
     if told.level == "head":
         return text
     if isinstance(event, Ask | AskMarker | AskPour) and "say y" not in text:
-        return f"  ! {text} (y if so)"
+        return say("  ! {text} (y if so)", text=text)
     return f"  ! {text}" if told.level == "warn" else f"  {text}"
 
 
@@ -174,24 +175,26 @@ class BigScreen(Sink):
             case Prompt():
                 self._big, self._small = event.text, event.marker
             case Next():
-                self._big, self._small = f"go to {event.label}", event.text
+                self._big, self._small = say("go to {label}", label=event.label), event.text
             case NextMarker():
-                self._big = f"go to {event.marker}"
+                self._big = say("go to {marker}", marker=event.marker)
                 self._small = f"{event.marker}: {event.text}"
             case NextBatch():
-                self._big, self._small = f"batch {event.n}", event.text
+                self._big, self._small = say("batch {n}", n=event.n), event.text
             case Armed():
-                self._big, self._small = event.label, f"hold still · {event.text}"
+                self._big, self._small = event.label, say("hold still · {text}", text=event.text)
             case Check():
                 expected = self._units.amount(event.expected_mm)
-                self._big = f"check {event.label}"
-                self._small = f"{event.text} · expect {expected}"
+                self._big = say("check {label}", label=event.label)
+                self._small = say("{text} · expect {expected}", text=event.text, expected=expected)
             case ShotTaken():
-                self._big = f"{event.label} shot"
+                self._big = say("{label} shot", label=event.label)
             case MarkerSet():
-                self._big = f"{event.marker} set"
+                self._big = say("{marker} set", marker=event.marker)
             case Edges():
-                self._big = f"edge {max(0.0, event.left_s) / 60:.0f} min left"
+                self._big = say(
+                    "edge {max} min left", max=numeral(max(0.0, event.left_s) / 60, ".0f")
+                )
             case SurveyDone() | SetDone() | PourDone():
                 self._big, self._small = "done", ""
 
@@ -224,7 +227,7 @@ class BigScreen(Sink):
             return self._big, self._small
         if not self._stale:
             stands = stand(self._standing) if self._standing is not None else ""
-            return self._big, " · ".join(filter(None, (self._small, stands)))
+            return self._big, join(" · ", filter(None, (self._small, stands)))
         if self._prompting or self._stale == LINK_LOST:
             return self._stale, self._small
         return self._big, f"{self._small} · {self._stale}"
@@ -263,13 +266,13 @@ def big_letters(text: str, width: int, height: int) -> str:
     for scale in (3, 2, 1):
         for lines in ([text], text.split(" ", 1)):
             drawn = [_enlarged(draw(line), scale) for line in lines]
-            rows = "\n\n".join(drawn).splitlines()
+            rows = join("\n\n", drawn).splitlines()
             if len(rows) <= height and max(map(len, rows), default=0) <= width:
-                return "\n".join(rows)
+                return join("\n", rows)
     return text
 
 
 def _enlarged(drawn: str, scale: int) -> str:
     rows = [row.rstrip() for row in drawn.splitlines() if row.strip()]
     wide = ["".join(cell * scale for cell in row) for row in rows]
-    return "\n".join(row for row in wide for _ in range(scale))
+    return join("\n", (row for row in wide for _ in range(scale)))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from rig.errors import JobUnusable
 from rig.record import OMITTED, Record, from_json
+from rig.words import say
 from rig.words import undo as words
 
 if TYPE_CHECKING:
@@ -112,7 +113,9 @@ def kept_in(event: "StoredEvent", kind: type[R], what: str) -> R:
     try:
         return from_json(kind, event.data)
     except ValueError as error:
-        raise JobUnusable(f"The job's {what} cannot be read: {error}.") from None
+        raise JobUnusable(
+            say("The job's {what} cannot be read: {error}.", what=what, error=error)
+        ) from None
 
 
 def acts_of(job: "Job") -> list[Done]:
@@ -127,8 +130,13 @@ def acts_of(job: "Job") -> list[Done]:
         done = [*_of_events(job), *_of_shots(job), *_of_batches(job)]
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise JobUnusable(
-            f"{job.path}: its log holds an act that is not as floor-rig writes it "
-            f"({type(error).__name__}: {str(error)[:60]})."
+            say(
+                "{path}: its log holds an act that is not as floor-rig writes it ({name__}: "
+                "{error}).",
+                path=job.path,
+                name__=type(error).__name__,
+                error=str(error)[:60],
+            )
         ) from error
     return sorted(done, key=lambda one: (one.utc_s, one.id.startswith("e"), _number(one)))[::-1]
 

@@ -13,6 +13,7 @@ from rig.record import Record, from_json
 from rig.survey.laser.verdict import checked_limit, judge, judge_spread, judge_tilt
 from rig.units import Units
 from rig.words import checks as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -185,8 +186,12 @@ def last_check(job: "Job", kind: type[C]) -> C | None:
         return from_json(kind, kept[-1].result)
     except ValueError as error:
         raise JobUnusable(
-            f"{job.path}: its last {name} check is not as floor-rig writes it; make it again: "
-            f"rig check {name}"
+            say(
+                "{path}: its last {name} check is not as floor-rig writes it; make it again: "
+                "rig check {name}",
+                path=job.path,
+                name=name,
+            )
         ) from error
 
 
@@ -430,7 +435,7 @@ def _repeat_words(check: RepeatCheck, units: Units) -> list[str]:
 
     said = [
         words.scatter(check.n, check.sd_mm, *check.sd_ci95_mm, units),
-        _judged(check, units.fine(check.limit_mm), "for how they scatter"),
+        _judged(check, units.fine(check.limit_mm), say("for how they scatter")),
         words.REPEAT_BLIND,
     ]
     if check.n < FEW:
@@ -447,14 +452,18 @@ def _drift_words(check: DriftCheck, units: Units) -> list[str]:
     ]
     if check.warm_up_mm is not None and check.warm_up_s is not None:
         said.append(words.warms_up(check.warm_up_mm, check.warm_up_s, units))
-    judged = _judged(check, f"{units.fine(check.limit_mm_per_h)} an hour", "--limit")
+    judged = _judged(
+        check,
+        say("{limit_mm_per_h} an hour", limit_mm_per_h=units.fine(check.limit_mm_per_h)),
+        "--limit",
+    )
     return [*said, judged, words.DRIFT_BLIND]
 
 
 def _rod_words(check: RodResult, units: Units) -> list[str]:
     said = [
         words.zero(check.zero_offset_mm, check.stderr_mm, units),
-        _judged(check, units.fine(check.limit_mm), "for the zero"),
+        _judged(check, units.fine(check.limit_mm), say("for the zero")),
     ]
     if check.scale_mm_per_m is not None and check.scale_stderr_mm_per_m is not None:
         said.append(words.scale(check.scale_mm_per_m, check.scale_stderr_mm_per_m, units))

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
 from rig.job.settings import Settings
+from rig.language import numeral, say
 from rig.units import MM_PER_FT, Units
 
 if TYPE_CHECKING:
@@ -29,12 +30,18 @@ def check_settings(settings: Settings) -> None:
     if least is not None and most is not None and least > most:
         length = Units(settings.units).length
         raise BadInput(
-            f"The minimum cover ({length(least)}) is above the maximum cover "
-            f"({length(most)}). Give a smaller --min-cover or a larger --max-cover."
+            say(
+                "The minimum cover ({least}) is above the maximum cover ({most}). Give a "
+                "smaller --min-cover or a larger --max-cover.",
+                least=length(least),
+                most=length(most),
+            )
         )
     refuse_impossible_bag(settings.bag_yield_l, settings.bag_mass_kg, settings.bag_water_l)
     if settings.waste_share is not None and settings.waste_share >= 1.0:
-        raise BadInput("--waste must be under 100%: it is bought on top of the volume in place.")
+        raise BadInput(
+            say("--waste must be under 100%: it is bought on top of the volume in place.")
+        )
 
 
 def with_product(old: Settings, used: "Used") -> Settings:
@@ -63,12 +70,22 @@ def refuse_no_room(outline: "Outline", units: Units) -> None:
     x, y = zip(*outline.walls, strict=True)
     longest = max(max(x) - min(x), max(y) - min(y))
     metric = units.is_metric
-    long = f"{longest / 1000:.3g} m" if metric else f"{longest / MM_PER_FT:.3g} ft"
-    area = f"{outline.area_m2:.2g} m²"
+    long = (
+        say("{longest} m", longest=numeral(longest / 1000, ".3g"))
+        if metric
+        else say("{mm_per_ft} ft", mm_per_ft=numeral(longest / MM_PER_FT, ".3g"))
+    )
+    area = say("{area} m²", area=numeral(outline.area_m2, ".2g"))
     if not metric:
-        area = f"{outline.area_m2 * 1e6 / MM_PER_FT**2:.2g} ft²"
+        area = say(
+            "{mm_per_ft} ft²", mm_per_ft=numeral(outline.area_m2 * 1000000.0 / MM_PER_FT**2, ".2g")
+        )
     if longest > LONGEST_ROOM_MM or outline.area_m2 < SMALLEST_ROOM_M2:
         raise BadInput(
-            f"This room would be {long} long with {area} of floor, which no room is. Is the unit "
-            "right?"
+            say(
+                "This room would be {long} long with {area} of floor, which no room is. Is the "
+                "unit right?",
+                long=long,
+                area=area,
+            )
         )

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rig.errors import CannotAnswer
+from rig.language import join, say
 from rig.study.rooms import refuse_several
 from rig.words.plan import plan_is_stale
 
@@ -28,14 +29,17 @@ def fresh_plan(job: "Job", *, bags: bool = False) -> "Plan":
     refuse_several(job)
     plan = job.current_plan()
     if plan is None:
-        raise CannotAnswer("The job has no plan yet. Make one first: rig plan")
+        raise CannotAnswer(say("The job has no plan yet. Make one first: rig plan"))
     changed = job.changed_since(plan)
     if changed:
         raise CannotAnswer(plan_is_stale(changed))
     changed = job.changed_since(plan, bags=True) if bags else []
     if changed:
         raise CannotAnswer(
-            f"The plan's bags are stale: since it was made, {', '.join(changed)} changed. Run rig "
-            "plan again."
+            say(
+                "The plan's bags are stale: since it was made, {changed} changed. Run rig plan "
+                "again.",
+                changed=join(", ", changed),
+            )
         )
     return plan

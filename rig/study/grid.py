@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from rig.errors import BadInput, CannotAnswer
+from rig.language import say
 from rig.record import Record
 from rig.study.room import outline_of
 from rig.study.rooms import each_room, everywhere, has_several
@@ -147,7 +148,7 @@ def relabel(job: "Job", first: str, shift: int, kind: str) -> RelabelAnswer:
     place = {point.label: n for n, point in enumerate(walk)}
     first = first.upper()
     if first not in place:
-        raise BadInput(f"There is no grid point {first!r}; see rig grid.")
+        raise BadInput(say("There is no grid point {first!r}; see rig grid.", first=first))
     shots = {shot.point: shot for shot in job.shots(kinds=[kind])}
     moves, moved = [], []
     for n in range(place[first], len(walk)):
@@ -156,14 +157,18 @@ def relabel(job: "Job", first: str, shift: int, kind: str) -> RelabelAnswer:
             continue
         if not 0 <= n + shift < len(walk):
             raise BadInput(
-                f"{shot.point} would move past the {'end' if shift > 0 else 'start'} of the "
-                "walk. Undo that shot first, or give a smaller --shift."
+                say(
+                    "{point} would move past the {shift} of the walk. Undo that shot first, or "
+                    "give a smaller --shift.",
+                    point=shot.point,
+                    shift="end" if shift > 0 else "start",
+                )
             )
         target = walk[n + shift]
         moves.append((shot.id, target.label, target.x_mm, target.y_mm))
         moved.append(MovedShot(was=shot.point, label=target.label))
     if not moves:
-        raise BadInput(f"There are no shots from {first} on to move.")
+        raise BadInput(say("There are no shots from {first} on to move.", first=first))
     job.relabel(moves)
     return RelabelAnswer(shots=len(moved), moved=tuple(moved))
 
@@ -172,5 +177,5 @@ def points_of(job: "Job") -> list[GridPoint]:
     """Return the job's grid in walk order, refusing a job that has none."""
     points = [GridPoint(p.label, p.x_mm, p.y_mm, p.order) for p in job.points()]
     if not points:
-        raise CannotAnswer("The job has no grid yet. Lay it out first: rig grid")
+        raise CannotAnswer(say("The job has no grid yet. Lay it out first: rig grid"))
     return points

@@ -49,6 +49,7 @@ from rig.target.level import Plane, hold_level, level_plane
 from rig.units import Units, format_asked
 from rig.words import plan as plan_words
 from rig.words import rooms as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -191,7 +192,7 @@ def make_house_plan(job: "Job", wish: PlanWish, *, together: bool = False) -> Ho
     """Plan all rooms and keep each one's plan, all or none; see `house_plan`."""
     reckoned = _reckon(job, wish, together)
     answer = _joined(job, reckoned, together)
-    with job.together("the plan was not kept"):
+    with job.together(say("the plan was not kept")):
         with each_room(job) as rooms:
             for one, room in zip(rooms, reckoned, strict=True):
                 keep_plan(one, room.wish, room.answer)
@@ -202,7 +203,7 @@ def make_house_plan(job: "Job", wish: PlanWish, *, together: bool = False) -> Ho
 def last_house_plan(job: "Job") -> HousePlan | None:
     """Return the plan of all rooms that was kept last, None where there is none."""
     kept = job.events([EVENT])
-    return kept_in(kept[-1], HousePlan, "plan of its rooms") if kept else None
+    return kept_in(kept[-1], HousePlan, say("plan of its rooms")) if kept else None
 
 
 def house_lines(plan: HousePlan, units: Units) -> list[str]:
@@ -229,13 +230,13 @@ def house_lines(plan: HousePlan, units: Units) -> list[str]:
     sure = format_asked(plan.confidence)
     lines.append(words.one_order(plan.bags.buy, plan.bags_apart.buy, sure))
     lines += [f"! {text}" for text in plan.warnings]
-    return [*lines, "Next: rig markers"]
+    return [*lines, say("Next: rig markers")]
 
 
 def _reckon(job: "Job", wish: PlanWish, together: bool) -> list[_Reckoned]:
     wish.check()
     if together and (wish.max_slope is not None or wish.grind_cost is not None):
-        raise BadInput("--together is one level floor: leave out --flat and --grind.")
+        raise BadInput(say("--together is one level floor: leave out --flat and --grind."))
     thresholds = _thresholds(job)
     found = []
     names = names_of(job)
@@ -276,10 +277,13 @@ def _named(room: str) -> Iterator[None]:
 
 def _refuse_unheld(unheld: Sequence[HoldGiven]) -> None:
     if unheld:
-        told = unheld[0] if isinstance(unheld[0], str) else "a held place"
+        told = unheld[0] if isinstance(unheld[0], str) else say("a held place")
         raise BadInput(
-            f"{told} lies at no room: shoot the threshold with --at X,Y in a doorway, or give "
-            "another --hold."
+            say(
+                "{told} lies at no room: shoot the threshold with --at X,Y in a doorway, or "
+                "give another --hold.",
+                told=told,
+            )
         )
 
 
@@ -291,7 +295,7 @@ def _one_plane(
     if wish.holds:
         heights = {_place_of(hold, thresholds)[2] for hold in wish.holds}
         if len(heights) > 1:
-            raise BadInput("One level through all rooms can be held at one height only.")
+            raise BadInput(say("One level through all rooms can be held at one height only."))
         (height_mm,) = heights
         for picture in pictures:
             floor = ground_of(picture)

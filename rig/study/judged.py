@@ -22,6 +22,7 @@ from rig.flatness.model import (
 from rig.flatness.rule import Rule
 from rig.flatness.scan import scan_model
 from rig.flatness.verdict import Verdict
+from rig.language import say
 from rig.room import Outline
 from rig.study.lasers import shots_of
 from rig.study.picture import none_inside
@@ -78,8 +79,14 @@ def kind_to_judge(job: Job, kind: str | None) -> str:
     if kind is None:
         kind = "finished" if "finished" in kinds else "floor"
     if kind not in kinds:
-        hint = " --kind finished" if kind == "finished" else ""
-        raise CannotAnswer(f"The job has no {kind} shots yet. Shoot them first: rig survey{hint}")
+        hint = say(" --kind finished") if kind == "finished" else ""
+        raise CannotAnswer(
+            say(
+                "The job has no {kind} shots yet. Shoot them first: rig survey{hint}",
+                kind=kind,
+                hint=hint,
+            )
+        )
     return kind
 
 

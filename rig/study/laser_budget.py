@@ -16,6 +16,7 @@ from rig.survey.heights import sights_of
 from rig.survey.laser.share import Place, Trust, at, on_shots, uncertainties
 from rig.survey.setups import Sight
 from rig.words import laser as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
@@ -30,9 +31,9 @@ Floats = npt.NDArray[np.float64]
 
 OFF_MIDDLE_MM = 1000.0
 SEED = 61
-SURFACE = "the shots, and the floor between them"
-LASER = "the laser's own error"
-TIES = "the ties between set-ups"
+SURFACE = say("the shots, and the floor between them")
+LASER = say("the laser's own error")
+TIES = say("the ties between set-ups")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,8 +257,8 @@ def floor_budget(
     step[low] -= 1.0
     own = (None, None) if share is None else (share.floor_mm(top), share.floor_mm(step))
     rows = (
-        _row("height of the high point", "mm", float(sd[0]), own[0], top @ ties_mm),
-        _row("high point over low point", "mm", fall, own[1], step @ ties_mm),
+        _row(say("height of the high point"), "mm", float(sd[0]), own[0], top @ ties_mm),
+        _row(say("high point over low point"), "mm", fall, own[1], step @ ties_mm),
     )
     return _budget(job, picture, share, rows)
 
@@ -301,9 +302,11 @@ def plan_budget(
             share.cover_mm(area) * 1e-6,
         )
     rows = (
-        _row("height of the plane", "mm", highest, laser[0], top @ ties_mm),
-        _row("level of the plane, at its farthest", "mm", 0.0, laser[1], ties_mm[:0].sum(axis=0)),
-        _row("least cover", "mm", float(sd[0]), laser[2], least @ ties_mm),
+        _row(say("height of the plane"), "mm", highest, laser[0], top @ ties_mm),
+        _row(
+            say("level of the plane, at its farthest"), "mm", 0.0, laser[1], ties_mm[:0].sum(axis=0)
+        ),
+        _row(say("least cover"), "mm", float(sd[0]), laser[2], least @ ties_mm),
         _row("volume", "l", volume.sd_l, laser[3], area @ ties_mm * 1e-6),
     )
     return _budget(job, picture, share, rows)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import BadInput, CannotAnswer
 from rig.job.settings import Place, RadialError, SetupTilt
+from rig.language import say
 from rig.study.acts import standing
 from rig.study.checks import CrossCheck, TwoPegCheck, last_check
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
@@ -54,14 +55,19 @@ class Tilt:
 def set_place(job: "Job", setup: str, place: Place) -> None:
     """Keep where the laser stands; the change is an event like any edit."""
     if max(map(abs, place)) > FARTHEST_MM:
-        raise BadInput("The laser's place is more than 200 m off the room's corner; check --laser.")
+        raise BadInput(
+            say("The laser's place is more than 200 m off the room's corner; check --laser.")
+        )
     settings = job.settings
     tilt = settings.laser_tilt.get(setup)
     if tilt is not None and math.dist(tilt.place, place) > SAME_STAND_MM:
         raise BadInput(
-            f"The slope of set-up {setup} is corrected for a laser at another place. A laser that "
-            "stands elsewhere is another set-up: --setup with a new name; or forget the "
-            f"correction: rig check cross --no-correct --setup {setup}"
+            say(
+                "The slope of set-up {setup} is corrected for a laser at another place. A "
+                "laser that stands elsewhere is another set-up: --setup with a new name; or "
+                "forget the correction: rig check cross --no-correct --setup {setup}",
+                setup=setup,
+            )
         )
     if settings.laser_places.get(setup) != place:
         places = {**settings.laser_places, setup: place}
@@ -127,8 +133,11 @@ def refuse_shot(job: "Job", setup: str) -> None:
     """Refuse a set-up that has shots, since its slope is known only for what comes after."""
     if any(shot.setup == setup for shot in job.shots()):
         raise CannotAnswer(
-            f"Set-up {setup} has shots already, and nobody knows which way its laser faced for "
-            "them. Correct a tilt before the first shot, under a new name: --setup NAME"
+            say(
+                "Set-up {setup} has shots already, and nobody knows which way its laser faced "
+                "for them. Correct a tilt before the first shot, under a new name: --setup NAME",
+                setup=setup,
+            )
         )
 
 
@@ -186,20 +195,32 @@ def correction_warnings(job: "Job", setups: Iterable[str]) -> list[str]:
     said = []
     if job.settings.laser_correction is not None:
         said += [
-            f"The shots of set-up {name} are not corrected: say where its laser stood (--laser)."
+            say(
+                "The shots of set-up {name} are not corrected: say where its laser stood "
+                "(--laser).",
+                name=name,
+            )
             for name in setups
             if name not in known
         ]
     said += [
-        f"The line of set-up {name} moved after its slope was measured: shots since then are not "
-        "corrected for it. Check a new set-up: rig check cross --correct --setup NAME"
+        say(
+            "The line of set-up {name} moved after its slope was measured: shots since then "
+            "are not corrected for it. Check a new set-up: rig check cross --correct --setup "
+            "NAME",
+            name=name,
+        )
         for name in setups
         if name in tilts and tilts[name].until_shot is not None
     ]
     if len(setups) > 1:
         said += [
-            f"Benchmark {shot.point} has no place, so its sight from set-up {shot.setup} is not "
-            "corrected for that set-up's slope: say where it is (--at X,Y)."
+            say(
+                "Benchmark {point} has no place, so its sight from set-up {setup} is not "
+                "corrected for that set-up's slope: say where it is (--at X,Y).",
+                point=shot.point,
+                setup=shot.setup,
+            )
             for shot in job.shots(kinds=["benchmark"])
             if shot.setup in tilts and (shot.x_mm is None or shot.y_mm is None)
         ]
@@ -211,8 +232,12 @@ def far_lasers(job: "Job", outline: "Outline") -> list[str]:
     from shapely import Point
 
     return [
-        f"The laser of set-up {setup} is said to stand {job.units.place(away_mm)} from the room, "
-        "and its error there counts: is that its place (--laser X,Y)?"
+        say(
+            "The laser of set-up {setup} is said to stand {away} from the room, and its error "
+            "there counts: is that its place (--laser X,Y)?",
+            setup=setup,
+            away=job.units.place(away_mm),
+        )
         for setup, place in job.settings.laser_places.items()
         if (away_mm := outline.polygon.distance(Point(place))) > FAR_MM
     ]
@@ -228,20 +253,38 @@ def trust_of(job: "Job") -> "Trust":
     correction = job.settings.laser_correction
     if correction is not None:
         radial = correction.stderr_mm_per_m
-        told = [f"Climb with distance: corrected, ± {tilt_words(radial)} left by the two-peg test."]
+        told = [
+            say(
+                "Climb with distance: corrected, ± {tilt_words} left by the two-peg test.",
+                tilt_words=tilt_words(radial),
+            )
+        ]
     elif two_peg is not None:
         # Not corrected, so all of it counts (JCGM 100:2008, F.2.4.5 on why one should).
         radial = math.hypot(two_peg.error_mm_per_m, two_peg.stderr_mm_per_m)
-        told = [f"Climb with distance: {tilt_words(radial)}, by the two-peg test."]
+        told = [
+            say(
+                "Climb with distance: {tilt_words}, by the two-peg test.",
+                tilt_words=tilt_words(radial),
+            )
+        ]
     else:
-        radial, told = usual, [f"Climb with distance: not checked, {usual_text}."]
+        radial, told = (
+            usual,
+            [say("Climb with distance: not checked, {usual_text}.", usual_text=usual_text)],
+        )
     if cross is not None:
         x, y = cross.tilt_mm_per_m
         tilt = math.sqrt((x * x + y * y) / 2.0 + cross.stderr_mm_per_m**2)
-        told.append(f"Slope: {tilt_words(tilt)} along and across the room, by the cross check.")
+        told.append(
+            say(
+                "Slope: {tilt_words} along and across the room, by the cross check.",
+                tilt_words=tilt_words(tilt),
+            )
+        )
     else:
         tilt = usual
-        told.append(f"Slope: not checked, {usual_text}.")
+        told.append(say("Slope: not checked, {usual_text}.", usual_text=usual_text))
     corrected = {}
     for setup, known in tilts_of(job).items():
         until = known.until_shot
@@ -249,8 +292,12 @@ def trust_of(job: "Job") -> "Trust":
             continue  # some of its shots have a slope that nobody knows
         corrected[setup] = known.stderr_mm_per_m
         told.append(
-            f"Slope of set-up {setup}: corrected, ± {tilt_words(known.stderr_mm_per_m)} left by "
-            "the cross check while the laser stands as it was left."
+            say(
+                "Slope of set-up {setup}: corrected, ± {tilt_words} left by the cross check "
+                "while the laser stands as it was left.",
+                setup=setup,
+                tilt_words=tilt_words(known.stderr_mm_per_m),
+            )
         )
     return Trust(radial, tilt, tuple(told), corrected)
 
@@ -263,17 +310,23 @@ def limit_of(job: "Job | None", outline: "Outline | None", setup: str) -> tuple[
     """
     if job is None or outline is None:
         return USUAL_LIMIT_MM_PER_M, (
-            "a usual maker's figure (common practice, no source; your laser's data sheet rules: "
-            "--limit)"
+            say(
+                "a usual maker's figure (common practice, no source; your laser's data sheet "
+                "rules: --limit)"
+            )
         )
     x0, y0, x1, y1 = outline.polygon.bounds
     place = job.settings.laser_places.get(setup)
     x, y = place or ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
     far_m = max(math.dist((x, y), corner) for corner in outline.walls) / 1000.0
-    stands = "where the laser stands" if place else "the room's middle"
+    stands = say("where the laser stands") if place else say("the room's middle")
     return NEED_MM / far_m, (
-        f"what this job needs: {job.units.length(NEED_MM)} at its farthest place, "
-        f"{job.units.place(1000.0 * far_m)} from {stands}"
+        say(
+            "what this job needs: {need_mm} at its farthest place, {far_m} from {stands}",
+            need_mm=job.units.length(NEED_MM),
+            far_m=job.units.place(1000.0 * far_m),
+            stands=stands,
+        )
     )
 
 

@@ -11,6 +11,7 @@ import shapely
 
 from rig.errors import BadInput
 from rig.guidance.layout import CLEAR_MM, MarkerPlace
+from rig.language import say
 from rig.study.fresh import fresh_plan
 from rig.study.plan_answer import read_plan
 from rig.study.planned import LiftAnswer, PlanAnswer
@@ -83,10 +84,14 @@ def one_lift(answer: PlanAnswer, lift: int | None) -> OneLift | None:
         return None
     layers = answer.lifts_plan
     if not layers:
-        raise BadInput("This plan is of an older floor-rig and has no lifts: run rig plan again.")
+        raise BadInput(
+            say("This plan is of an older floor-rig and has no lifts: run rig plan again.")
+        )
     if not 1 <= lift <= len(layers):
-        many = "one lift" if len(layers) == 1 else f"{len(layers)} lifts"
-        raise BadInput(f"This plan has {many}: there is no lift {lift}.")
+        many = say("one lift") if len(layers) == 1 else say("{layers} lifts", layers=len(layers))
+        raise BadInput(
+            say("This plan has {several}: there is no lift {lift}.", several=many, lift=lift)
+        )
     under = layers[lift - 2].top if lift > 1 else None
     return OneLift(layers[lift - 1], len(layers), under)
 

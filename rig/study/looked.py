@@ -13,6 +13,7 @@ from rig.study.acts import standing
 from rig.study.room import outline_of
 from rig.surface.looked import Looked
 from rig.words import look as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -52,7 +53,11 @@ def looks_of(job: "Job") -> tuple[Looked, ...]:
         return tuple(_look(one.data) for one in standing(job, ["look"]))
     except (KeyError, TypeError, ValueError) as error:
         raise JobUnusable(
-            f"{job.path}: it holds a look that is not as floor-rig writes it ({error})."
+            say(
+                "{path}: it holds a look that is not as floor-rig writes it ({error}).",
+                path=job.path,
+                error=error,
+            )
         ) from error
 
 
@@ -102,25 +107,36 @@ def _check(look: Looked, outline: Outline, job: "Job") -> None:
     length_mm = math.dist(look.from_mm, look.to_mm)
     if not SHORTEST_MM <= length_mm <= LONGEST_MM:
         raise BadInput(
-            f"That edge is {units.place(length_mm)} long; one is {units.place(SHORTEST_MM)} "
-            f"to {units.place(LONGEST_MM)} long."
+            say(
+                "That edge is {length} long; one is {shortest_mm} to {longest_mm} long.",
+                length=units.place(length_mm),
+                shortest_mm=units.place(SHORTEST_MM),
+                longest_mm=units.place(LONGEST_MM),
+            )
         )
     ends = np.array([look.from_mm, look.to_mm])
     inside = contains(outline, ends[:, 0], ends[:, 1])
     if not inside.all():
         name = "--to" if inside[0] else "--from"
-        raise BadInput(f"{name} lies outside the walls or in an opening: measure it again.")
+        raise BadInput(
+            say("{name} lies outside the walls or in an opening: measure it again.", name=name)
+        )
     if look.at_mm is None:
         return
     if not 0.0 < look.gap_mm <= MOST_GAP_MM:
         raise BadInput(
-            f"--gap {units.length(look.gap_mm)}: a gap under an edge is more than nothing and at "
-            f"most {units.length(MOST_GAP_MM)}."
+            say(
+                "--gap {gap}: a gap under an edge is more than nothing and at most {most_gap_mm}.",
+                gap=units.length(look.gap_mm),
+                most_gap_mm=units.length(MOST_GAP_MM),
+            )
         )
     share = look.share
     foot = np.add(look.from_mm, share * np.subtract(look.to_mm, look.from_mm))
     if math.dist(look.at_mm, foot) > BESIDE_MM:
         raise BadInput(
-            f"--at lies {units.place(math.dist(look.at_mm, foot))} beside the edge: the gap is "
-            "under it."
+            say(
+                "--at lies {dist} beside the edge: the gap is under it.",
+                dist=units.place(math.dist(look.at_mm, foot)),
+            )
         )

@@ -21,6 +21,7 @@ from rig.study.rooms import each_room, everywhere, has_several, refuse_several
 from rig.survey.reading import reading_mm
 from rig.target.level import Plane
 from rig.words import markers as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Json
@@ -122,7 +123,7 @@ def make_markers(
     if has_several(job):
         if changes:
             refuse_several(job)
-        with each_room(job) as rooms, job.together("the markers were not kept"):
+        with each_room(job) as rooms, job.together(say("the markers were not kept")):
             made = [make_markers(one, reach_mm, changes, _own_lift(one, lift)) for one in rooms]
         return _joined(made)
     layout = _layout(job, reach_mm, changes, lift)
@@ -139,7 +140,7 @@ def make_markers(
         told["lift"] = layout.lift
     if job.room is not None:
         told["room"] = job.room.number
-    with job.together("the markers were not kept"):
+    with job.together(say("the markers were not kept")):
         job.log_event(None, None, time.time(), _EVENT, told)
         job.save_markers([marker.as_json() for marker in answer.markers])
     return answer
@@ -193,12 +194,14 @@ def _layout(
     there = [MarkerPlace(one.label, one.x_mm, one.y_mm) for one in job.markers()]
     if changes and reach_mm is not None:
         raise BadInput(
-            "A reach lays the markers out anew: leave out --reach, or give it first and change "
-            "the layout then."
+            say(
+                "A reach lays the markers out anew: leave out --reach, or give it first and "
+                "change the layout then."
+            )
         )
     if changes:
         if not there:
-            raise CannotAnswer("The job has no markers yet. Lay them out first: rig markers")
+            raise CannotAnswer(say("The job has no markers yet. Lay them out first: rig markers"))
         gone = (*last.get("gone", ()), *(label.strip().upper() for label in changes.drop))
         places = changed_layout(outline, there, changes, job.units, last.get("gone", ()))
         lift = last.get("lift") if lift is None else lift

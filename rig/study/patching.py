@@ -25,6 +25,7 @@ from rig.study.picture import none_inside, picture_of
 from rig.study.plan_answer import plan_answer
 from rig.study.proof_answer import Depth
 from rig.units import Units
+from rig.words import numeral, say
 from rig.words import patch as words
 from rig.words.plan import cautions
 
@@ -244,13 +245,22 @@ def patch_answer(
 def _checked(rule: Rule, fill_cost: float | None, grind_cost: float | None) -> Straightedge:
     if not isinstance(rule, Straightedge):
         raise BadInput(
-            f"Rule {rule.key} is no straightedge rule; patches are found for those: rig rules."
+            say(
+                "Rule {key} is no straightedge rule; patches are found for those: rig rules.",
+                key=rule.key,
+            )
         )
     if grind_cost is not None and fill_cost is None:
-        raise BadInput("--grind needs --fill beside it: the price of compound a litre.")
+        raise BadInput(say("--grind needs --fill beside it: the price of compound a litre."))
     for name, price in (("--grind", grind_cost), ("--fill", fill_cost)):
         if price is not None and not (np.isfinite(price) and price > 0):
-            raise BadInput(f"{name} must be a price a litre above 0, not {price:g}.")
+            raise BadInput(
+                say(
+                    "{name} must be a price a litre above 0, not {price}.",
+                    name=name,
+                    price=numeral(price, "g"),
+                )
+            )
     return rule
 
 

@@ -66,6 +66,7 @@ from rig.target.level import Cover, Plane, chance_min_cover, check_cover_limits,
 from rig.target.lifts import Lift, choose_lifts, shared_bags
 from rig.units import Units
 from rig.words import plan as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -207,7 +208,7 @@ def keep_plan(job: "Job", wish: PlanWish, answer: PlanAnswer) -> None:
     inputs = {"target": target, **wish.as_json()}
     if job.room is not None:
         inputs["room"] = job.room.number
-    with job.together("the plan was not kept"):
+    with job.together(say("the plan was not kept")):
         job.keep_material_rules([vars(rule) for rule in rules_of(job.units)], edited=False)
         job.save_plan(inputs, answer.as_json(), plane.a, plane.b, plane.c)
 
@@ -224,7 +225,10 @@ def read_plan(row: "Plan") -> StoredPlan:
         return StoredPlan(row=row, wish=_wish(row.inputs), answer=from_json(PlanAnswer, row.result))
     except (ValueError, TypeError) as error:
         raise JobUnusable(
-            f"The job's plan {row.id} is not as floor-rig writes it; make another: rig plan"
+            say(
+                "The job's plan {id} is not as floor-rig writes it; make another: rig plan",
+                id=row.id,
+            )
         ) from error
 
 
@@ -249,9 +253,12 @@ def _cover(floor: Ground, plane: Plane, units: Units) -> Cover:
     cover = cover_of(plane, floor.x_mm, floor.y_mm, floor.floor_mm, floor.area_mm2)
     if cover.max_mm > ABSURD_COVER_MM:
         raise CannotAnswer(
-            f"The plane would lie {units.length(cover.max_mm)} over the floor "
-            "somewhere, which nobody pours. Check the unit of the readings and of their places "
-            "(rig export shows both), and the sign and unit of a held height."
+            say(
+                "The plane would lie {max} over the floor somewhere, which nobody pours. Check "
+                "the unit of the readings and of their places (rig export shows both), and the "
+                "sign and unit of a held height.",
+                max=units.length(cover.max_mm),
+            )
         )
     return cover
 

@@ -20,6 +20,7 @@ from rig.target.lowest import Wishes
 from rig.target.programme import Hold
 from rig.target.sloped import choose_plane
 from rig.units import Units
+from rig.words import join, say
 from rig.words import plan as words
 
 if TYPE_CHECKING:
@@ -60,7 +61,13 @@ class PlanWish(Record):
             (self.short_cost, self.spare_cost, ("--short-cost", "--spare-cost")),
         ):
             if (one is None) != (other is None):
-                raise BadInput(f"{names[0]} and {names[1]} go together: give both prices.")
+                raise BadInput(
+                    say(
+                        "{names} and {names_2} go together: give both prices.",
+                        names=names[0],
+                        names_2=names[1],
+                    )
+                )
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,17 +122,21 @@ def threshold_hold(name: str, thresholds: Heights) -> Hold:
         A name that no threshold has.
     """
     if name not in thresholds.labels:
-        known = ", ".join(thresholds.labels) or "none yet"
+        known = join(", ", thresholds.labels) or say("none yet")
         raise BadInput(
-            f"There is no threshold {name!r} (shot: {known}). Shoot it with rig survey "
-            f"--kind threshold --label {name} --at X,Y, or give --hold X,Y,HEIGHT."
+            say(
+                "There is no threshold {name!r} (shot: {known}). Shoot it with rig survey "
+                "--kind threshold --label {name} --at X,Y, or give --hold X,Y,HEIGHT.",
+                name=name,
+                known=known,
+            )
         )
     n = thresholds.labels.index(name)
     return Hold(
         float(thresholds.x_mm[n]),
         float(thresholds.y_mm[n]),
         float(thresholds.z_mm[n]),
-        f"threshold {name}",
+        say("threshold {name}", name=name),
     )
 
 

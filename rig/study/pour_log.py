@@ -21,6 +21,7 @@ from rig.study.pour_answer import KeptPour, PourEnd, PourPlan, PourWish, Prepour
 from rig.study.site_log import site_log
 from rig.units import Units
 from rig.words import pour as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, Session, StoredEvent, StoredReading
@@ -73,11 +74,11 @@ def current_pour_plan(job: "Job", plan: "Plan") -> StandingPour:
     """Return the pour plan that stands, refusing one of another plan."""
     made = last_pour_plan(job)
     if made is None:
-        raise CannotAnswer("The pour has no plan yet. Make one first: rig pour plan")
+        raise CannotAnswer(say("The pour has no plan yet. Make one first: rig pour plan"))
     pour_plan_id, kept = made
     if kept.plan_id != plan.id:
         raise CannotAnswer(
-            "The plan of the pour is stale: rig plan was run since. Run rig pour plan again."
+            say("The plan of the pour is stale: rig plan was run since. Run rig pour plan again.")
         )
     return StandingPour(pour_plan_id, kept.inputs, kept.result, plan)
 
@@ -96,7 +97,7 @@ def plan_of_pour(job: "Job", pour_plan_id: int) -> StandingPour:
             plan = job.plan(kept.plan_id)
             if plan is not None:
                 return StandingPour(event.id, kept.inputs, kept.result, plan)
-    raise CannotAnswer("The job does not hold the plan of this pour any more.")
+    raise CannotAnswer(say("The job does not hold the plan of this pour any more."))
 
 
 def open_pour(job: "Job", utc_s: float) -> StandingPour | None:
@@ -123,7 +124,7 @@ def _pours_with_plans(job: "Job") -> Iterator[tuple[PourEnd, PourPlan | None]]:
 def pours_ended(job: "Job") -> list[tuple[float, PourEnd]]:
     """Return how each pour ended, and its time of day (UTC, s)."""
     ended = job.events(["pour_done"])
-    return [(event.utc_s, kept_in(event, PourEnd, "log of a pour")) for event in ended]
+    return [(event.utc_s, kept_in(event, PourEnd, say("log of a pour"))) for event in ended]
 
 
 def learnt_from(job: "Job", times: Times, before: Pace, units: Units) -> Learnt | None:
@@ -256,4 +257,4 @@ def _stretch(job: "Job", session: "Session") -> Stretch:
 
 
 def _kept(event: "StoredEvent") -> KeptPour:
-    return kept_in(event, KeptPour, "plan of a pour")
+    return kept_in(event, KeptPour, say("plan of a pour"))

@@ -31,6 +31,7 @@ from rig.surface.gaussian_process import GaussianProcess
 from rig.survey.heights import heights_of
 from rig.target.level import Plane
 from rig.units import Units, parse_temperature
+from rig.words import join, say
 from rig.words import pour as words
 
 if TYPE_CHECKING:
@@ -64,8 +65,10 @@ def make_pour_plan(job: "Job", outline: Outline, wish: PourWish, utc_s: float) -
     """
     if open_pour(job, utc_s) is not None:
         raise CannotAnswer(
-            "A pour is under way, and a new plan would forget its batches. Go on with it: rig pour "
-            "run; or end it there with stop, then plan again."
+            say(
+                "A pour is under way, and a new plan would forget its batches. Go on with it: "
+                "rig pour run; or end it there with stop, then plan again."
+            )
         )
     plan = fresh_plan(job, bags=True)
     if job.room is not None:
@@ -115,9 +118,9 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
     """
     units = job.units
     if wish.mixers is None:
-        raise BadInput("Say how many there are: --mixers 2.")
+        raise BadInput(say("Say how many there are: --mixers 2."))
     if wish.crew is None:
-        raise BadInput("Say how many there are: --crew 3.")
+        raise BadInput(say("Say how many there are: --crew 3."))
     check_crew(wish.crew, wish.mixers)
     notes = check_gear(wish.bags_per_batch, wish.buckets, wish.strip_mm, units)
     if wish.exit_mm is not None:
@@ -159,7 +162,7 @@ def _sheet(job: "Job") -> Sheet:
     if one is None:
         return Sheet()
     return Sheet(
-        text=", ".join(part for part in (one.name, one.edition) if part),
+        text=join(", ", (part for part in (one.name, one.edition) if part)),
         water_per_bag_l=one.bag_water_l,
         mixing_time_s=one.mix_time_s,
         slake_time_s=one.slake_time_s,
@@ -219,7 +222,9 @@ def _learnt(job: "Job", wish: PourWish, times: Times, before: Pace, units: Units
     with Job.open(wish.crew_from) as other:
         learnt = learnt_from(other, times, before, units)
     if learnt is None:
-        raise BadInput(f"{wish.crew_from} holds no pour that was logged to its end.")
+        raise BadInput(
+            say("{crew_from} holds no pour that was logged to its end.", crew_from=wish.crew_from)
+        )
     return learnt
 
 
@@ -245,8 +250,10 @@ def ground_of(
     if exit_mm is None:
         if not outline.doors:
             raise CannotAnswer(
-                "The room has no door: say where the crew leaves, as --exit 4ft,0ft, or add the "
-                "door with rig edit --door."
+                say(
+                    "The room has no door: say where the crew leaves, as --exit 4ft,0ft, or "
+                    "add the door with rig edit --door."
+                )
             )
         exit_mm = outline.doors[0].middle
     place_on(outline, "exit", *exit_mm, job.units)

@@ -29,6 +29,7 @@ from rig.study.pour_answer import (
 from rig.study.pour_log import Learnt, prepour_of
 from rig.units import Units
 from rig.words import pour as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan
@@ -213,7 +214,7 @@ def _assumptions(made: Forecast, ground: Ground, units: Units) -> Iterator[str]:
 
 def _too_deep(job: "Job", taken: Takes, sheet: Sheet) -> Iterator[str]:
     """Say where one pour takes more than the job or the sheet allows in one go."""
-    limits = (("the job", job.settings.max_cover_mm), ("the sheet", sheet.max_cover_mm))
+    limits = ((say("the job"), job.settings.max_cover_mm), (say("the sheet"), sheet.max_cover_mm))
     for whose, limit_mm in limits:
         if limit_mm is not None and taken.deepest_mm > limit_mm:
             yield words.too_deep(taken.deepest_mm - limit_mm, limit_mm, whose, job.units)
@@ -232,5 +233,5 @@ def _warnings(made: Forecast, sheet: Sheet) -> Iterator[str]:
 
 def _where(outline: Outline, x_mm: float, y_mm: float, units: Units) -> str:
     if not contains(outline, np.array([x_mm]), np.array([y_mm]))[0]:
-        return f"at {units.place(x_mm)}, {units.place(y_mm)}"
+        return say("at {x}, {y}", x=units.place(x_mm), y=units.place(y_mm))
     return where(outline, x_mm, y_mm, units)

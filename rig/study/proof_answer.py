@@ -23,6 +23,7 @@ from rig.study.rooms import refuse_several
 from rig.survey.heights import Heights, heights_of
 from rig.units import Units
 from rig.words import flatness as words
+from rig.words import join
 
 if TYPE_CHECKING:
     from rig.job.rows import Marker
@@ -373,7 +374,7 @@ def _worst(
     place = where(outline, worst.x_mm, worst.y_mm, units)
     said = words.edge_at(place, verdict.rule.measure, worst.bearing_deg)
     near = near_points(job, worst.x_mm, worst.y_mm) if job is not None else ""
-    return _placed(verdict, worst, ", ".join(part for part in (near, said) if part))
+    return _placed(verdict, worst, join(", ", (part for part in (near, said) if part)))
 
 
 def _placed(verdict: Verdict, worst: Placement, place: str) -> Worst:

@@ -34,6 +34,7 @@ from rig.study.pour_log import pours_ended
 from rig.study.room import outline_of
 from rig.study.rooms import has_several
 from rig.words import quote as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -218,7 +219,9 @@ def quote_for(job: "Job", wish: QuoteWish, parts: Sequence[Part] = ()) -> QuoteA
         planned = _planned(job)
     except CannotAnswer as error:
         if not parts:
-            raise CannotAnswer(f"{error} Before that, give a quick look: --depth 1/2in.") from None
+            raise CannotAnswer(
+                say("{error} Before that, give a quick look: --depth 1/2in.", error=error)
+            ) from None
         if product is None:
             sheet = sheet_of(settings)
             product = Product(name="compound", bag_yield_l=sheet.yield_l)
@@ -258,10 +261,10 @@ def came_true(job: "Job") -> CameTrue:
     """
     kept = job.events([EVENT])
     if not kept:
-        raise CannotAnswer("The job keeps no quote: rig quote --keep does, before the work.")
+        raise CannotAnswer(say("The job keeps no quote: rig quote --keep does, before the work."))
     ended = pours_ended(job)
     if not ended:
-        raise CannotAnswer("No pour of this job was logged to its end yet: rig pour run.")
+        raise CannotAnswer(say("No pour of this job was logged to its end yet: rig pour run."))
     quoted = kept_in(kept[-1], QuoteAnswer, "quote")
     used = sum(end.bags_used for _, end in ended)
     low, high = quoted.bags["low"], quoted.bags["high"]
@@ -415,7 +418,9 @@ def depth_of(
         Neither, both, or too few readings.
     """
     if (depth_mm is None) == (not readings_mm):
-        raise BadInput("Say how deep: --depth 1/2in by eye, or five --reading of a quick look.")
+        raise BadInput(
+            say("Say how deep: --depth 1/2in by eye, or five --reading of a quick look.")
+        )
     if depth_mm is not None:
         return guessed(depth_mm), words.depth_guessed()
     least = None if product is None else product.min_cover_mm

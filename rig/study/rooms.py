@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from rig.errors import BadInput
 from rig.job.rows import RoomView
 from rig.job.settings import KeptRoom, Settings
+from rig.language import join, say
 from rig.record import Record
 from rig.study.room import first_outline, set_first_outline, stored_names, stored_outline
 
@@ -156,7 +157,11 @@ def refuse_several(job: "Job") -> None:
     if has_several(job):
         names = names_of(job)
         raise BadInput(
-            f"The job has the rooms {', '.join(names)}: say which, as --room {names[0]!r}."
+            say(
+                "The job has the rooms {names}: say which, as --room {names_2!r}.",
+                names=join(", ", names),
+                names_2=names[0],
+            )
         )
 
 
@@ -183,7 +188,12 @@ def add_room(job: "Job", name: str, outline: "Outline", *, doorway: bool = False
     rooms = rooms_of(job)
     _refuse_name(names_of(job), name)
     if len(rooms) >= MOST_ROOMS:
-        raise BadInput(f"A job has {MOST_ROOMS} rooms at most; make another job for the rest.")
+        raise BadInput(
+            say(
+                "A job has {most_rooms} rooms at most; make another job for the rest.",
+                most_rooms=MOST_ROOMS,
+            )
+        )
     made = [*rooms, (name, outline)]
     house_of(made)
     if doorway:
@@ -200,8 +210,11 @@ def refuse_no_joint(rooms: Sequence[NamedRoom], name: str) -> None:
 
     if not any(name in way.rooms and len(way.rooms) == 2 for way in doorways(rooms)):
         raise BadInput(
-            f"The doorway joins {name} to no other room: it must lie on its wall where another "
-            "room is behind it."
+            say(
+                "The doorway joins {name} to no other room: it must lie on its wall where "
+                "another room is behind it.",
+                name=name,
+            )
         )
 
 
@@ -254,8 +267,11 @@ def drop_room(job: "Job", name: str) -> None:
     settings = job.settings
     if found == _first_name(settings):
         raise BadInput(
-            f"{found} is the room that the job began with, and stays: give it other walls with "
-            "rig room edit, or make another job."
+            say(
+                "{found} is the room that the job began with, and stays: give it other walls "
+                "with rig room edit, or make another job.",
+                found=found,
+            )
         )
     rooms = tuple(one for one in settings.rooms if one.name != found)
     job.update_settings(replace(settings, rooms=rooms))
@@ -318,12 +334,20 @@ def _found(names: Sequence[str], name: str) -> str:
     for one in names:
         if one.casefold() == name.strip().casefold():
             return one
-    raise BadInput(f"There is no room {name.strip()[:40]!r}; there is {', '.join(names)}.")
+    raise BadInput(
+        say(
+            "There is no room {name!r}; there is {names}.",
+            name=name.strip()[:40],
+            names=join(", ", names),
+        )
+    )
 
 
 def _refuse_name(names: Sequence[str], name: str) -> None:
     if any(one.casefold() == name.casefold() for one in names):
-        raise BadInput(f"There is a room {name} already; give this one another name.")
+        raise BadInput(
+            say("There is a room {name} already; give this one another name.", name=name)
+        )
 
 
 def _first_name(settings: Settings) -> str:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from rig.errors import BadInput, JobUnusable
 from rig.record import OMITTED, Record
 from rig.study.acts import standing
+from rig.words import join, numeral, say
 from rig.words import site_log as words
 
 if TYPE_CHECKING:
@@ -48,10 +49,10 @@ KINDS = {
     for one in (
         Kind("air", "C", "thermometer", -40.0, 60.0, FRESH_S),
         Kind("air_rh", "%", "hygrometer", 0.0, 100.0, FRESH_S),
-        Kind("floor", "C", "thermometer on the floor", -40.0, 80.0, FRESH_S),
-        Kind("moisture", "%CM", "carbide method", 0.0, 20.0),
-        Kind("slab_rh", "%", "relative humidity in the slab (ASTM F2170)", 0.0, 100.0),
-        Kind("emission", "lb", "moisture emission (ASTM F1869)", 0.0, 50.0),
+        Kind("floor", "C", say("thermometer on the floor"), -40.0, 80.0, FRESH_S),
+        Kind("moisture", "%CM", say("carbide method"), 0.0, 20.0),
+        Kind("slab_rh", "%", say("relative humidity in the slab (ASTM F2170)"), 0.0, 100.0),
+        Kind("emission", "lb", say("moisture emission (ASTM F1869)"), 0.0, 50.0),
     )
 }
 
@@ -159,9 +160,11 @@ def as_note(text: str) -> str:
     BadInput
         It is empty or too long.
     """
-    note = " ".join(text.split())
+    note = join(" ", text.split())
     if not 1 <= len(note) <= LONGEST_NOTE:
-        raise BadInput(f"A note has from 1 to {LONGEST_NOTE} characters.")
+        raise BadInput(
+            say("A note has from 1 to {longest_note} characters.", longest_note=LONGEST_NOTE)
+        )
     return note
 
 
@@ -174,19 +177,25 @@ def log_site(job: "Job", wish: Wish, utc_s: float | None = None) -> SiteLog:
         Nothing, a value that no such reading has, or a photo that is too large.
     """
     if wish.is_empty:
-        raise BadInput("There is nothing to log: give a reading, --coat, --note or --photo.")
+        raise BadInput(say("There is nothing to log: give a reading, --coat, --note or --photo."))
     for key, value in wish.readings:
         kind = KINDS[key]
         if not kind.least <= value <= kind.most:
             raise BadInput(
-                f"{words.named(key)} of {value:g} {kind.unit} is none that is read: it is from "
-                f"{kind.least:g} to {kind.most:g}."
+                say(
+                    "{named} of {value} {unit} is none that is read: it is from {least} to {most}.",
+                    named=words.named(key),
+                    value=numeral(value, "g"),
+                    unit=kind.unit,
+                    least=numeral(kind.least, "g"),
+                    most=numeral(kind.most, "g"),
+                )
             )
     if wish.photo is not None and len(wish.photo) > MOST_PHOTO_BYTES:
-        raise BadInput("The photo is too large to keep in the job; make it smaller.")
+        raise BadInput(say("The photo is too large to keep in the job; make it smaller."))
     now = time.time() if utc_s is None else utc_s
     at = {} if wish.at is None else {"x_mm": wish.at[0], "y_mm": wish.at[1]}
-    with job.together("nothing was logged"):
+    with job.together(say("nothing was logged")):
         for key, value in wish.readings:
             job.log_event(None, None, now, EVENT, {"what": key, "value": value, **at})
         if wish.coat is not None:
@@ -267,7 +276,9 @@ def _entry(event: "StoredEvent", compound: "Product | None") -> Entry:
             else _keeps(float(value), _limits(compound, what)),
         )
     except (KeyError, TypeError, ValueError) as error:
-        raise JobUnusable(f"The log of the site cannot be read: {error}.") from None
+        raise JobUnusable(
+            say("The log of the site cannot be read: {error}.", error=error)
+        ) from None
 
 
 def _asks(

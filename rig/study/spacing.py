@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rig.errors import BadInput, CannotAnswer
+from rig.language import say
 from rig.quantities.bags import sheet_of
 from rig.record import Record
 from rig.room import Outline, Raster
@@ -165,13 +166,16 @@ def _typical(job: "Job", outline: Outline) -> _Typical:
         heights = heights_of(shots, "floor", job.setups(), outline)
         model = floor_model().fit(heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
         sd, nugget_sd = np.sqrt(model.variance_mm2), np.sqrt(model.nugget_mm2)
-        told = "floors like this one, as its shots say"
+        told = say("floors like this one, as its shots say")
         return _Typical(model.length_mm, float(sd), float(nugget_sd), told)
     of = job.units
     length, sd, nugget_sd = (prior.median for prior in Priors().as_list())
-    told = (
-        f"typical floors: waves of {of.length(sd)} every {of.place(length)} or so, and roughness "
-        f"of {of.off(nugget_sd)} (common practice, no source)"
+    told = say(
+        "typical floors: waves of {sd} every {length} or so, and roughness of {nugget_sd} "
+        "(common practice, no source)",
+        sd=of.length(sd),
+        length=of.place(length),
+        nugget_sd=of.off(nugget_sd),
     )
     return _Typical(length, sd, nugget_sd, told)
 

@@ -9,6 +9,7 @@ from rig.errors import BadInput, CannotAnswer
 from rig.job.settings import NAMES, settings_of
 from rig.study.acts import UNDONE, Done, UndoAnswer, acts_of, standing
 from rig.study.line_before import LOOKED_FOR, offset_of
+from rig.words import join, say
 from rig.words import undo as words
 
 if TYPE_CHECKING:
@@ -58,12 +59,12 @@ def take_back(job: "Job", done: Done) -> UndoAnswer:
     last = max((event.id for event in job.events()), default=0)
     before = {shot.id for shot in job.shots()}
     events = [event.id for event in done.events]
-    with job.together("nothing was taken back"):
+    with job.together(say("nothing was taken back")):
         text = _back(job, done, events)
         told = {"act": done.id, "what": done.what, "events": events, "after": last}
         job.log_event(None, None, time.time(), UNDONE, told)
     back = [shot.point for shot in job.shots() if shot.id not in before]
-    text = " ".join(filter(None, (words.is_undone(done.what), text)))
+    text = join(" ", filter(None, (words.is_undone(done.what), text)))
     return UndoAnswer(undone=done.id, what=done.what, text=text, shots=tuple(back) or None)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.surface.covariance import Floats, lines_alike
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.reml import lower_cholesky
@@ -103,7 +104,9 @@ class _Lattice:
         row = np.floor((y - y.min()) / step + 0.5).astype(np.intp)
         rows = int(row.max()) + 1
         if (column.max() + 1.0) * rows > 40.0 * len(x) + 10_000:
-            raise BadInput("The places to draw at are strewn too thinly to be cells of a raster.")
+            raise BadInput(
+                say("The places to draw at are strewn too thinly to be cells of a raster.")
+            )
         return cls(
             x.min() + step * np.arange(column.max() + 1.0),
             y.min() + step * np.arange(float(rows)),

@@ -16,6 +16,7 @@ from scipy.interpolate import RectBivariateSpline
 from scipy.linalg import cho_solve, solve_triangular
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.surface.averaging import mean_sds
 from rig.surface.binning import MOST_EXACT, binned, lattice_for, lumped
 from rig.surface.covariance import (
@@ -114,9 +115,13 @@ class GaussianProcess:
         lines_mm2: tuple[float, ...] | None = NO_LINES,
     ) -> None:
         if smoothness not in (1.5, 2.5):
-            raise BadInput(f"Smoothness {smoothness} is not known: use 1.5 or 2.5.")
+            raise BadInput(
+                say("Smoothness {smoothness} is not known: use 1.5 or 2.5.", smoothness=smoothness)
+            )
         if trend not in ("plane", "constant", "none"):
-            raise BadInput(f"Trend {trend!r} is not known: use plane, constant or none.")
+            raise BadInput(
+                say("Trend {trend!r} is not known: use plane, constant or none.", trend=trend)
+            )
         self.smoothness: Smoothness = smoothness
         self.trend: TrendKind = trend
         self.priors = priors or Priors()
@@ -159,11 +164,17 @@ class GaussianProcess:
         """
         x, y = checked_places(x_mm, y_mm)
         z = checked_values(z_mm, x, "height")
-        error = checked_values(stderr_mm, x, "standard error")
+        error = checked_values(stderr_mm, x, say("standard error"))
         if np.any(error < 0):
-            raise BadInput("A shot's standard error is negative; give 0 or more.")
+            raise BadInput(say("A shot's standard error is negative; give 0 or more."))
         if len(x) > MOST_SHOTS:
-            raise BadInput(f"{len(x)} shots are more than {MOST_SHOTS}; thin them to a grid.")
+            raise BadInput(
+                say(
+                    "{x} shots are more than {most_shots}; thin them to a grid.",
+                    x=len(x),
+                    most_shots=MOST_SHOTS,
+                )
+            )
         refuse_poor_layout(x, y, line_is_enough=self.trend != "plane")
         self.shots = len(x)
         self._take(*binned(x, y, z, error**2, most))
@@ -202,7 +213,7 @@ class GaussianProcess:
         """
         x, y = checked_places([x_mm], [y_mm])
         z = checked_values([z_mm], x, "height")
-        error = checked_values([stderr_mm], x, "standard error")
+        error = checked_values([stderr_mm], x, say("standard error"))
         row = self._solve(self.alike(self._x, self._y, x, y))[:, 0]
         own = self.floor_mm2 + float(error[0]) ** 2 + self.nugget_mm2 - float(row @ row)
         pivot = float(np.sqrt(max(own, 1e-12 * self.variance_mm2)))
@@ -334,8 +345,12 @@ class GaussianProcess:
         x, y = checked_places(x_mm, y_mm)
         if len(x) > MOST_JOINT_PLACES:
             raise BadInput(
-                f"{len(x)} places are too many for a joint answer (at most {MOST_JOINT_PLACES}); "
-                "use a coarser raster."
+                say(
+                    "{x} places are too many for a joint answer (at most {most_joint_places}); "
+                    "use a coarser raster.",
+                    x=len(x),
+                    most_joint_places=MOST_JOINT_PLACES,
+                )
             )
         white, trend = self._reach(x, y)
         result: Floats = np.empty((len(x), len(x)))

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.surface.covariance import Floats
 from rig.surface.draws import Singles, conditional_draws
 from rig.surface.gaussian_process import GaussianProcess
@@ -109,9 +110,14 @@ def find_extremes(
     x, y = checked_places(x_mm, y_mm)
     area = checked_values(area_mm2, x, "area")
     if len(x) == 0 or not np.all(area > 0):
-        raise BadInput("A raster needs at least one cell, and every cell an area above 0.")
+        raise BadInput(say("A raster needs at least one cell, and every cell an area above 0."))
     if not 0.5 <= confidence < 1.0:
-        raise BadInput(f"Confidence {confidence:g} is out of range: give 0.5 to below 1.")
+        raise BadInput(
+            say(
+                "Confidence {confidence} is out of range: give 0.5 to below 1.",
+                confidence=numeral(confidence, "g"),
+            )
+        )
     mean, _ = model.predict(x, y, quick=True)
     smooth = conditional_draws(model, x, y, float(np.sqrt(area.max())), draws, rng)
     rise, fall = _within_cells(model, x, y, area, mean)

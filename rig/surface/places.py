@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import BadInput, CannotAnswer
+from rig.language import say
 from rig.surface.covariance import Floats
 
 
@@ -13,9 +14,15 @@ def checked_places(x_mm: ArrayLike, y_mm: ArrayLike) -> tuple[Floats, Floats]:
     """Two arrays of shape (m,), finite, or BadInput."""
     x, y = np.asarray(x_mm, dtype=np.float64), np.asarray(y_mm, dtype=np.float64)
     if x.ndim != 1 or x.shape != y.shape:
-        raise BadInput(f"Places need as many x as y in a row each: {x.shape} and {y.shape} given.")
+        raise BadInput(
+            say(
+                "Places need as many x as y in a row each: {shape} and {shape_2} given.",
+                shape=x.shape,
+                shape_2=y.shape,
+            )
+        )
     if not (np.all(np.isfinite(x)) and np.all(np.isfinite(y))):
-        raise BadInput("A place has a coordinate that is not a number; mend the table.")
+        raise BadInput(say("A place has a coordinate that is not a number; mend the table."))
     return x, y
 
 
@@ -25,10 +32,19 @@ def checked_values(values: ArrayLike, x_mm: Floats, what: str) -> Floats:
     if result.ndim == 0:
         result = np.full(x_mm.shape, float(result))
     if result.shape != x_mm.shape:
-        raise BadInput(f"{len(x_mm)} places come with {result.size} {what}s; give one for each.")
+        raise BadInput(
+            say(
+                "{x} places come with {size} {what}s; give one for each.",
+                x=len(x_mm),
+                size=result.size,
+                what=what,
+            )
+        )
     bad = np.flatnonzero(~np.isfinite(result))
     if len(bad):
-        raise BadInput(f"The {what} at place {bad[0] + 1} is not a number; mend it.")
+        raise BadInput(
+            say("The {what} at place {bad} is not a number; mend it.", what=what, bad=bad[0] + 1)
+        )
     return result
 
 
@@ -40,13 +56,19 @@ def refuse_poor_layout(x_mm: Floats, y_mm: Floats, line_is_enough: bool = False)
     places = len(np.unique(np.column_stack([x_mm, y_mm]), axis=0))
     if places < 4:
         raise CannotAnswer(
-            f"{places} shot place{'s are' if places != 1 else ' is'} too few for a surface; "
-            "take at least four, spread over the floor."
+            say(
+                "{places} shot place{places_2} too few for a surface; take at least four, "
+                "spread over the floor.",
+                places=places,
+                places_2="s are" if places != 1 else " is",
+            )
         )
     centred = np.column_stack([x_mm - x_mm.mean(), y_mm - y_mm.mean()])
     spread = np.linalg.svd(centred, compute_uv=False)
     if not line_is_enough and spread[1] < 0.01 * spread[0]:
         raise CannotAnswer(
-            "All shots lie on one line, so the floor beside it is unknown; "
-            "take shots across the room too."
+            say(
+                "All shots lie on one line, so the floor beside it is unknown; take shots "
+                "across the room too."
+            )
         )

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import Delaunay
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.surface.covariance import Floats
 from rig.surface.places import checked_places, checked_values, refuse_poor_layout
 
@@ -142,7 +143,7 @@ def grid_volume(depth: ArrayLike, cell_area: float) -> float:
     """
     h = np.asarray(depth, dtype=np.float64)
     if h.ndim != 2 or min(h.shape) < 2:
-        raise BadInput("A grid of depths needs at least two rows and two columns.")
+        raise BadInput(say("A grid of depths needs at least two rows and two columns."))
     present = np.isfinite(h)
     whole = present[:-1, :-1] & present[1:, :-1] & present[:-1, 1:] & present[1:, 1:]
     touched = np.zeros(h.shape)

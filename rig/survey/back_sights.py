@@ -32,8 +32,8 @@ from rig.survey.laser.line_watch import (
 )
 from rig.survey.laser.verdict import SIGMAS
 from rig.survey.stand import HeldReading, Stand
-from rig.units import counted
 from rig.words import laser as words
+from rig.words import say, say_many
 from rig.words.typed import sure_of_place
 
 RESTLESS = "restless"
@@ -252,9 +252,10 @@ class BackSights:
         assert self.pending is not None
         label = self.pending.stand.label
         self._put_off(time_s)
-        text = (
-            f"nobody came to {label}: the line is not checked. Later: rig survey --kind benchmark "
-            f"--label {label}"
+        text = say(
+            "nobody came to {label}: the line is not checked. Later: rig survey --kind "
+            "benchmark --label {label}",
+            label=label,
         )
         return Trouble(text=text, reason="unchecked")
 
@@ -280,9 +281,12 @@ class BackSights:
         until_s = pending.until_s if pending.until_s == math.inf else now_s + self._wait_s
         self.pending = replace(pending, first=held, until_s=until_s)
         way = "more" if found.change_mm > 0 else "less"
-        text = (
-            f"{label} reads {self._show(abs(found.change_mm))} {way} than before: "
-            f"{sure_of_place(label, self._begun.by_tape)}"
+        text = say(
+            "{label} reads {show} {way} than before: {sure_of_place}",
+            label=label,
+            show=self._show(abs(found.change_mm)),
+            way=way,
+            sure_of_place=sure_of_place(label, self._begun.by_tape),
         )
         return [Ask(label=label, text=text)]
 
@@ -422,18 +426,27 @@ class BackSights:
 
     def _in_words(self, found: Found, label: str) -> str:
         if found.word == "held":
-            return f"the line stands where it was, within {self._show(found.allowed_mm)}"
+            return say(
+                "the line stands where it was, within {show}", show=self._show(found.allowed_mm)
+            )
         way = "up" if found.change_mm > 0 else "down"
-        moved = (
-            f"the line went {self._show(abs(found.change_mm))} {way} since it was last seen at "
-            f"{label}"
+        moved = say(
+            "the line went {show} {way} since it was last seen at {label}",
+            show=self._show(abs(found.change_mm)),
+            way=way,
+            label=label,
         )
         if found.word == "set up":
             way = "higher" if found.change_mm > 0 else "lower"
-            return f"at {label} the line is {self._show(abs(found.change_mm))} {way} than before"
+            return say(
+                "at {label} the line is {show} {way} than before",
+                label=label,
+                show=self._show(abs(found.change_mm)),
+                way=way,
+            )
         if found.word == "drift":
-            return f"{moved}: slowly enough for drift"
-        return f"{moved}: more than a laser drifts, it was knocked"
+            return say("{moved}: slowly enough for drift", moved=moved)
+        return say("{moved}: more than a laser drifts, it was knocked", moved=moved)
 
     def _spread(self, found: Found, shot: ShotTaken, now_s: float) -> ShotTaken:
         assert self._line is not None
@@ -454,17 +467,25 @@ class BackSights:
             rate_mm_per_h=found.change_mm / hours,
             rate_stderr_mm_per_h=found.stderr_mm / hours,
             shots=spread,
-            text=f"drift: {text}. Spread over the {counted(len(spread), 'shot')} since, "
-            f"each now with its doubt (up to ± {self._show(doubt_mm)})",
+            text=say(
+                "drift: {text}. Spread over the {shots} since, each now with its doubt (up to "
+                "± {show})",
+                text=text,
+                shots=say_many("{count} shot", "{count} shots", len(spread)),
+                show=self._show(doubt_mm),
+            ),
         )
 
     def _jolted(self, found: Found, label: str, since: list[ShotTaken], text: str) -> Jolted:
         aside = ""
         if since:
             are, them = ("is", "it") if len(since) == 1 else ("are", "them")
-            aside = (
-                f"{counted(len(since), 'shot')} since {are} set aside (kept, not used): shoot "
-                f"{them} again. {words.PUT_BACK} "
+            aside = say(
+                "{shots} since {are} set aside (kept, not used): shoot {them} again. {put_back} ",
+                shots=say_many("{count} shot", "{count} shots", len(since)),
+                are=are,
+                them=them,
+                put_back=words.PUT_BACK,
             )
         return Jolted(
             label=label,
@@ -472,14 +493,19 @@ class BackSights:
             stderr_mm=found.stderr_mm,
             kind=self._kind,
             labels=tuple(shot.label for shot in since),
-            text=f"jolt: {text}. {aside}The line is tied anew at {label}",
+            text=say(
+                "jolt: {text}. {aside}The line is tied anew at {label}",
+                text=text,
+                aside=aside,
+                label=label,
+            ),
         )
 
 
 def _restless() -> Trouble:
-    text = (
-        "the line does not hold: give the laser a firm stand and time to settle, see rig check "
-        "drift, then go on with rig survey"
+    text = say(
+        "the line does not hold: give the laser a firm stand and time to settle, see rig "
+        "check drift, then go on with rig survey"
     )
     return Trouble(text=text, reason=RESTLESS)
 

@@ -23,6 +23,7 @@ from rig.events import (
     Trouble,
     Undone,
 )
+from rig.language import say
 from rig.survey.arming import Arming
 from rig.survey.back_sights import RESTLESS, BackSights
 from rig.survey.button import Button
@@ -111,7 +112,7 @@ class Capture:
         self._arming = Arming(walk_s)
         if last_shot_mm is not None:
             here_mm = last_shot_mm + self._line.offset_mm
-            self._arming.leave(here_mm, self._band(0.0), label=last_label or "the last shot")
+            self._arming.leave(here_mm, self._band(0.0), label=last_label or say("the last shot"))
             self._arming.interrupt()  # nobody knows where the rod went meanwhile
         self._patience = Patience()
         self._said: set[str] = set()
@@ -163,7 +164,9 @@ class Capture:
             elif name == "quit":
                 self._quit(argument == AT_ONCE)
             elif name != CLOCK_SET:
-                self._out.append(Trouble(text=f"there is no act called {name}", reason="act"))
+                self._out.append(
+                    Trouble(text=say("there is no act called {name}", name=name), reason="act")
+                )
         return self._told()
 
     def lost(self, time_s: float) -> list[Event]:
@@ -260,7 +263,11 @@ class Capture:
             arming.asked = True
             label = self._asked_for.label
             before = arming.reference_label or "before"
-            text = f"same height as {before}: still there? press to take it as {label}"
+            text = say(
+                "same height as {before}: still there? press to take it as {label}",
+                before=before,
+                label=label,
+            )
             self._out.append(Ask(label=label, text=text))
 
     def _height(self) -> HeldReading | None:
@@ -426,7 +433,7 @@ class Capture:
     def _undo(self) -> None:
         undone = self._round.undo()
         if undone is None:
-            self._out.append(Trouble(text="nothing more to undo", reason="undo"))
+            self._out.append(Trouble(text=say("nothing more to undo"), reason="undo"))
             return
         what, label = undone
         self._quitting, self._line.pending = False, None
@@ -449,7 +456,9 @@ class Capture:
     def _go_to(self, label: str) -> None:
         if not self._round.go_to(label):
             self._out.append(
-                Trouble(text=f"there is no point {label} in this survey", reason="goto")
+                Trouble(
+                    text=say("there is no point {label} in this survey", label=label), reason="goto"
+                )
             )
             return
         self._line.pending, self._quitting = None, False

@@ -19,6 +19,7 @@ from shapely.ops import nearest_points
 
 from rig.errors import BadInput
 from rig.job.rows import SAME_PLACE_MM
+from rig.language import say
 from rig.room import Outline, raster
 from rig.survey.walk import walk_order
 from rig.units import METRIC, Units
@@ -80,7 +81,9 @@ def lay_out(
     """
     for name, length in (("spacing", spacing_mm), ("edge", edge_mm)):
         if not (math.isfinite(length) and length > 0):
-            raise BadInput(f"the {name} must be more than nothing, as in 3ft or 15cm.")
+            raise BadInput(
+                say("the {name} must be more than nothing, as in 3ft or 15cm.", name=name)
+            )
     floor = outline.polygon
     usable = _usable(floor, edge_mm, units)
     x0, y0, x1, y1 = floor.bounds
@@ -163,8 +166,11 @@ def _further(label: str, on: int) -> str:
 def _refuse_too_many(count: float) -> None:
     if count > MOST_POINTS:
         raise BadInput(
-            f"such a spacing asks for more than {MOST_POINTS} points on this floor, more than "
-            "anybody walks: take a wider spacing."
+            say(
+                "such a spacing asks for more than {most_points} points on this floor, more "
+                "than anybody walks: take a wider spacing.",
+                most_points=MOST_POINTS,
+            )
         )
 
 
@@ -175,8 +181,12 @@ def _usable(floor: Any, edge_mm: float, units: Units) -> Any:
         circle = shapely.maximum_inscribed_circle(floor, tolerance=0.5)
         largest = math.floor(shapely.length(circle) - 0.5)
         raise BadInput(
-            f"an edge of {units.span(edge_mm)} leaves no room for points: the largest that works "
-            f"here is {units.span(largest)}."
+            say(
+                "an edge of {edge} leaves no room for points: the largest that works here is "
+                "{largest}.",
+                edge=units.span(edge_mm),
+                largest=units.span(largest),
+            )
         )
     shapely.prepare(usable)
     return usable

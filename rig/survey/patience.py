@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Literal
 
+from rig.language import say
 from rig.survey.rocking import MIN_SWINGS, RockWindow
 from rig.survey.stillness import GAP_S, StillWindow
 
@@ -82,28 +83,42 @@ class Patience:
         state = window.state()
         spread, limit = show(window.spread_mm), show(window.limit_mm)
         if want == "beam":
-            return "no_beam", "no beam: turn the receiver to the laser"
+            return "no_beam", say("no beam: turn the receiver to the laser")
         if self.breaks >= 3 or (state == "not enough" and self.breaks):
             return "flicker", (
-                "the beam flickers: turn the receiver to the laser, or clear what stands between"
+                say(
+                    "the beam flickers: turn the receiver to the laser, or clear what stands "
+                    "between"
+                )
             )
         if isinstance(window, RockWindow):
             if window.swings < MIN_SWINGS:
                 return "rocking", (
-                    f"{window.swings} of {MIN_SWINGS} swings seen: wave the rod slowly through "
-                    "plumb"
+                    say(
+                        "{swings} of {min_swings} swings seen: wave the rod slowly through plumb",
+                        swings=window.swings,
+                        min_swings=MIN_SWINGS,
+                    )
                 )
             return "rocking", (
-                f"the swings do not agree: they spread {spread}, the limit is {limit} (--still); "
-                "keep the foot on its spot"
+                say(
+                    "the swings do not agree: they spread {spread}, the limit is {limit} "
+                    "(--still); keep the foot on its spot",
+                    spread=spread,
+                    limit=limit,
+                )
             )
         if state in ("moving", "noisy"):
             return state, (
-                f"the rod moves or is too noisy to settle: readings spread {spread}, the limit is "
-                f"{limit} (--still)"
+                say(
+                    "the rod moves or is too noisy to settle: readings spread {spread}, the "
+                    "limit is {limit} (--still)",
+                    spread=spread,
+                    limit=limit,
+                )
             )
         if state == "trending":
-            return state, "the rod sinks or rises slowly: hold it still"
+            return state, say("the rod sinks or rises slowly: hold it still")
         if state == "not enough":
-            return "seldom", "readings come too seldom to tell whether the rod is still"
+            return "seldom", say("readings come too seldom to tell whether the rod is still")
         return None

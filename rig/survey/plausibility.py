@@ -34,8 +34,8 @@ from rig.events import (
     Trouble,
     Undone,
 )
+from rig.language import join, numeral, say, say_many
 from rig.survey.mirrored import LARGEST_RANGE_MM, SenseWatch
-from rig.units import counted
 
 SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
 """What a tape may read under a line (common practice, no source)."""
@@ -86,10 +86,10 @@ def doubts_of_table(
     setups: dict[str, list[tuple[str, float]]] = {}
     for setup, label, reading_mm in readings:
         setups.setdefault(setup, []).append((label, reading_mm))
-    ask = f"is --unit {unit} right?"
+    ask = say("is --unit {unit} right?", unit=unit)
     told = []
     for setup, rows in setups.items():
-        under = f" under set-up {setup}" if len(setups) > 1 else ""
+        under = say(" under set-up {setup}", setup=setup) if len(setups) > 1 else ""
         before = list(earlier.get(setup, ()))
         usual_mm = median([*before, *(reading_mm for _, reading_mm in rows)])
         beyond, mixed, sound = [], [], []
@@ -102,20 +102,43 @@ def doubts_of_table(
                 sound.append((reading_mm, label))
         if beyond:
             told.append(
-                f"{counted(len(beyond), 'reading')}{under} {_is_are(beyond)} outside what a tape "
-                f"reads under a line ({show(SHORTEST_TYPED_MM)} to {show(LONGEST_TYPED_MM)}): "
-                f"{_some(beyond)}; {ask}"
+                say(
+                    "{readings}{under} {is_are} outside what a tape reads under a line ({show} "
+                    "to {show_2}): {some}; {ask}",
+                    readings=say_many("{count} reading", "{count} readings", len(beyond)),
+                    under=under,
+                    is_are=_is_are(beyond),
+                    show=show(SHORTEST_TYPED_MM),
+                    show_2=show(LONGEST_TYPED_MM),
+                    some=_some(beyond),
+                    ask=ask,
+                )
             )
         if mixed:
             told.append(
-                f"{counted(len(mixed), 'reading')}{under} {_is_are(mixed)} some 25.4 times off "
-                f"the others: {_some(mixed)}. Inches among millimetres? {ask.capitalize()}"
+                say(
+                    "{readings}{under} {is_are} some 25.4 times off the others: {some}. Inches "
+                    "among millimetres? {capitalize}",
+                    readings=say_many("{count} reading", "{count} readings", len(mixed)),
+                    under=under,
+                    is_are=_is_are(mixed),
+                    some=_some(mixed),
+                    capitalize=ask.capitalize(),
+                )
             )
         if sound and (range_mm := max(sound)[0] - min(sound)[0]) > LARGEST_RANGE_MM:
             told.append(
-                f"The readings{under} range over {show(range_mm)}, from {show(min(sound)[0])} at "
-                f"{min(sound)[1]} to {show(max(sound)[0])} at {max(sound)[1]}, and few floors are "
-                f"that far out of level: {ask}"
+                say(
+                    "The readings{under} range over {show}, from {show_2} at {sound} to "
+                    "{show_3} at {sound_2}, and few floors are that far out of level: {ask}",
+                    under=under,
+                    show=show(range_mm),
+                    show_2=show(min(sound)[0]),
+                    sound=min(sound)[1],
+                    show_3=show(max(sound)[0]),
+                    sound_2=max(sound)[1],
+                    ask=ask,
+                )
             )
     return told
 
@@ -129,7 +152,7 @@ def _times_apart(value_mm: float, usual_mm: float) -> bool:
 
 
 def _some(labels: list[str]) -> str:
-    return ", ".join(labels[:5]) + (" …" if len(labels) > 5 else "")
+    return join(", ", labels[:5]) + (" …" if len(labels) > 5 else "")
 
 
 def _is_are(things: list[str]) -> str:
@@ -162,15 +185,23 @@ class Counts:
             f"{count} {what}"
             for count, what in (
                 (self.damaged, "damaged"),
-                (self.missed, "never came"),
-                (self.repeated, "came twice or late"),
+                (self.missed, say("never came")),
+                (self.repeated, say("came twice or late")),
             )
             if count
         ]
-        told = f"Messages of the rod: {', '.join(parts)}; none of them was used." if parts else ""
-        times = "once" if self.lost == 1 else f"{self.lost} times"
-        return " ".join(
-            [*([told] if told else []), *([f"Link lost {times}."] if self.lost else [])]
+        told = (
+            say("Messages of the rod: {parts}; none of them was used.", parts=join(", ", parts))
+            if parts
+            else ""
+        )
+        times = "once" if self.lost == 1 else say("{lost} times", lost=self.lost)
+        return join(
+            " ",
+            [
+                *([told] if told else []),
+                *([say("Link lost {times}.", times=times)] if self.lost else []),
+            ],
         )
 
 
@@ -231,14 +262,14 @@ class Guard:
         self._shortest_mm, self._longest_mm = shortest_mm, longest_mm
         self._show = show
         self._slips = (
-            "a reading is wrong, or the laser moved"
+            say("a reading is wrong, or the laser moved")
             if by_tape
-            else ("the line or the clamp has moved")
+            else (say("the line or the clamp has moved"))
         )
         self._asks = (
-            "was it misread, or did the laser move"
+            say("was it misread, or did the laser move")
             if by_tape
-            else "did the clamp slip, or the laser move"
+            else say("did the clamp slip, or the laser move")
         )
         self._sense = sense or SenseWatch()
         self._benchmarks = dict(benchmarks or {})
@@ -261,7 +292,7 @@ class Guard:
             return self._bad(reading)
         told: list[Event] = []
         if reading.status == "low_battery":
-            told += self._once("battery", "the rod's battery is low")
+            told += self._once("battery", say("the rod's battery is low"))
         if reading.value_mm is None:
             self.interrupt()
         elif reading.status != "button":
@@ -274,10 +305,12 @@ class Guard:
         """Take a reading made by eye: each that no tape can read is told."""
         if self._shortest_mm <= value_mm <= self._longest_mm:
             return []
-        text = (
-            f"a reading of {self._show(value_mm)} is outside what a tape reads under a line "
-            f"({self._show(self._shortest_mm)} to {self._show(self._longest_mm)}): is its unit "
-            "(--unit) another? Undo it if it was a slip"
+        text = say(
+            "a reading of {show} is outside what a tape reads under a line ({show_2} to "
+            "{show_3}): is its unit (--unit) another? Undo it if it was a slip",
+            show=self._show(value_mm),
+            show_2=self._show(self._shortest_mm),
+            show_3=self._show(self._longest_mm),
         )
         return [Trouble(text=text, reason="length")]
 
@@ -285,7 +318,7 @@ class Guard:
         """Hear how full the rod's battery is."""
         if percent > LOW_BATTERY_PERCENT:
             return []
-        return self._once("battery", f"the rod's battery is low: {percent} %")
+        return self._once("battery", say("the rod's battery is low: {percent} %", percent=percent))
 
     def lost(self) -> None:
         """Hear that the link broke."""
@@ -337,10 +370,13 @@ class Guard:
         if reading.problem in (DUPLICATE, OUT_OF_ORDER):
             self.counts.repeated += 1
             return self._once(
-                "repeated", "the rod says some things twice or out of order: each is used once"
+                "repeated", say("the rod says some things twice or out of order: each is used once")
             )
         self.counts.damaged += 1
-        text = f"a message came damaged ({reading.problem}): such are kept in the log, not used"
+        text = say(
+            "a message came damaged ({problem}): such are kept in the log, not used",
+            problem=reading.problem,
+        )
         return self._once("damaged", text)
 
     def _length(self, value_mm: float) -> list[Event]:
@@ -349,9 +385,13 @@ class Guard:
             return []
         return self._once(
             "length",
-            f"a reading of {self._show(value_mm)} is outside the rod's length "
-            f"({self._show(self._shortest_mm)} to {self._show(self._longest_mm)}): is its unit, or "
-            "--profile, another? Undo it if it was a slip",
+            say(
+                "a reading of {show} is outside the rod's length ({show_2} to {show_3}): is "
+                "its unit, or --profile, another? Undo it if it was a slip",
+                show=self._show(value_mm),
+                show_2=self._show(self._shortest_mm),
+                show_3=self._show(self._longest_mm),
+            ),
         )
 
     def _unit(self, time_s: float, value_mm: float) -> list[Event]:
@@ -369,8 +409,13 @@ class Guard:
         way, shows, read = ("small", "inches", "mm") if small else ("large", "mm", "inches")
         return self._once(
             "unit",
-            f"readings are some 25.4 times too {way} beside those before: does the rod show "
-            f"{shows} where the profile reads {read}?",
+            say(
+                "readings are some 25.4 times too {way} beside those before: does the rod show "
+                "{shows} where the profile reads {read}?",
+                way=way,
+                shows=shows,
+                read=read,
+            ),
         )
 
     def _stuck(self, time_s: float, value_mm: float) -> list[Event]:
@@ -394,8 +439,12 @@ class Guard:
             return []
         return self._once(
             "stuck",
-            f"the rod has shown {self._show(value_mm)} without a flicker for {for_s:.0f} s: does "
-            "its display hang? Undo what was taken meanwhile",
+            say(
+                "the rod has shown {show} without a flicker for {for_} s: does its display "
+                "hang? Undo what was taken meanwhile",
+                show=self._show(value_mm),
+                for_=numeral(for_s, ".0f"),
+            ),
         )
 
     def _learn(self, time_s: float, value_mm: float) -> None:
@@ -420,9 +469,13 @@ class Guard:
         if abs(off_mm) <= max(MOVED_MM, 3.0 * math.hypot(shot.stderr_mm, before[1])):
             return []
         way = "more" if off_mm > 0 else "less"
-        text = (
-            f"{shot.label} reads {self._show(abs(off_mm))} {way} than before: {self._slips}. Go on "
-            "under a new --setup, and shoot again what was shot since"
+        text = say(
+            "{label} reads {show} {way} than before: {slips}. Go on under a new --setup, "
+            "and shoot again what was shot since",
+            label=shot.label,
+            show=self._show(abs(off_mm)),
+            way=way,
+            slips=self._slips,
         )
         return [Trouble(text=text, reason="moved")]
 
@@ -439,10 +492,20 @@ class Guard:
             return []
         step_mm = here.reading_mm - near[0].reading_mm
         way = "more" if step_mm > 0 else "less"
-        beside = "before" if near[0].label == here.label else f"{near[0].label} beside it"
-        text = (
-            f"{here.label} reads {self._show(abs(step_mm))} {way} than {beside}, a step that no "
-            f"floor makes: {self._asks}? Undo and shoot {near[0].label} again to know"
+        beside = (
+            "before"
+            if near[0].label == here.label
+            else say("{label} beside it", label=near[0].label)
+        )
+        text = say(
+            "{label} reads {show} {way} than {beside}, a step that no floor makes: {asks}? "
+            "Undo and shoot {label_2} again to know",
+            label=here.label,
+            show=self._show(abs(step_mm)),
+            way=way,
+            beside=beside,
+            asks=self._asks,
+            label_2=near[0].label,
         )
         return [Trouble(text=text, reason="step")]
 

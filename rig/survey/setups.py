@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.errors import BadInput, CannotAnswer
+from rig.language import numeral, say
 
 Floats = npt.NDArray[np.float64]
 
@@ -184,8 +185,12 @@ def _refuse_odd(sights: Sequence[Sight]) -> None:
     for s in sights:
         if not (math.isfinite(s.reading_mm) and math.isfinite(s.stderr_mm) and s.stderr_mm > 0):
             raise BadInput(
-                f"the sight of {s.benchmark} from set-up {s.setup} needs a finite reading and a "
-                "standard error above 0."
+                say(
+                    "the sight of {benchmark} from set-up {setup} needs a finite reading and a "
+                    "standard error above 0.",
+                    benchmark=s.benchmark,
+                    setup=s.setup,
+                )
             )
 
 
@@ -213,26 +218,41 @@ def contradictions(ties: Ties, show: Callable[[float], str] = "{:.1f} mm".format
     bad = ties.blunder
     if bad is not None:
         way = "more" if bad.off_mm > 0 else "less"
-        text = (
-            f"The sight of {bad.sight.benchmark} from set-up {bad.sight.setup} reads "
-            f"{show(abs(bad.off_mm))} {way} than the other sights say"
+        text = say(
+            "The sight of {benchmark} from set-up {setup} reads {show} {way} than the "
+            "other sights say",
+            benchmark=bad.sight.benchmark,
+            setup=bad.sight.setup,
+            show=show(abs(bad.off_mm)),
+            way=way,
         )
         if bad.rivals:
-            others = ", or ".join(f"{s.benchmark} from {s.setup}" for s in bad.rivals[:3])
-            text += (
-                f" (or it is {others}{' …' if len(bad.rivals) > 3 else ''}: these sights cannot "
-                "tell). Shoot one more benchmark from both set-ups, or these again"
+            others = ", or ".join(
+                say("{benchmark} from {setup}", benchmark=s.benchmark, setup=s.setup)
+                for s in bad.rivals[:3]
+            )
+            text += say(
+                " (or it is {others}{rivals}: these sights cannot tell). Shoot one more "
+                "benchmark from both set-ups, or these again",
+                others=others,
+                rivals=" …" if len(bad.rivals) > 3 else "",
             )
         else:
-            text += (
+            text += say(
                 ": misread, or read beside it. Shoot it again: rig survey --kind benchmark "
-                f"--label {bad.sight.benchmark} --setup {bad.sight.setup}"
+                "--label {benchmark} --setup {setup}",
+                benchmark=bad.sight.benchmark,
+                setup=bad.sight.setup,
             )
         said.append(text + ".")
     if ties.widened > 1.0:
         said.append(
-            f"The benchmarks disagree {ties.widened:.1f} times as much as their doubt allows "
-            f"(chance {ties.agree:.1g}): the doubt of the set-ups' lines was widened by that."
+            say(
+                "The benchmarks disagree {widened} times as much as their doubt allows (chance "
+                "{agree}): the doubt of the set-ups' lines was widened by that.",
+                widened=numeral(ties.widened, ".1f"),
+                agree=numeral(ties.agree, ".1g"),
+            )
         )
     return said
 
@@ -349,19 +369,35 @@ def _tied(names: Sequence[str], sights: Iterable[Sight]) -> set[str]:
 def _missing_tie(name: str, first: str, tied: set[str], sights: Iterable[Sight]) -> str:
     known = list(dict.fromkeys(s.benchmark for s in sights if s.setup in tied))
     own = list(dict.fromkeys(s.benchmark for s in sights if s.setup == name))
-    text = f"set-up {name} shares no benchmark with set-up {first}, nor through others: "
+    text = say(
+        "set-up {name} shares no benchmark with set-up {first}, nor through others: ",
+        name=name,
+        first=first,
+    )
     if known:
         return text + (
-            f"shoot {known[0]} from it too (rig survey --kind benchmark --label {known[0]} "
-            f"--setup {name})."
+            say(
+                "shoot {known} from it too (rig survey --kind benchmark --label {known} "
+                "--setup {name}).",
+                known=known[0],
+                name=name,
+            )
         )
     mark = own[0] if own else "BM1"
     if own:
         return text + (
-            f"shoot {mark} from the other too (rig survey --kind benchmark --label {mark} "
-            f"--setup {first})."
+            say(
+                "shoot {mark} from the other too (rig survey --kind benchmark --label {mark} "
+                "--setup {first}).",
+                mark=mark,
+                first=first,
+            )
         )
     return text + (
-        f"shoot one benchmark from both (rig survey --kind benchmark --label {mark} --setup "
-        f"{name})."
+        say(
+            "shoot one benchmark from both (rig survey --kind benchmark --label {mark} --setup "
+            "{name}).",
+            mark=mark,
+            name=name,
+        )
     )

@@ -13,6 +13,7 @@ from rig.devices.typed import TypedReader
 from rig.errors import BadInput
 from rig.files import write_whole
 from rig.job.rows import SAME_PLACE_MM
+from rig.language import join, numeral, say
 from rig.room import Outline
 from rig.survey.plausibility import LONGEST_TYPED_MM
 
@@ -24,9 +25,9 @@ MOST_SHOTS = 100_000  # more than these no floor is made of: `rig.surface.gaussi
 NEEDED = ("label", "x", "y", "reading")
 OPTIONAL = ("stderr", "setup", "kind")
 EXPORTED = ("label", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind")
-THINNER = (
-    "of a scan, keep the mean reading of each square of 25 mm (1 in) or more as one row: floor, "
-    "plan and flatness work with such a scan, and more points would tell no more"
+THINNER = say(
+    "of a scan, keep the mean reading of each square of 25 mm (1 in) or more as one row: "
+    "floor, plan and flatness work with such a scan, and more points would tell no more"
 )
 OUTSIDE_MM = 25.0
 LONGEST_ROD_MM = 20_000.0
@@ -84,15 +85,27 @@ def read_table(path: Path, unit: str, outline: "Outline", grid: Mapping[str, Pla
             _refuse_misplaced(row, unit, outline, grid)
         except BadInput as error:
             said = str(error).removeprefix(f"{told.where}: ")
-            raise BadInput(f"{told.where}: {said} Nothing was taken; mend it and retry.") from None
+            raise BadInput(
+                say(
+                    "{where}: {said} Nothing was taken; mend it and retry.",
+                    where=told.where,
+                    said=said,
+                )
+            ) from None
         rows.append(row)
     if not rows:
         raise texts.no_rows(path)
     likelier = _likelier_unit(rows, unit, outline)
     if likelier:
         raise BadInput(
-            f"{path}: read in {unit}, all places stand crammed in one corner of the room; read in "
-            f"{likelier} they fill it. Nothing was taken; retry with --unit {likelier}."
+            say(
+                "{path}: read in {unit}, all places stand crammed in one corner of the room; "
+                "read in {likelier} they fill it. Nothing was taken; retry with --unit "
+                "{likelier}.",
+                path=path,
+                unit=unit,
+                likelier=likelier,
+            )
         )
     return rows
 
@@ -102,23 +115,35 @@ def _row(told: texts.Row, tape_mm: float, grid: Mapping[str, Place]) -> Row:
     label = _label(told.text("label"), grid)
     kind = told.text("kind") or "floor"
     if kind not in KINDS:
-        raise BadInput(f"kind {kind!r} is not known; it is one of {', '.join(KINDS)}.")
+        raise BadInput(
+            say(
+                "kind {kind!r} is not known; it is one of {kinds}.",
+                kind=kind,
+                kinds=join(", ", KINDS),
+            )
+        )
     placeless = kind == "benchmark" and not told.text("x") and not told.text("y")
     x_mm, y_mm = (None, None) if placeless else (told.length("x"), told.length("y"))
     reading_mm = told.length("reading")
     if abs(reading_mm) > LONGEST_ROD_MM:
         raise BadInput(
-            f"the reading is {reading_mm / 1000:.1f} m, longer than any rod: is --unit "
-            f"{told.unit} right?"
+            say(
+                "the reading is {reading} m, longer than any rod: is --unit {unit} right?",
+                reading=numeral(reading_mm / 1000, ".1f"),
+                unit=told.unit,
+            )
         )
     if reading_mm < 0.0 and kind in ("floor", "finished"):
         raise BadInput(
-            f"{label} reads less than 0. A reading is how far the line stands above the floor, "
-            "larger where the floor is lower; turn heights into readings first."
+            say(
+                "{label} reads less than 0. A reading is how far the line stands above the "
+                "floor, larger where the floor is lower; turn heights into readings first.",
+                label=label,
+            )
         )
     stderr_mm = told.length("stderr") if told.text("stderr") else tape_mm
     if stderr_mm < 0.0 or (stderr_mm == 0.0 and kind == "benchmark"):
-        raise BadInput("the standard error must be above 0.")
+        raise BadInput(say("the standard error must be above 0."))
     return Row(
         label,
         x_mm,
@@ -132,7 +157,7 @@ def _row(told: texts.Row, tape_mm: float, grid: Mapping[str, Place]) -> Row:
 
 def _label(written: str, grid: Mapping[str, Place]) -> str:
     if not written:
-        raise BadInput("the label is missing.")
+        raise BadInput(say("the label is missing."))
     texts.name_of(written, "label")
     return written.upper() if written.upper() in grid else written
 
@@ -140,7 +165,9 @@ def _label(written: str, grid: Mapping[str, Place]) -> str:
 def _refuse_twice(row: Row, line: int, seen: dict[tuple[str, str, str], int]) -> None:
     once = (row.kind, row.point, row.setup if row.kind == "benchmark" else "")
     if once in seen:
-        raise BadInput(f"{row.point} stands in line {seen[once]} already.")
+        raise BadInput(
+            say("{point} stands in line {seen} already.", point=row.point, seen=seen[once])
+        )
     seen[once] = line
 
 
@@ -151,15 +178,29 @@ def _refuse_misplaced(row: Row, unit: str, outline: "Outline", grid: Mapping[str
         # A line may be tied by a sight of the very spot; else two places would pass for one.
         if meant is not None and (place is None or math.dist(place, meant) > SAME_PLACE_MM):
             raise BadInput(
-                f"{row.point} is a grid point: give the benchmark a name of its own, as BM1."
+                say(
+                    "{point} is a grid point: give the benchmark a name of its own, as BM1.",
+                    point=row.point,
+                )
             )
         return
     assert place is not None
     if meant is not None and math.dist(place, meant) > SAME_PLACE_MM:
-        raise BadInput(f"the grid has {row.point} at {meant[0]:.0f}, {meant[1]:.0f} mm, not here.")
+        raise BadInput(
+            say(
+                "the grid has {point} at {meant}, {meant_2} mm, not here.",
+                point=row.point,
+                meant=numeral(meant[0], ".0f"),
+                meant_2=numeral(meant[1], ".0f"),
+            )
+        )
     if row.kind != "threshold" and (off_mm := _outside_mm(outline, *place)) > OUTSIDE_MM:
-        ask = f" Is --unit {unit} right?" if off_mm > _reach_mm(outline) / 2.0 else ""
-        raise BadInput(f"{row.point} lies outside the walls or in an opening.{ask}")
+        ask = (
+            say(" Is --unit {unit} right?", unit=unit) if off_mm > _reach_mm(outline) / 2.0 else ""
+        )
+        raise BadInput(
+            say("{point} lies outside the walls or in an opening.{ask}", point=row.point, ask=ask)
+        )
 
 
 def write_table(path: Path, shots: "Iterable[Shot]") -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rig.language import join, say
 from rig.target.level import Floats, Plane
 from rig.target.lowest import Give, Wishes, least
 from rig.target.programme import Hold, slope_of
@@ -35,20 +36,25 @@ def why_not(wishes: Wishes, say_place: SayPlace, units: Units) -> str:
             if fight.solve([one, two], cover=False) is None:
                 return _two_fight(fight, one, two)
     if len(holds) > 2 and fight.solve(holds, cover=False) is None:
-        names = ", ".join(hold.name for hold in holds[:-1])
-        return (
-            f"{_cap(names)} and {holds[-1].name} cannot all lie on one plane with {fight.limit}. "
-            + fight.advice(holds, cover=False)
-        )
+        names = join(", ", (hold.name for hold in holds[:-1]))
+        return say(
+            "{cap} and {name} cannot all lie on one plane with {limit}. ",
+            cap=_cap(names),
+            name=holds[-1].name,
+            limit=fight.limit,
+        ) + fight.advice(holds, cover=False)
     alone = next((hold for hold in holds if fight.solve([hold], cover=True) is None), None)
     at_odds = [alone] if alone else holds
     together = "" if alone else " together"
-    names = " and ".join(hold.name for hold in at_odds)
-    return (
-        f"{_cap(names)}{together} and the minimum cover fight: with {fight.limit} too little "
-        f"cover is left {fight.worst_place(at_odds, say_place)}. "
-        + fight.advice(at_odds, cover=True)
-    )
+    names = join(" and ", (hold.name for hold in at_odds))
+    return say(
+        "{cap}{together} and the minimum cover fight: with {limit} too little cover is "
+        "left {worst_place}. ",
+        cap=_cap(names),
+        together=together,
+        limit=fight.limit,
+        worst_place=fight.worst_place(at_odds, say_place),
+    ) + fight.advice(at_odds, cover=True)
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +71,11 @@ class _Fight:
     @property
     def limit(self) -> str:
         slope = self.wishes.max_slope
-        return "a level floor" if slope == 0 else f"a slope of at most {self.units.slope(slope)}"
+        return (
+            say("a level floor")
+            if slope == 0
+            else say("a slope of at most {slope}", slope=self.units.slope(slope))
+        )
 
     def length(self, mm: float) -> str:
         """Write a length rounded up, so that the change said is enough."""
@@ -85,7 +95,7 @@ class _Fight:
     def advice(self, holds: Sequence[Hold], cover: bool) -> str:
         options = self._changes(holds, cover)
         if not options:
-            return "No single change reconciles them: leave out one of the held heights."
+            return say("No single change reconciles them: leave out one of the held heights.")
         text = options[0][0].upper() + options[0][1:]
         return ", or ".join([text, *options[1:]]) + "."
 
@@ -96,18 +106,32 @@ class _Fight:
             for up, word in ((1.0, "raise"), (-1.0, "lower")):
                 solved = self.solve(holds, cover, Give(hold=n, up=up))
                 if solved is not None:
-                    moves.append((solved[1], f"{word} {hold.name} by {self.length(solved[1])}"))
+                    moves.append(
+                        (
+                            solved[1],
+                            say(
+                                "{word} {name} by {solved}",
+                                word=word,
+                                name=hold.name,
+                                solved=self.length(solved[1]),
+                            ),
+                        )
+                    )
             told += [min(moves)] if moves else []
         options = [text for _, text in sorted(told)]
         if self.wishes.max_slope > 0 or len(holds) > 1:
             solved = self.solve(holds, cover, Give(slope=1.0), level=True)
             if solved is not None:
                 ratio = slope_of(solved[1])
-                options.append(f"allow a slope of {self.units.slope(ratio, up=True)}")
+                options.append(
+                    say("allow a slope of {ratio}", ratio=self.units.slope(ratio, up=True))
+                )
         if cover:
             solved = self.solve(holds, cover, Give(cover=1.0))
             if solved is not None and solved[1] <= self.wishes.min_cover_mm:
-                options.append(f"lower the minimum cover by {self.length(solved[1])}")
+                options.append(
+                    say("lower the minimum cover by {solved}", solved=self.length(solved[1]))
+                )
         return options
 
     def worst_place(self, holds: Sequence[Hold], say_place: SayPlace) -> str:
@@ -125,15 +149,20 @@ def _two_fight(fight: _Fight, one: Hold, two: Hold) -> str:
     apart = math.dist((one.x_mm, one.y_mm), (two.x_mm, two.y_mm))
     off = abs(one.height_mm - two.height_mm)
     if apart < 1.0:
-        return (
-            f"{_cap(one.name)} and {two.name} are one place with two heights, "
-            f"{fight.length(off)} apart; leave one out."
+        return say(
+            "{cap} and {name} are one place with two heights, {off} apart; leave one out.",
+            cap=_cap(one.name),
+            name=two.name,
+            off=fight.length(off),
         )
-    return (
-        f"{_cap(one.name)} and {two.name} fight: between them the plane would slope "
-        f"{fight.units.slope(off / apart)}, and it must keep {fight.limit}. "
-        + fight.advice([one, two], cover=False)
-    )
+    return say(
+        "{cap} and {name} fight: between them the plane would slope {apart}, and it must "
+        "keep {limit}. ",
+        cap=_cap(one.name),
+        name=two.name,
+        apart=fight.units.slope(off / apart),
+        limit=fight.limit,
+    ) + fight.advice([one, two], cover=False)
 
 
 def _cap(text: str) -> str:

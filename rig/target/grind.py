@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.target.level import Floats, Plane
 from rig.target.programme import Hold, Programme
 
@@ -82,7 +83,13 @@ def cheapest_plane(
     """
     for name, cost in (("grinding", grind_cost), ("filling", fill_cost)):
         if not (np.isfinite(cost) and cost > 0):
-            raise BadInput(f"The price of {name} must be more than 0 a litre, not {cost:g}.")
+            raise BadInput(
+                say(
+                    "The price of {name} must be more than 0 a litre, not {cost}.",
+                    name=name,
+                    cost=numeral(cost, "g"),
+                )
+            )
     need = bound_mm + min_cover_mm
     level = float(need.max())
     programme = Programme(x_mm, y_mm, area_mm2, level, max_slope, holds)
@@ -167,7 +174,7 @@ def _cheapest(
             [0.0, 0.0, 0.0, 1.0], np.array(rows), np.array(values), bounds=bounds
         )
         if solved is None:
-            raise BadInput("No plane within the slope limit passes through the held heights.")
+            raise BadInput(say("No plane within the slope limit passes through the held heights."))
         at = solved[:3]
         if best is None:  # the first guess did not pass through the holds
             best, best_value = at, costs.of(*at)[0]

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.units import MM_PER_IN, Units
 
 Floats = NDArray[np.float64]
@@ -67,7 +68,12 @@ def level_plane(draws_mm: ArrayLike, min_cover_mm: float, confidence: float = 0.
     """
     check_cover_limits(min_cover_mm, None)
     if not 0.0 < confidence < 1.0:
-        raise BadInput(f"Confidence {confidence:g} is out of range: give above 0 and below 1.")
+        raise BadInput(
+            say(
+                "Confidence {confidence} is out of range: give above 0 and below 1.",
+                confidence=numeral(confidence, "g"),
+            )
+        )
     tops = _draws(draws_mm).max(axis=1)
     return Plane(float(np.quantile(tops, confidence, method="higher")) + min_cover_mm)
 
@@ -103,7 +109,7 @@ def hold_level(
     """
     check_cover_limits(min_cover_mm, None)
     if not math.isfinite(height_mm):
-        raise BadInput("The held height is not a number; give a length such as -45mm.")
+        raise BadInput(say("The held height is not a number; give a length such as -45mm."))
     plane = Plane(height_mm)
     cover = cover_of(plane, x_mm, y_mm, floor_mm)
     lacking = min_cover_mm - cover.min_mm
@@ -116,14 +122,22 @@ def hold_level(
         place = say_place(cover.min_x_mm, cover.min_y_mm)
     else:
         across, along = cover.min_x_mm, cover.min_y_mm
-        place = f"at x {units.place(across)}, y {units.place(along)}"
+        place = say(
+            "at x {across}, y {along}", across=units.place(across), along=units.place(along)
+        )
     if cover.min_mm >= 0:
-        there = f"leaves {units.length(cover.min_mm)} of cover"
+        there = say("leaves {min} of cover", min=units.length(cover.min_mm))
     else:
-        there = f"lies {units.length(-cover.min_mm)} under the floor"
+        there = say("lies {min} under the floor", min=units.length(-cover.min_mm))
     raise BadInput(
-        f"The held height {there} {place}, and the minimum cover is {least}. "
-        f"Raise it by {raise_by}, or lower the floor there by as much."
+        say(
+            "The held height {there} {place}, and the minimum cover is {least}. Raise it by "
+            "{raise_by}, or lower the floor there by as much.",
+            there=there,
+            place=place,
+            least=least,
+            raise_by=raise_by,
+        )
     )
 
 
@@ -163,7 +177,7 @@ def cover_of(
     x, y = np.asarray(x_mm, dtype=np.float64), np.asarray(y_mm, dtype=np.float64)
     cover = plane.at(x, y) - np.asarray(floor_mm, dtype=np.float64)
     if cover.size == 0 or not np.all(np.isfinite(cover)):
-        raise BadInput("The floor under the plane is not known at every place.")
+        raise BadInput(say("The floor under the plane is not known at every place."))
     area = np.broadcast_to(np.asarray(area_mm2, dtype=np.float64), cover.shape)
     least = int(np.argmin(cover))
     return Cover(
@@ -178,15 +192,29 @@ def cover_of(
 def check_cover_limits(min_cover_mm: float, max_cover_mm: float | None) -> None:
     """Refuse a negative minimum cover, or one above the maximum cover of a lift."""
     if not (math.isfinite(min_cover_mm) and min_cover_mm >= 0):
-        raise BadInput(f"The minimum cover ({min_cover_mm:g} mm) must be 0 or more.")
+        raise BadInput(
+            say(
+                "The minimum cover ({min_cover} mm) must be 0 or more.",
+                min_cover=numeral(min_cover_mm, "g"),
+            )
+        )
     if max_cover_mm is None:
         return
     if not (math.isfinite(max_cover_mm) and max_cover_mm > 0):
-        raise BadInput(f"The maximum cover ({max_cover_mm:g} mm) must be more than 0.")
+        raise BadInput(
+            say(
+                "The maximum cover ({max_cover} mm) must be more than 0.",
+                max_cover=numeral(max_cover_mm, "g"),
+            )
+        )
     if min_cover_mm > max_cover_mm:
         raise BadInput(
-            f"The minimum cover ({min_cover_mm:g} mm) is above the maximum cover "
-            f"({max_cover_mm:g} mm); give a smaller minimum or a larger maximum."
+            say(
+                "The minimum cover ({min_cover} mm) is above the maximum cover ({max_cover} "
+                "mm); give a smaller minimum or a larger maximum.",
+                min_cover=numeral(min_cover_mm, "g"),
+                max_cover=numeral(max_cover_mm, "g"),
+            )
         )
 
 
@@ -201,5 +229,7 @@ def lifts(deepest_mm: float, max_cover_mm: float | None) -> int:
 def _draws(draws_mm: ArrayLike) -> Floats:
     draws = np.asarray(draws_mm, dtype=np.float64)
     if draws.ndim != 2 or draws.size == 0 or not np.all(np.isfinite(draws)):
-        raise BadInput("The plane needs draws of the floor: one row a draw, one number a place.")
+        raise BadInput(
+            say("The plane needs draws of the floor: one row a draw, one number a place.")
+        )
     return draws

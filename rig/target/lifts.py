@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.target.level import Floats, Plane, lifts
 
 MOST_LIFTS = 20
@@ -60,7 +61,11 @@ def tops_below(deepest_mm: float, max_lift_mm: float | None, least_mm: float) ->
         return [0.0]
     if count > MOST_LIFTS:
         raise BadInput(
-            f"This floor would take {count} lifts, which nobody pours: is the maximum cover right?"
+            say(
+                "This floor would take {count} lifts, which nobody pours: is the maximum cover "
+                "right?",
+                count=count,
+            )
         )
     least = min(least_mm, max_lift_mm / 2.0)
     tops = [max_lift_mm * (count - n) for n in range(1, count + 1)]

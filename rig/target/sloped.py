@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.target.fights import why_not
 from rig.target.level import Floats, Plane, chance_min_cover, check_cover_limits
 from rig.target.lowest import SAME_MM, Wishes, lowest_plane
@@ -60,9 +61,14 @@ def choose_plane(
     """
     check_cover_limits(wishes.min_cover_mm, None)
     if not 0.0 < confidence < 1.0:
-        raise BadInput(f"Confidence {confidence:g} is out of range: give above 0 and below 1.")
+        raise BadInput(
+            say(
+                "Confidence {confidence} is out of range: give above 0 and below 1.",
+                confidence=numeral(confidence, "g"),
+            )
+        )
     if not (math.isfinite(wishes.max_slope) and wishes.max_slope >= 0):
-        raise BadInput("The largest slope must be 0 or more.")
+        raise BadInput(say("The largest slope must be 0 or more."))
     spread = np.sqrt(np.mean((wishes.draws_mm - wishes.floor_mm) ** 2, axis=0)).astype(float)
     first = _at_factor(wishes, spread, 0.0)
     if first is None:

@@ -10,14 +10,15 @@ from collections.abc import Callable, Mapping
 from fractions import Fraction
 
 from rig.errors import BadInput
+from rig.language import join, numeral, say
 
-LENGTH_FORMS = "2 1/4in, 1' 3 5/8\", 57mm, 5.7cm or 0.188ft"
-METRIC_FORMS, INCH_FORMS = "57mm, 5.7cm or 0.057m", "2 1/4in, 1' 3 5/8\" or 0.188ft"
+LENGTH_FORMS = say("2 1/4in, 1' 3 5/8\", 57mm, 5.7cm or 0.188ft")
+METRIC_FORMS, INCH_FORMS = say("57mm, 5.7cm or 0.057m"), "2 1/4in, 1' 3 5/8\" or 0.188ft"
 VOLUME_FORMS = "12l, 500ml, 0.45ft3 or 2 1/2gal"
 MASS_FORMS = "25kg, 500g or 50lb"
 DURATION_FORMS = "90s, 20min, 1.5h or 1h 30min"
 PERCENT_FORMS = "5% or 0.5%"
-SLOPE_FORMS = "5mm/m, 1/8in/ft or 0.5%"
+SLOPE_FORMS = say("5mm/m, 1/8in/ft or 0.5%")
 
 _LARGEST = 1e7  # 10 km, 10 000 m3, 10 000 t, 115 days: more is a slip, not a floor
 _LONGEST_TEXT = 60
@@ -30,29 +31,29 @@ def _table(**words: tuple[Fraction, str]) -> dict[str, Fraction]:
 
 
 _LENGTHS = _table(
-    mm=(Fraction(1), "mm millimetre millimetres millimeter millimeters"),
-    cm=(Fraction(10), "cm centimetre centimetres centimeter centimeters"),
-    m=(Fraction(1000), "m metre metres meter meters"),
-    inch=(INCH, 'in inch inches "'),
-    ft=(FOOT, "ft foot feet '"),
+    mm=(Fraction(1), say("mm millimetre millimetres millimeter millimeters")),
+    cm=(Fraction(10), say("cm centimetre centimetres centimeter centimeters")),
+    m=(Fraction(1000), say("m metre metres meter meters")),
+    inch=(INCH, say('in inch inches "')),
+    ft=(FOOT, say("ft foot feet '")),
 )
 _VOLUMES = _table(
-    l=(Fraction(1), "l litre litres liter liters"),
-    ml=(Fraction(1, 1000), "ml millilitre millilitres milliliter milliliters"),
-    gal=(Fraction("3.785411784"), "gal gals gallon gallons"),
-    qt=(Fraction("3.785411784") / 4, "qt qts quart quarts"),
+    l=(Fraction(1), say("l litre litres liter liters")),
+    ml=(Fraction(1, 1000), say("ml millilitre millilitres milliliter milliliters")),
+    gal=(Fraction("3.785411784"), say("gal gals gallon gallons")),
+    qt=(Fraction("3.785411784") / 4, say("qt qts quart quarts")),
     ft3=(Fraction("28.316846592"), "ft3 ft^3 cuft"),
     m3=(Fraction(1000), "m3 m^3"),
 )
 _MASSES = _table(
-    kg=(Fraction(1), "kg kilogram kilograms"),
-    g=(Fraction(1, 1000), "g gram grams"),
-    lb=(Fraction("0.45359237"), "lb lbs pound pounds"),
+    kg=(Fraction(1), say("kg kilogram kilograms")),
+    g=(Fraction(1, 1000), say("g gram grams")),
+    lb=(Fraction("0.45359237"), say("lb lbs pound pounds")),
 )
 _DURATIONS = _table(
-    s=(Fraction(1), "s sec secs second seconds"),
-    min=(Fraction(60), "min mins minute minutes"),
-    h=(Fraction(3600), "h hr hrs hour hours"),
+    s=(Fraction(1), say("s sec secs second seconds")),
+    min=(Fraction(60), say("min mins minute minutes")),
+    h=(Fraction(3600), say("h hr hrs hour hours")),
 )
 _PERCENTS = _table(percent=(Fraction(1, 100), "% percent"))
 _METRIC = frozenset({Fraction(1), Fraction(10), Fraction(1000)})
@@ -121,7 +122,9 @@ def parse_length(
         Where the text is ambiguous or no length; the accepted forms are named.
     """
     if unit is not None and unit not in ("mm", "cm", "m", "in", "ft"):
-        raise BadInput(f"“{quotable(unit)}” is not a unit for lengths; use mm, cm, m, in or ft.")
+        raise BadInput(
+            say("“{unit}” is not a unit for lengths; use mm, cm, m, in or ft.", unit=quotable(unit))
+        )
     if unit is not None and above is None and least is None:
         bare_mm = _bare_decimal(text, _LENGTHS[unit])
         if bare_mm is not None:
@@ -135,11 +138,11 @@ def parse_length(
     if len(parts) == 1:
         if not word and unit is None:
             raise refused(
-                "the unit is missing, and the number could be inches, feet or millimetres"
+                say("the unit is missing, and the number could be inches, feet or millimetres")
             )
         size = _LENGTHS[word or str(unit)]
         if size in _METRIC and "/" in number:
-            raise refused("fractions go with inches and feet, metric lengths are decimal")
+            raise refused(say("fractions go with inches and feet, metric lengths are decimal"))
         if size == INCH:
             _refuse_odd_fraction(number, refused)
         value = _exact(number, what, text, forms) * size
@@ -194,17 +197,17 @@ def _feet_and_inches(
     feet, first_word = parts[0]
     number, word = parts[-1]
     if len(parts) > 2 or _LENGTHS.get(first_word) != FOOT:
-        raise refused("only feet and then inches can be written together")
+        raise refused(say("only feet and then inches can be written together"))
     if not word:
-        raise refused("the number after the feet has no unit")
+        raise refused(say("the number after the feet has no unit"))
     if _LENGTHS[word] != INCH:
-        raise refused("only inches can follow feet")
+        raise refused(say("only inches can follow feet"))
     if not feet.isdigit():
-        raise refused("feet that inches follow must be a whole number")
+        raise refused(say("feet that inches follow must be a whole number"))
     _refuse_odd_fraction(number, refused)
     inches = _exact(number, what, text, LENGTH_FORMS)
     if inches >= 12:
-        raise refused("the inches after feet must be less than 12")
+        raise refused(say("the inches after feet must be less than 12"))
     return int(feet) * FOOT + inches * INCH
 
 
@@ -270,17 +273,19 @@ def parse_slope(text: str, *, what: str = "slope") -> float:
     rise, slash, run = text.rpartition("/")
     run = run.strip().lower()
     if not slash or run not in _LENGTHS:
-        raise _refusal(what, text, "it is no rise over a length", SLOPE_FORMS)
+        raise _refusal(what, text, say("it is no rise over a length"), SLOPE_FORMS)
     try:
         rise_mm = parse_length(rise, what=what, least=0.0)
     except BadInput:
-        raise _refusal(what, text, "the rise before the / cannot be read", SLOPE_FORMS) from None
+        raise _refusal(
+            what, text, say("the rise before the / cannot be read"), SLOPE_FORMS
+        ) from None
     return _slope(rise_mm / float(_LENGTHS[run]), what, text)
 
 
 def _slope(ratio: float, what: str, text: str) -> float:
     if ratio > 1.0:
-        raise _refusal(what, text, "no floor is that steep", SLOPE_FORMS)
+        raise _refusal(what, text, say("no floor is that steep"), SLOPE_FORMS)
     return ratio
 
 
@@ -300,16 +305,24 @@ def _parse(
     shown = text if shown is None else shown
     sign, parts = _split(text, what, table, forms, shown)
     if len(parts) > 1 and table is not _DURATIONS:
-        raise _refusal(what, shown, "one number with one unit is enough", forms)
+        raise _refusal(what, shown, say("one number with one unit is enough"), forms)
     if bare is not None and bare not in table:
-        raise BadInput(f"“{quotable(bare)}” is not a unit for this; use {', '.join(table)}.")
+        raise BadInput(
+            say(
+                "“{bare}” is not a unit for this; use {table}.",
+                bare=quotable(bare),
+                table=join(", ", table),
+            )
+        )
     value, last = Fraction(0), None
     for number, word in parts:
         if not word and (bare is None or len(parts) > 1):
-            raise _refusal(what, shown, "the unit is missing", forms)
+            raise _refusal(what, shown, say("the unit is missing"), forms)
         size = table[word or str(bare)]
         if last is not None and size >= last:
-            raise _refusal(what, shown, "the larger unit must come first, each only once", forms)
+            raise _refusal(
+                what, shown, say("the larger unit must come first, each only once"), forms
+            )
         value, last = value + _exact(number, what, shown, forms) * size, size
     return _checked(sign * value, what, shown, forms, above, least, base)
 
@@ -326,26 +339,26 @@ def _split(
     """Sign and (number, unit) pairs of a text; the unit may be missing, but is never unknown."""
     shown = text if shown is None else shown
     plain = _BEFORE_VULGAR.sub(" ", text).translate(_PLAIN)
-    plain = " ".join(plain.replace("''", '"').lower().split())
+    plain = join(" ", plain.replace("''", '"').lower().split())
     if not plain:
-        raise _refusal(what, shown, "it is empty", forms)
+        raise _refusal(what, shown, say("it is empty"), forms)
     if len(plain) > _LONGEST_TEXT:
-        raise _refusal(what, shown, "it is too long to be one quantity", forms)
+        raise _refusal(what, shown, say("it is too long to be one quantity"), forms)
     if "," in plain:
-        raise _refusal(what, shown, "the comma is ambiguous, decimals take a point", forms)
+        raise _refusal(what, shown, say("the comma is ambiguous, decimals take a point"), forms)
     pair = _pair(tuple(table))
     sign = -1 if plain[0] == "-" else 1
     rest = plain[1:].lstrip() if plain[0] in "+-" else plain
     if not rest:
-        raise _refusal(what, shown, "there is no number", forms)
+        raise _refusal(what, shown, say("there is no number"), forms)
     parts: list[tuple[str, str]] = []
     while rest:
         found = pair.match(rest)
         if found is None:
-            raise _refusal(what, shown, "it cannot be read", forms)
+            raise _refusal(what, shown, say("it cannot be read"), forms)
         number, word = found[1], found[2].rstrip(".")
         if word and word not in table:
-            raise _refusal(what, shown, f"“{word}” is not a unit for it", forms)
+            raise _refusal(what, shown, say("“{word}” is not a unit for it", word=word), forms)
         parts.append((number, word))
         rest = rest[found.end() :]
         # drawings write feet and inches with a hyphen between: 12'-6"
@@ -360,11 +373,13 @@ def _refuse_odd_fraction(number: str, refused: Callable[[str], BadInput]) -> Non
         return
     top, bottom = int(found[2]), int(found[3])
     if bottom not in INCH_DENOMINATORS:
-        raise refused("an inch is parted in halves, quarters, 8ths, 16ths, 32nds or 64ths")
+        raise refused(say("an inch is parted in halves, quarters, 8ths, 16ths, 32nds or 64ths"))
     if top >= bottom and not found[1]:
         raise refused(
-            "the top of its fraction is no smaller than the bottom, and a space may be missing, "
-            "as in 48 3/16"
+            say(
+                "the top of its fraction is no smaller than the bottom, and a space may be "
+                "missing, as in 48 3/16"
+            )
         )
 
 
@@ -375,13 +390,17 @@ def _exact(number: str, what: str, text: str, forms: str) -> Fraction:
     if found := _FRACTION.fullmatch(number):
         whole, top, bottom = int(found[1] or 0), int(found[2]), int(found[3])
         if bottom == 0:
-            raise _refusal(what, text, "a fraction cannot have 0 below its line", forms)
+            raise _refusal(what, text, say("a fraction cannot have 0 below its line"), forms)
         if found[1] and top >= bottom:
-            raise _refusal(what, text, "a fraction after a whole number must be below 1", forms)
+            raise _refusal(
+                what, text, say("a fraction after a whole number must be below 1"), forms
+            )
         return whole + Fraction(top, bottom)
     if _SIDE_BY_SIDE.fullmatch(number):
-        raise _refusal(what, text, f"“{number}” is two numbers side by side", forms)
-    raise _refusal(what, text, f"“{number}” is not a number", forms)
+        raise _refusal(
+            what, text, say("“{number}” is two numbers side by side", number=number), forms
+        )
+    raise _refusal(what, text, say("“{number}” is not a number", number=number), forms)
 
 
 def _checked(
@@ -395,17 +414,34 @@ def _checked(
 ) -> float:
     result = float(value)
     if abs(result) > _LARGEST:
-        raise _refusal(what, text, "it is far larger than any floor needs", forms)
+        raise _refusal(what, text, say("it is far larger than any floor needs"), forms)
     if above is not None and not result > above:
-        raise _refusal(what, text, f"it must be more than {f'{above:g} {base}'.strip()}", forms)
+        raise _refusal(
+            what,
+            text,
+            say("it must be more than {value}", value=f"{above:g} {base}".strip()),
+            forms,
+        )
     if least is not None and not result >= least:
-        limit = "it must not be negative" if least == 0 else f"it must be at least {least:g} {base}"
+        limit = (
+            say("it must not be negative")
+            if least == 0
+            else say("it must be at least {least} {base}", least=numeral(least, "g"), base=base)
+        )
         raise _refusal(what, text, limit.strip(), forms)
     return result
 
 
 def _refusal(what: str, text: str, reason: str, forms: str) -> BadInput:
-    return BadInput(f"{what} “{quotable(text)}”: {reason}; write {forms}.")
+    return BadInput(
+        say(
+            "{what} “{text}”: {reason}; write {forms}.",
+            what=what,
+            text=quotable(text),
+            reason=reason,
+            forms=forms,
+        )
+    )
 
 
 def quotable(text: str) -> str:

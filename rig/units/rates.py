@@ -4,10 +4,11 @@ import re
 from fractions import Fraction
 
 from rig.errors import BadInput
+from rig.language import join, numeral, say
 from rig.units.parsing import _parse, _table, parse_length, parse_mass, parse_volume, quotable
 
 AREA_FORMS = "320ft2 or 30m2"
-USE_FORMS = "1.7kg/m2/mm or 1.1lb/ft2 at 1/8in"
+USE_FORMS = say("1.7kg/m2/mm or 1.1lb/ft2 at 1/8in")
 RATE_FORMS = "0.15l/m2 or 300ft2/gal"
 
 _AREAS = _table(
@@ -56,11 +57,23 @@ def parse_use(text: str, *, what: str = "use", above: float | None = None) -> fl
         use = mass_kg / _area_m2(found[2]) / parse_length(deep, above=0.0)
     except BadInput:
         raise BadInput(
-            f"{what} “{quotable(text)}” is no mass of powder for an area at a thickness; write "
-            f"{USE_FORMS}."
+            say(
+                "{what} “{text}” is no mass of powder for an area at a thickness; write "
+                "{use_forms}.",
+                what=what,
+                text=quotable(text),
+                use_forms=USE_FORMS,
+            )
         ) from None
     if above is not None and not use > above:
-        raise BadInput(f"{what} “{quotable(text)}” must be more than {above:g}.")
+        raise BadInput(
+            say(
+                "{what} “{text}” must be more than {above}.",
+                what=what,
+                text=quotable(text),
+                above=numeral(above, "g"),
+            )
+        )
     return use
 
 
@@ -76,10 +89,22 @@ def parse_rate(text: str, *, what: str = "rate", above: float | None = None) -> 
             raise BadInput("")
     except BadInput:
         raise BadInput(
-            f"{what} “{quotable(text)}” is no volume for an area; write {RATE_FORMS}."
+            say(
+                "{what} “{text}” is no volume for an area; write {rate_forms}.",
+                what=what,
+                text=quotable(text),
+                rate_forms=RATE_FORMS,
+            )
         ) from None
     if above is not None and not rate > above:
-        raise BadInput(f"{what} “{quotable(text)}” must be more than {above:g}.")
+        raise BadInput(
+            say(
+                "{what} “{text}” must be more than {above}.",
+                what=what,
+                text=quotable(text),
+                above=numeral(above, "g"),
+            )
+        )
     return rate
 
 
@@ -87,12 +112,20 @@ def parse_temperature(text: object, what: str = "temperature") -> float:
     """Read `21C`, `21 °C` or `70F` into degrees Celsius; the unit must be given."""
     found = re.fullmatch(r"\s*([-+]?\d+(?:\.\d+)?)\s*(?:°|deg)?\s*([CFcf])\s*", str(text))
     if found is None:
-        raise BadInput(f"{what} {str(text)[:40]!r} is no temperature; write 21C or 70F.")
+        raise BadInput(
+            say(
+                "{what} {text!r} is no temperature; write 21C or 70F.",
+                what=what,
+                text=str(text)[:40],
+            )
+        )
     degrees = float(found[1])
     # Rounded, so that 48.2F is 9C to the last bit and neither lies outside of the other.
     celsius = degrees if found[2] in "Cc" else round((degrees - 32.0) / 1.8, 9)
     if not -40.0 <= celsius <= 80.0:
-        raise BadInput(f"{what} {text} is no temperature that a floor is poured at.")
+        raise BadInput(
+            say("{what} {text} is no temperature that a floor is poured at.", what=what, text=text)
+        )
     return celsius
 
 
@@ -101,4 +134,4 @@ def _area_m2(word: str) -> float:
 
 
 def _plain(text: str) -> str:
-    return " ".join(text.replace("²", "2").lower().split())
+    return join(" ", text.replace("²", "2").lower().split())

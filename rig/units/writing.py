@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Literal
 
 from rig.errors import BadInput
+from rig.language import join, numeral, say
 from rig.units.parsing import FOOT, INCH, quotable
 
 # Exact by definition: NIST SP 811 (2008), appendix B.8; the yard and pound agreement of 1959.
@@ -38,7 +39,9 @@ class Units:
 
     def __post_init__(self) -> None:
         if self.system not in ("in", "mm"):
-            raise BadInput(f"“{quotable(self.system)}” is not a unit system; use in or mm.")
+            raise BadInput(
+                say("“{system}” is not a unit system; use in or mm.", system=quotable(self.system))
+            )
 
     @property
     def is_metric(self) -> bool:
@@ -53,8 +56,8 @@ class Units:
     def length(self, mm: float, *, step_mm: float = 0.1) -> str:
         """Write a length: `2 1/4 in`, or `57.5 mm` to the nearest `step_mm`."""
         if self.is_metric:
-            return f"{_trimmed(_nearest(mm, _written(step_mm)))} mm"
-        return f"{fraction(mm, self.denominator)} in"
+            return say("{trimmed} mm", trimmed=_trimmed(_nearest(mm, _written(step_mm))))
+        return say("{mm} in", mm=fraction(mm, self.denominator))
 
     def amount(self, mm: float) -> str:
         """Write the amount of a prompt: `3/16` (inches go without saying), or `4.5 mm`."""
@@ -63,14 +66,18 @@ class Units:
     def off(self, mm: float) -> str:
         """Write how far off something is, unsigned: `1/16 in`; never as nothing."""
         text = self.length(abs(mm))
-        return f"less than {self.length(self.finest_mm)}" if mm and text.startswith("0 ") else text
+        return (
+            say("less than {finest}", finest=self.length(self.finest_mm))
+            if mm and text.startswith("0 ")
+            else text
+        )
 
     def between(self, low_mm: float, high_mm: float) -> str:
         """Write a range of what is off: `between 1/16 in and 1/8 in`, or `about 1/16 in`."""
         low, high = self.off(low_mm), self.off(high_mm)
         if low != high:
-            return f"between {low} and {high}"
-        return high if high.startswith("less") else f"about {high}"
+            return say("between {low} and {high}", low=low, high=high)
+        return high if high.startswith("less") else say("about {high}", high=high)
 
     def doubt(self, mm: float) -> str:
         """Write how far off something may be, never less than it is: `1/16 in`, or `1.3 mm`."""
@@ -80,13 +87,13 @@ class Units:
     def place(self, mm: float) -> str:
         """Write a distance to find a place by: `4 ft 6 in` to half an inch, or `1.85 m`."""
         if self.is_metric:
-            return f"{_trimmed(_nearest(mm, Fraction(10)) / 1000)} m"
+            return say("{trimmed} m", trimmed=_trimmed(_nearest(mm, Fraction(10)) / 1000))
         half_inches = _nearest(mm, INCH / 2)
         feet, rest = divmod(abs(half_inches), FOOT)
-        words = [f"{feet} ft"] if feet else []
+        words = [say("{feet} ft", feet=feet)] if feet else []
         if rest or not feet:
-            words.append(f"{fraction(float(rest), 2)} in")
-        return ("-" if half_inches < 0 else "") + " ".join(words)
+            words.append(say("{rest} in", rest=fraction(float(rest), 2)))
+        return ("-" if half_inches < 0 else "") + join(" ", words)
 
     def span(self, mm: float) -> str:
         """Write how long an edge is, or how far readings stand apart: `10 ft`, or `3048 mm`."""
@@ -158,8 +165,10 @@ class Units:
     def density(self, kg_m3: float) -> str:
         """Write a density: `134 lb/ft³` or `2151 kg/m³`."""
         if self.is_metric:
-            return f"{kg_m3:.0f} kg/m³"
-        return f"{kg_m3 * L_PER_FT3 / 1000.0 / KG_PER_LB:.0f} lb/ft³"
+            return say("{kg_m3} kg/m³", kg_m3=numeral(kg_m3, ".0f"))
+        return say(
+            "{kg_per_lb} lb/ft³", kg_per_lb=numeral(kg_m3 * L_PER_FT3 / 1000.0 / KG_PER_LB, ".0f")
+        )
 
     def _either(self, metric: float, metric_word: str, other: float, other_word: str) -> str:
         value, word = (metric, metric_word) if self.is_metric else (other, other_word)
@@ -178,13 +187,13 @@ def fraction(mm: float, denominator: int = 32) -> str:
         The finest fraction; the nearest is taken, a tie goes to the even numerator.
     """
     if isinstance(denominator, bool) or not isinstance(denominator, int) or denominator < 1:
-        raise BadInput("the denominator of a fraction must be a whole number from 1 up.")
+        raise BadInput(say("the denominator of a fraction must be a whole number from 1 up."))
     inches = _nearest(mm, INCH / denominator) / INCH
     whole, rest = divmod(abs(inches), 1)
     words = [str(whole)] if whole or not rest else []
     if rest:
         words.append(f"{rest.numerator}/{rest.denominator}")
-    return ("-" if inches < 0 else "") + " ".join(words)
+    return ("-" if inches < 0 else "") + join(" ", words)
 
 
 def format_chance(chance: float, asked: float | None = None) -> str:
@@ -198,7 +207,7 @@ def format_chance(chance: float, asked: float | None = None) -> str:
             text = f"{chance:.{digits}%}"
             if float(text[:-1]) < 100.0 * asked - 1e-9:
                 return "under 1%" if text == "0%" else text
-        return f"just under {format_asked(asked)}"
+        return say("just under {asked}", asked=format_asked(asked))
     text = f"{chance:.0%}"
     return {"100%": "over 99%", "0%": "under 1%"}.get(text, text)
 
@@ -222,7 +231,7 @@ def _written(value: float) -> Fraction:
     here below a billionth, must not decide.
     """
     if not math.isfinite(value):
-        raise BadInput("a quantity that is not a finite number cannot be written.")
+        raise BadInput(say("a quantity that is not a finite number cannot be written."))
     return Fraction(repr(round(float(value), 9)))
 
 

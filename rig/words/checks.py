@@ -3,57 +3,63 @@
 from rig.units import Units
 from rig.words import say
 
-TWO_PEG_BLIND = (
-    "A tilt of the line along the pegs looks like a rise of one peg over the other: it stays "
-    "invisible here, unless each sight is the mean of the laser's headings 0 and 180. "
-    "rig check cross finds it."
+TWO_PEG_BLIND = say(
+    "A tilt of the line along the pegs looks like a rise of one peg over the other: it "
+    "stays invisible here, unless each sight is the mean of the laser's headings 0 and "
+    "180. rig check cross finds it."
 )
-CROSS_BLIND = (
+CROSS_BLIND = say(
     "What is the same at every heading (a cone, the radial error) stays invisible from one "
     "distance: rig check two-peg finds it."
 )
-REPEAT_BLIND = (
+REPEAT_BLIND = say(
     "An error that all these readings share (tilt, cone, the rod's zero) stays invisible: "
     "rig check two-peg, cross and rod."
 )
-DRIFT_BLIND = "Rod and laser cannot be told apart here: a clamp that slips drifts too."
-STAND_HALF_WAY = (
-    "Good habits: stand the laser in the middle, or as far from A as from B, and the radial error "
-    "drops out."
+DRIFT_BLIND = say("Rod and laser cannot be told apart here: a clamp that slips drifts too.")
+STAND_HALF_WAY = say(
+    "Good habits: stand the laser in the middle, or as far from A as from B, and the "
+    "radial error drops out."
 )
-READ_AGAIN = (
-    "Read heading 0 again at the end (a fifth --reading): a laser knocked half-way closes all the "
-    "same, and looks tilted."
+READ_AGAIN = say(
+    "Read heading 0 again at the end (a fifth --reading): a laser knocked half-way closes "
+    "all the same, and looks tilted."
 )
-NOT_CORRECTED = "! Nothing is corrected by readings that do not agree."
-ALL_THE_SAME = "! All are the same to the last digit: the display is coarser than noise."
-ROCK = "rig survey --rock waves the rod through plumb and takes the vertex."
-NO_ERROR_TAKEN = "No error is taken off the shots any more."
+NOT_CORRECTED = say("! Nothing is corrected by readings that do not agree.")
+ALL_THE_SAME = say("! All are the same to the last digit: the display is coarser than noise.")
+ROCK = say("rig survey --rock waves the rod through plumb and takes the vertex.")
+NO_ERROR_TAKEN = say("No error is taken off the shots any more.")
 
 _STANDS = {
-    "in": "surely within the limit",
-    "out": "surely beyond the limit",
-    "unsure": "too close to tell",
+    "in": say("surely within the limit"),
+    "out": say("surely beyond the limit"),
+    "unsure": say("too close to tell"),
 }
 
 
 def verdict(ok: bool, word: str, chance_in: float, limit: str, whose: str) -> str:
     """Say how an error stands against its limit, and how sure that is."""
     message = (
-        "GOOD ENOUGH: the limit is {limit} ({whose}); {stands}, {chance} likely within it."
+        say("GOOD ENOUGH: the limit is {limit} ({whose}); {stands}, {chance} likely within it.")
         if ok
-        else "NOT GOOD ENOUGH: the limit is {limit} ({whose}); {stands}, {chance} likely within it."
+        else say(
+            "NOT GOOD ENOUGH: the limit is {limit} ({whose}); {stands}, {chance} likely within it."
+        )
     )
     said = say(message, limit=limit, whose=whose, stands=_STANDS[word], chance=_share(chance_in))
-    return f"{said} More sights, farther apart, would settle it." if word == "unsure" else said
+    return (
+        say("{said} More sights, farther apart, would settle it.", said=said)
+        if word == "unsure"
+        else said
+    )
 
 
 def climb(error_mm_per_m: float, stderr_mm_per_m: float, units: Units) -> str:
     """Say how the line climbs or falls with distance."""
     message = (
-        "Away from the laser the line climbs {error} (± {doubt}): {far}."
+        say("Away from the laser the line climbs {error} (± {doubt}): {far}.")
         if error_mm_per_m >= 0
-        else "Away from the laser the line falls {error} (± {doubt}): {far}."
+        else say("Away from the laser the line falls {error} (± {doubt}): {far}.")
     )
     return say(
         message,
@@ -218,11 +224,15 @@ def warms_up(change_mm: float, time_constant_s: float, units: Units) -> str:
 def zero(offset_mm: float, stderr_mm: float, units: Units) -> str:
     """Say how the rod's zero stands against a tape."""
     message = (
-        "The rod reads {off} more than the tape (± {doubt}); zero_offset_mm = {mend:.2f} in its "
-        "profile makes them agree."
+        say(
+            "The rod reads {off} more than the tape (± {doubt}); zero_offset_mm = {mend:.2f} "
+            "in its profile makes them agree."
+        )
         if offset_mm >= 0
-        else "The rod reads {off} less than the tape (± {doubt}); zero_offset_mm = {mend:.2f} in "
-        "its profile makes them agree."
+        else say(
+            "The rod reads {off} less than the tape (± {doubt}); zero_offset_mm = {mend:.2f} "
+            "in its profile makes them agree."
+        )
     )
     off, doubt = units.fine(abs(offset_mm)), units.fine(2 * stderr_mm)
     return say(message, off=off, doubt=doubt, mend=-offset_mm)

@@ -11,11 +11,15 @@ def minutes(seconds: float) -> str:
     sign = "-" if seconds < 0 and whole else ""
     if whole >= 7200:
         hours, rest = divmod(round(whole / 60), 60)
-        return f"{sign}{hours} h" + (f" {rest} min" if rest else "")
+        return say("{sign}{hours} h", sign=sign, hours=hours) + (
+            say(" {rest} min", rest=rest) if rest else ""
+        )
     whole_minutes, rest = divmod(whole, 60)
     if not whole_minutes:
-        return f"{sign}{rest} s"
-    return f"{sign}{whole_minutes} min" + (f" {rest} s" if rest else "")
+        return say("{sign}{rest} s", sign=sign, rest=rest)
+    return say("{sign}{whole_minutes} min", sign=sign, whole_minutes=whole_minutes) + (
+        say(" {rest} s", rest=rest) if rest else ""
+    )
 
 
 def clock(seconds: float) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from rig.units import Units, counted, format_asked, format_chance
-from rig.words import say
+from rig.units import Units, format_asked, format_chance
+from rig.words import join, numeral, say, say_many
 
 Of = Literal["shots", "readings"]
 Range = tuple[float, float]
@@ -66,7 +66,7 @@ def blind_edges(lengths_mm: Sequence[float], least_mm: float, apart_mm: float, u
     return say(
         "An edge of {lengths} is shorter than two spacings of the readings ({least}): it cannot be "
         "judged in from them. Take readings no more than {apart} apart, or lay that edge by hand.",
-        lengths=" and ".join(units.span(length) for length in lengths_mm),
+        lengths=join(" and ", (units.span(length) for length in lengths_mm)),
         least=units.span(least_mm),
         apart=units.span(apart_mm),
     )
@@ -87,7 +87,7 @@ def short_lines(names: Sequence[str], least_mm: float, units: Units) -> str:
     return say(
         "Lines under {least}, the least for F-numbers: {names}.",
         least=units.place(least_mm),
-        names=", ".join(names[:_NAMED]),
+        names=join(", ", names[:_NAMED]),
     )
 
 
@@ -154,10 +154,10 @@ def laser_decides(with_it: Range | None, without: Range | None) -> str:
         "The laser's own error leaves FL between {low} and {high}; without it the shots would say "
         "{low_alone} to {high_alone}. More shots do not average it out: check the line's slope "
         "(rig check cross).",
-        low=f"{with_it[0]:.0f}",
-        high=f"{with_it[1]:.0f}",
-        low_alone=f"{without[0]:.0f}",
-        high_alone=f"{without[1]:.0f}",
+        low=numeral(with_it[0], ".0f"),
+        high=numeral(with_it[1], ".0f"),
+        low_alone=numeral(without[0], ".0f"),
+        high_alone=numeral(without[1], ".0f"),
     )
 
 
@@ -310,7 +310,7 @@ def raised(points: int, least_mm: float, most_mm: float, mean_mm: float, units: 
         least=units.length(least_mm),
         most=units.length(most_mm),
         mean=units.length(mean_mm),
-        points=counted(points, "point"),
+        points=say_many("{count} point", "{count} points", points),
     )
 
 

@@ -3,19 +3,19 @@
 from collections.abc import Sequence
 
 from rig.units import Units, counted
-from rig.words import say, say_many
+from rig.words import join, numeral, say, say_many
 
 
 def some_of(labels: Sequence[str], most: int = 5) -> str:
     """Name the first few of many."""
-    return ", ".join(labels[:most]) + (" …" if len(labels) > most else "")
+    return join(", ", labels[:most]) + (" …" if len(labels) > most else "")
 
 
 def out_of_level(shots: int, range_mm: float, units: Units) -> str:
     """Say how uneven a floor is."""
     return say(
         "{shots}. The floor is {range} out of level.",
-        shots=counted(shots, "shot"),
+        shots=say_many("{count} shot", "{count} shots", shots),
         range=units.length(range_mm),
     )
 
@@ -42,11 +42,11 @@ def outside_the_walls(
     near = units.place(near_mm)
     many = len(labels) > 1
     which = (
-        f"outside the walls or in an opening, by {near} at most"
+        say("outside the walls or in an opening, by {near} at most", near=near)
         if used
-        else f"more than {near} outside the walls or inside an opening"
+        else say("more than {near} outside the walls or inside an opening", near=near)
     )
-    does = "used all the same" if used else "not used"
+    does = say("used all the same") if used else say("not used")
     return say(
         "{shots} {lie} {which}, and {are} {does}: {labels}. Are the walls right? (rig edit)",
         shots=counted(len(labels), f"{kind} shot"),
@@ -81,11 +81,15 @@ def points_unshot(labels: Sequence[str]) -> str:
 def unlike_its_neighbours(label: str, above_mm: float, units: Units) -> str:
     """Say that a shot stands off what its neighbours say."""
     message = (
-        "{label} is {off} above what its neighbours say: shoot it again? "
-        "(rig survey --label {label})"
+        say(
+            "{label} is {off} above what its neighbours say: shoot it again? (rig survey "
+            "--label {label})"
+        )
         if above_mm > 0
-        else "{label} is {off} below what its neighbours say: shoot it again? "
-        "(rig survey --label {label})"
+        else say(
+            "{label} is {off} below what its neighbours say: shoot it again? (rig survey "
+            "--label {label})"
+        )
     )
     return say(message, label=label, off=units.length(abs(above_mm), step_mm=1.0))
 
@@ -100,7 +104,7 @@ def kinks_between_shots(labels: Sequence[str]) -> str:
     return say(
         "The floor kinks or steps between shots more than the model allows: the doubt told may be "
         "too small. Shoot closer around {labels}.",
-        labels=", ".join(labels),
+        labels=join(", ", labels),
     )
 
 
@@ -139,7 +143,7 @@ def shots_worth_it(bags: float, doubt_mm: float, left_mm: float, units: Units) -
     return say(
         "Shots worth the walk, expected to save {bags} bags together (doubt {now} now, {then} "
         "after):",
-        bags=f"{bags:.1f}",
+        bags=numeral(bags, ".1f"),
         now=units.doubt(doubt_mm),
         then=units.doubt(left_mm),
     )
@@ -151,7 +155,7 @@ def shot_worth_it(where: str, plane_mm: float, bags: float, units: Units) -> str
         "{where}: lowers the plane by {lower}, {bags} bags",
         where=where,
         lower=units.doubt(plane_mm),
-        bags=f"{bags:.1f}",
+        bags=numeral(bags, ".1f"),
     )
 
 
@@ -170,8 +174,8 @@ def humps_may_hide(places: int, hides_mm: float, bags: float, units: Units) -> s
         "shoot what it finds:",
         across=units.place(2.0 * HUMP_RADIUS_MM),
         high=units.length(hides_mm),
-        places=counted(places, "place"),
-        bags=f"{bags:.1f}",
+        places=say_many("{count} place", "{count} places", places),
+        bags=numeral(bags, ".1f"),
     )
 
 
@@ -181,7 +185,7 @@ def look_worth_it(where: str, hides_mm: float, bags: float, units: Units) -> str
         "{where}: {high} high, {bags} bags",
         where=where,
         high=units.length(hides_mm),
-        bags=f"{bags:.2f}",
+        bags=numeral(bags, ".2f"),
     )
 
 
@@ -199,7 +203,7 @@ def few_shots(shots: int, area_m2: float, units: Units) -> str:
     return say(
         "{shots} are few for {area}: each stands for {each}, and what the floor does between them "
         "is guessed from a handful. Shoot a grid (rig grid) before you rely on it.",
-        shots=counted(shots, "shot"),
+        shots=say_many("{count} shot", "{count} shots", shots),
         area=units.area(area_m2),
         each=units.area(area_m2 / shots),
     )

@@ -1,7 +1,7 @@
 """What is said of a grid of points, of its spacing, and of shots that came or moved on it."""
 
-from rig.units import Units, counted
-from rig.words import say
+from rig.units import Units
+from rig.words import numeral, say, say_many
 
 
 def to_walk(points: int, shot: int) -> str:
@@ -9,10 +9,13 @@ def to_walk(points: int, shot: int) -> str:
     if shot:
         return say(
             "{points}, {shot} of them with a shot of the floor, in this order:",
-            points=counted(points, "point"),
+            points=say_many("{count} point", "{count} points", points),
             shot=shot,
         )
-    return say("{points} to shoot, in this order:", points=counted(points, "point"))
+    return say(
+        "{points} to shoot, in this order:",
+        points=say_many("{count} point", "{count} points", points),
+    )
 
 
 def point(order: int, label: str, place: str) -> str:
@@ -41,28 +44,32 @@ def cost_of_spacing(
         apart=f"{units.place(spacing_mm):>12}",
         points=f"{points:3d}",
         higher=units.doubt(safety_mm),
-        bags=f"{bags:.1f}",
+        bags=numeral(bags, ".1f"),
     )
 
 
 def taken_from(shots: int, table: str) -> str:
     """Say how many shots a table brought."""
-    return say("{shots} taken from {table}.", shots=counted(shots, "shot"), table=table)
+    return say(
+        "{shots} taken from {table}.",
+        shots=say_many("{count} shot", "{count} shots", shots),
+        table=table,
+    )
 
 
 def took_the_place(shots: int) -> str:
     """Say how many of them stand for earlier ones."""
     message = (
-        "{count} of them took the place of an earlier shot of the same label."
+        say("{count} of them took the place of an earlier shot of the same label.")
         if shots == 1
-        else "{count} of them took the place of earlier shots of the same label."
+        else say("{count} of them took the place of earlier shots of the same label.")
     )
     return say(message, count=shots)
 
 
 def moved(shots: int) -> str:
     """Head a list of shots that were relabelled."""
-    return say("{shots} moved:", shots=counted(shots, "shot"))
+    return say("{shots} moved:", shots=say_many("{count} shot", "{count} shots", shots))
 
 
 def is_now(was: str, label: str) -> str:

@@ -3,7 +3,7 @@
 from typing import Literal
 
 from rig.units import Units
-from rig.words import say
+from rig.words import numeral, say
 
 BEFORE, AFTER = say("Before"), say("After")
 ROOM, COVERING = say("Room"), say("Covering to come")
@@ -105,5 +105,5 @@ def cautions(load_kpa: float | None, units: Units) -> list[str]:
 def _wait(seconds: float) -> str:
     hours = seconds / 3600.0
     if hours < 48:
-        return say("{hours} h", hours=f"{hours:g}")
-    return say("{days} days", days=f"{hours / 24:g}")
+        return say("{hours} h", hours=numeral(hours, "g"))
+    return say("{days} days", days=numeral(hours / 24, "g"))

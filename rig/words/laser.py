@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from rig.units import Units, counted, format_chance
-from rig.words import say, say_many
+from rig.units import Units, format_chance
+from rig.words import join, numeral, say, say_many
 
 
 def not_counted() -> str:
@@ -66,9 +66,11 @@ def correct_the_climb() -> str:
 def line_over(setup: str, line_mm: float, stderr_mm: float, first: str, units: Units) -> str:
     """Say how a set-up's line stands to that of the first."""
     message = (
-        "Set-up {setup}: its line stands {apart} above that of set-up {first} (± {doubt})."
+        say("Set-up {setup}: its line stands {apart} above that of set-up {first} (± {doubt}).")
         if line_mm >= 0
-        else "Set-up {setup}: its line stands {apart} below that of set-up {first} (± {doubt})."
+        else say(
+            "Set-up {setup}: its line stands {apart} below that of set-up {first} (± {doubt})."
+        )
     )
     return say(
         message,
@@ -101,8 +103,8 @@ def sights_disagree(
     return say(
         "{sights} more than the ties need: they disagree {misfit} times as much as their doubt "
         "says (chance {chance}); farthest off is {benchmark} from set-up {setup}, by {residual}.",
-        sights=counted(redundancy, "sight"),
-        misfit=f"{misfit:.1f}",
+        sights=say_many("{count} sight", "{count} sights", redundancy),
+        misfit=numeral(misfit, ".1f"),
         chance=format_chance(chance_agree),
         residual=f"{sign}{shown}",
         benchmark=benchmark,
@@ -110,7 +112,7 @@ def sights_disagree(
     )
 
 
-PUT_BACK = "If that was a mistake, rig undo puts them in use again."
+PUT_BACK = say("If that was a mistake, rig undo puts them in use again.")
 """How shots that were set aside come back."""
 
 
@@ -170,7 +172,7 @@ def put_back(label: str, labels: Sequence[str]) -> str:
         "{label} reads as it did before the jolt, so what was shot before it is in use again: "
         "{labels}",
         label=label,
-        labels=", ".join(labels),
+        labels=join(", ", labels),
     )
 
 
@@ -208,7 +210,7 @@ def set_aside_unseen(labels: Sequence[str]) -> str:
 def _aside(labels: Sequence[str], why: str) -> str:
     return say(
         "set aside (kept, not used): {labels}, for {why}. Shoot them again. {back}",
-        labels=", ".join(labels),
+        labels=join(", ", labels),
         why=why,
         back=PUT_BACK,
     )

@@ -57,7 +57,7 @@ from rig.events import (
     Watched,
 )
 from rig.units import Units
-from rig.words import say, say_many
+from rig.words import join, say, say_many
 from rig.words.sound import number_aloud, sounding, spoken
 
 Level = Literal["head", "say", "warn"]
@@ -187,7 +187,7 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
             return Said(event.text)
         case SurveyDone():
             if event.skipped:
-                text = say("Done; skipped: {labels}.", labels=", ".join(event.skipped))
+                text = say("Done; skipped: {labels}.", labels=join(", ", event.skipped))
                 return Said(text, say("done"), "head")
             return Said(say("Done."), say("done"), "head")
     assert_never(event)
@@ -226,7 +226,7 @@ def _of_setting(event: SettingEvent, units: Units) -> Said:
             return _aloud(say("{label} no longer set", label=event.marker))
         case SetDone():
             if event.left:
-                text = say("Done; not set: {labels}.", labels=", ".join(event.left))
+                text = say("Done; not set: {labels}.", labels=join(", ", event.left))
                 return Said(text, say("done"), "head")
             return Said(say("Done."), say("done"), "head")
     assert_never(event)

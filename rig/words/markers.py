@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 
-from rig.units import Units, counted
-from rig.words import say
+from rig.units import Units
+from rig.words import join, say, say_many
 
 
 def to_set(count: int) -> str:
     """Head a list of markers."""
-    return say("{markers}, in the order to set them:", markers=counted(count, "marker"))
+    return say(
+        "{markers}, in the order to set them:",
+        markers=say_many("{count} marker", "{count} markers", count),
+    )
 
 
 def marker(
@@ -67,8 +70,8 @@ def markers_left(labels: Sequence[str]) -> str:
     """Say which markers a setting has left."""
     return say(
         "{markers} left: {labels}.",
-        markers=counted(len(labels), "marker"),
-        labels=", ".join(labels),
+        markers=say_many("{count} marker", "{count} markers", len(labels)),
+        labels=join(", ", labels),
     )
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rig.units import Units, counted, format_asked, format_chance
-from rig.words import say, say_many
+from rig.units import Units, format_asked, format_chance
+from rig.words import join, say, say_many
 
 GRIND_CAUTION = say(
     "Grinding concrete sets free silica dust, and old glue under it may hold asbestos: have it "
@@ -47,7 +47,11 @@ def feathered(slope: float, least_m2: float, units: Units) -> str:
 
 def compound(bags: int, mass_kg: float, units: Units) -> str:
     """How much compound to have on site."""
-    return say("{bags}, {mass} in all", bags=counted(bags, "bag"), mass=units.mass(mass_kg))
+    return say(
+        "{bags}, {mass} in all",
+        bags=say_many("{count} bag", "{count} bags", bags),
+        mass=units.mass(mass_kg),
+    )
 
 
 def chosen(way: str, rule: str, places: int, area_m2: float, chance: float, units: Units) -> str:
@@ -82,4 +86,4 @@ def volumes(fill_l: float, grind_l: float, units: Units) -> str:
         told.append(say("fill {volume}", volume=fill))
     if not grind.startswith("0 "):
         told.append(say("grind {volume}", volume=grind))
-    return ", ".join(told) or say("next to no compound")
+    return join(", ", told) or say("next to no compound")

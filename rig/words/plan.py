@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
-from rig.units import Units, counted, format_asked, format_chance
-from rig.words import say, say_many
+from rig.units import Units, format_asked, format_chance
+from rig.words import join, numeral, say, say_many
 from rig.words.floor import some_of
 
 
@@ -41,7 +41,7 @@ def held_height(height_mm: float, units: Units) -> str:
 
 def cover_not_sure(holds: int, chance: float, confidence: float) -> str:
     """Say that a plane keeps the minimum cover with less than the confidence."""
-    who = ("This plane keeps", "The held height keeps")[holds] if holds < 2 else ""
+    who = (say("This plane keeps"), say("The held height keeps"))[holds] if holds < 2 else ""
     return say(
         "{who} the minimum cover with only {chance} probability, not {confidence}.",
         who=who or "The held heights keep",
@@ -71,7 +71,11 @@ def grind_first(spots: int) -> str:
 
 def compound(bags: int, mass_kg: float, units: Units) -> str:
     """Say how much compound to have on site."""
-    return say("{bags}, {mass} in all", bags=counted(bags, "bag"), mass=units.mass(mass_kg))
+    return say(
+        "{bags}, {mass} in all",
+        bags=say_many("{count} bag", "{count} bags", bags),
+        mass=units.mass(mass_kg),
+    )
 
 
 def usual_min_cover(cover_mm: float, units: Units) -> str:
@@ -118,7 +122,7 @@ def buy(bags: int, confidence: float) -> str:
     """Say how many bags to buy to be sure."""
     return say(
         "Buy {bags} to be {confidence} sure.",
-        bags=counted(bags, "bag"),
+        bags=say_many("{count} bag", "{count} bags", bags),
         confidence=f"{100.0 * confidence:g}%",
     )
 
@@ -128,9 +132,9 @@ def buy_cheapest(bags: int, chance_short: float, cost: float) -> str:
     return say(
         "Buy {bags}: at these prices the cheapest; short {chance} of the time, expected cost of "
         "being wrong {cost}.",
-        bags=counted(bags, "bag"),
+        bags=say_many("{count} bag", "{count} bags", bags),
         chance=format_chance(chance_short),
-        cost=f"{cost:.2f}",
+        cost=numeral(cost, ".2f"),
     )
 
 
@@ -138,7 +142,7 @@ def waste(bags: int, share: float) -> str:
     """Say how many of the bags that are enough 95 times in 100 are there for waste."""
     if bags or not share:
         return say("{count} of them for waste", count=bags)
-    return say("{share} % waste in them, less than a bag", share=f"{100 * share:g}")
+    return say("{share} % waste in them, less than a bag", share=numeral(100 * share, "g"))
 
 
 def safety_stock(bags: float, shares: Mapping[str, float]) -> str:
@@ -155,9 +159,9 @@ def safety_stock(bags: float, shares: Mapping[str, float]) -> str:
         if share >= 0.005
     ]
     if not parts:
-        return say("{bags} bags", bags=f"{bags:.1f}")
-    text = "{bags} bags, for what nobody knows exactly: {parts}"
-    return say(text, bags=f"{bags:.1f}", parts=", ".join(parts))
+        return say("{bags} bags", bags=numeral(bags, ".1f"))
+    text = say("{bags} bags, for what nobody knows exactly: {parts}")
+    return say(text, bags=numeral(bags, ".1f"), parts=join(", ", parts))
 
 
 def kept_with(chance: float) -> str:
@@ -202,7 +206,7 @@ def lift(
         number=number,
         where=where,
         deep=units.length(max_mm),
-        bags=counted(bags, "bag"),
+        bags=say_many("{count} bag", "{count} bags", bags),
     )
 
 
@@ -220,7 +224,7 @@ def grind_spots(spots: int, volume_l: float, saves_bags: float, units: Units) ->
         "before you pour.",
         spots,
         volume=units.volume(volume_l),
-        bags=f"{saves_bags:.1f}",
+        bags=numeral(saves_bags, ".1f"),
     )
 
 

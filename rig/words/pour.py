@@ -3,20 +3,22 @@
 from collections.abc import Sequence
 
 from rig.units import M2_PER_FT2, Units
-from rig.words import say, say_many
+from rig.words import join, numeral, say, say_many
 from rig.words.clock import minutes
 
 FEW_STEPS = 4
-CAUTION = "Caution: silica dust, caustic mix, current near water; the sheet and local rules rule."
-STALE = "This pour plan is stale: rig plan was run since."
-NOT_PLANNED = "Not planned yet (rig pour plan)."
-NOTHING_POURED = "Nothing has been poured yet."
-NO_SLAKING = "No slaking (rest after mixing): the sheet rules (--slake-time)."
-MIX_TOO_LONG = "Mixing takes as long as the mix keeps: check both times on the sheet."
-GOES_ON = "A pour is under way: it goes on by the plan that it was begun with."
-NEXT_LIST = "Next: rig pour list, then rig pour run"
-NEXT_PLAN_AGAIN = "Next: change what holds it up, then rig pour plan again"
-LEFT = "Left with all kept: rig pour run goes on. Say stop to end the pour."
+CAUTION = say(
+    "Caution: silica dust, caustic mix, current near water; the sheet and local rules rule."
+)
+STALE = say("This pour plan is stale: rig plan was run since.")
+NOT_PLANNED = say("Not planned yet (rig pour plan).")
+NOTHING_POURED = say("Nothing has been poured yet.")
+NO_SLAKING = say("No slaking (rest after mixing): the sheet rules (--slake-time).")
+MIX_TOO_LONG = say("Mixing takes as long as the mix keeps: check both times on the sheet.")
+GOES_ON = say("A pour is under way: it goes on by the plan that it was begun with.")
+NEXT_LIST = say("Next: rig pour list, then rig pour run")
+NEXT_PLAN_AGAIN = say("Next: change what holds it up, then rig pour plan again")
+LEFT = say("Left with all kept: rig pour run goes on. Say stop to end the pour.")
 
 # --- what a plan assumes ------------------------------------------------------------------------
 
@@ -114,7 +116,7 @@ def pace_learnt(pours: int, hands: float, doubt: float) -> str:
         "{count} pours tell that its hands take {hands} times these figures, give or take "
         "{doubt:.0%}; timed mixing is taken apart.",
         pours,
-        hands=f"{hands:.2f}",
+        hands=numeral(hands, ".2f"),
         doubt=2.0 * doubt,
     )
 
@@ -274,7 +276,7 @@ def sheet_allows(low_c: float | None, high_c: float | None, units: Units) -> str
         allowed.append(say("up to {high}", high=units.temperature(high_c)))
     return say(
         "The sheet allows {allowed}: measure floor and air before you pour.",
-        allowed=" ".join(allowed),
+        allowed=join(" ", allowed),
     )
 
 
@@ -293,11 +295,15 @@ def outside(celsius: float, limit_c: float, units: Units) -> str:
     cold = celsius < limit_c
     how, end, make = ("colder", "least", "warm") if cold else ("hotter", "most", "cool")
     message = (
-        "The floor is just {how} than the sheet allows ({limit} at {end}): wait, or {make} the "
-        "room and measure the floor again."
+        say(
+            "The floor is just {how} than the sheet allows ({limit} at {end}): wait, or {make} "
+            "the room and measure the floor again."
+        )
         if here == limit
-        else "The floor is at {here}, {how} than the sheet allows ({limit} at {end}): wait, or "
-        "{make} the room and measure the floor again."
+        else say(
+            "The floor is at {here}, {how} than the sheet allows ({limit} at {end}): wait, or "
+            "{make} the room and measure the floor again."
+        )
     )
     return say(message, here=here, how=how, limit=limit, end=end, make=make)
 
@@ -305,13 +311,13 @@ def outside(celsius: float, limit_c: float, units: Units) -> str:
 # --- what it advises ----------------------------------------------------------------------------
 
 BINDS = {
-    "buckets": "The buckets limit the pace.",
-    "mixers": "The mixers limit the pace.",
-    "crew": "One pair of hands for everything limits the pace.",
-    "mixing": "Those at the mixers limit the pace.",
-    "helpers": "Measuring water limits the pace.",
-    "carrying": "Those who carry and pour hold it up.",
-    "spreading": "Those who spread limit the pace.",
+    "buckets": say("The buckets limit the pace."),
+    "mixers": say("The mixers limit the pace."),
+    "crew": say("One pair of hands for everything limits the pace."),
+    "mixing": say("Those at the mixers limit the pace."),
+    "helpers": say("Measuring water limits the pace."),
+    "carrying": say("Those who carry and pour hold it up."),
+    "spreading": say("Those who spread limit the pace."),
 }
 
 
@@ -362,7 +368,7 @@ def not_ticked(steps: Sequence[str]) -> str:
     """Say which steps before the pour are not ticked; many are only counted."""
     if len(steps) > FEW_STEPS:
         return say("{count} steps before the pour are not ticked (rig pour list)", count=len(steps))
-    return say("Not ticked before the pour: {steps} (rig pour list)", steps=", ".join(steps))
+    return say("Not ticked before the pour: {steps} (rig pour list)", steps=join(", ", steps))
 
 
 # --- of clocks, and after -----------------------------------------------------------------------
@@ -386,20 +392,24 @@ def clock_learnt(by_s: float) -> str:
     )
 
 
-CLOCK_MAY_STAND = (
-    "The clock of this system may stand still while the computer sleeps: after a sleep the edges "
-    "are older than what is shown. Keep it awake, and look at a watch."
+CLOCK_MAY_STAND = say(
+    "The clock of this system may stand still while the computer sleeps: after a sleep the "
+    "edges are older than what is shown. Keep it awake, and look at a watch."
 )
 
 
 def clock_was_set(drift_s: float) -> str:
     """Say that the clock was set while the log ran."""
     message = (
-        "The clock was set back by {drift} during the pour; the ages go by the steady clock and "
-        "hold."
+        say(
+            "The clock was set back by {drift} during the pour; the ages go by the steady "
+            "clock and hold."
+        )
         if drift_s < 0
-        else "The clock was set on by {drift} during the pour; the ages go by the steady clock "
-        "and hold."
+        else say(
+            "The clock was set on by {drift} during the pour; the ages go by the steady clock "
+            "and hold."
+        )
     )
     return say(message, drift=minutes(abs(drift_s)))
 

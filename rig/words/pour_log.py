@@ -4,16 +4,16 @@ from collections.abc import Sequence
 from typing import Literal
 
 from rig.units import Units
-from rig.words import say, say_many
+from rig.words import join, say, say_many
 from rig.words.clock import minutes
 
 EdgeLevel = Literal["dead", "soon", "pace"]
 
-ALL_POURED = "All planned batches are poured: tell the front, then stop."
-BAGS_USED_UP = "By the count the bags on site are used up: is the count right?"
-COVERED = "The whole floor is covered: say stop to end the pour."
-NO_BATCH_YET = "No batch is poured yet: log the batch first."
-NOTHING_TO_UNDO = "There is nothing to undo: the log is at its start."
+ALL_POURED = say("All planned batches are poured: tell the front, then stop.")
+BAGS_USED_UP = say("By the count the bags on site are used up: is the count right?")
+COVERED = say("The whole floor is covered: say stop to end the pour.")
+NO_BATCH_YET = say("No batch is poured yet: log the batch first.")
+NOTHING_TO_UNDO = say("There is nothing to undo: the log is at its start.")
 
 
 def mended(batches: int, undone: int) -> str:
@@ -58,12 +58,12 @@ def still_to_tick(steps: Sequence[tuple[str, str, str]]) -> str:
         len(steps),
     )
     lines = (say("  {key}: {text}; {why}", key=k, text=text, why=why) for k, text, why in steps)
-    return "\n".join([head, *lines])
+    return join("\n", [head, *lines])
 
 
 def pouring_unticked(keys: Sequence[str]) -> str:
     """Say that the pour begins with steps left."""
-    return say("Pouring with steps unticked: {steps}.", steps=", ".join(keys))
+    return say("Pouring with steps unticked: {steps}.", steps=join(", ", keys))
 
 
 def ticked(step: str, left: int) -> str:
@@ -122,7 +122,7 @@ def no_such_front(told: str, strips: int, markers: Sequence[str]) -> str:
         "There is no front {told}: there are strips 1 to {strips} and the markers {markers}.",
         told=told,
         strips=strips,
-        markers=", ".join(markers),
+        markers=join(", ", markers),
     )
 
 
@@ -140,7 +140,7 @@ def front_back(marker: str | None, strip: int, before: int, passed_over: Sequenc
     )
     if passed_over:
         text += say(
-            " If {markers} got covered, say front with each.", markers=", ".join(passed_over)
+            " If {markers} got covered, say front with each.", markers=join(", ", passed_over)
         )
     return text
 
@@ -168,7 +168,7 @@ def front_at(strip: int, strips: int, covered: Sequence[str]) -> str:
         "Front at strip {strip} of {of}; {markers} covered.",
         strip=strip,
         of=strips,
-        markers=", ".join(covered),
+        markers=join(", ", covered),
     )
 
 
@@ -177,7 +177,7 @@ def dry(markers: Sequence[str]) -> str:
     return say(
         "Behind the front and not ticked: {markers}. Look whether compound covers them, and say "
         "front with each that it does.",
-        markers=", ".join(markers),
+        markers=join(", ", markers),
     )
 
 
@@ -316,8 +316,9 @@ def ended_early(left: int, planned: int, bags: float, first: int, last: int) -> 
 
 def edges(ages_s: Sequence[tuple[int, float]], left_s: float) -> str:
     """Say how old the wet edge of each strip is, and what is left of the oldest."""
-    each = ", ".join(
-        say("strip {strip} is {age} old", strip=strip, age=minutes(age)) for strip, age in ages_s
+    each = join(
+        ", ",
+        (say("strip {strip} is {age} old", strip=strip, age=minutes(age)) for strip, age in ages_s),
     )
     return say("Edge: {each}; {left} left.", each=each, left=minutes(max(0.0, left_s)))
 
@@ -358,9 +359,9 @@ def old_entry(age_s: float) -> str:
     )
 
 
-ENDED_BEFORE = (
-    "The pour of this plan was ended with stop: what is logged now counts as another one. For a "
-    "new pour make a new plan first (rig pour plan)."
+ENDED_BEFORE = say(
+    "The pour of this plan was ended with stop: what is logged now counts as another one. "
+    "For a new pour make a new plan first (rig pour plan)."
 )
 
 

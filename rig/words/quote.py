@@ -1,7 +1,6 @@
 """What a quote stands on, and what it is told by."""
 
-from rig.units import counted
-from rig.words import say
+from rig.words import numeral, say, say_many
 
 
 def depth_guessed() -> str:
@@ -17,7 +16,7 @@ def depth_looked(readings: int) -> str:
     return say(
         "The depth is from {count} of a quick look, by how far floors rise over their mean; a "
         "survey narrows it.",
-        count=counted(readings, "reading"),
+        count=say_many("{count} reading", "{count} readings", readings),
     )
 
 
@@ -33,12 +32,16 @@ def hours_given() -> str:
 
 def hours_learnt(crew: str, floors: int) -> str:
     """Say whose floors the hours are from."""
-    return say("Hours as {crew} took on {count} before.", crew=crew, count=counted(floors, "floor"))
+    return say(
+        "Hours as {crew} took on {count} before.",
+        crew=crew,
+        count=say_many("{count} floor", "{count} floors", floors),
+    )
 
 
 def hours_by_book(rate: float) -> str:
     """Say that the price book gives the hours."""
-    return say("Hours by the price book: {rate} a m².", rate=f"{rate:g}")
+    return say("Hours by the price book: {rate} a m².", rate=numeral(rate, "g"))
 
 
 def hours_usual(rate: float) -> str:
@@ -46,7 +49,7 @@ def hours_usual(rate: float) -> str:
     return say(
         "Hours are assumed, {rate} a m² for all hands (our own figure, no source): give --hours, "
         "a crew that has floors behind it, or hours_per_m2 in the price book.",
-        rate=f"{rate:g}",
+        rate=numeral(rate, "g"),
     )
 
 
@@ -101,8 +104,8 @@ def came_true(quoted: int, low: int, high: int, used: float) -> str:
     text = say("Quoted {quoted} ({low} to {high}), used {used}.")
     return say(
         text,
-        quoted=counted(quoted, "bag"),
+        quoted=say_many("{count} bag", "{count} bags", quoted),
         low=low,
         high=high,
-        used=f"{used:g}",
+        used=numeral(used, "g"),
     )

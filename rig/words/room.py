@@ -4,7 +4,7 @@ import math
 from typing import TYPE_CHECKING
 
 from rig.units import Units
-from rig.words import say
+from rig.words import join, say
 
 if TYPE_CHECKING:
     from rig.room import Outline
@@ -31,7 +31,7 @@ def room_lines(job: str, outline: "Outline", closing_mm: float | None, units: Un
                 "The walls close to {apart}; the error is spread over the corners.",
                 apart=units.length(closing_mm),
             ),
-            say("Corners (x, y): {corners}", corners=" ".join(at(*xy) for xy in outline.walls)),
+            say("Corners (x, y): {corners}", corners=join(" ", (at(*xy) for xy in outline.walls))),
         ]
     lines += [
         say(
@@ -75,7 +75,7 @@ def wall_lines(outline: "Outline", units: Units) -> list[str]:
             say("{wall} ({long})", wall=name, long=units.place(math.dist(a, b)))
             for name, a, b in named_walls(outline)
         )
-        return [say("The walls, one after the other: {walls}.", walls=", ".join(told))]
+        return [say("The walls, one after the other: {walls}.", walls=join(", ", told))]
 
     walls = (
         say("{wall} from ({x}, {y})", wall=name, x=units.place(x), y=units.place(y))
@@ -84,7 +84,7 @@ def wall_lines(outline: "Outline", units: Units) -> list[str]:
     return [
         say(
             "Without a door (--door X,Y,WIDTH) the walls go by number: {walls}.",
-            walls=", ".join(walls),
+            walls=join(", ", walls),
         )
     ]
 
@@ -93,7 +93,7 @@ def _has_plain_walls(outline: "Outline") -> bool:
     """Whether no wall has another name than the four that anybody knows."""
     from rig.room import named_walls
 
-    plain = {"door wall", "left wall", "right wall", "far wall"}
+    plain = {say("door wall"), say("left wall"), say("right wall"), say("far wall")}
     return {name for name, _, _ in named_walls(outline)} <= plain
 
 
@@ -101,7 +101,7 @@ def names_gone(outline: "Outline", before: "Outline") -> list[str]:
     """Tell which of the user's names went with walls that are no more."""
     if not before.wall_names or len(outline.walls) == len(before.walls):
         return []
-    gone = ", ".join(before.wall_names.values())
+    gone = join(", ", before.wall_names.values())
     return [say("The walls are others now; these names of yours are gone: {gone}.", gone=gone)]
 
 

@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
-from rig.units import Units, counted
-from rig.words import say
+from rig.units import Units
+from rig.words import join, say, say_many
 
 RAMP = 12.0  # the steepest ramp for a wheelchair, one in twelve (ADA Standards 2010, 405.2)
 
@@ -22,8 +22,8 @@ def listed(name: str, area_m2: float, joins: Sequence[str], shots: int, units: U
     """Tell of a room in a line."""
     text = say("{name}: {area}", name=name, area=units.area(area_m2))
     if joins:
-        text += say(", doorway to {joins}", joins=", ".join(joins))
-    return text + say("; {shots} shot.", shots=counted(shots, "point"))
+        text += say(", doorway to {joins}", joins=join(", ", joins))
+    return text + say("; {shots} shot.", shots=say_many("{count} point", "{count} points", shots))
 
 
 def joins_nothing(name: str) -> str:
@@ -67,7 +67,7 @@ def room_plan(
         down=units.length(-a_mm),
         least=units.length(cover[0]),
         most=units.length(cover[1]),
-        bags=counted(bags, "bag"),
+        bags=say_many("{count} bag", "{count} bags", bags),
     )
 
 
@@ -75,7 +75,7 @@ def one_order(buy: int, apart: int, sure: str) -> str:
     """Say what to buy for all rooms, and what ordering room by room would take."""
     return say(
         "Buy {buy} for all rooms to be {sure} sure; ordered room by room it would be {apart}.",
-        buy=counted(buy, "bag"),
+        buy=say_many("{count} bag", "{count} bags", buy),
         sure=sure,
         apart=apart,
     )
@@ -83,4 +83,4 @@ def one_order(buy: int, apart: int, sure: str) -> str:
 
 def pour_order(names: Sequence[str]) -> str:
     """Say in which order the rooms are poured, so that nobody is walled in."""
-    return say("Pour the rooms in this order, out by the last: {names}.", names=", ".join(names))
+    return say("Pour the rooms in this order, out by the last: {names}.", names=join(", ", names))

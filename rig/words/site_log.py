@@ -1,17 +1,17 @@
 """What is said of the site's log: readings, limits of the compound's sheet, what is missing."""
 
 from rig.units import Units
-from rig.words import say
+from rig.words import numeral, say
 
 NOTHING_TYPED = say("There is nothing to log yet: type a reading or a note, or take a photo.")
 
 _NAMES = {
-    "air": "The air",
-    "air_rh": "Humidity of the air",
-    "floor": "The floor's temperature",
-    "moisture": "Moisture of the screed (carbide method)",
-    "slab_rh": "Humidity in the slab (ASTM F2170)",
-    "emission": "Moisture emission (ASTM F1869)",
+    "air": say("The air"),
+    "air_rh": say("Humidity of the air"),
+    "floor": say("The floor's temperature"),
+    "moisture": say("Moisture of the screed (carbide method)"),
+    "slab_rh": say("Humidity in the slab (ASTM F2170)"),
+    "emission": say("Moisture emission (ASTM F1869)"),
     "primer": "Primer",
     "note": "Note",
     "photo": "Photo",
@@ -30,9 +30,9 @@ def value(key: str, number: float, units: Units) -> str:
     if key == "moisture":
         return f"{number:g} %CM"
     if key == "emission":
-        return f"{number:g} lb/1000 ft² in 24 h"
+        return say("{number} lb/1000 ft² in 24 h", number=numeral(number, "g"))
     if key == "primer":
-        return say("coat {number}", number=f"{number:g}")
+        return say("coat {number}", number=numeral(number, "g"))
     return f"{number:g} %"
 
 

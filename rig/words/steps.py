@@ -2,8 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from rig.units import counted
-from rig.words import say
+from rig.words import say, say_many
 
 TITLES: Mapping[str, str] = {
     "room": say("Room"),
@@ -35,7 +34,9 @@ def product(known: bool) -> str:
 
 def grid(points: int) -> str:
     """Say how many points there are to shoot."""
-    return counted(points, "point") if points else say("not laid out yet")
+    return (
+        say_many("{count} point", "{count} points", points) if points else say("not laid out yet")
+    )
 
 
 def shot(done: int, of: int, benchmarks: Sequence[str]) -> str:
@@ -48,7 +49,7 @@ def shot(done: int, of: int, benchmarks: Sequence[str]) -> str:
 
 def floor(shots: int) -> str:
     """Say what is known of the floor."""
-    return say("from {shots}", shots=counted(shots, "shot"))
+    return say("from {shots}", shots=say_many("{count} shot", "{count} shots", shots))
 
 
 def plan(there: bool, stale: Sequence[str]) -> str:
@@ -60,7 +61,9 @@ def plan(there: bool, stale: Sequence[str]) -> str:
 
 def markers(count: int) -> str:
     """Say how many markers are laid out."""
-    return counted(count, "marker") if count else say("not laid out yet")
+    return (
+        say_many("{count} marker", "{count} markers", count) if count else say("not laid out yet")
+    )
 
 
 def are_set(done: int, of: int) -> str:

@@ -68,7 +68,7 @@ def which_unit(doubted: Doubted, units: Units) -> str:
 
 def unit_unsaid(doubted: Doubted) -> str:
     """Refuse readings whose unit nobody said."""
-    options = say(" or ").join(f"--unit {unit}" for unit in doubted.choices)
+    options = say(" or ").join(say("--unit {unit}", unit=unit) for unit in doubted.choices)
     return say(
         "What {text} is was not said, so no shot was kept: begin again with {options}.",
         text=doubted.text,

@@ -3,13 +3,13 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from rig.units import Units, counted
-from rig.words import say, site_log
+from rig.units import Units
+from rig.words import join, say, say_many, site_log
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot, StoredEvent
 
-NOTHING = "Nothing was done yet that could be taken back."
+NOTHING = say("Nothing was done yet that could be taken back.")
 _MOST = 6
 
 
@@ -17,8 +17,8 @@ def shot(one: "Shot", units: Units) -> str:
     """Say that a point was shot."""
     kinds = {
         "floor": "{label} shot: {reading}",
-        "finished": "{label} shot on the finished floor: {reading}",
-        "benchmark": "benchmark {label} read from set-up {setup}: {reading}",
+        "finished": say("{label} shot on the finished floor: {reading}"),
+        "benchmark": say("benchmark {label} read from set-up {setup}: {reading}"),
         "threshold": "threshold {label} shot: {reading}",
     }
     reading = units.length(one.reading_mm)
@@ -43,12 +43,20 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             keys = [key for one in events for key in one.data["new"]]
             return say("changed: {what}", what=some([_in_words(key) for key in keys]))
         case "grid":
-            return say("grid of {points} laid out", points=counted(len(data["points"]), "point"))
+            return say(
+                "grid of {points} laid out",
+                points=say_many("{count} point", "{count} points", len(data["points"])),
+            )
         case "relabel":
-            moves = [f"{move['from']} to {move['to']}" for move in data["moves"]]
+            moves = [
+                say("{from_} to {to}", from_=move["from"], to=move["to"]) for move in data["moves"]
+            ]
             return say("relabelled: {moves}", moves=some(moves))
         case "import":
-            return say("table of {shots} imported", shots=counted(data["shots"], "shot"))
+            return say(
+                "table of {shots} imported",
+                shots=say_many("{count} shot", "{count} shots", data["shots"]),
+            )
         case "jolt" | "drift" | "setup":
             return _of_line(kind, data, units)
         case "set_aside":
@@ -60,13 +68,13 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             told = "" if value is None else site_log.value(data["what"], float(value), units)
             named = site_log.named(data["what"])
             return say(
-                "logged: {what}", what=" ".join(filter(None, (named, told, data.get("text"))))
+                "logged: {what}", what=join(" ", filter(None, (named, told, data.get("text"))))
             )
         case "look":
             return say(
                 "straightedge laid from {start} to {end}",
-                start=" ".join(units.place(mm) for mm in data["from"]),
-                end=" ".join(units.place(mm) for mm in data["to"]),
+                start=join(" ", (units.place(mm) for mm in data["from"])),
+                end=join(" ", (units.place(mm) for mm in data["to"])),
             )
     raise ValueError(kind)
 
@@ -86,7 +94,7 @@ def _of_line(kind: str, data: Mapping[str, Any], units: Units) -> str:
                 "drift of {change} at {label}, spread over {shots}",
                 change=units.length(abs(data["change_mm"])),
                 label=data["label"],
-                shots=counted(len(data.get("shots", ())), "shot"),
+                shots=say_many("{count} shot", "{count} shots", len(data.get("shots", ()))),
             )
         case "setup":
             return say(
@@ -106,7 +114,7 @@ def _in_words(key: str) -> str:
 def some(things: Sequence[str]) -> str:
     """Name the first of several things."""
     more = len(things) - _MOST
-    named = ", ".join(things[:_MOST])
+    named = join(", ", things[:_MOST])
     return say("{named} and {more} more", named=named, more=more) if more > 0 else named
 
 
@@ -132,9 +140,9 @@ def shot_since(label: str) -> str:
 
 def in_use_again(labels: Sequence[str], kept: Sequence[str]) -> str:
     """Say which shots count again, and which do not since they were shot again."""
-    text = say("In use again: {labels}.", labels=", ".join(labels) or say("none"))
+    text = say("In use again: {labels}.", labels=join(", ", labels) or say("none"))
     if kept:
-        text += " " + say("Shot again since, and left so: {labels}.", labels=", ".join(kept))
+        text += " " + say("Shot again since, and left so: {labels}.", labels=join(", ", kept))
     return text
 
 
@@ -143,13 +151,16 @@ def as_of(setup: str, shots: int) -> str:
     return say(
         "The line counts as that of set-up {setup} again, with {shots} since.",
         setup=setup,
-        shots=counted(shots, "shot"),
+        shots=say_many("{count} shot", "{count} shots", shots),
     )
 
 
 def read_as(shots: int) -> str:
     """Say that later shots were put back to what they read."""
-    return say("{shots} told since are put back to what they read.", shots=counted(shots, "shot"))
+    return say(
+        "{shots} told since are put back to what they read.",
+        shots=say_many("{count} shot", "{count} shots", shots),
+    )
 
 
 def asked_again(label: str) -> str:
@@ -162,8 +173,8 @@ def pour_goes_by_its_own(last: str) -> str:
     return say("the pour's last entry is {last}", last=last)
 
 
-POUR_ENDED = "the pour has ended"
-OTHER_GRID = "the grid was laid out again since"
-OTHER_EDIT = "it was changed again since"
-OTHER_SETUP = "the laser was set up again since"
-OTHER_LINE = "the line was found elsewhere again since"
+POUR_ENDED = say("the pour has ended")
+OTHER_GRID = say("the grid was laid out again since")
+OTHER_EDIT = say("it was changed again since")
+OTHER_SETUP = say("the laser was set up again since")
+OTHER_LINE = say("the line was found elsewhere again since")

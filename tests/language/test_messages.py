@@ -11,7 +11,7 @@ from rig.language import (
     Worded,
     again,
     join,
-    number,
+    numeral,
     of_environment,
     put,
     say,
@@ -34,7 +34,7 @@ GERMAN = Tongue("de", "de", _Catalogue(), ",", "")
 
 
 def test_a_sentence_is_english_until_it_is_shown() -> None:
-    text = say("{label} reads {reading}", label="A1", reading=put("{n} mm", n=number(1221.5)))
+    text = say("{label} reads {reading}", label="A1", reading=put("{n} mm", n=numeral(1221.5)))
     assert text == "A1 reads 1221.5 mm"
     assert json.dumps([text]) == '["A1 reads 1221.5 mm"]'
     assert shown(text) == text
@@ -57,7 +57,7 @@ def test_a_count_takes_the_form_that_fits_it() -> None:
 
 def test_what_is_kept_of_a_sentence_makes_it_again() -> None:
     for text in (
-        say("{label} reads {reading}", label="A1", reading=number(2.5)),
+        say("{label} reads {reading}", label="A1", reading=numeral(2.5)),
         say_many("{count} bag", "{count} bags", 3),
         join(", ", [say("one"), "two"]),
     ):

@@ -23,6 +23,7 @@ from rig.cli.checks.shared import (
 from rig.cli.options import Lengths, Name
 from rig.errors import BadInput
 from rig.words import checks as words
+from rig.words import say
 
 if TYPE_CHECKING:
     from rig.study.checks import CrossCheck
@@ -115,7 +116,7 @@ def command(
     live = is_live(options, readings, "--reading")
     away = [length(text, unit, "dist") for text in distances]
     if len(set(away)) != len(away) or len(away) > 2:
-        raise BadInput("The cross takes one distance, or two that differ.")
+        raise BadInput(say("The cross takes one distance, or two that differ."))
     session = None
     with bench(job_path, as_json) as place:
         place.setup = setup or place.setup
@@ -148,18 +149,24 @@ def _shot(
     from rig.survey.capture import Stand
     from rig.survey.laser.cross import HEADINGS, Turn
 
-    round_to = f"turn the laser {turned}" if turned else "turn the laser"
+    round_to = say("turn the laser {turned}", turned=turned) if turned else say("turn the laser")
     order = [(heading, dist_mm) for dist_mm in away for heading in HEADINGS]
     stands = [
         Stand(
-            f"{heading} at {place.units.place(dist_mm)}",
-            where=f"{round_to} to heading {heading}, the rod stays "
-            f"{place.units.place(dist_mm)} off",
+            say("{heading} at {dist}", heading=heading, dist=place.units.place(dist_mm)),
+            where=say(
+                "{round_to} to heading {heading}, the rod stays {dist} off",
+                round_to=round_to,
+                heading=heading,
+                dist=place.units.place(dist_mm),
+            ),
         )
         for heading, dist_mm in order
     ]
     off = place.units.place(away[-1])
-    back = f"{round_to} on to heading 0 again, the rod stays {off} off"
+    back = say(
+        "{round_to} on to heading 0 again, the rod stays {off} off", round_to=round_to, off=off
+    )
     taken, session = shoot(place, "cross", [*stands, Stand("0 again", where=back)], options)
     turns = [
         Turn(heading, sight.reading_mm, dist_mm, sight.stderr_mm)
@@ -175,7 +182,7 @@ def _typed(
     from rig.survey.laser.cross import Turn
 
     if len(readings) % len(away):
-        raise BadInput("With two distances each needs the same count of readings.")
+        raise BadInput(say("With two distances each needs the same count of readings."))
     each = len(readings) // len(away)
     turns = []
     for n, text in enumerate(readings):
@@ -196,20 +203,26 @@ def _facing(
     from rig.study.lasers import refuse_shot
 
     if place.job is None:
-        raise BadInput("--correct needs a job whose shots to correct: --job PATH.")
+        raise BadInput(say("--correct needs a job whose shots to correct: --job PATH."))
     if laser is None or target is None or turned is None:
         raise BadInput(
-            "--correct needs to know which way the laser faces: --laser X,Y and --target X,Y on "
-            "the plan, and --turned clockwise or counter-clockwise."
+            say(
+                "--correct needs to know which way the laser faces: --laser X,Y and --target "
+                "X,Y on the plan, and --turned clockwise or counter-clockwise."
+            )
         )
     if len(away) != 1:
-        raise BadInput("--correct takes one distance.")
+        raise BadInput(say("--correct takes one distance."))
     towards = target[0] - laser[0], target[1] - laser[1]
     told = math.hypot(*towards)
     if abs(told - away[0]) > max(OFF_SHARE * away[0], OFF_MM):
         raise BadInput(
-            f"--laser and --target stand {place.units.length(told)} apart, but --dist says "
-            f"{place.units.length(away[0])}: the direction would be wrong."
+            say(
+                "--laser and --target stand {told} apart, but --dist says {away}: the "
+                "direction would be wrong.",
+                told=place.units.length(told),
+                away=place.units.length(away[0]),
+            )
         )
     refuse_shot(place.job, place.setup)
     return Facing(laser, towards, turned == "clockwise")
@@ -223,8 +236,11 @@ def _correct(
 
     if turns[-1].heading_deg % 360 or check.left_mm_per_m is None:
         raise BadInput(
-            "To correct a tilt, read heading 0 once more at the end (a fifth --reading 0,R): "
-            "it shows how well the line comes back, and that the laser is left at heading 0."
+            say(
+                "To correct a tilt, read heading 0 once more at the end (a fifth --reading "
+                "0,R): it shows how well the line comes back, and that the laser is left at "
+                "heading 0."
+            )
         )
     if not check.closes:
         return check
@@ -236,7 +252,7 @@ def _forget_tilt(place: Bench) -> str:
     from rig.study.lasers import forget_tilt
 
     if place.job is None:
-        raise BadInput("--no-correct needs a job: --job PATH.")
+        raise BadInput(say("--no-correct needs a job: --job PATH."))
     forget_tilt(place.job, place.setup)
     return words.tilt_kept(place.setup)
 
@@ -246,5 +262,8 @@ def _heading(text: str) -> float:
         return float(text.strip().removesuffix("deg").removesuffix("°"))
     except ValueError:
         raise BadInput(
-            f"The heading {text!r} is no number: write --reading 90,1.502m, heading first."
+            say(
+                "The heading {text!r} is no number: write --reading 90,1.502m, heading first.",
+                text=text,
+            )
         ) from None

@@ -8,6 +8,7 @@ import click
 from rig.cli.checks.shared import bench, check_options, finish, is_live, watch
 from rig.cli.options import SECONDS, Length
 from rig.errors import BadInput
+from rig.language import say
 
 
 @click.command("drift")
@@ -54,7 +55,9 @@ def command(
         else:
             assert table is not None
             if unit is None:
-                raise BadInput("Say what the table's readings are in: --unit mm, or --unit in.")
+                raise BadInput(
+                    say("Say what the table's readings are in: --unit mm, or --unit in.")
+                )
             times, values = read_timed(table, unit)
         check = drift_check(times, values, limit_mm_per_h=limit)
         inputs = {"times_s": times, "readings_mm": values}

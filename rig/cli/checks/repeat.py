@@ -8,6 +8,7 @@ import click
 from rig.cli.checks.shared import bench, check_options, finish, is_live, length, shoot
 from rig.cli.options import Length
 from rig.errors import BadInput
+from rig.language import say
 
 
 @click.command("repeat")
@@ -51,11 +52,11 @@ def command(
     live = is_live(options, readings, "--reading")
     dist_mm = None if dist is None else length(dist, unit, "dist")
     if dist_mm is not None and dist_mm <= 0:
-        raise BadInput("The distance to the rod must be more than nothing (--dist).")
+        raise BadInput(say("The distance to the rod must be more than nothing (--dist)."))
     session = None
     with bench(job_path, as_json) as place:
         if live:
-            where = "the same spot, the rod lifted and stood anew"
+            where = say("the same spot, the rod lifted and stood anew")
             stands = [Stand(f"R{n}", where=where) for n in range(1, count + 1)]
             taken, session = shoot(place, "repeat", stands, options)
             values = [sight.reading_mm for sight in taken]

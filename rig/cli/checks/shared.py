@@ -20,6 +20,7 @@ from rig.cli.live_options import (
 )
 from rig.cli.options import Command, Length, _ParamType, json_option, stack, tell, unit_option
 from rig.errors import BadInput
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from rig.events import ShotTaken
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from rig.study.checks import CheckResult
     from rig.survey.capture import Stand
 
-CAUTION = "Caution: never look into the laser's beam; its class and its maker's rules apply."
+CAUTION = say("Caution: never look into the laser's beam; its class and its maker's rules apply.")
 
 
 class Slope(_ParamType):
@@ -53,9 +54,13 @@ class Slope(_ParamType):
                 run = run if run[:1].isdigit() else f"1{run}"
                 slope = units.parse_length(rise) / units.parse_length(run) * 1000.0
         except (BadInput, ZeroDivisionError):
-            self.fail(f"{value!r} is no slope; write 0.1mm/m, 0.01% or 1/8in/100ft.", param, ctx)
+            self.fail(
+                say("{value!r} is no slope; write 0.1mm/m, 0.01% or 1/8in/100ft.", value=value),
+                param,
+                ctx,
+            )
         if not 0.0 < slope < 1000.0:
-            self.fail(f"{value!r} must be more than nothing.", param, ctx)
+            self.fail(say("{value!r} must be more than nothing.", value=value), param, ctx)
         return slope
 
 
@@ -116,7 +121,7 @@ def bench(job_path: Path | None, as_json: bool) -> Iterator[Bench]:
         except JobUnusable as error:
             if job_path is not None:
                 raise
-            tell(f"rig: the check is not kept: {error}", err=True)
+            tell(say("rig: the check is not kept: {error}", error=error), err=True)
     if job is None:
         yield Bench(None, None, "1", units.Units("mm"), as_json)
         return
@@ -134,7 +139,15 @@ def numbers(text: str, unit: str | None, names: Sequence[str], what: str) -> lis
     """
     parts = text.split(",")
     if len(parts) != len(names):
-        raise BadInput(f"{what} {text!r} has {len(parts)} parts; it takes {','.join(names)}.")
+        raise BadInput(
+            say(
+                "{what} {text!r} has {parts} parts; it takes {names}.",
+                what=what,
+                text=text,
+                parts=len(parts),
+                names=",".join(names),
+            )
+        )
     return [length(part, unit, name) for part, name in zip(parts, names, strict=True)]
 
 
@@ -144,7 +157,9 @@ def length(text: str, unit: str | None, what: str) -> float:
         try:
             return units.parse_length(text, what=what)
         except BadInput as error:
-            raise BadInput(f"{error} Or say the unit of all of them: --unit mm.") from None
+            raise BadInput(
+                say("{error} Or say the unit of all of them: --unit mm.", error=error)
+            ) from None
     return units.parse_length(text, unit=unit, what=what)
 
 
@@ -160,9 +175,13 @@ def is_live(options: dict[str, Any], typed_in: Sequence[Any], how: str) -> bool:
     """Say whether the readings come from a rod; refuse both and neither."""
     live = any(options.get(name) for name in ("serial_url", "ble_rod", "typed", "replay"))
     if live and typed_in:
-        raise BadInput(f"Readings come from {how} or from a rod, not from both.")
+        raise BadInput(say("Readings come from {how} or from a rod, not from both.", how=how))
     if not live and not typed_in:
-        raise BadInput(f"Give the readings by {how}, or read them live: --serial PORT, or --typed.")
+        raise BadInput(
+            say(
+                "Give the readings by {how}, or read them live: --serial PORT, or --typed.", how=how
+            )
+        )
     return live
 
 
@@ -193,7 +212,9 @@ def shoot(
     taken = {sight.label: sight for sight in log.sights}
     missing = [stand.label for stand in stands if stand.label not in taken]
     if missing:
-        raise BadInput(f"The check ended without a sight of {missing[0]}; run it again.")
+        raise BadInput(
+            say("The check ended without a sight of {missing}; run it again.", missing=missing[0])
+        )
     return [taken[stand.label] for stand in stands], session
 
 
@@ -230,8 +251,8 @@ def finish(
         told = {"check": kind_of(result), **result.as_json()}
         tell(json.dumps({"event": "result", **told} if live else told, allow_nan=False))
     else:
-        kept = [] if place.job is None else ["Kept in the job."]
-        tell("\n".join([*lines, *kept]))
+        kept = [] if place.job is None else [say("Kept in the job.")]
+        tell(join("\n", [*lines, *kept]))
     if not result.ok:
         context.exit(1)
 
@@ -250,9 +271,9 @@ def _typed_units(place: Bench, options: dict[str, Any]) -> Literal["in", "mm"]:
     if unit in ("in", "mm"):
         return "in" if unit == "in" else "mm"
     if unit is not None:
-        raise BadInput("Readings typed live are in mm or in: --unit mm, or --unit in.")
+        raise BadInput(say("Readings typed live are in mm or in: --unit mm, or --unit in."))
     if place.job is None and options["typed"]:
-        raise BadInput("Say what bare readings are in: --unit mm, or --unit in.")
+        raise BadInput(say("Say what bare readings are in: --unit mm, or --unit in."))
     return place.units.system
 
 

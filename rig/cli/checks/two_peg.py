@@ -21,6 +21,7 @@ from rig.cli.checks.shared import (
     typed_stderr_mm,
 )
 from rig.errors import BadInput
+from rig.language import say
 
 if TYPE_CHECKING:
     from rig.study.checks import TwoPegCheck
@@ -111,13 +112,18 @@ def _shot(
     from rig.survey.laser.two_peg import PegSight, two_peg
 
     if len(ways) < (2 if rise_mm is None else 1):
-        raise BadInput("Live, say where the laser will stand: --dist DIST_A,DIST_B, twice.")
+        raise BadInput(say("Live, say where the laser will stand: --dist DIST_A,DIST_B, twice."))
     # Refused now rather than after the walk.
     two_peg([PegSight(0.0, 0.0, a, b, 1.0) for a, b in ways], rise_mm)
     stands = []
     for n, (a, b) in enumerate(ways, 1):
-        laser = f"laser {place.units.place(a)} from A and {place.units.place(b)} from B"
-        stands += [Stand(f"A{n}", where=f"peg A, {laser}"), Stand(f"B{n}", where="peg B")]
+        laser = say(
+            "laser {a} from A and {b} from B", a=place.units.place(a), b=place.units.place(b)
+        )
+        stands += [
+            Stand(f"A{n}", where=say("peg A, {laser}", laser=laser)),
+            Stand(f"B{n}", where=say("peg B")),
+        ]
     taken, session = shoot(place, "two-peg", stands, options)
     read = []
     for on_a, on_b, way in zip(taken[::2], taken[1::2], ways, strict=True):
@@ -148,7 +154,7 @@ def _correct(place: Bench, check: "TwoPegCheck", wanted: bool) -> str:
     from rig.words import checks as words
 
     if place.job is None:
-        raise BadInput("--correct needs a job whose shots to correct: --job PATH.")
+        raise BadInput(say("--correct needs a job whose shots to correct: --job PATH."))
     if not wanted:
         correct_radial(place.job, None)
         return words.NO_ERROR_TAKEN

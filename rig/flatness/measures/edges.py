@@ -18,6 +18,7 @@ from rig.flatness.straightedge import Placement
 from rig.flatness.verdict import JUDGE_SEED, LINE_DRAWS, Verdict, held
 from rig.units import METRIC, Units
 from rig.words import flatness as words
+from rig.words import say
 
 _SPAN_STEP_MM = 5.0  # how finely a limit that grows with the span is cut into edges
 _MOST_STEPS = 100_000
@@ -92,7 +93,9 @@ class EdgeRule(LengthRule):
         step = lines[0].step_mm
         longest = max((len(line.z_mm) - 1) * step for line in lines)
         if longest < 2 * step:
-            raise BadInput("Every line has fewer than three readings; there is nothing to lay on.")
+            raise BadInput(
+                say("Every line has fewer than three readings; there is nothing to lay on.")
+            )
         edges = self.edges(longest)
         blind, said = self.unseen(edges, 2.0 * step, units)
         usable = self._usable(edges, step, units)
@@ -116,8 +119,13 @@ class EdgeRule(LengthRule):
         usable = [(edge, steps) for edge, steps in every if steps >= self.least_steps]
         if not usable:
             raise BadInput(
-                f"Readings every {units.span(step_mm)} are too far apart for rule {self.key}; its "
-                f"edges are at most {units.span(edges[-1].length_mm)} long."
+                say(
+                    "Readings every {step} are too far apart for rule {key}; its edges are at "
+                    "most {length} long.",
+                    step=units.span(step_mm),
+                    key=self.key,
+                    length=units.span(edges[-1].length_mm),
+                )
             )
         if self.between == "line":
             usable = list({steps: (edge, steps) for edge, steps in reversed(usable)}.values())

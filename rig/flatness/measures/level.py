@@ -19,6 +19,7 @@ from rig.flatness.verdict import JUDGE_SEED, LINE_DRAWS, Alone, Verdict, held
 from rig.room import Outline
 from rig.units import METRIC, Units
 from rig.words import flatness as words
+from rig.words import numeral, say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +85,7 @@ class Level(LengthRule):
         lines = [line for line in lines if len(line.z_mm) > 1]
         if not lines:
             raise BadInput(
-                "Every line has fewer than two readings; there are no two ends to compare."
+                say("Every line has fewer than two readings; there are no two ends to compare.")
             )
         length = np.array([(len(line.z_mm) - 1) * line.step_mm for line in lines])
         limits = self._limits(length)
@@ -114,7 +115,11 @@ class Level(LengthRule):
         found = [self.limit_mm(float(length)) for length in length_mm]
         if None in found:
             raise BadInput(
-                f"Rule {self.key} has no limit for a floor {max(length_mm) / 1000:.1f} m long."
+                say(
+                    "Rule {key} has no limit for a floor {length} m long.",
+                    key=self.key,
+                    length=numeral(max(length_mm) / 1000, ".1f"),
+                )
             )
         return np.array(found, dtype=float)
 

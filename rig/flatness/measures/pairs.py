@@ -13,6 +13,7 @@ from rig.flatness.measures.edges import EdgeRule
 from rig.flatness.model import Model, Shared
 from rig.flatness.rule import Edge
 from rig.flatness.verdict import Verdict
+from rig.language import say
 from rig.room import Outline
 from rig.units import METRIC, Units
 
@@ -52,8 +53,11 @@ class Pairs(EdgeRule):
     ) -> Verdict:
         """Refuse: pairs are points that were measured, not any of a modelled surface."""
         raise BadInput(
-            f"Rule {self.key} compares pairs of points: it judges a table of lines (--lines), "
-            "not a surface."
+            say(
+                "Rule {key} compares pairs of points: it judges a table of lines (--lines), "
+                "not a surface.",
+                key=self.key,
+            )
         )
 
     def unseen(

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.drawn import look
 from rig.page.told import Parts, parts
 from rig.page.visit import NO_PART, Served, Step, Visit
@@ -60,10 +61,10 @@ class _Floor(Step):
 def place_view(visit: Visit) -> PlaceView:
     """Tell the height of the floor at a place, its doubt, and its cover where there is a plan."""
     units = visit.units
-    x, y = visit.place("Tap a place, or type it.")
+    x, y = visit.place(say("Tap a place, or type it."))
     outline = outline_of(visit.job)
     if not is_within(outline, x, y):
-        raise BadInput("That place is not in the room.")
+        raise BadInput(say("That place is not in the room."))
     plan = stored_plan(visit.job)
     # The plan's own picture is the last that was made where its page is tapped.
     picture = picture_of(visit.job, outline, CONFIDENCE if plan is None else plan.wish.confidence)

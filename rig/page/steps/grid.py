@@ -11,6 +11,7 @@ from rig.record import Record
 from rig.study.grid import doubts_of, make_grid, make_lines, usual_edge_mm, usual_spacing_mm
 from rig.study.room import outline_of
 from rig.words import grid as words
+from rig.words import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,8 +58,8 @@ class _Grid(Step):
             make_lines(visit.job)
             return ""
         form = visit.form
-        spacing = form.length("spacing", "The spacing", visit.room_unit, above=0.0)
-        edge = form.length("edge", "The edge", visit.cover_unit, minimum=0.0)
+        spacing = form.length("spacing", say("The spacing"), visit.room_unit, above=0.0)
+        edge = form.length("edge", say("The edge"), visit.cover_unit, minimum=0.0)
         form.check()
         with form.at("spacing"):
             make_grid(visit.job, spacing, edge)

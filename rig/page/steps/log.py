@@ -4,6 +4,7 @@ import time
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.page.work import PourBegins, Wanted
 from rig.pour.prepour import step_called
@@ -57,9 +58,9 @@ def _bags(text: str) -> float:
     try:
         bags = float(text)
     except ValueError:
-        raise BadInput(f"{text[:20]!r} is no number of bags.") from None
+        raise BadInput(say("{text!r} is no number of bags.", text=text[:20])) from None
     if not 0.0 < bags < 1e5:
-        raise BadInput("There must be some bags on site.")
+        raise BadInput(say("There must be some bags on site."))
     return bags
 
 

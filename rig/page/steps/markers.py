@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from rig.errors import BadInput
 from rig.guidance.moved import Changes
+from rig.language import say
 from rig.page.drawn import look, markup
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
@@ -13,7 +14,7 @@ from rig.report.source import place_words
 from rig.study.markers_answer import make_markers, usual_reach_mm
 from rig.study.room import outline_of
 
-ASKS = "Tap the place, or type where it is."
+ASKS = say("Tap the place, or type where it is.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +65,7 @@ class _Markers(Step):
         word, _, label = act.partition(" ")
         match word:
             case "lay":
-                reach = form.length("reach", "The reach", visit.room_unit, above=0.0)
+                reach = form.length("reach", say("The reach"), visit.room_unit, above=0.0)
                 form.check()
                 with form.at("reach"):
                     make_markers(visit.job, reach)
@@ -73,7 +74,7 @@ class _Markers(Step):
             case "move":
                 label = form.text("label")
                 if not label:
-                    form.wrong["label"] = "Which marker?"
+                    form.wrong["label"] = say("Which marker?")
                     form.check()
                 make_markers(visit.job, None, Changes(move=[(label, visit.place(ASKS))]))
             case "drop":

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from rig.errors import BadInput, RigError
 from rig.job.settings import Settings
 from rig.job.store import Job
+from rig.language import numeral, say, say_many
 from rig.page.drawn import look
 from rig.page.told import Parts, parts
 from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
@@ -18,7 +19,7 @@ from rig.study.picture import picture_of
 from rig.study.plan_answer import make_plan, plan_answer, stored_plan
 from rig.study.plane import PlanWish
 from rig.study.room import outline_of
-from rig.units import MM_PER_IN, Units, counted, format_chance
+from rig.units import MM_PER_IN, Units, format_chance
 
 MOST_COVER_MM = MM_PER_IN
 USUAL_COVER_MM = 3.0
@@ -110,7 +111,7 @@ class _Plan(Step):
             raise BadInput(NO_ACT)
         wish, settings = _wish(visit)
         outline = outline_of(visit.job)
-        with visit.job.together("the plan was not kept"):
+        with visit.job.together(say("the plan was not kept")):
             if settings != visit.job.settings:
                 visit.job.update_settings(settings)
             picture = picture_of(visit.job, outline, wish.confidence)
@@ -121,17 +122,17 @@ class _Plan(Step):
         wish, settings = _wish(visit)
         match part:
             case "try":
-                (found,) = _choices(visit, [("This one", wish)], settings)
+                (found,) = _choices(visit, [(say("This one"), wish)], settings)
                 return "plan_try.html", found
             case "choices":
                 flat = [
-                    (f"Sloping up to {visit.units.slope(s)}", replace(wish, max_slope=s))
+                    (say("Sloping up to {s}", s=visit.units.slope(s)), replace(wish, max_slope=s))
                     for s in SLOPES
                 ]
                 level = replace(wish, max_slope=None)
                 named = [("Level", replace(level, holds=())), *flat]
                 if wish.holds:
-                    named.insert(1, ("Level, held at the thresholds", level))
+                    named.insert(1, (say("Level, held at the thresholds"), level))
                 return "plan_choices.html", Choices(choices=_choices(visit, named, settings))
         raise BadInput(NO_PART)
 
@@ -139,7 +140,7 @@ class _Plan(Step):
 def _wish(visit: Visit) -> tuple[PlanWish, Settings]:
     """Return what a form asks of the plane, and the settings that it would change."""
     form = visit.form
-    cover_mm = form.length("cover", "The minimum cover", visit.cover_unit, minimum=0.0)
+    cover_mm = form.length("cover", say("The minimum cover"), visit.cover_unit, minimum=0.0)
     slope = form.read("slope", lambda text: _number(text, 0.0, 100.0)) or 2.0
     confidence = form.read("confidence", lambda text: _number(text, 50.0, 99.9)) or 95.0
     grind = form.read("grind", lambda text: _number(text, 0.01, 1e6))
@@ -154,7 +155,9 @@ def _wish(visit: Visit) -> tuple[PlanWish, Settings]:
     thresholds = {shot.point for shot in visit.job.shots(kinds=["threshold"])}
     wish = PlanWish(
         max_slope=slope / 1000.0 if form.text("target") == "flat" else None,
-        holds=tuple(sorted(label for label in thresholds if form.text(f"hold {label}"))),
+        holds=tuple(
+            sorted(label for label in thresholds if form.text(say("hold {label}", label=label)))
+        ),
         confidence=confidence / 100.0,
         grind_cost=grind,
         fill_cost=fill,
@@ -182,9 +185,16 @@ def _number(text: str, least: float, most: float) -> float:
     try:
         number = float(text)
     except ValueError:
-        raise BadInput(f"{text[:20]!r} is no number.") from None
+        raise BadInput(say("{text!r} is no number.", text=text[:20])) from None
     if not least <= number <= most:
-        raise BadInput(f"{number:g} is not from {least:g} to {most:g}.")
+        raise BadInput(
+            say(
+                "{number} is not from {least} to {most}.",
+                number=numeral(number, "g"),
+                least=numeral(least, "g"),
+                most=numeral(most, "g"),
+            )
+        )
     return number
 
 
@@ -207,7 +217,7 @@ def _choice(job: Job, outline: Outline, name: str, wish: PlanWish) -> Choice:
         return Choice(name=name, trouble=str(error))
     return Choice(
         name=name,
-        bags=counted(answer.bags.buy, "bag"),
+        bags=say_many("{count} bag", "{count} bags", answer.bags.buy),
         volume=units.volume(answer.volume_l.mean),
         chance=format_chance(answer.chance_min_cover, wish.confidence),
         cover=_covers(answer.cover_mm.min, answer.cover_mm.max, units),
@@ -215,7 +225,7 @@ def _choice(job: Job, outline: Outline, name: str, wish: PlanWish) -> Choice:
 
 
 def _covers(least_mm: float, most_mm: float, units: Units) -> str:
-    return f"{units.length(least_mm)} to {units.length(most_mm)}"
+    return say("{least} to {most}", least=units.length(least_mm), most=units.length(most_mm))
 
 
 STEP = _Plan()

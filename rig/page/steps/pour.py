@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.told import Parts, parts
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
@@ -60,15 +61,15 @@ class _Pour(Step):
         if act != "plan":
             raise BadInput(NO_ACT)
         form = visit.form
-        mixers = form.whole("mixers", "The number of mixers", 1, LONGEST_CREW)
-        crew = form.whole("crew", "The number of people", 1, LONGEST_CREW)
+        mixers = form.whole("mixers", say("The number of mixers"), 1, LONGEST_CREW)
+        crew = form.whole("crew", say("The number of people"), 1, LONGEST_CREW)
         for name, value in (("mixers", mixers), ("crew", crew)):
             if value is None:
-                form.wrong.setdefault(name, "How many?")
+                form.wrong.setdefault(name, say("How many?"))
         minutes = partial(parse_duration, bare="min")
-        mix = form.read("mix_time", minutes, "How long is a batch mixed? As 2min.")
-        working = form.read("working_time", minutes, "How long does it flow? As 20min.")
-        batch = form.whole("bags_per_batch", "Bags in a batch", 1, 20)
+        mix = form.read("mix_time", minutes, say("How long is a batch mixed? As 2min."))
+        working = form.read("working_time", minutes, say("How long does it flow? As 20min."))
+        batch = form.whole("bags_per_batch", say("Bags in a batch"), 1, 20)
         form.check()
         wish = PourWish(
             mixers=mixers,

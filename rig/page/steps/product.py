@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from rig.errors import BadInput
 from rig.flatness.coverings import COVERINGS, rule_of_covering
+from rig.language import numeral, say
 from rig.page.visit import Step, Visit
 from rig.products import Library
 from rig.quantities.materials import rules_by
@@ -56,8 +57,8 @@ class _Product(Step):
             bag_water=_typed(told.bag_water_l, *((1.0, "l") if metric else (L_PER_GAL / 4, "qt"))),
             waste="" if told.waste_share is None else f"{100 * told.waste_share:g}%",
             covering=covering,
-            coverings=(("", "not said yet"), *named),
-            products=(("", "none of the list"), *_products(library)),
+            coverings=(("", say("not said yet")), *named),
+            products=(("", say("none of the list")), *_products(library)),
             product="" if told.product is None else told.product.compound.name,
             rule=(rule_of_covering(covering) or "") if covering else "",
         )
@@ -66,8 +67,8 @@ class _Product(Step):
         form, unit = visit.form, visit.cover_unit
         if act == "take":
             return self._take(visit)
-        least = form.length("min_cover", "The minimum cover", unit, minimum=0.0)
-        most = form.length("max_cover", "The maximum cover", unit, above=0.0)
+        least = form.length("min_cover", say("The minimum cover"), unit, minimum=0.0)
+        most = form.length("max_cover", say("The maximum cover"), unit, above=0.0)
         mass = form.read("bag_mass", parse_mass)
         water = form.read("bag_water", parse_volume)
         made = form.read("bag_yield", parse_volume)
@@ -75,7 +76,9 @@ class _Product(Step):
         waste = form.read("waste", parse_percent)
         if use is not None and made is None:
             if mass is None:
-                form.wrong.setdefault("bag_mass", "With a consumption the bag's mass is needed.")
+                form.wrong.setdefault(
+                    "bag_mass", say("With a consumption the bag's mass is needed.")
+                )
             else:
                 made = mass / use
         form.check()
@@ -97,12 +100,12 @@ class _Product(Step):
         """Take a compound by its name, with what its sheet says."""
         name = visit.form.text("product")
         if not name:
-            visit.form.wrong["product"] = "Which product?"
+            visit.form.wrong["product"] = say("Which product?")
             visit.form.check()
         used = Library.load().used(name)
         settings = with_product(visit.job.settings, used)
         check_settings(settings)
-        with visit.job.together("the product was not kept"):
+        with visit.job.together(say("the product was not kept")):
             visit.job.update_settings(settings)
             rules = [vars(rule) for rule in rules_by(used)]
             if rules:
@@ -123,12 +126,15 @@ def _use(text: str) -> float:
     try:
         use = float(text)
     except ValueError:
-        use = parse_use(text, what="The consumption")
+        use = parse_use(text, what=say("The consumption"))
     # Compounds are 1.2 to 2.3 kg a litre (from memory); twice as far off is a slip.
     if not 0.6 <= use <= 4.0:
         raise BadInput(
-            f"{use:g} kg for a m² a mm thick is no compound: they take 1.2 to 2.3. Is it for "
-            "another thickness?"
+            say(
+                "{use} kg for a m² a mm thick is no compound: they take 1.2 to 2.3. Is it for "
+                "another thickness?",
+                use=numeral(use, "g"),
+            )
         )
     return use
 

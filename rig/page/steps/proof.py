@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from rig.errors import BadInput
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rules import SHIPPED, load_rule
+from rig.language import say
 from rig.page.drawn import look
 from rig.page.steps.source import SourceView, benchmark_wish, source_of, source_view
 from rig.page.told import Parts, parts
@@ -60,7 +61,7 @@ class _Proof(Step):
     def act(self, visit: Visit, act: str) -> "str | Wanted":
         form = visit.form
         source = source_of(visit)
-        setup = form.name("setup", "The set-up", needed=False) or CURED
+        setup = form.name("setup", say("The set-up"), needed=False) or CURED
         form.check()
         match act:
             case "benchmark":
@@ -76,7 +77,7 @@ class _Proof(Step):
             raise BadInput(NO_PART)
         rule = visit.form.text("rule")
         if rule not in SHIPPED:
-            raise BadInput("There is no such rule.")
+            raise BadInput(say("There is no such rule."))
         found = Source(visit.job, outline_of(visit.job), Options(rule=rule), visit.name)
         found.look = look(visit.units)
         return "verdict.html", VerdictView(told=parts([proof_section(found)]))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.visit import Served, Step, Visit
 from rig.record import Record
 from rig.report.source import Options
@@ -23,12 +24,12 @@ class ReportView(Record):
 
 
 FILES = (
-    ("report.pdf", "The report as PDF, for paper"),
-    ("report.html", "The report as one file for any browser"),
-    ("shots.csv", "Every shot as a table"),
-    ("floor.geojson", "Room, floor and markers, GeoJSON"),
-    ("floor.dxf", "Room, floor and markers, DXF"),
-    ("job.sqlite", "The whole job, to go on with elsewhere"),
+    ("report.pdf", say("The report as PDF, for paper")),
+    ("report.html", say("The report as one file for any browser")),
+    ("shots.csv", say("Every shot as a table")),
+    ("floor.geojson", say("Room, floor and markers, GeoJSON")),
+    ("floor.dxf", say("Room, floor and markers, DXF")),
+    ("job.sqlite", say("The whole job, to go on with elsewhere")),
 )
 
 
@@ -54,7 +55,7 @@ class _Report(Step):
                 return _plan_file(visit, part)
             case "job.sqlite":
                 return Served(f"{visit.name}.sqlite", "application/octet-stream", _copy(visit))
-        raise BadInput("There is no such file.")
+        raise BadInput(say("There is no such file."))
 
 
 def _report(visit: Visit) -> "Report":
@@ -77,7 +78,7 @@ def _table(visit: Visit) -> bytes:
 
     shots = [shot for shot in visit.job.shots() if shot.kind != "marker"]
     if not shots:
-        raise BadInput("The job has no shots to write yet.")
+        raise BadInput(say("The job has no shots to write yet."))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "shots.csv"
         write_table(path, shots)

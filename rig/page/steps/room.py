@@ -8,6 +8,7 @@ from typing import TypeVar
 from markupsafe import Markup
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.drawn import look, markup
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.record import Record
@@ -51,7 +52,9 @@ class _Room(Step):
                 ("Walls", units.place(outline.perimeter_mm)),
             ),
             walls=tuple(_walls(outline, units)),
-            doors=tuple(f"{units.place(door.width_mm)} wide" for door in outline.doors),
+            doors=tuple(
+                say("{width} wide", width=units.place(door.width_mm)) for door in outline.doors
+            ),
             openings=tuple(_size(ring, units) for ring in outline.openings),
             warnings=tuple(warned),
         )
@@ -76,8 +79,12 @@ def _changed(visit: Visit, outline: Outline, act: str) -> Outline:
         case "drop-opening", _, n if n.isdigit():
             return from_rings(outline.walls, _without(outline.openings, int(n)), outline.doors)
         case "size", _, _:
-            wide = form.length("width", "The width", visit.room_unit, needed="How wide?", above=0)
-            long = form.length("depth", "The length", visit.room_unit, needed="How long?", above=0)
+            wide = form.length(
+                "width", say("The width"), visit.room_unit, needed=say("How wide?"), above=0
+            )
+            long = form.length(
+                "depth", say("The length"), visit.room_unit, needed=say("How long?"), above=0
+            )
             form.check()
             return from_rings(room(wide or 0, long or 0).walls, outline.openings, outline.doors)
     raise BadInput(NO_ACT)
@@ -86,15 +93,17 @@ def _changed(visit: Visit, outline: Outline, act: str) -> Outline:
 def _with_door(visit: Visit, outline: Outline) -> Outline:
     """Put a door into a wall, so far from the wall's start, or around the place tapped."""
     form, unit = visit.form, visit.room_unit
-    width = form.length("door_width", "The door", unit, needed="How wide is it?", above=0.0)
-    away = form.length("away", "The distance", unit, minimum=0.0)
-    x, y = form.length("x", "The place", unit), form.length("y", "The place", unit)
-    wall = form.whole("wall", "The wall", 1, len(outline.walls))
+    width = form.length(
+        "door_width", say("The door"), unit, needed=say("How wide is it?"), above=0.0
+    )
+    away = form.length("away", say("The distance"), unit, minimum=0.0)
+    x, y = form.length("x", say("The place"), unit), form.length("y", say("The place"), unit)
+    wall = form.whole("wall", say("The wall"), 1, len(outline.walls))
     form.check()
     assert width is not None
     if wall is None:
         if x is None or y is None:
-            form.wrong["wall"] = "Tap the wall that the door is in, or pick it here."
+            form.wrong["wall"] = say("Tap the wall that the door is in, or pick it here.")
             form.check()
         assert x is not None
         assert y is not None
@@ -112,9 +121,9 @@ def _with_door(visit: Visit, outline: Outline) -> Outline:
 
 def _with_opening(visit: Visit, outline: Outline) -> Outline:
     form, unit = visit.form, visit.room_unit
-    wide = form.length("wide", "The width", unit, needed="How wide is it?", above=0.0)
-    deep = form.length("deep", "The depth", unit, needed="How deep is it?", above=0.0)
-    x, y = visit.place("Tap the place, or say where it is.")
+    wide = form.length("wide", say("The width"), unit, needed=say("How wide is it?"), above=0.0)
+    deep = form.length("deep", say("The depth"), unit, needed=say("How deep is it?"), above=0.0)
+    x, y = visit.place(say("Tap the place, or say where it is."))
     assert wide is not None
     assert deep is not None
     with form.at("wide"):
@@ -128,7 +137,7 @@ def _walls(outline: Outline, units: Units) -> Iterator[tuple[str, str]]:
 
 def _size(ring: Sequence[tuple[float, float]], units: Units) -> str:
     xs, ys = [x for x, _ in ring], [y for _, y in ring]
-    return f"{units.place(max(xs) - min(xs))} by {units.place(max(ys) - min(ys))}"
+    return say("{xs} by {ys}", xs=units.place(max(xs) - min(xs)), ys=units.place(max(ys) - min(ys)))
 
 
 def _without(these: tuple[T, ...], n: int) -> tuple[T, ...]:

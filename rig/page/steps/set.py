@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rig.errors import BadInput, CannotAnswer
+from rig.language import say
 from rig.page.steps.source import SourceView, source_of, source_view
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.page.work import Wanted
@@ -38,15 +39,15 @@ class _Set(Step):
     def act(self, visit: Visit, act: str) -> "str | Wanted":
         form = visit.form
         source = source_of(visit)
-        setup = form.name("setup", "The set-up", needed=False)
-        tolerance = form.length("tolerance", "The tolerance", visit.cover_unit, above=0.0)
+        setup = form.name("setup", say("The set-up"), needed=False)
+        tolerance = form.length("tolerance", say("The tolerance"), visit.cover_unit, above=0.0)
         form.check()
         again = act.removeprefix("again ") if act.startswith("again ") else None
         if again is None and act != "set":
             raise BadInput(NO_ACT)
         fresh_plan(visit.job)
         if not visit.job.markers():
-            raise CannotAnswer("The job has no markers yet: lay them out first.")
+            raise CannotAnswer(say("The job has no markers yet: lay them out first."))
         label = again or form.text("marker") or None
         wish = SetWish(setup=setup, tolerance=tolerance or 1.0, marker=label)
         return Wanted(wish=wish, source=source)

@@ -10,6 +10,7 @@ from rig.devices.profile import shipped_profiles
 from rig.devices.reading import Reading
 from rig.devices.typed import UNITS
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.visit import Visit
 from rig.record import Record
 from rig.session.begin import SurveyWish
@@ -36,15 +37,18 @@ def source_view(visit: Visit) -> SourceView:
     """Return what a session may be read from."""
     job = visit.job
     ports = list_ports()
-    choices = [(SIMULATED, "A simulated rod", "invented, to try it all")] * visit.rods.simulated
+    choices = [
+        (SIMULATED, say("A simulated rod"), say("invented, to try it all"))
+    ] * visit.rods.simulated
     choices += [(f"serial:{port.url}", port.url, port.text) for port in ports]
-    choices.append((TAPE, "A tape or staff", "typed on the keypad"))
+    choices.append((TAPE, say("A tape or staff"), say("typed on the keypad")))
     last = next((one.source for one in reversed(job.sessions()) if one.source != "page"), "")
     there = [key for key, _, _ in choices]
     usual = there[0] if visit.rods.simulated or ports else TAPE
     unit = job.settings.typed_unit or ""
-    names = (("", "the first reading settles it"), ("in", "inches"), ("ft", "feet, tenths"),
-             ("mm", "millimetres"), ("cm", "centimetres"), ("m", "metres"))  # fmt: skip
+    names = (("", say("the first reading settles it")), ("in", "inches"),
+             ("ft", say("feet, tenths")), ("mm", "millimetres"), ("cm", "centimetres"),
+             ("m", "metres"))  # fmt: skip
     return SourceView(
         choices=tuple(choices),
         chosen=TAPE if last == "typed" else usual,
@@ -71,17 +75,17 @@ def source_of(visit: Visit) -> SourceWish | None:
     if chosen == TAPE:
         typed_in = next((one for one in UNITS if one == unit), None)
         if unit and typed_in is None:
-            raise BadInput("There is no such unit.")
+            raise BadInput(say("There is no such unit."))
         return SourceWish(typed=True, unit=typed_in)
     kind, _, at = chosen.partition(":")
     if kind not in ("serial", "ble") or not at:
-        raise BadInput("Say what you measure with.")
-    clamp = form.length("clamp", "The clamp's height", visit.cover_unit, above=0.0)
-    baud = form.whole("baud", "The baud rate", 50, 4_000_000)
+        raise BadInput(say("Say what you measure with."))
+    clamp = form.length("clamp", say("The clamp's height"), visit.cover_unit, above=0.0)
+    baud = form.whole("baud", say("The baud rate"), 50, 4_000_000)
     form.check()
     profile = form.text("profile") or None
     if profile is not None and profile not in shipped_profiles():
-        raise BadInput("There is no such profile.")
+        raise BadInput(say("There is no such profile."))
     return SourceWish(
         serial_url=at if kind == "serial" else None,
         ble_rod=at if kind == "ble" else None,
@@ -93,7 +97,7 @@ def source_of(visit: Visit) -> SourceWish | None:
 
 def benchmark_wish(visit: Visit, setup: str | None) -> SurveyWish:
     """Return the sight of a benchmark that a form asks for."""
-    label = visit.form.name("label", "The benchmark's name")
+    label = visit.form.name("label", say("The benchmark's name"))
     visit.form.check()
     assert label is not None
     return SurveyWish(kind="benchmark", labels=(label,), setup=setup)
@@ -116,7 +120,7 @@ def rods_in_reach() -> RodsView:
         found = list_rods()
     except DeviceUnavailable as error:
         return RodsView(rods=(), trouble=str(error))
-    return RodsView(rods=tuple((rod.address, rod.name or "without a name") for rod in found))
+    return RodsView(rods=tuple((rod.address, rod.name or say("without a name")) for rod in found))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,7 +146,7 @@ def listen(visit: Visit) -> ListenView:
     """
     wish = source_of(visit)
     if wish is None or wish.typed:
-        raise BadInput("Only a rod can be listened to.")
+        raise BadInput(say("Only a rod can be listened to."))
     profile = read_profile(wish)
     transport = open_transport(wish, profile)
     assert transport is not None

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.steps.source import (
     SourceView,
     benchmark_wish,
@@ -45,13 +46,13 @@ class _Survey(Step):
     def act(self, visit: Visit, act: str) -> "str | Wanted":
         form = visit.form
         source = source_of(visit)
-        setup = form.name("setup", "The set-up", needed=False)
+        setup = form.name("setup", say("The set-up"), needed=False)
         match act.partition(" "):
             case "benchmark", _, _:
                 wish = benchmark_wish(visit, setup)
             case "threshold", _, _:
-                label = form.name("threshold", "The threshold's name")
-                at = visit.place("Where is it?")
+                label = form.name("threshold", say("The threshold's name"))
+                at = visit.place(say("Where is it?"))
                 assert label is not None
                 wish = SurveyWish(kind="threshold", labels=(label,), at=at, setup=setup)
             case "again", _, label if label:

@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from rig.language import say
 from rig.record import OMITTED, Record
 from rig.session.check_log import CheckLog
 from rig.session.kind import Beginning, Kind
@@ -23,7 +24,7 @@ class CheckSettings(Record):
 class Drift(Kind[CheckSettings]):
     """A rod that nothing moves."""
 
-    name = "check drift"
+    name = say("check drift")
     settings = CheckSettings
     title = "Drift"
     acts = ()

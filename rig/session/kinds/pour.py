@@ -22,6 +22,7 @@ from rig.events import (
     Ticked,
     Undone,
 )
+from rig.language import say
 from rig.record import Record
 from rig.room import Outline
 from rig.session.beam import DARK_S
@@ -180,7 +181,7 @@ class PourScene(Scene):
         self.sections.pour = replace(self._pour, next=event.n, strip=event.strip)
         _, _, where = event.text.partition(", ")
         where, label = where.replace(": ", ", ", 1), str(event.n)
-        text = f"batch {event.n}"
+        text = say("batch {n}", n=event.n)
         return self.go("batch", label, event.x_mm, event.y_mm, where, text) | {"pour"}
 
     def _resume(self, event: Resumed, told: Said) -> set[str]:

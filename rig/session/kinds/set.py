@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
+from rig.language import say
 from rig.record import Record
 from rig.room import ON_WALL_MM, Outline, where
 from rig.session.beam import DARK_S
@@ -69,7 +70,7 @@ class SetMarkers(Kind[SetSettings]):
         job, settings, outline, setup = begun.job, begun.settings, begun.outline, begun.setup
         plan = job.current_plan()
         if plan is None:
-            raise CannotAnswer("The job has no plan.")
+            raise CannotAnswer(say("The job has no plan."))
         with everywhere(job):  # a line is the whole job's
             every = shots_of(job)
         shots = [shot for shot in every if shot.kind in ("floor", "benchmark", "threshold")]
@@ -78,8 +79,11 @@ class SetMarkers(Kind[SetSettings]):
         retie = setup not in lines
         if retie and settings.skip_check:
             raise BadInput(
-                f"Set-up {setup} has no line yet: without the check sight its height is unknown. "
-                "Leave out --skip-check, or name a set-up of the survey."
+                say(
+                    "Set-up {setup} has no line yet: without the check sight its height is "
+                    "unknown. Leave out --skip-check, or name a set-up of the survey.",
+                    setup=setup,
+                )
             )
         known = (line_of(job, setup, "floor", 0.0) or {}).get("known", {})
         line_mm = 0.0 if retie else lines[setup] + known.get("offset_mm", 0.0)
@@ -191,7 +195,9 @@ def check_sight(
         shot = min(floor, key=lambda s: math.dist((s.x_mm or 0.0, s.y_mm or 0.0), near))
         noise_mm = math.hypot(shot.stderr_mm, read_plan(plan).answer.roughness_mm)
     else:
-        raise CannotAnswer("There is no shot to check the line against. Survey first: rig survey")
+        raise CannotAnswer(
+            say("There is no shot to check the line against. Survey first: rig survey")
+        )
     place = ""
     if shot.x_mm is not None and shot.y_mm is not None:
         place = where(outline, shot.x_mm, shot.y_mm, units)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from rig.events import ShotTaken
+from rig.language import say
 from rig.record import Record
 from rig.room import Outline, contains, where
 from rig.session.beam import DARK_S
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 ShotKind = Literal["floor", "finished", "benchmark", "threshold"]
 _TITLES: dict[ShotKind, str] = {
     "floor": "Survey",
-    "finished": "Finished floor",
+    "finished": say("Finished floor"),
     "benchmark": "Benchmark",
     "threshold": "Threshold",
 }

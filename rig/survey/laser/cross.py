@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 from rig.survey.laser.verdict import SIGMAS
 
 Floats = npt.NDArray[np.float64]
@@ -104,10 +105,10 @@ def cross(turns: Sequence[Turn], rise_mm: float = 0.0) -> Cross:
         _refuse_odd(turn)
     distances = list(dict.fromkeys(turn.dist_mm for turn in turns))
     if len(distances) > 2:
-        raise BadInput("The cross takes one distance, or two for the cone, not more.")
+        raise BadInput(say("The cross takes one distance, or two for the cone, not more."))
     rounds = [_round(turns, dist_mm) for dist_mm in distances]
     if not rounds:
-        raise BadInput("The cross needs the four readings at headings 0, 90, 180 and 270.")
+        raise BadInput(say("The cross needs the four readings at headings 0, 90, 180 and 270."))
 
     along = np.array([[(r[0] - r[2]), (r[1] - r[3])] for r, _ in rounds])
     noise = np.array([max(v[0] + v[2], v[1] + v[3]) for _, v in rounds])
@@ -143,16 +144,19 @@ def cross(turns: Sequence[Turn], rise_mm: float = 0.0) -> Cross:
 
 def _refuse_odd(turn: Turn) -> None:
     if not all(map(math.isfinite, (turn.heading_deg, turn.reading_mm, turn.stderr_mm))):
-        raise BadInput("A reading of the cross needs a finite heading and reading.")
+        raise BadInput(say("A reading of the cross needs a finite heading and reading."))
     if turn.heading_deg % 360 not in HEADINGS:
         raise BadInput(
-            f"Heading {turn.heading_deg:g} is none of the cross: turn the laser to 0, 90, 180 "
-            "and 270 degrees."
+            say(
+                "Heading {heading_deg} is none of the cross: turn the laser to 0, 90, 180 and "
+                "270 degrees.",
+                heading_deg=numeral(turn.heading_deg, "g"),
+            )
         )
     if not (math.isfinite(turn.dist_mm) and turn.dist_mm > 0):
-        raise BadInput("The distance to the target must be more than nothing (--dist).")
+        raise BadInput(say("The distance to the target must be more than nothing (--dist)."))
     if turn.stderr_mm <= 0:
-        raise BadInput("The doubt of a reading must be more than nothing.")
+        raise BadInput(say("The doubt of a reading must be more than nothing."))
 
 
 def on_plan(
@@ -216,7 +220,10 @@ def _round(turns: Sequence[Turn], dist_mm: float) -> tuple[Floats, Floats]:
         here = [t for t in turns if t.dist_mm == dist_mm and t.heading_deg % 360 == heading]
         if not here:
             raise BadInput(
-                f"Heading {heading} is missing: read the target at 0, 90, 180 and 270 degrees."
+                say(
+                    "Heading {heading} is missing: read the target at 0, 90, 180 and 270 degrees.",
+                    heading=heading,
+                )
             )
         means.append(math.fsum(t.reading_mm for t in here) / len(here))
         variances.append(math.fsum(t.stderr_mm**2 for t in here) / len(here) ** 2)

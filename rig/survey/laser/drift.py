@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.errors import BadInput, CannotAnswer
-from rig.units import counted
+from rig.language import numeral, say, say_many
 
 Floats = npt.NDArray[np.float64]
 Design = Callable[[Floats], Floats]
@@ -71,9 +71,9 @@ def drift(times_s: Sequence[float], readings_mm: Sequence[float]) -> Drift:
     time = np.asarray(times_s, dtype=np.float64)
     value = np.asarray(readings_mm, dtype=np.float64)
     if time.shape != value.shape or not (np.isfinite(time).all() and np.isfinite(value).all()):
-        raise BadInput("Each reading of the watch needs a finite time and value.")
+        raise BadInput(say("Each reading of the watch needs a finite time and value."))
     if np.any(np.diff(time) < 0):
-        raise BadInput("The times of the watch run back; sort the table by its seconds.")
+        raise BadInput(say("The times of the watch run back; sort the table by its seconds."))
     span = float(time[-1] - time[0]) if len(time) else 0.0
     part_s = max(LEAST_PART_S, span / MOST_PARTS)
     time = time - time[0] if len(time) else time
@@ -81,9 +81,13 @@ def drift(times_s: Sequence[float], readings_mm: Sequence[float]) -> Drift:
     kinds, counts = np.unique(part, return_counts=True)
     if len(kinds) < LEAST_PARTS:
         raise CannotAnswer(
-            f"A watch of {span:.0f} s in {counted(len(time), 'reading')} is too short to tell "
-            f"drift from noise: watch for {LEAST_PARTS * LEAST_PART_S:.0f} s at the very least, "
-            "better ten minutes."
+            say(
+                "A watch of {span} s in {readings} is too short to tell drift from noise: "
+                "watch for {least_part_s} s at the very least, better ten minutes.",
+                span=numeral(span, ".0f"),
+                readings=say_many("{count} reading", "{count} readings", len(time)),
+                least_part_s=numeral(LEAST_PARTS * LEAST_PART_S, ".0f"),
+            )
         )
     middle = np.array([time[part == k].mean() for k in kinds])
     mean = np.array([np.median(value[part == k]) for k in kinds])

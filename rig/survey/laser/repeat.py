@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.survey.laser.verdict import CONFIDENCE
 
 FEW = 10
@@ -43,9 +44,9 @@ def repeat(readings_mm: Sequence[float]) -> Repeat:
 
     n = len(readings_mm)
     if n < 2:
-        raise BadInput("Repeatability needs two readings of one place at least, better ten.")
+        raise BadInput(say("Repeatability needs two readings of one place at least, better ten."))
     if not all(map(math.isfinite, readings_mm)):
-        raise BadInput("A reading is not finite.")
+        raise BadInput(say("A reading is not finite."))
     mean = math.fsum(readings_mm) / n
     square = math.fsum((r - mean) ** 2 for r in readings_mm)
     tail = (1.0 - CONFIDENCE) / 2.0

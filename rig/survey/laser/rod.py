@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.errors import BadInput
+from rig.language import say
 
 PLUMB_DEG = (0.5, 1.0, 2.0, 3.0, 5.0)
 LEAST_APART_MM = 100.0
@@ -49,10 +50,14 @@ def against_tape(pairs_mm: Sequence[tuple[float, float]], stderr_mm: float) -> R
         No pair, or numbers that are none.
     """
     if not pairs_mm:
-        raise BadInput("Give a pair at least: what the rod reads and what the tape reads there.")
+        raise BadInput(
+            say("Give a pair at least: what the rod reads and what the tape reads there.")
+        )
     pairs = np.asarray(pairs_mm, dtype=np.float64)
     if not np.isfinite(pairs).all() or stderr_mm <= 0:
-        raise BadInput("Each pair needs two finite readings, and their doubt more than nothing.")
+        raise BadInput(
+            say("Each pair needs two finite readings, and their doubt more than nothing.")
+        )
     off, tape_m = pairs[:, 0] - pairs[:, 1], pairs[:, 1] / 1000.0
     n = len(off)
     design = np.ones((n, 1))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from rig.language import say
 from rig.survey.laser.verdict import USUAL_LIMIT_MM_PER_M
 from rig.survey.setups import Sight, adjust
 from rig.units import METRIC, Units
@@ -46,8 +47,11 @@ def unchecked(units: Units = METRIC) -> tuple[float, str]:
     """Return what an unchecked laser is trusted with: anything up to the usual figure."""
     # A rectangular distribution's half-width over the root of three (JCGM 100:2008, 4.3.7).
     return USUAL_LIMIT_MM_PER_M / math.sqrt(3.0), (
-        f"anything up to {units.tilt(USUAL_LIMIT_MM_PER_M)}, a usual maker's figure (common "
-        "practice, no source)"
+        say(
+            "anything up to {usual_limit_mm_per_m}, a usual maker's figure (common practice, "
+            "no source)",
+            usual_limit_mm_per_m=units.tilt(USUAL_LIMIT_MM_PER_M),
+        )
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.errors import BadInput
+from rig.language import say
 
 LEAST_LEVERAGE_M = 0.1
 """Sights must differ by this much in balance: the error shows in nothing else."""
@@ -92,19 +93,25 @@ def two_peg(
     needed = 2 if rise_mm is None else 1
     if len(sights) < needed:
         raise BadInput(
-            "The two-peg test needs two sights of both pegs, from different places, or one and "
-            "the known rise of B over A (--rise)."
+            say(
+                "The two-peg test needs two sights of both pegs, from different places, or one "
+                "and the known rise of B over A (--rise)."
+            )
         )
     balance = np.array([sight.balance_m for sight in sights])
     leverage = np.ptp(balance) if rise_mm is None else np.max(np.abs(balance))
     if leverage < LEAST_LEVERAGE_M:
         raise BadInput(
-            "The distances leave the error invisible: "
+            say("The distances leave the error invisible: ")
             + (
-                "each sight is balanced alike. Move the laser, as from the middle to beside one "
-                "peg."
+                say(
+                    "each sight is balanced alike. Move the laser, as from the middle to beside "
+                    "one peg."
+                )
                 if rise_mm is None
-                else "with a known rise the laser must stand nearer to one peg than to the other."
+                else say(
+                    "with a known rise the laser must stand nearer to one peg than to the other."
+                )
             )
         )
     drop = np.array([sight.drop_mm for sight in sights])
@@ -137,8 +144,10 @@ def two_peg(
 def _refuse_odd(sight: PegSight) -> None:
     numbers = (sight.a_mm, sight.b_mm, sight.dist_a_mm, sight.dist_b_mm, sight.stderr_mm)
     if not all(map(math.isfinite, numbers)):
-        raise BadInput("A sight needs four finite numbers: readings on A and B, distances to them.")
+        raise BadInput(
+            say("A sight needs four finite numbers: readings on A and B, distances to them.")
+        )
     if min(sight.dist_a_mm, sight.dist_b_mm) < 0:
-        raise BadInput("A distance is negative; give how far the laser stood from each peg.")
+        raise BadInput(say("A distance is negative; give how far the laser stood from each peg."))
     if sight.stderr_mm <= 0:
-        raise BadInput("The doubt of a sight's readings must be more than nothing.")
+        raise BadInput(say("The doubt of a sight's readings must be more than nothing."))

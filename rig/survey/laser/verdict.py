@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rig.errors import BadInput
+from rig.language import numeral, say
 
 CONFIDENCE = 0.95
 SIGMAS = 3.0
@@ -75,7 +76,9 @@ def judge_spread(spread: float, freedom: int, limit: float) -> Verdict:
 def checked_limit(limit: float) -> float:
     """Return a limit, or refuse one that is not more than nothing."""
     if not (math.isfinite(limit) and limit > 0):
-        raise BadInput(f"The limit must be more than nothing, not {limit:g}.")
+        raise BadInput(
+            say("The limit must be more than nothing, not {limit}.", limit=numeral(limit, "g"))
+        )
     return limit
 
 

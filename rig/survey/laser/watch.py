@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from rig.devices.reading import Reading
 from rig.events import Event, Watched
+from rig.language import numeral, say
 from rig.units import METRIC, Units
 
 TELL_S = 10.0
@@ -77,7 +78,11 @@ class Watch:
         now = self._mean(time_s - LOOK_S, time_s)
         seconds = time_s - begun_s
         moved = self._units.fine(now - first, signed=True)
-        text = f"{seconds / 60:.1f} min: the line moved {moved}"
+        text = say(
+            "{seconds} min: the line moved {moved}",
+            seconds=numeral(seconds / 60, ".1f"),
+            moved=moved,
+        )
         told = Watched(
             time_s=time_s, seconds=seconds, reading_mm=now, change_mm=now - first, text=text
         )
