@@ -34,7 +34,7 @@ from rig.drawing.vector import (
     text_width,
 )
 from rig.language import join, numeral, say
-from rig.room import Outline
+from rig.room import House, Outline
 from rig.units import MM_PER_FT
 
 # Scales of drawings, metric and in feet (1/2 in = 1 ft is 1:24, 1 in = 3 ft is 1:36).
@@ -175,14 +175,24 @@ class Frame:
             self.add_hatching(shape, Pen("soft", 0.18), 2.2, 135.0)
             box = self.places(np.array(opening))
             self.labels.take((*box.min(axis=0), *box.max(axis=0)))
-        ring = self.places(np.array(self.outline.walls))
-        self.add(area([ring], None, WALL))
-        self._add_wall_names()
+        house = self.outline if isinstance(self.outline, House) else None
+        rooms = [self.outline] if house is None else [one for _, one in house.rooms]
+        for one in rooms:
+            self.add(area([self.places(np.array(one.walls))], None, WALL))
+        if house is None:
+            self._add_wall_names()
+        for door in () if house is None else (door for one in rooms for door in one.doors):
+            self._add_gap((door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
         for n, door in enumerate(self.outline.doors):
             self._add_door(n, (door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
 
     def finish(self, title: str, description: str = "") -> Drawing:
         """Add scale bar and legend and hand the drawing out."""
+        for name, one in self.outline.rooms if isinstance(self.outline, House) else ():
+            middle = one.polygon.representative_point()
+            told = [(name, USUAL_MM + 0.5, True)]
+            at = self.place(middle.x, middle.y)
+            self.add(*self.labels.beside(*at, told, centred=True, colour="soft"))
         y = self._foot_y
         self._add_scale_bar(y + 1.0)
         y += _BAR_ROW_MM
@@ -307,6 +317,14 @@ class Frame:
             self.add(*texts)
             # Beside a corner that sticks into the room a name lies where labels may come.
             self.labels.take(box)
+
+    def _add_gap(self, a: Place, b: Place) -> None:
+        """Draw a doorway between two rooms."""
+        ends = self.places(np.array([a, b]))
+        along = (ends[1] - ends[0]) / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-6)
+        out = np.array([-along[1], along[0]])
+        self.add(line(ends, Pen("paper", 1.4)))
+        self.add(*(line([end - out, end + out], Pen("wall", 0.5)) for end in ends))
 
     def _add_door(self, n: int, a: Place, b: Place) -> None:
         ends = self.places(np.array([a, b]))

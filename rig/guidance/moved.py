@@ -47,7 +47,8 @@ def changed_layout(
     units : Units
         Of what is told in an error.
     gone : collection of str
-        Labels of markers dropped earlier: their chalk may still be on the floor.
+        Labels that a new one may not have: of markers dropped earlier, whose chalk may still be
+        on the floor, and of those in other rooms.
 
     Raises
     ------

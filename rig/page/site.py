@@ -9,7 +9,7 @@ import contextlib
 import sys
 import threading
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib import resources
@@ -20,16 +20,16 @@ import aiohttp_jinja2
 import jinja2
 from aiohttp import web
 
-from rig.errors import CannotAnswer, JobHeld, RigError
+from rig.errors import JobHeld, RigError
 from rig.job.folder import JobFolder, holder_of
 from rig.job.store import Job
-from rig.language import join, say
+from rig.language import say
 from rig.page import jobs
 from rig.page.steps import STEPS
 from rig.page.told import on_phone
 from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
 from rig.page.work import Rods, Wanted, Work
-from rig.study.rooms import has_several, names_of
+from rig.study.rooms import has_several, in_room, names_of
 from rig.study.steps import following, stands_of
 from rig.texts import harmless
 from rig.words.steps import TITLES
@@ -39,7 +39,6 @@ THREADS = 3
 WRITE_WAIT_S = 5.0
 MOST_FIELDS = 200
 TOO_LARGE = "That is more than 10 MB: send a smaller file, or take the photo at a lower setting."
-_WHOLE_HOUSE = ("report", "undo")
 _ALONE = "default-src 'none'; style-src 'unsafe-inline'; sandbox; frame-ancestors 'none'"
 """What a file may do that is looked at: it brings its own style and does nothing."""
 
@@ -61,6 +60,7 @@ class _Goes:
 
 
 _Answer = _Shown | _Goes | Served
+_NO_PAGE = _Shown("trouble.html", {"text": say("There is no such page.")}, 404)
 
 
 class Site:
@@ -142,22 +142,30 @@ class Site:
                 return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
             case ["trust"]:
                 return _Shown("trust.html", {})
-            case ["j", name]:
-                return _Goes(f"j/{quote(name, safe='')}/")
-            case ["j", name, ""]:
-                with Job.open(self.folder.file(name)) as job:
-                    return _Goes(f"j/{quote(name, safe='')}/{stands_of(job).next}")
-            case ["j", name, "after", key]:
-                with Job.open(self.folder.file(name)) as job:
+            case ["j", name, "in", room, *rest]:
+                return self._get_of(_At(name, room), rest, form)
+            case ["j", name, *rest]:
+                return self._get_of(_At(name), rest, form)
+        return _NO_PAGE
+
+    def _get_of(self, at: "_At", rest: Sequence[str], form: Form) -> _Answer:
+        """Answer what is asked of a job, or of one of its rooms."""
+        match rest:
+            case []:
+                return _Goes(at.path)
+            case [""]:
+                with self._opened(at) as job:
+                    return _Goes(at.path + stands_of(job).next)
+            case ["after", key]:
+                with self._opened(at) as job:
                     told = stands_of(job)
                 done = next((step.done for step in told.steps if step.key == key), True)
-                goes = (following(told, key) or told.next) if done else key
-                return _Goes(f"j/{quote(name, safe='')}/{goes}")
-            case ["j", name, key] if key in STEPS:
-                return self._step(name, STEPS[key], form)
-            case ["j", name, key, part] if key in STEPS:
-                return self._part(name, STEPS[key], part, form)
-        return _Shown("trouble.html", {"text": say("There is no such page.")}, 404)
+                return _Goes(at.path + ((following(told, key) or told.next) if done else key))
+            case [key] if key in STEPS:
+                return self._shown(at, STEPS[key], form)
+            case [key, part] if key in STEPS:
+                return self._part(at, STEPS[key], part, form)
+        return _NO_PAGE
 
     def _post(self, path: str, form: Form) -> _Answer:
         match _parts(path):
@@ -175,8 +183,10 @@ class Site:
                 self.work.stop()
                 return _Goes("" if name is None else f"j/{quote(name, safe='')}/")
             case ["j", name, key] if key in STEPS:
-                return self._act(name, STEPS[key], form)
-        return _Shown("trouble.html", {"text": say("There is no such page.")}, 404)
+                return self._act(_At(name), STEPS[key], form)
+            case ["j", name, "in", room, key] if key in STEPS:
+                return self._act(_At(name, room), STEPS[key], form)
+        return _NO_PAGE
 
     def _jobs(self, form: Form, status: int = 200) -> _Shown:
         view = jobs.jobs_view(self.folder, self.work)
@@ -194,25 +204,32 @@ class Site:
             return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
         return _Goes(f"j/{quote(name, safe='')}/room")
 
-    def _step(self, name: str, step: Step, form: Form, status: int = 200) -> _Shown:
-        path = self.folder.file(name)
-        working = self.work.at(name)
-        held = "" if working or name in self._acting else holder_of(path)
-        with Job.open(path) as job:
-            visit = self._visit(job, name, form)
-            missing = ""
+    def _shown(self, at: "_At", step: Step, form: Form) -> _Answer:
+        """Show a step, or that which stands for it where several rooms are looked at together."""
+        if step.of_house:
+            with self._opened(at) as job:
+                if has_several(job):
+                    return _Goes(at.path + step.of_house)
+        return self._step(at, step, form)
+
+    def _step(self, at: "_At", step: Step, form: Form, status: int = 200) -> _Shown:
+        working = self.work.at(at.name)
+        held = "" if working or at.name in self._acting else holder_of(self.folder.file(at.name))
+        with self._opened(at) as job:
+            visit = self._visit(job, at, form)
+            missing, template = "", step.template(visit)
             try:
-                if step.key not in _WHOLE_HOUSE:
-                    _refuse_several(job)
                 view: object = step.view(visit)
             except RigError as error:
-                view, missing = None, str(error)
+                view, missing, template = None, str(error), "missing.html"
             told = stands_of(job)
         context = {
             "form": form,
             "view": view,
             "missing": missing,
-            "name": name,
+            "name": at.name,
+            "at": at.path,
+            "job_at": _At(at.name).path,
             "visit": visit,
             "step": step,
             "stands": told,
@@ -220,11 +237,11 @@ class Site:
             "working": working,
             "held": held,
         }
-        return _Shown("missing.html" if view is None else f"{step.key}.html", context, status)
+        return _Shown(template, context, status)
 
-    def _part(self, name: str, step: Step, part: str, form: Form) -> _Answer:
-        with Job.open(self.folder.file(name)) as job:
-            visit = self._visit(job, name, form)
+    def _part(self, at: "_At", step: Step, part: str, form: Form) -> _Answer:
+        with self._opened(at) as job:
+            visit = self._visit(job, at, form)
             try:
                 told = step.part(visit, part)
             except RigError as error:
@@ -232,27 +249,35 @@ class Site:
         if isinstance(told, Served):
             return told
         template, view = told
-        return _Shown(template, {"view": view, "form": form, "visit": visit, "name": name})
+        context = {"view": view, "form": form, "visit": visit, "name": at.name, "at": at.path}
+        return _Shown(template, context)
 
-    def _act(self, name: str, step: Step, form: Form) -> _Answer:
-        path = self.folder.file(name)
+    def _act(self, at: "_At", step: Step, form: Form) -> _Answer:
+        name = at.name
         try:
-            with self._writes(name), Job.open(path, write=True, wait_s=self.wait_s) as job:
-                if step.key not in _WHOLE_HOUSE:
-                    _refuse_several(job)
-                goes = step.act(self._visit(job, name, form), form.text("act"))
+            with self._writes(name), self._opened(at, write=True) as job:
+                visit = self._visit(job, at, form)
+                goes = step.act(visit, form.text("act"))
             if isinstance(goes, Wanted):
-                self.work.begin(name, path, goes, f"../j/{quote(name, safe='')}/after/{step.key}")
+                path, home = self.folder.file(name), f"../{at.path}after/{step.key}"
+                self.work.begin(name, path, goes.in_room(visit.room), home)
                 return _Goes("session/")
         except JobHeld as error:
             session = say("A session is at work on this job: stop it first.")
             form.wrong[""] = session if self.work.at(name) else str(error)
-            return self._step(name, step, form, 409)
+            return self._step(at, step, form, 409)
         except RigError as error:
             if not isinstance(error, Wrong):
                 form.wrong[""] = str(error)
-            return self._step(name, step, form, 422)
-        return _Goes(f"j/{quote(name, safe='')}/{goes or step.key}")
+            return self._step(at, step, form, 422)
+        return self._step(at, step, form) if goes is None else _Goes(at.path + (goes or step.key))
+
+    @contextlib.contextmanager
+    def _opened(self, at: "_At", *, write: bool = False) -> Iterator[Job]:
+        """Open the job, narrowed to the room that is asked for."""
+        wait_s = self.wait_s if write else WRITE_WAIT_S
+        with Job.open(self.folder.file(at.name), write=write, wait_s=wait_s) as job:
+            yield in_room(job, at.room)
 
     @contextlib.contextmanager
     def _writes(self, name: str) -> Iterator[None]:
@@ -267,29 +292,33 @@ class Site:
                 if not self._acting[name]:
                     del self._acting[name]
 
-    def _visit(self, job: Job, name: str, form: Form) -> Visit:
+    def _visit(self, job: Job, at: "_At", form: Form) -> Visit:
+        several = job.room is not None or has_several(job)
         return Visit(
             job=job,
-            name=name,
-            path=self.folder.file(name),
+            name=at.name,
+            path=self.folder.file(at.name),
             form=form,
             work=self.work,
             rods=self.rods,
             units=job.units,
+            room=None if job.room is None else job.room.name,
+            rooms=tuple(names_of(job)) if several else (),
         )
 
 
-def _refuse_several(job: Job) -> None:
-    """Refuse a job of several rooms, which the pages cannot tell apart yet."""
-    if has_several(job):
-        rooms = join(", ", names_of(job))
-        raise CannotAnswer(
-            say(
-                "This job has several rooms ({rooms}), and the pages work on one. Go on with "
-                "it at the command line, where --room NAME picks one; report and undo are here.",
-                rooms=rooms,
-            )
-        )
+@dataclass(frozen=True)
+class _At:
+    """A job that is asked for by its name, and a room of it where one is."""
+
+    name: str
+    room: str | None = None
+
+    @property
+    def path(self) -> str:
+        """Where its pages are, below the page's own root."""
+        within = "" if self.room is None else f"in/{quote(self.room, safe='')}/"
+        return f"j/{quote(self.name, safe='')}/{within}"
 
 
 def _parts(path: str) -> list[str]:

@@ -38,17 +38,22 @@ class BlockShown(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parts(Record):
-    """What is told: the drawings, the answer, and the rest."""
+    """What is told: the drawings, the answer, and the rest; and of which room."""
 
     figures: tuple[BlockShown, ...]
     answer: tuple[BlockShown, ...]
     why: tuple[BlockShown, ...]
+    of: str = ""
 
 
-def parts(sections: Sequence[Section]) -> Parts:
-    """Sort the blocks of sections into drawings, answer and the rest."""
+def parts(sections: Sequence[Section], of: str = "") -> Parts:
+    """Sort the blocks of sections into drawings, answer and the rest.
+
+    `of` is what tells those of one room from those of another on the same page.
+    """
     blocks = [one for section in sections for block in section.blocks for one in _flat(block)]
     return Parts(
+        of=of,
         figures=tuple(_shown(one) for one in blocks if isinstance(one, Figure)),
         answer=tuple(_shown(b) for b in blocks if b.told == "answer" and not isinstance(b, Figure)),
         why=tuple(_shown(b) for b in blocks if b.told != "answer" and not isinstance(b, Figure)),
@@ -58,6 +63,11 @@ def parts(sections: Sequence[Section]) -> Parts:
 _COMMANDS = (
     (re.compile(r"\s*\((?:rig|see rig) [^)]*\)"), ""),
     (re.compile(r":\s+rig [a-z][^.;]*(?=[.;]|$)"), ""),
+    (
+        re.compile(r"--hold a threshold shot there, or --together, makes"),
+        "Held at a threshold shot there, or one level through all rooms makes",
+    ),
+    (re.compile(r": say which, as --room [^.]*(?=\.)"), ": pick one above"),
     (re.compile(r"\b([Rr])un rig (\w+)"), r"Go to \2"),
 )
 

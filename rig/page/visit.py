@@ -1,7 +1,7 @@
 """What a page of the job gets and gives: a visit, a form with what is wrong in it, a step."""
 
 import contextlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -35,6 +35,8 @@ class Form:
     fields: Mapping[str, str] = field(default_factory=dict)
     files: Mapping[str, bytes] = field(default_factory=dict)
     wrong: dict[str, str] = field(default_factory=dict)
+    asks: tuple[str, ...] = ()
+    """What a form would do, told before it does it."""
 
     def text(self, name: str) -> str:
         """Return a field as it was typed, without blanks around it."""
@@ -111,6 +113,12 @@ class Form:
         if self.wrong:
             raise Wrong(join(" ", self.wrong.values()))
 
+    def confirm(self, texts: Iterable[str]) -> None:
+        """Tell what would come of it, and refuse the form until that is agreed to."""
+        self.asks = tuple(texts)
+        if self.asks and not self.text("sure"):
+            raise Wrong(" ".join(self.asks))
+
     @contextlib.contextmanager
     def noted(self, name: str) -> Iterator[None]:
         """Note what the block refuses beside a field, and go on."""
@@ -151,6 +159,10 @@ class Visit:
         What can be measured with.
     units : Units
         Of the job.
+    room : str or None
+        To which the job is narrowed, where it has several.
+    rooms : tuple of str
+        The names of its rooms, where it has several.
     """
 
     job: "Job"
@@ -160,6 +172,13 @@ class Visit:
     work: "Work"
     rods: "Rods"
     units: Units
+    room: str | None = None
+    rooms: tuple[str, ...] = ()
+
+    @property
+    def in_house(self) -> bool:
+        """Whether the page is of several rooms together."""
+        return bool(self.rooms) and self.room is None
 
     @property
     def room_unit(self) -> str:
@@ -184,6 +203,14 @@ class Visit:
         return x, y
 
 
+def narrow_to_place(visit: Visit, x_mm: float, y_mm: float) -> None:
+    """Narrow the job to the room that a place is in, where no room was chosen yet."""
+    from rig.study.rooms import house_outline, in_room
+
+    if visit.in_house:
+        in_room(visit.job, house_outline(visit.job).part_at(x_mm, y_mm)[0])
+
+
 @dataclass(frozen=True, slots=True)
 class Served:
     """A file that is handed out."""
@@ -203,17 +230,31 @@ class Step:
         In the address, and the name of its template.
     most_upload : int
         Bytes that a form may have here, files and all; 0 where it has no files.
+    of_job : bool
+        Whether it is of the whole job, whichever room is looked at.
+    of_house : str
+        The step that is shown instead where no one of several rooms is looked at.
     """
 
     key: str
+    of_job = False
+    of_house = ""
     most_upload = 0
+
+    def template(self, visit: Visit) -> str:
+        """Return the name of the page's template."""
+        return f"{self.key}.html"
 
     def view(self, visit: Visit) -> object:
         """Return what the page shows."""
         raise NotImplementedError
 
-    def act(self, visit: Visit, act: str) -> "str | Wanted":
-        """Do what a form asks for; return which step to go to then, or the session to begin."""
+    def act(self, visit: Visit, act: str) -> "str | Wanted | None":
+        """Do what a form asks for.
+
+        Return which step to go to then, or the session to begin; None shows the page again, as
+        it was filled in.
+        """
         raise BadInput(NO_ACT)
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":

@@ -9,7 +9,7 @@ import contextlib
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -37,6 +37,7 @@ from rig.session.mending import mend
 from rig.session.run import Machine, Sink, Stream, Tell, run
 from rig.session.sections import Home, Typing
 from rig.session.source import Source, SourceWish
+from rig.study.rooms import in_room
 
 if TYPE_CHECKING:
     from rig.page.server import Page
@@ -93,6 +94,12 @@ class Wanted:
 
     wish: SurveyWish | SetWish | PourBegins
     source: SourceWish | None = None
+    room: str | None = None
+
+    def in_room(self, room: str | None) -> "Wanted":
+        """Return what is wanted in one room; its line is the whole job's all the same."""
+        wish = replace(self.wish, room=room) if isinstance(self.wish, SurveyWish) else self.wish
+        return replace(self, wish=wish, room=room)
 
 
 @dataclass(frozen=True)
@@ -170,6 +177,8 @@ class Work:
             ):
                 for text in mend(job):
                     self._complain(text)
+                if not isinstance(wanted.wish, SurveyWish):
+                    in_room(job, wanted.room)
                 begun = self._prepared(job, wanted, source, clock)
                 begun.scene.sections.home = Home(href=home, text=name)
                 self._page.begin(begun.scene)

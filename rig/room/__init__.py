@@ -3,7 +3,7 @@
 from rig.room.doors import Door, wall_of
 from rig.room.files import from_file
 from rig.room.geometry import ON_WALL_MM, Floats, Point, Ring
-from rig.room.house import Doorway, House, doorways, house_of, moved_to, way_out
+from rig.room.house import Doorway, House, behind_door, doorways, house_of, moved_to, way_out
 from rig.room.outline import (
     Outline,
     contains,
@@ -29,6 +29,7 @@ __all__ = [
     "Point",
     "Raster",
     "Ring",
+    "behind_door",
     "contains",
     "doorways",
     "from_file",

@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 
+import numpy as np
 import shapely
 
 from rig.errors import BadInput
 from rig.language import numeral, say
 from rig.room.doors import Door
 from rig.room.geometry import Ring
-from rig.room.outline import Outline
+from rig.room.outline import Outline, from_rings, with_door
 
 WALL_MM = 500.0
 """No wall between two rooms is thicker (common practice, no source)."""
@@ -170,6 +171,48 @@ def moved_to(outline: Outline, x_mm: float, y_mm: float) -> Outline:
         openings=tuple(shifted(ring) for ring in outline.openings),
         doors=doors,
     )
+
+
+def behind_door(
+    outline: Outline, shape: Outline, door: Door, wall_mm: float, left_mm: float
+) -> Outline:
+    """Return a room placed behind a doorway of another, with that doorway in its own wall.
+
+    Parameters
+    ----------
+    outline : Outline
+        Whose doorway it is.
+    shape : Outline
+        The room as seen by who comes in: its corner (0, 0) is the one on the left of the wall
+        with the doorway, its first wall runs from there to the right, the floor lies ahead.
+    door : Door
+    wall_mm : float
+        How thick the wall between them is.
+    left_mm : float
+        From that corner to the doorway.
+
+    Raises
+    ------
+    BadInput
+        The doorway does not fit into the room's first wall.
+    """
+    along = np.array([door.end_x_mm - door.x_mm, door.end_y_mm - door.y_mm]) / door.width_mm
+    ahead = np.array([along[1], -along[0]])
+    middle = np.array(door.middle)
+    if outline.polygon.contains(shapely.Point(middle + _NEAR_MM * 20 * ahead)):
+        along, ahead = -along, -ahead
+    right = -along
+    ends = np.array([[door.x_mm, door.y_mm], [door.end_x_mm, door.end_y_mm]])
+    left_end = min(ends, key=lambda end: float(end @ right))
+    corner = left_end + wall_mm * ahead - left_mm * right
+
+    def placed(ring: Iterable[tuple[float, float]]) -> Ring:
+        made = (corner + x * right + y * ahead for x, y in ring)
+        return tuple((float(x), float(y)) for x, y in made)
+
+    room = from_rings(placed(shape.walls), map(placed, shape.openings))
+    ((x, y),) = placed([(left_mm, 0.0)])
+    return with_door(room, x, y, door.width_mm)
 
 
 def _meet(one: shapely.LineString, other: shapely.LineString) -> bool:

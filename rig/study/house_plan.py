@@ -208,6 +208,14 @@ def last_house_plan(job: "Job") -> HousePlan | None:
 
 def house_lines(plan: HousePlan, units: Units) -> list[str]:
     """Tell a plan of all rooms in lines."""
+    sure = format_asked(plan.confidence)
+    order = words.one_order(plan.bags.buy, plan.bags_apart.buy, sure)
+    warned = [f"! {text}" for text in plan.warnings]
+    return [*room_plan_lines(plan, units), order, *warned, say("Next: rig markers")]
+
+
+def room_plan_lines(plan: HousePlan, units: Units) -> list[str]:
+    """Tell each room's plan in a line, and its lifts where they are several."""
     lines = [
         words.room_plan(
             one.name,
@@ -227,10 +235,7 @@ def house_lines(plan: HousePlan, units: Units) -> list[str]:
                 "  " + plan_words.lift(a.lift, a.max_mm, a.area_m2, whole, a.bags, units)
                 for a in room.lifts_plan
             ]
-    sure = format_asked(plan.confidence)
-    lines.append(words.one_order(plan.bags.buy, plan.bags_apart.buy, sure))
-    lines += [f"! {text}" for text in plan.warnings]
-    return [*lines, say("Next: rig markers")]
+    return lines
 
 
 def _reckon(job: "Job", wish: PlanWish, together: bool) -> list[_Reckoned]:

@@ -166,6 +166,12 @@ def _last_layout(job: "Job") -> "Json":
     return {}
 
 
+def laid_lift(job: "Job", last: int) -> int:
+    """Return for which lift of the plan the markers were laid out, the last one unless said."""
+    lift: int = _last_layout(job).get("lift") or last
+    return lift
+
+
 def refuse_other_lift(job: "Job", lift: int) -> None:
     """Refuse to set markers for another lift than they were laid out for."""
     if has_several(job):
@@ -173,10 +179,8 @@ def refuse_other_lift(job: "Job", lift: int) -> None:
             for one in rooms:
                 refuse_other_lift(one, _own_lift(one, lift) or lift)
         return
-    laid = _last_layout(job).get("lift")
-    last = lifts_of(job)
-    if (laid or last) != lift:
-        raise CannotAnswer(words.other_lift(laid, lift))
+    if laid_lift(job, lifts_of(job)) != lift:
+        raise CannotAnswer(words.other_lift(_last_layout(job).get("lift"), lift))
 
 
 def usual_reach_mm(units: "Units") -> float:
@@ -203,7 +207,8 @@ def _layout(
         if not there:
             raise CannotAnswer(say("The job has no markers yet. Lay them out first: rig markers"))
         gone = (*last.get("gone", ()), *(label.strip().upper() for label in changes.drop))
-        places = changed_layout(outline, there, changes, job.units, last.get("gone", ()))
+        taken = [*last.get("gone", ()), *_labels_elsewhere(job)]
+        places = changed_layout(outline, there, changes, job.units, taken)
         lift = last.get("lift") if lift is None else lift
         return _Layout(places, last.get("reach_mm", usual_mm), True, gone, lift)
     if reach_mm is None and last.get("by_hand") and there and lift == last.get("lift"):

@@ -84,9 +84,10 @@ def picture_of(
     return Picture(outline, ties, heights, surface, cells, extremes)
 
 
-# The last floor that was modelled, by all that it stands on: one command after the other asks for
-# the same (a demo, a page, a script), and its draws are the dear part. One only, and one at a time
-# where threads ask: they are large.
+# The last floors that were modelled, by all that they stand on: one command after the other asks
+# for the same (a demo, a page, a script), and their draws are the dear part. No more of them than a
+# large room's cells, as they are of the rooms of a house, and one at a time where threads ask: they
+# are large.
 _Modelled = tuple[GaussianProcess, Raster, Extremes]
 _last: dict[tuple[object, ...], _Modelled] = {}
 _one_at_a_time = threading.Lock()
@@ -112,12 +113,17 @@ def _modelled(
         looks,
     )
     with _one_at_a_time:
-        found = _last.get(stands_on)
+        found = _last.pop(stands_on, None)
         if found is not None:
+            _last[stands_on] = found
             return found
-        _last.clear()
         surface = floor_model(priors=priors).fit(*where)
         cells = cells_of(outline, most_cells)
+        while (
+            _last
+            and len(cells.x_mm) + sum(len(one.x_mm) for _, one, _ in _last.values()) > MOST_CELLS
+        ):
+            del _last[next(iter(_last))]
         extremes = find_extremes(
             surface,
             cells.x_mm,

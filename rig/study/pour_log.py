@@ -70,6 +70,21 @@ def _made(job: "Job") -> "list[StoredEvent]":
     return [one for one in made if room is None or room.has_plan(one.data["inputs"])]
 
 
+def lifts_poured(job: "Job") -> list[int | None]:
+    """Return which lifts were poured to their end, in their order; None is all at once."""
+    if not job.events(["pour_done"]):
+        return []
+    lift_of = {one.id: one.data["inputs"].get("lift") for one in _made(job)}
+    return [
+        lift_of[session.capture["pour_plan"]]
+        for session in job.sessions()
+        if session.kind == "pour"
+        and session.capture.get("pour_plan") in lift_of
+        and any(one.what == "event" and one.kind == "pour_done"
+                for one in job.stored_messages(session.id))
+    ]  # fmt: skip
+
+
 def current_pour_plan(job: "Job", plan: "Plan") -> StandingPour:
     """Return the pour plan that stands, refusing one of another plan."""
     made = last_pour_plan(job)

@@ -137,6 +137,26 @@ def each_room(job: "Job") -> Iterator[Iterator["Job"]]:
 
 
 @contextmanager
+def in_pour_order(job: "Job") -> "Iterator[Iterator[tuple[str, Job]]]":
+    """Give a job narrowed to each of its rooms, with its name, in the order to pour them."""
+    before = job.room
+
+    def narrowed() -> "Iterator[tuple[str, Job]]":
+        if not has_several(job):
+            yield "", job
+            return
+        views = {view.name: view for view in _views(job)}
+        for name in pour_order(job):
+            job.room = views[name]
+            yield name, job
+
+    try:
+        yield narrowed()
+    finally:
+        job.room = before
+
+
+@contextmanager
 def everywhere(job: "Job") -> Iterator["Job"]:
     """Give a job narrowed to no room; afterwards it is as it was."""
     before, job.room = job.room, None
@@ -186,7 +206,7 @@ def add_room(job: "Job", name: str, outline: "Outline", *, doorway: bool = False
     from rig.room import house_of
 
     rooms = rooms_of(job)
-    _refuse_name(names_of(job), name)
+    refuse_name(names_of(job), name)
     if len(rooms) >= MOST_ROOMS:
         raise BadInput(
             say(
@@ -244,7 +264,7 @@ def rename_room(job: "Job", old: str, new: str) -> None:
     names = names_of(job)
     found = _found(names, old)
     if found.casefold() != new.casefold():
-        _refuse_name(names, new)
+        refuse_name(names, new)
     settings = job.settings
     first = _first_name(settings)
     kept = tuple(
@@ -343,7 +363,8 @@ def _found(names: Sequence[str], name: str) -> str:
     )
 
 
-def _refuse_name(names: Sequence[str], name: str) -> None:
+def refuse_name(names: Sequence[str], name: str) -> None:
+    """Refuse a name that another room has."""
     if any(one.casefold() == name.casefold() for one in names):
         raise BadInput(
             say("There is a room {name} already; give this one another name.", name=name)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rig.record import Record
+from rig.study.rooms import each_room
 from rig.words import steps as words
 
 if TYPE_CHECKING:
@@ -42,32 +43,38 @@ class Stands(Record):
 
 
 def stands_of(job: "Job") -> Stands:
-    """Tell where a job stands."""
+    """Tell where a job stands, or the room that it is narrowed to.
+
+    Of several rooms together a step is done where it is done in each.
+    """
+    with each_room(job) as rooms:
+        works = [_work_of(one) for one in rooms]
     has_product = _has_product(job.settings)
     points, left = job.points(), job.unshot("floor")
     benchmarks = {shot.point for shot in job.shots(kinds=["benchmark"])}
-    shots = job.shots(kinds=["floor"])
-    plan, markers = job.current_plan(), job.markers()
-    stale = [] if plan is None else job.changed_since(plan)
+    shots, markers = job.shots(kinds=["floor"]), job.markers()
     is_set = [marker for marker in markers if marker.is_set]
-    kinds = {event.kind for event in job.events(["pour_plan", "pour_done"])}
-    planned, poured = "pour_plan" in kinds, "pour_done" in kinds
     finished = job.shots(kinds=["finished"])
     unproved = job.unshot("finished")
-    all_set = bool(markers) and len(is_set) == len(markers)
     shot = len(points) - len(left)
     surveyed = bool(shots) and (not points or not left)
+    planned = [one.plan for one in works]
+    stale = [label for one in works for label in one.stale]
+    laid, poured = [one.laid for one in works], [one.poured for one in works]
+    all_set = all(laid) and len(is_set) == len(markers)
+    pours = [one.pour for one in works]
+    told_plan = _told(planned, words.plan(True, stale), words.plan(False, ()))
     steps = (
         _step("room", True, words.room()),
         _step("product", has_product, words.product(has_product)),
         _step("grid", bool(points or shots), words.grid(len(points))),
         _step("survey", surveyed, words.shot(shot, len(points), sorted(benchmarks))),
-        _step("floor", plan is not None, words.floor(len(shots))),
-        _step("plan", plan is not None and not stale, words.plan(plan is not None, stale)),
-        _step("markers", bool(markers), words.markers(len(markers))),
+        _step("floor", all(planned), words.floor(len(shots))),
+        _step("plan", all(planned) and not stale, told_plan),
+        _step("markers", all(laid), words.markers(len(markers))),
         _step("set", all_set, words.are_set(len(is_set), len(markers))),
-        _step("pour", planned, words.pour(planned)),
-        _step("log", poured, words.log(poured)),
+        _step("pour", all(pours), _told(pours, words.pour(True), words.pour(False))),
+        _step("log", all(poured), _told(poured, words.log(True), words.log(False))),
         _step(
             "proof",
             bool(finished) and not unproved,
@@ -83,6 +90,41 @@ def stands_of(job: "Job") -> Stands:
         text=words.stands(following.key, following.text),
         last_utc_s=max(times, default=None),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What is made of a room: its plan, what has changed under it, markers, pour plan, pour."""
+
+    plan: bool
+    stale: list[str]
+    laid: bool
+    pour: bool
+    poured: bool
+
+
+def _work_of(job: "Job") -> _Work:
+    plan = job.current_plan()
+    laid, pour, poured = bool(job.markers()), False, False
+    if job.events(["pour_plan"]):
+        from rig.study.lift_to_do import lift_to_do
+
+        stands = lift_to_do(job)
+        laid, pour, poured = laid and stands.laid, stands.planned, stands.poured
+    return _Work(
+        plan=plan is not None,
+        stale=[] if plan is None else job.changed_since(plan),
+        laid=laid,
+        pour=pour,
+        poured=poured,
+    )
+
+
+def _told(done: list[bool], text: str, missing: str) -> str:
+    """Say how a step of several rooms stands: in how many it is done, where that differs."""
+    if all(done):
+        return text
+    return words.of_rooms(sum(done), len(done)) if any(done) else missing
 
 
 def following(stands: Stands, key: str) -> str:

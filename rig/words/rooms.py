@@ -26,12 +26,52 @@ def listed(name: str, area_m2: float, joins: Sequence[str], shots: int, units: U
     return text + say("; {shots} shot.", shots=say_many("{count} point", "{count} points", shots))
 
 
+def row(area_m2: float, joins: Sequence[str], shots: int, units: Units) -> str:
+    """Tell of a room in a line that does not name it."""
+    told = {
+        "area": units.area(area_m2),
+        "shots": say_many("{count} point", "{count} points", shots),
+    }
+    if joins:
+        return say("{area}, doorway to {joins}, {shots} shot", joins=join(", ", joins), **told)
+    return say("{area}, {shots} shot", **told)
+
+
 def joins_nothing(name: str) -> str:
     """Say that no doorway leads from a room to another."""
     return say(
         "{name} is joined to no other room: give its doorway with rig room edit {name!r} "
         "--doorway X,Y,WIDTH.",
         name=name,
+    )
+
+
+def joins_no_door(name: str) -> str:
+    """Say on the page that no doorway leads from a room to another."""
+    return say("{name} is joined to no other room: give it a door to one.", name=name)
+
+
+def door_of(name: str, number: int, width_mm: float, units: Units) -> str:
+    """Name a door of a room."""
+    return say(
+        "{name}, door {number}, {width} wide",
+        name=name,
+        number=str(number),
+        width=units.place(width_mm),
+    )
+
+
+def how_far_left() -> str:
+    """Ask where a room begins beside its door."""
+    return say("How far is it from the door to the corner on your left, as you come in?")
+
+
+def goes_with(name: str, shots: int) -> str:
+    """Say what is lost with a room that is taken away."""
+    return say(
+        "{name} has {shots}: they stay in the file and count nowhere.",
+        name=name,
+        shots=say_many("{count} shot", "{count} shots", shots),
     )
 
 

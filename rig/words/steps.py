@@ -17,6 +17,7 @@ TITLES: Mapping[str, str] = {
     "log": say("Pour"),
     "proof": say("Proof"),
     "report": say("Report and files"),
+    "rooms": say("Rooms"),
     "site": say("Site log and photos"),
     "undo": say("Undo"),
 }
@@ -79,6 +80,11 @@ def pour(there: bool) -> str:
 def log(done: bool) -> str:
     """Say whether it is poured."""
     return say("poured") if done else say("not poured yet")
+
+
+def of_rooms(done: int, of: int) -> str:
+    """Say in how many rooms a step is done."""
+    return say("done in {done} of {of} rooms", done=str(done), of=str(of))
 
 
 def proof(done: int, of: int) -> str:

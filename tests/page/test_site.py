@@ -25,8 +25,10 @@ from rig.page.steps import STEPS
 from rig.page.tls import encrypted
 from rig.page.work import Rods, Work
 from rig.room import from_rings
+from rig.study.grid import make_grid
 from rig.study.room import outline_of
-from rig.study.rooms import add_room
+from rig.study.rooms import add_room, in_room, listed, names_of, rooms_of
+from rig.study.table import import_table
 from tests.page.test_server import asked, status
 
 
@@ -41,6 +43,7 @@ async def post(session: Any, url: str, path: str, **fields: str) -> Any:
         return answer.status, await answer.text(), answer.headers.get("Location", "")
 
 
+FT = 304.8
 NEW = {"name": "Hall 3", "units": "in", "shape": "rectangle", "width": "12", "depth": "15ft 6in"}
 
 
@@ -110,22 +113,77 @@ def test_a_job_of_another_process_is_only_looked_at(served: Page, tmp_path: Path
     asked(served, work)
 
 
-def test_a_job_of_several_rooms_is_said_to_be_none_of_the_pages(
+def test_rooms_are_added_behind_a_door_named_and_each_looked_at(
     served: Page, tmp_path: Path
 ) -> None:
+    async def work(session: Any, url: str) -> None:
+        here = "j/Hall%203/"
+
+        async def done(path: str, **fields: str) -> tuple[int, str, str]:
+            told: tuple[int, str, str] = await post(session, url, here + path, **fields)
+            return told
+
+        await post(session, url, "new", **NEW)
+        await done("room", act="door", door_width="3ft", x="12ft", y="5ft")
+        kitchen = {"act": "add", "room": "Kitchen", "door": "0", "shape": "rectangle",
+                   "width": "9ft", "depth": "6ft"}  # fmt: skip
+        code, text, _ = await done("rooms", **kitchen)
+        assert (code, "to the corner on your left" in text) == (422, True)
+        code, text, _ = await done("rooms", **kitchen | {"left": "2ft", "room": "Room 1"})
+        assert (code, "There is a room Room 1 already" in text) == (422, True)
+        assert (await done("rooms", **kitchen | {"left": "2ft"}))[0] == 303
+        code, text, _ = await done("rooms", act="rename room 1", new="kitchen")
+        assert (code, 'value="kitchen"' in text) == (422, True)  # what was typed is kept
+        assert (await done("rooms", act="rename room 1", new="Hall & stair"))[0] == 303
+        for path in ("room", "rooms", "grid", "floor", "plan", "log", "report"):
+            code, text = await status(session, url + here + path)
+            assert (code, "Hall &amp; stair" in text) == (200, True), path
+        code, _, to = await done("in/Kitchen/grid", act="grid", spacing="4ft")
+        assert (code, to.endswith("in/Kitchen/grid")) == (303, True)
+        async with session.get(url + here + "in/Hall%20%26%20stair/") as answer:
+            assert answer.url.path.endswith("/product")
+        assert (await status(session, url + here + "in/Cellar/grid"))[0] == 400
+        text = (await status(session, url + here + "proof/verdict?rule=a108-small"))[1]
+        assert "pick one above" in text
+
+    asked(served, work)
+    with Job.open(tmp_path / "jobs" / "Hall 3.sqlite") as job:
+        told = listed(job)
+        walls, points = rooms_of(job)[1][1].walls, job.points()
+    assert [(one.name, one.joins) for one in told.rooms] == [
+        ("Hall & stair", ("Kitchen",)),
+        ("Kitchen", ("Hall & stair",)),
+    ]
+    # Who comes in through the right wall has its start on the left: 2 ft past the door's edge.
+    x_mm, y_mm = 12 * FT + 114.3, (5 + 1.5 + 2) * FT
+    corners = [(x_mm, y_mm), (x_mm, y_mm - 9 * FT), (x_mm + 6 * FT, y_mm - 9 * FT)]
+    assert np.asarray(walls[:3]) == pytest.approx(np.asarray(corners))
+    assert points
+    assert all(point.x_mm > 12 * FT for point in points)
+
+
+def test_what_goes_with_a_room_is_told_before_it_goes(served: Page, tmp_path: Path) -> None:
+    placed = from_rings([(4000.0, 0.0), (7000.0, 0.0), (7000.0, 3000.0), (4000.0, 3000.0)])
+
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         with Job.open(tmp_path / "jobs" / "Hall 3.sqlite", write=True) as job:
             add_room(job, "Kitchen", placed)
-        for path in ("floor", "grid", "pour"):
-            code, text = await status(session, url + f"j/Hall%203/{path}")
-            assert (code, "several rooms (room 1, Kitchen)" in text) == (200, True)
-        code, text, _ = await post(session, url, "j/Hall%203/grid", act="grid")
-        assert (code, "several rooms" in text) == (422, True)
+            make_grid(in_room(job, "Kitchen"))
+        shots = tmp_path / "shots.csv"
+        shots.write_text("label,x,y,reading\nZ9,5000,1000,1200\n")
+        with Job.open(tmp_path / "jobs" / "Hall 3.sqlite", write=True) as job:
+            import_table(job, shots, "mm")
+        code, text, _ = await post(session, url, "j/Hall%203/rooms", act="drop Kitchen")
+        assert (code, "Kitchen has 1 shot" in text) == (422, True)
+        sure = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', text))
+        with Job.open(tmp_path / "jobs" / "Hall 3.sqlite") as job:
+            assert names_of(job) == ["room 1", "Kitchen"]
+        assert (await post(session, url, "j/Hall%203/rooms", **sure, sure="yes"))[0] == 303
 
-    x_mm, y_mm = 12 * 304.8, 3000.0
-    placed = from_rings([(x_mm, 0.0), (x_mm + 3000.0, 0.0), (x_mm + 3000.0, y_mm), (x_mm, y_mm)])
     asked(served, work)
+    with Job.open(tmp_path / "jobs" / "Hall 3.sqlite") as job:
+        assert names_of(job) == ["room 1"]
 
 
 def test_a_style_is_not_sent_twice_and_never_an_old_one(served: Page) -> None:
@@ -268,6 +326,9 @@ def test_a_job_made_by_pages_is_the_one_made_by_commands(served: Page, tmp_path:
             ("new", {"name": "Hall", "units": "mm", "shape": "rectangle", "width": "3",
                      "depth": "4"}),
             (here + "room", {"act": "door", "x": "1.5m", "y": "0m", "door_width": "900mm"}),
+            (here + "room", {"act": "door", "x": "1.5m", "y": "4m", "door_width": "900mm"}),
+            (here + "rooms", {"act": "add", "room": "Bath", "door": "1", "left": "500mm",
+                              "shape": "rectangle", "width": "2", "depth": "1.5"}),
             (here + "product", {"act": "keep", "covering": "plank", "min_cover": "6mm",
                                 "bag_mass": "25kg", "bag_yield": "14l", "bag_water": "6l"}),
             (here + "grid", {"act": "grid", "spacing": "2m"}),
@@ -281,7 +342,10 @@ def test_a_job_made_by_pages_is_the_one_made_by_commands(served: Page, tmp_path:
         plan = {"act": "plan", "target": "level", "cover": "6", "confidence": "95"}
         assert (await post(session, url, here + "plan", **plan))[0] == 303
         assert (await post(session, url, here + "markers", act="lay"))[0] == 303
-        report.append((await status(session, url + here + "report/look"))[1])
+        pour = {"act": "plan", "mixers": "2", "crew": "4", "mix_time": "2", "working_time": "20"}
+        assert (await post(session, url, here + "pour", **pour))[0] == 303
+        for at in (here, here + "in/Bath/"):
+            report.append((await status(session, url + at + "report/look"))[1])
 
     job = tmp_path / "Hall.sqlite"
 
@@ -290,9 +354,11 @@ def test_a_job_made_by_pages_is_the_one_made_by_commands(served: Page, tmp_path:
         assert done.exit_code == 0, (words, done.output)
         return done
 
-    command("new", "--room", "3m,4m", "--units", "mm", "--door", "1050mm,0m,900mm", "--covering",
-            "plank", "--min-cover", "6mm", "--bag-mass", "25kg", "--bag-yield", "14l",
-            "--bag-water", "6l")  # fmt: skip
+    command("new", "--room", "3m,4m", "--units", "mm", "--door", "1050mm,0m,900mm", "--door",
+            "1950mm,4m,900mm", "--covering", "plank", "--min-cover", "6mm", "--bag-mass", "25kg",
+            "--bag-yield", "14l", "--bag-water", "6l")  # fmt: skip
+    command("room", "add", "Bath", "--room", "2m,1.5m", "--at", "550mm,4100mm", "--doorway",
+            "1050mm,4100mm,900mm")  # fmt: skip
     points = len(json.loads(command("grid", "--spacing", "2m", "--json").output)["points"])
     tape = ["survey", "--typed", "--unit", "mm"]
     command(*tape, "--kind", "benchmark", "--label", "BM1", typed="1200 mm\n")
@@ -300,7 +366,10 @@ def test_a_job_made_by_pages_is_the_one_made_by_commands(served: Page, tmp_path:
     command(*tape, typed="\n".join(lines) + "\n")
     command("plan")
     command("markers")
+    command("pour", "plan", "--mixers", "2", "--crew", "4", "--mix-time", "2min",
+            "--working-time", "20min")  # fmt: skip
     command("report", "--out", str(tmp_path / "report.html"))
+    command("report", "--room", "Bath", "--out", str(tmp_path / "bath.html"))
     report: list[str] = []
     asked(served, work)
 
@@ -312,4 +381,6 @@ def test_a_job_made_by_pages_is_the_one_made_by_commands(served: Page, tmp_path:
         )
         return [line.strip() for line in text.splitlines() if line.strip()]
 
-    assert told(report[0]) == told((tmp_path / "report.html").read_text())
+    assert "Bath" in report[0]
+    for html, file in zip(report, ("report.html", "bath.html"), strict=True):
+        assert told(html) == told((tmp_path / file).read_text())

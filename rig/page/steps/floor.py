@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from rig.errors import BadInput
+from rig.errors import BadInput, RigError
 from rig.language import say
 from rig.page.drawn import look
 from rig.page.told import Parts, parts
-from rig.page.visit import NO_PART, Served, Step, Visit
+from rig.page.visit import NO_PART, Served, Step, Visit, narrow_to_place
 from rig.record import Record
 from rig.report.floor_part import FloorTold, floor_section
 from rig.report.source import place_words
@@ -15,15 +15,25 @@ from rig.study.floor_answer import floor_answer, heights_at
 from rig.study.picture import picture_of
 from rig.study.plan_answer import stored_plan
 from rig.study.room import outline_of
+from rig.study.rooms import each_room
 
 CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorOfRoom(Record):
+    """The floor of a room, or why it cannot be told; its name where there are several."""
+
+    name: str = ""
+    told: Parts | None = None
+    trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FloorView(Record):
     """What the page of the floor shows."""
 
-    told: Parts
+    rooms: tuple[FloorOfRoom, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,17 +50,16 @@ class _Floor(Step):
     key = "floor"
 
     def view(self, visit: Visit) -> FloorView:
-        outline, units = outline_of(visit.job), visit.units
-        picture = picture_of(visit.job, outline, CONFIDENCE)
-        told = FloorTold(
-            answer=floor_answer(visit.job, picture),
-            picture=picture,
-            look=look(units),
-            units=units,
-            where=lambda x, y: place_words(outline, x, y, units),
-            drawn=True,
-        )
-        return FloorView(told=parts([floor_section(told)]))
+        if not visit.in_house:
+            return FloorView(rooms=(FloorOfRoom(told=_told(visit)),))
+        found = []
+        with each_room(visit.job) as rooms:
+            for name, _ in zip(visit.rooms, rooms, strict=True):
+                try:
+                    found.append(FloorOfRoom(name=name, told=_told(visit, name)))
+                except RigError as error:
+                    found.append(FloorOfRoom(name=name, trouble=str(error)))
+        return FloorView(rooms=tuple(found))
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         if part != "at":
@@ -58,10 +67,26 @@ class _Floor(Step):
         return "place.html", place_view(visit)
 
 
+def _told(visit: Visit, name: str = "") -> Parts:
+    """Tell the floor of the room that the job is narrowed to."""
+    outline, units = outline_of(visit.job), visit.units
+    picture = picture_of(visit.job, outline, CONFIDENCE)
+    told = FloorTold(
+        answer=floor_answer(visit.job, picture),
+        picture=picture,
+        look=look(units),
+        units=units,
+        where=lambda x, y: place_words(outline, x, y, units),
+        drawn=True,
+    )
+    return parts([floor_section(told)], name)
+
+
 def place_view(visit: Visit) -> PlaceView:
     """Tell the height of the floor at a place, its doubt, and its cover where there is a plan."""
     units = visit.units
     x, y = visit.place(say("Tap a place, or type it."))
+    narrow_to_place(visit, x, y)
     outline = outline_of(visit.job)
     if not is_within(outline, x, y):
         raise BadInput(say("That place is not in the room."))

@@ -10,6 +10,7 @@ from rig.page.visit import NO_PART, Served, Step, Visit
 from rig.record import Record
 from rig.study.grid import doubts_of, make_grid, make_lines, usual_edge_mm, usual_spacing_mm
 from rig.study.room import outline_of
+from rig.study.rooms import refuse_several
 from rig.words import grid as words
 from rig.words import say
 
@@ -71,6 +72,7 @@ class _Grid(Step):
         if part != "cost":
             raise BadInput(NO_PART)
         job, units = visit.job, visit.units
+        refuse_several(job)
         told = spacing_answer(job, outline_of(job), usual_spacings_mm(units), usual_edge_mm(units))
         lines = [
             words.cost_of_spacing(c.spacing_mm, c.points, c.safety_mm, c.safety_bags, units)

@@ -11,7 +11,18 @@ from rig.pour.prepour import step_called
 from rig.record import Record
 from rig.study.fresh import fresh_plan
 from rig.study.pour_answer import Prepour
-from rig.study.pour_log import last_pour_plan, open_pour, prepour_of
+from rig.study.pour_log import last_pour_plan, lifts_poured, open_pour, prepour_of
+from rig.study.rooms import in_pour_order, refuse_several
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourStands(Record):
+    """How the pour of a room stands; its name where there are several, in their order."""
+
+    name: str
+    planned: bool
+    under_way: bool
+    poured: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,22 +30,26 @@ class LogView(Record):
     """What the page of the pour shows."""
 
     listed: Prepour
-    planned: bool
-    under_way: bool
-    poured: bool
+    pours: tuple[PourStands, ...]
+    left: int
 
 
 class _Log(Step):
     key = "log"
 
     def view(self, visit: Visit) -> LogView:
-        job = visit.job
-        return LogView(
-            listed=prepour_of(job),
-            planned=last_pour_plan(job) is not None,
-            under_way=open_pour(job, time.time()) is not None,
-            poured=bool(job.events(["pour_done"])),
-        )
+        with in_pour_order(visit.job) as rooms:
+            pours = tuple(
+                PourStands(
+                    name=name,
+                    planned=last_pour_plan(one) is not None,
+                    under_way=open_pour(one, time.time()) is not None,
+                    poured=bool(lifts_poured(one)),
+                )
+                for name, one in rooms
+            )
+        left = [one for one in pours if not one.poured]
+        return LogView(listed=prepour_of(visit.job), pours=pours, left=len(left))
 
     def act(self, visit: Visit, act: str) -> "str | Wanted":
         job, form = visit.job, visit.form
@@ -46,6 +61,7 @@ class _Log(Step):
                     job.log_event(None, None, time.time(), "tick", {"step": step.key})
                 return ""
             case "begin":
+                refuse_several(job)
                 bags = form.read("bags", _bags)
                 form.check()
                 if open_pour(job, time.time()) is None:

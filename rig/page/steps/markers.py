@@ -8,7 +8,7 @@ from rig.errors import BadInput
 from rig.guidance.moved import Changes
 from rig.language import say
 from rig.page.drawn import look, markup
-from rig.page.visit import NO_ACT, Step, Visit
+from rig.page.visit import NO_ACT, Step, Visit, narrow_to_place
 from rig.record import Record
 from rig.report.source import place_words
 from rig.study.markers_answer import make_markers, usual_reach_mm
@@ -70,18 +70,31 @@ class _Markers(Step):
                 with form.at("reach"):
                     make_markers(visit.job, reach)
             case "add":
-                make_markers(visit.job, None, Changes(add=[visit.place(ASKS)]))
+                at = visit.place(ASKS)
+                narrow_to_place(visit, *at)
+                make_markers(visit.job, None, Changes(add=[at]))
             case "move":
                 label = form.text("label")
                 if not label:
                     form.wrong["label"] = say("Which marker?")
                     form.check()
-                make_markers(visit.job, None, Changes(move=[(label, visit.place(ASKS))]))
+                at = visit.place(ASKS)
+                _narrow_to_marker(visit, label)
+                make_markers(visit.job, None, Changes(move=[(label, at)]))
             case "drop":
+                _narrow_to_marker(visit, label)
                 make_markers(visit.job, None, Changes(drop=[label]))
             case _:
                 raise BadInput(NO_ACT)
         return ""
+
+
+def _narrow_to_marker(visit: Visit, label: str) -> None:
+    """Narrow the job to the room that a marker stands in."""
+    for one in visit.job.markers():
+        if one.label.casefold() == label.strip().casefold():
+            narrow_to_place(visit, one.x_mm, one.y_mm)
+            return
 
 
 STEP = _Markers()

@@ -11,15 +11,25 @@ from rig.page.drawn import look
 from rig.page.told import Parts, parts
 from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.record import Record
+from rig.report.document import Facts, Words, bullets, section
 from rig.report.plan_part import PlanTold, plan_cautions, plane_section, quantities_section
 from rig.report.source import place_words
-from rig.room import Outline
 from rig.study.described import check_settings
+from rig.study.house_plan import (
+    HousePlan,
+    house_plan,
+    last_house_plan,
+    make_house_plan,
+    room_plan_lines,
+)
 from rig.study.picture import picture_of
-from rig.study.plan_answer import make_plan, plan_answer, stored_plan
+from rig.study.plan_answer import StoredPlan, make_plan, plan_answer, stored_plan
 from rig.study.plane import PlanWish
+from rig.study.planned import PlanAnswer
 from rig.study.room import outline_of
-from rig.units import MM_PER_IN, Units, format_chance
+from rig.study.rooms import each_room, has_several, in_room
+from rig.units import MM_PER_IN, Units, format_asked, format_chance
+from rig.words.rooms import one_order
 
 MOST_COVER_MM = MM_PER_IN
 USUAL_COVER_MM = 3.0
@@ -51,6 +61,7 @@ class PlanView(Record):
     confidence: str
     thresholds: tuple[str, ...]
     held: tuple[str, ...]
+    together: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,25 +88,19 @@ class _Plan(Step):
 
     def view(self, visit: Visit) -> PlanView:
         job, units = visit.job, visit.units
-        outline = outline_of(job)
-        stored = stored_plan(job)
-        told = None
+        with each_room(job) as rooms:
+            plans = [(stored_plan(one), _stale(one)) for one in rooms]
+        stored = next((plan for plan, _ in plans if plan is not None), None)
         wish = PlanWish() if stored is None else stored.wish
-        if stored is not None:
-            about = PlanTold(
-                answer=stored.answer,
-                wish=wish,
-                units=units,
-                outline=outline,
-                where=lambda x, y: place_words(outline, x, y, units),
-                picture=picture_of(job, outline, wish.confidence),
-                look=look(units),
-            )
-            sections = [plane_section(about), quantities_section(about)]
-            told = parts([*sections, plan_cautions(stored.answer)])
+        told, house = None, None
+        if visit.in_house:
+            house = last_house_plan(job)
+            told = None if house is None else _told_of_house(house, units)
+        elif stored is not None:
+            told = _told(visit, stored)
         return PlanView(
             told=told,
-            stale=tuple(() if stored is None else job.changed_since(stored.row, bags=True)),
+            stale=tuple(dict.fromkeys(text for _, stale in plans for text in stale)),
             target="flat" if wish.max_slope else "level",
             cover=_shown_cover(job.settings, units),
             most_cover=f"{_in_unit(MOST_COVER_MM, units):g}",
@@ -103,38 +108,94 @@ class _Plan(Step):
             slope=f"{1000.0 * (wish.max_slope or 0.002):.1f}",
             confidence=f"{100 * wish.confidence:.0f}",
             thresholds=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["threshold"]))),
-            held=tuple(hold for hold in wish.holds if isinstance(hold, str)),
+            held=tuple(
+                hold
+                for plan, _ in plans
+                for hold in (() if plan is None else plan.wish.holds)
+                if isinstance(hold, str)
+            ),
+            together=house is not None and house.plane is not None,
         )
 
     def act(self, visit: Visit, act: str) -> str:
         if act != "plan":
             raise BadInput(NO_ACT)
         wish, settings = _wish(visit)
-        outline = outline_of(visit.job)
         with visit.job.together(say("the plan was not kept")):
             if settings != visit.job.settings:
                 visit.job.update_settings(settings)
-            picture = picture_of(visit.job, outline, wish.confidence)
-            make_plan(visit.job, wish, picture)
+            if visit.in_house:
+                make_house_plan(visit.job, wish, together=_together(visit))
+            else:
+                make_plan(visit.job, wish)
         return ""
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         wish, settings = _wish(visit)
         match part:
             case "try":
-                (found,) = _choices(visit, [(say("This one"), wish)], settings)
+                wished = [(say("This one"), wish, _together(visit))]
+                (found,) = _choices(visit, wished, settings)
                 return "plan_try.html", found
             case "choices":
                 flat = [
-                    (say("Sloping up to {s}", s=visit.units.slope(s)), replace(wish, max_slope=s))
+                    (
+                        say("Sloping up to {s}", s=visit.units.slope(s)),
+                        replace(wish, max_slope=s),
+                        False,
+                    )
                     for s in SLOPES
                 ]
                 level = replace(wish, max_slope=None)
-                named = [("Level", replace(level, holds=())), *flat]
+                free = replace(level, holds=())
+                named = [(say("Level"), free, False), *flat]
+                if visit.in_house:
+                    named[0] = (say("Level, each room by itself"), free, False)
+                    named.insert(1, (say("One level through all rooms"), free, True))
                 if wish.holds:
-                    named.insert(1, (say("Level, held at the thresholds"), level))
+                    named.insert(1, (say("Level, held at the thresholds"), level, False))
                 return "plan_choices.html", Choices(choices=_choices(visit, named, settings))
         raise BadInput(NO_PART)
+
+
+def _stale(job: Job) -> list[str]:
+    plan = job.current_plan()
+    return [] if plan is None else job.changed_since(plan, bags=True)
+
+
+def _together(visit: Visit) -> bool:
+    return visit.in_house and bool(visit.form.text("together"))
+
+
+def _told_of_house(house: HousePlan, units: Units) -> Parts:
+    """Tell the plan of all rooms: one order, then each room in a line."""
+    order = one_order(house.bags.buy, house.bags_apart.buy, format_asked(house.confidence))
+    told = section(
+        "rooms",
+        say("All rooms"),
+        Words(order, "lead", told="answer"),
+        bullets(room_plan_lines(house, units), told="answer"),
+        bullets(house.warnings, "warning", told="answer"),
+        Facts(tuple((one.item, one.text) for one in house.materials), told="answer"),
+        bullets(house.cautions),
+    )
+    return parts([told])
+
+
+def _told(visit: Visit, stored: StoredPlan) -> Parts:
+    """Tell the plan of the room that the job is narrowed to."""
+    units, outline = visit.units, outline_of(visit.job)
+    about = PlanTold(
+        answer=stored.answer,
+        wish=stored.wish,
+        units=units,
+        outline=outline,
+        where=lambda x, y: place_words(outline, x, y, units),
+        picture=picture_of(visit.job, outline, stored.wish.confidence),
+        look=look(units),
+    )
+    sections = [plane_section(about), quantities_section(about)]
+    return parts([*sections, plan_cautions(stored.answer)])
 
 
 def _wish(visit: Visit) -> tuple[PlanWish, Settings]:
@@ -198,21 +259,27 @@ def _number(text: str, least: float, most: float) -> float:
     return number
 
 
-def _choices(
-    visit: Visit, named: Sequence[tuple[str, PlanWish]], settings: Settings
-) -> tuple[Choice, ...]:
+_Wished = tuple[str, PlanWish, bool]
+"""What a plane is called, what is asked of it, and whether it is one through all rooms."""
+
+
+def _choices(visit: Visit, named: Sequence[_Wished], settings: Settings) -> tuple[Choice, ...]:
     """Plan the floor by other settings and wishes; nothing is kept."""
-    outline = outline_of(visit.job)
     with _Tried.open(visit.path) as job:
         job.tried = settings
-        return tuple(_choice(job, outline, name, wish) for name, wish in named)
+        in_room(job, visit.room)
+        return tuple(_choice(job, *wished) for wished in named)
 
 
-def _choice(job: Job, outline: Outline, name: str, wish: PlanWish) -> Choice:
+def _choice(job: Job, name: str, wish: PlanWish, together: bool) -> Choice:
     units = job.units
+    answer: PlanAnswer | HousePlan
     try:
-        picture = picture_of(job, outline, wish.confidence)
-        answer = plan_answer(job, picture, wish, warned=False)
+        if has_several(job):
+            answer = house_plan(job, wish, together=together)
+        else:
+            picture = picture_of(job, outline_of(job), wish.confidence)
+            answer = plan_answer(job, picture, wish, warned=False)
     except RigError as error:
         return Choice(name=name, trouble=str(error))
     return Choice(

@@ -15,16 +15,26 @@ from rig.study.pour_answer import PourWish
 from rig.study.pour_log import last_pour_plan
 from rig.study.pour_plan import make_pour_plan
 from rig.study.room import outline_of
+from rig.study.rooms import in_pour_order
 from rig.units import parse_duration
 
 LONGEST_CREW = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PourOfRoom(Record):
+    """The planned pour of a room; its name where there are several, in their order."""
+
+    name: str = ""
+    told: Parts | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PourView(Record):
     """What the page of the pour's plan shows."""
 
-    told: Parts | None
+    rooms: tuple[PourOfRoom, ...]
+    planned: bool
     mixers: str
     crew: str
     mix_time: str
@@ -37,19 +47,24 @@ class _Pour(Step):
 
     def view(self, visit: Visit) -> PourView:
         job = visit.job
-        last = last_pour_plan(job)
-        if last is None:
-            fresh_plan(job)
-        kept = None if last is None else last[1]
-        told = None
-        if kept is not None:
-            told = parts([pour_plan_section(kept.result, visit.units, first=True)])
+        found, kept = [], None
+        with in_pour_order(job) as rooms:
+            for name, one in rooms:
+                last = last_pour_plan(one)
+                if last is None:
+                    fresh_plan(one)
+                    found.append(PourOfRoom(name=name))
+                    continue
+                first, kept = kept is None, last[1]
+                part = pour_plan_section(kept.result, visit.units, first=first)
+                found.append(PourOfRoom(name=name, told=parts([part], name)))
         wish = PourWish() if kept is None else kept.inputs
         sheet = job.settings.compound
         mix_s = wish.mix_time_s or (None if sheet is None else sheet.mix_time_s)
         working_s = wish.working_time_s or (None if sheet is None else sheet.working_time_s)
         return PourView(
-            told=told,
+            rooms=tuple(found),
+            planned=kept is not None,
             mixers=str(wish.mixers or ""),
             crew=str(wish.crew or ""),
             mix_time=_minutes(mix_s),
@@ -78,7 +93,9 @@ class _Pour(Step):
             working_time_s=working,
             bags_per_batch=batch or 1,
         )
-        make_pour_plan(visit.job, outline_of(visit.job), wish, time.time())
+        with visit.job.together("the pour was not planned"), in_pour_order(visit.job) as rooms:
+            for _, one in rooms:
+                make_pour_plan(one, outline_of(one), wish, time.time())
         return ""
 
 

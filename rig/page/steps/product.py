@@ -40,6 +40,7 @@ class ProductView(Record):
 
 class _Product(Step):
     key = "product"
+    of_job = True
 
     def view(self, visit: Visit) -> ProductView:
         told, units = visit.job.settings, visit.units

@@ -16,6 +16,7 @@ from rig.report.proof_part import proof_section
 from rig.report.source import DEFAULT_RULE, Options, Source
 from rig.session.begin import SurveyWish
 from rig.study.room import outline_of
+from rig.study.rooms import refuse_several
 
 CURED = "cured"
 
@@ -78,6 +79,7 @@ class _Proof(Step):
         rule = visit.form.text("rule")
         if rule not in SHIPPED:
             raise BadInput(say("There is no such rule."))
+        refuse_several(visit.job)
         found = Source(visit.job, outline_of(visit.job), Options(rule=rule), visit.name)
         found.look = look(visit.units)
         return "verdict.html", VerdictView(told=parts([proof_section(found)]))

@@ -11,6 +11,7 @@ from rig.page.visit import Served, Step, Visit
 from rig.record import Record
 from rig.report.source import Options
 from rig.study.room import outline_of
+from rig.study.rooms import refuse_several
 
 if TYPE_CHECKING:
     from rig.report.document import Report
@@ -33,11 +34,15 @@ FILES = (
 )
 
 
+OF_A_ROOM = ("floor.geojson", "floor.dxf")
+
+
 class _Report(Step):
     key = "report"
 
     def view(self, visit: Visit) -> ReportView:
-        return ReportView(files=FILES)
+        files = [one for one in FILES if not (visit.in_house and one[0] in OF_A_ROOM)]
+        return ReportView(files=tuple(files))
 
     def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
         match part:
@@ -88,6 +93,7 @@ def _table(visit: Visit) -> bytes:
 def _plan_file(visit: Visit, name: str) -> Served:
     from rig.report.plan_data import plan_data
 
+    refuse_several(visit.job)
     data = plan_data(visit.job, outline_of(visit.job))
     if name == "floor.geojson":
         from rig.report.geojson import to_geojson

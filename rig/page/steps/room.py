@@ -37,6 +37,7 @@ class RoomView(Record):
 
 class _Room(Step):
     key = "room"
+    of_house = "rooms"
 
     def view(self, visit: Visit) -> RoomView:
         from rig.drawing.points import room_drawing

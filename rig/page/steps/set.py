@@ -10,6 +10,7 @@ from rig.page.work import Wanted
 from rig.record import Record
 from rig.session.begin import SetWish
 from rig.study.fresh import fresh_plan
+from rig.study.rooms import each_room
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +46,9 @@ class _Set(Step):
         again = act.removeprefix("again ") if act.startswith("again ") else None
         if again is None and act != "set":
             raise BadInput(NO_ACT)
-        fresh_plan(visit.job)
+        with each_room(visit.job) as rooms:
+            for one in rooms:
+                fresh_plan(one)
         if not visit.job.markers():
             raise CannotAnswer(say("The job has no markers yet: lay them out first."))
         label = again or form.text("marker") or None

@@ -49,6 +49,7 @@ class SiteView(Record):
 
 class _Site(Step):
     key = "site"
+    of_job = True
     most_upload = MOST_UPLOAD
 
     def view(self, visit: Visit) -> SiteView:

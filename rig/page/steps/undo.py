@@ -32,6 +32,7 @@ class UndoView(Record):
 
 class _Undo(Step):
     key = "undo"
+    of_job = True
 
     def view(self, visit: Visit) -> UndoView:
         now_s = time.time()

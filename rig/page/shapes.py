@@ -1,0 +1,122 @@
+"""The shape of a room as a form tells it: a rectangle, or walls paced out one after the other."""
+
+import re
+from dataclasses import dataclass
+from math import hypot
+from typing import TYPE_CHECKING
+
+from rig.errors import BadInput
+from rig.language import join, say
+from rig.page.visit import Form, room_unit
+from rig.record import Record
+from rig.units import Units, with_point
+
+if TYPE_CHECKING:
+    from rig.room import Outline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paced(Record):
+    """Walls paced out so far, and what the next would be."""
+
+    walls: tuple[str, ...]
+    drawing: str
+    closing: str
+    closes: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShapeView(Record):
+    """What a form shows of the shape of a room."""
+
+    shape: str
+    unit: str
+    paced: Paced
+
+
+def shape_view(form: Form, units: Units) -> ShapeView:
+    """Return what a form shows of what was typed so far."""
+    shape = "walls" if form.text("shape") == "walls" else "rectangle"
+    return ShapeView(shape=shape, unit=room_unit(units), paced=paced(form.text("walls"), units))
+
+
+def shape_of(form: Form, units: Units) -> "Outline":
+    """Return the room that a form tells, with a corner at (0, 0); all else in it is checked too.
+
+    Raises
+    ------
+    Wrong
+        Something in the form is wrong.
+    """
+    from rig.room import from_walls, room
+
+    if form.text("shape") == "walls":
+        with form.at("length"):
+            return from_walls(form.text("walls"))[0]
+    unit = room_unit(units)
+    wide = form.length("width", say("The width"), unit, needed=say("How wide is it?"), above=0.0)
+    long = form.length("depth", say("The length"), unit, needed=say("How long is it?"), above=0.0)
+    form.check()
+    assert wide is not None
+    assert long is not None
+    return room(wide, long)
+
+
+def paces(form: Form, units: Units) -> bool:
+    """Add a wall to those paced out, or take the last one back, where that is what was tapped."""
+    match form.text("act"):
+        case "left" | "right" as turn:
+            _pace(form, room_unit(units), turn)
+        case "back":
+            walls = _walls(form.text("walls"))
+            form.fields = {**form.fields, "walls": join(" ", walls[:-1])}
+        case _:
+            return False
+    return True
+
+
+def _pace(form: Form, unit: str, turn: str) -> None:
+    """Add a wall and the turn at its end."""
+    form.length("length", say("The wall"), unit, needed=say("How long is this wall?"), above=0.0)
+    form.check()
+    length = with_point(form.text("length"), unit)
+    if length.replace(".", "", 1).isdigit():
+        length = f"{length}{unit}"
+    walls = f"{form.text('walls')} {length} {turn}".strip()
+    form.fields = {**form.fields, "walls": walls, "length": ""}
+
+
+def _walls(text: str) -> list[str]:
+    """The walls of a walk, each with its turn."""
+    return [found[0].strip() for found in re.finditer(r"[^a-zA-Z]*?.*?\b(?:left|right)\b", text)]
+
+
+def paced(text: str, units: Units) -> Paced:
+    """Draw walls that are not closed yet, and tell how far their end is from the start."""
+    from rig.room import MOST_CLOSING, walk_so_far
+
+    walls = _walls(text)
+    try:
+        ends = walk_so_far(text) if walls else []
+    except BadInput:  # making the job tells what is wrong
+        ends = []
+    if not ends:
+        return Paced(walls=tuple(walls), drawing="", closing="", closes=False)
+    x, y, walked_mm = ends[-1]
+    missed_mm = hypot(x, y)
+    return Paced(
+        walls=tuple(walls),
+        drawing=_drawn([(0.0, 0.0), *((x, y) for x, y, _ in ends)]),
+        closing=units.place(missed_mm) if len(ends) > 1 else "",
+        closes=len(walls) >= 3 and missed_mm <= MOST_CLOSING * walked_mm,
+    )
+
+
+def _drawn(ends: list[tuple[float, float]]) -> str:
+    """Points of a polyline in a drawing of 100 by 60, y up."""
+    xs, ys = [x for x, _ in ends], [y for _, y in ends]
+    size = max(max(xs) - min(xs), (max(ys) - min(ys)) * 100 / 60, 1.0)
+    scale = 92.0 / size
+    return " ".join(
+        f"{4 + (x - min(xs)) * scale:.1f},{56 - (y - min(ys)) * scale:.1f}" for x, y in ends
+    )
