@@ -117,6 +117,8 @@ def test_one_order_covers_all_rooms(house: Run) -> None:
     assert len({m["label"] for m in markers}) == len(markers)
     mine = house("markers", "--room", "hall", "--json").json["markers"]
     assert {m["label"] for m in mine} < {m["label"] for m in markers}
+    more = house("markers", "--room", "kitchen", "--add", "1.2m,2.3m", "--json").json["markers"]
+    assert {m["label"] for m in more}.isdisjoint(m["label"] for m in mine)
     with study.open_job("job.sqlite") as job, pytest.raises(BadInput, match="say which"):
         study.floor(job)
     with study.open_job("job.sqlite", room="hall") as job:
