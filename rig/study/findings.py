@@ -9,6 +9,7 @@ from rig.study.lasers import correction_warnings, far_lasers, tie_warnings
 from rig.study.picture import Picture
 from rig.study.sense import sense_warnings
 from rig.study.table import line_too_near
+from rig.study.unknown import FEWEST_SHOTS, MOST_M2_A_SHOT, Unknown
 from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.survey.heights import NEAR_WALL_MM, outside_mm
 from rig.units import Units
@@ -22,20 +23,20 @@ REACH, LEAST_REACH_MM = 1.5, 600.0
 LEAST_UNSHOT, LEAST_UNSHOT_M2 = 0.02, 0.3
 """Less floor out of their reach than this share, or this, is not worth a word."""
 _FEW = 5
-MOST_M2_A_SHOT = 2.5
-"""More floor than this a shot, some 5 ft between shots, hides what the covering's rules ask about
-(common practice, no source)."""
 
 
-def warnings_of(job: "Job", picture: Picture) -> list[str]:
-    """Return what is odd about the shots of a floor and what they leave open."""
+def warnings_of(job: "Job", picture: Picture, unknown: Unknown | None = None) -> list[str]:
+    """Return what is odd about the shots of a floor and what they leave open.
+
+    Where a chance is not known that says so in the place of its reasons.
+    """
     units = job.units
     found = [*sense_warnings(job), *tie_warnings(job, picture.ties)]
     found += correction_warnings(job, [line.setup for line in picture.ties.lines])
     found += far_lasers(job, picture.outline)
     found += outside_warnings(job, picture.outline, "floor")
     found += _unshot_floor(picture, units)
-    found += _few_shots(picture, units)
+    found += _few_shots(picture, units) if unknown is None else [unknown.why]
     found += line_too_near([shot.reading_mm for shot in job.shots(kinds=["floor"])], units)
     left = [point.label for point in job.unshot("floor")]
     if 0 < len(left) < len(job.points()):
@@ -46,7 +47,7 @@ def warnings_of(job: "Job", picture: Picture) -> list[str]:
         words.unlike_its_neighbours(heights.labels[one.shot], one.above_mm, units) for one in odd
     ]
     far = breaks_the_model(surface)
-    if len(far):
+    if len(far) and unknown is None:
         near = [] if surface.binned else [heights.labels[n] for n in far[:_FEW]]
         found.append(words.kinks_between_shots(near))
     return found
@@ -71,7 +72,7 @@ def _few_shots(picture: Picture, units: Units) -> list[str]:
     """Say where each shot stands for more floor than anybody can vouch for."""
     shots = len(picture.heights.labels)
     area_m2 = float(np.sum(picture.cells.share)) * picture.cells.step_mm**2 * 1e-6
-    if area_m2 / shots <= MOST_M2_A_SHOT:
+    if shots >= FEWEST_SHOTS and area_m2 / shots <= MOST_M2_A_SHOT:
         return []
     return [words.few_shots(shots, area_m2, units)]
 

@@ -117,8 +117,9 @@ class HousePlan(Record):
     confidence, min_cover_mm : float
     cover_mm : CoverAnswer
         Of all floors.
-    chance_min_cover : float
-        Of the minimum cover in all rooms: each one's own multiplied, as if independent.
+    chance_min_cover : float or None
+        Of the minimum cover in all rooms: each one's own multiplied, as if independent; None where
+        it is not known of one.
     volume_l : VolumeAnswer
     bags : BagsAnswer
         One order for all.
@@ -140,7 +141,7 @@ class HousePlan(Record):
     confidence: float
     min_cover_mm: float
     cover_mm: CoverAnswer
-    chance_min_cover: float
+    chance_min_cover: float | None
     volume_l: VolumeAnswer
     bags: BagsAnswer
     bags_apart: BagsApart
@@ -352,7 +353,7 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
         confidence=confidence,
         min_cover_mm=answers[0].min_cover_mm,
         cover_mm=_cover(answers, areas),
-        chance_min_cover=math.prod(one.chance_min_cover for one in answers),
+        chance_min_cover=_chance(answers),
         volume_l=volume_answer(_volume(rooms, mean_l), sheet),
         bags=bags,
         bags_apart=_bags_apart(answers),
@@ -366,6 +367,11 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
         warnings=(*_warnings(rooms), *words.steps(steps, FLUSH_MM, job.units)),
         cautions=_each_once(one.cautions for one in answers),
     )
+
+
+def _chance(answers: Sequence[PlanAnswer]) -> float | None:
+    known = [one.chance_min_cover for one in answers if one.chance_min_cover is not None]
+    return math.prod(known) if len(known) == len(answers) else None
 
 
 def _cover(answers: Sequence[PlanAnswer], areas: Sequence[float]) -> CoverAnswer:

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtri
 
+from rig.quantities.safety import PLANE_SD_MM
 from rig.record import Record
 from rig.study.checks import TwoPegCheck, last_check
 from rig.study.lasers import trust_of
@@ -31,6 +33,7 @@ Floats = npt.NDArray[np.float64]
 
 OFF_MIDDLE_MM = 1000.0
 SEED = 61
+_GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 SURFACE = say("the shots, and the floor between them")
 LASER = say("the laser's own error")
 TIES = say("the ties between set-ups")
@@ -220,7 +223,10 @@ def _over(picture: "Picture", effect: Floats) -> Floats:
 
 
 def with_shared(extremes: "Extremes", share: LaserShare | None, ties_mm: Floats) -> "Extremes":
-    """Return draws of the highest spots that hold what many shots share, joint over the floor."""
+    """Return draws of the highest spots that hold all that the bags hold, joint over the floor.
+
+    That is what many shots share, and how far the poured surface comes to lie from its plane.
+    """
     rng = np.random.default_rng(SEED)
     highest, draws = extremes.highest_mm, len(extremes.highest_mm)
     if share is not None:
@@ -230,7 +236,10 @@ def with_shared(extremes: "Extremes", share: LaserShare | None, ties_mm: Floats)
     if ties_mm.shape[1]:
         errors = rng.standard_normal((draws, ties_mm.shape[1]))
         highest = highest + (errors @ ties_mm.T).astype(np.float32)
-    return replace(extremes, highest_mm=highest)
+    # Spread evenly over high and low draws alike, so that no chance of the draw moves a plane.
+    even = (np.argsort(np.argsort(highest.max(axis=1))) + 0.5) * _GOLDEN % 1.0
+    poured_mm = (PLANE_SD_MM * ndtri(even)).astype(np.float32)
+    return replace(extremes, highest_mm=highest + poured_mm[:, None])
 
 
 def shared_volume_l(share: LaserShare | None, ties_mm: Floats, area_mm2: Floats) -> float:

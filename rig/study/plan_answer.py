@@ -59,6 +59,7 @@ from rig.study.planned import (
     VolumeAnswer as VolumeAnswer,
 )
 from rig.study.room import outline_of
+from rig.study.unknown import unknown_of
 from rig.surface.triangulation import Triangulation
 from rig.survey.reading import reading_mm
 from rig.target.grind import Grinding
@@ -121,7 +122,11 @@ def plan_answer(
     picture = replace(picture, extremes=with_shared(picture.extremes, share, ties_mm))
     confidence = picture.extremes.confidence
     floor, sheet = ground_of(picture), sheet_of(settings)
-    warnings = warnings_of(job, picture) if warned else []
+    unknown = unknown_of(job, plain)
+    if warned:
+        warnings = warnings_of(job, picture, unknown)
+    else:
+        warnings = [] if unknown is None else [unknown.why]
     holds = holds_of(job, picture, wish.holds, warnings)
     if given is None:
         plane, factor = plane_of(picture, floor, wish, holds, min_cover_mm, units)
@@ -134,7 +139,7 @@ def plan_answer(
         ground, floor = grind_for(floor, wish, holds, min_cover_mm, factor, confidence)
         plane = ground.plane
     chance = chance_min_cover(plane, floor.draws_mm, floor.x_mm, floor.y_mm, min_cover_mm)
-    if chance < confidence:
+    if unknown is None and chance < confidence:
         warnings.append(words.cover_not_sure(len(holds), chance, confidence))
     cover = _cover(floor, plane, units)
     alone = _volume(picture, floor, plane, ground)
@@ -155,7 +160,8 @@ def plan_answer(
         high=high_of(picture.extremes),
         min_cover_mm=min_cover_mm,
         cover_mm=CoverAnswer(min=cover.min_mm, mean=cover.mean_mm, max=cover.max_mm),
-        chance_min_cover=chance,
+        chance_min_cover=chance if unknown is None else None,
+        chance_unknown=unknown,
         slope=_slope(plane),
         holds=tuple(holds),
         volume_l=volume_answer(volume, sheet, alone.triangulated_l),

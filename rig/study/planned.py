@@ -12,6 +12,7 @@ from rig.study.floor_answer import HighPoint
 from rig.study.laser_budget import Budget
 from rig.study.looks import WorthLook
 from rig.study.plane import PlanWish
+from rig.study.unknown import Unknown
 from rig.target.level import Plane
 from rig.target.programme import Hold
 
@@ -199,8 +200,11 @@ class PlanAnswer(Record):
     min_cover_mm : float
         Asked for.
     cover_mm : CoverAnswer
-    chance_min_cover : float
-        Share of the model's draws that keep the minimum cover everywhere.
+    chance_min_cover : float or None
+        Share of the model's draws that keep the minimum cover everywhere, with all that the bags
+        hold; None where the shots do not tell it.
+    chance_unknown : Unknown or None
+        Why they do not, and what would settle it.
     slope : Slope
     holds : tuple of Hold
     volume_l : VolumeAnswer
@@ -231,7 +235,8 @@ class PlanAnswer(Record):
     high: HighPoint | None = None
     min_cover_mm: float
     cover_mm: CoverAnswer
-    chance_min_cover: float
+    chance_min_cover: float | None
+    chance_unknown: Unknown | None = None
     slope: Slope
     holds: tuple[Hold, ...]
     volume_l: VolumeAnswer

@@ -164,8 +164,10 @@ def safety_stock(bags: float, shares: Mapping[str, float]) -> str:
     return say(text, bags=numeral(bags, ".1f"), parts=join(", ", parts))
 
 
-def kept_with(chance: float) -> str:
+def kept_with(chance: float | None) -> str:
     """Say how surely the minimum cover is kept."""
+    if chance is None:
+        return say("a probability that is not known")
     return say("{chance} probability", chance=format_chance(chance))
 
 

@@ -70,7 +70,9 @@ def test_level_and_cover_have_their_share_and_it_lifts_the_plane(room: Any) -> N
     assert part(with_it, "level of the plane, at its farthest", 1) == pytest.approx(
         math.sqrt(2.0) * u * far_m, rel=0.02
     )
-    assert with_it["plane"]["a"] > without["plane"]["a"] + 0.02
+    # Beside how far a pour strays from its plane, a laser in the corner hardly counts.
+    away = run("plan", "--laser", "-12m,-12m", "--json").json
+    assert away["plane"]["a"] > without["plane"]["a"] + 0.1
     assert with_it["chance_min_cover"] >= 0.95
     assert any("middle of the floor" in text for text in with_it["budget"]["advice"])
 

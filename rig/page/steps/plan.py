@@ -30,6 +30,7 @@ from rig.study.room import outline_of
 from rig.study.rooms import each_room, has_several, in_room
 from rig.units import MM_PER_IN, Units, format_asked, format_chance
 from rig.words.rooms import one_order
+from rig.words.unknown import not_known
 
 MOST_COVER_MM = MM_PER_IN
 USUAL_COVER_MM = 3.0
@@ -286,7 +287,9 @@ def _choice(job: Job, name: str, wish: PlanWish, together: bool) -> Choice:
         name=name,
         bags=say_many("{count} bag", "{count} bags", answer.bags.buy),
         volume=units.volume(answer.volume_l.mean),
-        chance=format_chance(answer.chance_min_cover, wish.confidence),
+        chance=not_known()
+        if answer.chance_min_cover is None
+        else format_chance(answer.chance_min_cover, wish.confidence),
         cover=_covers(answer.cover_mm.min, answer.cover_mm.max, units),
     )
 
