@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 MOST_PAGES = 1_000
 """A log so long is put into the file with a sync, and begins anew."""
-_WAITS_S = (0.0, 0.002, 0.01)
+_WAITS_S = (0.002, 0.01)
 _PAGES_A_COMMIT = 5
 _ROWS_A_PAGE = 30
 
@@ -58,8 +58,9 @@ class WriteAheadLog:
         if synced:
             self._let_go()
         synced = synced or not self._hold()
-        for wait_s in _WAITS_S:
-            time.sleep(wait_s)
+        for wait_s in (None, *_WAITS_S):
+            if wait_s is not None:
+                time.sleep(wait_s)  # one of nothing would be a turn of the scheduler's
             logged, done = self._checkpoint(synced)
             if logged == done:
                 self.is_behind = self._is_long = False

@@ -5,6 +5,7 @@ inputs bent by hand: bits flipped, pieces cut, doubled, swapped for telling word
 in `parsers.py`.
 """
 
+import functools
 import gc
 import hashlib
 import random
@@ -24,6 +25,7 @@ from rig.errors import RigError
 LONGEST_S = 1.0
 """Of processor time: the machine may be busy with other things."""
 HYPOTHESIS_SHARE = 20  # one input in so many
+MOST_BY_HYPOTHESIS = 5_000  # each costs as much as some thirty others
 _LONGEST = 4096
 _NUMBERS = [
     b"0",
@@ -114,7 +116,8 @@ def fuzz(family: Family, inputs: int, number: int) -> Result:
     with _watched():
         for data in family.seeds:
             _try(family, data, result)
-        _by_hypothesis(family, max(1, inputs // HYPOTHESIS_SHARE), number, result)
+        by_hypothesis = min(inputs // HYPOTHESIS_SHARE, MOST_BY_HYPOTHESIS // family.cost)
+        _by_hypothesis(family, max(1, by_hypothesis), number, result)
         while result.inputs < inputs and len(result.finds) < 5:
             data = _bent(rng, family)
             error = _try(family, data, result)
@@ -183,9 +186,10 @@ def _strategy(family: Family) -> Any:
 
 
 def _bent(rng: random.Random, family: Family) -> bytes:
-    data = bytearray(rng.choice(family.seeds))
+    sound = rng.choice(family.seeds)
+    data = bytearray(sound)
     if family.in_place:
-        return _hit(rng, data, family.words)
+        return _hit(rng, data, family.words, _texts_in(sound))
     for _ in range(1 + int(rng.expovariate(0.7))):
         size = len(data)
         at = rng.randrange(size + 1)
@@ -217,7 +221,14 @@ def _bent(rng: random.Random, family: Family) -> bytes:
     return bytes(data)
 
 
-def _hit(rng: random.Random, data: bytearray, words: tuple[bytes, ...]) -> bytes:
+@functools.cache
+def _texts_in(sound: bytes) -> tuple[int, ...]:
+    return tuple(found.start() for found in re.finditer(rb"[ -~]{4,}", sound))
+
+
+def _hit(
+    rng: random.Random, data: bytearray, words: tuple[bytes, ...], texts: tuple[int, ...]
+) -> bytes:
     for _ in range(1 + int(rng.expovariate(0.4))):
         at = rng.randrange(len(data))
         match rng.randrange(6):
@@ -232,9 +243,8 @@ def _hit(rng: random.Random, data: bytearray, words: tuple[bytes, ...]) -> bytes
                 sector = at // 512 * 512
                 data[sector : sector + 512] = bytes(len(data[sector : sector + 512]))
             case _:
-                used = [m.start() for m in re.finditer(rb"[ -~]{4,}", data)]
-                if used:  # a text, which SQLite itself does not check
-                    data[rng.choice(used) + rng.randrange(4)] = rng.randrange(256)
+                if texts:  # which SQLite itself does not check
+                    data[rng.choice(texts) + rng.randrange(4)] = rng.randrange(256)
     return bytes(data if rng.random() < 0.97 else data[: rng.randrange(len(data))])
 
 

@@ -12,6 +12,7 @@ import math
 import os
 import sqlite3
 import tempfile
+import zlib
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,8 @@ from rig.job.store import Job
 from rig.page import messages as page_messages
 from rig.page.messages import Refused
 from rig.pour import sheet
+from rig.products.library import Library
+from rig.quantities import prices
 from rig.session.keys import KeyParser
 from rig.session.kind import Beginning
 from rig.session.kinds.survey import KIND as SURVEY
@@ -230,6 +233,21 @@ def _toml(data: bytes) -> None:
     raise refused
 
 
+def _products(data: bytes) -> None:
+    """A list that is taken is written as it was read; a price book prices what a job takes."""
+    path = _file(data, "mine.toml")
+    try:
+        taken, _ = Library(path, {}).taken_from(path, replacing=True)
+    except RigError:
+        book = prices.read_prices(path)
+        takes = prices.Quantities(bags=20, area_m2=12.5, edge_m=14.0, hours=3.5)
+        lines = prices.priced(prices.with_compound(book, "Blend", "18.50"), takes)
+        assert prices.total_of(lines).is_finite()
+        return
+    again = Library(path, {}).taken_from(_file(taken.text().encode(), "mine.toml"), replacing=True)
+    assert again[0] == taken, "written, it says otherwise"
+
+
 def _traces(data: bytes) -> None:
     read = trace.read_trace(_file(data, "a.trace"))
     _sound([item for item in trace.replay(read) if isinstance(item, Reading)])
@@ -304,35 +322,39 @@ def _job_file() -> bytes:
 def _jobs(data: bytes) -> None:
     """A file that is not what was written is refused in words, whatever is asked of it."""
     path = _file(data, "input.sqlite")
-    with Job.open(path, write=len(data) % 2 == 0, wait_s=0.0) as job:
-        for ask in (job.outline_rings, job.points, job.material_rules, job.setups):
-            ask()
-        assert job.settings
-        for also in (job.events, job.checks, job.markers, job.batches):
-            also()
-        job.shots(current=False)
-        for session in job.sessions():
-            for _ in job.stored_messages(session.id):
-                pass
-        plan = job.current_plan()
-        if plan is not None:
-            job.changed_since(plan, bags=True)
-        if len(data) % 2 == 0:
-            job.update_settings(Settings(units="in"))
+    writes = zlib.crc32(data) % 4 == 0
+    try:
+        with Job.open(path, write=writes, wait_s=0.0) as job:
+            for ask in (job.outline_rings, job.points, job.material_rules, job.setups):
+                ask()
+            assert job.settings
+            for also in (job.events, job.checks, job.markers, job.batches):
+                also()
+            job.shots(current=False)
+            for session in job.sessions():
+                for _ in job.stored_messages(session.id):
+                    pass
+            plan = job.current_plan()
+            if plan is not None:
+                job.changed_since(plan, bags=True)
+            if writes:
+                job.update_settings(Settings(units="in"))
+            _replay_of(path, job)
+    finally:
+        for ending in ("-wal", "-shm", ".lock"):
+            with contextlib.suppress(OSError):
+                os.unlink(f"{path}{ending}")
+
+
+def _replay_of(path: Path, job: Job) -> None:
     for session, settings, source in replayed_sessions(SourceWish(replay=path), SURVEY, "mm"):
-        with Job.open(path) as job:
-            with as_logged(path, session.id):
-                begun = Beginning(
-                    job=job, settings=settings, setup=session.setup, rod=source.profile
-                )
-                machine = SURVEY.machine(begun)
-            for item in session_items(job, session.id, source.profile, "mm"):
-                if not machine.finished:
-                    for event in step(machine, item):
-                        json.dumps(event.as_json())
-    for ending in ("-wal", "-shm", ".lock"):
-        with contextlib.suppress(OSError):
-            os.unlink(f"{path}{ending}")
+        with as_logged(path, session.id):
+            begun = Beginning(job=job, settings=settings, setup=session.setup, rod=source.profile)
+            machine = SURVEY.machine(begun)
+        for item in session_items(job, session.id, source.profile, "mm"):
+            if not machine.finished:
+                for event in step(machine, item):
+                    json.dumps(event.as_json())
 
 
 def _job_seeds() -> tuple[bytes, ...]:
@@ -375,6 +397,17 @@ _SHEET = (
     b'max_cover = "1 1/2in"\nmin_temperature = "50F"\n'
     b'[[working_time_at]]\ntemperature = "10C"\nworking_time = "30min"\n'
     b'[[working_time_at]]\ntemperature = "70F"\nworking_time = "15min"\n'
+)
+_LISTS = (
+    b'[compound.Blend]\nuse = "1.7kg/m2/mm"\nbag_mass = "25kg"\nmax_cover = "30mm"\n'
+    b'price = "18.50"\nworking_time_at = ["10C=30min", "20C=15min"]\nprimer = "P1"\n'
+    b'[primer."P1"]\nrate = "0.1l/m2"\n'
+    b'[crew."Ann and Bo"]\npeople = 3\nmixers = "1"\ntook = ["320ft2,5h"]\n',
+    b'[mixer.Big]\nbags_per_batch = "2"\nmix_time = "2min"\n'
+    b'[reinforcement.Lath]\nsheet = "27in,96in"\noverlap = "2in"\n',
+    b'currency = "EUR"\ntax = "19%"\nmargin = "10%"\nrounding = "0.05"\ntax_rounding = "line"\n'
+    b'[[line]]\nitem = "compound"\nunit = "bag"\nprice = "18.50"\n'
+    b'[[line]]\nitem = "travel"\nunit = "job"\nprice = "60"\n',
 )
 _WKT = (
     b"POLYGON ((0 0, 3000 0, 3000 4000, 0 4000, 0 0), (500 500, 800 500, 800 900, 500 500))",
@@ -442,6 +475,14 @@ FAMILIES: dict[str, Family] = {
             (*(path.read_bytes() for path in _RULES), _SHEET),
             (*_TOML_WORDS, b"[[", b"]]", b"= {", b"a." * 40, b"[" * 30, b"9" * 4000,
              b'"""', b"true", b"1979-05-27"),
+            2,
+        ),
+        Family(
+            "products",
+            _products,
+            _LISTS,
+            (b"[compound.A]\n", b"[[line]]\n", b"item = ", b"price = ", b"unit = ", b'"m2"', b"[]",
+             b"{}", b"true", b"1e999", b"-5", b"%", b'"NaN"', b'"1E9"', b'"=A1"'),
             2,
         ),
         Family(
