@@ -28,6 +28,12 @@ class DeviceUnavailable(RigError):
     exit_code = 3
 
 
+class OfficeUnavailable(RigError):
+    """The company's office could not be reached, or did not let in."""
+
+    exit_code = 3
+
+
 class JobUnusable(RigError):
     """The job file is damaged, newer than this program, or cannot be written."""
 

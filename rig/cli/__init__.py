@@ -46,12 +46,20 @@ COMMANDS = {
     "record": "Keep a rod's messages with their times in a trace.",
     "practice": "Practise a whole job on the page, and be scored.",
     "demo": "Run the whole job on a simulated rod.",
+    "hand-in": "Bring jobs to the company's office, each whole and once.",
+    "office": "A company's jobs on one shelf, and what they teach.",
     "guide": "Read on: chapters about each part of the job.",
 }
 
 
 PACKAGES = {"fpdf": "fpdf2", "serial": "pyserial", "re2": "pyre2"}
 """Packages that are not called as what they hold is."""
+
+EXTRAS = {
+    "obstore": "office", "deltalake": "office", "duckdb": "office", "zstandard": "office",
+    "distributed": "fleet", "dask": "fleet",
+}  # fmt: skip
+"""Packages of an extra, which most users do without."""
 
 
 class _LazyGroup(click.Group):
@@ -63,7 +71,7 @@ class _LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        module = importlib.import_module(f"rig.cli.{cmd_name}_command")
+        module = importlib.import_module(f"rig.cli.{cmd_name.replace('-', '_')}_command")
         command: click.Command = module.command
         command.name = cmd_name
         command.short_help = COMMANDS[cmd_name]
@@ -163,6 +171,10 @@ def _tell_of_jobs() -> None:
 
 def _missing(error: ModuleNotFoundError) -> str:
     name = (error.name or "").partition(".")[0]
+    if name in EXTRAS:
+        from rig.words.office import missing
+
+        return missing(name, EXTRAS[name])
     return say(
         "the library {name} is not installed, and this command needs it. Install it (pip "
         "install {get}), or all of them with bash tools/setup.",

@@ -153,6 +153,12 @@ class JobFile:
         with self._reading() as connection:
             opening.copy_file(connection, os.fspath(path))
 
+    def snapshot(self) -> bytes:
+        """Return the job as a plain file's bytes, as it is on the disk now."""
+        from rig.job.snapshot import snapshot
+
+        return snapshot(self._connection, self.path)
+
     def content_hash(self) -> str:
         """Return SHA-256 over every row of every table, however the file lies on the disk."""
         from rig.job.content import content_hash

@@ -1,0 +1,205 @@
+"""`rig office`: the company's shelf and books."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from rig.cli.options import json_option, show, stack
+
+if TYPE_CHECKING:
+    from rig.office.books import Only
+
+office_option = click.option(
+    "--office",
+    "office",
+    metavar="PLACE",
+    help="A folder or s3://bucket/folder.  [default: RIG_OFFICE]",
+)
+
+only_options = stack(
+    click.option("--crew", metavar="NAME", help="Only this crew's jobs."),
+    click.option("--product", metavar="NAME", help="Only jobs with this product."),
+    click.option("--laser", metavar="NAME", help="Only jobs with this laser."),
+    click.option("--since", metavar="DATE", help="Only jobs worked on since, as 2026-03-01."),
+)
+
+
+@click.group()
+def command() -> None:
+    """A company's jobs on one shelf, the books made from them, and what they teach.
+
+    Crews bring jobs with rig hand-in. The shelf keeps each version whole; the books are a table
+    made from it, to be thrown away and made anew at any time.
+    """
+
+
+@command.command()
+@office_option
+@json_option
+def take(office: str | None, as_json: bool) -> None:
+    """Take what arrived into the books; name forks and damaged files."""
+    from rig.cli.progress import working
+    from rig.office.place import place_of
+    from rig.office.take import take
+    from rig.words import office as words
+
+    place = place_of(office)
+    with working("Taking jobs into the books"):
+        told = take(place)
+    lines = [words.taken(told.taken, told.there_already)]
+    lines += [words.forks(told.forks)] if told.forks else []
+    lines += [words.damaged_ones(told.damaged)] if told.damaged else []
+    show(told.as_json(), as_json, "\n".join(lines))
+
+
+@command.command()
+@office_option
+@json_option
+def check(office: str | None, as_json: bool) -> int:
+    """Hold every file on the shelf against its name, and the books against the shelf.
+
+    Ends with code 1 where a file is damaged or missing.
+    """
+    from rig.cli.progress import working
+    from rig.office.place import place_of
+    from rig.office.take import check
+    from rig.words import office as words
+
+    place = place_of(office)
+    with working("Looking at every file"):
+        told = check(place)
+    lines = [words.checked(told.files)]
+    lines += [words.damaged_ones(told.damaged)] if told.damaged else []
+    lines += [words.missing_ones(told.missing)] if told.missing else []
+    lines += [words.waiting(told.untaken)] if told.untaken else []
+    show(told.as_json(), as_json, "\n".join(lines))
+    return 1 if told.damaged or told.missing else 0
+
+
+@command.command()
+@click.argument("uid")
+@office_option
+@click.option("--version", metavar="CONTENT", help="A version.  [default: the one that counts]")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="A file, or a folder.  [default: UID.sqlite]",
+)
+@json_option
+def out(uid: str, office: str | None, version: str | None, out: Path | None, as_json: bool) -> None:
+    """Give a job file back, unchanged."""
+    from rig.office.give import give
+    from rig.office.place import place_of
+    from rig.words import office as words
+
+    file = give(place_of(office), uid, version, out)
+    show({"file": str(file)}, as_json, words.given(str(file)))
+
+
+@command.command()
+@click.argument("key", required=False)
+@office_option
+@click.option(
+    "--sql",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A question of your own: SQL over the view job.",
+)
+@only_options
+@json_option
+def ask(
+    key: str | None,
+    office: str | None,
+    sql: Path | None,
+    crew: str | None,
+    product: str | None,
+    laser: str | None,
+    since: str | None,
+    as_json: bool,
+) -> None:
+    """Ask the books: yield, laser, short, coverage, markers, flatness or pace."""
+    from rig.errors import BadInput
+    from rig.office import ask as asking
+    from rig.office.place import place_of
+    from rig.page.office_tables import answer_parts
+    from rig.report.document import Section
+    from rig.report.text import to_text
+    from rig.words import office as words
+
+    if (key is None) == (sql is None):
+        raise BadInput(words.one_question())
+    only = _only(crew, product, laser, since)
+    place = place_of(office)
+    if sql is not None:
+        answer, question = asking.ask_sql(place, sql, only), None
+    else:
+        answer = asking.ask(place, str(key), only)
+        question = asking.questions()[str(key)]
+    text = ""
+    if not as_json:
+        text = to_text([Section("ask", "", tuple(answer_parts(answer, question)))], why=False)
+    show(answer.as_json(), as_json, text)
+
+
+def _only(crew: str | None, product: str | None, laser: str | None, since: str | None) -> "Only":
+    from datetime import UTC, datetime
+
+    from rig.errors import BadInput
+    from rig.office.books import Only
+    from rig.words import office as words
+
+    at = None
+    if since is not None:
+        try:
+            at = datetime.strptime(since, "%Y-%m-%d").replace(tzinfo=UTC).timestamp()
+        except ValueError:
+            raise BadInput(words.no_date(since[:40])) from None
+    return Only(crew, product, laser, at)
+
+
+@command.command()
+@office_option
+@click.option("--crew", metavar="NAME", help="Who will do it.")
+@click.option("--product", metavar="NAME", help="The compound.")
+@click.option("--temperature", metavar="T", help="Of the air, as 18C or 65F.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A file for rig plan --history, which needs no network.",
+)
+@json_option
+def expect(
+    office: str | None,
+    crew: str | None,
+    product: str | None,
+    temperature: str | None,
+    out: Path | None,
+    as_json: bool,
+) -> None:
+    """Tell the next job's bags by what this crew and this product took before."""
+    import json
+
+    from rig.files import write_whole
+    from rig.office.expect import expect
+    from rig.office.place import place_of
+    from rig.units import parse_temperature
+    from rig.words import number
+    from rig.words import office as words
+
+    at = None if temperature is None else parse_temperature(temperature, "--temperature")
+    told = expect(place_of(office), crew, product, at)
+    if out is not None:
+        write_whole(out, json.dumps(told.as_json(), indent=1) + "\n")
+    factor, sd = told.factor, told.sd
+    lines = [
+        words.expected(
+            number(factor.p50, ".0%"),
+            number(factor.low, ".0%"),
+            number(factor.high, ".0%"),
+            told.jobs.crew,
+            told.jobs.product,
+        ),
+        words.spreads(*(number(one, ".1%") for one in (sd.crew, sd.product, sd.job))),
+    ]
+    lines += [words.written_for_plans(str(out))] if out is not None else []
+    show(told.as_json(), as_json, "\n".join(lines))

@@ -1,0 +1,336 @@
+"""One job version as one row of the books: a fixed list of columns, and nothing else of it.
+
+No free text, no file name and no label but the grid's comes into the books; what identifies a crew,
+a product and a laser is the name that they were given for that. Columns carry their unit.
+"""
+
+import math
+import re
+import sqlite3
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from rig.flatness.coverings import rule_of_covering
+from rig.flatness.rules import SHIPPED
+from rig.job.description import read_outline, read_settings
+from rig.job.settings import FLOOR_KINDS, Settings, settings_of
+from rig.job.snapshot import Heads, content_hash, heads, uid_of
+from rig.job.trouble import stored_json
+from rig.quantities.bags import sheet_of
+from rig.quantities.volume import ONE_SIDED_95
+from rig.room import from_rings
+
+MODEL = "1"
+"""What computed a row; another number where the same job would give another row."""
+
+Row = dict[str, Any]
+Told = Mapping[str, Any]
+
+_CHECK = (
+    "utc_s DOUBLE, kind VARCHAR, ok BOOLEAN, verdict VARCHAR, error_mm_per_m DOUBLE, "
+    "stderr_mm_per_m DOUBLE, limit_mm_per_m DOUBLE, tilt_mm_per_m DOUBLE, rate_mm_per_h DOUBLE, "
+    "sd_mm DOUBLE"
+)
+_SHOT = (
+    "label VARCHAR, kind VARCHAR, setup INTEGER, x_mm DOUBLE, y_mm DOUBLE, reading_mm DOUBLE, "
+    "stderr_mm DOUBLE, n INTEGER, utc_s DOUBLE, current BOOLEAN"
+)
+_MARKER = (
+    "x_mm DOUBLE, y_mm DOUBLE, target_reading_mm DOUBLE, stick_out_mm DOUBLE, residual_mm DOUBLE, "
+    "set_utc_s DOUBLE"
+)
+_POUR = (
+    "utc_s DOUBLE, batches INTEGER, used_bags DOUBLE, share DOUBLE, stated_bags DOUBLE, "
+    "yield_l DOUBLE, yield_stderr_l DOUBLE, interval_s DOUBLE, planned_interval_s DOUBLE"
+)
+_PROOF = (
+    "utc_s DOUBLE, rule VARCHAR, kind VARCHAR, verdict VARCHAR, chance DOUBLE, share_in DOUBLE, "
+    "ff DOUBLE, fl DOUBLE, gap_mm DOUBLE, limit_mm DOUBLE"
+)
+COLUMNS: Mapping[str, str] = {
+    "uid": "VARCHAR",
+    "content": "VARCHAR",
+    "readings": "BIGINT",
+    "events": "BIGINT",
+    "shots_ever": "BIGINT",
+    "digest": "VARCHAR",
+    "forks": "VARCHAR[]",
+    "made_utc_s": "DOUBLE",
+    "last_utc_s": "DOUBLE",
+    "poured_utc_s": "DOUBLE",
+    "rig_version": "VARCHAR",
+    "model": "VARCHAR",
+    "crew": "VARCHAR",
+    "product": "VARCHAR",
+    "laser": "VARCHAR",
+    "floor": "VARCHAR",
+    "rule": "VARCHAR",
+    "units": "VARCHAR",
+    "area_m2": "DOUBLE",
+    "rooms": "INTEGER",
+    "points": "INTEGER",
+    "temperature_c": "DOUBLE",
+    "confidence": "DOUBLE",
+    "volume_l": "DOUBLE",
+    "volume_sd_l": "DOUBLE",
+    "bag_l": "DOUBLE",
+    "waste_share": "DOUBLE",
+    "cover_mean_mm": "DOUBLE",
+    "chance_min_cover": "DOUBLE",
+    "stated_bags": "DOUBLE",
+    "upper_bags": "DOUBLE",
+    "buy_bags": "DOUBLE",
+    "used_bags": "DOUBLE",
+    "shots": f"STRUCT({_SHOT})[]",
+    "checks": f"STRUCT({_CHECK})[]",
+    "markers": f"STRUCT({_MARKER})[]",
+    "pours": f"STRUCT({_POUR})[]",
+    "proofs": f"STRUCT({_PROOF})[]",
+}
+
+_GRID_LABEL = re.compile(r"[A-Z]{1,3}[0-9]{1,4}")
+_WHOLE = 0.999
+"""A pour that covered so much of its plan poured all of it."""
+_ALL = 0.98
+"""Pours that together hold so much of the plan's volume are the whole plan's."""
+
+
+def row_of(connection: sqlite3.Connection, version: str) -> Row:
+    """Return what the books keep of a job.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        To a job that was looked over, see `rig.job.snapshot.opened`.
+    version : str
+        Of this program.
+
+    Raises
+    ------
+    ValueError, TypeError, KeyError, sqlite3.Error
+        Where the job is not as floor-rig writes it.
+    """
+    settings = settings_of(read_settings(connection))
+    now, gone = heads(connection), _taken_back(connection)
+    pours = list(_pours(connection, gone, settings))
+    return {
+        **_identity(connection, now),
+        "rig_version": version,
+        "model": MODEL,
+        "crew": settings.crew,
+        "product": None if settings.compound is None else settings.compound.name,
+        "laser": settings.laser_name,
+        "floor": settings.floor if settings.floor in FLOOR_KINDS else None,
+        "rule": None if settings.covering is None else rule_of_covering(settings.covering),
+        "units": settings.units,
+        "area_m2": _area_m2(connection, settings),
+        "rooms": 1 + len(settings.rooms),
+        "points": connection.execute("SELECT count(*) FROM point").fetchone()[0],
+        "temperature_c": _temperature_c(connection, gone, pours),
+        **_stated(connection, settings, pours),
+        "poured_utc_s": pours[-1]["utc_s"] if pours else None,
+        "shots": list(_shots(connection)),
+        "checks": list(_checks(connection)),
+        "markers": list(_markers(connection)),
+        "pours": [{key: one[key] for key in one if key != "plan_id"} for one in pours],
+        "proofs": list(_proofs(connection, gone)),
+    }
+
+
+def _identity(connection: sqlite3.Connection, now: Heads) -> Row:
+    (made_utc_s,) = connection.execute("SELECT made_utc_s FROM job").fetchone()
+    (last_utc_s,) = connection.execute(
+        "SELECT max(utc_s) FROM (SELECT max(utc_s) AS utc_s FROM event UNION ALL "
+        "SELECT max(utc_s) FROM shot UNION ALL SELECT max(utc_s) FROM plan UNION ALL "
+        'SELECT max(utc_s) FROM "check" UNION ALL SELECT made_utc_s FROM job)'
+    ).fetchone()
+    return {
+        "uid": uid_of(connection),
+        "content": content_hash(connection),
+        "readings": now.reading,
+        "events": now.event,
+        "shots_ever": now.shot,
+        "digest": now.digest,
+        "forks": [],
+        "made_utc_s": made_utc_s,
+        "last_utc_s": last_utc_s,
+    }
+
+
+def _area_m2(connection: sqlite3.Connection, settings: Settings) -> float:
+    walls, openings, _ = read_outline(connection)
+    area = from_rings(walls, openings).area_m2
+    return area + sum(from_rings(room.walls, room.openings).area_m2 for room in settings.rooms)
+
+
+def _taken_back(connection: sqlite3.Connection) -> set[int]:
+    """Return the events that were undone."""
+    undone: set[int] = set()
+    for (data,) in connection.execute("SELECT data FROM event WHERE kind = 'undo' ORDER BY id"):
+        undone.update(one for one in _listed(stored_json(data, dict), "events"))
+    return undone
+
+
+def _events(
+    connection: sqlite3.Connection, kind: str, gone: set[int]
+) -> Iterable[tuple[int, float, Told]]:
+    for number, utc_s, data in connection.execute(
+        "SELECT id, utc_s, data FROM event WHERE kind = ? ORDER BY id", (kind,)
+    ):
+        if number not in gone:
+            yield number, utc_s, stored_json(data, dict)
+
+
+def _pours(connection: sqlite3.Connection, gone: set[int], settings: Settings) -> Iterable[Row]:
+    """Yield how each pour ended, with the bags that its own plan stated at even odds."""
+    sheet = sheet_of(settings)
+    planned = list(_events(connection, "pour_plan", gone))
+    for number, utc_s, ended in _events(connection, "pour_done", gone):
+        before = [data for at, _, data in planned if at < number]
+        last: Told = before[-1] if before else {}
+        batches = _listed(_inner(last, "result"), "batches")
+        volume_l = sum(_number(one, "volume_l") or 0.0 for one in batches)
+        yield {
+            "plan_id": last.get("plan_id"),
+            "utc_s": utc_s,
+            "batches": int(_number(ended, "batches") or 0),
+            "used_bags": _number(ended, "bags_used"),
+            "share": _number(ended, "share"),
+            "stated_bags": volume_l * (1.0 + sheet.waste_share) / sheet.yield_l or None,
+            "yield_l": _number(ended, "yield_l"),
+            "yield_stderr_l": _number(ended, "yield_stderr_l"),
+            "interval_s": _number(ended, "interval_s"),
+            "planned_interval_s": _number(ended, "planned_interval_s"),
+        }
+
+
+def _stated(connection: sqlite3.Connection, settings: Settings, pours: list[Row]) -> Row:
+    """Tell what the plan stated, and what was used where pours tell it."""
+    wanted = {one["plan_id"] for one in pours if isinstance(one["plan_id"], int)}
+    rows = connection.execute("SELECT id, inputs, result FROM plan ORDER BY id").fetchall()
+    plans = [row for row in rows if row[0] in wanted] or _last_of_each_room(rows)
+    results = [stored_json(result, dict) for _, _, result in plans]
+    sheet = sheet_of(settings)
+    told: Row = dict.fromkeys(
+        ("confidence", "volume_l", "volume_sd_l", "cover_mean_mm", "chance_min_cover")
+    )
+    told |= {"bag_l": sheet.yield_l, "waste_share": sheet.waste_share}
+    told |= dict.fromkeys(("stated_bags", "upper_bags", "buy_bags", "used_bags"))
+    if results:
+        volumes = [_inner(one, "volume_l") for one in results]
+        means = [_number(one, "mean") or 0.0 for one in volumes]
+        sds = [((_number(one, "p95") or 0.0) - mean) / ONE_SIDED_95
+               for one, mean in zip(volumes, means, strict=True)]  # fmt: skip
+        told["volume_l"], told["volume_sd_l"] = math.fsum(means), math.hypot(*sds)
+        told["stated_bags"] = told["volume_l"] * (1.0 + sheet.waste_share) / sheet.yield_l
+        told["buy_bags"] = sum(_number(_inner(one, "bags"), "buy") or 0.0 for one in results)
+    if len(results) == 1:
+        (one,) = results
+        told["confidence"] = _number(one, "confidence")
+        told["cover_mean_mm"] = _number(_inner(one, "cover_mm"), "mean")
+        told["chance_min_cover"] = _number(one, "chance_min_cover")
+        stock = _number(_inner(one, "safety"), "stock_l")
+        if stock is not None:
+            factor = _number(_inner(one, "history"), "factor") or 1.0
+            told["upper_bags"] = factor * told["stated_bags"] + stock / sheet.yield_l
+    poured = [one for one in pours if one["share"] and one["used_bags"] and one["stated_bags"]]
+    if poured and len(poured) == len(pours):
+        stated = math.fsum(one["share"] * one["stated_bags"] for one in poured)
+        told["used_bags"] = math.fsum(one["used_bags"] for one in poured)
+        whole = min(one["share"] for one in poured) >= _WHOLE
+        if not (whole and stated >= _ALL * (told["stated_bags"] or math.inf)):
+            told["upper_bags"] = told["buy_bags"] = None
+        told["stated_bags"] = stated
+    return told
+
+
+def _last_of_each_room(rows: list[tuple[int, str, str]]) -> list[tuple[int, str, str]]:
+    found: dict[object, tuple[int, str, str]] = {}
+    for row in rows:
+        found[stored_json(row[1], dict).get("room")] = row
+    return list(found.values())
+
+
+def _temperature_c(
+    connection: sqlite3.Connection, gone: set[int], pours: list[Row]
+) -> float | None:
+    """Return the air's temperature, else the floor's, as last read before the last pour."""
+    until = pours[-1]["utc_s"] if pours else math.inf
+    found: dict[str, float | None] = {}
+    for _, utc_s, data in _events(connection, "site", gone):
+        if utc_s <= until and data.get("what") in ("air", "floor"):
+            found[str(data["what"])] = _number(data, "value")
+    return found.get("air", found.get("floor"))
+
+
+def _shots(connection: sqlite3.Connection) -> Iterable[Row]:
+    columns = "kind, setup_id, x_mm, y_mm, reading_mm, stderr_mm, n, utc_s"
+    for label, *values, superseded in connection.execute(
+        f"SELECT point, {columns}, superseded_by FROM shot ORDER BY id"
+    ):
+        told = dict(zip(columns.replace("setup_id", "setup").split(", "), values, strict=True))
+        grid = _GRID_LABEL.fullmatch(label) is not None
+        yield {"label": label if grid else None, **told, "current": superseded is None}
+
+
+def _checks(connection: sqlite3.Connection) -> Iterable[Row]:
+    for utc_s, kind, ok, result in connection.execute(
+        'SELECT utc_s, kind, ok, result FROM "check" ORDER BY id'
+    ):
+        told = stored_json(result, dict)
+        tilt = [float(one) for one in _listed(told, "tilt_mm_per_m")]
+        yield {
+            "utc_s": utc_s,
+            "kind": _one_of(kind, ("two-peg", "cross", "repeat", "drift", "rod")),
+            "ok": bool(ok),
+            "verdict": _one_of(told.get("verdict"), ("in", "out", "unsure")),
+            "error_mm_per_m": _number(told, "error_mm_per_m"),
+            "stderr_mm_per_m": _number(told, "stderr_mm_per_m"),
+            "limit_mm_per_m": _number(told, "limit_mm_per_m"),
+            "tilt_mm_per_m": math.hypot(*tilt) if len(tilt) == 2 else None,
+            "rate_mm_per_h": _number(told, "rate_mm_per_h"),
+            "sd_mm": _number(told, "sd_mm"),
+        }
+
+
+def _markers(connection: sqlite3.Connection) -> Iterable[Row]:
+    columns = "x_mm, y_mm, target_reading_mm, stick_out_mm, residual_mm, set_utc_s"
+    for values in connection.execute(
+        f"SELECT {columns} FROM marker WHERE layout = (SELECT max(layout) FROM marker) ORDER BY id"
+    ):
+        yield dict(zip(columns.split(", "), values, strict=True))
+
+
+def _proofs(connection: sqlite3.Connection, gone: set[int]) -> Iterable[Row]:
+    for _, utc_s, told in _events(connection, "proof", gone):
+        worst = _inner(told, "worst")
+        yield {
+            "utc_s": utc_s,
+            "rule": _one_of(told.get("rule"), SHIPPED) or "own",
+            "kind": _one_of(told.get("kind"), ("floor", "finished")),
+            "verdict": _one_of(told.get("verdict"), ("in", "out", "unsure")),
+            **{key: _number(told, key) for key in ("chance", "share_in", "ff", "fl")},
+            "gap_mm": _number(worst, "gap_mm"),
+            "limit_mm": _number(worst, "limit_mm"),
+        }
+
+
+def _inner(told: Told, name: str) -> Told:
+    found = told.get(name)
+    return found if isinstance(found, dict) else {}
+
+
+def _listed(told: Told, name: str) -> list[Any]:
+    found = told.get(name)
+    return found if isinstance(found, list) else []
+
+
+def _number(told: Told, name: str) -> float | None:
+    value = told.get(name)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        return None
+    return float(value)
+
+
+def _one_of(value: object, known: Iterable[str]) -> str | None:
+    return value if isinstance(value, str) and value in known else None

@@ -1,0 +1,57 @@
+"""An answer of the office's books as a table for people, the same on a terminal and on a page."""
+
+import time
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from rig.report.document import Table, Words
+from rig.words import office as words
+
+if TYPE_CHECKING:
+    from rig.office.ask import Answer, Question
+    from rig.report.document import Block
+
+_MOST_ROWS = 200
+
+
+def answer_parts(answer: "Answer", question: "Question | None") -> "list[Block]":
+    """Return the table of an answer, under the words of its question."""
+    title = "" if question is None else words.question(question.text)
+    units: Mapping[str, str] = {} if question is None else question.columns
+    names = list(answer.rows[0]) if answer.rows else []
+    shown = answer.rows[:_MOST_ROWS]
+    parts: list[Block] = []
+    if names:
+        head = tuple(_head(name, units.get(name, "")) for name in names)
+        rows = tuple(tuple(_cell(name, row[name]) for name in names) for row in shown)
+        right = tuple(
+            nth for nth, name in enumerate(names)
+            if any(isinstance(row[name], int | float) for row in shown)
+        )  # fmt: skip
+        parts.append(Table(title, head, rows, right, told="answer"))
+    else:
+        parts.append(Words(words.nothing_yet(title), told="answer"))
+    if len(answer.rows) > _MOST_ROWS:
+        parts.append(Words(words.and_more(len(answer.rows) - _MOST_ROWS), told="answer"))
+    parts.append(Words(words.stand(answer.jobs, answer.as_of), "small", told="answer"))
+    return parts
+
+
+def _head(name: str, unit: str) -> str:
+    shown = name
+    for suffix in ("_utc_s", "_mm_per_m", "_mm", "_s"):
+        shown = shown.removesuffix(suffix)
+    shown = words.column(shown)
+    return f"{shown} ({unit})" if unit and not name.endswith("_utc_s") else shown
+
+
+def _cell(name: str, value: Any) -> str:
+    if value is None:
+        return "–"
+    if isinstance(value, bool):
+        return "✓" if value else ""
+    if name.endswith("_utc_s") and isinstance(value, float):
+        return time.strftime("%Y-%m-%d", time.gmtime(value))
+    if isinstance(value, float):
+        return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"
+    return str(value)
