@@ -183,7 +183,7 @@ def expect(
     from rig.office.expect import expect
     from rig.office.place import place_of
     from rig.units import parse_temperature
-    from rig.words import number
+    from rig.words import numeral
     from rig.words import office as words
 
     at = None if temperature is None else parse_temperature(temperature, "--temperature")
@@ -193,13 +193,13 @@ def expect(
     factor, sd = told.factor, told.sd
     lines = [
         words.expected(
-            number(factor.p50, ".0%"),
-            number(factor.low, ".0%"),
-            number(factor.high, ".0%"),
+            numeral(factor.p50, ".0%"),
+            numeral(factor.low, ".0%"),
+            numeral(factor.high, ".0%"),
             told.jobs.crew,
             told.jobs.product,
         ),
-        words.spreads(*(number(one, ".1%") for one in (sd.crew, sd.product, sd.job))),
+        words.spreads(*(numeral(one, ".1%") for one in (sd.crew, sd.product, sd.job))),
     ]
     lines += [words.written_for_plans(str(out))] if out is not None else []
     show(told.as_json(), as_json, "\n".join(lines))

@@ -32,8 +32,8 @@ def test_no_other_command_loads_any_of_it() -> None:
         "pandas",
     ]
     code = (
-        "import sys\nfrom rig.cli import rig, COMMANDS\nimport rig.study.plan_answer\n"
-        "[rig.get_command(None, name) for name in COMMANDS]\n"
+        "import sys\nfrom rig.cli import rig as every, COMMANDS\nimport rig.study.plan_answer\n"
+        "[every.get_command(None, name) for name in COMMANDS]\n"
         f"print([name for name in {libraries} if name in sys.modules])"
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
