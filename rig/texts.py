@@ -127,19 +127,23 @@ def read_text(path: Path, hint: str, most_bytes: int = MOST_BYTES) -> str:
     too_large = say(
         "is larger than {mb} MB: is it the right file?", mb=numeral(most_bytes / MB, "g")
     )
-    data = read_whole(path, most_bytes, too_large)
+    return text_of(read_whole(path, most_bytes, too_large), str(path), hint)
+
+
+def text_of(data: bytes, name: str, hint: str) -> str:
+    """Return the content of a text file that was read or sent; see `read_text`."""
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise BadInput(
-            say("{path} is no text file in UTF-8; {hint}.", path=path, hint=hint)
+            say("{name} is no text file in UTF-8; {hint}.", name=name, hint=hint)
         ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise BadInput(
             say(
-                "{path}, line {line}: a NUL, which no text has; {hint}.",
-                path=path,
+                "{name}, line {line}: a NUL, which no text has; {hint}.",
+                name=name,
                 line=line,
                 hint=hint,
             )

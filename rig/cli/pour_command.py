@@ -58,23 +58,13 @@ def wish_of(options: dict[str, Any]) -> "PourWish":
 
     What is given beside a name rules over what is remembered.
     """
-    from rig.products import Library
     from rig.study.pour_answer import PourWish
+    from rig.study.pour_wish import by_names
 
     mixer, crew = options.pop("mixer", None), options["crew"]
-    if isinstance(crew, str):
-        people = Library.load().crew(crew)
-        options["crew"] = people.people
-        if options["mixers"] is None:
-            options["mixers"] = people.mixers
-    if mixer is not None:
-        known = Library.load().mixer(mixer)
-        for key, value in (
-            ("bags_per_batch", known.bags_per_batch),
-            ("mix_time_s", known.mix_time_s),
-        ):
-            options[key] = value if options[key] is None else options[key]
-        options["mixers"] = options["mixers"] or 1
+    called = crew if isinstance(crew, str) else None
+    options["crew"] = None if called else crew
+    options |= by_names(options, called, mixer)
     if options["bags_per_batch"] is None:
         options["bags_per_batch"] = 1
     return PourWish(**options)

@@ -77,10 +77,11 @@ def _named(make: Command) -> Command:
 def add_command(name: str, kind: str, as_json: bool, **said: Any) -> None:
     """Add one under a name of your own, as its sheet states it."""
     from rig.products import Entry, Library
+    from rig.study.described import refuse_odd_bag
 
     entry = Entry(kind, name, _given(said))
     library = Library.load().with_added(entry)
-    _refuse_odd_bag(entry)
+    refuse_odd_bag(entry)
     library.save()
     show(_answer([entry]), as_json, join("\n", _lines(entry)))
 
@@ -91,6 +92,7 @@ def add_command(name: str, kind: str, as_json: bool, **said: Any) -> None:
 def edit_command(name: str, clear: tuple[str, ...], as_json: bool, **said: Any) -> None:
     """Change one; floors that a crew took are added to those before."""
     from rig.products import Entry, Library
+    from rig.study.described import refuse_odd_bag
 
     library, given = Library.load(), _given(said)
     old = library.entry(name)
@@ -108,7 +110,7 @@ def edit_command(name: str, clear: tuple[str, ...], as_json: bool, **said: Any) 
         given["took"] = (*told["took"], *given["took"])
     entry = Entry(old.kind, old.name, told | given)
     library = library.with_changed(entry)
-    _refuse_odd_bag(entry)
+    refuse_odd_bag(entry)
     library.save()
     show(_answer([entry]), as_json, join("\n", [*_lines(entry), _CHANGED]))
 
@@ -180,15 +182,6 @@ def _given(said: dict[str, Any]) -> dict[str, Any]:
 def _refuse_none(library: "Library") -> None:
     if not library.entries:
         raise BadInput(say("There is nothing of yours to write yet: rig product add NAME."))
-
-
-def _refuse_odd_bag(entry: "Entry") -> None:
-    from rig.products import Product
-    from rig.quantities.bags import refuse_impossible_bag
-
-    thing = entry.read()
-    if isinstance(thing, Product):
-        refuse_impossible_bag(thing.yield_l, thing.bag_mass_kg, thing.bag_water_l)
 
 
 def _answer(entries: "list[Entry]") -> dict[str, Any]:

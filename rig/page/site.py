@@ -24,7 +24,7 @@ from rig.errors import JobHeld, RigError
 from rig.job.folder import JobFolder, holder_of
 from rig.job.store import Job
 from rig.language import say
-from rig.page import jobs
+from rig.page import firm, jobs, quotes
 from rig.page.steps import STEPS
 from rig.page.told import on_phone
 from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
@@ -129,6 +129,8 @@ class Site:
 
     def _most_upload(self, path: str) -> int:
         """Return how many bytes of a form may come here, 0 where it brings no file."""
+        if path.partition("/")[0] == "firm":
+            return firm.MOST_UPLOAD
         key = path.rpartition("/")[2]
         return STEPS[key].most_upload if key in STEPS else 0
 
@@ -142,6 +144,10 @@ class Site:
                 return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
             case ["trust"]:
                 return _Shown("trust.html", {})
+            case ["quote"]:
+                return _Shown("quick.html", {"form": form, "view": quotes.quick_quote(form)})
+            case ["firm", *rest]:
+                return self._firm(form, rest)
             case ["j", name, "in", room, *rest]:
                 return self._get_of(_At(name, room), rest, form)
             case ["j", name, *rest]:
@@ -178,6 +184,8 @@ class Site:
                     form.wrong.setdefault("", str(error))
                     return self._jobs(form, 422)
                 return _Goes("")
+            case ["firm", *rest]:
+                return self._firm_act(form, rest)
             case ["stop"]:
                 name = self.work.job
                 self.work.stop()
@@ -203,6 +211,22 @@ class Site:
         if name is None:  # one wall more, or one less
             return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
         return _Goes(f"j/{quote(name, safe='')}/room")
+
+    def _firm(self, form: Form, rest: list[str], status: int = 200) -> _Answer:
+        told = firm.view(form, rest)
+        if isinstance(told, Served):
+            return told
+        template, view = told
+        return _Shown(template, {"form": form, "view": view}, status)
+
+    def _firm_act(self, form: Form, rest: list[str]) -> _Answer:
+        try:
+            with self._lock:  # of two phones none takes the other's back
+                return _Goes(firm.act(form, rest))
+        except RigError as error:
+            if not isinstance(error, Wrong):
+                form.wrong[""] = str(error)
+            return self._firm(form, rest, 422)
 
     def _shown(self, at: "_At", step: Step, form: Form) -> _Answer:
         """Show a step, or that which stands for it where several rooms are looked at together."""

@@ -69,6 +69,7 @@ _COMMANDS = (
     ),
     (re.compile(r": say which, as --room [^.]*(?=\.)"), ": pick one above"),
     (re.compile(r"\b([Rr])un rig (\w+)"), r"Go to \2"),
+    (re.compile(r"(?<!\S)--[a-z]+(?:-[a-z]+)*"), lambda found: found[0][2:].replace("-", " ")),
 )
 
 

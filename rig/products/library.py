@@ -389,7 +389,11 @@ class Library:
         BadInput
             A file that is not as `export` writes it, or one of its names said otherwise here.
         """
-        came = dict(_entries(_text_of(path), str(path)))
+        return self.taken(_text_of(path), str(path), replacing=replacing)
+
+    def taken(self, text: str, file: str, *, replacing: bool) -> "tuple[Library, list[str]]":
+        """Return the list with all of a file's text; see `taken_from`."""
+        came = dict(_entries(text, file))
         for name, entry in came.items():
             there = next((e for n, e in self.entries.items() if n.casefold() == name.casefold()), 0)
             if there and there != entry and not replacing:

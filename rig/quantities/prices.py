@@ -14,7 +14,7 @@ from typing import Any
 from rig.errors import BadInput
 from rig.language import join, say
 from rig.record import Record
-from rig.texts import name_of, read_toml
+from rig.texts import name_of, read_toml, toml_string
 
 UNITS = ("bag", "m2", "ft2", "m", "ft", "hour", "job")
 _FT2, _FT = Decimal("0.09290304"), Decimal("0.3048")
@@ -148,6 +148,16 @@ def parse_prices(told: Mapping[str, Any], name: str) -> PriceBook:
         if hours is None
         else _money(hours, say("{name}: hours_per_m2", name=name)),
     )
+
+
+def prices_text(told: Mapping[str, Any]) -> str:
+    """Write a price book's keys as TOML, to be read by `read_prices`."""
+    head = [f"{key} = {toml_string(str(value))}" for key, value in told.items() if key != "line"]
+    lines = [
+        "\n".join(["", "[[line]]", *(f"{key} = {toml_string(str(one[key]))}" for key in _LINE)])
+        for one in told["line"]
+    ]
+    return "\n".join([*head, *lines, ""])
 
 
 def with_compound(book: PriceBook, product: str, price: str | None) -> PriceBook:

@@ -64,6 +64,11 @@ def uploaded_photo(data: bytes) -> Photo:
     return _made(data, say("The photo"), "", PHOTO_PX, "JPEG", MOST_UPLOADED)
 
 
+def uploaded_logo(data: bytes) -> Photo:
+    """Return a logo that came from a phone as PNG; see `uploaded_photo`."""
+    return _made(data, say("The logo"), "", LOGO_PX, "PNG", MOST_UPLOADED)
+
+
 def _picture(path: Path, caption: str, most_px: int, form: str) -> Photo:
     data = read_whole(path, MOST_BYTES, say("is too large for a picture."))
     return _made(data, str(path), caption, most_px, form, MOST_PIXELS)

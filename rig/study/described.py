@@ -9,7 +9,7 @@ from rig.language import numeral, say
 from rig.units import MM_PER_FT, Units
 
 if TYPE_CHECKING:
-    from rig.products import Used
+    from rig.products import Entry, Used
     from rig.room import Outline
 
 # A cupboard has more floor, a hall is shorter (common practice, no source).
@@ -42,6 +42,16 @@ def check_settings(settings: Settings) -> None:
         raise BadInput(
             say("--waste must be under 100%: it is bought on top of the volume in place.")
         )
+
+
+def refuse_odd_bag(entry: "Entry") -> None:
+    """Refuse a compound whose bag makes what no compound does."""
+    from rig.products import Product
+    from rig.quantities.bags import refuse_impossible_bag
+
+    thing = entry.read()
+    if isinstance(thing, Product):
+        refuse_impossible_bag(thing.yield_l, thing.bag_mass_kg, thing.bag_water_l)
 
 
 def with_product(old: Settings, used: "Used") -> Settings:

@@ -1,5 +1,7 @@
 """What a quote stands on, and what it is told by."""
 
+from typing import Protocol
+
 from rig.words import numeral, say, say_many
 
 
@@ -61,6 +63,23 @@ def rounding(step: str, taxed: bool, by_line: bool) -> str:
     if by_line:
         return text + say("; tax is rounded on each line.")
     return text + say("; tax is rounded once, on the sum.")
+
+
+class _Priced(Protocol):
+    @property
+    def quantity(self) -> float: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def price(self) -> str: ...
+
+
+def amount_of(one: _Priced) -> str:
+    """Write how many of a unit at what price; nothing where it is one for the job."""
+    if one.unit == "job":
+        return ""
+    many = f"{one.quantity:g}"
+    return say("{many} {unit} at {price}", many=many, unit=one.unit, price=one.price)
 
 
 def line(item: str, quantity: float, unit: str, price: str, amount: str) -> str:

@@ -18,6 +18,7 @@ TITLES: Mapping[str, str] = {
     "proof": say("Proof"),
     "report": say("Report and files"),
     "rooms": say("Rooms"),
+    "quote": say("Quote"),
     "site": say("Site log and photos"),
     "undo": say("Undo"),
 }

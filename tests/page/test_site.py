@@ -75,7 +75,8 @@ def test_key_origin_and_host_are_asked_for_on_every_page(served: Page) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         bare = url.rsplit("/", 2)[0] + "/x/"
-        paths = ["", "new", "j/Hall%203/room", "j/Hall%203/", "session/", "htmx.js"]
+        firm = ["firm", "firm/compound", "firm/prices"]
+        paths = ["", "new", "j/Hall%203/room", "j/Hall%203/", "session/", "htmx.js", "quote", *firm]
         for path in paths:
             assert (await status(session, bare + path))[0] == 403
             evil = {"Host": "evil.example"}
@@ -83,7 +84,7 @@ def test_key_origin_and_host_are_asked_for_on_every_page(served: Page) -> None:
         steps = [f"j/Hall%203/{key}" for key in STEPS]
         for path in steps:
             assert (await status(session, bare + path))[0] == 403
-        for path in ("", "new", "stop", *steps):
+        for path in ("", "new", "stop", *firm, "j/Hall%203/in/room%201/grid", *steps):
             for headers in ({}, {"Origin": "http://evil.example"}, {"Origin": "null"}):
                 async with session.post(url + path, data=NEW, headers=headers) as answer:
                     assert answer.status == 403, (path, headers)

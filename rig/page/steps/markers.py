@@ -8,6 +8,7 @@ from rig.errors import BadInput
 from rig.guidance.moved import Changes
 from rig.language import say
 from rig.page.drawn import look, markup
+from rig.page.steps.lifts import Lifts, laid_for, lift_of, lifts_view
 from rig.page.visit import NO_ACT, Step, Visit, narrow_to_place
 from rig.record import Record
 from rig.report.source import place_words
@@ -35,6 +36,8 @@ class MarkersView(Record):
     drawing: Markup | None
     markers: tuple[MarkerRow, ...]
     reach: str
+    lifts: Lifts
+    laid_for: str
 
 
 class _Markers(Step):
@@ -45,6 +48,7 @@ class _Markers(Step):
 
         job, units = visit.job, visit.units
         outline, markers = outline_of(job), job.markers()
+        lifts = lifts_view(visit)
         return MarkersView(
             drawing=markup(markers_drawing(outline, look(units), markers)) if markers else None,
             markers=tuple(
@@ -58,6 +62,8 @@ class _Markers(Step):
                 for one in markers
             ),
             reach=units.place(usual_reach_mm(units)),
+            lifts=lifts,
+            laid_for=laid_for(visit) if markers else "",
         )
 
     def act(self, visit: Visit, act: str) -> str:
@@ -66,9 +72,10 @@ class _Markers(Step):
         match word:
             case "lay":
                 reach = form.length("reach", say("The reach"), visit.room_unit, above=0.0)
+                lift = lift_of(form)
                 form.check()
                 with form.at("reach"):
-                    make_markers(visit.job, reach)
+                    make_markers(visit.job, reach, lift=lift)
             case "add":
                 at = visit.place(ASKS)
                 narrow_to_place(visit, *at)

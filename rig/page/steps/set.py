@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput, CannotAnswer
 from rig.language import say
+from rig.page.steps.lifts import laid_for
 from rig.page.steps.source import SourceView, source_of, source_view
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.page.work import Wanted
@@ -22,6 +23,7 @@ class SetView(Record):
     set: tuple[str, ...]
     markers: int
     tolerance: str
+    laid_for: str
 
 
 class _Set(Step):
@@ -35,6 +37,7 @@ class _Set(Step):
             set=tuple(marker.label for marker in markers if marker.is_set),
             markers=len(markers),
             tolerance="1mm",  # as the command line has it; in fractions it would be another
+            laid_for=laid_for(visit) if markers else "",
         )
 
     def act(self, visit: Visit, act: str) -> "str | Wanted":
