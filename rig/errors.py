@@ -9,6 +9,11 @@ class RigError(Exception):
 
     exit_code = 2
 
+    @property
+    def text(self) -> str:
+        """What it says, a sentence that other languages know of."""
+        return self.args[0] if self.args and isinstance(self.args[0], str) else str(self)
+
 
 class BadInput(RigError):
     """Something the user gave is wrong: text, file, option."""

@@ -38,7 +38,7 @@ class Length(_ParamType):
         try:
             length_mm = units.parse_length(units.with_point(value), what=what)
         except BadInput as error:
-            self.fail(str(error), param, ctx)
+            self.fail(error.text, param, ctx)
         if self._above is not None and not length_mm > self._above:
             self.fail(
                 say(
@@ -102,7 +102,7 @@ class Name(_ParamType):
         try:
             return name_of(value, _name(param))
         except BadInput as error:
-            self.fail(str(error), param, ctx)
+            self.fail(error.text, param, ctx)
 
 
 class Lengths(_ParamType):
@@ -138,7 +138,7 @@ class Lengths(_ParamType):
                 for part, name in zip(parts, self._names, strict=True)
             )
         except BadInput as error:
-            self.fail(str(error), param, ctx)
+            self.fail(error.text, param, ctx)
 
     def _parts(self, value: str) -> list[str]:
         """Part them at their commas, save those of metric decimals: `3,5m,4,2m` is two lengths.
@@ -210,7 +210,7 @@ class Quantity(_ParamType):
             text = units.with_point(value)
             amount = self._parse(text, what=_name(param), **self._keywords)
         except BadInput as error:
-            self.fail(str(error), param, ctx)
+            self.fail(error.text, param, ctx)
         if not self._negative and (amount < 0 or (amount == 0 and not self._zero)):
             self.fail(say("{value!r} must be more than zero.", value=value), param, ctx)
         return amount

@@ -493,7 +493,7 @@ class Setting:
         try:
             marker = self._round[label]
         except BadInput as error:
-            return [Trouble(text=str(error), reason="goto")]
+            return [Trouble(text=error.text, reason="goto")]
         if self.line.wanted is not None:
             self._round.go(marker)  # where to begin after the check
             return []

@@ -110,7 +110,7 @@ def holder_of(path: Path) -> str:
     try:
         lock.acquire(0.0)
     except JobUnusable as error:
-        return str(error)
+        return error.text
     lock.release()
     return ""
 

@@ -1,6 +1,6 @@
 """Sentences that read as English and know of what they were made, and how a file keeps that."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Protocol
 
 _NUMERAL, _JOINED, _MESSAGE, _PUT = "number", "parts", "say", "put"
@@ -119,6 +119,27 @@ class Joined(Worded):
         return [_JOINED, _kept_value(self.between), [_kept_value(part) for part in self.parts]]
 
 
+class Changed(Worded):
+    """A text of which something is taken away or put otherwise, in every language alike."""
+
+    of: str
+    how: Callable[[str], str]
+
+    def __new__(cls, of: str, how: Callable[[str], str]) -> "Changed":
+        """Change the English."""
+        made = super().__new__(cls, how(str(of)))
+        made.of, made.how = of, how
+        return made
+
+    def written(self, writer: Writer) -> str:
+        """Return it in a language."""
+        return self.how(_written(self.of, writer))
+
+    def as_kept(self) -> object:
+        """Return what `again` makes it from: English, for no file knows how it was changed."""
+        return str(self)
+
+
 class _Written:
     """A value on its way into a sentence of a language."""
 
@@ -168,6 +189,11 @@ def put(form: str, /, **values: object) -> str:
 def numeral(value: object, spec: str = "") -> str:
     """Write a number: `numeral(1221.5, ".1f")`."""
     return Numeral(format(value, spec))
+
+
+def changed(text: str, how: Callable[[str], str]) -> str:
+    """Change a text that is told to people, in whichever language it is shown."""
+    return Changed(text, how) if isinstance(text, Worded) else how(text)
 
 
 def join(between: str, parts: Iterable[str]) -> str:

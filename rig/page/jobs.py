@@ -36,7 +36,7 @@ def jobs_view(folder: JobFolder, work: Work) -> list[JobRow]:
             with Job.open(folder.file(name), wait_s=0.2) as job:
                 told = stands_of(job)
         except RigError as error:
-            rows.append(JobRow(name=name, text="", trouble=str(error)))
+            rows.append(JobRow(name=name, text="", trouble=error.text))
             continue
         stopped = "" if told.last_utc_s is None else when(told.last_utc_s, time.time())
         rows.append(JobRow(name=name, text=told.text, when=stopped, working=work.at(name)))

@@ -20,11 +20,12 @@ from aiohttp import WSMsgType, web
 
 from rig.devices.clock import Clock
 from rig.events import Event
-from rig.language import say
+from rig.language import Tongue, say, shown, shown_in, speaking
 from rig.page import access, messages
 from rig.page.gate import Gate
 from rig.page.listening import TYPES, listen, names_of, shown_host, static_files
 from rig.page.messages import Moved
+from rig.page.rendered import live_page, tongue_of
 from rig.page.turn import Turn
 from rig.session.items import Act
 from rig.session.scene import Scene
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from rig.page.tls import Link
 
 SESSION = "session/"
+PAGE = "page.html"
 AUTHORITY = "authority.crt"
 THIN_S = 0.015
 BEAT_S = 0.5
@@ -53,6 +55,7 @@ class _Phone:
 
     socket: web.WebSocketResponse
     transport: asyncio.Transport | None
+    tongue: Tongue
     name: str = ""
     dirty: set[str] = field(default_factory=set)
     told: list[str] = field(default_factory=list)
@@ -291,6 +294,10 @@ class Page:
     # --- requests ---------------------------------------------------------------------------
 
     async def _answer(self, request: web.Request) -> web.StreamResponse:
+        with speaking(tongue_of(request)):
+            return await self._answer_in_words(request)
+
+    async def _answer_in_words(self, request: web.Request) -> web.StreamResponse:
         refusal = self._refusal(request)
         if refusal:
             return _plain(403, refusal)
@@ -323,19 +330,20 @@ class Page:
     def _file(self, request: web.Request, asked: str, slash: bool) -> web.Response:
         if request.method not in ("GET", "HEAD"):
             return _plain(405, say("Only GET."))
-        name = asked or "page.html"
+        name = asked or PAGE
         if name == "alive":
             return _plain(200, "yes")
-        if name not in self._files or not slash:
+        body = live_page() if name == PAGE else self._files.get(name)
+        if body is None or not slash:
             return _plain(404, say("There is nothing here."))
         kept = {}
-        if self.site is not None and name != "page.html":
+        if self.site is not None and name != PAGE:
             mark = f'"{self._marks[name]}"'
             kept = {"Cache-Control": say("private, no-cache"), "ETag": mark}
             if request.headers.get("If-None-Match") == mark:
                 return web.Response(status=304, headers=_HEADERS | kept)
         return web.Response(
-            body=self._files[name],
+            body=body,
             headers={
                 **_HEADERS,
                 **kept,
@@ -370,7 +378,7 @@ class Page:
             return _plain(400, say("Only a WebSocket."))
         await ws.prepare(request)
         self.gate.live(request.transport)
-        phone = _Phone(ws, request.transport)
+        phone = _Phone(ws, request.transport, tongue_of(request))
         self._phones.add(phone)
         sender = asyncio.create_task(self._send(phone))
         try:
@@ -397,7 +405,8 @@ class Page:
                 acts = self._turn.acts(phone.name, now_s)
                 me = {"me": {"acts": acts, "phones": self._turn.phones}}
             refused = {"refused": phone.told[-1]} if phone.told else {}
-            told = {"state": state, **me, **refused}
+            with speaking(phone.tongue):
+                told = shown_in({"state": state, **me, **refused})
             phone.told = []
             phone.dirty.clear()
             try:
@@ -418,7 +427,7 @@ class Page:
             said.append(now_s)
             self._follow(phone, messages.parse(data), now_s)
         except messages.Refused as refused:
-            phone.told.append(str(refused))
+            phone.told.append(refused.args[0])
             phone.wake.set()
 
     def _follow(self, phone: _Phone, message: messages.Message, now_s: float) -> None:
@@ -493,4 +502,4 @@ def _policy(host: str, forms: str = "'none'") -> str:
 
 def _plain(status: int, text: str) -> web.Response:
     headers = {**_HEADERS, "Content-Security-Policy": "default-src 'none'"}
-    return web.Response(status=status, text=text + "\n", headers=headers)
+    return web.Response(status=status, text=shown(text) + "\n", headers=headers)

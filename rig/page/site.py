@@ -38,7 +38,9 @@ T = TypeVar("T")
 THREADS = 3
 WRITE_WAIT_S = 5.0
 MOST_FIELDS = 200
-TOO_LARGE = "That is more than 10 MB: send a smaller file, or take the photo at a lower setting."
+TOO_LARGE = say(
+    "That is more than 10 MB: send a smaller file, or take the photo at a lower setting."
+)
 _ALONE = "default-src 'none'; style-src 'unsafe-inline'; sandbox; frame-ancestors 'none'"
 """What a file may do that is looked at: it brings its own style and does nothing."""
 

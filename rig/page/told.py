@@ -7,6 +7,7 @@ from typing import assert_never
 
 from markupsafe import Markup
 
+from rig.language import changed
 from rig.page.drawn import markup
 from rig.record import Record
 from rig.report.document import (
@@ -75,6 +76,10 @@ _COMMANDS = (
 
 def on_phone(text: str) -> str:
     """Return a sentence without the commands that it names: a phone has pages for them."""
+    return changed(text, _without_commands)
+
+
+def _without_commands(text: str) -> str:
     for found, instead in _COMMANDS:
         text = found.sub(instead, text)
     return text

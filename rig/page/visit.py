@@ -52,7 +52,7 @@ class Form:
         try:
             return parse(text)
         except BadInput as error:
-            self.wrong[name] = str(error)
+            self.wrong[name] = error.text
             return None
 
     def name(self, name: str, what: str, needed: bool = True) -> str | None:
@@ -125,7 +125,7 @@ class Form:
         try:
             yield
         except BadInput as error:
-            self.wrong[name] = str(error)
+            self.wrong[name] = error.text
 
     @contextlib.contextmanager
     def at(self, name: str) -> Iterator[None]:

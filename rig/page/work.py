@@ -187,7 +187,7 @@ class Work:
                 asyncio.run(work)
         except RigError as error:
             self._error = error
-            self._page.over(str(error))
+            self._page.over(error.text)
         except Exception as error:  # the server goes on
             self._error = BadInput(say("The session failed: {error!r}", error=error))
             self._page.over(say("The session failed; what was shot is kept."))

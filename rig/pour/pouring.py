@@ -334,7 +334,7 @@ class Pouring:
         try:
             step = step_called(word)
         except BadInput as error:
-            return [Trouble(text=str(error), reason="tick")]
+            return [Trouble(text=error.text, reason="tick")]
         self._log.add(Tick(step.key))
         return [Ticked(step=step.key, text=words.ticked(step.key, len(self.unticked)))]
 

@@ -23,7 +23,7 @@ def patches_section(source: Source) -> Section | None:
     try:
         told = patch_answer(source.job, source.outline, rule, source.options.confidence)
     except CannotAnswer as error:
-        return section("patches", TITLE, Words(str(error)))
+        return section("patches", TITLE, Words(error.text))
     return section(
         "patches",
         TITLE,

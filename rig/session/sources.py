@@ -88,7 +88,7 @@ async def typed(
         try:
             said = None if pending is None else reader.answer(pending, line)
         except BadInput as error:
-            complain(str(error))
+            complain(error.text)
             pending = None
             continue
         if pending is not None and pending.blocks and said is None:
@@ -147,7 +147,7 @@ async def words(
         try:
             act = parse(line)
         except BadInput as error:
-            complain(str(error))
+            complain(error.text)
             continue
         if act is not None:
             yield Act(*clock.now(), *act)

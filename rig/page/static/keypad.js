@@ -6,7 +6,7 @@ window.keypad = (() => {
     while (top % 2 === 0) { top /= 2; bottom /= 2; }
     return `${top}/${bottom}`;
   });
-  const UNITS = { in: "inches", ft: "feet", mm: "mm", cm: "cm", m: "m" };
+  const UNITS = { in: say("inches"), ft: say("feet"), mm: "mm", cm: "cm", m: "m" };
   let text = "", part = "", last = "", drawn = "", box = null, unit = "";
 
   const line = () => [text, part].filter(Boolean).join(" ");
@@ -75,7 +75,7 @@ window.keypad = (() => {
     const typed = document.createElement("p"), words = document.createElement("span"), small = document.createElement("small");
     typed.className = "typed";
     typed.setAttribute("role", "status");
-    small.textContent = typing.unit ? UNITS[typing.unit] : "unit not settled";
+    small.textContent = typing.unit ? UNITS[typing.unit] : say("unit not settled");
     typed.append(words, small);
     const digits = "1234567890".split("").map((digit) => button(digit, () => press(digit)));
     const parts = [typed];
@@ -83,11 +83,11 @@ window.keypad = (() => {
     if (begun.length) parts.push(grid("keys", begun.map((n) => button(n, () => { text = n; shown(); }))));
     if (unit === "in") parts.push(grid("fractions", FRACTIONS.map((one) => button(one, () => { part = one; shown(); }))));
     const wipe = button("⌫", () => { if (part) part = ""; else text = text.slice(0, -1); shown(); });
-    wipe.setAttribute("aria-label", "Wipe");
+    wipe.setAttribute("aria-label", say("Wipe"));
     parts.push(grid("keys", [
       ...digits, wipe, button(".", () => press(".")),
       ...(unit === "in" ? [button("+1/32", more, false, true)] : []),
-      button("Take", take, true),
+      button(say("Take"), take, true),
     ]));
     box.replaceChildren(...parts);
     shown();

@@ -7,7 +7,7 @@
   const DEAD_MS = 6000;
   const RETRY_MS = [300, 600, 1200, 2500, 5000];
   const FLASH_MS = 900;
-  const MAIN = { survey: "Accept", set: "Accept", pour: "Batch poured" };
+  const MAIN = { survey: say("Accept"), set: say("Accept"), pour: say("Batch poured") };
 
   const state = {};
   let socket = null, opened = 0, heard = 0, tries = 0, retry = 0, linked = false, ended = false, lastCue = -1;
@@ -51,7 +51,7 @@
       if (answer.status === 403) {
         ended = true;
         clearTimeout(retry);
-        $("old").textContent = "This address is old. Scan the code that the terminal shows now.";
+        $("old").textContent = say("This address is old. Scan the code that the terminal shows now.");
       }
     } catch { /* no link at all: it is tried again */ }
   }
@@ -70,8 +70,8 @@
     const when = heard ? new Date(heard) : null;
     $("old").hidden = false;
     put($("old"), when
-      ? `Link lost: this is old, of ${when.toLocaleTimeString()}. Trying again …`
-      : "Not connected yet. Trying …");
+      ? say("Link lost: this is old, of {time}. Trying again …", { time: when.toLocaleTimeString(document.documentElement.lang) })
+      : say("Not connected yet. Trying …"));
   }
 
   function hear(message) {
@@ -113,7 +113,7 @@
 
   function send(told) {
     if (socket && socket.readyState === WebSocket.OPEN && linked) socket.send(JSON.stringify(told));
-    else tell("Not sent: the link is lost.");
+    else tell(say("Not sent: the link is lost."));
   }
 
   function act(what, label) {
@@ -160,13 +160,13 @@
       put($("title"), state.job.title);
       document.title = `${state.job.title} · floor-rig`;
       $("pour").hidden = state.job.screen !== "pour";
-      $("rodbox").setAttribute("aria-label", state.job.tape ? "The tape" : "The rod");
+      $("rodbox").setAttribute("aria-label", state.job.tape ? say("The tape") : say("The rod"));
       buttons();
     },
     plan() { plan.draw($("plan"), state); },
     places() { plan.drawPlaces($("plan"), state); },
     here() { plan.drawHere($("plan"), state); },
-    count() { put($("count"), state.count.of ? `${state.count.done} of ${state.count.of}` : ""); },
+    count() { put($("count"), state.count.of ? say("{done} of {all}", { done: state.count.done, all: state.count.of }) : ""); },
     now: paintNow,
     rod() {
       put($("shown"), state.rod.shown);
@@ -204,7 +204,7 @@
       if (!state.score) return;
       $("scorerows").replaceChildren(...state.score.map(({ what, got, aim, good }) => {
         const row = document.createElement("tr");
-        for (const text of [what, got, aim, good === null ? "" : good ? "good" : "not yet"]) {
+        for (const text of [what, got, aim, good === null ? "" : good ? say("good") : say("not yet")]) {
           const cell = document.createElement(row.children.length ? "td" : "th");
           if (cell.tagName === "TH") cell.scope = "row";
           cell.textContent = text;
@@ -235,7 +235,7 @@
 
   function paintNow() {
     const now = state.now || { mode: "wait", text: "", shown: "" };
-    const text = linked || ended ? now.shown : "link lost";
+    const text = linked || ended ? now.shown : say("link lost");
     const fresh = text === now.text && (linked || ended);
     body.mode = fresh ? now.mode : "lost";
     body.move = fresh && now.mode === "prompt" ? now.move : "";
@@ -258,8 +258,8 @@
   }
 
   function lead(now) {
-    if (now.mode === "hold") return state.job && state.job.tape ? "read the tape\n" : "stand the rod, hold still\n";
-    if (now.mode === "check") return "check the line:\n";
+    if (now.mode === "hold") return state.job && state.job.tape ? `${say("read the tape")}\n` : `${say("stand the rod, hold still")}\n`;
+    if (now.mode === "check") return `${say("check the line:")}\n`;
     return "";
   }
 
@@ -268,17 +268,17 @@
     if (!pour) return;
     const bags = Math.round(10 * pour.bags_left) / 10;
     put($("bags"), `${Math.abs(bags)}`);
-    put($("bagswords"), bags < 0 ? "bags over the count" : "bags left");
+    put($("bagswords"), bags < 0 ? say("bags over the count") : say("bags left"));
     const left = pour.left_s;
-    put($("edge"), left === null ? "–" : left <= 0 ? "dead" : `${Math.floor(left / 60)} min`);
+    put($("edge"), left === null ? "–" : left <= 0 ? say("dead") : say("{minutes} min", { minutes: Math.floor(left / 60) }));
     $("edge").className = left !== null && left < 180 ? "late" : "";
-    put($("edgewords"), left === null ? "no wet edge yet" : left <= 0 ? "the oldest wet edge" : "left for the oldest wet edge");
+    put($("edgewords"), left === null ? say("no wet edge yet") : left <= 0 ? say("the oldest wet edge") : say("left for the oldest wet edge"));
     put($("estimate"), pour.estimate);
     $("edges").replaceChildren(...pour.edges.map(({ strip, age_s }) => {
       const row = document.createElement("li"), bar = document.createElement("div");
       const words = document.createElement("span"), fill = document.createElement("i");
       const share = Math.min(1, age_s / pour.working_s);
-      words.textContent = `strip ${strip}: ${Math.floor(age_s / 60)} of ${Math.round(pour.working_s / 60)} min`;
+      words.textContent = say("strip {strip}: {age} of {all} min", { strip, age: Math.floor(age_s / 60), all: Math.round(pour.working_s / 60) });
       bar.className = share > 0.75 ? "bar late" : "bar";
       fill.style.width = `${100 * share}%`;
       bar.append(fill);
@@ -291,7 +291,7 @@
   function flash(cue) {
     if (!cue) return;
     clearTimeout(flashing);
-    $("flash").textContent = cue.tone === "set" ? cue.text || "set" : body.screen === "pour" ? "poured" : "taken";
+    $("flash").textContent = cue.tone === "set" ? cue.text || say("set") : body.screen === "pour" ? say("poured") : say("taken");
     $("flash").hidden = false;
     flashing = setTimeout(() => { $("flash").hidden = true; }, FLASH_MS);
   }
@@ -330,25 +330,25 @@
       made.push(button);
     };
     const screen = state.job ? state.job.screen : "";
-    if (over) add("Go on", () => { location.href = state.home.href; }, true);
+    if (over) add(say("Go on"), () => { location.href = state.home.href; }, true);
     else if (may) {
-      if (acts.includes("port")) add("Use the new port", () => act("port"), true);
-      if (asked) add("Yes, accept", () => act("accept"), true);
-      else if (acts.includes("accept") && screen !== "pour" && !state.typing) add(MAIN[screen] || "Accept", () => act("accept"), true);
+      if (acts.includes("port")) add(say("Use the new port"), () => act("port"), true);
+      if (asked) add(say("Yes, accept"), () => act("accept"), true);
+      else if (acts.includes("accept") && screen !== "pour" && !state.typing) add(MAIN[screen] || say("Accept"), () => act("accept"), true);
       else if (acts.includes("batch")) add(MAIN.pour, () => act("batch"), true);
-      if (acts.includes("front")) add("Front …", fronts);
-      if (acts.includes("undo")) add("Undo", () => act("undo"));
-      if (acts.includes("skip")) add("Skip", () => act("skip"));
-      if (acts.includes("goto")) add(window.rod && window.rod.owns(state) ? "Walk to …" : "Go to …", goTo);
-      if (acts.includes("stop")) add("More …", more);
-      else if (acts.includes("quit")) add("Stop", () => act("quit"));
-      if (acts.includes("replay")) add("See it again", () => act("replay"), true);
-      if (acts.includes("finish")) add("Finish", () => act("finish"));
-      if (acts.includes("begin")) add("Begin", () => act("begin"), true);
-    } else if (acts.length && !ended && !done) add("Take over", () => send({ say: "take" }), true);
+      if (acts.includes("front")) add(say("Front …"), fronts);
+      if (acts.includes("undo")) add(say("Undo"), () => act("undo"));
+      if (acts.includes("skip")) add(say("Skip"), () => act("skip"));
+      if (acts.includes("goto")) add(window.rod && window.rod.owns(state) ? say("Walk to …") : say("Go to …"), goTo);
+      if (acts.includes("stop")) add(say("More …"), more);
+      else if (acts.includes("quit")) add(say("Stop"), () => act("quit"));
+      if (acts.includes("replay")) add(say("See it again"), () => act("replay"), true);
+      if (acts.includes("finish")) add(say("Finish"), () => act("finish"));
+      if (acts.includes("begin")) add(say("Begin"), () => act("begin"), true);
+    } else if (acts.length && !ended && !done) add(say("Take over"), () => send({ say: "take" }), true);
     row.replaceChildren(...made);
     $("turn").hidden = !!may || ended || !!done || over;
-    put($("turn"), acts.length ? "Another phone acts; this one watches." : "This page watches.");
+    put($("turn"), acts.length ? say("Another phone acts; this one watches.") : say("This page watches."));
   }
 
   function choose(title, choices) {
@@ -369,10 +369,10 @@
     $("list").showModal();
   }
 
-  const WORDS = { todo: "to do", done: "done", skipped: "skipped", doubt: "doubtful" };
+  const WORDS = { todo: say("to do"), done: say("done"), skipped: say("skipped"), doubt: say("doubtful") };
   function goTo() {
     const walks = window.rod && window.rod.owns(state);
-    choose(walks ? "Walk to" : "Go to", state.places.map((place) => ({
+    choose(walks ? say("Walk to") : say("Go to"), state.places.map((place) => ({
       text: place.label,
       small: WORDS[place.state],
       work: () => (walks ? window.rod.walk(place) : act("goto", place.label)),
@@ -380,21 +380,21 @@
   }
 
   function fronts() {
-    const passedOver = state.pour.dry.map((label) => ({ text: `${label} is covered too`, wide: true, work: () => act("front", label) }));
-    choose("The front is at", [...passedOver, ...state.pour.strips.map(({ strip, markers }) => ({
-      text: `strip ${strip}`,
-      small: markers.join(", ") || "no markers",
+    const passedOver = state.pour.dry.map((label) => ({ text: say("{label} is covered too", { label }), wide: true, work: () => act("front", label) }));
+    choose(say("The front is at"), [...passedOver, ...state.pour.strips.map(({ strip, markers }) => ({
+      text: say("strip {strip}", { strip }),
+      small: markers.join(", ") || say("no markers"),
       work: () => act("front", String(strip)),
     }))]);
   }
 
   function more() {
-    const ticks = state.pour.unticked.map((step) => ({ text: `Tick: ${step}`, wide: true, work: () => act("tick", step) }));
+    const ticks = state.pour.unticked.map((step) => ({ text: say("Tick: {step}", { step }), wide: true, work: () => act("tick", step) }));
     const left = state.pour.batches - state.pour.poured;
-    const really = left > 0 ? `${left} of ${state.pour.batches} batches are not poured. End the pour now?` : "End the pour now?";
-    const stop = { text: "End the pour …", wide: true, work: () => choose(really, [{ text: "Yes, it is over", wide: true, work: () => act("stop") }]) };
-    const rest = { text: "Leave the log for now", wide: true, work: () => act("quit") };
-    choose("More", [...ticks, stop, ...(state.job.acts.includes("quit") ? [rest] : [])]);
+    const really = left > 0 ? say("{left} of {all} batches are not poured. End the pour now?", { left, all: state.pour.batches }) : say("End the pour now?");
+    const stop = { text: say("End the pour …"), wide: true, work: () => choose(really, [{ text: say("Yes, it is over"), wide: true, work: () => act("stop") }]) };
+    const rest = { text: say("Leave the log for now"), wide: true, work: () => act("quit") };
+    choose(say("More"), [...ticks, stop, ...(state.job.acts.includes("quit") ? [rest] : [])]);
   }
 
   async function stayAwake() {
@@ -404,7 +404,7 @@
   function soundButton() {
     const on = sound.isOn();
     $("sound").setAttribute("aria-pressed", String(on));
-    put($("sound"), on ? (sound.isFree() ? "Sound on" : "Tap for sound") : "Sound off");
+    put($("sound"), on ? (sound.isFree() ? say("Sound on") : say("Tap for sound")) : say("Sound off"));
   }
 
   $("sound").onclick = () => {

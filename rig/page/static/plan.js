@@ -66,7 +66,7 @@ const plan = (() => {
     const taken = state.here && state.here.x != null ? [[state.here.x, -state.here.y, 6]] : [];
     const turn = ({ strip }) => (strip === pour.strip ? 0 : 1);
     for (const { strip, x, y } of [...strips].sort((one, other) => turn(one) - turn(other))) {
-      const next = rim && strip === pour.strip, text = next ? `strip ${strip}` : `${strip}`;
+      const next = rim && strip === pour.strip, text = next ? say("strip {strip}", { strip }) : `${strip}`;
       const half = (1.5 + 1.6 * text.length) * scale, high = 3 * scale, wall = 6 * scale;
       const cx = Math.min(Math.max(x, box[0] + wall + half), box[0] + box[2] - wall - half);
       const cy = Math.min(Math.max(-y, box[1] + wall + high), box[1] + box[3] - wall - high);
@@ -77,7 +77,7 @@ const plan = (() => {
       make("text", { x: cx, y: cy + 1.8 * scale, "font-size": 5 * scale, "text-anchor": "middle" }, one, text);
     }
     if (rim) areas.append(rim);
-    return `; strips covered: ${covered.join(", ") || "none"}${rim ? `; next: strip ${pour.strip}` : ""}`;
+    return say("Strips covered: {strips}.", { strips: covered.join(", ") || say("none") }) + (rim ? ` ${say("Next: strip {strip}.", { strip: pour.strip })}` : "");
   }
 
   function drawPlaces(svg, state) {
@@ -99,10 +99,10 @@ const plan = (() => {
       const { x, y } = state.sofar, u = scale;
       make("path", { class: "high", d: `M${x} ${-y - 3 * u}l${3 * u} ${5 * u}h${-6 * u}Z`, "stroke-width": 0.8 * u }, group);
       const low = -y > box[1] + box[3] / 2;
-      make("text", { class: "label", x, y: -y + (low ? -4 : 6.4) * u, "font-size": 4.4 * u, "text-anchor": "middle", "stroke-width": u }, group, "high");
+      make("text", { class: "label", x, y: -y + (low ? -4 : 6.4) * u, "font-size": 4.4 * u, "text-anchor": "middle", "stroke-width": u }, group, say("high"));
     }
     const done = places.filter((place) => place.state === "done").length;
-    svg.setAttribute("aria-label", `Plan of the room: ${done} of ${places.length} places done${drawStrips(svg, state)}`);
+    svg.setAttribute("aria-label", `${say("Plan of the room: {done} of {all} places done.", { done, all: places.length })} ${drawStrips(svg, state)}`.trim());
   }
 
   function drawHere(svg, state) {

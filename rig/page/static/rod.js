@@ -9,7 +9,7 @@ window.rod = (() => {
 
   const owns = (now) => !!(now.job && now.job.practice && ["survey", "set"].includes(now.job.screen));
 
-  function say(what, spot) {
+  function tell(what, spot) {
     const told = { say: "rod", do: what };
     if (spot) [told.x, told.y] = [Math.round(spot[0]), Math.round(spot[1])];
     window.floorPage.send(told);
@@ -36,7 +36,7 @@ window.rod = (() => {
     if (!spot) return;
     held = true;
     svg.setPointerCapture(event.pointerId);
-    say("carry", spot);
+    tell("carry", spot);
     draw(...spot, false);
     event.preventDefault();
   });
@@ -46,14 +46,14 @@ window.rod = (() => {
     draw(...spot, false);
     if (performance.now() - sent < EVERY_MS) return;
     sent = performance.now();
-    say("carry", spot);
+    tell("carry", spot);
   });
   for (const end of ["pointerup", "pointercancel"])
     svg.addEventListener(end, (event) => {
       if (!held) return;
       held = false;
       const spot = plan.at(svg, event);
-      say("stand", spot);
+      tell("stand", spot);
       draw(...spot, true);
     });
 
@@ -61,11 +61,11 @@ window.rod = (() => {
     if (box.dataset.units === units) return;
     box.dataset.units = units;
     const made = [];
-    for (const [word, sign] of [["Up", 1], ["Down", -1]])
+    for (const [word, sign] of [[(by) => say("Up {by}", { by }), 1], [(by) => say("Down {by}", { by }), -1]])
       TURNS[units].forEach((by, n) => {
         const button = document.createElement("button");
         button.type = "button";
-        button.textContent = `${word} ${NAMES[units][n]}`;
+        button.textContent = word(NAMES[units][n]);
         button.onclick = () => window.floorPage.send({ say: "rod", do: "turn", by: sign * by });
         made.push(button);
       });
@@ -85,8 +85,8 @@ window.rod = (() => {
 
   // For whoever cannot drag: the rod goes to a place by its name.
   function walk(place) {
-    say("carry", [place.x, place.y]);
-    setTimeout(() => say("stand", [place.x, place.y]), 400);
+    tell("carry", [place.x, place.y]);
+    setTimeout(() => tell("stand", [place.x, place.y]), 400);
   }
 
   return { render, owns, walk };

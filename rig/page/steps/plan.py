@@ -282,7 +282,7 @@ def _choice(job: Job, name: str, wish: PlanWish, together: bool) -> Choice:
             picture = picture_of(job, outline_of(job), wish.confidence)
             answer = plan_answer(job, picture, wish, warned=False)
     except RigError as error:
-        return Choice(name=name, trouble=str(error))
+        return Choice(name=name, trouble=error.text)
     return Choice(
         name=name,
         bags=say_many("{count} bag", "{count} bags", answer.bags.buy),

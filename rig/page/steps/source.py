@@ -119,7 +119,7 @@ def rods_in_reach() -> RodsView:
     try:
         found = list_rods()
     except DeviceUnavailable as error:
-        return RodsView(rods=(), trouble=str(error))
+        return RodsView(rods=(), trouble=error.text)
     return RodsView(rods=tuple((rod.address, rod.name or say("without a name")) for rod in found))
 
 
