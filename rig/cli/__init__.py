@@ -14,7 +14,7 @@ import click
 
 from rig import __version__
 from rig.errors import JobWarning, RigError
-from rig.language import join, say
+from rig.language import join, put, say
 
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
@@ -123,10 +123,10 @@ def main(args: Sequence[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         code = 130
     except RigError as error:
-        _say(f"rig: {error}")
+        _say(put("rig: {error}", error=error))
         code = error.exit_code
     except ModuleNotFoundError as error:
-        click.echo(f"rig: {_missing(error)}", err=True)
+        _say(put("rig: {what}", what=_missing(error)))
         code = 2
     except BrokenPipeError:
         code = 0  # who read has enough
@@ -161,7 +161,7 @@ def _tell_of_jobs() -> None:
         line: str | None = None,
     ) -> None:
         if issubclass(category, JobWarning):
-            _say(f"rig: {message}")
+            _say(put("rig: {message}", message=message))
         else:
             usual(message, category, filename, lineno, file, line)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.cli.options import tell
 from rig.errors import BadInput, JobUnusable
-from rig.language import join, say
+from rig.language import join, put, say
 from rig.session.source import boot_id as boot_id
 from rig.session.source import setup_of as setup_of
 from rig.study.room import outline_of as outline_of
@@ -61,4 +61,4 @@ def mend_pour(path: Path) -> None:
     # Where it cannot be written, or a session is at it, what is asked for is told as it stands.
     with contextlib.suppress(JobUnusable), Job.open(path, write=True, wait_s=0.0) as job:
         for text in mend(job):
-            tell(f"rig: {text}", err=True)
+            tell(put("rig: {what}", what=text), err=True)

@@ -10,7 +10,7 @@ import click
 
 from rig import units
 from rig.errors import BadInput
-from rig.language import numeral, say
+from rig.language import numeral, say, shown
 
 Command = Callable[..., Any]
 
@@ -377,4 +377,4 @@ def tell(text: str, err: bool = False) -> None:
     """Print text with nothing in it that steers a terminal: a job may come from anywhere."""
     from rig.texts import harmless
 
-    click.echo(harmless(text), err=err)
+    click.echo(harmless(shown(text)), err=err)

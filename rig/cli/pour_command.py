@@ -27,7 +27,7 @@ from rig.cli.options import (
 )
 from rig.cli.serve_options import announce, open_page, serve_options
 from rig.errors import BadInput
-from rig.words import join, say
+from rig.words import join, put, say
 from rig.words import pour as words
 
 if TYPE_CHECKING:
@@ -380,7 +380,7 @@ def _run(
     clock = told or Clock(speed)
 
     def complain(text: str) -> None:
-        tell(f"rig: {text}", err=True)
+        tell(put("rig: {what}", what=text), err=True)
 
     by_keys = not script and sys.stdin.isatty()
     if told is not None:

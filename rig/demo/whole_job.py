@@ -18,7 +18,7 @@ from rig.demo.truth import (
     compare,
 )
 from rig.events import Edge, Estimate, Event, PourDone, Poured
-from rig.language import numeral, say
+from rig.language import numeral, say, shown
 from rig.record import from_json
 from rig.report.patch_part import patch_text
 from rig.study.patching import PatchAnswer
@@ -60,10 +60,12 @@ def run(demo: Demo) -> Comparison:
     folder, link, seed, speed = demo.folder, demo.link, demo.seed, demo.speed
     stage, truth = demo.stage("job.sqlite"), folder / "truth.json"
     click.echo(
-        say(
-            "Simulated floor {seed}, up to {speed} times as fast as life; data invented.",
-            seed=seed,
-            speed=numeral(speed, "g"),
+        shown(
+            say(
+                "Simulated floor {seed}, up to {speed} times as fast as life; data invented.",
+                seed=seed,
+                speed=numeral(speed, "g"),
+            )
         )
     )
     stage.rig("new", *ROOM, *COMPOUND)
@@ -130,11 +132,13 @@ def _pour(demo: Demo, stage: Stage) -> tuple[CrewTruth, PourTold]:
     stage.say("pour", "run")
     speed = POUR_SPEED if demo.page is None else WATCHED_POUR_SPEED
     click.echo(
-        say(
-            "(a simulated crew, {speed} times faster than life; after batch "
-            "{mixer_fails_after_batch} one of its mixers fails)",
-            speed=numeral(speed, "g"),
-            mixer_fails_after_batch=truth.mixer_fails_after_batch,
+        shown(
+            say(
+                "(a simulated crew, {speed} times faster than life; after batch "
+                "{mixer_fails_after_batch} one of its mixers fails)",
+                speed=numeral(speed, "g"),
+                mixer_fails_after_batch=truth.mixer_fails_after_batch,
+            )
         )
     )
     heard = stage.log_pour(speed, script)

@@ -13,6 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from rig.language import shown
+
 Floats = npt.NDArray[np.float64]
 Place = tuple[float, float]
 Box = tuple[float, float, float, float]
@@ -41,6 +43,7 @@ _WIDER_BOLD = frozenset("bcdfghijklmnopqrstuvwxyABJKL&!?:;[]'")
 
 def text_width(text: str, size_mm: float, bold: bool = False) -> float:
     """Width of a line of text in mm, near enough to keep others off it."""
+    text = shown(text)
     width = sum(_WIDTHS.get(letter, 556) for letter in text)
     if bold:
         width += 55 * sum(letter in _WIDER_BOLD for letter in text)
@@ -92,6 +95,9 @@ class Text:
     bold: bool = False
     colour: str = "ink"
     turn_deg: float = 0.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "text", shown(self.text))  # as it was measured
 
 
 @dataclass(frozen=True, eq=False)

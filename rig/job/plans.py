@@ -20,7 +20,7 @@ STANDS_ON = ("floor", "benchmark", "threshold")
 _PLANE_SETTINGS = ("covering", "min_cover_mm", "max_cover_mm", "laser_correction")
 _TILT, _PLACES = "laser_tilt", "laser_places"  # by set-up
 _BAG_SETTINGS = ("bag_yield_l", "bag_mass_kg", "bag_water_l", "waste_share")
-_COLUMNS = say("id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis")
+_COLUMNS = "id, utc_s, inputs, result, a, b, c, shot_hash, shot_ids, basis"
 
 
 def save(

@@ -60,7 +60,7 @@ class Message(Worded):
         told = {name: _value(value) for name, value in values.items()}
         form = message if many is None or count == 1 else many
         made = super().__new__(cls, form.format(**told) if told else form)
-        made.message, made.many, made.how_many = message, many, count
+        made.message, made.many, made.how_many = str(message), many, count
         made.values, made.looked_up = told, looked_up
         return made
 

@@ -53,7 +53,7 @@ def live_page() -> bytes:
     """Return the live page in the language in use."""
     import json
 
-    template = _environment().get_template("live.html")
+    template = environment().get_template("live.html")
     words = json.dumps(script_words(), ensure_ascii=False)
     return template.render(lang=current().lang, words=words).encode()
 
@@ -79,7 +79,8 @@ def bold(text: str) -> Markup:
 
 
 @cache
-def _environment() -> jinja2.Environment:
+def environment() -> jinja2.Environment:
+    """Return what makes pages of the templates."""
     made = jinja2.Environment(**settings())  # type: ignore[arg-type]
     return prepare(made)
 

@@ -9,9 +9,15 @@ from dataclasses import dataclass, field
 from typing import Literal, assert_never
 
 from rig.drawing.vector import Drawing
+from rig.language import current, put, say
 
 Tone = Literal["plain", "lead", "good", "bad", "unsure", "warning", "small"]
-MARKS: dict[Tone, str] = {"good": "IN", "bad": "OUT", "unsure": "OPEN", "warning": "!"}
+MARKS: dict[Tone, str] = {
+    "good": say("IN"),
+    "bad": say("OUT"),
+    "unsure": say("OPEN"),
+    "warning": "!",
+}
 
 Told = Literal["answer", "why", "paper"]
 
@@ -175,7 +181,7 @@ class Report:
     stamp: str
     made_utc_s: float
     job_hash: str
-    lang: str = field(default="en")
+    lang: str = field(default_factory=lambda: current().lang)
     title_shown: bool = True
 
     def figures(self) -> list[Figure]:
@@ -203,7 +209,13 @@ def caption_of(shown: Figure | Photo) -> str:
     """Words under a figure or a picture."""
     if isinstance(shown, Photo):
         return shown.caption
-    return f"{shown.drawing.title}. {shown.drawing.description}".strip()
+    if not shown.drawing.description:
+        return put("{title}.", title=shown.drawing.title)
+    return put(
+        "{title}. {description}",
+        title=shown.drawing.title,
+        description=shown.drawing.description,
+    )
 
 
 def texts_of(block: Block) -> Iterator[str]:

@@ -6,6 +6,7 @@ from typing import assert_never
 
 from rig.drawing.palette import COLOURS
 from rig.drawing.svg import FAMILY, to_svg
+from rig.language import say, shown, shown_in
 from rig.report.document import (
     MARKS,
     Abreast,
@@ -82,6 +83,7 @@ footer { margin-top: 3rem; border-top: 1px solid RULE; }
 
 def to_html(report: Report) -> str:
     """Write the whole file."""
+    report = shown_in(report)
     style = STYLE.replace("FAMILY", FAMILY).replace("SIZE", report.paper)
     for name in ("paper", "ink", "soft", "rule", "alarm", "mark"):
         style = style.replace(name.upper(), COLOURS[name])
@@ -96,7 +98,7 @@ def to_html(report: Report) -> str:
     head = (
         f"<header>\n<h1>{_escape(report.title)}</h1>\n"
         f'<p class="subtitle">{_escape(report.subtitle)}</p>\n</header>\n'
-        f'<nav aria-label="Contents"><ol>\n{contents}\n</ol></nav>'
+        f'<nav aria-label="{_escape(say("Contents"))}"><ol>\n{contents}\n</ol></nav>'
     )
     if not report.title_shown:
         head = f'<h1 class="unseen">{_escape(report.title)}</h1>'
@@ -195,7 +197,7 @@ def _letterhead(block: Letterhead) -> str:
 def _words(words: Words) -> str:
     text = _escape(words.text)
     if words.tone in MARKS:
-        mark = MARKS[words.tone]
+        mark = _escape(shown(MARKS[words.tone]))
         size = " verdict" if words.tone in ("good", "bad", "unsure") else ""
         return f'<p class="tone {words.tone}{size}"><b>{mark}</b> {text}</p>'
     return f'<p class="{words.tone}">{text}</p>' if words.tone != "plain" else f"<p>{text}</p>"

@@ -9,7 +9,7 @@ import io
 from collections.abc import Iterator, Sequence
 from typing import assert_never
 
-from rig.language import say
+from rig.language import say, shown, shown_in
 from rig.report.document import (
     MARKS,
     Abreast,
@@ -50,6 +50,7 @@ _LOGO_MM = (45.0, 16.0)
 
 def to_pdf(report: Report) -> bytes:
     """Write the whole file."""
+    report = shown_in(report)
     blind = _Paper(report, blind=True)
     blind.compose()
     limits = _balanced(report, blind)
@@ -60,6 +61,7 @@ def to_pdf(report: Report) -> bytes:
 
 def pages_of(report: Report) -> int:
     """How many pages a report takes; quick, for nothing is written."""
+    report = shown_in(report)
     blind = _Paper(report, blind=True)
     blind.compose()
     return len(blind.fills)
@@ -236,7 +238,7 @@ class _Paper(Sheet):
     def _words(self, words: Words) -> None:
         match words.tone:
             case "good" | "bad" | "unsure":
-                self._barred(f"{MARKS[words.tone]}  {words.text}", LEAD_PT, words.tone, True)
+                self._barred(f"{shown(MARKS[words.tone])}  {words.text}", LEAD_PT, words.tone, True)
             case "warning":
                 self._barred(f"!  {words.text}", BODY_PT, "warning", False)
             case "lead":

@@ -21,7 +21,7 @@ from dataclasses import replace
 from shutil import get_terminal_size
 from typing import assert_never
 
-from rig.language import say
+from rig.language import say, shown, shown_in
 from rig.report.document import (
     MARKS,
     Abreast,
@@ -70,7 +70,10 @@ def to_text(
         Without a line break at its end.
     """
     wide = width if width is not None else terminal_width()
-    parts = [replace(part, blocks=tuple(filter(_on_screen, part.blocks))) for part in sections]
+    last = shown(last)
+    parts = [
+        shown_in(replace(part, blocks=tuple(filter(_on_screen, part.blocks)))) for part in sections
+    ]
     blocks = [block for part in parts for block in part.blocks]
     answer = [block for block in blocks if block.told == "answer"]
     end = _wrapped(last, wide) if last else []
@@ -78,7 +81,7 @@ def to_text(
         out = [*_blocks(answer, wide), *_behind(parts, wide)]
         return "\n".join([*out, "", *end] if end else out).strip("\n")
     short = [_short(block) for block in blocks if block.told == "answer" or block.reminder]
-    more = _wrapped(MORE, wide) if len(answer) < len(blocks) else []
+    more = _wrapped(shown(MORE), wide) if len(answer) < len(blocks) else []
     return "\n".join([*_blocks(short, wide), *more, *end])
 
 
@@ -151,7 +154,7 @@ def _block(block: Block, width: int) -> list[str]:
 def _mark(tone: Tone) -> str:
     if tone not in MARKS:
         return ""
-    return f"{MARKS[tone]} " if tone == "warning" else f"{MARKS[tone]}: "
+    return f"{MARKS[tone]} " if tone == "warning" else f"{shown(MARKS[tone])}: "
 
 
 def _wrapped(text: str, width: int, first: str = "", later: str | None = None) -> list[str]:

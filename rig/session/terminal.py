@@ -29,7 +29,7 @@ from rig.events import (
     Standing,
     SurveyDone,
 )
-from rig.language import join, numeral, say
+from rig.language import join, numeral, say, shown
 from rig.session.beam import LINK_LOST, Beam
 from rig.session.run import Sink
 from rig.texts import harmless
@@ -93,7 +93,7 @@ def line_of(event: Event, units: Units, by_tape: bool = False) -> str | None:
     Nothing in it steers a terminal: its labels are the job's, which may come from anywhere.
     """
     told = said(event, units, by_tape)
-    text = harmless(told.text)
+    text = harmless(shown(told.text))
     if not text:
         return None
     if told.level == "head":
@@ -237,7 +237,7 @@ class BigScreen(Sink):
         from rich.text import Text
 
         width, height = self._console.size
-        big, small = map(harmless, self.shown)
+        big, small = (harmless(shown(text)) for text in self.shown)
         self._live.update(
             Group(
                 Text(big_letters(big, width, height - CONTEXT_ROWS), style="bold"),

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Literal
 
 from rig.errors import BadInput
-from rig.language import join, numeral, say
+from rig.language import join, numeral, put, say
 from rig.units.parsing import FOOT, INCH, quotable
 
 # Exact by definition: NIST SP 811 (2008), appendix B.8; the yard and pound agreement of 1959.
@@ -21,6 +21,16 @@ M2_PER_FT2 = 0.09290304
 
 System = Literal["in", "mm"]
 _A_LENGTH = re.compile(r"((?:\d+ )?\d+/\d+|\d+(?:\.\d+)?) ?(in|ft|mm|cm|m)\b")
+
+
+_OTHERS = {
+    "ft/s": say("{n} ft/s"),
+    "ft²": say("{n} ft²"),
+    "ft³": say("{n} ft³"),
+    "gal": say("{n} gal"),
+    "lb": say("{n} lb"),
+    "lb/ft²": say("{n} lb/ft²"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +66,8 @@ class Units:
     def length(self, mm: float, *, step_mm: float = 0.1) -> str:
         """Write a length: `2 1/4 in`, or `57.5 mm` to the nearest `step_mm`."""
         if self.is_metric:
-            return say("{trimmed} mm", trimmed=_trimmed(_nearest(mm, _written(step_mm))))
-        return say("{mm} in", mm=fraction(mm, self.denominator))
+            return put("{n} mm", n=numeral(_trimmed(_nearest(mm, _written(step_mm)))))
+        return say("{n} in", n=fraction(mm, self.denominator))
 
     def amount(self, mm: float) -> str:
         """Write the amount of a prompt: `3/16` (inches go without saying), or `4.5 mm`."""
@@ -87,13 +97,16 @@ class Units:
     def place(self, mm: float) -> str:
         """Write a distance to find a place by: `4 ft 6 in` to half an inch, or `1.85 m`."""
         if self.is_metric:
-            return say("{trimmed} m", trimmed=_trimmed(_nearest(mm, Fraction(10)) / 1000))
+            return put("{n} m", n=numeral(_trimmed(_nearest(mm, Fraction(10)) / 1000)))
         half_inches = _nearest(mm, INCH / 2)
         feet, rest = divmod(abs(half_inches), FOOT)
-        words = [say("{feet} ft", feet=feet)] if feet else []
-        if rest or not feet:
-            words.append(say("{rest} in", rest=fraction(float(rest), 2)))
-        return ("-" if half_inches < 0 else "") + join(" ", words)
+        sign = "-" if half_inches < 0 else ""
+        inches = fraction(float(rest), 2)
+        if not feet:
+            return say("{sign}{inches} in", sign=sign, inches=inches)
+        if not rest:
+            return say("{sign}{feet} ft", sign=sign, feet=feet)
+        return say("{sign}{feet} ft {inches} in", sign=sign, feet=feet, inches=inches)
 
     def span(self, mm: float) -> str:
         """Write how long an edge is, or how far readings stand apart: `10 ft`, or `3048 mm`."""
@@ -101,24 +114,26 @@ class Units:
 
     def slope(self, ratio: float, *, up: bool = False) -> str:
         """Write a slope: `5 mm/m`, or `0.06 in/ft`; `up` rounds it so that it is enough."""
-        scale, word, step = (1000.0, "mm/m", 0.1) if self.is_metric else (12.0, "in/ft", 0.001)
+        scale, step = (1000.0, 0.1) if self.is_metric else (12.0, 0.001)
         steps = ratio * scale / step
         steps = math.ceil(steps - 1e-6) if up else round(steps)
-        return f"{_trimmed(_written(steps * step))} {word}"
+        n = numeral(_trimmed(_written(steps * step)))
+        return put("{n} mm/m", n=n) if self.is_metric else say("{n} in/ft", n=n)
 
     def fine(self, mm: float, places: int = 2, *, signed: bool = False) -> str:
         """Write a length finer than any tape: `0.29 mm`, or in thousandths `0.011 in`."""
         sign = "+" if signed else ""
         if self.is_metric:
-            return f"{mm:{sign}.{places}f} mm"
-        return f"{mm / MM_PER_IN:{sign}.{places + 1}f} in"
+            return put("{n} mm", n=numeral(mm, f"{sign}.{places}f"))
+        return say("{n} in", n=numeral(mm / MM_PER_IN, f"{sign}.{places + 1}f"))
 
     def tilt(self, mm_per_m: float, *, signed: bool = False) -> str:
         """Write how a line of light slopes: `0.342 mm/m`, or `0.041 in in 10 ft`."""
         sign = "+" if signed else ""
         if self.is_metric:
-            return f"{mm_per_m:{sign}.3f} mm/m"
-        return f"{mm_per_m * 0.01 * MM_PER_FT / MM_PER_IN:{sign}.3f} in in 10 ft"
+            return put("{n} mm/m", n=numeral(mm_per_m, f"{sign}.3f"))
+        in_10_ft = mm_per_m * 0.01 * MM_PER_FT / MM_PER_IN
+        return say("{n} in in 10 ft", n=numeral(in_10_ft, f"{sign}.3f"))
 
     def own(self, text: str) -> str:
         """Write a sentence's lengths in these units, as a standard's that names others."""
@@ -160,19 +175,19 @@ class Units:
 
     def temperature(self, celsius: float) -> str:
         """Write a temperature in whole degrees: `50 °F` or `10 °C`."""
-        return f"{round(celsius)} °C" if self.is_metric else f"{round(celsius * 1.8 + 32.0)} °F"
+        n = celsius if self.is_metric else celsius * 1.8 + 32.0
+        return put("{n} {sign}", n=round(n), sign="°C" if self.is_metric else "°F")
 
     def density(self, kg_m3: float) -> str:
         """Write a density: `134 lb/ft³` or `2151 kg/m³`."""
         if self.is_metric:
-            return say("{kg_m3} kg/m³", kg_m3=numeral(kg_m3, ".0f"))
-        return say(
-            "{kg_per_lb} lb/ft³", kg_per_lb=numeral(kg_m3 * L_PER_FT3 / 1000.0 / KG_PER_LB, ".0f")
-        )
+            return put("{n} kg/m³", n=numeral(kg_m3, ".0f"))
+        return say("{n} lb/ft³", n=numeral(kg_m3 * L_PER_FT3 / 1000.0 / KG_PER_LB, ".0f"))
 
     def _either(self, metric: float, metric_word: str, other: float, other_word: str) -> str:
-        value, word = (metric, metric_word) if self.is_metric else (other, other_word)
-        return f"{_figures(value)} {word}"
+        if self.is_metric:
+            return put("{n} {word}", n=numeral(_figures(metric)), word=metric_word)
+        return say(_OTHERS[other_word], n=numeral(_figures(other)))
 
 
 def fraction(mm: float, denominator: int = 32) -> str:
@@ -206,15 +221,20 @@ def format_chance(chance: float, asked: float | None = None) -> str:
         for digits in range(5):
             text = f"{chance:.{digits}%}"
             if float(text[:-1]) < 100.0 * asked - 1e-9:
-                return "under 1%" if text == "0%" else text
+                return say("under 1%") if text == "0%" else _percent(text)
         return say("just under {asked}", asked=format_asked(asked))
     text = f"{chance:.0%}"
-    return {"100%": "over 99%", "0%": "under 1%"}.get(text, text)
+    ends = {"100%": say("over 99%"), "0%": say("under 1%")}
+    return ends.get(text) or _percent(text)
 
 
 def format_asked(chance: float) -> str:
     """Write a probability that was asked for, with all its digits: `95%`, `99.9%`."""
-    return f"{100.0 * chance:.10g}%"
+    return _percent(f"{100.0 * chance:.10g}%")
+
+
+def _percent(text: str) -> str:
+    return say("{n}%", n=numeral(text.removesuffix("%")))
 
 
 def counted(count: float, one: str, many: str | None = None) -> str:

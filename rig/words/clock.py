@@ -2,7 +2,7 @@
 
 import time
 
-from rig.words import say
+from rig.words import put, say
 
 
 def minutes(seconds: float) -> str:
@@ -11,15 +11,15 @@ def minutes(seconds: float) -> str:
     sign = "-" if seconds < 0 and whole else ""
     if whole >= 7200:
         hours, rest = divmod(round(whole / 60), 60)
-        return say("{sign}{hours} h", sign=sign, hours=hours) + (
-            say(" {rest} min", rest=rest) if rest else ""
-        )
+        if not rest:
+            return put("{sign}{hours} h", sign=sign, hours=hours)
+        return put("{sign}{hours} h {rest} min", sign=sign, hours=hours, rest=rest)
     whole_minutes, rest = divmod(whole, 60)
     if not whole_minutes:
-        return say("{sign}{rest} s", sign=sign, rest=rest)
-    return say("{sign}{whole_minutes} min", sign=sign, whole_minutes=whole_minutes) + (
-        say(" {rest} s", rest=rest) if rest else ""
-    )
+        return put("{sign}{rest} s", sign=sign, rest=rest)
+    if not rest:
+        return put("{sign}{minutes} min", sign=sign, minutes=whole_minutes)
+    return put("{sign}{minutes} min {rest} s", sign=sign, minutes=whole_minutes, rest=rest)
 
 
 def clock(seconds: float) -> str:
@@ -41,7 +41,7 @@ def when(utc_s: float, now_s: float) -> str:
             return say("today {at}", at=at)
         case 1:
             return say("yesterday {at}", at=at)
-    return say("{day} {at}", day=time.strftime("%Y-%m-%d", then), at=at)
+    return put("{day} {at}", day=time.strftime("%Y-%m-%d", then), at=at)
 
 
 def _noon_s(day: time.struct_time) -> float:
