@@ -6,6 +6,7 @@ import click
 
 from rig.cli.options import json_option, show
 from rig.errors import RigError
+from rig.language import join
 
 _MOST_TOLD = 1_000_000
 
@@ -53,5 +54,5 @@ def command(jobs: tuple[Path, ...], to: str | None, customer: Path | None, as_js
     if about is not None and done:
         shelf.put_customer(place, done[0].uid, about)
     lines = [words.handed_in(one.job, one.content, one.was_there) for one in done]
-    show({"jobs": [one.as_json() for one in done]}, as_json, "\n".join(lines))
+    show({"jobs": [one.as_json() for one in done]}, as_json, join("\n", lines))
     return code

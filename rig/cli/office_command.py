@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rig.cli.options import json_option, show, stack
+from rig.language import join, say
 
 if TYPE_CHECKING:
     from rig.office.books import Only
@@ -45,12 +46,12 @@ def take(office: str | None, as_json: bool) -> None:
     from rig.words import office as words
 
     place = place_of(office)
-    with working("Taking jobs into the books"):
+    with working(say("Taking jobs into the books")):
         told = take(place)
     lines = [words.taken(told.taken, told.there_already)]
     lines += [words.forks(told.forks)] if told.forks else []
     lines += [words.damaged_ones(told.damaged)] if told.damaged else []
-    show(told.as_json(), as_json, "\n".join(lines))
+    show(told.as_json(), as_json, join("\n", lines))
 
 
 @command.command()
@@ -67,13 +68,13 @@ def check(office: str | None, as_json: bool) -> int:
     from rig.words import office as words
 
     place = place_of(office)
-    with working("Looking at every file"):
+    with working(say("Looking at every file")):
         told = check(place)
     lines = [words.checked(told.files)]
     lines += [words.damaged_ones(told.damaged)] if told.damaged else []
     lines += [words.missing_ones(told.missing)] if told.missing else []
     lines += [words.waiting(told.untaken)] if told.untaken else []
-    show(told.as_json(), as_json, "\n".join(lines))
+    show(told.as_json(), as_json, join("\n", lines))
     return 1 if told.damaged or told.missing else 0
 
 
@@ -202,4 +203,4 @@ def expect(
         words.spreads(*(numeral(one, ".1%") for one in (sd.crew, sd.product, sd.job))),
     ]
     lines += [words.written_for_plans(str(out))] if out is not None else []
-    show(told.as_json(), as_json, "\n".join(lines))
+    show(told.as_json(), as_json, join("\n", lines))

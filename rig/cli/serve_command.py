@@ -72,7 +72,7 @@ def command(
         _serve_jobs(jobs_path, speed, new_key, as_json, options | {"encrypts": encrypts})
         return
     if new_key:
-        raise BadInput("--new-key goes with --jobs: with --job the key is new at each start.")
+        raise BadInput(say("--new-key goes with --jobs: with --job the key is new at each start."))
     if simulate:
         raise BadInput(say("--simulate goes with --jobs: --job only watches."))
     from rig.job.store import Job

@@ -42,7 +42,7 @@ def pins_drawing(
     outline: Outline,
     look: Look,
     pins: Sequence[tuple[str, float, float]],
-    title: str = "Where the photos were taken",
+    title: str = say("Where the photos were taken"),
 ) -> Drawing:
     """Draw the room with numbered places."""
     frame = Frame(outline, look)

@@ -8,6 +8,7 @@ import stat
 from pathlib import Path
 
 from rig.errors import BadInput
+from rig.language import say
 from rig.page.access import new_key
 
 NAME = ".key"
@@ -43,7 +44,13 @@ def kept_key(folder: Path, renew: bool = False) -> str:
     except OSError as error:
         with contextlib.suppress(OSError):
             draft.unlink()
-        raise BadInput(f"The page's key cannot be kept in {folder}: {error.strerror}.") from None
+        raise BadInput(
+            say(
+                "The page's key cannot be kept in {folder}: {strerror}.",
+                folder=folder,
+                strerror=error.strerror,
+            )
+        ) from None
     return key
 
 

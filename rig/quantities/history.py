@@ -27,12 +27,13 @@ from scipy.optimize import brentq, minimize
 from scipy.special import stdtr
 
 from rig.errors import BadInput, CannotAnswer
+from rig.language import say
 from rig.record import Record, from_json
 from rig.texts import read_text
 
 Floats = NDArray[np.float64]
 
-FORMAT = "floor-rig history 1"
+FORMAT = say("floor-rig history 1")
 FEWEST_JOBS = 3
 """With fewer there is nothing to tell the jobs' own spread from a crew's."""
 _GRID = np.concatenate([np.linspace(0.0, 1.0, 9), np.geomspace(1.3, 4.0, 5)])
@@ -222,8 +223,12 @@ class History:
     def __init__(self, sums: Sums) -> None:
         if sums.jobs < FEWEST_JOBS:
             raise CannotAnswer(
-                f"The books hold too few poured jobs to learn from: {sums.jobs}, of at least "
-                f"{FEWEST_JOBS}."
+                say(
+                    "The books hold too few poured jobs to learn from: {jobs}, of at least "
+                    "{fewest_jobs}.",
+                    jobs=sums.jobs,
+                    fewest_jobs=FEWEST_JOBS,
+                )
             )
         self.sums = sums
         self._fixed = 2 if sums.has_slope else 1
@@ -440,7 +445,7 @@ def read_history(path: Path) -> Expectation:
     BadInput
         It is no such file.
     """
-    text = read_text(path, "a history is what rig office expect --out wrote")
+    text = read_text(path, say("a history is what rig office expect --out wrote"))
     try:
         told = json.loads(text)
         if not isinstance(told, dict) or told.get("format") != FORMAT:
@@ -448,12 +453,16 @@ def read_history(path: Path) -> Expectation:
         found = from_json(Expectation, told)
     except (ValueError, RecursionError):
         raise BadInput(
-            f"{path} is no history: write one with rig office expect --out {path.name}"
+            say(
+                "{path} is no history: write one with rig office expect --out {name}",
+                path=path,
+                name=path.name,
+            )
         ) from None
     numbers = (
         *(found.factor.p50, found.factor.low, found.factor.high),
         *(1.0 + one for one in (found.doubt.crew, found.doubt.product, found.doubt.job)),
     )
     if not all(0.0 < one < 100.0 for one in numbers):
-        raise BadInput(f"{path} has a figure that cannot be; write it anew.")
+        raise BadInput(say("{path} has a figure that cannot be; write it anew.", path=path))
     return found

@@ -178,13 +178,13 @@ def stand(jobs: int, as_of: str) -> str:
 
 
 QUESTIONS = (
-    "Bags used against bags stated at even odds",
-    "How often a job ran short of the bags that were to be bought, and what was left over",
-    "How often the need stayed within what the plan said it would at its confidence",
-    "Each laser's checks over time, and the check that is due next",
-    "How far set markers stand from their height",
-    "Verdicts on flatness before and after the pour, by rule",
-    "Time from batch to batch against the plan's",
+    say("Bags used against bags stated at even odds"),
+    say("How often a job ran short of the bags that were to be bought, and what was left over"),
+    say("How often the need stayed within what the plan said it would at its confidence"),
+    say("Each laser's checks over time, and the check that is due next"),
+    say("How far set markers stand from their height"),
+    say("Verdicts on flatness before and after the pour, by rule"),
+    say("Time from batch to batch against the plan's"),
 )
 """What the questions of `rig/office/questions/questions.toml` tell, for translators to find."""
 

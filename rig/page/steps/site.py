@@ -16,6 +16,7 @@ from rig.report.source import place_words
 from rig.study.room import outline_of
 from rig.study.site_log import Entry, Wish, as_note, log_site, photos_of, site_log
 from rig.units import parse_percent, parse_temperature
+from rig.words import say
 from rig.words import site_log as words
 from rig.words.clock import when
 
@@ -78,14 +79,14 @@ class _Site(Step):
             raise BadInput(NO_ACT)
         form = visit.form
         readings = [(key, form.read(key, _reader(visit, key))) for key in READ]
-        coat = form.whole("coat", "The coat", 1, 9)
+        coat = form.whole("coat", say("The coat"), 1, 9)
         note = form.read("note", as_note)
         photo = None
         if "photo" in form.files:
             with form.noted("photo"):
                 photo = uploaded_photo(form.files["photo"]).data
         at = (
-            visit.place("Tap the place, or type both.")
+            visit.place(say("Tap the place, or type both."))
             if form.text("x") or form.text("y")
             else None
         )
