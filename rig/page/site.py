@@ -6,33 +6,31 @@ command line. Whatever reckons or touches a file runs in a thread beside the pag
 
 import asyncio
 import contextlib
+import contextvars
 import sys
 import threading
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from importlib import resources
 from typing import TypeVar
 from urllib.parse import quote, unquote
 
 import aiohttp_jinja2
-import jinja2
 from aiohttp import web
 
 from rig.errors import JobHeld, RigError
 from rig.job.folder import JobFolder, holder_of
 from rig.job.store import Job
-from rig.language import say
+from rig.language import current, say
 from rig.page import firm, jobs, quotes
+from rig.page.rendered import prepare, settings
 from rig.page.steps import STEPS
-from rig.page.told import on_phone
 from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
 from rig.page.work import Rods, Wanted, Work
 from rig.study.rooms import has_several, in_room, names_of
 from rig.study.steps import following, stands_of
 from rig.texts import harmless
-from rig.words.steps import TITLES
 
 T = TypeVar("T")
 THREADS = 3
@@ -87,14 +85,7 @@ class Site:
 
     def set_up(self, app: web.Application) -> None:
         """Make the templates known to the server."""
-        loader = jinja2.FunctionLoader(_template)
-        made = aiohttp_jinja2.setup(
-            app, loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True
-        )
-        made.undefined = jinja2.StrictUndefined
-        made.filters["on_phone"] = on_phone
-        made.filters["quoted"] = lambda text: quote(str(text), safe="")
-        made.globals["titles"] = TITLES
+        prepare(aiohttp_jinja2.setup(app, **settings()))  # type: ignore[arg-type]
 
     def close(self) -> None:
         """Let the threads go."""
@@ -116,14 +107,15 @@ class Site:
         try:
             form = await _form(request, self._most_upload(path))
             work = self._post if request.method == "POST" else self._get
-            told = await loop.run_in_executor(self._threads, work, path, form)
+            context = contextvars.copy_context()  # the phone's language goes with its request
+            told = await loop.run_in_executor(self._threads, context.run, work, path, form)
             if isinstance(told, _Goes):
                 return _redirected(request, root + told.path)
             return _served(told) if isinstance(told, Served) else _rendered(request, root, told)
         except web.HTTPRequestEntityTooLarge:
             told = _Shown("trouble.html", {"text": TOO_LARGE}, 413)
         except RigError as error:
-            told = _Shown("trouble.html", {"text": str(error)}, 400)
+            told = _Shown("trouble.html", {"text": error.text}, 400)
         except Exception as error:  # whatever one page cannot do, the others go on
             print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
             told = _Shown("trouble.html", {"text": say("This page cannot be shown just now.")}, 500)
@@ -183,7 +175,7 @@ class Site:
                 try:
                     jobs.act(self.folder, self.work, form)
                 except RigError as error:
-                    form.wrong.setdefault("", str(error))
+                    form.wrong.setdefault("", error.text)
                     return self._jobs(form, 422)
                 return _Goes("")
             case ["firm", *rest]:
@@ -208,7 +200,7 @@ class Site:
             name = jobs.make(self.folder, form)
         except RigError as error:
             if not isinstance(error, Wrong):
-                form.wrong[""] = str(error)
+                form.wrong[""] = error.text
             return _Shown("new.html", {"form": form, "view": jobs.new_view(form)}, 422)
         if name is None:  # one wall more, or one less
             return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
@@ -227,7 +219,7 @@ class Site:
                 return _Goes(firm.act(form, rest))
         except RigError as error:
             if not isinstance(error, Wrong):
-                form.wrong[""] = str(error)
+                form.wrong[""] = error.text
             return self._firm(form, rest, 422)
 
     def _shown(self, at: "_At", step: Step, form: Form) -> _Answer:
@@ -247,7 +239,7 @@ class Site:
             try:
                 view: object = step.view(visit)
             except RigError as error:
-                view, missing, template = None, str(error), "missing.html"
+                view, missing, template = None, error.text, "missing.html"
             told = stands_of(job)
         context = {
             "form": form,
@@ -271,7 +263,7 @@ class Site:
             try:
                 told = step.part(visit, part)
             except RigError as error:
-                return _Shown("part_trouble.html", {"text": str(error)})
+                return _Shown("part_trouble.html", {"text": error.text})
         if isinstance(told, Served):
             return told
         template, view = told
@@ -290,11 +282,11 @@ class Site:
                 return _Goes("session/")
         except JobHeld as error:
             session = say("A session is at work on this job: stop it first.")
-            form.wrong[""] = session if self.work.at(name) else str(error)
+            form.wrong[""] = session if self.work.at(name) else error.text
             return self._step(at, step, form, 409)
         except RigError as error:
             if not isinstance(error, Wrong):
-                form.wrong[""] = str(error)
+                form.wrong[""] = error.text
             return self._step(at, step, form, 422)
         return self._step(at, step, form) if goes is None else _Goes(at.path + (goes or step.key))
 
@@ -372,7 +364,7 @@ async def _form(request: web.Request, most_upload: int) -> Form:
 
 
 def _rendered(request: web.Request, root: str, told: _Shown) -> web.Response:
-    context = {"root": root, **told.context}
+    context = {"root": root, "lang": current().lang, **told.context}
     response = aiohttp_jinja2.render_template(told.template, request, context)
     response.set_status(told.status)
     return response
@@ -394,8 +386,3 @@ def _served(file: Served) -> web.Response:
             "Content-Disposition": f"{way}; filename*=UTF-8''{quote(file.name, safe='')}",
         },
     )
-
-
-def _template(name: str) -> str | None:
-    file = resources.files("rig.page") / "templates" / name
-    return file.read_text("utf-8") if file.is_file() else None
