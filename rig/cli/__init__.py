@@ -13,8 +13,8 @@ from typing import TextIO
 import click
 
 from rig import __version__
-from rig.errors import JobWarning, RigError
-from rig.language import join, put, say
+from rig.errors import BadInput, JobWarning, RigError
+from rig.language import LANGUAGES, as_before, join, of_environment, put, say, speak
 
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
@@ -51,6 +51,9 @@ COMMANDS = {
     "guide": "Read on: chapters about each part of the job.",
 }
 
+
+KEEPS_LANGUAGE = ("new", "edit")
+"""Commands whose `--language` is kept in the job."""
 
 PACKAGES = {"fpdf": "fpdf2", "serial": "pyserial", "re2": "pyre2"}
 """Packages that are not called as what they hold is."""
@@ -98,7 +101,13 @@ class _LazyGroup(click.Group):
 
 @click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="floor-rig")
-def rig() -> None:
+@click.option(
+    "--language",
+    metavar="KEY",
+    help=f"Language to be told in, before or after the command: {', '.join(LANGUAGES)}.  "
+    "[default: the job's, else the environment's]",
+)
+def rig(language: str | None) -> None:
     """Level a floor with self-levelling compound: from rod readings to set markers.
 
     A first job: rig new --room 12ft,15ft; rig grid; rig survey; rig plan; rig markers; rig set.
@@ -112,10 +121,18 @@ def main(args: Sequence[str] | None = None) -> None:
     0 done; 1 the job cannot answer; 2 bad input; 3 device not available; 4 job file unusable;
     5 job held by another process.
     """
+    with as_before():
+        sys.exit(_run(list(sys.argv[1:] if args is None else args)))
+
+
+def _run(args: list[str]) -> int:
+    """Run the command line in the language that is asked for, and return its exit code."""
     try:
+        args, asked = _language_of(args)
+        speak(asked or of_environment(), until_a_job=asked is None)
         with warnings.catch_warnings():
             _tell_of_jobs()
-            code = rig.main(list(args) if args is not None else None, "rig", standalone_mode=False)
+            code = rig.main(args, "rig", standalone_mode=False)
         sys.stdout.flush()
     except click.ClickException as error:
         error.show()
@@ -139,7 +156,37 @@ def main(args: Sequence[str] | None = None) -> None:
             say("rig: the output cannot be written: {strerror}.", strerror=error.strerror), err=True
         )
         code = 2
-    sys.exit(code if isinstance(code, int) else 0)
+    return code if isinstance(code, int) else 0
+
+
+def _language_of(args: list[str]) -> tuple[list[str], str | None]:
+    """Take `--language` from wherever it stands, and return its key.
+
+    What `new` and `edit` are given is the job's too, so they get it as well.
+    """
+    left: list[str] = []
+    asked = None
+    rest = iter(args)
+    for arg in rest:
+        if arg == "--":
+            left += [arg, *rest]
+            break
+        name, equals, value = arg.partition("=")
+        if name != "--language":
+            left.append(arg)
+            continue
+        asked = value if equals else next(rest, "")
+        if left and left[0] in KEEPS_LANGUAGE:
+            left += ["--language", asked]
+    if asked is not None and asked not in LANGUAGES:
+        raise BadInput(
+            say(
+                "--language {asked!r} is none that floor-rig speaks; it speaks {languages}.",
+                asked=asked,
+                languages=", ".join(LANGUAGES),
+            )
+        )
+    return left, asked
 
 
 def _say(text: str) -> None:

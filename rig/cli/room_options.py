@@ -10,7 +10,7 @@ import click
 from rig.cli.options import MASS, PERCENT, VOLUME, JoistsGiven, Length, Lengths, stack
 from rig.errors import BadInput
 from rig.job.settings import FLOOR_KINDS, Joists, Settings
-from rig.language import say
+from rig.language import LANGUAGES, say
 from rig.texts import name_of
 from rig.units import System, Units
 
@@ -82,6 +82,11 @@ room_options = stack(
         metavar="NAME",
         help="The compound, as rig product knows it; what is given beside it rules over its sheet.",
     ),
+    click.option(
+        "--language",
+        type=click.Choice(list(LANGUAGES)),
+        help="Language in which people are told of this job.",
+    ),
     click.option("--crew", metavar="NAME", help="Who does the work, by the name you know them by."),
     click.option(
         "--laser-name",
@@ -122,6 +127,7 @@ class RoomGiven:
     bag_water: float | None = None
     waste: float | None = None
     product: str | None = None
+    language: str | None = None
     crew: str | None = None
     laser_name: str | None = None
     floor: str | None = None
@@ -139,7 +145,7 @@ class RoomGiven:
     def has_settings(self) -> bool:
         """Whether any of them is kept among the job's settings."""
         sizes = (self.min_cover, self.max_cover, self.bag_yield, self.bag_mass, self.bag_water)
-        names = (self.covering, self.product, self.crew, self.laser_name)
+        names = (self.covering, self.product, self.crew, self.laser_name, self.language)
         others = (self.units, self.waste, self.floor, self.joists, self.joints)
         return any(one is not None for one in (*sizes, *names, *others))
 
@@ -177,6 +183,7 @@ class RoomGiven:
             known_covering(self.covering)
         old = replace(
             old,
+            language=_given(self.language, old.language),
             crew=old.crew if self.crew is None else _crew_name(self.crew),
             laser_name=old.laser_name
             if self.laser_name is None

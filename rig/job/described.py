@@ -7,7 +7,7 @@ from rig.job import description
 from rig.job.file import JobFile
 from rig.job.rows import DoorEnds, DoorGiven, Given, Json, Point, Ring
 from rig.job.settings import Settings, settings_of
-from rig.language import say
+from rig.language import of_job, say
 from rig.units import Units
 
 
@@ -26,7 +26,7 @@ class Described(JobFile):
         with self._reading() as connection:
             stored = description.read_settings(connection)
         try:
-            return settings_of(stored)
+            told = settings_of(stored)
         except ValueError as error:
             raise JobUnusable(
                 say(
@@ -36,6 +36,8 @@ class Described(JobFile):
                     error=error,
                 )
             ) from error
+        of_job(told.language)
+        return told
 
     @property
     def units(self) -> Units:

@@ -130,6 +130,8 @@ class Settings(Record):
         Of the first room.
     rooms : tuple of KeptRoom
         Beside the first, whose outline the job has in tables of its own.
+    language : str or None
+        In which people are told of the job, by its key.
     last_room : int or None
         The highest number that a room ever had, where there were several.
     """
@@ -157,6 +159,7 @@ class Settings(Record):
     room_name: str | None = None
     rooms: tuple[KeptRoom, ...] = ()
     last_room: int | None = None
+    language: str | None = None
 
     @property
     def compound(self) -> Product | None:
@@ -217,6 +220,8 @@ def settings_of(stored: Given) -> Settings:
     for key in ("covering", "crew", "laser_name"):
         if not isinstance(known.get(key, ""), str):
             raise ValueError(key)
+    if not isinstance(known.get("language", ""), str):
+        raise ValueError("language")
     if known.get("typed_unit", "mm") not in TYPED_UNITS:
         raise ValueError("typed_unit")
     if known.get("floor", "unknown") not in FLOOR_KINDS:

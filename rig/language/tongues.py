@@ -13,6 +13,7 @@ from contextvars import ContextVar
 from dataclasses import fields, is_dataclass, replace
 from functools import cache
 from importlib import resources
+from threading import current_thread, main_thread
 from typing import Any, TypeVar
 
 from rig.language.messages import Worded
@@ -89,6 +90,7 @@ class _English(Tongue):
 _ENGLISH = _English()
 _narrow: ContextVar[Tongue | None] = ContextVar("language", default=None)
 _usual: list[Tongue] = [_ENGLISH]
+_open_to_jobs = [False]
 
 
 @cache
@@ -131,9 +133,33 @@ def current() -> Tongue:
     return _narrow.get() or _usual[-1]
 
 
-def speak(told: Tongue) -> None:
-    """Use a language in this process from now on, where nothing narrower is spoken."""
-    _usual[-1] = told
+def speak(key: str, *, until_a_job: bool = False) -> None:
+    """Use a language in this process from now on, where nothing narrower is spoken.
+
+    Parameters
+    ----------
+    key : str
+    until_a_job : bool
+        Whether the language of a job that is opened takes its place.
+    """
+    _usual[-1] = tongue(key)
+    _open_to_jobs[-1] = until_a_job
+
+
+def of_job(key: str | None) -> None:
+    """Use the language of a job that was opened, where nobody asked for another."""
+    if key in LANGUAGES and _open_to_jobs[-1] and current_thread() is main_thread():
+        _usual[-1] = tongue(key)
+
+
+@contextlib.contextmanager
+def as_before() -> Iterator[None]:
+    """Put the process's language back at the end to what it is now."""
+    before = _usual[-1], _open_to_jobs[-1]
+    try:
+        yield
+    finally:
+        _usual[-1], _open_to_jobs[-1] = before
 
 
 @contextlib.contextmanager
