@@ -35,7 +35,12 @@ def test_a_language_that_there_is_not_is_refused(capsys: pytest.CaptureFixture[s
 def test_the_job_keeps_its_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     job = str(tmp_path / "job.sqlite")
     told: list[str] = []
-    monkeypatch.setattr("rig.cli.options.shown", lambda text: told.append(current().key) or text)
+
+    def shown(text: str) -> str:
+        told.append(current().key)
+        return text
+
+    monkeypatch.setattr("rig.cli.options.shown", shown)
     for args in (
         ["new", "--job", job, "--room", "3m,4m", "--language", "de"],
         ["grid", "--job", job],
