@@ -321,6 +321,7 @@ class Page:
             return _plain(200, "yes")
         if request.method not in ("GET", "HEAD", "POST"):
             return _plain(405, say("Only GET and POST."))
+        self.gate.live(request.transport)  # whoever has the key may wait as long as it takes
         response = await site.answer(request, path, f"/{self._key}/")
         response.headers.update(_HEADERS | _SITE_HEADERS)
         policy = _policy(request.headers["Host"], "'self'")

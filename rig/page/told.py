@@ -62,6 +62,7 @@ def parts(sections: Sequence[Section], of: str = "") -> Parts:
 
 
 _COMMANDS = (
+    (re.compile(r"\s*\([^()]*--[a-z][^()]*\)"), ""),
     (re.compile(r"\s*\((?:rig|see rig) [^)]*\)"), ""),
     (re.compile(r":\s+rig [a-z][^.;]*(?=[.;]|$)"), ""),
     (

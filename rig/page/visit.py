@@ -108,6 +108,27 @@ class Form:
 
         return self.read(name, parse)
 
+    def number(self, name: str, what: str, least: float, most: float) -> float | None:
+        """Return a number, with a decimal point or comma."""
+
+        def parse(text: str) -> float:
+            try:
+                number = float(text.replace(",", "."))
+            except ValueError:
+                raise BadInput(say("{what} is a number.", what=what)) from None
+            if not least <= number <= most:
+                raise BadInput(
+                    say(
+                        "{what} is from {least} to {most}.",
+                        what=what,
+                        least=f"{least:g}",
+                        most=f"{most:g}",
+                    )
+                )
+            return number
+
+        return self.read(name, parse)
+
     def check(self) -> None:
         """Refuse the form where something is wrong."""
         if self.wrong:

@@ -17,6 +17,7 @@ from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.store import Job
+    from rig.units import Units
 
 SHORTEST_MM, LONGEST_MM = 300.0, 6000.0
 BESIDE_MM = 150.0
@@ -81,6 +82,52 @@ def keep_look(job: "Job", look: Looked) -> LookAnswer:
         looks=len(looks_of(job)),
         text=words.kept(look.gap_mm, look.at_mm is None, look.rocks, job.units),
     )
+
+
+def edge_through(
+    outline: Outline, at: tuple[float, float], along_x: bool, length_mm: float, units: "Units"
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return both ends of a straightedge over a place, moved along itself to lie on the floor.
+
+    Parameters
+    ----------
+    outline : Outline
+    at : (x, y), mm
+    along_x : bool
+        Along x of the plan, else along y.
+    length_mm : float
+        Of the edge; where the floor is shorter there, it is as long as the floor.
+    units : Units
+
+    Raises
+    ------
+    BadInput
+        The place is off the floor, or there is no room for an edge.
+    """
+    import shapely
+
+    x0, y0, x1, y1 = outline.polygon.bounds
+    (x, y), axis = at, 0 if along_x else 1
+    across = [(x0 - 1.0, y), (x1 + 1.0, y)] if along_x else [(x, y0 - 1.0), (x, y1 + 1.0)]
+    floor = outline.polygon.intersection(shapely.LineString(across))
+    runs = [part.bounds for part in getattr(floor, "geoms", [floor]) if part.length > 0.0]
+    run = next((one for one in runs if one[axis] <= at[axis] <= one[axis + 2]), None)
+    if run is None:
+        raise BadInput(say("That place is not on the floor."))
+    low, high = run[axis] + 1.0, run[axis + 2] - 1.0
+    half_mm = min(length_mm, high - low) / 2.0
+    if 2.0 * half_mm < SHORTEST_MM:
+        raise BadInput(
+            say(
+                "Between the walls there is room for an edge of {length} only there: lay it the "
+                "other way.",
+                length=units.place(2.0 * half_mm),
+            )
+        )
+    middle = min(max(at[axis], low + half_mm), high - half_mm)
+    if along_x:
+        return (middle - half_mm, y), (middle + half_mm, y)
+    return (x, middle - half_mm), (x, middle + half_mm)
 
 
 def _look(data: "dict[str, object]") -> Looked:

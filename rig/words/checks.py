@@ -29,6 +29,14 @@ NOT_CORRECTED = say("! Nothing is corrected by readings that do not agree.")
 ALL_THE_SAME = say("! All are the same to the last digit: the display is coarser than noise.")
 ROCK = say("rig survey --rock waves the rod through plumb and takes the vertex.")
 NO_ERROR_TAKEN = say("No error is taken off the shots any more.")
+UNITS = {
+    "in": say("inches"),
+    "ft": say("feet"),
+    "mm": say("millimetres"),
+    "cm": say("centimetres"),
+    "m": say("metres"),
+}
+TWO_READINGS = say("Two readings are the least that can be compared; ten tell well.")
 
 _STANDS = {
     "in": say("surely within the limit"),

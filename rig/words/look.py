@@ -3,6 +3,8 @@
 from rig.units import Units
 from rig.words import say
 
+WHERE_TO_LOOK = say("Where a straightedge is worth laying")
+
 
 def kept(gap_mm: float, flat: bool, rocks: bool, units: Units) -> str:
     """Say what a look means for the floor."""

@@ -19,6 +19,9 @@ TITLES: Mapping[str, str] = {
     "report": say("Report and files"),
     "rooms": say("Rooms"),
     "quote": say("Quote"),
+    "look": say("Looks between the shots"),
+    "patch": say("Patches instead of a pour"),
+    "laser": say("Check the laser"),
     "site": say("Site log and photos"),
     "undo": say("Undo"),
 }
