@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from rig.errors import BadInput
-from rig.language import say
 from rig.page.drawn import look, markup
 from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.record import Record
