@@ -41,6 +41,8 @@ COMMANDS = {
     "report": "Write the job as one HTML file, and a PDF.",
     "copy": "Copy the job safely, also while a session writes to it.",
     "export": "Write points, surface, contours, markers to a file.",
+    "site": "Several rods in one job: the broker of a place.",
+    "rod": "Be the box at a rod of a site.",
     "serve": "Do the whole job on a phone; or watch a running session.",
     "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
     "record": "Keep a rod's messages with their times in a trace.",

@@ -6,6 +6,10 @@ everywhere before that. `Event` names them all: who tells them apart by class, a
 `assert_never`, is told by mypy what a new one has not been given.
 """
 
+import json
+from functools import cache
+from typing import Any, get_args
+
 from rig.events.link import (
     CoverSoFar,
     Doubtful,
@@ -34,6 +38,7 @@ from rig.events.pour import (
     Resumed,
     Ticked,
 )
+from rig.events.rods import BoxClock, Claim, Gap, Rest, RodsEvent
 from rig.events.setting import (
     AskMarker,
     Checked,
@@ -66,7 +71,7 @@ from rig.events.survey import (
 )
 from rig.events.told import Move, RodState, Told
 
-Event = LinkEvent | SurveyEvent | SettingEvent | PourEvent
+Event = LinkEvent | SurveyEvent | SettingEvent | PourEvent | RodsEvent
 
 _Timed = (
     Heard
@@ -93,14 +98,34 @@ def time_of(event: Event) -> float | None:
     return event.time_s if isinstance(event, _Timed) else None
 
 
+def event_from(payload: bytes) -> Event | None:
+    """Return the event that JSON holds, None where it is none of these."""
+    from rig.record import from_json
+
+    try:
+        told = json.loads(payload)
+        kind = _by_name()[told.pop("event")]
+        event: Event = from_json(kind, told)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
+    return event
+
+
+@cache
+def _by_name() -> dict[str, Any]:
+    return {kind.event: kind for kind in get_args(Event)}
+
+
 __all__ = [
     "Armed",
     "Ask",
     "AskMarker",
     "AskPour",
     "AskTyped",
+    "BoxClock",
     "Check",
     "Checked",
+    "Claim",
     "CoverSoFar",
     "Doubtful",
     "Drifted",
@@ -110,6 +135,7 @@ __all__ = [
     "Estimate",
     "Event",
     "FrontAt",
+    "Gap",
     "Heard",
     "HighSoFar",
     "Jolted",
@@ -130,8 +156,10 @@ __all__ = [
     "Prepour",
     "Prompt",
     "PutBack",
+    "Rest",
     "Resumed",
     "RodState",
+    "RodsEvent",
     "Serving",
     "SetAside",
     "SetDone",
@@ -148,5 +176,6 @@ __all__ = [
     "Undone",
     "Unset",
     "Watched",
+    "event_from",
     "time_of",
 ]

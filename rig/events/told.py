@@ -1,9 +1,9 @@
 """What every live event is."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
-from rig.record import Record
+from rig.record import OMITTED, Record
 
 Move = Literal["raise", "lower", "hold"]
 RodState = Literal["no_beam", "settling", "swinging", "moving", "unsteady", "still"]
@@ -11,9 +11,10 @@ RodState = Literal["no_beam", "settling", "swinging", "moving", "unsteady", "sti
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told(Record):
-    """Something that happened; `event` is its name on the wire."""
+    """Something that happened; `event` is its name on the wire, `rod` whose it is of several."""
 
     event: ClassVar[str] = ""
+    rod: str | None = field(default=None, metadata=OMITTED)
 
     def as_json(self) -> dict[str, Any]:
         """Return `{"event": name, …}`, ready for JSON."""

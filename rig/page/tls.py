@@ -3,19 +3,12 @@
 A phone that trusts it once trusts the page at every start; its key never leaves this machine.
 """
 
-import datetime
-import os
 import ssl
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from rig.errors import BadInput
-from rig.language import say
-
-OURS = "floor-rig on this machine"
-DAYS = 397
-"""Phones take no certificate of a server that lasts longer (CA/Browser Forum, from memory)."""
+from rig.devices.authority import authority_in, certified
 
 
 @dataclass(frozen=True)
@@ -43,36 +36,8 @@ def encrypted(folder: Path, names: Iterable[str], now_utc_s: float) -> Link:
     BadInput
         Where the authority cannot be kept or read.
     """
-    import trustme
-
-    kept = folder / "authority.pem"
-    try:
-        if kept.exists():
-            pem = kept.read_bytes()
-            authority = trustme.CA.from_pem(pem, pem)
-        else:
-            authority = trustme.CA(organization_name=OURS)
-            folder.mkdir(parents=True, exist_ok=True)
-            with open(os.open(kept, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "wb") as file:
-                file.write(authority.private_key_pem.bytes() + authority.cert_pem.bytes())
-                file.flush()
-                os.fsync(file.fileno())
-    except (OSError, ValueError, IndexError) as error:
-        raise BadInput(
-            say(
-                "{kept} cannot be used for an encrypted link: {error}. Move it away, and "
-                "another is made, which each phone must then be told to trust.",
-                kept=kept,
-                error=error,
-            )
-        ) from None
-    now = datetime.datetime.fromtimestamp(now_utc_s, datetime.UTC)
-    leaf = authority.issue_cert(
-        *sorted(set(names)),
-        not_before=now - datetime.timedelta(days=1),
-        not_after=now + datetime.timedelta(days=DAYS - 1),
-    )
+    authority = authority_in(folder)
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.minimum_version = ssl.TLSVersion.TLSv1_2
-    leaf.configure_cert(context)
+    certified(authority, names, now_utc_s).configure_cert(context)
     return Link(context, authority.cert_pem.bytes())

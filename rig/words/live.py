@@ -11,8 +11,10 @@ from rig.events import (
     AskMarker,
     AskPour,
     AskTyped,
+    BoxClock,
     Check,
     Checked,
+    Claim,
     Doubtful,
     Drifted,
     Dry,
@@ -21,6 +23,7 @@ from rig.events import (
     Estimate,
     Event,
     FrontAt,
+    Gap,
     Heard,
     Jolted,
     LineChecked,
@@ -39,7 +42,9 @@ from rig.events import (
     Prepour,
     Prompt,
     PutBack,
+    Rest,
     Resumed,
+    RodsEvent,
     Serving,
     SetAside,
     SetDone,
@@ -101,6 +106,8 @@ def said(event: Event, units: Units, by_tape: bool = False) -> Said:
         return _of_setting(event, units)
     if isinstance(event, PourEvent):
         return _of_pour(event)
+    if isinstance(event, RodsEvent):
+        return _of_rods(event)
     assert_never(event)
 
 
@@ -257,6 +264,24 @@ def _of_pour(event: PourEvent) -> Said:
             return Said(event.text, sounding(event.text), "warn", "warn")
         case PourDone():
             return Said(event.text, say("done"), "head")
+    assert_never(event)
+
+
+def _of_rods(event: RodsEvent) -> Said:
+    match event:
+        case Claim() | BoxClock():
+            return Said()
+        case Gap():
+            text = say_many(
+                "{number} message of the rod is missing: hold still again",
+                "{number} messages of the rod are missing: hold still again",
+                event.n,
+                number=event.n,
+            )
+            return Said(text, "", "warn")
+        case Rest():
+            text = say("Nothing is left for this rod: rest until a point comes free")
+            return Said(text, sounding(say("rest, nothing is left for this rod")), "head", "next")
     assert_never(event)
 
 
