@@ -30,6 +30,7 @@ from rig.cli.options import (
     tell,
 )
 from rig.cli.serve_options import open_page, serve_options
+from rig.cli.site_options import rods_options, run_work, site_wish
 from rig.errors import CannotAnswer
 from rig.language import say
 from rig.words.markers import all_set, markers_left
@@ -50,6 +51,7 @@ CAUTION = say(
 @click.command()
 @job_option
 @source_options
+@rods_options
 @typed_unit_option
 @log_limit_option
 @click.option(
@@ -97,7 +99,7 @@ def set_markers(
     from rig.study.fresh import fresh_plan
     from rig.study.rooms import each_room, in_room
 
-    lift = options.pop("lift", None)
+    lift, site = options.pop("lift", None), site_wish(options)
     wish, wanted = picked(SetWish, options), picked(SourceWish, options)
     replays_job = is_job_replay(wanted, job_path)
     with Job.open(job_path, write=True) as job:
@@ -112,11 +114,19 @@ def set_markers(
 
             refuse_other_lift(job, lift)
         failed = None
-        rounds = (
-            _replayed(job, wanted)
-            if replays_job
-            else [begin_setting(job, wish, wanted, Hand(clock=clock))]
-        )
+        rounds: Iterable[tuple[Beginning[SetSettings], Source]] = ()
+        if site is not None:
+            from rig.session.rods_work import SetWork
+
+            if not as_json:
+                tell(CAUTION, err=True)
+            run_work(job, lambda start: SetWork(job, wish, start), site, as_json=as_json, page=page)
+        else:
+            rounds = (
+                _replayed(job, wanted)
+                if replays_job
+                else [begin_setting(job, wish, wanted, Hand(clock=clock))]
+            )
         for begun, source in rounds:
             machine = KIND.machine(begun)
             log = KIND.log(begun, partial(KIND.start, begun, source.name), wish.log_limit)

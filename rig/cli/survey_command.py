@@ -22,14 +22,17 @@ from rig.cli.live_options import (
 )
 from rig.cli.options import Lengths, Name, job_option, json_option, room_option, tell
 from rig.cli.serve_options import open_page, serve_options
+from rig.cli.site_options import rods_options, run_work, site_wish
 from rig.language import say, say_many
 
 if TYPE_CHECKING:
     from rig.devices.clock import Clock
     from rig.job.store import Job
     from rig.page.server import Page
+    from rig.session.begin import SurveyWish
     from rig.session.kind import Beginning
     from rig.session.kinds.survey import SurveySettings
+    from rig.session.rods import SiteWish
     from rig.session.run import Sink
 
 KINDS = ("floor", "finished", "benchmark", "threshold")
@@ -46,6 +49,7 @@ UNTIED = say(
 @click.command()
 @job_option
 @source_options
+@rods_options
 @typed_unit_option
 @log_limit_option
 @click.option("--rock", is_flag=True, help="Wave the rod through plumb; the vertex is the shot.")
@@ -102,15 +106,22 @@ def survey(
     from rig.study.rooms import in_room
 
     options["room"] = options.pop("room_name", None)
+    site = site_wish(options)
     wish, wanted = picked(SurveyWish, options), picked(SourceWish, options)
     replays_job = is_job_replay(wanted, job_path)
     with Job.open(job_path, write=True) as job:
         shots = 0
-        rounds = (
-            _replayed(job, wanted)
-            if replays_job
-            else [begin_survey(job, wish, wanted, Hand(clock=clock))]
-        )
+        rounds: Iterable[tuple[Beginning[SurveySettings], Source]] = ()
+        if site is not None:
+            if not as_json:
+                tell(CAUTION, err=True)
+            shots = _of_rods(job, wish, site, as_json, page)
+        else:
+            rounds = (
+                _replayed(job, wanted)
+                if replays_job
+                else [begin_survey(job, wish, wanted, Hand(clock=clock))]
+            )
         for begun, source in rounds:
             if not as_json and not replays_job:
                 tell(CAUTION, err=True)
@@ -134,6 +145,17 @@ def survey(
         tell(taken + (still if left else "."))
         if wish.kind == "floor" and not left:
             tell(say("Next: rig floor, then rig plan"))
+
+
+def _of_rods(
+    job: "Job", wish: "SurveyWish", site: "SiteWish", as_json: bool, page: "Page | None"
+) -> int:
+    """Survey with the rods of a site; return how many shots were taken."""
+    from rig.session.rods_work import SurveyWork
+
+    return run_work(
+        job, lambda start: SurveyWork(job, wish, start), site, as_json=as_json, page=page
+    )
 
 
 def _replayed(

@@ -9,8 +9,8 @@ import sqlite3
 from rig.job.rows import Row
 
 _READING = (
-    "INSERT INTO reading (id, session_id, time_s, utc_s, raw, value_mm, status, seq) "
-    "VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+    "INSERT INTO reading (id, session_id, time_s, utc_s, raw, value_mm, status, seq, box_s) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
 _EVENT = (
     "INSERT INTO event (id, session_id, reading_id, time_s, utc_s, kind, data) "
@@ -46,11 +46,12 @@ class Log:
         value_mm: float | None,
         status: str,
         seq: int | None,
+        box_s: float | None = None,
     ) -> int:
         """Keep a reading and return its id."""
         self._last_reading += 1
         self._readings.append(
-            (self._last_reading, session_id, time_s, utc_s, raw, value_mm, status, seq)
+            (self._last_reading, session_id, time_s, utc_s, raw, value_mm, status, seq, box_s)
         )
         return self._last_reading
 

@@ -113,6 +113,8 @@ class Session:
     boot_id: str
     utc_s: float
     monotonic_s: float | None
+    rod: str | None = None
+    """Which of several rods of a site."""
 
 
 @dataclass(frozen=True, slots=True)

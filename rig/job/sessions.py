@@ -25,11 +25,12 @@ def start(
     boot_id: str,
     utc_s: float,
     monotonic_s: float | None,
+    rod: str | None = None,
 ) -> int:
     """Write a session and return its id."""
     cursor = connection.execute(
         "INSERT INTO session (kind, setup_id, source, profile_text, capture, boot_id, utc_s, "
-        "monotonic_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "monotonic_s, rod) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             text(kind, "the session's kind"),
             setup_id,
@@ -39,6 +40,7 @@ def start(
             storable(boot_id, "the boot's id"),
             finite(utc_s, "the session's start"),
             None if monotonic_s is None else finite(monotonic_s, "the session's start"),
+            None if rod is None else text(rod, say("the rod's name")),
         ),
     )
     return int(cursor.lastrowid or 0)
@@ -48,7 +50,7 @@ def select(connection: sqlite3.Connection) -> list[Session]:
     """Return all sessions in their order."""
     rows = connection.execute(
         "SELECT session.id, kind, substr(setup.name, 1, 64), source, profile_text, capture, "
-        "boot_id, utc_s, monotonic_s FROM session JOIN setup ON setup.id = setup_id "
+        "boot_id, utc_s, monotonic_s, rod FROM session JOIN setup ON setup.id = setup_id "
         "ORDER BY session.id"
     )
     sessions = (Session(*row) for row in rows)

@@ -243,12 +243,15 @@ def select_ids(connection: sqlite3.Connection, ids_json: str) -> list[Shot]:
     return [Shot(*row) for row in connection.execute(query, (ids_json,))]
 
 
-def setup_id(connection: sqlite3.Connection, name: str) -> int:
-    """Return the id of a set-up; a name not met before becomes the next one."""
+def setup_id(connection: sqlite3.Connection, name: str, stand: str | None = None) -> int:
+    """Return the id of a set-up; a name not met before becomes the next one.
+
+    `stand` is that of a set-up which is one rod's of several.
+    """
     text(name, say("the set-up"))
     row = connection.execute("SELECT id FROM setup WHERE name = ?", (name,)).fetchone()
     if row is None:
-        cursor = connection.execute("INSERT INTO setup (name) VALUES (?)", (name,))
+        cursor = connection.execute("INSERT INTO setup (name, stand) VALUES (?, ?)", (name, stand))
         return int(cursor.lastrowid or 0)
     return int(row[0])
 

@@ -93,13 +93,16 @@ class Job(Described, Planned):
         utc_s: float,
         *,
         monotonic_s: float | None = None,
+        rod: str | None = None,
+        stand: str | None = None,
     ) -> int:
         """Begin a live run and return its id; a set-up not met before becomes the next one.
 
-        `utc_s` is the wall clock, `monotonic_s` the machine's monotonic clock, at time 0.
+        `utc_s` is the wall clock, `monotonic_s` the machine's monotonic clock, at time 0. Of
+        several rods `rod` is which it is, and `stand` where the laser stands for all of them.
         """
         with self._writing(say("no session was begun")) as connection:
-            setup_id = shots.setup_id(connection, setup)
+            setup_id = shots.setup_id(connection, setup, stand)
             session_id = sessions.start(
                 connection,
                 kind=kind,
@@ -110,6 +113,7 @@ class Job(Described, Planned):
                 boot_id=boot_id,
                 utc_s=utc_s,
                 monotonic_s=monotonic_s,
+                rod=rod,
             )
         self._setup_of[session_id] = setup_id
         return session_id
@@ -129,6 +133,12 @@ class Job(Described, Planned):
                 )
             ]
 
+    def tell_stand(self, setup: str, stand: str) -> None:
+        """Keep where the laser stands at a set-up that is one rod's of several."""
+        with self._writing(say("the stand was not kept")) as connection:
+            number = shots.setup_id(connection, setup, stand)
+            connection.execute("UPDATE setup SET stand = ? WHERE id = ?", (stand, number))
+
     def last_setup(self) -> str | None:
         """Return the set-up of the last session, else of the last shot, or None."""
         with self._reading() as connection:
@@ -143,15 +153,19 @@ class Job(Described, Planned):
         value_mm: float | None,
         status: str,
         seq: int | None,
+        box_s: float | None = None,
     ) -> int:
         """Buffer a message of the device and return the id it will have.
+
+        `box_s` is the steady clock of the box at one of several rods.
 
         Raises
         ------
         BadInput
             If a value cannot be kept; it would spoil the commit of all that waits.
         """
-        if not (isfinite(time_s) and isfinite(utc_s) and (value_mm is None or isfinite(value_mm))):
+        told = (time_s, utc_s, 0.0 if value_mm is None else value_mm, box_s or 0.0)
+        if not all(map(isfinite, told)):
             raise BadInput(
                 say("the reading {raw!a} has a time or value that is not finite.", raw=raw)
             )
@@ -171,7 +185,7 @@ class Job(Described, Planned):
             )
         if len(self._log) >= _MOST_WAITING:
             self.flush()
-        return self._log.reading(session_id, time_s, utc_s, raw, value_mm, status, seq)
+        return self._log.reading(session_id, time_s, utc_s, raw, value_mm, status, seq, box_s)
 
     def log_event(
         self,

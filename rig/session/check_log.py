@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 
 from rig.events import Event, ShotTaken, Undone
 from rig.job.store import Job
-from rig.session.items import End, Item, Log, Typed
+from rig.session.items import End, FromRod, Item, Log, Typed
 from rig.session.recorder import Recorder
 
 
@@ -44,7 +44,7 @@ class CheckLog(Log):
         match item:
             case Typed(reading, _):
                 self._utc_s = reading.utc_s
-            case End():
+            case End() | FromRod():
                 pass
             case _:
                 self._utc_s = item.utc_s

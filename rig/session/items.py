@@ -64,7 +64,71 @@ class End:
     time_s: float
 
 
-Item = Reading | Typed | Act | Lost | Back | Battery | Notice | Question | Settled | End
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """So many messages of a rod did not arrive: readings end here, others begin."""
+
+    time_s: float
+    utc_s: float
+    n: int
+
+    @property
+    def reason(self) -> str:
+        """For the log, where it is a lost link like another."""
+        return f"{self.n} messages did not arrive"
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """A message that came too late to be of use; it is kept, and nothing is made of it."""
+
+    time_s: float
+    utc_s: float
+    raw: str
+
+
+@dataclass(frozen=True, slots=True)
+class Clocked:
+    """How the clock of a rod's box stands."""
+
+    time_s: float
+    utc_s: float
+    offset_s: float
+    doubt_s: float
+
+
+_One = (
+    Reading
+    | Typed
+    | Act
+    | Lost
+    | Back
+    | Battery
+    | Notice
+    | Question
+    | Settled
+    | End
+    | Missing
+    | Late
+    | Clocked
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FromRod:
+    """What came of one of several rods; `box_s` is its box's own time."""
+
+    rod: str
+    item: _One
+    box_s: float | None = None
+
+    @property
+    def time_s(self) -> float:
+        """When it was, in the session's time."""
+        return self.item.time_s
+
+
+Item = _One | FromRod
 
 
 class Log:

@@ -25,7 +25,19 @@ from rig.events import (
 )
 from rig.job.store import Job
 from rig.language import numeral, say
-from rig.session.items import Act, End, Item, Log, Question, Settled, Typed
+from rig.session.items import (
+    Act,
+    Clocked,
+    End,
+    FromRod,
+    Item,
+    Late,
+    Log,
+    Missing,
+    Question,
+    Settled,
+    Typed,
+)
 from rig.session.watcher import Watcher
 
 _KEPT = (
@@ -86,6 +98,7 @@ class Recorder(Log):
         self._setup = setup
         self._anew: str | None = None  # the set-up that the laser was found in meanwhile
         self._last_checked = 0
+        self._box_s: float | None = None
         self._jolted: list[int] = []
         self._taken: list[tuple[str, int]] = []  # labels and ids that can be undone, last one last
         self._news: queue.SimpleQueue[Event] = queue.SimpleQueue()  # asked for by another thread
@@ -122,6 +135,7 @@ class Recorder(Log):
                     value_mm=item.value_mm,
                     status=item.status,
                     seq=item.seq,
+                    box_s=self._box_s,
                 )
             case Typed(reading, _):
                 self.item(reading)
@@ -129,7 +143,15 @@ class Recorder(Log):
                 self._now = (item.time_s, item.utc_s)
                 data = {"act": item.name, "argument": item.argument}
                 job.log_event(session, item.time_s, item.utc_s, "act", data)
-            case Lost():
+            case FromRod():
+                self._box_s = item.box_s
+                self.item(item.item)
+            case Late():
+                job.log_event(session, item.time_s, item.utc_s, "late", {"raw": item.raw})
+            case Clocked():
+                told = {"offset_s": item.offset_s, "doubt_s": item.doubt_s}
+                job.log_event(session, item.time_s, item.utc_s, "clock", told)
+            case Lost() | Missing():
                 job.log_event(session, item.time_s, item.utc_s, "lost", {"reason": item.reason})
             case Back():
                 job.log_event(session, item.time_s, item.utc_s, "back", {"gap_s": item.gap_s})

@@ -11,14 +11,17 @@ import contextlib
 import signal
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import takewhile
 from typing import Protocol
 
 from rig.devices.clock import Clock
 from rig.devices.reading import AT_ONCE, AWAKE, CLOCK_SET, Back, Battery, Lost, Notice, Reading
 from rig.events import (
+    BoxClock,
     Check,
     Event,
+    Gap,
     Heard,
     LinkBack,
     LinkLost,
@@ -30,7 +33,20 @@ from rig.events import (
     SurveyDone,
 )
 from rig.language import numeral, say
-from rig.session.items import PORT, Act, End, Item, Log, Question, Settled, Typed
+from rig.session.items import (
+    PORT,
+    Act,
+    Clocked,
+    End,
+    FromRod,
+    Item,
+    Late,
+    Log,
+    Missing,
+    Question,
+    Settled,
+    Typed,
+)
 from rig.session.writer import Writer
 from rig.survey.laser.line_watch import BREAK_S
 from rig.survey.plausibility import Guard
@@ -133,14 +149,16 @@ def step(machine: Machine, item: Item) -> Sequence[Event]:
             return machine.typed(reading.value_mm, stderr_mm, reading.time_s)
         case Act():
             return machine.act(item.name, item.time_s, item.argument)
-        case Lost():
+        case Lost() | Missing():
             return machine.lost(item.time_s)
         case Back():
             return machine.back(item.time_s)
-        case Battery() | Notice() | Question() | Settled():
+        case Battery() | Notice() | Question() | Settled() | Late() | Clocked():
             return ()
         case End():
             return machine.tick(item.time_s)
+        case FromRod():
+            return step(machine, item.item)
 
 
 def doubts(guard: Guard, item: Item) -> Sequence[Event]:
@@ -152,8 +170,10 @@ def doubts(guard: Guard, item: Item) -> Sequence[Event]:
             return guard.typed(reading.value_mm) if reading.value_mm is not None else ()
         case Battery():
             return guard.battery(item.percent)
-        case Lost():
+        case Lost() | Missing():
             guard.lost()
+        case FromRod():
+            return doubts(guard, item.item)
     return ()
 
 
@@ -176,6 +196,12 @@ def announcements(item: Item) -> Iterator[Event]:
             yield Noticed(time_s=item.time_s, text=item.text, port=item.offers)
         case Question():
             yield item.asks
+        case Missing():
+            yield Gap(n=item.n)
+        case Clocked():
+            yield BoxClock(offset_s=item.offset_s, doubt_s=item.doubt_s)
+        case FromRod():
+            yield from (replace(event, rod=item.rod) for event in announcements(item.item))
 
 
 async def run(
@@ -210,10 +236,10 @@ async def run(
     JobUnusable
         When the log cannot be written; what was accepted before is safe.
     """
-    await _Run(machine, streams, log, sinks, clock, guard).go()
+    await Run(machine, streams, log, sinks, clock, guard).go()
 
 
-class _Run:
+class Run:
     """One session while it runs."""
 
     def __init__(

@@ -33,6 +33,8 @@ from rig.events import (
     PourEvent,
     Prompt,
     PutBack,
+    Rest,
+    RodsEvent,
     Serving,
     SetAside,
     SetDone,
@@ -154,6 +156,11 @@ class Scene:
         """Take back what is no longer true; return the names of the sections that changed."""
         return self._take_back(now_s)
 
+    def take_places(self, other: "Scene") -> None:
+        """Show what is done as another scene of the same work does."""
+        self._places = dict(other._places)
+        self._show_places()
+
     def practise(self) -> None:
         """Let the page move the rod."""
         self.sections.job = replace(self.sections.job, practice=True)
@@ -179,6 +186,8 @@ class Scene:
             return self.on_setting(event, told)
         if isinstance(event, PourEvent):
             return self.on_pour(event, told)
+        if isinstance(event, RodsEvent):
+            return self.on_rods(event, told)
         assert_never(event)
 
     # --- events -----------------------------------------------------------------------------
@@ -302,6 +311,14 @@ class Scene:
     def on_pour(self, event: PourEvent, told: Said) -> set[str]:
         """Show nothing of a pour; its own scene does."""
         return set()
+
+    def on_rods(self, event: RodsEvent, told: Said) -> set[str]:
+        """Show that a rod rests, or what did not arrive."""
+        if isinstance(event, Rest):
+            self.sections.now = Now(mode="wait", text=told.text)
+            self.sections.here = None
+            return {"now", "here"}
+        return self.note(told) if told.text else set()
 
     # --- parts ------------------------------------------------------------------------------
 

@@ -113,6 +113,8 @@ class PlainLines(Sink):
     def hear(self, event: Event) -> None:
         """Print one event."""
         line = line_of(event, self._units, self._by_tape)
+        if line is not None and event.rod is not None:
+            line = f"{harmless(event.rod)}: {line.strip()}"
         if line is not None and line != self._last:
             self._write(line)
             self._last = line

@@ -188,7 +188,9 @@ class _FloorSoFar:
             case ShotTaken():
                 yield from self._take(event, latest)
             case Undone():
-                name, old = self._before.pop()
+                # Several rods take shots in turn, and each takes its own back.
+                mine = [n for n, one in enumerate(self._before) if one[0] == event.label]
+                name, old = self._before.pop(mine[-1] if mine else -1)
                 self._shots.pop(name, None)
                 self._doubted.pop(name, None)
                 if old is not None:

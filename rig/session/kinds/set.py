@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import BadInput, CannotAnswer
 from rig.guidance.setting import CheckSight, MarkerTarget, Setting
+from rig.guidance.shared_setting import SharedSetting
 from rig.language import say
 from rig.record import Record
 from rig.room import ON_WALL_MM, Outline, where
@@ -25,7 +26,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetSettings(Record):
-    """What a setting goes by; `marker` is the one to begin with, `units` those of what is typed."""
+    """What a setting goes by; `marker` is the one to begin with, `units` those of what is typed.
+
+    A `shared` one is that of one of several rods, which is sent from marker to marker.
+    """
 
     dwell_s: float
     walk_s: float
@@ -35,6 +39,7 @@ class SetSettings(Record):
     skip_check: bool = False
     units: System | None = None
     clamp_mm: float | None = None
+    shared: bool = False
 
     def __post_init__(self) -> None:
         check_numbers(
@@ -105,7 +110,8 @@ class SetMarkers(Kind[SetSettings]):
             check = check_sight(shots, lines, line_mm, plan, outline, begun.units.system)
             climb = climb_mm(check.x_mm, check.y_mm)
             check = replace(check, expected_mm=check.expected_mm + climb)
-        return Setting(
+        setting = SharedSetting if settings.shared else Setting
+        return setting(
             markers,
             already_set=[marker.label for marker in job.markers() if marker.is_set],
             check=check,

@@ -16,6 +16,7 @@ from rig.survey.capture import Capture, Stand
 from rig.survey.doubted import Begun, Doubt
 from rig.survey.laser.line_watch import Known
 from rig.survey.plausibility import Guard
+from rig.survey.shared_walk import SharedWalk
 from rig.units import System
 
 if TYPE_CHECKING:
@@ -100,6 +101,8 @@ class SurveySettings(Record):
         To undo takes back a skip too, as since there is `rig undo`.
     units : str or None
         Of what is typed.
+    shared : bool
+        Of one of several rods, which is sent from point to point.
     """
 
     dwell_s: float
@@ -115,6 +118,7 @@ class SurveySettings(Record):
     opens: bool = False
     undoes_skips: bool = False
     clamp_mm: float | None = None
+    shared: bool = False
 
     def __post_init__(self) -> None:
         check_numbers(dwell_s=self.dwell_s, walk_s=self.walk_s, still_mm=self.still_mm)
@@ -164,7 +168,8 @@ class Survey(Kind[SurveySettings]):
                 for shot in (*earlier, *doubted)
                 if shot.x_mm is not None and shot.y_mm is not None
             ]
-        return Capture(
+        walk = SharedWalk if settings.shared else Capture
+        return walk(
             stands,
             kind=settings.kind,
             dwell_s=settings.dwell_s,
