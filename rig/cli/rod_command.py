@@ -10,6 +10,7 @@ from rig.cli.live_options import RodWish, open_transport, picked, profile_option
 from rig.cli.options import json_option, tell
 from rig.cli.site_options import run_to_the_end, site_option
 from rig.errors import BadInput
+from rig.language import say
 
 
 @click.command()
@@ -41,12 +42,14 @@ def command(
     from rig.units import METRIC, Units
 
     if site_path is None:
-        raise BadInput("Say which site: --site FILE, the invitation of this rod.")
+        raise BadInput(say("Say which site: --site FILE, the invitation of this rod."))
     wish = picked(RodWish, options)
     if bool(wish.serial_url) == bool(wish.ble_rod):
         raise BadInput(
-            "Name the rod, one of: --serial PORT, --ble NAME; rig devices --scan lists what is "
-            "there."
+            say(
+                "Name the rod, one of: --serial PORT, --ble NAME; rig devices --scan lists what is "
+                "there."
+            )
         )
     account, profile = read_account(site_path), read_profile(wish)
     transport = open_transport(wish, profile)
@@ -60,5 +63,5 @@ def command(
             await box.run(Device(transport, profile, clock), keys(clock))
 
     if not as_json:
-        tell(f"The box of {name or account.name}: {account.url}")
+        tell(say("The box of {rod}: {url}", rod=name or account.name, url=account.url))
     run_to_the_end(work(), lambda: None)

@@ -10,6 +10,7 @@ import click
 from rig.cli.options import json_option, show, tell
 from rig.cli.site_options import run_to_the_end, site_option
 from rig.errors import BadInput, RigError
+from rig.language import join, put, say
 
 if TYPE_CHECKING:
     from rig.devices.broker import Site
@@ -68,8 +69,8 @@ def up_command(folder: Path | None, host: str, port: int, as_json: bool) -> None
     if as_json:
         tell(json.dumps(told))
     else:
-        tell(f"The site is up: {url}, kept in {told['folder']}")
-        tell("Let a rod in: rig site invite rod-1 --rod")
+        tell(say("The site is up: {url}, kept in {folder}", url=url, folder=told["folder"]))
+        tell(say("Let a rod in: rig site invite rod-1 --rod"))
     sys.stdout.flush()
     try:
         code = broker.wait()
@@ -77,7 +78,13 @@ def up_command(folder: Path | None, host: str, port: int, as_json: bool) -> None
         broker.terminate()
         code = broker.wait()
     if code not in (0, -15, -2):
-        raise RigError(f"The broker ended by itself ({code}); see {site.folder / 'broker.log'}.")
+        raise RigError(
+            say(
+                "The broker ended by itself ({code}); see {log}.",
+                code=put(str(code)),
+                log=site.folder / "broker.log",
+            )
+        )
 
 
 @command.command("invite")
@@ -104,20 +111,24 @@ def invite_command(
     from rig.devices.site import kept_secret
 
     if role is None:
-        raise BadInput("Say whom the invitation is for: --rod, --phone or --session.")
+        raise BadInput(say("Say whom the invitation is for: --rod, --phone or --session."))
     account = _site_in(folder).invite(name, role)
     path = out or Path(f"{name}.site")
     try:
         kept_secret(path, account.as_text())
     except OSError as error:
-        raise BadInput(f"{path} cannot be written: {error.strerror}.") from None
+        raise BadInput(
+            say("{path} cannot be written: {reason}.", path=path, reason=error.strerror)
+        ) from None
     if not as_json:
         import segno
 
         segno.make(account.as_text(), error="l").terminal(compact=True)
-    text = (
-        f"The invitation is {path}. Whoever has it, or scans this, is let in as {name}: carry it "
-        "there as you would a key."
+    text = say(
+        "The invitation is {path}. Whoever has it, or scans this, is let in as {name}: carry it "
+        "there as you would a key.",
+        path=path,
+        name=name,
     )
     show({"file": str(path.absolute()), "name": name, "role": role}, as_json, text)
 
@@ -131,22 +142,28 @@ def rods_command(site_path: Path | None, as_json: bool) -> None:
     from rig.session.rods_there import rods_there
 
     if site_path is None:
-        raise BadInput("Say which site: --site FILE, the invitation of a session.")
+        raise BadInput(say("Say which site: --site FILE, the invitation of a session."))
     account = read_account(site_path)
     nobody: list[RodThere] = []
     found = run_to_the_end(rods_there(account, LOOK_S), lambda: nobody)
-    lines = [_line(one) for one in found] or ["No rod is there."]
-    show({"rods": [one.as_json() for one in found]}, as_json, "\n".join(lines))
+    lines = [_line(one) for one in found] or [say("No rod is there.")]
+    show({"rods": [one.as_json() for one in found]}, as_json, join("\n", lines))
 
 
 def _line(one: "RodThere") -> str:
     if one.link != "here":
-        return f"{one.rod}: gone"
-    clock = "its clock is not known"
+        return say("{rod}: gone", rod=one.rod)
+    clock = say("its clock is not known")
     if one.doubt_s is not None:
-        clock = f"its clock is known to {1000.0 * one.doubt_s:.1f} ms"
-    battery = "" if one.battery_percent is None else f", battery {one.battery_percent} %"
-    return (
-        f"{one.rod}: here, {one.rate_hz:.1f} readings a second, {clock}, {one.missed} missed, "
-        f"{one.doubled} doubled{battery}"
+        clock = say("its clock is known to {doubt:.1f} ms", doubt=1000.0 * one.doubt_s)
+    told = say(
+        "{rod}: here, {rate:.1f} readings a second, {clock}, {missed} missed, {doubled} doubled",
+        rod=one.rod,
+        rate=one.rate_hz,
+        clock=clock,
+        missed=one.missed,
+        doubled=one.doubled,
     )
+    if one.battery_percent is None:
+        return told
+    return say("{told}, battery {percent} %", told=told, percent=one.battery_percent)

@@ -8,6 +8,7 @@ import click
 
 from rig.cli.options import stack
 from rig.errors import BadInput
+from rig.language import say
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -54,11 +55,13 @@ def site_wish(options: dict[str, Any]) -> "SiteWish | None":
     take_over = options.pop("take_over", False)
     if path is None:
         if rods or take_over:
-            raise BadInput("--rod and --take-over go with --site: name the site's invitation.")
+            raise BadInput(say("--rod and --take-over go with --site: name the site's invitation."))
         return None
     sources = ("serial_url", "ble_rod", "typed", "replay")
     if any(options.get(name) for name in sources):
-        raise BadInput("--site is a source itself: leave --serial, --ble, --typed, --replay out.")
+        raise BadInput(
+            say("--site is a source itself: leave --serial, --ble, --typed, --replay out.")
+        )
     from rig.devices.site import read_account
     from rig.session.rods import SiteWish
 

@@ -23,6 +23,7 @@ from typing import cast, get_args
 from rig.devices.authority import authority_in, certified
 from rig.devices.site import ROOT, Account, Role, kept_secret
 from rig.errors import BadInput, DeviceUnavailable
+from rig.language import put, say
 
 PORT = 8883
 START_S = 5.0
@@ -73,7 +74,10 @@ class Site:
             return str(told["url"])
         except (OSError, ValueError, KeyError, TypeError):
             raise DeviceUnavailable(
-                f"There is no site in {self.folder}: rig site up --folder FOLDER makes one."
+                say(
+                    "There is no site in {folder}: rig site up --folder FOLDER makes one.",
+                    folder=self.folder,
+                )
             ) from None
 
     def invite(self, name: str, role: Role) -> Account:
@@ -88,8 +92,11 @@ class Site:
         """
         if _NAME.fullmatch(name) is None:
             raise BadInput(
-                f"{name!r} cannot be the name of an account: up to 32 letters without accents, "
-                "digits, and - _ . between them."
+                say(
+                    "{name!r} cannot be the name of an account: up to 32 letters without accents, "
+                    "digits, and - _ . between them.",
+                    name=name,
+                )
             )
         url = self.url()
         password = secrets.token_urlsafe(20)
@@ -118,7 +125,9 @@ class Site:
         try:
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
-            raise BadInput(f"{folder} cannot be made: {error.strerror}.") from None
+            raise BadInput(
+                say("{folder} cannot be made: {reason}.", folder=folder, reason=error.strerror)
+            ) from None
         leaf = certified(authority_in(folder), {*names, shown}, time.time())
         chain = b"".join(pem.bytes() for pem in leaf.cert_chain_pems).decode()
         kept_secret(folder / "broker.crt", chain)
@@ -159,13 +168,16 @@ class Site:
         program = next(filter(None, map(shutil.which, _PROGRAMS)), None)
         if program is None:
             raise DeviceUnavailable(
-                "The broker mosquitto is not installed: sudo apt-get install mosquitto."
+                say("The broker mosquitto is not installed: sudo apt-get install mosquitto.")
             )
         told = (self.folder / "broker.conf").read_text().split()
         host, port = _listens_at(told)
         if _answers(host, port):
             raise DeviceUnavailable(
-                f"Port {port} is taken by another program: give --port, or end that first."
+                say(
+                    "Port {port} is taken by another program: give --port, or end that first.",
+                    port=put(str(port)),
+                )
             )
         log = self.folder / "broker.log"
         with open(os.open(log, os.O_CREAT | os.O_APPEND | os.O_WRONLY, 0o600), "ab") as out:
@@ -182,8 +194,10 @@ class Site:
             if process.poll() is not None or time.monotonic() > until_s:
                 process.kill()
                 said = log.read_bytes()[begun:].decode(errors="replace").strip()
-                last = said.splitlines()[-1] if said else "it said nothing"
-                raise DeviceUnavailable(f"The broker does not start ({last}); see {log}.")
+                last = said.splitlines()[-1] if said else say("it said nothing")
+                raise DeviceUnavailable(
+                    say("The broker does not start ({last}); see {log}.", last=last, log=log)
+                )
             time.sleep(0.02)
         return process
 
@@ -195,7 +209,9 @@ class Site:
             told = json.loads(kept.read_text())
             return {str(name): (cast("Role", role), str(key)) for name, (role, key) in told.items()}
         except (OSError, ValueError, TypeError, AttributeError):
-            raise BadInput(f"{kept} is damaged: move it away, and invite anew.") from None
+            raise BadInput(
+                say("{kept} is damaged: move it away, and invite anew.", kept=kept)
+            ) from None
 
     def _write_accounts(self) -> None:
         accounts = self._accounts()

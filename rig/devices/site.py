@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from urllib.parse import urlsplit
 
 from rig.errors import BadInput, DeviceUnavailable
+from rig.language import put, say
 from rig.record import Record
 
 if TYPE_CHECKING:
@@ -91,12 +92,16 @@ def read_account(path: Path) -> Account:
         if urlsplit(account.url).scheme != "mqtts" or not account.host or account.port < 1:
             raise ValueError("its url is not mqtts://HOST:PORT")
     except FileNotFoundError:
-        raise BadInput(f"There is no file {path}: rig site invite NAME makes one.") from None
+        raise BadInput(
+            say("There is no file {path}: rig site invite NAME makes one.", path=path)
+        ) from None
     except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+        raise BadInput(
+            say("{path} cannot be read: {reason}.", path=path, reason=error.strerror)
+        ) from None
     except ValueError:
         raise BadInput(
-            f"{path} is no invitation to a site: rig site invite NAME makes one."
+            say("{path} is no invitation to a site: rig site invite NAME makes one.", path=path)
         ) from None
     return account
 
@@ -223,8 +228,10 @@ class Link:
             from paho.mqtt.enums import CallbackAPIVersion
         except ModuleNotFoundError:
             raise BadInput(
-                "What several rods need is not installed: bash tools/setup site, or pip install "
-                "floor-rig[site]."
+                say(
+                    "What several rods need is not installed: bash tools/setup site, or pip "
+                    "install floor-rig[site]."
+                )
             ) from None
         account = self._account
         own = f"{account.name}-{secrets.token_hex(4)}"
@@ -235,7 +242,7 @@ class Link:
         try:
             context.load_verify_locations(cadata=account.certificate)
         except (ssl.SSLError, ValueError):
-            raise BadInput("The invitation's certificate is damaged: invite anew.") from None
+            raise BadInput(say("The invitation's certificate is damaged: invite anew.")) from None
         client.tls_set_context(context)
         client.max_inflight_messages_set(200)
         client.connect_timeout = CONNECT_S
@@ -269,7 +276,7 @@ class Link:
         told.SessionExpiryInterval = KEPT_S
         self._refused = None
         self._down.clear()
-        where = f"site at {account.host}, port {account.port}"
+        where = {"host": account.host, "port": put(str(account.port))}
         try:
             await self._loop.run_in_executor(
                 None,
@@ -280,21 +287,36 @@ class Link:
             await asyncio.wait_for(self._up_or_down(), CONNECT_S)
         except ssl.SSLCertVerificationError:
             raise DeviceUnavailable(
-                f"What answers as the {where} is not the one that this invitation is for, or its "
-                "address has changed: invite anew there."
+                say(
+                    "What answers at {host}, port {port}, is not the site that this invitation is "
+                    "for, or its address has changed: invite anew there.",
+                    **where,
+                )
             ) from None
         except (OSError, ValueError) as error:
             why = getattr(error, "strerror", None) or str(error) or type(error).__name__
             raise DeviceUnavailable(
-                f"There is no link to the {where} ({why}): is rig site up running there?"
+                say(
+                    "There is no link to the site at {host}, port {port} ({why}): is rig site up "
+                    "running there?",
+                    why=why,
+                    **where,
+                )
             ) from None
         if self._refused is not None:
             raise DeviceUnavailable(
-                f"The {where} does not let {account.name} in ({self._refused}): ask for "
-                "a new invitation, rig site invite."
+                say(
+                    "The site at {host}, port {port}, does not let {name} in ({why}): ask for a "
+                    "new invitation, rig site invite.",
+                    name=account.name,
+                    why=self._refused,
+                    **where,
+                )
             )
         if not self.is_up:
-            raise DeviceUnavailable(f"The {where} hung up at once; try again.")
+            raise DeviceUnavailable(
+                say("The site at {host}, port {port}, hung up at once; try again.", **where)
+            )
 
     async def _up_or_down(self) -> None:
         waits = [asyncio.create_task(one.wait()) for one in (self._up, self._down)]

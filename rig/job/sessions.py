@@ -40,7 +40,7 @@ def start(
             storable(boot_id, "the boot's id"),
             finite(utc_s, "the session's start"),
             None if monotonic_s is None else finite(monotonic_s, "the session's start"),
-            None if rod is None else text(rod, say("the rod's name")),
+            None if rod is None else text(rod, "the rod's name"),
         ),
     )
     return int(cursor.lastrowid or 0)

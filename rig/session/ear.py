@@ -16,6 +16,7 @@ from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.errors import RigError
 from rig.session.items import Act, Clocked, FromRod, Late, Missing
 from rig.session.rods_there import Count
+from rig.words.rods import box_has_no_link, cannot_be_read, nothing_came
 
 LATE_S = 2.0
 """A message that is older is not made anything of."""
@@ -98,7 +99,7 @@ class Ear:
                 self._decoder = Decoder(profile)
                 self.profile = profile
             except (RigError, KeyError, TypeError, ValueError) as error:
-                yield self._item(Notice(now_s, utc_s, f"{self.rod} cannot be read: {error}"))
+                yield self._item(Notice(now_s, utc_s, cannot_be_read(self.rod, error)))
         percent = told.get("battery_percent")
         if isinstance(percent, int) and percent != self.battery:
             self.battery = percent
@@ -155,9 +156,7 @@ class Ear:
         yield from self._release(False, now_s)
         if self._heard_s is not None and not self._lost and now_s - self._heard_s > SILENT_S:
             self._lost = True
-            reason = f"nothing came for {SILENT_S:g} s"
-            if not self.is_here:
-                reason = "its box has no link"
+            reason = nothing_came(SILENT_S) if self.is_here else box_has_no_link()
             self.line_s = max(self.line_s, self._heard_s)
             yield self._cut(Lost(self.line_s, utc_s, reason))
 

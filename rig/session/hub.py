@@ -24,6 +24,7 @@ from rig.events import (
     Rest,
     Standing,
 )
+from rig.language import say
 from rig.session.ear import Ear
 from rig.session.items import FromRod
 from rig.session.run import Sink
@@ -114,14 +115,18 @@ class Hub(Sink):
         await asyncio.sleep(RETAINED_S)
         if self._claims.get(self._job) and not take_over:
             raise JobHeld(
-                "Another session on this site is at work on the job: end it first, or end it from "
-                "here with --take-over."
+                say(
+                    "Another session on this site is at work on the job: end it first, or end it "
+                    "from here with --take-over."
+                )
             )
         self._has_claim = True
         self._tell_claim()
         await asyncio.sleep(READ_BACK_S)
         if self._claims.get(self._job) != self.session:
-            raise JobHeld("Another session on this site has claimed the job at the same moment.")
+            raise JobHeld(
+                say("Another session on this site has claimed the job at the same moment.")
+            )
         for name in self.ears:
             self._call(name)
 

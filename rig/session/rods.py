@@ -24,12 +24,14 @@ from rig.events import (
     SurveyDone,
     Trouble,
 )
+from rig.language import say
 from rig.session.hub import Hub
 from rig.session.items import Act, Clocked, End, FromRod, Item, Late, Missing
 from rig.session.rods_log import RodsLog
 from rig.session.rods_work import Leg, Work, follow, stand_of
 from rig.session.run import TICK_S, Run, Sink, Stream, announcements, doubts, step
 from rig.survey.shared_walk import CLAIM
+from rig.words.rods import done_at_the_rod, is_anothers, nobody_yet
 
 if TYPE_CHECKING:
     from rig.devices.profile import Profile
@@ -149,7 +151,7 @@ class RodsRun(Run):
     async def _watch_the_claim(self) -> AsyncIterator[Item]:
         """End the session once another has taken it over; nothing else comes by here."""
         await self._hub.taken_over.wait()
-        raise JobHeld("Another session has taken this job over; what was shot here is kept.")
+        raise JobHeld(say("Another session has taken this job over; what was shot here is kept."))
         yield End(0.0)
 
     def _work_off(self, item: Item) -> Sequence[Event]:
@@ -283,7 +285,7 @@ class RodsRun(Run):
             rod.rests = False
             return True
         holder = sharing.holder(label)
-        text = f"{holder} is on the way to {label}: go on, or ask there"
+        text = is_anothers(str(holder), label)
         self._hear([Trouble(rod=rod.name, text=text, reason="goto")])
         return False
 
@@ -308,8 +310,7 @@ class RodsRun(Run):
                 if self._may(rod, own.item):
                     self._from_rod(rod, own)
         elif len(working) > 1:
-            text = "Several rods are at work: this is done at the rod, by its button or its keys."
-            self._tell([Noticed(time_s=item.time_s, text=text)])
+            self._tell([Noticed(time_s=item.time_s, text=done_at_the_rod())])
         return ()
 
     # --- time -------------------------------------------------------------------------------
@@ -342,8 +343,7 @@ class RodsRun(Run):
                 self._take(rod, leg, leg.machine.tick(until_s), None)
         if not self._nobody_told and now_s > NOBODY_S and not self._rods:
             self._nobody_told = True
-            text = "No rod is there yet: rig rod at its box, and it is taken in."
-            self._tell([Noticed(time_s=now_s, text=text)])
+            self._tell([Noticed(time_s=now_s, text=nobody_yet())])
 
     def _give_up(self, rod: _Rod) -> None:
         """Have a rod that is long out of reach rest until it is back; others go where it was."""
@@ -408,8 +408,11 @@ async def run_rods(
     """
     if wish.account.role != "session":
         raise BadInput(
-            f"{wish.account.name} is the account of a {wish.account.role}: a session needs one of "
-            "its own, rig site invite NAME --session."
+            say(
+                "{name} is not the account of a session, which needs one of its own: rig site "
+                "invite NAME --session.",
+                name=wish.account.name,
+            )
         )
     run = RodsRun(work, wish, streams, sinks, clock, on_hub)
     await run.go()

@@ -22,12 +22,12 @@ from rig.events import (
     Undone,
     Unset,
 )
+from rig.language import join
 from rig.session.hub import Hub
 from rig.session.rods_work import Work
 from rig.session.run import Sink
 from rig.session.scene import Scene
 from rig.session.sections import Now
-from rig.words import join
 from rig.words.live import Said
 from rig.words.rods import at_place, at_rest
 

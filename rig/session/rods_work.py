@@ -20,6 +20,7 @@ from rig.events import (
     Undone,
     Unset,
 )
+from rig.language import say
 from rig.record import from_json
 from rig.session.begin import SetWish, SurveyWish
 from rig.session.kind import Beginning, Kind
@@ -277,7 +278,7 @@ class SetWork(Work):
         if wish.marker is not None:
             first = next((one for one in known if one.upper() == wish.marker.upper()), None)
             if first is None:
-                raise BadInput(f"There is no marker {wish.marker!r}.")
+                raise BadInput(say("There is no marker {label!r}.", label=wish.marker))
             left = {first: known[first], **left}
         self._wish = wish
         stand = stand_of(setup_of(job, wish.setup))

@@ -174,7 +174,7 @@ def test_who_is_not_let_in_hears_why(run: Run, place: Place) -> None:
     wrong.write_text(good[:start] + theirs + good[end:])
     told = run(*words)
     assert told.code == 3
-    assert "is not the one" in told.err
+    assert "is not the site" in told.err
     wrong.write_text(good.replace(f":{place.port}", ":9"))
     told = run(*words)
     assert told.code == 3
