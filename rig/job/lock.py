@@ -8,6 +8,7 @@ import contextlib
 import errno
 import fcntl
 import os
+import re
 import stat
 import time
 
@@ -16,6 +17,8 @@ from rig.language import say
 
 _POLL_S = 0.05
 _MARK = "open"
+# What a writer leaves in its lock file; a lost power may leave nought bytes of it.
+_OURS = re.compile(rf"[\d\n\0]*(?:{_MARK}\n?)?[\n\0]*")
 
 
 class WriterLock:
@@ -170,7 +173,8 @@ def _open(name: str, path: str) -> int:
                 strerror=error.strerror,
             )
         ) from error
-    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+    is_file = stat.S_ISREG(os.fstat(descriptor).st_mode)
+    if not is_file or not _OURS.fullmatch(_text(descriptor)):  # another's, or linked to one
         os.close(descriptor)
         raise _no_lock_file(name, path)
     return descriptor
@@ -179,8 +183,8 @@ def _open(name: str, path: str) -> int:
 def _no_lock_file(name: str, path: str) -> JobUnusable:
     return JobUnusable(
         say(
-            "{path} cannot be written: {name} should be its lock file and is a link or no file "
-            "at all, which floor-rig never writes into. Move it away.",
+            "{path} cannot be written: {name} should be its lock file and is a link or not "
+            "floor-rig's, so it is left as it is. Move it away.",
             path=path,
             name=name,
         )

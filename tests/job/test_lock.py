@@ -104,7 +104,7 @@ def test_a_reader_may_not_write(job: Job, path: str, shoot: Shoot) -> None:
         reader.supersede(shot)
 
 
-@pytest.mark.parametrize("kind", ["link", "dangling link", "pipe", "folder"])
+@pytest.mark.parametrize("kind", ["link", "dangling link", "hard link", "pipe", "folder"])
 def test_what_is_no_lock_file_is_never_written_into(
     job: Any, path: Any, tmp_path: Path, kind: Any
 ) -> None:
@@ -113,9 +113,11 @@ def test_what_is_no_lock_file_is_never_written_into(
     other = tmp_path / "other.sqlite"
     other.write_bytes(Path(path).read_bytes())
     precious = tmp_path / "precious"
-    if kind == "link":
+    if kind in ("link", "hard link"):
         precious.write_text("twenty years of books")
-    if "link" in kind:
+    if kind == "hard link":
+        lock.hardlink_to(precious)
+    elif "link" in kind:
         lock.symlink_to(precious)
     elif kind == "pipe":
         os.mkfifo(lock)
@@ -123,6 +125,6 @@ def test_what_is_no_lock_file_is_never_written_into(
         lock.mkdir()
     with pytest.raises(JobUnusable, match="lock file"):
         Job.open(other, write=True, wait_s=0.0)
-    assert precious.exists() == (kind == "link")
-    if kind == "link":
+    assert precious.exists() == (kind in ("link", "hard link"))
+    if precious.exists():
         assert precious.read_text() == "twenty years of books"
