@@ -224,7 +224,7 @@ class RoomGiven:
             What is wrong is told in these.
         """
         from rig import room as rooms
-        from rig.study.described import refuse_no_room
+        from rig.study.described import refuse_no_room, with_kept
 
         if sum(one is not None for one in (self.room, self.walls, self.outline_file)) > 1:
             raise BadInput(say("Give the room once: --room, or --walls, or --outline."))
@@ -244,7 +244,7 @@ class RoomGiven:
             outline = rooms.moved_to(outline, *self.at)
         if current is not None:
             keeps_openings = not self.openings and not outline.openings
-            outline = _with_kept(outline, current, keeps_openings, not self.doors, units)
+            outline = with_kept(outline, current, keeps_openings, not self.doors, units)
         for opening in self.openings:
             outline = rooms.with_opening(outline, *opening)
         for door in self.doors:
@@ -280,27 +280,3 @@ def _crew_name(given: str) -> str:
 
 def _given(new: T | None, old: T) -> T:
     return old if new is None else new
-
-
-def _with_kept(
-    outline: "Outline", current: "Outline", openings: bool, doors: bool, units: Units
-) -> "Outline":
-    """Outline with the openings and doors that the job has already."""
-    from rig import room as rooms
-
-    try:
-        return rooms.from_rings(
-            outline.walls,
-            current.openings if openings else outline.openings,
-            current.doors if doors else (),
-            current.wall_names if len(current.walls) == len(outline.walls) else None,
-            units,
-        )
-    except BadInput as error:
-        raise BadInput(
-            say(
-                "What the job has already does not fit the new room: {error} Give --door or "
-                "--opening anew, all of them.",
-                error=error,
-            )
-        ) from None

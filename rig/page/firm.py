@@ -16,7 +16,6 @@ from rig.study.described import refuse_odd_bag
 from rig.texts import parse_toml, read_toml, text_of
 from rig.words import firm as words
 
-MOST_UPLOAD = 10_000_000
 MOST_ROWS, SPARE_ROWS = 50, 3
 BOOK_KEYS = ("currency", "tax", "margin", "hours_per_m2")
 LIST = "products.toml"

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from math import hypot
 from typing import TYPE_CHECKING
 
+from rig.devices.typed import UNITS
 from rig.errors import BadInput
 from rig.language import join, say
-from rig.page.visit import Form, room_unit
+from rig.page.visit import LONGEST_FIELD, Form, room_unit
 from rig.record import Record
+from rig.texts import text_of
 from rig.units import Units, with_point
 
 if TYPE_CHECKING:
@@ -32,12 +34,20 @@ class ShapeView(Record):
     shape: str
     unit: str
     paced: Paced
+    units: tuple[tuple[str, str], ...]
+    kept: bool
 
 
 def shape_view(form: Form, units: Units) -> ShapeView:
     """Return what a form shows of what was typed so far."""
-    shape = "walls" if form.text("shape") == "walls" else "rectangle"
-    return ShapeView(shape=shape, unit=room_unit(units), paced=paced(form.text("walls"), units))
+    told = form.text("shape")
+    return ShapeView(
+        shape=told if told in ("walls", "file") else "rectangle",
+        unit=room_unit(units),
+        paced=paced(form.text("walls"), units),
+        units=(("", say("say which")), *((one, one) for one in UNITS)),
+        kept=bool(form.text("outline_kept")),
+    )
 
 
 def shape_of(form: Form, units: Units) -> "Outline":
@@ -50,9 +60,12 @@ def shape_of(form: Form, units: Units) -> "Outline":
     """
     from rig.room import from_walls, room
 
-    if form.text("shape") == "walls":
-        with form.at("length"):
-            return from_walls(form.text("walls"))[0]
+    match form.text("shape"):
+        case "walls":
+            with form.at("length"):
+                return from_walls(form.text("walls"))[0]
+        case "file":
+            return _from_file(form)
     unit = room_unit(units)
     wide = form.length("width", say("The width"), unit, needed=say("How wide is it?"), above=0.0)
     long = form.length("depth", say("The length"), unit, needed=say("How long is it?"), above=0.0)
@@ -60,6 +73,34 @@ def shape_of(form: Form, units: Units) -> "Outline":
     assert wide is not None
     assert long is not None
     return room(wide, long)
+
+
+def _from_file(form: Form) -> "Outline":
+    """Return the outline of a file that was sent, or of one that was sent before.
+
+    What it holds is kept in the form as WKT in mm, so that a form with something else wrong, or
+    one that asks first, need not have it sent again.
+    """
+    from rig.room import from_text
+
+    sent, kept, unit = form.files.get("outline"), form.text("outline_kept"), "mm"
+    name = say("The file")
+    if sent:
+        unit = form.text("outline_unit")
+        if unit not in UNITS:
+            form.wrong["outline_unit"] = say("What are its numbers in?")
+    elif not kept:
+        form.wrong["outline"] = say("Pick the file.")
+    outline = None
+    if not form.wrong.keys() & {"outline", "outline_unit"}:
+        with form.noted("outline"):
+            text = text_of(sent, name, say("give WKT or CSV")) if sent else kept
+            outline = from_text(text, name, unit)
+            if len(outline.polygon_text) <= LONGEST_FIELD:
+                form.fields = {**form.fields, "outline_kept": outline.polygon_text}
+    form.check()
+    assert outline is not None
+    return outline
 
 
 def paces(form: Form, units: Units) -> bool:

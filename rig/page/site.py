@@ -26,7 +26,7 @@ from rig.language import current, say
 from rig.page import firm, jobs, quotes
 from rig.page.rendered import prepare, settings
 from rig.page.steps import STEPS
-from rig.page.visit import LONGEST_FIELD, Form, Served, Step, Visit, Wrong
+from rig.page.visit import LONGEST_FIELD, MOST_UPLOAD, Form, Served, Step, Visit, Wrong
 from rig.page.work import Rods, Wanted, Work
 from rig.study.rooms import has_several, in_room, names_of
 from rig.study.steps import following, stands_of
@@ -123,8 +123,8 @@ class Site:
 
     def _most_upload(self, path: str) -> int:
         """Return how many bytes of a form may come here, 0 where it brings no file."""
-        if path.partition("/")[0] == "firm":
-            return firm.MOST_UPLOAD
+        if path == "new" or path.partition("/")[0] == "firm":
+            return MOST_UPLOAD
         key = path.rpartition("/")[2]
         return STEPS[key].most_upload if key in STEPS else 0
 

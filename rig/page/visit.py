@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from rig.page.work import Rods, Wanted, Work
 
 T = TypeVar("T")
-LONGEST_FIELD = 4000
+LONGEST_FIELD = 16_000
+MOST_UPLOAD = 10_000_000
 NO_ACT, NO_PART = say("There is no such act here."), say("There is no such part.")
 
 

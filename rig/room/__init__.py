@@ -1,7 +1,7 @@
 """The plan of a room: outline, doors, walls paced out, places by walls, rasters of the floor."""
 
 from rig.room.doors import Door, wall_of
-from rig.room.files import from_file
+from rig.room.files import from_file, from_text
 from rig.room.geometry import ON_WALL_MM, Floats, Point, Ring
 from rig.room.house import Doorway, House, behind_door, doorways, house_of, moved_to, way_out
 from rig.room.outline import (
@@ -34,6 +34,7 @@ __all__ = [
     "doorways",
     "from_file",
     "from_rings",
+    "from_text",
     "from_walls",
     "house_of",
     "is_within",

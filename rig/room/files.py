@@ -32,9 +32,12 @@ def from_file(path: str | os.PathLike[str], unit: str) -> Outline:
     BadInput
         Where the file can't be read, is neither, or holds no sound outline.
     """
+    return from_text(read_text(path, say("give WKT or CSV")), Path(path).name, unit)
+
+
+def from_text(text: str, name: str, unit: str) -> Outline:
+    """Outline from the text of a file called `name`; see `from_file`."""
     size = parse_length("1", unit=unit)
-    name = Path(path).name
-    text = read_text(path, say("give WKT or CSV"))
     if re.match(r"\s*(?:SRID=\d+;)?\s*[A-Za-z]+\s*(?:ZM?|M)?\s*(?:\(|EMPTY)", text):
         return _from_wkt(re.sub(r"^\s*SRID=\d+;", "", text), size, name)
     return _from_csv(text, unit, name)

@@ -91,6 +91,11 @@ class Outline:
         small = [shapely.Polygon(ring).buffer(-1.0) for ring in self.openings]
         return tuple(one for one in small if not one.is_empty)
 
+    @property
+    def polygon_text(self) -> str:
+        """Walls and openings as WKT, in mm."""
+        return str(shapely.to_wkt(shapely.Polygon(self.walls, self.openings), trim=True))
+
     def is_in_the_way(self, tape: shapely.LineString) -> bool:
         """Whether an opening lies under a line, other than the one that it begins in."""
         start = shapely.get_point(tape, 0)

@@ -69,6 +69,30 @@ def with_product(old: Settings, used: "Used") -> Settings:
     )
 
 
+def with_kept(
+    outline: "Outline", current: "Outline", openings: bool, doors: bool, units: Units
+) -> "Outline":
+    """Return an outline with the openings and doors that the job has already, where they fit."""
+    from rig import room as rooms
+
+    try:
+        return rooms.from_rings(
+            outline.walls,
+            current.openings if openings else outline.openings,
+            current.doors if doors else (),
+            current.wall_names if len(current.walls) == len(outline.walls) else None,
+            units,
+        )
+    except BadInput as error:
+        raise BadInput(
+            say(
+                "What the job has already does not fit the new room: {error} Give --door or "
+                "--opening anew, all of them.",
+                error=error,
+            )
+        ) from None
+
+
 def refuse_no_room(outline: "Outline", units: Units) -> None:
     """Refuse walls that no room has: most likely in another unit than was meant.
 

@@ -14,6 +14,7 @@ from rig.surface.look_out import breaks_the_model, unexplained_shots
 from rig.survey.heights import NEAR_WALL_MM, outside_mm
 from rig.units import Units
 from rig.words import floor as words
+from rig.words import room as room_words
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -66,6 +67,21 @@ def outside_warnings(job: "Job", outline: Outline, kind: str) -> list[str]:
         for labels, used in ((far, False), (near, True))
         if labels
     ]
+
+
+def what_becomes(job: "Job", before: Outline, after: Outline) -> list[str]:
+    """Say what becomes of a room's shots, grid and plan where its walls or openings are changed."""
+    if (before.walls, before.openings) == (after.walls, after.openings):
+        return []
+    told = []
+    for kind in ("floor", "finished"):
+        old = set(outside_warnings(job, before, kind))
+        told += [text for text in outside_warnings(job, after, kind) if text not in old]
+    if job.points():
+        told.append(room_words.grid_is_old())
+    if job.current_plan() is not None:
+        told.append(room_words.plan_is_old(len(job.markers())))
+    return [*told, *room_words.names_gone(after, before)]
 
 
 def _few_shots(picture: Picture, units: Units) -> list[str]:

@@ -77,6 +77,15 @@ def is_now(was: str, label: str) -> str:
     return say("{was} is now {label}", was=was, label=label)
 
 
+def shots_stay(shots: int) -> str:
+    """Say what becomes of shots where the grid is laid out again."""
+    return say_many(
+        "The {count} shot so far stays and counts; the walk then asks for the new points.",
+        "The {count} shots so far stay and count; the walk then asks for the new points.",
+        shots,
+    )
+
+
 def too_wide_for(covering: str, rule: str, edge_mm: float, units: Units) -> str:
     """Say how near shots must stand for the rule of a covering, and what does instead."""
     return say(

@@ -4,7 +4,7 @@ import math
 from typing import TYPE_CHECKING
 
 from rig.units import Units
-from rig.words import join, say
+from rig.words import join, say, say_many
 
 if TYPE_CHECKING:
     from rig.room import Outline
@@ -103,6 +103,24 @@ def names_gone(outline: "Outline", before: "Outline") -> list[str]:
         return []
     gone = join(", ", before.wall_names.values())
     return [say("The walls are others now; these names of yours are gone: {gone}.", gone=gone)]
+
+
+def grid_is_old() -> str:
+    """Say what becomes of a grid and its shots where the walls change."""
+    return say(
+        "The grid is of the old walls: lay it out again then. Shots within the new walls stay and "
+        "count."
+    )
+
+
+def plan_is_old(markers: int) -> str:
+    """Say what becomes of a plan and its markers where the walls change."""
+    if not markers:
+        return say("The plan would be stale: choose it again then.")
+    return say(
+        "The plan and {markers} would be stale: choose it and lay them out again then.",
+        markers=say_many("its {count} marker", "its {count} markers", markers),
+    )
 
 
 def rule_line(key: str, amount: float, unit: str, units: Units) -> str:

@@ -385,3 +385,78 @@ def test_a_job_made_by_pages_is_the_one_made_by_commands(served: Page, tmp_path:
     assert "Bath" in report[0]
     for html, file in zip(report, ("report.html", "bath.html"), strict=True):
         assert told(html) == told((tmp_path / file).read_text())
+
+
+L_SHAPE = "POLYGON ((0 0, 4 0, 4 2, 2 2, 2 3, 0 3, 0 0), (1 1, 1.2 1, 1.2 1.2, 1 1.2, 1 1))"
+
+
+async def with_file(session: Any, url: str, path: str, data: bytes, **fields: str) -> Any:
+    """Send an outline with a form."""
+    form = aiohttp.FormData({"shape": "file", **fields})
+    form.add_field("outline", data, filename="../../plan.exe")
+    kept = {"data": form, "headers": origin(url), "allow_redirects": False}
+    async with session.post(url + path, **kept) as answer:
+        return answer.status, await answer.text()
+
+
+def test_an_outline_comes_as_a_file_and_is_known_by_its_content(
+    served: Page, tmp_path: Path
+) -> None:
+    async def work(session: Any, url: str) -> None:
+        new = {"name": "Shop", "units": "mm", "act": "make", "outline_unit": "m"}
+        for data, told in (
+            (b"\xff\xd8\xff\xe0", "no text file"),
+            (b"GIF89a not a plan", "is missing; the heading is ring,x,y"),
+            (b"POLYGON ((0 0, 4 0))", "not sound WKT"),
+        ):
+            code, text = await with_file(session, url, "new", data, **new)
+            assert (code, told in text) == (422, True), (
+                told,
+                re.findall(r"role=.alert.>([^<]*)", text),
+            )
+        code, text = await with_file(session, url, "new", L_SHAPE.encode(), **new | {"name": ""})
+        assert (code, "The file that you sent is kept" in text) == (422, True)
+        kept = re.search(r'name="outline_kept" value="([^"]+)"', text)
+        assert kept
+        again = new | {"shape": "file", "outline_kept": kept[1]}
+        assert (await post(session, url, "new", **again))[0] == 303
+        assert (await with_file(session, url, "new", b" " * 10_000_001, **new))[0] == 413
+        with_room = {"act": "add", "room": "Store", "outline_unit": "mm"}
+        store = b"ring,x,y\nw,4100,0\nw,6000,0\nw,6000,2000\nw,4100,2000\n"
+        assert (await with_file(session, url, "j/Shop/rooms", store, **with_room))[0] == 303
+
+    asked(served, work)
+    with Job.open(tmp_path / "jobs" / "Shop.sqlite") as job:
+        (_, shop), (name, store) = rooms_of(job)
+    assert (shop.area_m2, len(shop.walls), len(shop.openings)) == (pytest.approx(9.96), 6, 1)
+    assert (name, store.area_m2, min(store.walls)) == ("Store", pytest.approx(3.8), (4100.0, 0.0))
+
+
+def test_what_becomes_of_the_shots_is_told_before_the_walls_change(
+    served: Page, planned: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "jobs" / "Hall.sqlite"
+    path.write_bytes((planned / "job.sqlite").read_bytes())
+
+    async def work(session: Any, url: str) -> None:
+        walls = {"act": "walls", "shape": "rectangle", "width": "6", "depth": "6"}
+        code, text, _ = await post(session, url, "j/Hall/room", **walls)
+        assert code == 422
+        for told in ("outside the walls", "The grid is of the old walls", "would be stale"):
+            assert told in text, told
+        before = path.read_bytes()
+        sure = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', text))
+        assert walls.items() <= sure.items()
+        assert path.read_bytes() == before
+        assert (await post(session, url, "j/Hall/room", **sure, sure="yes"))[0] == 303
+        name = {"act": "name-wall", "named": "3", "wall_name": "window wall"}
+        assert (await post(session, url, "j/Hall/room", **name))[0] == 303  # it moves nothing
+        code, text, _ = await post(session, url, "j/Hall/grid", act="grid", spacing="2ft")
+        assert (code, "shots so far stay and count" in text) == (422, True)
+
+    asked(served, work)
+    with Job.open(path) as job:
+        outline = outline_of(job)
+        assert outline.area_m2 == pytest.approx(36 * 0.3048**2)
+        assert outline.wall_names == {2: "window wall"}
+        assert len(outline.doors) == 1

@@ -62,6 +62,8 @@ class _Grid(Step):
         spacing = form.length("spacing", say("The spacing"), visit.room_unit, above=0.0)
         edge = form.length("edge", say("The edge"), visit.cover_unit, minimum=0.0)
         form.check()
+        shots = len(visit.job.shots(kinds=["floor"]))
+        form.confirm([words.shots_stay(shots)] if shots else [])
         with form.at("spacing"):
             make_grid(visit.job, spacing, edge)
         return ""

@@ -29,6 +29,7 @@ class ProofView(Record):
     left: int
     points: int
     benchmark: bool
+    known: str
     rules: tuple[tuple[str, str], ...]
     rule: str
 
@@ -55,6 +56,7 @@ class _Proof(Step):
             left=len(job.unshot("finished")),
             points=len(job.points()),
             benchmark=setup in sights,
+            known=next((shot.point for shot in job.shots(kinds=["benchmark"])), "BM1"),
             rules=tuple((key, f"{key}: {visit.units.own(load_rule(key).text)}") for key in SHIPPED),
             rule=of_covering or DEFAULT_RULE,
         )

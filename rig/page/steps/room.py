@@ -10,13 +10,14 @@ from markupsafe import Markup
 from rig.errors import BadInput
 from rig.language import say
 from rig.page.drawn import look, markup
-from rig.page.visit import NO_ACT, Step, Visit
+from rig.page.shapes import ShapeView, paces, shape_of, shape_view
+from rig.page.visit import MOST_UPLOAD, NO_ACT, Step, Visit
 from rig.record import Record
-from rig.room import Outline, Point, from_rings, named_walls, room, with_door, with_opening
+from rig.room import Outline, Point, from_rings, moved_to, named_walls, with_door, with_opening
 from rig.room.geometry import along, distance, segments
-from rig.study.described import refuse_no_room
-from rig.study.findings import outside_warnings
-from rig.study.room import outline_of, set_outline
+from rig.study.described import refuse_no_room, with_kept
+from rig.study.findings import outside_warnings, what_becomes
+from rig.study.room import outline_of, set_outline, with_renamed
 from rig.units import Units
 from rig.words.room import size_warnings
 
@@ -33,11 +34,13 @@ class RoomView(Record):
     doors: tuple[str, ...]
     openings: tuple[str, ...]
     warnings: tuple[str, ...]
+    shape: ShapeView
 
 
 class _Room(Step):
     key = "room"
     of_house = "rooms"
+    most_upload = MOST_UPLOAD
 
     def view(self, visit: Visit) -> RoomView:
         from rig.drawing.points import room_drawing
@@ -58,18 +61,22 @@ class _Room(Step):
             ),
             openings=tuple(_size(ring, units) for ring in outline.openings),
             warnings=tuple(warned),
+            shape=shape_view(visit.form, units),
         )
 
-    def act(self, visit: Visit, act: str) -> str:
+    def act(self, visit: Visit, act: str) -> str | None:
+        if paces(visit.form, visit.units):
+            return None
         outline = outline_of(visit.job)
         changed = _changed(visit, outline, act)
         refuse_no_room(changed, visit.units)
-        set_outline(visit.job, changed)
+        visit.form.confirm(what_becomes(visit.job, outline, changed))
+        with visit.job.together(say("nothing was changed")):
+            set_outline(visit.job, changed)
         return ""
 
 
 def _changed(visit: Visit, outline: Outline, act: str) -> Outline:
-    form = visit.form
     match act.partition(" "):
         case "door", _, _:
             return _with_door(visit, outline)
@@ -78,16 +85,12 @@ def _changed(visit: Visit, outline: Outline, act: str) -> Outline:
         case "drop-door", _, n if n.isdigit():
             return replace(outline, doors=_without(outline.doors, int(n)))
         case "drop-opening", _, n if n.isdigit():
-            return from_rings(outline.walls, _without(outline.openings, int(n)), outline.doors)
-        case "size", _, _:
-            wide = form.length(
-                "width", say("The width"), visit.room_unit, needed=say("How wide?"), above=0
-            )
-            long = form.length(
-                "depth", say("The length"), visit.room_unit, needed=say("How long?"), above=0
-            )
-            form.check()
-            return from_rings(room(wide or 0, long or 0).walls, outline.openings, outline.doors)
+            openings = _without(outline.openings, int(n))
+            return from_rings(outline.walls, openings, outline.doors, outline.wall_names)
+        case "name-wall", _, _:
+            return _with_name(visit, outline)
+        case "walls", _, _:
+            return _with_walls(visit, outline)
     raise BadInput(NO_ACT)
 
 
@@ -118,6 +121,31 @@ def _with_door(visit: Visit, outline: Outline) -> Outline:
     with form.at("door_width"):
         x, y = a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])
         return with_door(outline, x, y, width, visit.units)
+
+
+def _with_name(visit: Visit, outline: Outline) -> Outline:
+    """Call a wall as the user does; nothing typed gives it its first name again."""
+    form = visit.form
+    wall = form.whole("named", say("The wall"), 1, len(outline.walls))
+    if wall is None:
+        form.wrong.setdefault("named", say("Which wall?"))
+    new = form.name("wall_name", say("The wall's name"), needed=False) or ""
+    form.check()
+    assert wall is not None
+    with form.at("wall_name"):
+        return with_renamed(outline, [(named_walls(outline)[wall - 1][0], new)])
+
+
+def _with_walls(visit: Visit, outline: Outline) -> Outline:
+    """Give the room other walls; its corner stays, and doors and openings that still fit."""
+    form, units = visit.form, visit.units
+    shape = shape_of(form, units)
+    if form.text("shape") != "file":
+        x, y = zip(*outline.walls, strict=True)
+        shape = moved_to(shape, min(x), min(y))
+    drop = bool(form.text("drop"))
+    with form.at("drop"):
+        return with_kept(shape, outline, not (drop or shape.openings), not drop, units)
 
 
 def _with_opening(visit: Visit, outline: Outline) -> Outline:

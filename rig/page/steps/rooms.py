@@ -8,7 +8,7 @@ from rig.errors import BadInput
 from rig.language import say
 from rig.page.drawn import look, markup
 from rig.page.shapes import ShapeView, paces, shape_of, shape_view
-from rig.page.visit import NO_ACT, Form, Step, Visit
+from rig.page.visit import MOST_UPLOAD, NO_ACT, Form, Step, Visit
 from rig.record import Record
 from rig.room import Door, Outline, behind_door, doorways, moved_to
 from rig.study.described import refuse_no_room
@@ -55,6 +55,7 @@ class RoomsView(Record):
 class _Rooms(Step):
     key = "rooms"
     of_job = True
+    most_upload = MOST_UPLOAD
 
     def view(self, visit: Visit) -> RoomsView:
         from rig.drawing.points import room_drawing
@@ -116,14 +117,16 @@ def _add(visit: Visit) -> None:
             refuse_name(names_of(visit.job), name)
     shape = shape_of(form, units)
     assert name is not None
-    door = form.text("door")
+    of_file = form.text("shape") == "file"
+    door = "" if of_file else form.text("door")
     rooms = rooms_of(visit.job)
     if door:
         placed = _behind(form, shape, rooms, door, units)
+    elif of_file and not form.text("x") and not form.text("y"):
+        placed = shape
     else:
-        placed = moved_to(
-            shape, *visit.place(say("Pick the door that it is behind, or tap its corner."))
-        )
+        asks = say("Pick the door that it is behind, or tap its corner.")
+        placed = moved_to(shape, *visit.place(asks))
     refuse_no_room(placed, units)
     with form.at("door" if door else "x"):
         add_room(visit.job, name, placed, doorway=bool(door))

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from rig.errors import BadInput
 from rig.page.drawn import look, markup
-from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
+from rig.page.visit import MOST_UPLOAD, NO_ACT, NO_PART, Served, Step, Visit
 from rig.record import Record
 from rig.report.pictures import uploaded_photo
 from rig.report.source import place_words
@@ -20,7 +20,6 @@ from rig.words import say
 from rig.words import site_log as words
 from rig.words.clock import when
 
-MOST_UPLOAD = 10_000_000
 READ = ("air", "air_rh", "floor", "moisture", "slab_rh", "emission")
 _BARE = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 

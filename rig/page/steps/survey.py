@@ -1,6 +1,8 @@
 """The survey: what to shoot, with what, from which set-up; the session is shown on its own page."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import count
 
 from rig.errors import BadInput
 from rig.language import say
@@ -26,6 +28,7 @@ class SurveyView(Record):
     left: int
     points: int
     benchmarks: tuple[str, ...]
+    benchmark: str
     shots: tuple[tuple[str, str], ...]
 
 
@@ -35,11 +38,13 @@ class _Survey(Step):
     def view(self, visit: Visit) -> SurveyView:
         job = visit.job
         shots = job.shots(kinds=["floor"])
+        known = list(dict.fromkeys(s.point for s in job.shots(kinds=["benchmark"])))
         return SurveyView(
             source=source_view(visit),
             left=len(job.unshot("floor")),
             points=len(job.points()),
-            benchmarks=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["benchmark"]))),
+            benchmarks=tuple(known),
+            benchmark=_free_benchmark(known),
             shots=tuple((shot.point, visit.units.length(shot.reading_mm)) for shot in shots),
         )
 
@@ -50,6 +55,9 @@ class _Survey(Step):
         match act.partition(" "):
             case "benchmark", _, _:
                 wish = benchmark_wish(visit, setup)
+            case "sight", _, known if known:
+                form.check()
+                wish = SurveyWish(kind="benchmark", labels=(known,), setup=setup)
             case "threshold", _, _:
                 label = form.name("threshold", say("The threshold's name"))
                 at = visit.place(say("Where is it?"))
@@ -71,6 +79,12 @@ class _Survey(Step):
         if part != "rods":
             raise BadInput(NO_PART)
         return "rods.html", rods_in_reach()
+
+
+def _free_benchmark(known: Sequence[str]) -> str:
+    """Return a name that no benchmark has yet."""
+    taken = {label.casefold() for label in known}
+    return next(name for n in count(1) if (name := f"BM{n}").casefold() not in taken)
 
 
 STEP = _Survey()
