@@ -13,7 +13,7 @@ from PIL import Image
 
 from rig.job.store import Job
 from rig.page.server import Page
-from rig.page.steps.site import MOST_UPLOAD
+from rig.page.visit import MOST_UPLOAD
 from rig.study.site_log import photos_of, site_log
 from tests.page.test_server import asked, status
 from tests.page.test_site import NEW, origin, post
