@@ -112,6 +112,7 @@ def _of_job(
     from rig.cli.progress import working
     from rig.flatness.rules import load_rule
     from rig.job.store import Job
+    from rig.study.kept_proof import keep_proof
     from rig.study.lasers import set_place
     from rig.study.proof_answer import proof
     from rig.study.rooms import in_room, refuse_several
@@ -123,7 +124,13 @@ def _of_job(
         rule = rule or load_rule(_rule_of(job))
         for setup, place in laser_places(job, laser_at).items():
             set_place(job, setup, place)
-        return proof(job, outline_of(job), rule, confidence, kind), job.units
+        told, units, room = (
+            proof(job, outline_of(job), rule, confidence, kind),
+            job.units,
+            job.room,
+        )
+    keep_proof(path, told, room)
+    return told, units
 
 
 def _rule_of(job: Job) -> str:

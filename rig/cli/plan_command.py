@@ -62,6 +62,12 @@ class _HoldType(Lengths):
     metavar="RULE",
     help="Instead of a pour: the least work that passes a tolerance rule; see rig rules.",
 )
+@click.option(
+    "--history",
+    "history_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="What this crew and this product took before: the file of rig office expect --out.",
+)
 @click.option("--short-cost", type=Money(), help="Price of running short, a bag.")
 @click.option("--spare-cost", type=Money(), help="Price of a bag left over.")
 @laser_place_option
@@ -79,6 +85,7 @@ def command(
     max_slope: float | None,
     holds: "tuple[HoldGiven, ...]",
     patch: str | None,
+    history_file: Path | None,
     laser_at: tuple[tuple[str | None, tuple[float, float]], ...],
     confidence: float,
     together: bool,
@@ -92,9 +99,16 @@ def command(
     The plane lies so high that the minimum cover is kept everywhere with the confidence.
     """
     _check_slope(level, flat, max_slope)
+    from rig.quantities.expected import read_history
     from rig.study.plane import PlanWish
 
-    wish = PlanWish(max_slope=max_slope, holds=holds, confidence=confidence, **costs)
+    wish = PlanWish(
+        max_slope=max_slope,
+        holds=holds,
+        confidence=confidence,
+        history=None if history_file is None else read_history(history_file),
+        **costs,
+    )
     wish.check()
     if patch is not None:
         from rig.cli.patch_text import patch_floor

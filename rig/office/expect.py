@@ -4,7 +4,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rig.office import books
-from rig.quantities.history import Cell, Expectation, History, sums_of
+from rig.quantities.expected import Expectation
+from rig.quantities.history import Cell, History, sums_of
 
 if TYPE_CHECKING:
     from rig.office.place import Place

@@ -14,11 +14,9 @@ is mixed over a grid of both standard deviations, each with a flat prior (Gelman
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -26,14 +24,12 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq, minimize
 from scipy.special import stdtr
 
-from rig.errors import BadInput, CannotAnswer
-from rig.language import say
-from rig.record import Record, from_json
-from rig.texts import read_text
+from rig.errors import CannotAnswer
+from rig.quantities.expected import Expectation, Factor, Jobs, Spread
+from rig.words import say
 
 Floats = NDArray[np.float64]
 
-FORMAT = say("floor-rig history 1")
 FEWEST_JOBS = 3
 """With fewer there is nothing to tell the jobs' own spread from a crew's."""
 _GRID = np.concatenate([np.linspace(0.0, 1.0, 9), np.geomspace(1.3, 4.0, 5)])
@@ -49,63 +45,6 @@ class Past:
     product: str | None
     temperature_c: float | None
     log_ratio: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Factor(Record):
-    """Bags used over bags stated: at even odds, and the central 95 %."""
-
-    p50: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Jobs(Record):
-    """How many jobs of this crew and of this product there are."""
-
-    crew: int
-    product: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spread(Record):
-    """Standard deviations of the log of the ratio."""
-
-    crew: float
-    product: float
-    job: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Expectation(Record):
-    """What the next job takes by the past, as `rig office expect --json` prints it.
-
-    Attributes
-    ----------
-    factor : Factor
-        What to multiply the bags with that the plan states at even odds.
-    jobs : Jobs
-    sd : Spread
-        Between crews, between products, from job to job.
-    doubt : Spread
-        What is still not known of this crew and of this product; `job` as in `sd`.
-    crew, product : str or None
-    temperature_c : float or None
-    as_of : str or None
-        Of the books.
-    format : str
-    """
-
-    factor: Factor
-    jobs: Jobs
-    sd: Spread
-    doubt: Spread
-    crew: str | None = None
-    product: str | None = None
-    temperature_c: float | None = None
-    as_of: str | None = None
-    format: str = FORMAT
 
 
 @dataclass(frozen=True)
@@ -435,34 +374,3 @@ def _quantile(share: float, weight: Floats, means: Floats, spread: Floats, freed
 
     reach = 100.0 * float(spread.max())
     return float(brentq(over, float(means.min()) - reach, float(means.max()) + reach, xtol=1e-10))
-
-
-def read_history(path: Path) -> Expectation:
-    """Read what `rig office expect --out` wrote.
-
-    Raises
-    ------
-    BadInput
-        It is no such file.
-    """
-    text = read_text(path, say("a history is what rig office expect --out wrote"))
-    try:
-        told = json.loads(text)
-        if not isinstance(told, dict) or told.get("format") != FORMAT:
-            raise ValueError(path)
-        found = from_json(Expectation, told)
-    except (ValueError, RecursionError):
-        raise BadInput(
-            say(
-                "{path} is no history: write one with rig office expect --out {name}",
-                path=path,
-                name=path.name,
-            )
-        ) from None
-    numbers = (
-        *(found.factor.p50, found.factor.low, found.factor.high),
-        *(1.0 + one for one in (found.doubt.crew, found.doubt.product, found.doubt.job)),
-    )
-    if not all(0.0 < one < 100.0 for one in numbers):
-        raise BadInput(say("{path} has a figure that cannot be; write it anew.", path=path))
-    return found

@@ -14,6 +14,7 @@ from scipy.special import ndtr, ndtri
 from rig.errors import BadInput
 from rig.language import numeral, say
 from rig.quantities.bags import BagSheet
+from rig.quantities.expected import Expectation
 
 # How far the poured surface as a whole comes to lie from the plane that was chosen, and how much
 # the yield of a delivery differs from its sheet's: common practice, no source.
@@ -119,6 +120,27 @@ def joint_stock(floors: Sequence[Floor], sheet: BagSheet, confidence: float = 0.
     sd = math.sqrt(variance)
     shares = {name: part**2 / variance if variance > 0 else 0.0 for name, part in parts.items()}
     return Safety(confidence, more * mean, sd, max(float(ndtri(confidence)) * sd, 0.0), shares)
+
+
+def with_history(safety: Safety, past: Expectation) -> Safety:
+    """Return a budget as the past of this crew and this product has it, with a part for each.
+
+    All is more or less by the same factor; what is still not known of the crew and the product is
+    independent of the rest.
+    """
+    mean = past.factor.p50 * safety.mean_l
+    variance = (past.factor.p50 * safety.sd_l) ** 2
+    parts = {name: share * variance for name, share in safety.shares.items()}
+    parts |= {"crew": (mean * past.doubt.crew) ** 2, "product": (mean * past.doubt.product) ** 2}
+    whole = sum(parts.values())
+    sd = math.sqrt(whole)
+    return Safety(
+        safety.confidence,
+        mean,
+        sd,
+        max(float(ndtri(safety.confidence)) * sd, 0.0),
+        {name: part / whole if whole > 0 else 0.0 for name, part in parts.items()},
+    )
 
 
 def best_purchase(

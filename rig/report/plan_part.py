@@ -154,6 +154,10 @@ def quantities_section(told: PlanTold) -> Section:
         (say("Stock for safety"), words.safety_stock(answer.safety.bags, answer.safety.shares)),
         (say("Dead load of the compound"), words.dead_load(load.mean, load.max, units)),
     ]
+    if answer.history is not None:
+        past = answer.history
+        told_past = words.by_the_past(past.factor, past.jobs.crew, past.jobs.product)
+        rows.append((say("By the past"), told_past))
     if volume.triangulated:
         rows.insert(1, (say("By flat triangles between shots"), units.volume(volume.triangulated)))
     bought = answer.purchase

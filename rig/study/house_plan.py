@@ -4,7 +4,7 @@ import math
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING
 
@@ -14,9 +14,9 @@ import shapely
 from rig.errors import BadInput, RigError
 from rig.quantities.bags import sheet_of
 from rig.quantities.materials import Material
-from rig.quantities.safety import Floor, joint_stock
+from rig.quantities.safety import Floor, joint_stock, with_history
 from rig.quantities.volume import Volume, volume_of
-from rig.record import Record
+from rig.record import OMITTED, Record
 from rig.room import Doorway, House, Outline, doorways
 from rig.study.acts import kept_in
 from rig.study.laser_budget import share_of, shared_volume_l, ties_over
@@ -25,6 +25,7 @@ from rig.study.looks import WorthLook
 from rig.study.picture import Picture, picture_of
 from rig.study.plan_answer import (
     bags_answer,
+    history_answer,
     keep_plan,
     materials_of,
     min_cover_of,
@@ -37,6 +38,7 @@ from rig.study.plane import HoldGiven, PlanWish, ground_of, threshold_hold
 from rig.study.planned import (
     BagsAnswer,
     CoverAnswer,
+    HistoryAnswer,
     LiftAnswer,
     LoadAnswer,
     PlanAnswer,
@@ -126,6 +128,7 @@ class HousePlan(Record):
     bags_apart : BagsApart
         An order for each room, added up.
     safety : SafetyAnswer
+    history : HistoryAnswer or None
     lifts : int
         The most of a room.
     dead_load_kpa : LoadAnswer
@@ -146,6 +149,7 @@ class HousePlan(Record):
     bags: BagsAnswer
     bags_apart: BagsApart
     safety: SafetyAnswer
+    history: HistoryAnswer | None = field(default=None, metadata=OMITTED)
     lifts: int
     dead_load_kpa: LoadAnswer
     doorways: tuple[Step, ...]
@@ -339,10 +343,13 @@ def _floor(job: "Job", picture: Picture, answer: PlanAnswer) -> Floor:
 
 def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan:
     sheet, confidence = sheet_of(job.settings), rooms[0].answer.confidence
-    safety = joint_stock([one.floor for one in rooms], sheet, confidence)
+    safety, past = joint_stock([one.floor for one in rooms], sheet, confidence), None
+    if rooms[0].wish.history is not None:
+        safety = with_history(safety, rooms[0].wish.history)
+        past = history_answer(rooms[0].wish.history, safety, sheet)
     buy = whole_bags(safety.need_l(confidence), sheet)
     mean_l = sum(one.floor.mean_l for one in rooms)
-    bags = bags_answer(mean_l, safety, sheet, buy)
+    bags = bags_answer(mean_l * (1.0 if past is None else past.factor), safety, sheet, buy)
     house = house_outline(job)
     answers = [one.answer for one in rooms]
     areas = [one.floor.area_m2 for one in rooms]
@@ -358,6 +365,7 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
         bags=bags,
         bags_apart=_bags_apart(answers),
         safety=safety_answer(safety, sheet),
+        history=past,
         lifts=max(one.lifts for one in answers),
         dead_load_kpa=_load(answers, areas),
         doorways=steps,

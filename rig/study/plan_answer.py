@@ -8,14 +8,17 @@ import numpy as np
 
 from rig.errors import CannotAnswer, JobUnusable
 from rig.quantities.bags import BagSheet, bags_for, sheet_of
+from rig.quantities.expected import Expectation
 from rig.quantities.load import DeadLoad, dead_load
 from rig.quantities.materials import Material, materials_for, rules_of, rules_with
-from rig.quantities.safety import Safety, best_purchase, safety_stock
+from rig.quantities.safety import Safety, best_purchase, safety_stock, with_history
 from rig.quantities.volume import Volume, volume_under, widened
 from rig.record import from_json
 from rig.study.findings import warnings_of
 from rig.study.floor_answer import high_of
 from rig.study.laser_budget import (
+    BudgetRow,
+    Part,
     plan_budget,
     share_of,
     shared_volume_l,
@@ -36,6 +39,9 @@ from rig.study.planned import (
 )
 from rig.study.planned import (
     GrindSpot as GrindSpot,
+)
+from rig.study.planned import (
+    HistoryAnswer as HistoryAnswer,
 )
 from rig.study.planned import (
     LiftAnswer as LiftAnswer,
@@ -147,11 +153,17 @@ def plan_answer(
     budget = plan_budget(job, plain, share, ties_mm, at_thinnest, alone)
     volume = widened(alone, shared_volume_l(share, ties_mm, floor.area_mm2))
     safety = safety_stock(volume.mean_l, volume.sd_l, volume.area_m2, sheet, confidence)
+    past = None
+    if wish.history is not None:
+        safety = with_history(safety, wish.history)
+        past = history_answer(wish.history, safety, sheet)
+        budget = replace(budget, rows=(*budget.rows, _bags_row(past, safety, sheet)))
     purchase = None
     if wish.short_cost is not None and wish.spare_cost is not None:
         purchase = best_purchase(safety, sheet, wish.short_cost, wish.spare_cost)
     buy = whole_bags(safety.need_l(confidence), sheet) if purchase is None else purchase.bags
-    bags = bags_answer(volume.mean_l, safety, sheet, buy)
+    likely_l = volume.mean_l * (1.0 if past is None else past.factor)
+    bags = bags_answer(likely_l, safety, sheet, buy)
     layers = _layers(plane, floor, settings)
     load = dead_load(cover.mean_mm, cover.max_mm, sheet.density_kg_m3)
     return PlanAnswer(
@@ -171,6 +183,7 @@ def plan_answer(
         lifts_plan=_lifts(layers, volume.mean_l, bags.p50),
         dead_load_kpa=LoadAnswer(mean=load.mean_kpa, max=load.max_kpa),
         roughness_mm=float(np.sqrt(picture.surface.nugget_mm2)),
+        history=past,
         purchase=purchase,
         grind=None
         if ground is None
@@ -249,10 +262,40 @@ def grind_first(answer: PlanAnswer) -> list[str]:
     return [words.grind_first(len(answer.spots))] if answer.spots else []
 
 
+def history_answer(past: Expectation, safety: Safety, sheet: BagSheet) -> HistoryAnswer:
+    """Return what the past does to the bags of a budget that it is in."""
+    bags = safety.mean_l / sheet.yield_l
+    return HistoryAnswer(
+        factor=past.factor.p50,
+        crew=past.crew,
+        product=past.product,
+        jobs=past.jobs,
+        crew_bags=bags * past.doubt.crew,
+        product_bags=bags * past.doubt.product,
+    )
+
+
+def _bags_row(past: HistoryAnswer, safety: Safety, sheet: BagSheet) -> BudgetRow:
+    sd = safety.sd_l / sheet.yield_l
+    rest = max(sd**2 - past.crew_bags**2 - past.product_bags**2, 0.0) ** 0.5
+    return BudgetRow(
+        quantity=words.bags_needed(),
+        unit=words.in_bags(),
+        parts=(
+            Part(source=words.floor_and_mixing(), stderr=rest),
+            Part(source=words.this_crew(), stderr=past.crew_bags),
+            Part(source=words.this_product(), stderr=past.product_bags),
+        ),
+        stderr=sd,
+    )
+
+
 def _wish(inputs: Mapping[str, Any]) -> PlanWish:
     known = {name: value for name, value in inputs.items() if name not in ("target", "room")}
     holds = tuple(one if isinstance(one, str) else tuple(one) for one in known.pop("holds", ()))
-    return PlanWish(**known, holds=holds)
+    past = known.pop("history", None)
+    history = None if past is None else from_json(Expectation, past)
+    return PlanWish(**known, holds=holds, history=history)
 
 
 def _cover(floor: Ground, plane: Plane, units: Units) -> Cover:

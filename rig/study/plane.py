@@ -1,14 +1,15 @@
 """Chooses a job's finished plane over its modelled floor: level, held, sloping, or ground for."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInput
-from rig.record import Record
+from rig.quantities.expected import Expectation
+from rig.record import OMITTED, Record
 from rig.room import contains, where
 from rig.study.lasers import shots_of
 from rig.study.picture import Picture
@@ -44,6 +45,8 @@ class PlanWish(Record):
     short_cost, spare_cost : float or None
         Money a bag.
     confidence : float
+    history : Expectation or None
+        What this crew and this product took before.
     """
 
     max_slope: float | None = None
@@ -53,6 +56,7 @@ class PlanWish(Record):
     short_cost: float | None = None
     spare_cost: float | None = None
     confidence: float = 0.95
+    history: Expectation | None = field(default=None, metadata=OMITTED)
 
     def check(self) -> None:
         """Refuse prices that go together where one of them is missing."""

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from rig.quantities.expected import Jobs
 from rig.quantities.materials import Material
 from rig.quantities.safety import Purchase
 from rig.quantities.volume import ONE_SIDED_95
@@ -110,6 +111,29 @@ class SafetyAnswer(Record):
     stock_l: float
     bags: float
     shares: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryAnswer(Record):
+    """What the past of this crew and this product does to the bags.
+
+    Attributes
+    ----------
+    factor : float
+        On the bags that the floor alone would take.
+    crew, product : str or None
+    jobs : Jobs
+        Of each.
+    crew_bags, product_bags : float
+        What is still not known of each, as a standard uncertainty.
+    """
+
+    factor: float
+    crew: str | None
+    product: str | None
+    jobs: Jobs
+    crew_bags: float
+    product_bags: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,6 +270,7 @@ class PlanAnswer(Record):
     lifts_plan: tuple[LiftAnswer, ...] = ()
     dead_load_kpa: LoadAnswer
     roughness_mm: float
+    history: HistoryAnswer | None = field(default=None, metadata=OMITTED)
     purchase: Purchase | None = field(default=None, metadata=OMITTED)
     grind: GrindAnswer | None = field(default=None, metadata=OMITTED)
     materials: tuple[Material, ...]

@@ -152,6 +152,8 @@ def safety_stock(bags: float, shares: Mapping[str, float]) -> str:
         "plane": say("where the high point lets the plane lie"),
         "yield": say("what a bag gives"),
         "waste": say("what is spilt"),
+        "crew": say("what this crew takes"),
+        "product": say("what this product takes"),
     }
     parts = [
         f"{share:.0%} {open_because.get(name, name)}"
@@ -246,3 +248,39 @@ def grind_spot(
 def rule_changes() -> str:
     """Say how a rule for materials is changed."""
     return say("Change a rule: rig edit --material KEY=VALUE")
+
+
+def bags_needed() -> str:
+    """Return what a row of the budget is of: the bags that the job will take."""
+    return say("bags")
+
+
+def in_bags() -> str:
+    """Return the unit of bags in a budget."""
+    return say("bags")
+
+
+def floor_and_mixing() -> str:
+    """Name the doubt that is neither the crew's nor the product's."""
+    return say("the floor, the plane, the mixing")
+
+
+def this_crew() -> str:
+    """Name the doubt of how this crew works."""
+    return say("this crew")
+
+
+def this_product() -> str:
+    """Name the doubt of what this product gives."""
+    return say("this product")
+
+
+def by_the_past(factor: float, crew: int, product: int) -> str:
+    """Say what the past makes of the bags."""
+    return say(
+        "{factor} of what the floor alone takes, by {crew} of this crew and {product} with this "
+        "product",
+        factor=numeral(factor, ".0%"),
+        crew=say_many("{count} job", "{count} jobs", crew),
+        product=say_many("{count} job", "{count} jobs", product),
+    )

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInput, CannotAnswer
-from rig.quantities.history import History, Past, cells_of, read_history, sums_of
+from rig.quantities.expected import read_history
+from rig.quantities.history import History, Past, cells_of, sums_of
 from tests.quantities.history_trials import trial
 
 
