@@ -62,8 +62,10 @@ MOST_PHOTOS = 2
     "photos",
     type=click.Path(path_type=Path, dir_okay=False),
     multiple=True,
-    help="A photo for the customer's page. Twice at most.",
+    help="A photo for the customer's page. Twice at most.  [default: the first and the last that "
+    "rig log keeps]",
 )
+@click.option("--no-photos", is_flag=True, help="No photo on the customer's page.")
 @click.option("--drawings", is_flag=True, help="Write each drawing beside it too, as SVG.")
 @click.option(
     "--check",
@@ -84,6 +86,7 @@ def command(
     more: str | None,
     whose: str,
     photos: tuple[Path, ...],
+    no_photos: bool,
     drawings: bool,
     checked: Path | None,
     confidence: float,
@@ -97,17 +100,19 @@ def command(
     from rig.cli.progress import working
     from rig.job.store import Job
     from rig.report.contents import report_of
+    from rig.report.parts_alone import buy_text
     from rig.report.source import Options
     from rig.study.rooms import in_room, refuse_several
 
     options = Options(rule, patch, confidence, audience, only, more == "appendix")
     if checked is None:
-        _refuse_apart(options, whose, photos)
-    handover = _handover(whose, photos) if audience == "customer" or checked else None
+        _refuse_apart(options, whose, photos, no_photos)
+    wanted = () if no_photos else photos or None
+    handover = _handover(whose, wanted) if audience == "customer" or checked else None
     mend_pour(job_path)
     with Job.open(job_path) as job:
         in_room(job, room_name)
-        if audience == "customer" or only is not None or patch is not None:
+        if patch is not None:
             refuse_several(job)
         if checked is not None:
             return _check(job, job_path, checked, handover, as_json)
@@ -115,7 +120,7 @@ def command(
         with working(say("Drawing the report")):
             made = int(time.time())
             report = report_of(job, outline_of(job), options, job_path.stem, made, handover)
-            text = _text(job, options, job_path.stem)
+            text = buy_text(job_path.stem, report.sections) if only == "buy" else ""
             files = _write(report, html, drawings, text)
     lines = [text, ""] if text else []
     lines += [say("The report is written:"), *(f"  {path}" for path in files)]
@@ -124,12 +129,16 @@ def command(
     return 0
 
 
-def _refuse_apart(options: "Options", whose: str, photos: tuple[Path, ...]) -> None:
+def _refuse_apart(
+    options: "Options", whose: str, photos: tuple[Path, ...], no_photos: bool
+) -> None:
     """Refuse options that do not go together."""
     if (whose or photos) and options.audience == "crew":
         raise BadInput(say("--whose and --photo are of the customer's page: --for customer."))
     if options.only is not None and options.audience == "customer":
         raise BadInput(say("--only is of the crew's report; leave out --for customer."))
+    if photos and no_photos:
+        raise BadInput(say("Give --photo or --no-photos, not both."))
     if len(photos) > MOST_PHOTOS:
         raise BadInput(
             say(
@@ -155,7 +164,7 @@ def _place(out: Path, options: "Options") -> Path:
     return (out / f"{name}.html").absolute()
 
 
-def _handover(whose: str, photos: tuple[Path, ...]) -> "Handover":
+def _handover(whose: str, photos: tuple[Path, ...] | None) -> "Handover":
     """What only the user knows of the customer's page, and the firm's own head."""
     from rig.products.firm import load_firm
     from rig.report.document import Letterhead
@@ -167,17 +176,8 @@ def _handover(whose: str, photos: tuple[Path, ...]) -> "Handover":
     logo = kept_logo(firm.logo_data)
     letterhead = Letterhead(firm.name, firm.address, logo) if firm.name or logo else None
     name = name_of(whose, "--whose") if whose.strip() else ""
-    return Handover(name, letterhead, tuple(photo_of(photo) for photo in photos))
-
-
-def _text(job: "Job", options: "Options", name: str) -> str:
-    """The list to shop by as text to send; empty for all else."""
-    from rig.report.parts_alone import buy_text
-    from rig.report.source import Source
-
-    if options.only != "buy":
-        return ""
-    return buy_text(Source(job, outline_of(job), options, name))
+    taken = None if photos is None else tuple(photo_of(photo) for photo in photos)
+    return Handover(name, letterhead, taken)
 
 
 def _write(report: "Report", html: Path, drawings: bool, text: str) -> list[str]:

@@ -1,17 +1,23 @@
 """From a job at any stage to a report: a glance first, then part by part what there is."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rig import __version__
 from rig.language import say, say_many
 from rig.report.appendix_part import appendix_section, cautions_section
-from rig.report.customer_part import title_of
+from rig.report.customer_part import handed, handed_over, title_of
 from rig.report.document import Facts, Report, Section, section
-from rig.report.house_part import house_sections
+from rig.report.house_part import (
+    house_buy_sheet,
+    house_handed_over,
+    house_marker_sheets,
+    house_sections,
+)
 from rig.report.parts_alone import buy_sheet, customer_pages, first_that_fits, marker_sheets
 from rig.report.patch_part import patches_section
+from rig.report.pictures import logged_photos
 from rig.report.plan_part import (
     markers_section,
     no_plan,
@@ -26,6 +32,7 @@ from rig.report.source import Handover, Options, Source
 from rig.report.stamp import stamp_of
 from rig.report.survey_part import floor_part, instruments_section, job_section
 from rig.study.rooms import has_several
+from rig.words import rooms as words
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -81,25 +88,41 @@ def report_of(
             title_shown=shown,
         )
 
-    def on_a_page(tries: Iterable[tuple[Section, ...]], title: str) -> Report:
+    def fits(sections: Sequence[Section]) -> bool:
         from rig.report.pdf import pages_of
 
-        made_so = (report(title, made, sections, False) for sections in tries)
-        return first_that_fits(made_so, lambda one: pages_of(one) == 1)
+        return pages_of(report("", made, sections, False)) == 1
 
+    several = has_several(job)
+    titled = name if job.room is None else words.job_and_room(name, job.room.name)
     match options.only:
         case "markers":
-            return on_a_page(marker_sheets(source), say("Marker sheet: {name}", name=name))
+            title = say("Marker sheet: {name}", name=titled)
+            if several:
+                sheets = house_marker_sheets(job, options, name, lambda one: fits((one,)))
+                return report(title, made, sheets, False)
+            return report(title, made, first_that_fits(marker_sheets(source), fits), False)
         case "buy":
-            return report(say("To buy: {name}", name=name), made, buy_sheet(source), False)
+            bought = house_buy_sheet(job) if several else buy_sheet(source)
+            return report(say("To buy: {name}", name=titled), made, bought, False)
     if options.audience == "customer":
         told = handover or Handover()
-        page = on_a_page(customer_pages(source, told), title_of(source, told))
+        if told.photos is None:
+            told = replace(told, photos=logged_photos(job))
+        over = (
+            house_handed_over(job, source, options, name)
+            if several
+            else handed_over(source, [handed(source)])
+        )
+        sections = first_that_fits(customer_pages(over, told), fits)
+        page = report(title_of(over, told), made, sections, False)
         if not options.appendix:
             return page
-        first, *others = _technical(source, job_hash)
+        first, *others = (
+            house_sections(job, options, name) if several else _technical(source, job_hash)
+        )
         return replace(page, sections=(*page.sections, replace(first, new_page=True), *others))
-    if has_several(job):
+    if several:
         return report(
             say("Rooms: {name}", name=name), made, house_sections(job, options, name), True
         )
@@ -107,7 +130,7 @@ def report_of(
         "{made} Best estimates with their doubt; where none is told, none is known.", made=made
     )
     return report(
-        say("Floor report: {name}", name=name), subtitle, _technical(source, job_hash), True
+        say("Floor report: {name}", name=titled), subtitle, _technical(source, job_hash), True
     )
 
 

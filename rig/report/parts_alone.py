@@ -1,10 +1,11 @@
 """Sheets of one part: the markers to carry round, the list to shop by, the customer's page."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
 from rig.errors import CannotAnswer
-from rig.report.customer_part import HIGHS_MM, customer_section, letter_section, reliefs_of
+from rig.quantities.materials import Material
+from rig.report.customer_part import HIGHS_MM, HandedOver, customer_section, letter_section
 from rig.report.document import Section, Table, Words, section
 from rig.report.plan_part import markers_section, stale_words
 from rig.report.source import Handover, Source
@@ -44,23 +45,24 @@ def buy_sheet(source: Source) -> tuple[Section, ...]:
         raise CannotAnswer(say("Nothing is planned yet. First: rig plan"))
     answer = source.plan.answer
     stale = source.job.changed_since(source.plan.row, bags=True)
-    rows = tuple((one.item, one.text) for one in answer.materials)
-    return (
-        section(
-            "buy",
-            say("To buy"),
-            stale_words(stale),
-            Words(words.buy(answer.bags.buy, answer.confidence), "lead"),
-            Table("", ("What", say("How much")), rows),
-        ),
+    return (buy_list(answer.materials, words.buy(answer.bags.buy, answer.confidence), stale),)
+
+
+def buy_list(materials: Sequence[Material], buy: str, stale: Sequence[str]) -> Section:
+    """Return a list to shop by; `buy` says how many bags, `stale` what changed since."""
+    return section(
+        "buy",
+        say("To buy"),
+        stale_words(list(stale)),
+        Words(buy, "lead"),
+        Table("", ("What", say("How much")), tuple((one.item, one.text) for one in materials)),
     )
 
 
-def buy_text(source: Source) -> str:
-    """Return the list as plain lines to send; raises as `buy_sheet` does."""
-    (told,) = buy_sheet(source)
-    lines = [source.name]
-    for block in told.blocks:
+def buy_text(name: str, sections: Sequence[Section]) -> str:
+    """Return a list to shop by as plain lines to send."""
+    lines = [name]
+    for block in (block for told in sections for block in told.blocks):
         if isinstance(block, Words):
             lines.append(block.text)
         elif isinstance(block, Table):
@@ -68,11 +70,11 @@ def buy_text(source: Source) -> str:
     return join("\n", lines)
 
 
-def customer_pages(source: Source, handover: Handover) -> Iterator[tuple[Section, ...]]:
+def customer_pages(told: HandedOver, handover: Handover) -> Iterator[tuple[Section, ...]]:
     """Return the customer's page with its maps and photos ever smaller."""
-    letter, reliefs = letter_section(handover), reliefs_of(source)
+    letter = letter_section(handover)
     for highs in HIGHS_MM:
-        page = customer_section(source, handover, reliefs, highs)
+        page = customer_section(told, handover, highs)
         yield (page,) if letter is None else (letter, page)
 
 

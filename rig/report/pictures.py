@@ -7,11 +7,16 @@ import io
 import warnings
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
 from rig.files import read_whole
 from rig.language import say
 from rig.report.document import Photo
+from rig.study.site_log import photos_of
+
+if TYPE_CHECKING:
+    from rig.job.store import Job
 
 MOST_BYTES = 60_000_000
 MOST_PIXELS = dict.fromkeys(("JPEG", "PNG", "WEBP", "GIF"), 120_000_000)
@@ -39,13 +44,27 @@ def logo_of(path: Path) -> Photo:
 
 def kept_logo(data: bytes | None) -> Photo | None:
     """Return a logo that was kept, or None where that is no picture any more."""
+    return None if data is None else _kept(data, "image/png")
+
+
+def logged_photos(job: "Job") -> tuple[Photo, ...]:
+    """Return the first and the last photo that was logged on the site; fewer where there are."""
+    room = job.room
+    found = []
+    for entry, data in photos_of(job):
+        x_mm, y_mm = entry.x_mm, entry.y_mm
+        if room is None or x_mm is None or y_mm is None or room.has(x_mm, y_mm):
+            photo = _kept(data, "image/jpeg", entry.text or "")
+            found += [] if photo is None else [photo]
+    return tuple(found if len(found) < 3 else (found[0], found[-1]))
+
+
+def _kept(data: bytes, media_type: str, caption: str = "") -> Photo | None:
     from PIL import Image
 
-    if data is None:
-        return None
     try:
         with Image.open(io.BytesIO(data)) as image:
-            return Photo(data, "image/png", *image.size)
+            return Photo(data, media_type, *image.size, caption)
     except (OSError, ValueError, SyntaxError):
         return None
 

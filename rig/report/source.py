@@ -72,12 +72,13 @@ class Handover:
         Whose floor it is.
     letterhead : Letterhead or None
         The firm's.
-    photos : tuple of Photo
+    photos : tuple of Photo or None
+        None is those of the site's log.
     """
 
     whose: str = ""
     letterhead: Letterhead | None = None
-    photos: tuple[Photo, ...] = ()
+    photos: tuple[Photo, ...] | None = None
 
 
 def look_of(outline: Outline, units: Units) -> Look:

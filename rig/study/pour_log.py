@@ -72,17 +72,32 @@ def _made(job: "Job") -> "list[StoredEvent]":
 
 def lifts_poured(job: "Job") -> list[int | None]:
     """Return which lifts were poured to their end, in their order; None is all at once."""
-    if not job.events(["pour_done"]):
-        return []
-    lift_of = {one.id: one.data["inputs"].get("lift") for one in _made(job)}
-    return [
-        lift_of[session.capture["pour_plan"]]
+    return [plan.data["inputs"].get("lift") for _, plan in _here(job) if plan is not None]
+
+
+def _done(job: "Job") -> "Iterator[tuple[StoredEvent, StoredEvent | None]]":
+    """Yield the end of each pour, in whichever room, and the pour plan that it went by."""
+    done = job.events(["pour_done"])
+    if not done:
+        return
+    plans = {one.id: one for one in job.events(["pour_plan"])}
+    plan_of = {
+        message.id: plans.get(session.capture.get("pour_plan", 0))
         for session in job.sessions()
         if session.kind == "pour"
-        and session.capture.get("pour_plan") in lift_of
-        and any(one.what == "event" and one.kind == "pour_done"
-                for one in job.stored_messages(session.id))
-    ]  # fmt: skip
+        for message in job.stored_messages(session.id)
+        if message.what == "event" and message.kind == "pour_done"
+    }
+    for event in done:
+        yield event, plan_of.get(event.id)
+
+
+def _here(job: "Job") -> "Iterator[tuple[StoredEvent, StoredEvent | None]]":
+    """Yield those of `_done` that are of the room that a job is narrowed to."""
+    room = job.room
+    for event, plan in _done(job):
+        if room is None or (plan is not None and room.has_plan(plan.data["inputs"])):
+            yield event, plan
 
 
 def current_pour_plan(job: "Job", plan: "Plan") -> StandingPour:
@@ -128,18 +143,20 @@ def open_pour(job: "Job", utc_s: float) -> StandingPour | None:
 
 
 def _pours_with_plans(job: "Job") -> Iterator[tuple[PourEnd, PourPlan | None]]:
-    """Yield how each pour of two batches or more ended, and the plan that it went by."""
-    plans = job.events(["pour_plan"])
-    for event, (_, ended) in zip(job.events(["pour_done"]), pours_ended(job), strict=True):
+    """Yield how each pour of two batches or more ended, in whichever room, and its plan."""
+    for event, plan in _done(job):
+        ended = _end(event)
         if ended.interval_s:
-            before = [one for one in plans if one.id < event.id]
-            yield ended, _kept(before[-1]).result if before else None
+            yield ended, None if plan is None else _kept(plan).result
 
 
 def pours_ended(job: "Job") -> list[tuple[float, PourEnd]]:
-    """Return how each pour ended, and its time of day (UTC, s)."""
-    ended = job.events(["pour_done"])
-    return [(event.utc_s, kept_in(event, PourEnd, say("log of a pour"))) for event in ended]
+    """Return how each pour of a room ended, or of all rooms, and its time of day (UTC, s)."""
+    return [(event.utc_s, _end(event)) for event, _ in _here(job)]
+
+
+def _end(event: "StoredEvent") -> PourEnd:
+    return kept_in(event, PourEnd, say("log of a pour"))
 
 
 def learnt_from(job: "Job", times: Times, before: Pace, units: Units) -> Learnt | None:

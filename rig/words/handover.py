@@ -6,7 +6,7 @@ from rig.units import Units
 from rig.words import numeral, say
 
 BEFORE, AFTER = say("Before"), say("After")
-ROOM, COVERING = say("Room"), say("Covering to come")
+ROOM, ROOMS, COVERING = say("Room"), say("Rooms"), say("Covering to come")
 POURED, PLANNED, THICK = say("Poured"), say("To be poured"), say("Compound is")
 WALK_ON, COVER_AFTER = say("Walk on it"), say("Cover it")
 BY_THE_SHEET = say("as the data sheet of the compound says; it was not told here")
@@ -46,6 +46,26 @@ def verdict(
     if gap_mm is not None:
         text += " " + say("The worst measured is {gap}.", gap=units.off(gap_mm))
     return text
+
+
+def of_rooms(rooms: str, told: str) -> str:
+    """Say of which rooms something is true."""
+    return say("{rooms}: {told}", rooms=rooms, told=told)
+
+
+def not_on_the_map(title: str, rooms: str) -> str:
+    """Say which rooms a map leaves out; `title` is the map's."""
+    return say("Not measured, so not on the map “{title}”: {rooms}.", title=title, rooms=rooms)
+
+
+def room(name: str, area: str) -> str:
+    """Name a room with its area."""
+    return say("{name} {area}", name=name, area=area)
+
+
+def areas(rooms: str, area: str) -> str:
+    """Tell the areas of rooms and of all together."""
+    return say("{rooms}; {area} in all", rooms=rooms, area=area)
 
 
 def poured(bags: str, product: str, day: str) -> str:

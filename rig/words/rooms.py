@@ -18,6 +18,11 @@ class _Step(Protocol):
     def threshold(self) -> str | None: ...
 
 
+def job_and_room(job: str, room: str) -> str:
+    """Name a room of a job in a title."""
+    return say("{job}, {room}", job=job, room=room)
+
+
 def listed(name: str, area_m2: float, joins: Sequence[str], shots: int, units: Units) -> str:
     """Tell of a room in a line."""
     text = say("{name}: {area}", name=name, area=units.area(area_m2))

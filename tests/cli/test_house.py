@@ -5,6 +5,7 @@ in the kitchen, which one lift can't fill.
 """
 
 import math
+import re
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,7 @@ KITCHEN = "12ft left 8ft left 5ft right 4ft left 7ft left 12ft"
 HALL = ("--room", "4ft,10ft", "--at", "12ft,0ft", "--doorway", "12ft,5ft,3ft")
 BATH = ("--room", "4ft,5ft", "--at", "12ft,10ft", "--doorway", "12ft6in,10ft,2ft6in")
 DRAIN = ("--opening", "13ft10in,12ft4in,4in,4in")
+RULE = ("--rule", "bs8204-sr3")
 CREW = ("--mixers", "2", "--crew", "4", "--runs", "100", "--json")
 BENCHMARK_MM = 1150.0
 # In the doorways, at different heights: between kitchen and hall, between hall and bath.
@@ -64,8 +66,9 @@ def test_from_quote_to_the_customers_page(run: Run) -> None:
     assert width(late) < width(early)
 
     plan = order(run)
-    assert pour(run) == ["1 kitchen", "2 bath", "2 kitchen"]
+    assert pour(run) == ["1 kitchen", "2 bath", "2 hall", "2 kitchen"]
     prove(run, plan)
+    hand_over(run, plan)
 
 
 def width(quote: dict[str, Any]) -> Decimal:
@@ -105,9 +108,9 @@ def order(run: Run) -> dict[str, Any]:
 
 
 def pour(run: Run) -> list[str]:
-    """Both lifts of the kitchen, days apart; the bath before the second."""
+    """Both lifts of the kitchen, days apart; before the second the rooms behind it."""
     done = []
-    for lift, rooms in ((1, ["kitchen"]), (2, ["bath", "kitchen"])):
+    for lift, rooms in ((1, ["kitchen"]), (2, ["bath", "hall", "kitchen"])):
         for name in rooms:
             chosen = () if name != "kitchen" else ("--lift", lift)
             markers = run("markers", "--room", name, *chosen, "--json").json["markers"]
@@ -129,20 +132,41 @@ def pour(run: Run) -> list[str]:
 
 
 def prove(run: Run, plan: dict[str, Any]) -> None:
-    """The finished floor shot, proved, and handed over on one side of paper."""
-    (kitchen,) = [room for room in plan["rooms"] if room["name"] == "kitchen"]
-    walk = run("grid", "--room", "kitchen", "--spacing", "2ft", "--json").json["points"]
-    rows, flat_mm = ["label,x,y,reading,kind"], -kitchen["plane"]["a"]
-    rows += [
-        f"{p['label']},{p['x_mm']},{p['y_mm']},{flat_mm + 0.1 * (n % 2):.2f},finished"
-        for n, p in enumerate(walk)
-    ]
+    """The finished floors shot, and the largest proved by itself."""
+    level_mm = {room["name"]: -room["plane"]["a"] for room in plan["rooms"]}
+    rows = ["label,x,y,reading,kind"]
+    for n, p in enumerate(run("grid", "--spacing", "2ft", "--json").json["points"]):
+        behind = "hall" if p["y_mm"] < 3048 else "bath"
+        flat_mm = level_mm[behind if p["x_mm"] > 3657.6 else "kitchen"]
+        rows += [f"{p['label']},{p['x_mm']},{p['y_mm']},{flat_mm + 0.1 * (n % 2):.2f},finished"]
     Path("finished.csv").write_text("\n".join(rows) + "\n")
     assert run("import", "finished.csv", "--unit", "mm").code == 0
-    proof = run("flatness", "--room", "kitchen", "--rule", "bs8204-sr3", "--json")
+    proof = run("flatness", "--room", "kitchen", *RULE, "--json")
     assert (proof.code, proof.json["verdict"]) == (0, "in")
-    page = run("report", "--room", "kitchen", "--for", "customer", "--whose", "Ann", "--out",
-               "handover", "--json")  # fmt: skip
-    assert page.code == 0, page.err
-    (html,) = [file for file in page.json["files"] if file.endswith(".html")]
-    assert "Ann" in Path(html).read_text()
+
+
+def hand_over(run: Run, plan: dict[str, Any]) -> None:
+    """One side of paper for the house, one for the kitchen; a marker sheet a room; one list."""
+    whole = written(run, "--for", "customer", "--whose", "Ann", *RULE)
+    assert "Floor of Ann, handed over" in whole
+    assert "kitchen, hall, bath: The finished floor keeps the tolerance" in whole
+    assert "Not measured" not in whole
+    bags = sum(int(batch) for batch in re.findall(r"([0-9]+) bags of plain example, done", whole))
+    one = written(run, "--room", "kitchen", "--for", "customer", *RULE)
+    (of_kitchen,) = re.findall(r"([0-9]+) bags of plain example, done", one)
+    assert int(of_kitchen) < bags
+    sheets = written(run, "--only", "markers")
+    assert all(f"{room}: Depth markers" in sheets for room in ("kitchen", "hall", "bath"))
+    bought = run("report", "--only", "buy", "--json").json
+    assert f"Buy {plan['bags']['buy']} bags for all rooms" in bought["text"]
+    assert f"- compound: {plan['bags']['buy']} bags" in bought["text"]
+
+
+def written(run: Run, *words: object) -> str:
+    """Write a report; return its page as HTML, which the PDF has on as many sheets as rooms."""
+    report = run("report", *words, "--out", "out", "--json")
+    assert report.code == 0, report.err
+    html, pdf = (Path(file) for file in report.json["files"])
+    sides = 3 if "markers" in words else 1
+    assert len(re.findall(rb"/Type /Page\b", pdf.read_bytes())) == sides
+    return html.read_text()
