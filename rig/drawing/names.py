@@ -108,7 +108,7 @@ def _clear_of_doors(outline: Outline, scale: float, a: Place, b: Place, width: f
     length = float(wall @ wall)
     # The word beside a narrow door may be wider than the doorway.
     word = (text_width("DOOR 2", USUAL_MM, True) + 2.0) * scale / math.sqrt(length)
-    cuts = [0.0]
+    taken: list[tuple[float, float]] = []
     for door in outline.doors:
         ends = [(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)]
         shares = sorted(float((np.array(end) - start) @ wall) / length for end in ends)
@@ -117,12 +117,12 @@ def _clear_of_doors(outline: Outline, scale: float, a: Place, b: Place, width: f
         )
         if away / math.sqrt(length) < 50.0 and shares[1] > 0.0 and shares[0] < 1.0:
             more = max(0.0, word - (shares[1] - shares[0])) / 2
-            cuts += [min(max(shares[0] - more, 0.0), 1.0), min(max(shares[1] + more, 0.0), 1.0)]
-    cuts.append(1.0)
-    if len(cuts) == 2:
+            taken.append((max(shares[0] - more, 0.0), min(shares[1] + more, 1.0)))
+    if not taken:
         return 0.5
-    cuts.sort()
-    room = max(itertools.pairwise(cuts), key=lambda gap: gap[1] - gap[0])
+    ends_of = itertools.accumulate((end for _, end in sorted(taken)), max, initial=0.0)
+    gaps = zip(ends_of, [*(begin for begin, _ in sorted(taken)), 1.0], strict=True)
+    room = max(gaps, key=lambda gap: gap[1] - gap[0])
     return sum(room) / 2 if room[1] - room[0] > width else -1.0
 
 

@@ -141,14 +141,19 @@ def test_the_pour_walls_nobody_in(house: Run) -> None:
     assert "1 batch" in done.out
     assert house("pour", "run", "--room", "hall", typed="batch\nstop\n").code == 0
     assert "level" in house("plan", "--room", "hall").out
-    for words in (("flatness", "--rule", "a108-small"), ("report", "--for", "customer")):
-        assert "--room 'kitchen'" in house(*words).err
+    assert "--room 'kitchen'" in house("flatness", "--rule", "a108-small").err
     assert "rig room edit" in house("edit", "--door", "1m,0m,0.9m").err
     assert house("report", "--out", "all").code == 0
     page = Path("all/report.html").read_text()
     assert all(f"{name}: Finished plane" in page for name in ("kitchen", "hall", "bath"))
     assert "for all rooms" in page
     assert house("report", "--check", "all/report.html").code == 0
+    # One customer's page for all rooms, one list, which says when a room was planned anew.
+    assert house("report", "--for", "customer", "--out", "all").code == 0
+    assert "To be poured" in Path("all/customer.html").read_text()
+    assert "the plan of hall" not in house("report", "--only", "buy", "--out", "all").out
+    assert house("plan", "--room", "hall", "--hold", "4500mm,1000mm,-1180mm", "--level").code == 0
+    assert "the plan of hall" in house("report", "--only", "buy", "--out", "all").out
     assert len(house("floor", "--json").json["rooms"]) == 3
     kept = house("quote", "--product", "plain example", "--json").json
     assert kept["measured"]

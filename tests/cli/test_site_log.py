@@ -1,5 +1,8 @@
 """The site's log through the command line, and what the compound's sheet asks for."""
 
+import base64
+import io
+import re
 from pathlib import Path
 
 import pytest
@@ -44,6 +47,27 @@ def test_readings_are_held_against_the_compounds_sheet(site: Run) -> None:
     site("log", "add", "--floor", "15C")
     asks = {one["what"]: one for one in site("log", "list", "--json").json["asks"]}
     assert asks["floor"]["within"] is True  # the last one counts
+
+
+def test_the_customer_s_page_has_the_first_and_the_last_photo_without_their_place(
+    site: Run,
+) -> None:
+    place = Image.Exif()
+    place.get_ifd(0x8825)[2] = (48.0, 51.0, 29.5)  # latitude in a camera's GPS table (Exif 2.3)
+    for name in ("before", "between", "after"):
+        Image.new("RGB", (90, 60), "grey").save("p.jpg", exif=place, comment=b"taken at home")
+        assert site("log", "add", "--photo", "p.jpg", "--note", f"{name} it").code == 0
+    assert site("report", "--for", "customer", "--out", "r").code == 0
+    page = Path("r/customer.html").read_text()
+    assert [f"{name} it" in page for name in ("before", "between", "after")] == [True, False, True]
+    for told in re.findall(r"data:image/jpeg;base64,([^\"]+)", page):
+        data = base64.b64decode(told)
+        assert b"home" not in data
+        with Image.open(io.BytesIO(data)) as image:
+            assert not image.getexif().get_ifd(0x8825)
+    assert site("report", "--check", "r/customer.html").code == 0
+    assert site("report", "--for", "customer", "--no-photos", "--out", "r").code == 0
+    assert "<img" not in Path("r/customer.html").read_text()
 
 
 def test_a_photo_is_kept_in_the_job(site: Run) -> None:

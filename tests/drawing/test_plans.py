@@ -290,6 +290,13 @@ def test_bays_are_told_apart_and_walls_named_clear_of_doors() -> None:
     assert {"stop: let the bay before it set", "DOOR 2", "1", "5"} <= seen
 
 
+def test_the_name_of_a_wall_keeps_clear_of_a_door_that_takes_most_of_it() -> None:
+    outline = with_door(room(2400.0, 1500.0), 200.0, 0.0, 1150.0)
+    drawing = markers_drawing(outline, Look(Units("mm"), 180.0, 118.0), [])
+    assert any(t.text.startswith("door wall") for t in texts(drawing))
+    assert overlapping(drawing) == []
+
+
 def test_many_shots_keep_their_dots_and_drop_what_has_no_room() -> None:
     places = grid(ROOM, 15, 14)
     drawing = drawings(ROOM, Look(Units("mm"), width_mm=90, height_mm=120), places)["floor"]
