@@ -125,11 +125,21 @@ def read(kind: type[R], path: Path) -> R:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HouseTold(Record):
+    """Lifts of each room, and bags to buy for all: in one order, and room by room."""
+
+    lifts: Mapping[str, int]
+    bags: int
+    bags_apart: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SecondRoom(Record):
-    """Bags that each way with a second room takes, and the chance that patches do."""
+    """Bags that each way with a second room takes, the chance that patches do, and its house."""
 
     bags: Mapping[str, int]
     chance_patched: float
+    house: HouseTold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -335,6 +345,16 @@ def apart_text(told: Comparison, rule: str) -> str:
                 rule=rule,
                 chance_patched=format_chance(second.chance_patched),
                 pour=second.bags["pour"],
+            )
+        )
+        house = second.house
+        lines.append(
+            say(
+                "  with its hall   {bags} in one order, {apart} ordered room by room; the deepest "
+                "room takes {lifts}",
+                bags=say_many("{count} bag", "{count} bags", house.bags),
+                apart=house.bags_apart,
+                lifts=say_many("{count} lift", "{count} lifts", max(house.lifts.values())),
             )
         )
     files = [f"  {path}" for path in told.files or ()]

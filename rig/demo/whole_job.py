@@ -13,6 +13,7 @@ from rig.demo.stage import Commands, Stage
 from rig.demo.truth import (
     Comparison,
     CrewTruth,
+    HouseTold,
     PourTold,
     SecondRoom,
     compare,
@@ -22,6 +23,7 @@ from rig.language import numeral, say, shown
 from rig.record import from_json
 from rig.report.patch_part import patch_text
 from rig.study.patching import PatchAnswer
+from rig.study.rooms import FIRST
 from rig.units import Units
 
 if TYPE_CHECKING:
@@ -32,10 +34,25 @@ WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 ROOM = ["--room", "12ft,15ft", "--door", "4ft,0ft,3ft", "--units", "in"]
 IN_ROOM = ["--room-mm", f"{WIDTH_MM},{LENGTH_MM}"]
 SECOND_ROOM = ["--room", "10ft,10ft", "--door", "3ft,0ft,3ft", "--units", "in"]
-IN_SECOND_ROOM = ["--room-mm", "3048,3048"]
+SECOND_ROOM += ["--max-cover", "1in"]
+IN_SECOND_ROOM = ["--room-mm", f"{14 * 304.8},3048"]
+HALL = ["--room", "4ft,10ft", "--at", "10ft,0ft", "--doorway", "10ft,3ft,3ft"]
+HALL_GRID = ["--spacing", "5ft", "--edge", "1ft"]
 COMPOUND = ["--min-cover", "1/4in", "--bag-yield", "0.45ft3", "--bag-mass", "50lb"]
 COMPOUND += ["--bag-water", "5qt", "--waste", "5%"]
 POUR = ["--mixers", "2", "--crew", "4", "--mix-time", "2min", "--working-time", "12min"]
+PRICES = """# Invented, as all of the demo is.
+currency = "USD"
+tax = "8.25%"
+[[line]]
+item = "compound"
+unit = "bag"
+price = "28.40"
+[[line]]
+item = "labour"
+unit = "hour"
+price = "65"
+"""
 POUR_SPEED, WATCHED_POUR_SPEED = 300.0, 60.0
 
 
@@ -69,6 +86,9 @@ def run(demo: Demo) -> Comparison:
         )
     )
     stage.rig("new", *ROOM, *COMPOUND)
+    prices = folder / "prices.toml"
+    prices.write_text(PRICES)
+    stage.rig("quote", "--depth", "1in", "--hours", "8h", "--prices", str(prices), "--keep")
     stage.rig("grid")
     in_room = ["--truth", str(truth), *IN_ROOM]
     with simulated_rod(link, seed, speed, in_room, lockstep=True) as stage.simulator:
@@ -91,6 +111,9 @@ def run(demo: Demo) -> Comparison:
         stage.survey("--kind", "finished", "--setup", "2")
         stage.rig("flatness", "--rule", PROVED)
     stage.rig("report", "--rule", PROVED, "--drawings", "--out", str(folder))
+    stage.rig("quote", "--compare")
+    handed = ["--for", "customer", "--whose", "the invented Parkers"]
+    stage.rig("report", "--rule", PROVED, *handed, "--out", str(folder))
     for file_format in ("csv", "geojson", "dxf"):
         stage.rig("export", "--format", file_format, "--out", str(folder))
     patched = _second_room(demo)
@@ -179,18 +202,38 @@ def _cure(job_path: Path, truth: Path, seed: int) -> Path:
 
 
 def _second_room(demo: Demo) -> SecondRoom:
-    """Survey a second room, whose floor is poured or only patched: what each takes."""
+    """Survey a room and its hall in one walk: what pour and patches take, one order for both."""
     stage = demo.stage("second-room.sqlite")
     stage.rig("new", *SECOND_ROOM, *COMPOUND)
-    stage.rig("grid")
+    stage.rig("room", "add", "hall", *HALL)
+    stage.rig("grid", "--room", FIRST)
+    stage.rig("grid", "--room", "hall", *HALL_GRID)
     in_room = simulated_rod(demo.link, demo.seed, demo.speed, IN_SECOND_ROOM, lockstep=True)
     with in_room as stage.simulator:
         stage.survey()
-    stage.say("plan", "--patch", PROVED)
-    told = from_json(PatchAnswer, json.loads(stage.answer("plan", "--patch", PROVED)))
+    patch = ("plan", "--patch", PROVED, "--room", FIRST)
+    stage.say(*patch)
+    told = from_json(PatchAnswer, json.loads(stage.answer(*patch)))
     click.echo(patch_text(told, Units("in")))
+    stage.rig("plan")
+    stage.rig("report", "--only", "buy", "--out", str(demo.folder))
     bags: dict[str, int] = {one.way: one.bags.p95 for one in told.comparison}
-    return SecondRoom(bags=bags, chance_patched=told.chance)
+    return SecondRoom(bags=bags, chance_patched=told.chance, house=_house(stage.job))
+
+
+def _house(job_path: Path) -> HouseTold:
+    """Read what was planned of all rooms."""
+    from rig.job.store import Job
+    from rig.study.house_plan import last_house_plan
+
+    with Job.open(job_path) as job:
+        plan = last_house_plan(job)
+    assert plan is not None
+    return HouseTold(
+        lifts={one.name: one.lifts for one in plan.rooms},
+        bags=plan.bags.buy,
+        bags_apart=plan.bags_apart.buy,
+    )
 
 
 def last_word(told: Comparison) -> str:

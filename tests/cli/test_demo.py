@@ -48,8 +48,12 @@ def test_the_demo_ends_near_its_truth(told: Any, link: Any) -> None:
     second = result["second_room"]
     assert second["bags"]["patch"] < second["bags"]["pour"]
     assert second["chance_patched"] >= 0.95
+    house = second["house"]
+    assert house["bags"] <= house["bags_apart"]
+    assert set(house["lifts"]) == {"room 1", "hall"}
     names = {os.path.basename(path) for path in told[link]["files"]}
     assert {"report.html", "report.pdf", "report-floor.svg", "floor.dxf", "shots.csv"} <= names
+    assert {"customer.html", "customer.pdf", "buy.txt", "prices.toml"} <= names
 
 
 @pytest.mark.timeout(240)
