@@ -9,6 +9,7 @@ from rig.language import say
 
 def patch_floor(
     job_path: Path,
+    room_name: str | None,
     rule_given: str,
     grind: float | None,
     fill: float | None,
@@ -22,8 +23,10 @@ def patch_floor(
     from rig.job.store import Job
     from rig.report.patch_part import patch_text
     from rig.study.patching import patch_answer
+    from rig.study.rooms import in_room, refuse_several
 
     rule = load_rule(rule_given)
     with Job.open(job_path) as job, working(say("Looking for the least work")):
+        refuse_several(in_room(job, room_name))
         told, units = patch_answer(job, outline_of(job), rule, confidence, fill, grind), job.units
     show(told.as_json(), as_json, patch_text(told, units, why=why))

@@ -115,7 +115,8 @@ def command(
 
         if flat or holds:
             raise BadInput(say("--patch has no plane: leave out --flat and --hold."))
-        patch_floor(job_path, patch, wish.grind_cost, wish.fill_cost, confidence, why, as_json)
+        costs_l = (wish.grind_cost, wish.fill_cost)
+        patch_floor(job_path, room_name, patch, *costs_l, confidence, why, as_json)
         return
     from rig.cli.progress import working
     from rig.job.store import Job

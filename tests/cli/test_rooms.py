@@ -141,7 +141,8 @@ def test_the_pour_walls_nobody_in(house: Run) -> None:
     assert "1 batch" in done.out
     assert house("pour", "run", "--room", "hall", typed="batch\nstop\n").code == 0
     assert "level" in house("plan", "--room", "hall").out
-    assert "--room 'kitchen'" in house("flatness", "--rule", "a108-small").err
+    for words in (("flatness", "--rule"), ("plan", "--patch")):
+        assert "--room 'kitchen'" in house(*words, "a108-small").err
     assert "rig room edit" in house("edit", "--door", "1m,0m,0.9m").err
     assert house("report", "--out", "all").code == 0
     page = Path("all/report.html").read_text()
