@@ -10,10 +10,11 @@ import asyncio
 import contextlib
 import logging
 from collections import deque
-from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rig.devices.ble_errors import NoBluetooth, NotInReach, plain_words
 from rig.devices.profile import Profile
 from rig.devices.transport import TransportLost
 from rig.errors import BadInput, DeviceUnavailable
@@ -63,7 +64,7 @@ def list_rods(seconds: float = 4.0) -> list[RodInReach]:
     _import_bleak()
 
     async def look() -> list[RodInReach]:
-        with _plain_words():
+        with plain_words():
             scan = _Scan()
             async with scan.running():
                 await asyncio.sleep(seconds)
@@ -149,8 +150,8 @@ class BleTransport:
         try:
             await self._open()
         except BaseException as error:
-            self._absent = isinstance(error, _NotInReach)
-            self._no_bluetooth = isinstance(error, _NoBluetooth)
+            self._absent = isinstance(error, NotInReach)
+            self._no_bluetooth = isinstance(error, NoBluetooth)
             await self.close()
             raise
 
@@ -190,7 +191,7 @@ class BleTransport:
         while (self._absent or self._no_bluetooth) and left() > 0:
             try:
                 if self._no_bluetooth:
-                    with _plain_words():
+                    with plain_words():
                         await _adapter()
                     return ()
                 self._returned = await self._find(left())
@@ -221,7 +222,7 @@ class BleTransport:
 
         self._messages.clear()
         self._dropped = False
-        with _plain_words(name):
+        with plain_words(name):
             client = BleakClient(device, disconnected_callback=dropped, timeout=CONNECT_S)
             self._client = client
             await client.connect()
@@ -279,7 +280,7 @@ class BleTransport:
     async def _find(self, seconds: float) -> BLEDevice:
         """Look for the rod that is meant, and for namesakes where only its name is known."""
         loop = asyncio.get_running_loop()
-        with _plain_words():
+        with plain_words():
             scan = _Scan([self._service])
             end = loop.time() + seconds
             held_at = min(loop.time() + HELD_S, end)
@@ -299,7 +300,7 @@ class BleTransport:
                             return self._only(held)
                         held_at = now + HELD_S
                     if now >= end and decide_at is None:
-                        raise _NotInReach(self._not_in_reach(scan))
+                        raise NotInReach(self._not_in_reach(scan))
                     due = min(held_at, end if decide_at is None else min(decide_at, end))
                     await scan.news(max(due - now, 0.01))
 
@@ -347,20 +348,12 @@ class BleTransport:
         for wait_s in (0.0, 0.3):
             await asyncio.sleep(wait_s)
             try:
-                with _plain_words():
+                with plain_words():
                     async with asyncio.timeout(1.0):
                         await _adapter()
             except DeviceUnavailable as error:
                 return str(error).partition(".")[0]
         return say("{rod} dropped the connection: out of reach, or switched off?", rod=self.rod)
-
-
-class _NotInReach(DeviceUnavailable):
-    """It is not there now, and shows itself when it is again."""
-
-
-class _NoBluetooth(DeviceUnavailable):
-    """Nothing can be reached as long as this computer's own Bluetooth does not work."""
 
 
 class _Scan:
@@ -432,88 +425,6 @@ def _import_bleak() -> None:
     for name in ("bleak", "dbus_fast"):
         # What matters of their warnings is told in our own words.
         logging.getLogger(name).addHandler(logging.NullHandler())
-
-
-@contextlib.contextmanager
-def _plain_words(name: str = say("the rod")) -> Iterator[None]:
-    """Turn whatever the Bluetooth library and the bus under it raise into a plain sentence."""
-    try:
-        yield
-    except (DeviceUnavailable, BadInput):
-        raise
-    except TimeoutError:
-        raise DeviceUnavailable(
-            say(
-                "{name} is in reach but did not connect in time. Come nearer, or switch it off "
-                "and on.",
-                name=name,
-            )
-        ) from None
-    except Exception as error:
-        raise _error(error, name) from None
-
-
-def _error(error: Exception, name: str) -> DeviceUnavailable:
-    from bleak.exc import BleakBluetoothNotAvailableError, BleakDBusError, BleakError
-    from bleak.exc import BleakBluetoothNotAvailableReason as Reason
-
-    if isinstance(error, BleakBluetoothNotAvailableError):
-        return _NoBluetooth(
-            {
-                Reason.NO_BLUETOOTH: "This computer has no Bluetooth adapter. "
-                "Plug one in, or use the rod's cable: --serial.",
-                Reason.NO_BLE_CENTRAL_ROLE: "This computer's Bluetooth adapter is too old for "
-                "Bluetooth LE. Plug in a newer one.",
-                Reason.POWERED_OFF: "Bluetooth is switched off. Switch it on: "
-                "bluetoothctl power on (and rfkill unblock bluetooth).",
-            }.get(error.reason, f"You are not allowed to use Bluetooth: {error.args[0]}.")
-        )
-    if isinstance(error, BleakDBusError):
-        code = error.dbus_error.rpartition(".")[2]
-        if code in ("ServiceUnknown", "NameHasNoOwner", "NoReply", "Disconnected", "SpawnFailed"):
-            return _NoBluetooth(
-                say(
-                    "The Bluetooth service (BlueZ) does not run here. Start it: sudo systemctl "
-                    "start bluetooth."
-                )
-            )
-        if code == "AccessDenied":
-            return _NoBluetooth(
-                say(
-                    "You are not allowed to use Bluetooth. Run `sudo usermod -aG bluetooth "
-                    "$USER`, then sign out and in again."
-                )
-            )
-        return DeviceUnavailable(
-            say("{name} cannot be reached over Bluetooth: {error}.", name=name, error=error)
-        )
-    if isinstance(error, BleakError):
-        if "BlueZ >=" in str(error):
-            return DeviceUnavailable(
-                say(
-                    "The Bluetooth service (BlueZ) of this computer is too old: 5.55 or newer "
-                    "is needed. Upgrade the package bluez."
-                )
-            )
-        return DeviceUnavailable(
-            say("{name} cannot be reached over Bluetooth: {error}.", name=name, error=error)
-        )
-    if isinstance(error, OSError | EOFError) or type(error).__module__.startswith("dbus_fast"):
-        return _NoBluetooth(
-            say(
-                "There is no D-Bus system bus here, and Bluetooth needs it. Start it: sudo "
-                "systemctl start dbus ({error}).",
-                error=error or type(error).__name__,
-            )
-        )
-    return DeviceUnavailable(
-        say(
-            "{name} cannot be reached over Bluetooth: {name__} {error}.",
-            name=name,
-            name__=type(error).__name__,
-            error=error,
-        )
-    )
 
 
 def _name(device: BLEDevice) -> str | None:

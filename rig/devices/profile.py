@@ -5,20 +5,20 @@ the decoder can trust it.
 """
 
 import math
-import re
 import struct
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal, NoReturn, cast, get_args
+from typing import Literal, cast, get_args
 
 from rig.devices.asking import Asking, Parity, SerialLine
 from rig.devices.framing import LONGEST_MESSAGE
 from rig.devices.modbus import DEVICES, MOST_REGISTERS, Registers, register_order
 from rig.devices.pattern import BadPattern, LinePattern
+from rig.devices.profile_table import ProfileTable
 from rig.errors import BadInput
 from rig.language import join, numeral, say
-from rig.texts import LONGEST_TEXT, MOST_TOML_BYTES, parse_toml, read_text
+from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
 
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -53,7 +53,6 @@ _KEYS = (
 )
 _REGISTER_KEYS = ("device", "registers", "first", "word_order")
 _STATUS_LISTS = ("valid", "no_beam", "button", "low_battery")
-_UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
 @dataclass(frozen=True)
@@ -154,7 +153,7 @@ def parse_profile(toml_text: str, name: str) -> Profile:
         With `name`, the key at fault and what is allowed there.
     """
     data = parse_toml(toml_text, say("The profile {name}", name=name))
-    top = _Table(name, "", data)
+    top = ProfileTable(name, "", data)
     framing = top.choice("framing", ("line", "packet", "modbus"))
     top.allow(*_KEYS, framing, "serial", "ble")
     lists = _status_lists(top, framing)
@@ -254,7 +253,7 @@ def _shipped() -> dict[str, str]:
     return {path.stem: path.read_text("utf-8") for path in sorted(_FOLDER.glob("*.toml"))}
 
 
-def _status_lists(top: "_Table", framing: str) -> dict[str, tuple[str | int, ...]]:
+def _status_lists(top: ProfileTable, framing: str) -> dict[str, tuple[str | int, ...]]:
     kind = str if framing == "line" else int
     lists = {key: top.values(key, kind) for key in _STATUS_LISTS}
     seen: dict[str | int, str] = {}
@@ -273,7 +272,7 @@ def _status_lists(top: "_Table", framing: str) -> dict[str, tuple[str | int, ...
     return lists
 
 
-def _pattern(table: "_Table") -> LinePattern:
+def _pattern(table: ProfileTable) -> LinePattern:
     table.allow("pattern")
     try:
         pattern = LinePattern(table.text("pattern"))
@@ -287,7 +286,9 @@ def _pattern(table: "_Table") -> LinePattern:
     return pattern
 
 
-def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[str, ...], float]:
+def _packet(
+    table: ProfileTable, checksum_size: int
+) -> tuple[struct.Struct, tuple[str, ...], float]:
     text = table.text("layout")
     if text[:1] not in ("<", ">", "!"):
         table.refuse(
@@ -326,7 +327,7 @@ def _packet(table: "_Table", checksum_size: int) -> tuple[struct.Struct, tuple[s
     return layout, tuple(str(name) for name in fields), table.number("scale_mm", above=0.0)
 
 
-def _registers(table: "_Table") -> Registers:
+def _registers(table: ProfileTable) -> Registers:
     device = table.whole("device", 1, DEVICES.start, DEVICES.stop - 1)
     kind = table.choice("registers", ("holding", "input"), "holding")
     first = table.whole("first", None, 0, 65535)
@@ -354,9 +355,9 @@ def _registers(table: "_Table") -> Registers:
     )
 
 
-def _serial(table: "_Table | None", framing: str, registers: Registers | None) -> SerialLine:
+def _serial(table: ProfileTable | None, framing: str, registers: Registers | None) -> SerialLine:
     """Return how the serial line is run, from the table [serial] where there is one."""
-    table = table or _Table("", "serial.", {})
+    table = table or ProfileTable("", "serial.", {})
     asks = framing == "modbus"
     table.allow(
         "baud",
@@ -403,7 +404,9 @@ def _serial(table: "_Table | None", framing: str, registers: Registers | None) -
     )
 
 
-def _refuse_odd_fields(table: "_Table", fields: tuple[str, ...], items: tuple[object, ...]) -> None:
+def _refuse_odd_fields(
+    table: ProfileTable, fields: tuple[str, ...], items: tuple[object, ...]
+) -> None:
     for name in ("seq", "status", "value"):
         count = fields.count(name)
         if count > 1 or (name == "value" and count == 0):
@@ -421,171 +424,3 @@ def _refuse_odd_fields(table: "_Table", fields: tuple[str, ...], items: tuple[ob
             table.refuse(
                 "layout", say("makes 'seq' a signed number; a count is one of B, H, I, L, Q")
             )
-
-
-class _Table:
-    """One TOML table, whose getters refuse what is wrong by name."""
-
-    def __init__(self, profile: str, prefix: str, data: Mapping[str, object]) -> None:
-        self._profile = profile
-        self._prefix = prefix
-        self._data = data
-
-    def refuse(self, key: str, what: str) -> NoReturn:
-        raise BadInput(
-            say(
-                "The profile {profile} is wrong: `{prefix}{key}` {what}.",
-                profile=self._profile,
-                prefix=self._prefix,
-                key=key,
-                what=what,
-            )
-        )
-
-    def __contains__(self, key: str) -> bool:
-        return key in self._data
-
-    def allow(self, *keys: str) -> None:
-        for key in self._data:
-            if key not in keys:
-                self.refuse(
-                    key, say("is not known here; allowed are {keys}", keys=join(", ", keys))
-                )
-
-    def needs(self, key: str, why: str) -> None:
-        if key not in self._data:
-            self.refuse(key, say("is missing; it is needed {why}", why=why))
-
-    def table(self, key: str) -> "_Table":
-        if key not in self._data:
-            self.refuse(key, say("is missing: add a table [{key}]", key=key))
-        inner = self._data[key]
-        if not isinstance(inner, dict):
-            self.refuse(key, say("must be a table [{key}]", key=key))
-        return _Table(self._profile, f"{self._prefix}{key}.", inner)
-
-    def text(self, key: str) -> str:
-        value = self._get(key, str, say("text in quotes"))
-        if not value:
-            self.refuse(key, say("is empty"))
-        if len(value) > LONGEST_TEXT:
-            self.refuse(
-                key, say("is longer than {longest_text} characters", longest_text=LONGEST_TEXT)
-            )
-        return str(value)
-
-    def choice(
-        self, key: str, allowed: tuple[str, ...], default: str | None = None, where: str = ""
-    ) -> str:
-        if default is not None and key not in self._data:
-            return default
-        value = self._get(key, str, say("one of ") + join(", ", allowed))
-        if value not in allowed:
-            self.refuse(
-                key,
-                say(
-                    "is {value!r}; allowed{where}: {allowed}",
-                    value=value,
-                    where=where,
-                    allowed=join(", ", allowed),
-                ),
-            )
-        return str(value)
-
-    def number(
-        self,
-        key: str,
-        default: float | None = None,
-        above: float = -math.inf,
-        least: float = -math.inf,
-        between: tuple[float, float] | None = None,
-    ) -> float:
-        if default is not None and key not in self._data:
-            return default
-        value = float(self._get(key, (int, float), "a number"))
-        if not (math.isfinite(value) and value > above and value >= least):
-            bound = say(" above {above}", above=numeral(above, "g")) if above > -math.inf else ""
-            bound += (
-                say(" of at least {least}", least=numeral(least, "g")) if least > -math.inf else ""
-            )
-            self.refuse(
-                key,
-                say(
-                    "is {value}; it must be a finite number{bound}",
-                    value=numeral(value, "g"),
-                    bound=bound,
-                ),
-            )
-        if between is not None and not between[0] <= value <= between[1]:
-            self.refuse(
-                key,
-                say(
-                    "is {value}; it is from {between} to {between_2}",
-                    value=numeral(value, "g"),
-                    between=numeral(between[0], "g"),
-                    between_2=numeral(between[1], "g"),
-                ),
-            )
-        return value
-
-    def whole(self, key: str, default: int | None, least: int, most: int) -> int:
-        if default is not None and key not in self._data:
-            return default
-        value = int(self._get(key, int, say("a whole number")))
-        if not least <= value <= most:
-            self.refuse(
-                key,
-                say(
-                    "is {value}; it is from {least} to {most}", value=value, least=least, most=most
-                ),
-            )
-        return value
-
-    def octets(self, key: str, most: int) -> bytes | None:
-        """Bytes written as text: characters up to U+00FF stand for themselves."""
-        if key not in self._data:
-            return None
-        try:
-            data = self.text(key).encode("latin-1")
-        except UnicodeEncodeError:
-            self.refuse(key, say("has a character above U+00FF; each stands for one byte"))
-        if len(data) > most:
-            self.refuse(key, say("is longer than {most} bytes", most=most))
-        return data
-
-    def sign(self, key: str) -> int:
-        value = self._data.get(key, 1)
-        if type(value) is not int or value not in (1, -1):
-            self.refuse(key, say("is {value!r}; allowed: 1, -1", value=value))
-        return value
-
-    def flag(self, key: str) -> bool:
-        return bool(self._get(key, bool, say("true or false"))) if key in self._data else False
-
-    def values(self, key: str, kind: type, needed: bool = False) -> tuple[Any, ...]:
-        if not needed and key not in self._data:
-            return ()
-        allowed = say("a list of text") if kind is str else say("a list of whole numbers")
-        values = self._get(key, list, allowed)
-        if any(type(value) is not kind for value in values):
-            self.refuse(key, say("must be {allowed}", allowed=allowed))
-        return tuple(values)
-
-    def uuid(self, key: str) -> str:
-        value = self.text(key).lower()
-        if not _UUID.fullmatch(value):
-            self.refuse(
-                key,
-                say("is {value!r}; it must be a 128-bit UUID, 8-4-4-4-12 hex digits", value=value),
-            )
-        return value
-
-    def _get(self, key: str, kind: type | tuple[type, ...], allowed: str) -> Any:
-        if key not in self._data:
-            self.refuse(key, say("is missing; it must be {allowed}", allowed=allowed))
-        value = self._data[key]
-        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-            self.refuse(
-                key, say("is {value!r}; it must be {allowed}", value=value, allowed=allowed)
-            )
-        return value

@@ -18,7 +18,8 @@ from rig.session.keys import HELP, KeyParser, Parser
 from rig.session.run import Machine
 from rig.study.room import outline_of
 from rig.study.sense import sense_of
-from rig.survey.plausibility import LONGEST_TYPED_MM, SHORTEST_TYPED_MM, Guard
+from rig.survey.plausibility import Guard
+from rig.survey.table_doubts import LONGEST_TYPED_MM, SHORTEST_TYPED_MM
 from rig.units import Units
 
 if TYPE_CHECKING:

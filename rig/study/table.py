@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from rig.record import Record
 from rig.study.room import outline_of
-from rig.survey.plausibility import doubts_of_table
 from rig.survey.table import read_table
+from rig.survey.table_doubts import doubts_of_table
 from rig.units import Units
 from rig.words.floor import line_on_the_floor
 

@@ -1,9 +1,9 @@
-"""Doubts whether what a rod or a table says can be so: told at once, never acted upon.
+"""Doubts whether what a rod says can be so: told at once, never acted upon.
 
-`doubts_of_table` looks at a table. `Guard` is a state machine without I/O or clock beside the
-survey's or the setting's: it watches the readings for a display that hangs, a unit mixed up and
-readings longer than the rod, the shots for steps that no floor makes, and says once what else is
-wrong with the device. The installer decides.
+`Guard` is a state machine without I/O or clock beside the survey's or the setting's: it watches
+the readings for a display that hangs, a unit mixed up and readings longer than the rod, the shots
+for steps that no floor makes, and says once what else is wrong with the device. The installer
+decides.
 """
 
 import math
@@ -34,11 +34,9 @@ from rig.events import (
     Trouble,
     Undone,
 )
-from rig.language import join, numeral, say, say_many
-from rig.survey.mirrored import LARGEST_RANGE_MM, SenseWatch
-
-SHORTEST_TYPED_MM, LONGEST_TYPED_MM = 1.0, 5000.0
-"""What a tape may read under a line (common practice, no source)."""
+from rig.language import join, numeral, say
+from rig.survey.mirrored import SenseWatch
+from rig.survey.table_doubts import times_apart
 
 # Common practice, no source: floors to be levelled fall less than this between neighbours.
 STEP_MM = 10.0
@@ -46,9 +44,6 @@ SLOPE_MM_PER_M = 10.0
 NEIGHBOURS = 3
 MOVED_MM = 1.0
 
-MM_PER_IN = 25.4
-UNIT_SPREAD = 1.25
-"""How far from 25.4 times a mixed-up unit may seem: the floor itself is not level."""
 UNIT_S = 0.5
 
 BLOCK_S, BLOCK_READINGS = 0.5, 8
@@ -62,101 +57,6 @@ FINE_DIGIT_MM = 0.2
 """A coarser digit may well stand still for long."""
 
 LOW_BATTERY_PERCENT = 15
-
-
-def doubts_of_table(
-    readings: Iterable[tuple[str, str, float]],
-    earlier: Mapping[str, Iterable[float]],
-    unit: str,
-    show: Callable[[float], str],
-) -> list[str]:
-    """Say what no floor reads in a table that is well written otherwise; nothing is refused.
-
-    Parameters
-    ----------
-    readings : iterable of (set-up, label, reading_mm)
-        Of the floor, before or after the pour.
-    earlier : mapping of set-up to readings in mm
-        What was read under the same lines before.
-    unit : str
-        That the table is said to be in.
-    show : callable
-        Writes a length for people.
-    """
-    setups: dict[str, list[tuple[str, float]]] = {}
-    for setup, label, reading_mm in readings:
-        setups.setdefault(setup, []).append((label, reading_mm))
-    ask = say("is --unit {unit} right?", unit=unit)
-    told = []
-    for setup, rows in setups.items():
-        under = say(" under set-up {setup}", setup=setup) if len(setups) > 1 else ""
-        before = list(earlier.get(setup, ()))
-        usual_mm = median([*before, *(reading_mm for _, reading_mm in rows)])
-        beyond, mixed, sound = [], [], []
-        for label, reading_mm in rows:
-            if not SHORTEST_TYPED_MM <= reading_mm <= LONGEST_TYPED_MM:
-                beyond.append(label)
-            elif _times_apart(reading_mm, usual_mm):
-                mixed.append(label)
-            else:
-                sound.append((reading_mm, label))
-        if beyond:
-            told.append(
-                say(
-                    "{readings}{under} {is_are} outside what a tape reads under a line ({show} "
-                    "to {show_2}): {some}; {ask}",
-                    readings=say_many("{count} reading", "{count} readings", len(beyond)),
-                    under=under,
-                    is_are=_is_are(beyond),
-                    show=show(SHORTEST_TYPED_MM),
-                    show_2=show(LONGEST_TYPED_MM),
-                    some=_some(beyond),
-                    ask=ask,
-                )
-            )
-        if mixed:
-            told.append(
-                say(
-                    "{readings}{under} {is_are} some 25.4 times off the others: {some}. Inches "
-                    "among millimetres? {capitalize}",
-                    readings=say_many("{count} reading", "{count} readings", len(mixed)),
-                    under=under,
-                    is_are=_is_are(mixed),
-                    some=_some(mixed),
-                    capitalize=ask.capitalize(),
-                )
-            )
-        if sound and (range_mm := max(sound)[0] - min(sound)[0]) > LARGEST_RANGE_MM:
-            told.append(
-                say(
-                    "The readings{under} range over {show}, from {show_2} at {sound} to "
-                    "{show_3} at {sound_2}, and few floors are that far out of level: {ask}",
-                    under=under,
-                    show=show(range_mm),
-                    show_2=show(min(sound)[0]),
-                    sound=min(sound)[1],
-                    show_3=show(max(sound)[0]),
-                    sound_2=max(sound)[1],
-                    ask=ask,
-                )
-            )
-    return told
-
-
-def _times_apart(value_mm: float, usual_mm: float) -> bool:
-    """Whether one of two readings is about 25.4 times the other."""
-    if value_mm <= 0.0 or usual_mm <= 0.0:
-        return False
-    times = max(value_mm / usual_mm, usual_mm / value_mm)
-    return MM_PER_IN / UNIT_SPREAD <= times <= MM_PER_IN * UNIT_SPREAD
-
-
-def _some(labels: list[str]) -> str:
-    return join(", ", labels[:5]) + (" …" if len(labels) > 5 else "")
-
-
-def _is_are(things: list[str]) -> str:
-    return "is" if len(things) == 1 else "are"
 
 
 @dataclass
@@ -397,7 +297,7 @@ class Guard:
     def _unit(self, time_s: float, value_mm: float) -> list[Event]:
         usual = self._usual_mm
         small = value_mm < usual
-        if self._away or not _times_apart(value_mm, usual):
+        if self._away or not times_apart(value_mm, usual):
             self._odd.clear()
             return []
         self._odd.append((time_s, value_mm))

@@ -15,7 +15,7 @@ from rig.files import write_whole
 from rig.job.rows import SAME_PLACE_MM
 from rig.language import join, numeral, say
 from rig.room import Outline
-from rig.survey.plausibility import LONGEST_TYPED_MM
+from rig.survey.table_doubts import LONGEST_TYPED_MM
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
