@@ -109,9 +109,12 @@ class SiteRod:
         self._client.disconnect()
         self._client.loop_stop()
 
-    def time_s(self) -> float:
-        """Return the box's steady time."""
-        return time.monotonic() - self._begun_s
+    def time_s(self, monotonic_s: float | None = None) -> float:
+        """Return the box's steady time, now or at a time of this machine's own."""
+        return (time.monotonic() if monotonic_s is None else monotonic_s) - self._begun_s
+
+    def on_event(self, event: dict[str, Any]) -> None:
+        """Hear what the session tells; what stands there in retained words is not told anew."""
 
     def press(self, count: int = 1) -> None:
         """Press the button."""
@@ -213,6 +216,8 @@ class SiteRod:
             self._job = job
             self._tell_link()
         self.heard.append(event)
+        if what == "told":
+            self.on_event(event)
         if event.get("event") in ("next", "check"):
             self._go(event)
 

@@ -14,7 +14,7 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, cast
 from urllib.parse import urlsplit
 
 from rig.errors import BadInput, DeviceUnavailable
@@ -126,6 +126,40 @@ class Will:
     payload: bytes
 
 
+class Said:
+    """What is said beside a message, as MQTT 5 packs it (its sections 2.2.2 and 3.3.2.3).
+
+    Stands in for the client's own record of it, which takes longer to make than the message to
+    send; the client asks it for `pack` alone.
+    """
+
+    def __init__(
+        self, expires_s: int | None, said: Mapping[str, str], answer_to: str, ticket: bytes
+    ) -> None:
+        parts = [] if expires_s is None else [b"\x02" + expires_s.to_bytes(4, "big")]
+        if answer_to:
+            parts.append(b"\x08" + _sized(answer_to.encode()))
+        if ticket:
+            parts.append(b"\x09" + _sized(ticket))
+        parts += [
+            b"\x26" + _sized(name.encode()) + _sized(one.encode()) for name, one in said.items()
+        ]
+        self._packed = b"".join(parts)
+
+    def pack(self) -> bytes:
+        """Return it with its length before it, seven bits a byte, the lowest first."""
+        left, size = len(self._packed), bytearray()
+        while True:
+            left, low = divmod(left, 128)
+            size.append(low | (0x80 if left else 0))
+            if not left:
+                return bytes(size) + self._packed
+
+
+def _sized(data: bytes) -> bytes:
+    return len(data).to_bytes(2, "big") + data
+
+
 class Link:
     """A link to a broker, in the event loop that opens it.
 
@@ -206,16 +240,8 @@ class Link:
         """Publish under the root; return False, and do nothing, while there is no link."""
         if not self.is_up:
             return False
-        told = self._properties("PUBLISH")
-        if expires_s is not None:
-            told.MessageExpiryInterval = expires_s
-        if said:
-            told.UserProperty = list(said.items())
-        if answer_to:
-            told.ResponseTopic = f"{ROOT}/{answer_to}"
-        if ticket:
-            told.CorrelationData = ticket
-        self._client.publish(f"{ROOT}/{topic}", payload, qos, retained, told)
+        told = Said(expires_s, said or {}, f"{ROOT}/{answer_to}" if answer_to else "", ticket)
+        self._client.publish(f"{ROOT}/{topic}", payload, qos, retained, cast("Properties", told))
         if self._client.want_write():
             self._client.loop_write()  # at once: a prompt does not wait for its turn
         return True

@@ -69,6 +69,7 @@ class Ear:
         self._lost = False
         self._late = False
         self._told_s: float | None = None  # when its clock was last told
+        self._told_doubt_s = 0.0
         self._acts: deque[str] = deque(maxlen=MOST_IDS)
 
     @property
@@ -130,10 +131,10 @@ class Ear:
         """Take an answer to the question for the box's clock."""
         if not self._clock.answered(asked_s, box_s, now_s):
             yield self._cut(Missing(self.line_s, utc_s, 0))
-        if self._told_s is None or now_s - self._told_s >= CLOCK_TOLD_S:
-            self._told_s = now_s
-            offset_s, doubt_s = self._clock.offset_s, self._clock.doubt_s(now_s)
-            assert offset_s is not None
+        offset_s, doubt_s = self._clock.offset_s, self._clock.doubt_s(now_s)
+        due = self._told_s is None or now_s - self._told_s >= CLOCK_TOLD_S
+        if offset_s is not None and (due or doubt_s < self._told_doubt_s / 2.0):
+            self._told_s, self._told_doubt_s = now_s, doubt_s
             yield self._item(Clocked(now_s, utc_s, offset_s, doubt_s))
         yield from self._release(False, now_s)
 

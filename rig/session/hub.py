@@ -92,6 +92,7 @@ class Hub(Sink):
         self._claims: dict[str, str] = {}
         self._asked: dict[bytes, tuple[str, float]] = {}
         self._now: dict[str, Event] = {}
+        self._stale: set[str] = set()  # rods whose retained word is not that of now
         self._sections: dict[str, bytes] = {}
         self._has_claim = False
         self.taken_over = asyncio.Event()
@@ -148,6 +149,8 @@ class Hub(Sink):
     def tick(self) -> None:
         """Let time go by: silent rods are lost, clocks are asked for."""
         now_s, utc_s = self._clock.now()
+        for name in tuple(self._stale):
+            self._tell_now(name)
         for name, ear in self.ears.items():
             for item in ear.tick(now_s, utc_s):
                 self._push(item)
@@ -166,7 +169,10 @@ class Hub(Sink):
         for name in self.ears if event.rod is None else (event.rod,):
             if isinstance(event, STANDS_AT):
                 self._now[name] = event
-                self._tell_now(name)
+                if isinstance(event, Prompt):  # for those that come late; told is told at once
+                    self._stale.add(name)
+                else:
+                    self._tell_now(name)
             said = {"s": self.session}
             self._link.tell(f"{self._job}/rod/{name}/told", payload, expires_s=TOLD_S, said=said)
 
@@ -180,6 +186,7 @@ class Hub(Sink):
                 self._link.tell(f"{self._job}/now/{topic}", payload, retained=True)
 
     def _tell_now(self, name: str) -> None:
+        self._stale.discard(name)
         event = self._now.get(name) or Rest(rod=name)
         payload = json.dumps(event.as_json(), allow_nan=False).encode()
         told = {"s": self.session}

@@ -92,6 +92,7 @@ class RodsScenes(Sink):
         acts = tuple(work.kind.acts)
         self._all = Together.of(work.scene())
         self._own: dict[str, Scene] = {}
+        self._heard_s: dict[str, float] = {}
         self._acts = acts
         self._changed: dict[str, set[str]] = {"": set(self._all.sections.names)}
         self._due: Any = None
@@ -101,6 +102,10 @@ class RodsScenes(Sink):
         """Fold an event into the scenes; what changed is told a few times a second."""
         now_s = self._loop.time()
         rod = event.rod
+        if isinstance(event, Heard):
+            if now_s - self._heard_s.get(rod or "", -SHOWN_S) < SHOWN_S:
+                return
+            self._heard_s[rod or ""] = now_s
         if rod is not None and rod not in self._own:
             self._own[rod] = self._fresh()
             self._changed[rod] = set(self._own[rod].sections.names)

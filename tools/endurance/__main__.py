@@ -43,6 +43,21 @@ def _kills(given: argparse.Namespace) -> bool:
     return tally.sound
 
 
+def _site(given: argparse.Namespace) -> bool:
+    from tools.endurance import site
+
+    with tempfile.TemporaryDirectory() as folder:
+        parts = [Path(folder, name) for name in ("shares", "falls", "prompts")]
+        for part in parts:
+            part.mkdir()
+        told = [site.shares(parts[0], given.seed)] if given.shares else []
+        if given.kills:
+            told.append(site.bears_falls(parts[1], given.kills, given.seed))
+        if given.rods:
+            told.append(site.prompts(parts[2], given.rods, 50.0, 10.0))
+    return all(told)
+
+
 def _pours(given: argparse.Namespace) -> bool:
     from tools.endurance import pours
 
@@ -168,6 +183,15 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
         "kill the server of the phone's pages at random instants",
         [("--kills", 200, "how many")],
         _served,
+    ),
+    "site": (
+        "several rods: their share of a survey, falls of the broker, prompts at 50 a second",
+        [
+            ("--shares", 1, "whether one rod and three are compared"),
+            ("--kills", 20, "falls of the broker"),
+            ("--rods", 8, "rods whose prompts are timed"),
+        ],
+        _site,
     ),
     "pours": (
         "kill the log of a pour at random instants",
