@@ -218,7 +218,7 @@ class SiteRod:
         self.heard.append(event)
         if what == "told":
             self.on_event(event)
-        if event.get("event") in ("next", "check"):
+        if event.get("event") in ("next", "armed", "check"):
             self._go(event)
 
 

@@ -26,6 +26,7 @@ from rig.cli.options import (
     why_option,
 )
 from rig.cli.serve_options import announce, open_page, serve_options
+from rig.cli.site_options import rods_options, site_wish
 from rig.errors import BadInput
 from rig.words import join, put, say
 from rig.words import pour as words
@@ -33,6 +34,7 @@ from rig.words import pour as words
 if TYPE_CHECKING:
     from rig.page.server import Page
     from rig.session.items import Log
+    from rig.session.rods import SiteWish
     from rig.session.run import Machine, Sink
     from rig.study.pour_answer import PourPlan, PourWish, Prepour
     from rig.study.pour_plan import ToLog
@@ -281,6 +283,7 @@ class Counter:
 @job_option
 @plan_options
 @run_options
+@rods_options
 @serve_options
 @json_option
 def run_command(
@@ -298,10 +301,17 @@ def run_command(
     it goes on where it was, with the true ages of the edges.
     """
     counter = Counter(serial_url, baud, profile_name) if serial_url else None
-    room_name = options.pop("room_name")
+    room_name, site = options.pop("room_name"), site_wish(options)
     with open_page(options) as page:
         log_pour(
-            job_path, wish_of(options), bags, counter, as_json=as_json, page=page, room=room_name
+            job_path,
+            wish_of(options),
+            bags,
+            counter,
+            as_json=as_json,
+            page=page,
+            room=room_name,
+            site=site,
         )
 
 
@@ -317,6 +327,7 @@ def log_pour(
     more_sinks: "Sequence[Sink]" = (),
     page: "Page | None" = None,
     room: str | None = None,
+    site: "SiteWish | None" = None,
 ) -> None:
     """Log a pour from the keyboard and a page, or from a script by a faster clock."""
     from rig.job.store import Job
@@ -347,7 +358,8 @@ def log_pour(
             announce(page, as_json)
             page.begin(KIND.scene(begun, KIND.acts))
             sinks.append(Tell(page.hear))
-        _run(machine, log, counter, as_json, job.units, script, speed, sinks, page)
+        beside = None if site is None else (job.uid, site)
+        _run(machine, log, counter, as_json, job.units, script, speed, sinks, page, beside)
     if as_json:
         return
     if not machine.finished:
@@ -367,6 +379,7 @@ def _run(
     speed: float,
     sinks: "list[Sink]",
     page: "Page | None",
+    beside: "tuple[str, SiteWish] | None" = None,
 ) -> None:
     import asyncio
 
@@ -403,7 +416,14 @@ def _run(
         transport = SerialTransport(counter.url, counter.baud, profile)
         streams.insert(0, sources.Device(transport, profile, clock))
     with terminal.screen(as_json, units, tell, HELP if by_keys else "") as screen:
-        asyncio.run(run(machine, streams, log, [screen, *sinks], clock))
+        everybody = [screen, *sinks]
+        if beside is None:
+            asyncio.run(run(machine, streams, log, everybody, clock))
+        else:
+            from rig.session.rods import run_beside
+
+            job, site = beside
+            asyncio.run(run_beside(machine, log, job, site, streams, everybody, clock))
 
 
 def _list_text(listed: "Prepour") -> str:

@@ -10,6 +10,7 @@ import click
 from rig.cli.jobs import outline_of
 from rig.cli.options import json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
+from rig.cli.site_options import run_to_the_end, site_option
 from rig.errors import BadInput, RigError
 from rig.language import say
 
@@ -42,6 +43,8 @@ QUIET_S = 3.0
 )
 @click.option("--simulate", is_flag=True, help="Offer a simulated rod beside the real ones.")
 @click.option("--simulated-speed", type=click.FloatRange(0.1, 100.0), default=4.0, hidden=True)
+@site_option
+@click.option("--rod", metavar="NAME", help="With --site: that rod's page, which acts for it.")
 @click.option(
     "--tls", "encrypts", is_flag=True, help="Encrypt the link; phones must trust it once."
 )
@@ -57,6 +60,8 @@ def command(
     simulated_speed: float,
     encrypts: bool,
     new_key: bool,
+    site_path: Path | None,
+    rod: str | None,
     as_json: bool,
     **options: Any,
 ) -> None:
@@ -65,6 +70,11 @@ def command(
     It stays up until Ctrl-C. To let a phone act in a session of this terminal, give --serve to the
     survey, set or pour run itself.
     """
+    if site_path is not None:
+        _serve_site(site_path, job_path, rod, as_json, options | {"encrypts": encrypts})
+        return
+    if rod is not None:
+        raise BadInput(say("--rod goes with --site: name the site's invitation."))
     if jobs_path is None and job_path is None and Path("job.sqlite").exists() and not simulate:
         job_path = Path("job.sqlite")
     if jobs_path is not None or job_path is None:
@@ -81,6 +91,30 @@ def command(
     with Job.open(job_path) as job, open_page(options, always=True) as page:
         assert page is not None
         watch(job, page, as_json)
+
+
+def _serve_site(
+    path: Path, job_path: Path | None, rod: str | None, as_json: bool, options: dict[str, Any]
+) -> None:
+    """Show what a session on a site shows, of one rod or of all, until a signal says stop."""
+    from rig.devices.clock import Clock
+    from rig.devices.site import read_account
+    from rig.job.store import Job
+    from rig.session.told_scene import ToldScene, watch_site
+
+    account, uid = read_account(path), None
+    if job_path is not None:
+        with Job.open(job_path) as job:
+            uid = job.uid
+    with open_page(options, always=True) as page:
+        assert page is not None
+        page.begin(ToldScene())
+
+        async def work() -> None:
+            await watch_site(account, uid, rod, page.told, page.acts(Clock()))
+
+        announce(page, as_json)
+        run_to_the_end(work(), lambda: None)
 
 
 def _serve_jobs(

@@ -16,6 +16,7 @@ CHAPTERS = {
     "trouble": "When a rod says what cannot be; traces; simulated rods.",
     "mend": "Tables of shots, wrong tags, a room measured wrong.",
     "phone": "The whole job on a phone; prompts; practice without a rod.",
+    "site": "More than one rod in one job.",
     "bluetooth": "A rod without a cable.",
     "profile": "How a rod of your own speaks.",
     "paper": "Report, customer's page, PDF, DXF, CSV.",

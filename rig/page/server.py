@@ -157,6 +157,10 @@ class Page:
         """Show what unit typed numbers are in."""
         self._call(self._change, lambda scene: scene.type_in(unit))
 
+    def told(self, name: str, payload: bytes) -> None:
+        """Show a section as another session tells it."""
+        self._call(self._change, lambda scene: scene.take(name, payload))
+
     def over(self, text: str) -> None:
         """Show that the session has come to its end; a text says why it broke off."""
         self._call(self._change, lambda scene: scene.over(text))

@@ -5,13 +5,14 @@ rod's machine, what a machine says bears the rod's name, and who rests is sent o
 """
 
 import asyncio
+import contextlib
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from rig.devices.clock import Clock
-from rig.devices.reading import AWAKE, Battery, Lost
+from rig.devices.reading import AWAKE, Battery, Lost, Reading
 from rig.errors import BadInput, JobHeld
 from rig.events import (
     Claim,
@@ -26,10 +27,20 @@ from rig.events import (
 )
 from rig.language import say
 from rig.session.hub import Hub
-from rig.session.items import Act, Clocked, End, FromRod, Item, Late, Missing
+from rig.session.items import Act, Clocked, End, FromRod, Item, Late, Log, Missing
 from rig.session.rods_log import RodsLog
 from rig.session.rods_work import Leg, Work, follow, stand_of
-from rig.session.run import TICK_S, Run, Sink, Stream, announcements, doubts, step
+from rig.session.run import (
+    TICK_S,
+    Machine,
+    Run,
+    Sink,
+    Stream,
+    announcements,
+    doubts,
+    run,
+    step,
+)
 from rig.survey.shared_walk import CLAIM
 from rig.words.rods import done_at_the_rod, is_anothers, nobody_yet
 
@@ -392,6 +403,62 @@ class RodsRun(Run):
                 self._take(rod, leg, ended, None)
 
 
+async def run_beside(
+    machine: Machine,
+    log: Log,
+    job: str,
+    wish: SiteWish,
+    streams: Sequence[Stream],
+    sinks: Sequence[Sink],
+    clock: Clock,
+) -> None:
+    """Run one machine that the rods of a site act on together, as a pour is.
+
+    Every box hears what it says; an act or a press of the button at any of them is done.
+
+    Raises
+    ------
+    DeviceUnavailable, JobHeld, JobUnusable
+    """
+    _refuse_others(wish)
+    came: asyncio.Queue[FromRod] = asyncio.Queue()
+    hub = Hub(wish.account, job, clock, wish.rods, wish.usual, came.put_nowait)
+
+    async def acts() -> AsyncIterator[Item]:
+        while not hub.taken_over.is_set():
+            with contextlib.suppress(TimeoutError):
+                item = (await asyncio.wait_for(came.get(), TICK_S)).item
+                if isinstance(item, Act):
+                    yield Act(*clock.now(), item.name, item.argument)
+                elif isinstance(item, Reading) and item.status == "button":
+                    time_s, utc_s = clock.now()
+                    yield item._replace(time_s=time_s, utc_s=utc_s)
+            hub.tick()
+        raise _taken_over()
+
+    try:
+        await hub.open(wish.take_over)
+        await run(machine, [Stream(acts()), *streams], log, [*sinks, hub], clock)
+    finally:
+        await hub.close()
+
+
+def _taken_over() -> JobHeld:
+    return JobHeld(say("Another session has taken this job over; what was shot here is kept."))
+
+
+def _refuse_others(wish: SiteWish) -> None:
+    """Refuse an account that is not a session's."""
+    if wish.account.role != "session":
+        raise BadInput(
+            say(
+                "{name} is not the account of a session, which needs one of its own: rig site "
+                "invite NAME --session.",
+                name=wish.account.name,
+            )
+        )
+
+
 async def run_rods(
     work: Work,
     wish: SiteWish,
@@ -406,14 +473,7 @@ async def run_rods(
     ------
     DeviceUnavailable, JobHeld, JobUnusable
     """
-    if wish.account.role != "session":
-        raise BadInput(
-            say(
-                "{name} is not the account of a session, which needs one of its own: rig site "
-                "invite NAME --session.",
-                name=wish.account.name,
-            )
-        )
-    run = RodsRun(work, wish, streams, sinks, clock, on_hub)
-    await run.go()
-    return run.shots
+    _refuse_others(wish)
+    rods = RodsRun(work, wish, streams, sinks, clock, on_hub)
+    await rods.go()
+    return rods.shots

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Protocol
 
+from rig.devices.profile import load_profile
 from rig.errors import BadInput
 from rig.events import (
     Event,
@@ -264,8 +265,8 @@ class SurveyWork(Work):
 
     def scene(self, acts: tuple[str, ...] = ()) -> "Scene":
         """Return what a page shows of it, as it begins."""
-        begun = self._begun(self._settings(tuple(self._points), None), self.stand, None)
-        return SURVEY.scene(begun, acts)
+        settings = self._settings(tuple(self._points), None)
+        return SURVEY.scene(self._begun(settings, self.stand, load_profile("sentence")), acts)
 
 
 class SetWork(Work):
@@ -306,7 +307,8 @@ class SetWork(Work):
 
     def scene(self, acts: tuple[str, ...] = ()) -> "Scene":
         """Return what a page shows of it, as it begins."""
-        return SET.scene(self._begun(self._settings(None), self.stand, None), acts)
+        begun = self._begun(self._settings(None), self.stand, load_profile("sentence"))
+        return SET.scene(begun, acts)
 
 
 def follow(sharing: Sharing, rod: str, event: Event) -> None:

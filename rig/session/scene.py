@@ -161,6 +161,10 @@ class Scene:
         self._places = dict(other._places)
         self._show_places()
 
+    def take(self, name: str, payload: bytes) -> set[str]:
+        """Take a section that is told; this scene makes its own."""
+        return set()
+
     def practise(self) -> None:
         """Let the page move the rod."""
         self.sections.job = replace(self.sections.job, practice=True)

@@ -11,6 +11,8 @@ What a line needs beside the program is put in its place by these rules, and by 
   is no Bluetooth here (exit code 3).
 - Each section of the README and each chapter begins with a job as `BEFORE` makes it, of the room
   of the README's first line.
+- `rig site up` is a broker that is up while a later line needs it; the rod of a site is a simulated
+  one that goes where it is sent, and `rig rod` a process that is stopped once it is there.
 - A file that a line reads is what a block before it shows (`toml`), or a table made here.
 """
 
@@ -20,6 +22,7 @@ import re
 import shlex
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -31,11 +34,14 @@ import pytest
 
 from rig.cli import COMMANDS
 from rig.cli import rig as group
+from rig.devices.broker import Site
 from rig.devices.profile import load_profile
 from rig.devices.trace import TraceWriter
 from rig.guide import CHAPTERS, chapter, title
 from rig.job import Job
 from rig.job.rows import Point
+from rig.products.library import data_folder
+from simulated_devices.site_rod import SiteRod
 from tests.bluetooth import simulated
 from tests.cli.conftest import Outcome, Run
 
@@ -133,6 +139,12 @@ def gridded(run: Run) -> None:
     good(run, "rig grid")
 
 
+def coarse(run: Run) -> None:
+    """Few points, for a rod by the wall clock."""
+    new(run)
+    good(run, "rig grid --spacing 12ft")
+
+
 def tied(run: Run) -> None:
     gridded(run)
     good(run, "rig survey --kind benchmark --label BM1 --typed")
@@ -193,6 +205,7 @@ BEFORE: dict[str, Callable[[Run], None]] = {
     "trouble": with_another_job,
     "mend": with_table,
     "phone": planned,
+    "site": coarse,
     "bluetooth": gridded,
     "profile": gridded,
     "paper": planned,
@@ -238,6 +251,8 @@ def good(run: Run, line: str) -> None:
 
 def one(run: Run, words: list[str]) -> Outcome:
     """Run a command line with what it needs in its place."""
+    if words[0] in ("site", "rod") or "--site" in words:
+        return of_site(run, words)
     if words[0] in ("serve", "practice") or words[:2] == ["demo", "--serve"]:
         return served(words)
     if words[0] == "demo" or "--scan" in words:
@@ -260,6 +275,50 @@ def one(run: Run, words: list[str]) -> Outcome:
                 load_profile(words[n + 1])  # the one that is named is there
                 del words[n : n + 2]
     return run(*words)
+
+
+def of_site(run: Run, words: list[str]) -> Outcome:
+    """Run it on a site that is up meanwhile, with a simulated rod that goes where it is sent."""
+    site = Site(data_folder() / "site")
+    if words[:2] == ["site", "up"] or words[1] == "invite":
+        if words[1] == "up":
+            with socket.socket() as probe:
+                probe.bind(("127.0.0.1", 0))
+                port = probe.getsockname()[1]
+            site.prepare("127.0.0.1", "127.0.0.1", port, {"localhost", "127.0.0.1"})
+            assert "--port" in run(*words, "--help").out
+            return Outcome(0, "", "")
+        return run(*words)
+    broker = site.start()
+    try:
+        if words[0] == "rod":
+            with simulated("serial", "--rate", "20") as rod:
+                n = words.index("--serial")
+                words[n : n + 2] = rod.source
+                return boxed(words)
+        with SiteRod(Path("rod-1.site"), height_mm, least_walk_s=1.1, walk_mm_s=1e6):
+            return run(*words)
+    finally:
+        broker.terminate()
+        broker.wait()
+
+
+def boxed(words: list[str]) -> Outcome:
+    """Run the box at a rod until it is seen on its site."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "rig.cli", *words],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as running:
+        assert running.stdout is not None
+        assert "rod-1" in running.stdout.readline()
+        time.sleep(1.0)
+        assert running.poll() is None
+        running.send_signal(signal.SIGINT)
+        _, err = running.communicate(timeout=30)
+    return Outcome(running.returncode, "", err)
 
 
 def sights(run: Run, words: list[str]) -> list[float]:
