@@ -1,11 +1,12 @@
 """`rig office`: the company's shelf and books."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rig.cli.options import json_option, show, stack
+from rig.cli.serve_options import address_options, announce, open_page
 from rig.language import join, say
 
 if TYPE_CHECKING:
@@ -204,3 +205,57 @@ def expect(
     ]
     lines += [words.written_for_plans(str(out))] if out is not None else []
     show(told.as_json(), as_json, join("\n", lines))
+
+
+@command.command()
+@office_option
+@click.option(
+    "--workers", type=click.IntRange(min=1), default=1, show_default=True, help="Processes here."
+)
+@click.option("--at", metavar="ADDRESS", help="A scheduler whose workers do it, as tcp://...:8786.")
+@json_option
+def redo(office: str | None, workers: int, at: str | None, as_json: bool) -> int:
+    """Reckon surface and plan of every job by today's model, beside the books.
+
+    What was done is not done again; several workers need floor-rig[fleet]. Ends with code 1 where a
+    job could not be reckoned.
+    """
+    from rig.cli.progress import working
+    from rig.office.place import place_of
+    from rig.office.redo import redo
+    from rig.words import office as words
+    from rig.words import say
+
+    place = place_of(office)
+    with working(say("Reckoning every job anew")):
+        told = redo(place, workers, at)
+    lines = [words.redone(told.done, told.model)]
+    lines += [words.not_redone(told.failed)] if told.failed else []
+    show(told.as_json(), as_json, "\n".join(lines))
+    return 1 if told.failed else 0
+
+
+@command.command()
+@office_option
+@address_options
+@click.option("--tls", "encrypts", is_flag=True, help="Encrypt the link.")
+@json_option
+def serve(office: str | None, as_json: bool, **options: Any) -> None:
+    """Show jobs, verdicts and questions on a page, read only, until Ctrl-C.
+
+    Whoever has the address with its key may look; the key is new at each start.
+    """
+    import time
+
+    from rig.cli.serve_command import POLL_S, told_to_stop
+    from rig.office.place import place_of
+    from rig.page.office_site import OfficeSite
+
+    site = OfficeSite(place_of(office))
+    stopped = told_to_stop()
+    with open_page(options, always=True, site_of=lambda _: site) as page:
+        assert page is not None
+        announce(page, as_json)
+        while not stopped:
+            time.sleep(POLL_S)
+        site.close()

@@ -143,7 +143,7 @@ def _serve_jobs(
         site.encrypted = page.encrypts is not None
         return site
 
-    stopped = _told_to_stop()
+    stopped = told_to_stop()
     with open_page(options, always=True, site_of=site_of) as page:
         assert page is not None
         assert page.site is not None
@@ -155,7 +155,7 @@ def _serve_jobs(
         page.site.close()
 
 
-def _told_to_stop() -> list[int]:
+def told_to_stop() -> list[int]:
     """Return a list that is empty until a signal says stop."""
     stopped: list[int] = []
     for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
@@ -165,7 +165,7 @@ def _told_to_stop() -> list[int]:
 
 def watch(job: "Job", page: "Page", as_json: bool) -> None:
     """Follow the job's latest session, one after the other, until a signal says stop."""
-    stopped = _told_to_stop()
+    stopped = told_to_stop()
     from rig.session.scene import idle_scene
 
     followed: Session | None = None

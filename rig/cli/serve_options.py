@@ -11,8 +11,7 @@ from rig.errors import BadInput
 from rig.language import say
 
 if TYPE_CHECKING:
-    from rig.page.server import Page
-    from rig.page.site import Site
+    from rig.page.server import Page, Pages
     from rig.page.tls import Link
 
 address_options = stack(
@@ -37,7 +36,7 @@ def serve_options(command: Command) -> Command:
 
 @contextlib.contextmanager
 def open_page(
-    options: dict[str, Any], always: bool = False, site_of: "Callable[[Page], Site] | None" = None
+    options: dict[str, Any], always: bool = False, site_of: "Callable[[Page], Pages] | None" = None
 ) -> "Iterator[Page | None]":
     """Serve the page while a command runs, if its options ask for it; takes them off `options`.
 

@@ -146,10 +146,22 @@ def as_of(place: "Place") -> str:
 
 
 @contextlib.contextmanager
-def opened(
-    place: "Place", only: Only | None = None, name: str = JOB
-) -> Iterator["DuckDBPyConnection"]:
+def opened(place: "Place", only: Only | None = None) -> Iterator["DuckDBPyConnection"]:
     """Open the books to ask: the table `version` as it is, and the view `job`.
+
+    Raises
+    ------
+    CannotAnswer
+        Where nothing was taken yet.
+    """
+    with plain(place, JOB) as connection:
+        _make_view(connection, only or Only())
+        yield connection
+
+
+@contextlib.contextmanager
+def plain(place: "Place", name: str) -> Iterator["DuckDBPyConnection"]:
+    """Open one table as it is, as `version`.
 
     Only what the table lists may be read from here, and nothing can be written.
 
@@ -171,7 +183,6 @@ def opened(
         connection.execute("SET lock_configuration = true")
         source = f"read_parquet([{listed}], filename = true, file_row_number = true)"
         connection.execute(f"CREATE VIEW version AS SELECT * FROM {source}")
-        _make_view(connection, only or Only())
         yield connection
 
 

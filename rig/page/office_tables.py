@@ -37,6 +37,13 @@ def answer_parts(answer: "Answer", question: "Question | None") -> "list[Block]"
     return parts
 
 
+def fact_rows(row: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return one row as names and values; what is not known is left out."""
+    return tuple(
+        (_head(name, ""), _cell(name, value)) for name, value in row.items() if value is not None
+    )
+
+
 def _head(name: str, unit: str) -> str:
     shown = name
     for suffix in ("_utc_s", "_mm_per_m", "_mm", "_s"):
@@ -50,7 +57,7 @@ def _cell(name: str, value: Any) -> str:
         return "–"
     if isinstance(value, bool):
         return "✓" if value else ""
-    if name.endswith("_utc_s") and isinstance(value, float):
+    if name.endswith("utc_s") and isinstance(value, float):
         return time.strftime("%Y-%m-%d", time.gmtime(value))
     if isinstance(value, float):
         return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"

@@ -13,7 +13,7 @@ import threading
 from collections import deque
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 from zlib import crc32
 
 from aiohttp import WSMsgType, web
@@ -32,7 +32,6 @@ from rig.session.scene import Scene
 from rig.session.sections import Text
 
 if TYPE_CHECKING:
-    from rig.page.site import Site
     from rig.page.tls import Link
 
 SESSION = "session/"
@@ -61,6 +60,22 @@ class _Phone:
     told: list[str] = field(default_factory=list)
     said_s: deque[float] = field(default_factory=lambda: deque(maxlen=MOST_A_SECOND))
     wake: asyncio.Event = field(default_factory=asyncio.Event)
+
+
+class Pages(Protocol):
+    """Pages of several addresses beside the live one."""
+
+    def set_up(self, app: web.Application) -> None:
+        """Make the server ready for them."""
+        ...
+
+    def close(self) -> None:
+        """Let go of what they hold."""
+        ...
+
+    async def answer(self, request: web.Request, path: str, root: str) -> web.StreamResponse:
+        """Answer a request that may be answered, for `path` below `root`."""
+        ...
 
 
 class Page:
@@ -107,8 +122,8 @@ class Page:
         self.encrypts: Callable[[set[str]], Link] | None = None
         """Makes the link an encrypted one, by the names that this machine has."""
         self._link: Link | None = None
-        self.site: Site | None = None
-        """The pages of jobs, if they are served; the live page then stands below them."""
+        self.site: Pages | None = None
+        """Pages of jobs or of an office, if they are served; the live page stands below them."""
 
     # --- for the session's side, any thread -------------------------------------------------
 
@@ -319,7 +334,7 @@ class Page:
         return self._file(request, asked, bool(slash))
 
     async def _from_site(
-        self, site: "Site", request: web.Request, path: str, asked: str
+        self, site: "Pages", request: web.Request, path: str, asked: str
     ) -> web.StreamResponse:
         if asked == "alive":
             return _plain(200, "yes")

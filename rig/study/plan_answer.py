@@ -241,7 +241,9 @@ def read_plan(row: "Plan") -> StoredPlan:
         Where it is not as floor-rig writes it.
     """
     try:
-        return StoredPlan(row=row, wish=_wish(row.inputs), answer=from_json(PlanAnswer, row.result))
+        return StoredPlan(
+            row=row, wish=wish_of(row.inputs), answer=from_json(PlanAnswer, row.result)
+        )
     except (ValueError, TypeError) as error:
         raise JobUnusable(
             say(
@@ -290,7 +292,8 @@ def _bags_row(past: HistoryAnswer, safety: Safety, sheet: BagSheet) -> BudgetRow
     )
 
 
-def _wish(inputs: Mapping[str, Any]) -> PlanWish:
+def wish_of(inputs: Mapping[str, Any]) -> PlanWish:
+    """Return what a plan was asked, as the job keeps it."""
     known = {name: value for name, value in inputs.items() if name not in ("target", "room")}
     holds = tuple(one if isinstance(one, str) else tuple(one) for one in known.pop("holds", ()))
     past = known.pop("history", None)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from rig.words import say, say_many
+from rig.words import join, say, say_many
 
 _SHORT = 12
 
@@ -242,3 +242,43 @@ def no_date(text: str) -> str:
 def one_question() -> str:
     """Say that either a key or a file is asked."""
     return say("Give a question by its key, or --sql FILE; one of them.")
+
+
+def redone(jobs: int, model: str) -> str:
+    """Say how many jobs were reckoned anew."""
+    return say_many(
+        "{count} job reckoned anew by model {model}.",
+        "{count} jobs reckoned anew by model {model}.",
+        jobs, model=model,
+    )  # fmt: skip
+
+
+def not_redone(uids: Sequence[str]) -> str:
+    """Name jobs that could not be reckoned."""
+    return say("Could not be reckoned: {jobs}.", jobs=join(", ", uids))
+
+
+def proved(verdict: str) -> str:
+    """Say what the last proof of flatness said."""
+    told = {"in": say("proved flat"), "out": say("out of tolerance")}
+    return told.get(verdict, say("too close to tell"))
+
+
+def poured() -> str:
+    """Say that a job was poured."""
+    return say("poured")
+
+
+def planned() -> str:
+    """Say that a job was planned."""
+    return say("planned")
+
+
+def surveyed() -> str:
+    """Say that a job was surveyed."""
+    return say("surveyed")
+
+
+def begun() -> str:
+    """Say that a job was begun."""
+    return say("begun")

@@ -1,0 +1,203 @@
+"""The office's pages, read only: jobs with how far they are, and what the books answer."""
+
+import asyncio
+import contextvars
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, Any
+
+import aiohttp_jinja2
+from aiohttp import web
+
+from rig.drawing.bars import Bar, bars_drawing
+from rig.errors import CannotAnswer, RigError
+from rig.language import current, say
+from rig.office import books
+from rig.office.ask import ask, questions
+from rig.page.drawn import WIDE_MM
+from rig.page.office_tables import answer_parts, fact_rows
+from rig.page.rendered import prepare, settings
+from rig.page.told import parts
+from rig.report.document import Block, Facts, Figure, Section
+from rig.words import office as words
+
+if TYPE_CHECKING:
+    from rig.office.place import Place
+
+_MOST_JOBS, _MOST_BARS = 200, 30
+_PLOTS: Mapping[str, tuple[str, float | None]] = {
+    "yield": ("used_over_stated", 1.0),
+    "short": ("share", None),
+    "coverage": ("share", None),
+    "laser": ("last", None),
+    "markers": ("mean_mm", 0.0),
+    "flatness": ("share_in", None),
+    "pace": ("over_planned", 1.0),
+}
+"""Of each question the column that is drawn, and the line that it is held to."""
+_JOBS = f"""SELECT uid, crew, product, area_m2, last_utc_s, used_bags, stated_bags, fork,
+    len(shots) AS shots, volume_l, poured_utc_s, proofs[-1].verdict AS verdict
+    FROM job ORDER BY last_utc_s DESC, uid LIMIT {_MOST_JOBS}"""
+_JOB = """SELECT uid, content, crew, product, laser, floor, rule, area_m2, made_utc_s, last_utc_s,
+    poured_utc_s, temperature_c, confidence, volume_l, cover_mean_mm, chance_min_cover, stated_bags,
+    upper_bags, buy_bags, used_bags, fork FROM job WHERE uid = ?"""
+_LISTS = ("checks", "pours", "proofs")
+
+
+class OfficeSite:
+    """The pages of an office.
+
+    Parameters
+    ----------
+    place : Place
+    """
+
+    def __init__(self, place: "Place") -> None:
+        self._place = place
+        self._threads = ThreadPoolExecutor(2, thread_name_prefix="office")
+
+    def set_up(self, app: web.Application) -> None:
+        """Make the templates known to the server."""
+        prepare(aiohttp_jinja2.setup(app, **settings()))  # type: ignore[arg-type]
+
+    def close(self) -> None:
+        """Let the threads go."""
+        self._threads.shutdown(wait=False, cancel_futures=True)
+
+    async def answer(self, request: web.Request, path: str, root: str) -> web.StreamResponse:
+        """Answer a request that may be answered; nothing can be changed here."""
+        status, template, context = 200, "trouble.html", dict[str, object]()
+        if request.method not in ("GET", "HEAD"):
+            status, context = 405, {"text": say("Only GET.")}
+        else:
+            loop = asyncio.get_running_loop()
+            kept = contextvars.copy_context()
+            try:
+                template, context = await loop.run_in_executor(
+                    self._threads, kept.run, self._page, path
+                )
+            except KeyError:
+                status, context = 404, {"text": say("There is no such page.")}
+            except RigError as error:
+                status, context = 400, {"text": error.text}
+            except Exception as error:  # whatever one page cannot do, the others go on
+                print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
+                told = say("This page cannot be shown just now.")
+                status, context = 500, {"text": told}
+        whole = {"root": root, "lang": current().lang, **context}
+        response = aiohttp_jinja2.render_template(template, request, whole)
+        response.set_status(status)
+        return response
+
+    def _page(self, path: str) -> tuple[str, dict[str, object]]:
+        """Return a page's template and what it shows.
+
+        Raises
+        ------
+        KeyError
+            There is no such page.
+        """
+        match path.split("/"):
+            case [""]:
+                return "office.html", self._jobs()
+            case ["ask", key] if key in questions():
+                return "office_part.html", {"heading": key, "view": self._question(key)}
+            case ["job", uid]:
+                return "office_part.html", {"heading": uid[:12], "view": self._job(uid)}
+        raise KeyError(path)
+
+    def _jobs(self) -> dict[str, object]:
+        asked = [(key, words.question(one.text)) for key, one in questions().items()]
+        try:
+            with books.opened(self._place) as connection:
+                rows = _dicts(connection.execute(_JOBS))
+        except CannotAnswer as error:
+            return {"rows": (), "questions": asked, "none": error.text}
+        return {"rows": [_listed(row) for row in rows], "questions": asked, "none": ""}
+
+    def _question(self, key: str) -> object:
+        answer = ask(self._place, key)
+        question = questions()[key]
+        blocks: list[Block] = list(answer_parts(answer, question))
+        column, held_to = _PLOTS[key]
+        bars = [bar for row in answer.rows if (bar := _bar(row, column)) is not None][:_MOST_BARS]
+        if bars:
+            title = words.question(question.text)
+            line = _held_to(key, answer.rows, held_to)
+            drawing = bars_drawing(title, bars, WIDE_MM, line, from_zero=key == "laser")
+            blocks.insert(0, Figure(key, drawing, told="answer"))
+        return parts([Section("answer", "", tuple(blocks))])
+
+    def _job(self, uid: str) -> object:
+        from rig.office.ask import Answer
+
+        found: list[Block] = []
+        with books.opened(self._place) as connection:
+            rows = _dicts(connection.execute(_JOB, [uid]))
+            if not rows:
+                raise KeyError(uid)
+            lists = {
+                name: _dicts(
+                    connection.execute(
+                        f"SELECT one.* FROM (SELECT unnest({name}) AS one FROM job WHERE uid = ?)",
+                        [uid],
+                    )
+                )
+                for name in _LISTS
+            }
+        as_of = books.as_of(self._place)
+        found.append(Facts(fact_rows(rows[0]), told="answer"))
+        for told in lists.values():
+            if told:
+                found += answer_parts(Answer(rows=tuple(told), jobs=1, as_of=as_of), None)[:1]
+        return parts([Section("job", "", tuple(found))])
+
+
+def _listed(row: Mapping[str, Any]) -> dict[str, object]:
+    """Return a job as the list shows it."""
+    state = (
+        words.proved(row["verdict"])
+        if row["verdict"]
+        else words.poured()
+        if row["poured_utc_s"]
+        else words.planned()
+        if row["volume_l"]
+        else words.surveyed()
+        if row["shots"]
+        else words.begun()
+    )
+    return {
+        "uid": row["uid"],
+        "name": row["uid"][:12],
+        "state": state,
+        "who": " · ".join(one for one in (row["crew"], row["product"]) if one),
+        "area": f"{row['area_m2']:.1f} m²",
+        "when": time.strftime("%Y-%m-%d", time.gmtime(row["last_utc_s"])),
+        "fork": row["fork"],
+    }
+
+
+def _bar(row: Mapping[str, Any], column: str) -> Bar | None:
+    value = row.get(column)
+    if value is None:
+        return None
+    names = ("crew", "product", "by", "value", "laser", "kind", "rule")
+    label = " ".join(str(row[name]) for name in names if row.get(name) is not None)
+    low, high = row.get("low"), row.get("high")
+    if column == "mean_mm" and row.get("sd_mm") is not None:
+        low, high = value - row["sd_mm"], value + row["sd_mm"]
+    return Bar(label or "–", float(value), low, high)
+
+
+def _held_to(key: str, rows: Sequence[Mapping[str, Any]], usual: float | None) -> float | None:
+    """Return the line that all rows are held to, where they are held to the same."""
+    name = {"coverage": "confidence", "laser": "limit_mm_per_m"}.get(key)
+    told = {row[name] for row in rows} if name else set()
+    return told.pop() if len(told) == 1 else usual
+
+
+def _dicts(found: Any) -> list[dict[str, Any]]:
+    names = [column[0] for column in found.description or ()]
+    return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
