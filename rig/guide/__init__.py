@@ -17,6 +17,7 @@ CHAPTERS = {
     "mend": "Tables of shots, wrong tags, a room measured wrong.",
     "phone": "The whole job on a phone; prompts; practice without a rod.",
     "site": "More than one rod in one job.",
+    "office": "A company's jobs on one shelf, and what they teach.",
     "bluetooth": "A rod without a cable.",
     "profile": "How a rod of your own speaks.",
     "paper": "Report, customer's page, PDF, DXF, CSV.",

@@ -44,6 +44,7 @@ from rig.products.library import data_folder
 from simulated_devices.site_rod import SiteRod
 from tests.bluetooth import simulated
 from tests.cli.conftest import Outcome, Run
+from tests.office.company import company
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text()
@@ -53,6 +54,7 @@ LINE_MM = 1215.0
 
 # Not run, and why: each is a script around what else is run.
 NOT_RUN = {
+    "bash tools/office company": "makes a folder and runs `rig office take`",
     "bash tools/demo": "sets itself up, then runs `rig demo`",
     "bash tools/test": "runs this test",
     "rig demo --faults": "a minute long; `tests/cli/test_faults.py` runs it and each of its faults",
@@ -190,6 +192,15 @@ def with_another_job(run: Run) -> None:
     gridded(run)
 
 
+def with_a_company(run: Run) -> None:
+    """An office with a few jobs that were poured, and a question of one's own."""
+    surveyed(run)
+    Path("company").mkdir()
+    others = [str(made.path) for made in company(Path(), 4)]
+    assert run("hand-in", *others, "--to", "company").code == 0
+    Path("mine.sql").write_text("".join(blocks(TEXTS["office"], "sql")))
+
+
 BEFORE: dict[str, Callable[[Run], None]] = {
     "README: two": lambda run: None,
     "README: tape": lambda run: None,
@@ -206,6 +217,7 @@ BEFORE: dict[str, Callable[[Run], None]] = {
     "mend": with_table,
     "phone": planned,
     "site": coarse,
+    "office": with_a_company,
     "bluetooth": gridded,
     "profile": gridded,
     "paper": planned,
@@ -253,7 +265,11 @@ def one(run: Run, words: list[str]) -> Outcome:
     """Run a command line with what it needs in its place."""
     if words[0] in ("site", "rod") or "--site" in words:
         return of_site(run, words)
-    if words[0] in ("serve", "practice") or words[:2] == ["demo", "--serve"]:
+    if (
+        words[0] in ("serve", "practice")
+        or words[:2] == ["office", "serve"]
+        or words[:2] == ["demo", "--serve"]
+    ):
         return served(words)
     if words[0] == "demo" or "--scan" in words:
         return process(words)
