@@ -208,25 +208,29 @@ def settings_of(stored: Given) -> Settings:
                 known[key] = read(known[key])
             except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
                 raise ValueError(key) from error
+    _refuse_odd(known)
+    return Settings(**known)
+
+
+def _refuse_odd(known: Given) -> None:
+    """Raise a ValueError with the key of a plain value that is not as floor-rig writes it."""
     for key in _NUMBERS:
         number = known.get(key, 0.0)
         if isinstance(number, bool) or not isinstance(number, int | float):
             raise ValueError(key)
         if not 0.0 <= number < math.inf:
             raise ValueError(key)
-    for key, choices in (("units", SYSTEMS), ("denominator", range(1, 1025))):
+    for key, choices in (
+        ("units", SYSTEMS),
+        ("denominator", range(1, 1025)),
+        ("typed_unit", TYPED_UNITS),
+        ("floor", FLOOR_KINDS),
+    ):
         if known.get(key, choices[0]) not in choices:
             raise ValueError(key)
-    for key in ("covering", "crew", "laser_name"):
+    for key in ("covering", "crew", "laser_name", "language"):
         if not isinstance(known.get(key, ""), str):
             raise ValueError(key)
-    if not isinstance(known.get("language", ""), str):
-        raise ValueError("language")
-    if known.get("typed_unit", "mm") not in TYPED_UNITS:
-        raise ValueError("typed_unit")
-    if known.get("floor", "unknown") not in FLOOR_KINDS:
-        raise ValueError("floor")
-    return Settings(**known)
 
 
 def _places(stored: Given) -> dict[str, Place]:

@@ -188,27 +188,13 @@ class _FloorSoFar:
             case ShotTaken():
                 yield from self._take(event, latest)
             case Undone():
-                # Several rods take shots in turn, and each takes its own back.
-                mine = [n for n, one in enumerate(self._before) if one[0] == event.label]
-                name, old = self._before.pop(mine[-1] if mine else -1)
-                self._shots.pop(name, None)
-                self._doubted.pop(name, None)
-                if old is not None:
-                    self._shots[name] = old
-                self._picture.start(list(self._shots.values()))
+                self._undo(event.label)
             case Drifted():
                 self._correct(event)
             case Jolted() | SetAside():
                 self._drop(event.labels)
             case PutBack():
-                self._shots |= {
-                    shot.label: (shot.x_mm, shot.y_mm, self._height_mm(shot), shot.stderr_mm)
-                    for shot in event.shots
-                    if shot.x_mm is not None and shot.y_mm is not None
-                }
-                # They come before all that can be undone.
-                self._before[:0] = [(label, None) for label in event.labels]
-                self._picture.start(list(self._shots.values()))
+                self._put_back(event)
             case SetUp():
                 # Where the laser stands now nothing is known of its slope.
                 self._climb_mm = _no_climb
@@ -242,6 +228,26 @@ class _FloorSoFar:
         glance = self._picture.add(*place)
         if glance is not None and latest:
             yield self._told(label, glance)
+
+    def _undo(self, label: str) -> None:
+        # Several rods take shots in turn, and each takes its own back.
+        mine = [n for n, one in enumerate(self._before) if one[0] == label]
+        name, old = self._before.pop(mine[-1] if mine else -1)
+        self._shots.pop(name, None)
+        self._doubted.pop(name, None)
+        if old is not None:
+            self._shots[name] = old
+        self._picture.start(list(self._shots.values()))
+
+    def _put_back(self, event: PutBack) -> None:
+        self._shots |= {
+            shot.label: (shot.x_mm, shot.y_mm, self._height_mm(shot), shot.stderr_mm)
+            for shot in event.shots
+            if shot.x_mm is not None and shot.y_mm is not None
+        }
+        # They come before all that can be undone.
+        self._before[:0] = [(label, None) for label in event.labels]
+        self._picture.start(list(self._shots.values()))
 
     def _keep_out(self, label: str, place: _Place) -> None:
         """Keep a doubted shot from making others doubtful.

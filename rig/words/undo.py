@@ -63,19 +63,8 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             return say("shots set aside: {labels}", labels=some(data["labels"]))
         case "skipped":
             return say("{label} skipped", label=data["label"])
-        case "site":
-            value = data.get("value")
-            told = "" if value is None else site_log.value(data["what"], float(value), units)
-            named = site_log.named(data["what"])
-            return say(
-                "logged: {what}", what=join(" ", filter(None, (named, told, data.get("text"))))
-            )
-        case "look":
-            return say(
-                "straightedge laid from {start} to {end}",
-                start=join(" ", (units.place(mm) for mm in data["from"])),
-                end=join(" ", (units.place(mm) for mm in data["to"])),
-            )
+        case "site" | "look":
+            return _of_site(kind, data, units)
     raise ValueError(kind)
 
 
@@ -101,6 +90,25 @@ def _of_line(kind: str, data: Mapping[str, Any], units: Units) -> str:
                 "laser set up again as {name}, tied at {label}",
                 name=data["name"],
                 label=data["label"],
+            )
+    raise ValueError(kind)
+
+
+def _of_site(kind: str, data: Mapping[str, Any], units: Units) -> str:
+    """Say what the site's log or a look between the shots took."""
+    match kind:
+        case "site":
+            value = data.get("value")
+            told = "" if value is None else site_log.value(data["what"], float(value), units)
+            named = site_log.named(data["what"])
+            return say(
+                "logged: {what}", what=join(" ", filter(None, (named, told, data.get("text"))))
+            )
+        case "look":
+            return say(
+                "straightedge laid from {start} to {end}",
+                start=join(" ", (units.place(mm) for mm in data["from"])),
+                end=join(" ", (units.place(mm) for mm in data["to"])),
             )
     raise ValueError(kind)
 

@@ -93,18 +93,7 @@ class SetMarkers(Kind[SetSettings]):
         known = (line_of(job, setup, "floor", 0.0) or {}).get("known", {})
         line_mm = 0.0 if retie else lines[setup] + known.get("offset_mm", 0.0)
         climb_mm = climb_of(job, setup)
-        markers = [
-            MarkerTarget(
-                marker.label,
-                marker.x_mm,
-                marker.y_mm,
-                # Where the line climbs with distance, the rod must read that much more.
-                reading_mm(z_mm(marker.target_reading_mm), line_mm)
-                + climb_mm(marker.x_mm, marker.y_mm),
-                where(outline, marker.x_mm, marker.y_mm, begun.units.system),
-            )
-            for marker in job.markers()
-        ]
+        markers = _targets(begun, line_mm, climb_mm)
         check = None
         if not settings.skip_check:
             check = check_sight(shots, lines, line_mm, plan, outline, begun.units.system)
@@ -209,6 +198,26 @@ def check_sight(
         place = where(outline, shot.x_mm, shot.y_mm, units)
     expected_mm = reading_mm(z_mm(shot.reading_mm, lines[shot.setup]), line_mm)
     return CheckSight(shot.point, shot.x_mm, shot.y_mm, expected_mm, noise_mm, place)
+
+
+def _targets(
+    begun: Beginning[SetSettings],
+    line_mm: float,
+    climb_mm: Callable[[float | None, float | None], float],
+) -> list[MarkerTarget]:
+    """Return what the rod is to read at each marker under the line."""
+    return [
+        MarkerTarget(
+            marker.label,
+            marker.x_mm,
+            marker.y_mm,
+            # Where the line climbs with distance, the rod must read that much more.
+            reading_mm(z_mm(marker.target_reading_mm), line_mm)
+            + climb_mm(marker.x_mm, marker.y_mm),
+            where(begun.outline, marker.x_mm, marker.y_mm, begun.units.system),
+        )
+        for marker in begun.job.markers()
+    ]
 
 
 KIND = SetMarkers()
