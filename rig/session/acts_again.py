@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 from rig.errors import RigError
 from rig.study.acts import KINDS, UNDONE
+from rig.study.aside import EVENT, put_aside
 from rig.study.undo import act_called, take_back
 
 if TYPE_CHECKING:
     from rig.job.rows import Session, StoredEvent
     from rig.job.store import Job
 
-_BETWEEN = ("relabel", "import", UNDONE)
+_BETWEEN = ("relabel", "import", EVENT, UNDONE)
 
 
 class ActsAgain:
@@ -45,6 +46,8 @@ class ActsAgain:
                     self._relabel(event)
                 case "import":
                     self._import(event)
+                case "set_aside":
+                    self._set_aside(event)
                 case _:
                     self._undo(event)
 
@@ -77,6 +80,16 @@ class ActsAgain:
         )
         self._shots |= {shot.id: one for shot, one in zip(shots, new, strict=True)}
         self._know(event)
+
+    def _set_aside(self, event: "StoredEvent") -> None:
+        """Set aside what a hand did; what a session did comes with its replay."""
+        if not event.data.get("by_hand"):
+            return
+        wanted = {self._shots[one] for one in event.data["shots"] if one in self._shots}
+        shots = [one for one in self._new.shots() if one.id in wanted]
+        if shots:
+            put_aside(self._new, shots)
+            self._know(event)
 
     def _know(self, event: "StoredEvent") -> None:
         self._events[event.id] = self._new.events([event.kind])[-1].id

@@ -293,6 +293,22 @@ def _moved_off(job: "Job", places: Iterable[MarkerPlace]) -> list[str]:
     ]
 
 
+def height_at(job: "Job", x_mm: float, y_mm: float) -> MarkerHeight:
+    """Return how high a marker would stand at a place, by the plan and the lift that is laid out.
+
+    Raises
+    ------
+    CannotAnswer
+        No plan, or a stale one.
+    """
+    plan = read_plan(fresh_plan(job))
+    layer = one_lift(plan.answer, _last_layout(job).get("lift"))
+    picture = picture_of(job, outline_of(job), plan.wish.confidence)
+    plane, under = (plan.answer.plane, None) if layer is None else (layer.top, layer.under)
+    (found,) = marker_heights(picture, plane, [MarkerPlace("", x_mm, y_mm)], under)
+    return found
+
+
 def marker_heights(
     picture: Picture, plane: Plane, places: Iterable[MarkerPlace], under: Plane | None = None
 ) -> tuple[MarkerHeight, ...]:

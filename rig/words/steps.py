@@ -18,6 +18,7 @@ TITLES: Mapping[str, str] = {
     "proof": say("Proof"),
     "report": say("Report and files"),
     "rooms": say("Rooms"),
+    "shot": say("Shots of a point"),
     "quote": say("Quote"),
     "look": say("Looks between the shots"),
     "patch": say("Patches instead of a pour"),

@@ -26,6 +26,7 @@ from rig.page.tls import encrypted
 from rig.page.work import Rods, Work
 from rig.room import from_rings
 from rig.study.grid import make_grid
+from rig.study.pour_log import lifts_poured
 from rig.study.room import outline_of
 from rig.study.rooms import add_room, in_room, listed, names_of, rooms_of
 from rig.study.table import import_table
@@ -462,3 +463,122 @@ def test_what_becomes_of_the_shots_is_told_before_the_walls_change(
         assert outline.area_m2 == pytest.approx(36 * 0.3048**2)
         assert outline.wall_names == {2: "window wall"}
         assert len(outline.doors) == 1
+
+
+def test_the_shots_of_a_point_are_told_and_one_is_set_aside(
+    served: Page, planned: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "jobs" / "Hall.sqlite"
+    path.write_bytes((planned / "fresh.sqlite").read_bytes())
+
+    def used() -> list[float]:
+        with Job.open(path) as job:
+            return [one.reading_mm for one in job.shots(kinds=["floor"]) if one.point == "A1"]
+
+    async def work(session: Any, url: str) -> None:
+        at = "j/Hall/shot"
+        for reading in (1200.0, 1210.0):
+            again = {"act": "again", "label": "A1", "source": "tape", "unit": "mm"}
+            code, _, to = await post(session, url, at, **again)
+            assert (code, to.endswith("session/")) == (303, True)
+            await walked(session, url, [reading])
+        code, text = await status(session, url + at + "?label=A1")
+        assert (code, text.count("in use"), text.count("shot again since")) == (200, 1, 1)
+        code, _, to = await post(session, url, at, act="aside", label="A1")
+        assert (code, to.endswith("shot?label=A1")) == (303, True)
+        assert used() == []  # and the earlier one does not come back
+        assert "set aside" in (await status(session, url + at + "?label=A1"))[1]
+        code, text, _ = await post(session, url, at, act="aside", label="A1")
+        assert (code, "No shot of A1 counts" in text) == (422, True)
+        text = (await status(session, url + "j/Hall/undo"))[1]
+        found = re.search(r'value="undo (e\d+)" aria-label="[^"]*set aside: A1"', text)
+        assert found
+        assert (await post(session, url, "j/Hall/undo", act=f"undo {found[1]}"))[0] == 303
+        assert used() == [1210.0]
+        assert (await post(session, url, at, act="undo", label="A1"))[0] == 303
+        assert used() == [1200.0]
+        assert (await post(session, url, at, act="aside", label="A1"))[0] == 303
+        assert (await status(session, url + at + "?label=Z9"))[0] == 200
+
+    asked(served, work)
+    again = tmp_path / "again.sqlite"
+    again.write_bytes((planned / "fresh.sqlite").read_bytes())
+    words = ("survey", "--job", str(again), "--replay", str(path))
+    assert CliRunner().invoke(rig, words).exit_code == 0
+    with Job.open(path) as one, Job.open(again) as other:
+        for current in (True, False):
+            told = [
+                [(shot.point, shot.reading_mm) for shot in job.shots(current=current)]
+                for job in (one, other)
+            ]
+            assert told[0] == told[1]
+
+
+def test_heights_follow_a_marker_that_is_dragged(
+    served: Page, planned: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "jobs" / "Hall.sqlite"
+    path.write_bytes((planned / "job.sqlite").read_bytes())
+
+    async def work(session: Any, url: str) -> None:
+        at = "x=1200mm&y=800mm"
+        code, text = await status(session, url + f"j/Hall/markers/height?{at}")
+        found = re.search(r"a marker here stands (.+?) out of the floor and reads (.+?)\.<", text)
+        assert found
+        height.extend(found.groups())
+        code, text = await status(session, url + "j/Hall/markers/height?x=9m&y=1m")
+        assert (code, "not in the room" in text) == (200, True)
+        move = {"act": "move", "label": "M1", "x": "1200mm", "y": "800mm"}
+        assert (await post(session, url, "j/Hall/markers", **move))[0] == 303
+
+    height: list[str] = []
+    asked(served, work)
+    with Job.open(path) as job:
+        moved = next(one for one in job.markers() if one.label == "M1")
+        units = job.units
+    assert (moved.x_mm, moved.y_mm) == (1200.0, 800.0)
+    assert height == [units.length(moved.stick_out_mm), units.length(moved.target_reading_mm)]
+
+
+def test_lifts_are_laid_set_and_poured_one_after_the_other(
+    served: Page, planned: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "jobs" / "Hall.sqlite"
+    path.write_bytes((planned / "job.sqlite").read_bytes())
+    pour = {"act": "plan", "mixers": "1", "crew": "3", "mix_time": "2", "working_time": "30"}
+
+    def chosen(text: str) -> str:
+        picked = re.search(r'<option value="(\d*)" selected>[^<]*lift', text)
+        return picked[1] if picked else "none"
+
+    async def first(session: Any, url: str) -> None:
+        at = "j/Hall/"
+        told = {"act": "keep", "min_cover": "1/4in", "max_cover": "9mm", "bag_yield": "0.45ft3"}
+        assert (await post(session, url, at + "product", **told))[0] == 303
+        plan = {"act": "plan", "target": "level", "cover": "0.25", "confidence": "95"}
+        assert (await post(session, url, at + "plan", **plan))[0] == 303
+        assert chosen((await status(session, url + at + "markers"))[1]) == "1"
+        code, text, _ = await post(session, url, at + "markers", act="lay", lift="7")
+        assert (code, "there is no lift 7" in text) == (422, True)
+        assert (await post(session, url, at + "markers", act="lay", lift="1"))[0] == 303
+        assert "lift 1 of 2" in (await status(session, url + at + "set"))[1]
+        assert (await post(session, url, at + "pour", **pour, lift="1"))[0] == 303
+
+    async def second(session: Any, url: str) -> None:
+        at = "j/Hall/"
+        async with session.get(url + at) as answer:  # the next thing to do
+            assert answer.url.path.endswith("/markers")
+            assert chosen(await answer.text()) == "2"
+        assert (await post(session, url, at + "markers", act="lay", lift="2"))[0] == 303
+        assert chosen((await status(session, url + at + "pour"))[1]) == "2"
+        assert (await post(session, url, at + "pour", **pour, lift="2"))[0] == 303
+        async with session.get(url + at) as answer:
+            assert answer.url.path.endswith("/set")
+
+    asked(served, first)
+    words = ("pour", "run", "--job", str(path), "--json")
+    done = CliRunner().invoke(rig, words, input="batch\nyes\nstop\nyes\n" * 4)
+    assert '"event": "done"' in done.output, done.output
+    asked(served, second)
+    with Job.open(path) as job:
+        assert lifts_poured(job) == [1]

@@ -1,6 +1,7 @@
 """The floor: its map with contours and doubt, and the height of any place that is tapped."""
 
 from dataclasses import dataclass
+from math import dist
 
 from rig.errors import BadInput, RigError
 from rig.language import say
@@ -44,6 +45,8 @@ class PlaceView(Record):
     height: str
     doubt: str
     cover: str
+    shot: str
+    away: str
 
 
 class _Floor(Step):
@@ -98,7 +101,14 @@ def place_view(visit: Visit) -> PlaceView:
     if plan is not None:
         plane = plan.answer.plane
         cover = units.length(plane.a + plane.b * x + plane.c * y - found.z_mm)
+    near = min(
+        (one for one in visit.job.shots(kinds=["floor"]) if one.x_mm is not None),
+        key=lambda one: dist((one.x_mm or 0.0, one.y_mm or 0.0), (x, y)),
+    )
+    away_mm = dist((near.x_mm or 0.0, near.y_mm or 0.0), (x, y))
     return PlaceView(
+        shot=near.point,
+        away=units.place(away_mm),
         where=place_words(outline, x, y, units),
         height=units.length(-found.z_mm),
         doubt=units.doubt(2 * found.stderr_mm),

@@ -9,10 +9,11 @@ from rig.guidance.moved import Changes
 from rig.language import say
 from rig.page.drawn import look, markup
 from rig.page.steps.lifts import Lifts, laid_for, lift_of, lifts_view
-from rig.page.visit import NO_ACT, Step, Visit, narrow_to_place
+from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit, narrow_to_place
 from rig.record import Record
 from rig.report.source import place_words
-from rig.study.markers_answer import make_markers, usual_reach_mm
+from rig.room import is_within
+from rig.study.markers_answer import height_at, make_markers, usual_reach_mm
 from rig.study.room import outline_of
 
 ASKS = say("Tap the place, or type where it is.")
@@ -40,6 +41,15 @@ class MarkersView(Record):
     laid_for: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeightView(Record):
+    """How high a marker would stand at a place."""
+
+    where: str
+    stick_out: str
+    reading: str
+
+
 class _Markers(Step):
     key = "markers"
 
@@ -65,6 +75,11 @@ class _Markers(Step):
             lifts=lifts,
             laid_for=laid_for(visit) if markers else "",
         )
+
+    def part(self, visit: Visit, part: str) -> "tuple[str, object] | Served":
+        if part != "height":
+            raise BadInput(NO_PART)
+        return "height.html", _height(visit)
 
     def act(self, visit: Visit, act: str) -> str:
         form = visit.form
@@ -94,6 +109,21 @@ class _Markers(Step):
             case _:
                 raise BadInput(NO_ACT)
         return ""
+
+
+def _height(visit: Visit) -> HeightView:
+    """Tell how high a marker would stand at a place that is tapped or dragged to."""
+    x, y = visit.place(ASKS)
+    narrow_to_place(visit, x, y)
+    units, outline = visit.units, outline_of(visit.job)
+    if not is_within(outline, x, y):
+        raise BadInput(say("That place is not in the room."))
+    found = height_at(visit.job, x, y)
+    return HeightView(
+        where=place_words(outline, x, y, units),
+        stick_out=units.length(found.stick_out_mm),
+        reading=units.length(found.target_reading_mm),
+    )
 
 
 def _narrow_to_marker(visit: Visit, label: str) -> None:
