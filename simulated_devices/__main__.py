@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import NoReturn
 
-from simulated_devices import Refused, ble_rod, serial_rod
+from simulated_devices import Refused, ble_rod, serial_rod, site_rod
 from simulated_devices.encode import PROFILES
 from simulated_devices.faults import FAULTS
 from simulated_devices.floor import KINDS, Floor, floor_from_file
@@ -30,6 +30,8 @@ def main(words: list[str] | None = None) -> int:
             print(json.dumps(_faults(options.link)))
         elif options.device == "crew":
             _crew(options)
+        elif options.device == "site":
+            site_rod.serve(options.invitation, options.seed, options.zero_mm, options.room_mm)
         else:
             _run(options)
     except Refused as refusal:
@@ -152,6 +154,24 @@ def _parser() -> _Parser:
     crew.add_argument("--plan", type=Path, required=True, metavar="FILE", help="a plan's JSON")
     crew.add_argument("--seed", type=_whole, default=1, metavar="N", help="of its paces (1)")
     crew.add_argument("--truth", type=Path, metavar="FILE", help="keep what is really so in FILE")
+    site = devices.add_parser(
+        "site",
+        help="rods of a site, each with its box and its installer",
+        description="Say that they are there, and serve one rod for each invitation until stopped.",
+        allow_abbrev=False,
+    )
+    site.add_argument(
+        "--invitation", type=Path, action="append", required=True, metavar="FILE", help="of a rod"
+    )
+    site.add_argument("--seed", type=_whole, default=1, metavar="N", help="of the floor (1)")
+    site.add_argument(
+        "--zero-mm",
+        type=_number,
+        default=0.0,
+        metavar="MM",
+        help="what each rod reads more than the one before it (0)",
+    )
+    site.add_argument("--room-mm", type=_pair, default=ROOM_MM, metavar="W,L", help="its room")
     return parser
 
 

@@ -4,10 +4,12 @@ It speaks `sentence` over MQTT 5 from the wire format and the topics alone, and 
 product. It runs by the wall clock.
 """
 
+import contextlib
 import json
 import math
 import random
 import secrets
+import signal
 import ssl
 import threading
 import time
@@ -19,6 +21,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from simulated_devices.encode import sentence
+from simulated_devices.floor import make_floor
 from simulated_devices.rod import Sample, Status
 
 BENCHMARK_MM = 900.0
@@ -81,6 +84,7 @@ class SiteRod:
         self._goal_label = ""
         self._arrives_s = math.inf
         self._under_way: deque[tuple[float, bytes, float, int]] = deque()
+        self._answers: list[float] = []
         self._stop = threading.Event()
         self.silent = threading.Event()
         self.heard: list[dict[str, Any]] = []
@@ -136,6 +140,9 @@ class SiteRod:
             if self.silent.is_set():
                 continue
             at_s = self.time_s()
+            if self._answers and self._answers[0] <= at_s:
+                self._answers.clear()
+                self.act("accept")
             goes_s = at_s + self._rng.uniform(0.0, self._delay_s)
             if self._under_way:
                 goes_s = max(goes_s, self._under_way[-1][0])  # none overtakes another
@@ -218,8 +225,28 @@ class SiteRod:
         self.heard.append(event)
         if what == "told":
             self.on_event(event)
+        if event.get("event") == "ask":  # the installer knows where he stands
+            self._answers.append(self.time_s() + 0.5)
         if event.get("event") in ("next", "armed", "check"):
             self._go(event)
+
+
+def serve(invitations: list[Path], seed: int, zero_mm: float, room_mm: tuple[float, float]) -> None:
+    """Serve a rod for each invitation, on one invented floor, until stopped."""
+    floor = make_floor(seed, *room_mm)
+
+    def reading_mm(x_mm: float, y_mm: float) -> float:
+        return 1000.0 - float(floor.height_mm(x_mm, y_mm))
+
+    with contextlib.ExitStack() as stack:
+        for n, invitation in enumerate(invitations):
+            # A step is never too short to be told from standing.
+            rod = SiteRod(
+                invitation, reading_mm, zero_mm=n * zero_mm, seed=seed + n, least_walk_s=1.0
+            )
+            stack.enter_context(rod)
+        print(f"{len(invitations)} rods", flush=True)
+        signal.sigwait({signal.SIGTERM, signal.SIGINT})
 
 
 _HEARD = ("now", "told", "ask")

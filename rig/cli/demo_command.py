@@ -35,6 +35,11 @@ COMING_S = 30.0
     help="Show instead how a small survey meets each fault of a rod and its link.",
 )
 @click.option(
+    "--rods",
+    type=click.IntRange(2, 8),
+    help="Show instead how so many rods share a survey, on a broker of its own.",
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the job and its files.  [default: a new temporary one]",
@@ -46,6 +51,7 @@ def command(
     speed: float | None,
     link: str,
     faults: bool,
+    rods: int | None,
     out: Path | None,
     as_json: bool,
     **served: Any,
@@ -62,6 +68,9 @@ def command(
 
         show_faults(Staged(), link, seed, as_json)
         return
+    if rods is not None:
+        _show_rods(rods, out, seed, as_json)
+        return
     from rig.demo.stage import quiet
     from rig.demo.truth import apart_text
     from rig.demo.whole_job import PROVED, Demo, last_word, run
@@ -70,8 +79,7 @@ def command(
         if page is not None:
             announce(page, as_json)
             page.wait_for_phone(COMING_S)
-        folder = out or Path(tempfile.mkdtemp(prefix="floor-rig-demo-"))
-        folder.mkdir(parents=True, exist_ok=True)
+        folder = _made(out)
         if speed is None:
             speed = SPEED if page is None else WATCHED_SPEED
         with quiet(as_json):
@@ -82,3 +90,16 @@ def command(
             tell(json.dumps(told.as_json(), allow_nan=False))
         else:
             tell(apart_text(told, PROVED))
+
+
+def _made(out: Path | None) -> Path:
+    folder = out or Path(tempfile.mkdtemp(prefix="floor-rig-demo-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def _show_rods(count: int, out: Path | None, seed: int, as_json: bool) -> None:
+    from rig.demo.rods import rods_text, show_rods
+
+    told = show_rods(_made(out), count, seed, as_json)
+    tell(json.dumps(told.as_json()) if as_json else rods_text(told))

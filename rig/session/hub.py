@@ -13,6 +13,8 @@ from rig.devices.site import NOBODY, Account, Link, Message, Will
 from rig.errors import JobHeld
 from rig.events import (
     Armed,
+    Ask,
+    AskMarker,
     Check,
     Event,
     Heard,
@@ -38,7 +40,7 @@ ASK_S, ASK_FIRST_S = 2.0, 0.1
 """How often a box is asked for its clock, and how often at first."""
 FIRST_ASKED = 6
 TOLD_S = 5
-STANDS_AT = (Next, NextMarker, NextBatch, Armed, Prompt, Check, Rest)
+STANDS_AT = (Next, NextMarker, NextBatch, Armed, Prompt, Check, Rest, Ask, AskMarker)
 """What a rod stands at: a box that comes late is told the last of these."""
 NOT_TOLD = (Heard, Standing, Picture)
 """What a box does not need: it reads its rod itself."""
