@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from rig.errors import BadInput
 from rig.job import shots
 from rig.job.description import IN_WORDS, finite, read_outline, read_settings, to_json
-from rig.job.rows import Given, Plan, RoomView, Row, Shot
+from rig.job.rows import Given, Json, Plan, RoomView, Row, Shot
 from rig.job.trouble import stored_json
 from rig.language import say
 
@@ -34,7 +34,8 @@ def save(
 ) -> Plan:
     """Write a plan over the shots of these ids, or over all current ones.
 
-    Where nothing at all differs from the last plan, that one stays the current one.
+    Where nothing differs from the last plan but its words, that one stays the current one: another
+    version says what it reckoned otherwise, or tells more of it.
     """
     if shot_ids is None:
         stands_on = shots.of_room(shots.select(connection, STANDS_ON), room)
@@ -59,12 +60,47 @@ def save(
         to_json(_basis(connection, room), say("the plan")),
     )
     last = _last(connection, room)
-    if last is not None and tuple(last[2:]) == row[1:]:
-        return _plan(last)
+    if last is not None and _comes_out_as(row, last[1:]):
+        plan_id, made_utc_s, *_ = last
+        connection.execute("UPDATE plan SET result = ? WHERE id = ?", (row[2], plan_id))
+        return _plan((plan_id, made_utc_s, *row[1:]))
     cursor = connection.execute(
         f"INSERT INTO plan ({_COLUMNS[4:]}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", row
     )
     return _plan((cursor.lastrowid, *row))
+
+
+def _comes_out_as(new: Row, old: Row) -> bool:
+    """Whether a plan's row, its id left out, is that of another but for words and new keys."""
+    (_, inputs, result, *plane, shot_hash, shot_ids, basis) = new
+    (_, inputs_then, result_then, *plane_then, hash_then, ids_then, basis_then) = old
+    if (plane, shot_hash, shot_ids) != (plane_then, hash_then, ids_then):
+        return False
+    given = ((inputs, inputs_then), (basis, basis_then))
+    if any(_given(one) != _given(other) for one, other in given):
+        return False
+    return _same_numbers(stored_json(result, dict), stored_json(result_then, dict))
+
+
+def _given(told: str) -> Json:
+    """Return what JSON says beside what is usual, which another version may not have known."""
+    return {
+        key: value
+        for key, value in stored_json(told, dict).items()
+        if value not in (None, False, [], {})
+    }
+
+
+def _same_numbers(one: object, other: object) -> bool:
+    """Whether two results reckon the same in all that both tell, whatever the words."""
+    match one, other:
+        case str(), str():
+            return True
+        case dict(), dict():
+            return all(_same_numbers(one[key], other[key]) for key in one.keys() & other.keys())
+        case list(), list():
+            return len(one) == len(other) and all(map(_same_numbers, one, other))
+    return one == other
 
 
 def current(connection: sqlite3.Connection, room: RoomView | None = None) -> Plan | None:

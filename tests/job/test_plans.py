@@ -152,3 +152,21 @@ def test_arrays_in_a_result_are_kept_as_lists(job: Job, plan: Plan) -> None:
     kept = job.current_plan()
     assert kept is not None
     assert (kept.result, kept.a) == ({"z_mm": [1.5, 2.5], "n": 3, "ok": True}, 1.5)
+
+
+def test_a_plan_that_is_only_worded_anew_or_tells_more_stays_the_current_one(
+    job: Job, plan: Plan
+) -> None:
+    def again(**other: object) -> Plan:
+        told = {"least": 6.0, "warnings": ["It kinks."], "materials": [{"item": "primer", "l": 2}]}
+        return job.save_plan({"target": "level", "holds": []}, told | other, -1200.0, 0.0, 0.0)
+
+    first = again()
+    worded = again(warnings=["The floor kinks."], new={"key": 1.5})
+    assert worded.id == first.id
+    kept = job.current_plan()
+    assert kept is not None
+    assert (kept.id, kept.utc_s) == (first.id, first.utc_s)
+    assert kept.result["warnings"] == ["The floor kinks."]
+    assert again(new={"key": 2.5}).id != first.id
+    assert again(warnings=[]).id != again(least=6.5).id != first.id
