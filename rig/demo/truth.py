@@ -335,28 +335,29 @@ def apart_text(told: Comparison, rule: str) -> str:
             laser_worst=numeral(apart.laser_worst_mm, ".2f"),
         )
     )
-    second = result.second_room
-    if second is not None:
-        lines.append(
-            say(
-                "  second room     {bags} of patches keep the rule {rule} with "
-                "{chance_patched} probability; a whole pour takes {pour}",
-                bags=say_many("{count} bag", "{count} bags", second.bags["patch"]),
-                rule=rule,
-                chance_patched=format_chance(second.chance_patched),
-                pour=second.bags["pour"],
-            )
-        )
-        house = second.house
-        lines.append(
-            say(
-                "  with its hall   {bags} in one order, {apart} ordered room by room; the deepest "
-                "room takes {lifts}",
-                bags=say_many("{count} bag", "{count} bags", house.bags),
-                apart=house.bags_apart,
-                lifts=say_many("{count} lift", "{count} lifts", max(house.lifts.values())),
-            )
-        )
+    if result.second_room is not None:
+        lines += _rooms_text(result.second_room, rule)
     files = [f"  {path}" for path in told.files or ()]
     last = say("  Every number of the floor and the rod is simulated and invented.")
     return join("\n", [*lines, "\nFiles:", *files, last])
+
+
+def _rooms_text(second: SecondRoom, rule: str) -> list[str]:
+    house = second.house
+    return [
+        say(
+            "  second room     {bags} of patches keep the rule {rule} with "
+            "{chance_patched} probability; a whole pour takes {pour}",
+            bags=say_many("{count} bag", "{count} bags", second.bags["patch"]),
+            rule=rule,
+            chance_patched=format_chance(second.chance_patched),
+            pour=second.bags["pour"],
+        ),
+        say(
+            "  with its hall   {bags} in one order, {apart} ordered room by room; the deepest "
+            "room takes {lifts}",
+            bags=say_many("{count} bag", "{count} bags", house.bags),
+            apart=house.bags_apart,
+            lifts=say_many("{count} lift", "{count} lifts", max(house.lifts.values())),
+        ),
+    ]

@@ -30,6 +30,7 @@ from rig.study.plan_answer import (
     materials_of,
     min_cover_of,
     plan_answer,
+    room_plan,
     safety_answer,
     volume_answer,
     whole_bags,
@@ -39,9 +40,9 @@ from rig.study.planned import (
     BagsAnswer,
     CoverAnswer,
     HistoryAnswer,
-    LiftAnswer,
     LoadAnswer,
     PlanAnswer,
+    RoomPlan,
     SafetyAnswer,
     VolumeAnswer,
 )
@@ -60,20 +61,6 @@ EVENT = "house_plan"
 DOORWAY_MM = 600.0
 """A threshold so near to a room is at its doorway."""
 FLUSH_MM = 1.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoomPlan(Record):
-    """What a plan is in one room; its bags are those that this room would take alone."""
-
-    name: str
-    plane: Plane
-    area_m2: float
-    cover_mm: CoverAnswer
-    volume_l: VolumeAnswer
-    bags: BagsAnswer
-    lifts: int
-    lifts_plan: tuple[LiftAnswer, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -355,7 +342,7 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
     areas = [one.floor.area_m2 for one in rooms]
     steps = _steps(job, house, {one.name: one.answer.plane for one in rooms})
     return HousePlan(
-        rooms=tuple(_room(one) for one in rooms),
+        rooms=tuple(room_plan(one.name, one.picture.outline, one.answer) for one in rooms),
         plane=answers[0].plane if together else None,
         confidence=confidence,
         min_cover_mm=answers[0].min_cover_mm,
@@ -411,20 +398,6 @@ def _warnings(rooms: Sequence[_Reckoned]) -> list[str]:
 
 def _each_once(texts: Iterable[Sequence[str]]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(chain.from_iterable(texts)))
-
-
-def _room(one: _Reckoned) -> RoomPlan:
-    answer = one.answer
-    return RoomPlan(
-        name=one.name,
-        plane=answer.plane,
-        area_m2=one.picture.outline.area_m2,
-        cover_mm=answer.cover_mm,
-        volume_l=answer.volume_l,
-        bags=answer.bags,
-        lifts=answer.lifts,
-        lifts_plan=answer.lifts_plan,
-    )
 
 
 def _volume(rooms: Sequence[_Reckoned], mean_l: float) -> Volume:

@@ -53,6 +53,9 @@ from rig.study.planned import (
     PlanAnswer as PlanAnswer,
 )
 from rig.study.planned import (
+    RoomPlan as RoomPlan,
+)
+from rig.study.planned import (
     SafetyAnswer as SafetyAnswer,
 )
 from rig.study.planned import (
@@ -65,6 +68,7 @@ from rig.study.planned import (
     VolumeAnswer as VolumeAnswer,
 )
 from rig.study.room import outline_of
+from rig.study.rooms import names_of
 from rig.study.unknown import unknown_of
 from rig.surface.triangulation import Triangulation
 from rig.survey.reading import reading_mm
@@ -166,7 +170,7 @@ def plan_answer(
     bags = bags_answer(likely_l, safety, sheet, buy)
     layers = _layers(plane, floor, settings)
     load = dead_load(cover.mean_mm, cover.max_mm, sheet.density_kg_m3)
-    return PlanAnswer(
+    answer = PlanAnswer(
         plane=plane,
         confidence=confidence,
         high=high_of(picture.extremes),
@@ -194,6 +198,22 @@ def plan_answer(
         look_between=looks_between(job, plain) if warned else (),
         warnings=tuple(warnings),
         cautions=(*load.cautions, *words.cautions()),
+    )
+    name = names_of(job)[0] if job.room is None else job.room.name
+    return replace(answer, rooms=(room_plan(name, picture.outline, answer),))
+
+
+def room_plan(name: str, outline: "Outline", answer: PlanAnswer) -> RoomPlan:
+    """Return what a plan is in its room."""
+    return RoomPlan(
+        name=name,
+        plane=answer.plane,
+        area_m2=outline.area_m2,
+        cover_mm=answer.cover_mm,
+        volume_l=answer.volume_l,
+        bags=answer.bags,
+        lifts=answer.lifts,
+        lifts_plan=answer.lifts_plan,
     )
 
 

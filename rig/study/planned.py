@@ -211,6 +211,20 @@ class LiftAnswer(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RoomPlan(Record):
+    """What a plan is in one room; its bags are those that this room would take alone."""
+
+    name: str
+    plane: Plane
+    area_m2: float
+    cover_mm: CoverAnswer
+    volume_l: VolumeAnswer
+    bags: BagsAnswer
+    lifts: int
+    lifts_plan: tuple[LiftAnswer, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlanAnswer(Record):
     """The finished plane and what it takes, as `rig plan --json` prints it and the job keeps it.
 
@@ -252,6 +266,8 @@ class PlanAnswer(Record):
     look_between : tuple of WorthLook
         Empty in plans of old.
     warnings, cautions : tuple of str
+    rooms : tuple of RoomPlan
+        The one room, as the plan of several tells each; empty in plans of old.
     """
 
     plane: Plane
@@ -279,6 +295,7 @@ class PlanAnswer(Record):
     look_between: tuple[WorthLook, ...] = ()
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
+    rooms: tuple[RoomPlan, ...] = ()
 
     @property
     def water_per_bag_l(self) -> float:
