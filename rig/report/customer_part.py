@@ -179,8 +179,9 @@ def _verdict(source: Source, proofs: Sequence[Proof]) -> str:
     _, stands_in = source.rule
     named = stands_in is None or bool(source.settings.covering)
     worst = max((one.worst.gap_mm for one in proofs if one.worst is not None), default=None)
-    first = proofs[0]
-    return words.verdict(first.kind, first.verdict, first.text, named, worst, source.units)
+    first, units = proofs[0], source.units
+    rule = units.own(first.text)
+    return words.verdict(first.kind, first.verdict, rule, named, worst, units)
 
 
 def _not_measured(told: HandedOver, maps: int) -> list[Block]:

@@ -119,7 +119,13 @@ def _limit(told: Proof, units: Units) -> str:
 
 
 def _facts(told: Proof, units: Units) -> list[tuple[str, str]]:
-    rows = [(say("Rule"), f"{told.rule}: {units.own(told.text)}"), (say("Source"), told.source)]
+    own = units.own(told.text)
+    rule = (
+        words.rule(told.rule, own)
+        if own == told.text
+        else words.rule_in_own_units(told.rule, own, told.text)
+    )
+    rows = [(say("Rule"), rule), (say("Source"), told.source)]
     if told.worst is not None:
         worst_is = say(
             "{between} 9 times in 10, reckoned to the limit of the worst place",

@@ -33,6 +33,16 @@ ONLY_DOUBT: Mapping[Of, str] = {
 _NAMED = 5
 
 
+def rule(key: str, text: str) -> str:
+    """Name a rule."""
+    return say("{key}: {text}", key=key, text=text)
+
+
+def rule_in_own_units(key: str, own: str, text: str) -> str:
+    """Name a rule in the job's units, the figures as they were written beside it."""
+    return say("{key}: {own} (as written: {text})", key=key, own=own, text=text)
+
+
 def too_wide_apart(of: Of) -> str:
     """Only the spacing keeps the floor from being in."""
     return say(

@@ -43,6 +43,11 @@ def test_a_customer_gets_one_side_of_paper(finished: Run) -> None:
                      "4 h after the pour", "3 days after the pour", "tolerance", "silica",
                      "Customer: name, place, date"):  # fmt: skip
             assert told in words, told
+    assert "under click-lock floating floors: 4.8 mm in 3.05 m" in text_of(content).lower()
+    crew = text_of(written(finished)[0].read_text())
+    assert (
+        "4.8 mm in 3.05 m (as written: Under click-lock floating floors: 3/16 in in 10 ft)" in crew
+    )
     assert content.count("<img ") == 3
     assert 'src="http' not in content
     # Both maps mean the same by their colours and are of one size.
