@@ -58,10 +58,10 @@ def show_rods(folder: Path, count: int, seed: int, as_json: bool) -> RodsTold:
         kitchen.write_text(site.invite("kitchen", "session").as_text())
         with _rods(site, folder, count, seed):
             begun_s = time.monotonic()
-            words = ("survey", "--site", str(kitchen), *QUICK)
+            survey = ("survey", "--site", str(kitchen), *QUICK)
             out = subprocess.DEVNULL if as_json else None
             subprocess.run(
-                [*command, *words], cwd=folder, check=True, stdin=subprocess.DEVNULL, stdout=out
+                [*command, *survey], cwd=folder, check=True, stdin=subprocess.DEVNULL, stdout=out
             )
             seconds = time.monotonic() - begun_s
     return _told(folder / "job.sqlite", seconds)
