@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import NoReturn
 
-from simulated_devices import Refused, ble_rod, serial_rod, site_rod
+from simulated_devices import Refused, ble_rod, sensor, serial_rod, site_rod
 from simulated_devices.encode import PROFILES
 from simulated_devices.faults import FAULTS
 from simulated_devices.floor import KINDS, Floor, floor_from_file
@@ -32,6 +32,8 @@ def main(words: list[str] | None = None) -> int:
             _crew(options)
         elif options.device == "site":
             site_rod.serve(options.invitation, options.seed, options.zero_mm, options.room_mm)
+        elif options.device == "sensor":
+            sensor.serve(options.air, options.rh, options.floor, options.seed)
         else:
             _run(options)
     except Refused as refusal:
@@ -137,6 +139,15 @@ def _parser() -> _Parser:
     rod.set_defaults(unit="mm", clamp_mm=CLAMP_MM)
     _add_rod(rod)
     _add_world(ble)
+    thermometer = devices.add_parser(
+        "sensor",
+        help="a thermometer and hygrometer on a serial port (a pseudo-terminal)",
+        description="Print a pseudo-terminal's path and tell air and floor there until stopped.",
+        allow_abbrev=False,
+    )
+    for name, usual in (("--air", 21.5), ("--rh", 55.0), ("--floor", 18.0)):
+        thermometer.add_argument(name, type=_number, default=usual, help=f"({usual:g})")
+    thermometer.add_argument("--seed", type=int, default=1, help="of its noise (1)")
     listed = devices.add_parser(
         "faults",
         help="list the faults as JSON",

@@ -182,7 +182,7 @@ def serve(
             folder = tempfile.mkdtemp(prefix="simulated-rod-")
             stack.callback(shutil.rmtree, folder, ignore_errors=True)
             link = Path(folder) / "rod"
-        stopped = stack.enter_context(_stop_signals())
+        stopped = stack.enter_context(stop_signals())
         file = TruthFile(truth, world) if truth else None
         port = Port(link)
         stack.callback(port.close)
@@ -268,7 +268,7 @@ def _point(link: Path, target: str) -> None:
 
 
 @contextlib.contextmanager
-def _stop_signals() -> Iterator[int]:
+def stop_signals() -> Iterator[int]:
     """Yield a descriptor that becomes readable when a signal asks to stop."""
     reader, writer = os.pipe()
     os.set_blocking(writer, False)

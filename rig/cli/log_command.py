@@ -77,10 +77,21 @@ def command() -> None:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Kept in the job, made smaller.",
 )
+@click.option("--serial", "serial_url", metavar="URL", help="Read a sensor on this port.")
+@click.option("--ble", "ble_name", metavar="NAME|ADDRESS", help="Read a sensor over Bluetooth LE.")
+@click.option(
+    "--profile",
+    "profile_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="How the sensor speaks, a TOML file: rig guide profile.",
+)
 @click.option("--at", type=Lengths("X", "Y"), help="Where on the plan.")
 @json_option
 def add_command(
     job_path: Path,
+    serial_url: str | None,
+    ble_name: str | None,
+    profile_path: Path | None,
     coat: int | None,
     note: str | None,
     photo: Path | None,
@@ -94,13 +105,14 @@ def add_command(
     from rig.study.site_log import Wish, as_note, log_site
 
     picture = None if photo is None else photo_of(photo).data
+    readings = {key: _scaled(key, value) for key, value in read.items() if value is not None}
+    # What was typed counts, whatever a sensor says of it.
+    readings = _from_sensor(serial_url, ble_name, profile_path) | readings
     with Job.open(job_path, write=True) as job:
         used = job.settings.product
         primer = used.primer.name if used is not None and used.primer is not None else None
         wish = Wish(
-            readings=tuple(
-                (key, _scaled(key, value)) for key, value in read.items() if value is not None
-            ),
+            readings=tuple(readings.items()),
             coat=coat,
             primer=primer,
             note=None if note is None else as_note(note),
@@ -109,6 +121,38 @@ def add_command(
         )
         told, units = log_site(job, wish), job.units
     show(told.as_json(), as_json, join("\n", _lines(told, units)))
+
+
+def _from_sensor(
+    serial_url: str | None, ble_name: str | None, profile_path: Path | None
+) -> dict[str, float]:
+    """Read the sensor that was named, if one was."""
+    if serial_url is None and ble_name is None and profile_path is None:
+        return {}
+    if (serial_url is None) == (ble_name is None) or profile_path is None:
+        raise BadInput(
+            say("A sensor is read with --serial URL or --ble NAME, and with --profile FILE.")
+        )
+    import asyncio
+
+    from rig.devices.sensor import load_sensor, read_sensor
+    from rig.devices.transport import Transport
+
+    profile = load_sensor(profile_path)
+
+    async def heard() -> tuple[tuple[str, float], ...]:
+        transport: Transport
+        if serial_url is not None:
+            from rig.devices.serial_port import SerialTransport
+
+            transport = SerialTransport(serial_url, None, profile.line)
+        else:
+            from rig.devices.ble import BleTransport
+
+            transport = BleTransport(ble_name or "", profile.line)
+        return await read_sensor(transport, profile)
+
+    return dict(asyncio.run(heard()))
 
 
 @command.command("list")

@@ -71,6 +71,7 @@ class LinePattern:
                 )
             ) from None
         self._match = compiled.fullmatch
+        self._at = dict(compiled.groupindex)
         at = tuple(compiled.groupindex.get(name, 0) for name in _MEANT)
         self._all = itemgetter(*(number - 1 for number in at)) if all(at) else None
         self._some = itemgetter(*at)  # after None has been put before the first group
@@ -84,3 +85,8 @@ class LinePattern:
             self._all(found.groups()) if self._all else self._some((None, *found.groups()))
         )
         return fields
+
+    def groups(self, line: str) -> dict[str, str | None] | None:
+        """Return what each named group took of a line; None where the pattern does not match it."""
+        found = self._match(line)
+        return None if found is None else {name: found.group(n) for name, n in self._at.items()}

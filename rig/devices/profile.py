@@ -187,7 +187,7 @@ def parse_profile(toml_text: str, name: str) -> Profile:
         )
         top.refuse(key, say("lists values of `status`, but {where} `status`", where=where))
 
-    serial = _serial(top.table("serial") if "serial" in data else None, framing, registers)
+    serial = serial_line(top.table("serial") if "serial" in data else None, framing, registers)
     service = value = None
     if "ble" in data:
         ble = top.table("ble")
@@ -355,7 +355,9 @@ def _registers(table: ProfileTable) -> Registers:
     )
 
 
-def _serial(table: ProfileTable | None, framing: str, registers: Registers | None) -> SerialLine:
+def serial_line(
+    table: ProfileTable | None, framing: str, registers: Registers | None
+) -> SerialLine:
     """Return how the serial line is run, from the table [serial] where there is one."""
     table = table or ProfileTable("", "serial.", {})
     asks = framing == "modbus"

@@ -3,6 +3,8 @@
 import base64
 import io
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,13 @@ SHEET = (
     "--max-moisture", "2%CM", "--max-air-rh", "75%",
     "--working-time", "20min", "--mix-time", "2min",
 )  # fmt: skip
+
+SENSOR = r"""
+text = "thermometer and hygrometer, a line each time"
+framing = "line"
+[line]
+pattern = 'T=(?P<air>[-+.\d]+) C H=(?P<air_rh>[.\d]+) % S=(?P<floor>[-+.\d]+) C'
+"""
 
 
 @pytest.fixture
@@ -81,6 +90,26 @@ def test_a_photo_is_kept_in_the_job(site: Run) -> None:
     assert "jpeg" not in site("log", "list", "--json").out
     assert site("report", "--out", "r").code == 0
     assert "the dip" in Path("r/report.html").read_text()
+
+
+def test_a_sensor_on_a_port_is_read_into_the_log(site: Run) -> None:
+    Path("thermo.toml").write_text(SENSOR)
+    words = [sys.executable, "-m", "simulated_devices", "sensor", "--air", "31"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as sensor:
+        assert sensor.stdout is not None
+        port = sensor.stdout.readline().strip()
+        told = site("log", "add", "--serial", port, "--profile", "thermo.toml", "--floor", "12C",
+                    "--json")  # fmt: skip
+        sensor.terminate()
+    assert told.code == 0, told.err
+    read = {one["what"]: one["value"] for one in told.json["entries"]}
+    assert read["air"] == pytest.approx(31.0, abs=0.5)
+    assert read["air_rh"] == pytest.approx(55.0, abs=2.0)
+    assert read["floor"] == 12.0  # what was typed counts
+    assert {one["what"]: one["within"] for one in told.json["asks"]}["air"] is False
+    assert site("log", "add", "--serial", "nowhere", "--profile", "thermo.toml").code == 3
+    assert "--profile" in site("log", "add", "--serial", port).err
+    assert len(site("log", "list", "--json").json["entries"]) == 3
 
 
 @pytest.mark.parametrize(
