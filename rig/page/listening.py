@@ -12,6 +12,8 @@ TYPES = {
     "css": "text/css; charset=utf-8",
     "js": "text/javascript; charset=utf-8",
     "svg": "image/svg+xml",
+    "png": "image/png",
+    "webmanifest": "application/manifest+json",
 }
 EVERYWHERE = ("", "0.0.0.0", "::")
 

@@ -515,6 +515,7 @@ def _policy(host: str, forms: str = "'none'") -> str:
     """Nothing from elsewhere; the socket by name too, as older browsers do not take it for own."""
     return (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+        "manifest-src 'self'; "
         f"connect-src 'self' ws://{host} wss://{host}; base-uri 'none'; form-action {forms}; "
         "frame-ancestors 'none'"
     )

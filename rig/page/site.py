@@ -111,7 +111,7 @@ class Site:
             told = await loop.run_in_executor(self._threads, context.run, work, path, form)
             if isinstance(told, _Goes):
                 return _redirected(request, root + told.path)
-            return _served(told) if isinstance(told, Served) else _rendered(request, root, told)
+            return self._page(request, root, told)
         except web.HTTPRequestEntityTooLarge:
             told = _Shown("trouble.html", {"text": TOO_LARGE}, 413)
         except RigError as error:
@@ -119,7 +119,12 @@ class Site:
         except Exception as error:  # whatever one page cannot do, the others go on
             print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
             told = _Shown("trouble.html", {"text": say("This page cannot be shown just now.")}, 500)
-        return _rendered(request, root, told)
+        return _rendered(request, root, told, self.encrypted)
+
+    def _page(self, request: web.Request, root: str, told: "_Shown | Served") -> web.Response:
+        if isinstance(told, Served):
+            return _served(told)
+        return _rendered(request, root, told, self.encrypted)
 
     def _most_upload(self, path: str) -> int:
         """Return how many bytes of a form may come here, 0 where it brings no file."""
@@ -136,6 +141,8 @@ class Site:
                 return self._jobs(form)
             case ["new"]:
                 return _Shown("new.html", {"form": form, "view": jobs.new_view(form)})
+            case ["away"]:
+                return _Shown("away.html", {})
             case ["trust"]:
                 return _Shown("trust.html", {})
             case ["quote"]:
@@ -363,8 +370,8 @@ async def _form(request: web.Request, most_upload: int) -> Form:
     return Form(fields, files)
 
 
-def _rendered(request: web.Request, root: str, told: _Shown) -> web.Response:
-    context = {"root": root, "lang": current().lang, **told.context}
+def _rendered(request: web.Request, root: str, told: _Shown, installs: bool) -> web.Response:
+    context = {"root": root, "lang": current().lang, "installs": installs, **told.context}
     response = aiohttp_jinja2.render_template(told.template, request, context)
     response.set_status(told.status)
     return response

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from rig.page.server import Page
 from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(180)
@@ -319,3 +320,18 @@ def test_a_report_is_read_on_a_phone_without_scrolling_sideways(
     )
     assert scales
     assert min(scales) > 0.7
+
+
+def test_an_app_says_that_its_box_is_out_of_reach(served: Page, phone: Any) -> None:
+    assert served.site is not None
+    served.site.encrypted = True  # this machine's own address is as good as an encrypted link
+    page = phone(served.url)
+    when(page, "!!navigator.serviceWorker.controller")
+    page.context.set_offline(True)
+    page.goto(served.url + "new")
+    page.get_by_role("heading", name="No box in reach").wait_for()
+    ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert ground == "rgb(246, 244, 239)"  # in its own style, which was kept
+    page.context.set_offline(False)
+    page.get_by_role("link", name="Try again").tap()
+    page.get_by_label("Name").wait_for()

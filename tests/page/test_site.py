@@ -188,6 +188,28 @@ def test_what_goes_with_a_room_is_told_before_it_goes(served: Page, tmp_path: Pa
         assert names_of(job) == ["room 1"]
 
 
+def test_an_encrypted_page_installs_as_an_app(served: Page) -> None:
+    async def work(session: Any, url: str) -> None:
+        assert "manifest" not in (await status(session, url))[1]
+        assert served.site is not None
+        served.site.encrypted = True
+        text = (await status(session, url))[1]
+        found = re.search(r'rel="manifest" href="([^"]+)"', text)
+        assert found
+        root = url.rsplit("/", 2)[0]
+        async with session.get(root + found[1]) as answer:
+            assert answer.content_type == "application/manifest+json"
+            told = json.loads(await answer.text())
+        assert told["start_url"] == told["scope"] == "."
+        for icon in told["icons"]:
+            async with session.get(url + icon["src"]) as answer:
+                assert (answer.status, answer.content_type) == (200, icon["type"])
+        for path in ("worker.js", "app.webmanifest", "away"):
+            assert (await status(session, f"{root}/x/{path}"))[0] == 403
+
+    asked(served, work)
+
+
 def test_a_style_is_not_sent_twice_and_never_an_old_one(served: Page) -> None:
     async def work(session: Any, url: str) -> None:
         async with session.get(url + "site.css") as answer:

@@ -71,4 +71,8 @@
     ring.setAttribute("r", 2.4);
     svg.append(ring);
   }
+
+  // Over an encrypted link the page installs as an app.
+  const app = document.querySelector("link[rel=manifest]");
+  if (app && navigator.serviceWorker) navigator.serviceWorker.register(new URL("worker.js", app.href));
 })();
