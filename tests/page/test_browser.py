@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from rig.page.server import Page
+from rig.page.site import Site
 from tests.page.conftest import rig, until, violations, when
 
 pytestmark = pytest.mark.timeout(180)
@@ -323,7 +324,7 @@ def test_a_report_is_read_on_a_phone_without_scrolling_sideways(
 
 
 def test_an_app_says_that_its_box_is_out_of_reach(served: Page, phone: Any) -> None:
-    assert served.site is not None
+    assert isinstance(served.site, Site)
     served.site.encrypted = True  # this machine's own address is as good as an encrypted link
     page = phone(served.url)
     when(page, "!!navigator.serviceWorker.controller")

@@ -191,7 +191,7 @@ def test_what_goes_with_a_room_is_told_before_it_goes(served: Page, tmp_path: Pa
 def test_an_encrypted_page_installs_as_an_app(served: Page) -> None:
     async def work(session: Any, url: str) -> None:
         assert "manifest" not in (await status(session, url))[1]
-        assert served.site is not None
+        assert isinstance(served.site, Site)
         served.site.encrypted = True
         text = (await status(session, url))[1]
         found = re.search(r'rel="manifest" href="([^"]+)"', text)
