@@ -3,21 +3,26 @@
 import asyncio
 import contextlib
 from dataclasses import dataclass
+from pathlib import Path
 
 from rig.devices.clock import Clock
+from rig.devices.own_profile import made_profile, numbers_in, readings_by
 from rig.devices.ports import list_ports
 from rig.devices.profile import shipped_profiles
 from rig.devices.reading import Reading
 from rig.devices.typed import UNITS
 from rig.errors import BadInput
-from rig.language import say
-from rig.page.visit import Visit
+from rig.files import write_whole
+from rig.language import join, say
+from rig.page.visit import NO_ACT, Visit
+from rig.products.library import data_folder
 from rig.record import Record
 from rig.session.begin import SurveyWish
 from rig.session.source import SourceWish, open_transport, read_profile
 from rig.session.sources import Device
 
 SIMULATED, TAPE = "simulated", "tape"
+OWN = "own:"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +57,10 @@ def source_view(visit: Visit) -> SourceView:
     return SourceView(
         choices=tuple(choices),
         chosen=TAPE if last == "typed" else usual,
-        profiles=tuple((key, f"{key}: {text}") for key, text in shipped_profiles().items()),
+        profiles=(
+            *((f"{OWN}{name}", say("{name}, of your own", name=name)) for name in _own()),
+            *((key, f"{key}: {text}") for key, text in shipped_profiles().items()),
+        ),
         units=names,
         unit=unit,
         setups=tuple(job.setups()),
@@ -84,7 +92,9 @@ def source_of(visit: Visit) -> SourceWish | None:
     baud = form.whole("baud", say("The baud rate"), 50, 4_000_000)
     form.check()
     profile = form.text("profile") or None
-    if profile is not None and profile not in shipped_profiles():
+    if profile is not None and profile.removeprefix(OWN) in _own():
+        profile = str(_own()[profile.removeprefix(OWN)])
+    elif profile is not None and profile not in shipped_profiles():
         raise BadInput(say("There is no such profile."))
     return SourceWish(
         serial_url=at if kind == "serial" else None,
@@ -130,10 +140,12 @@ class ListenView(Record):
     at: str
     reading: str
     raw: tuple[str, ...]
+    numbers: tuple[tuple[str, ...], ...] = ()
 
 
 LISTEN_S = 2.5
 MOST_HEARD = 8
+MOST_SHOWN = 3
 
 
 def listen(visit: Visit) -> ListenView:
@@ -152,11 +164,53 @@ def listen(visit: Visit) -> ListenView:
     assert transport is not None
     heard = asyncio.run(_heard(Device(transport, profile, Clock())))
     valid = [one.value_mm for one in heard if one.value_mm is not None]
+    raw = tuple(one.raw for one in heard[-MOST_SHOWN:])
     return ListenView(
         at=wish.serial_url or wish.ble_rod or "",
         reading=visit.units.length(valid[-1]) if valid else "",
-        raw=tuple(one.raw for one in heard[-3:]),
+        raw=raw,
+        numbers=tuple(tuple(numbers_in(one)) for one in raw) if profile.framing == "line" else (),
     )
+
+
+def _own() -> dict[str, Path]:
+    """Return the profiles that were made on the phone, by name."""
+    folder = data_folder() / "profiles"
+    files = sorted(folder.glob("*.toml")) if folder.is_dir() else []
+    return {file.stem: file for file in files}
+
+
+def keep_profile(visit: Visit, which: str) -> None:
+    """Make a profile of the number that was tapped, and pick it in the form.
+
+    Raises
+    ------
+    BadInput
+        It does not read what the rod sent, or it has no name.
+    """
+    form = visit.form
+    line, _, number = which.partition(" ")
+    lines = [form.text(f"raw{n}") for n in range(MOST_SHOWN) if form.text(f"raw{n}")]
+    name = form.name("own_name", say("The rod's name"))
+    form.check()
+    assert name is not None
+    if not line.isdigit() or not number.isdigit():
+        raise BadInput(NO_ACT)
+    if any(sign in name for sign in "/\\:") or name.startswith("."):
+        form.wrong["own_name"] = say("A name has no / \\ or : and no dot at its beginning.")
+        form.check()
+    made = made_profile(lines, int(line[:3]), int(number[:3]), form.text("own_unit"))
+    folder = data_folder() / "profiles"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(
+            say("{folder} cannot be made: {reason}.", folder=folder, reason=error.strerror)
+        ) from None
+    write_whole(folder / f"{name}.toml", made)
+    read = [visit.units.length(mm) for mm in readings_by(made, lines) if mm is not None]
+    told = say("Kept. It reads the last messages as {readings}.", readings=join(", ", read))
+    form.fields = {**form.fields, "profile": f"{OWN}{name}", "told": told}
 
 
 async def _heard(device: Device) -> list[Reading]:

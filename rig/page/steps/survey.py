@@ -9,6 +9,7 @@ from rig.language import say
 from rig.page.steps.source import (
     SourceView,
     benchmark_wish,
+    keep_profile,
     listen,
     rods_in_reach,
     source_of,
@@ -48,8 +49,11 @@ class _Survey(Step):
             shots=tuple((shot.point, visit.units.length(shot.reading_mm)) for shot in shots),
         )
 
-    def act(self, visit: Visit, act: str) -> "str | Wanted":
+    def act(self, visit: Visit, act: str) -> "str | Wanted | None":
         form = visit.form
+        if act.startswith("height "):
+            keep_profile(visit, act.removeprefix("height "))
+            return None
         source = source_of(visit)
         setup = form.name("setup", say("The set-up"), needed=False)
         match act.partition(" "):
