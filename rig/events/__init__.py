@@ -7,6 +7,7 @@ everywhere before that. `Event` names them all: who tells them apart by class, a
 """
 
 import json
+from dataclasses import MISSING, fields
 from functools import cache
 from typing import Any, get_args
 
@@ -104,7 +105,14 @@ def event_from(payload: bytes) -> Event | None:
 
     try:
         told = json.loads(payload)
-        kind = _by_name()[told.pop("event")]
+        kinds = _by_name()[told.pop("event")]
+        # Some share a name; their keys tell them apart.
+        (kind,) = (
+            one
+            for one in kinds
+            if told.keys() <= {f.name for f in fields(one)}
+            and not ({f.name for f in fields(one) if f.default is MISSING} - told.keys())
+        )
         event: Event = from_json(kind, told)
     except (ValueError, KeyError, TypeError, AttributeError):
         return None
@@ -112,8 +120,11 @@ def event_from(payload: bytes) -> Event | None:
 
 
 @cache
-def _by_name() -> dict[str, Any]:
-    return {kind.event: kind for kind in get_args(Event)}
+def _by_name() -> dict[str, list[Any]]:
+    found: dict[str, list[Any]] = {}
+    for kind in get_args(Event):
+        found.setdefault(kind.event, []).append(kind)
+    return found
 
 
 __all__ = [
