@@ -28,7 +28,7 @@ from rig.survey.patience import PATIENCE_S, Patience, Want
 from rig.survey.stance import Stance
 from rig.survey.stillness import GAP_S, StillWindow
 from rig.units import Units
-from rig.words.typed import again, stand_or_read
+from rig.words.typed import again, not_at_height, stand_or_read
 
 __all__ = ["CheckSight", "MarkerTarget", "Setting"]
 SETTLING_S = 15.0
@@ -473,16 +473,14 @@ class Setting:
         if steady is None:
             return [Trouble(text=again(self._by_tape), reason="accept")]
         if abs(self.target_today_mm(self._marker) - steady.mean_mm) > self._tolerance.mm:
-            text = say("not at height yet: do as the prompt says, then it is taken by itself")
-            return [Trouble(text=text, reason=say("off height"))]
+            return [Trouble(text=not_at_height(), reason="off height")]
         if not self._arming.armed and not self._arming.asked:
             self._arming.asked = True  # moved too little for a walk: a second press is sure
             return [phrases.ask(self._marker.label)]
         return self._take(steady)
 
     def _undo(self) -> list[Event]:
-        marker = self._round.undo()
-        if marker is None:
+        if (marker := self._round.undo()) is None:
             return [Trouble(text=say("nothing more to undo"), reason="undo")]
         self._arming.arm()  # the rod may well stand on it
         return [Unset(marker=marker.label), *self._go(marker)]

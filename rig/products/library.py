@@ -24,7 +24,8 @@ from rig.products.kinds import (
     Used,
     price_of,
 )
-from rig.texts import name_of, parse_toml, read_text, toml_string
+from rig.products.written import Told, table_of, told_of
+from rig.texts import name_of, parse_toml, read_text
 from rig.units import (
     parse_area,
     parse_duration,
@@ -39,8 +40,6 @@ from rig.units import (
 
 T = TypeVar("T", Product, Primer, Reinforcement, Crew, Mixer)
 Thing = Product | Primer | Reinforcement | Crew | Mixer
-Told = str | tuple[str, ...]
-"""A value as it was written; several where a key may come more than once."""
 Read = Callable[..., Any]
 
 MOST_BYTES = 1_000_000
@@ -430,7 +429,7 @@ class Library:
 
     def text(self) -> str:
         """Return the list as TOML."""
-        return "\n".join(_table(one) for one in self.entries.values())
+        return "\n".join(table_of(one.kind, one.name, one.told) for one in self.entries.values())
 
     def _checked(self, entries: Mapping[str, Entry]) -> "Library":
         """Return a list of these, refusing one that names another that is not there."""
@@ -459,7 +458,7 @@ def _entries(text: str, name: str) -> Iterator[tuple[str, Entry]]:
             )
         for called, told in tables.items():
             entry = Entry(
-                kind, name_of(called, say("{name}: a name", name=name)), _told(told, name, called)
+                kind, name_of(called, say("{name}: a name", name=name)), told_of(told, name, called)
             )
             try:
                 entry.read()
@@ -475,38 +474,6 @@ def _entries(text: str, name: str) -> Iterator[tuple[str, Entry]]:
                 )
             seen.add(entry.name.casefold())
             yield entry.name, entry
-
-
-def _told(told: object, name: str, called: str) -> dict[str, Told]:
-    found: dict[str, Told] = {}
-    for key, value in told.items() if isinstance(told, dict) else ():
-        if isinstance(value, str):
-            found[key] = value
-        elif isinstance(value, list) and all(isinstance(one, str) for one in value):
-            found[key] = tuple(value)
-        elif isinstance(value, int) and not isinstance(value, bool):
-            found[key] = str(value)
-        else:
-            raise BadInput(
-                say(
-                    '{name}: {called}: write {key} in quotes, as "0.45ft3".',
-                    name=name,
-                    called=called[:40],
-                    key=key[:40],
-                )
-            )
-    if not found:
-        raise BadInput(say("{name}: nothing is said of {called!r}.", name=name, called=called[:40]))
-    return found
-
-
-def _table(entry: Entry) -> str:
-    lines = [f"[{entry.kind}.{toml_string(entry.name)}]"]
-    for key, value in entry.told.items():
-        one = isinstance(value, str)
-        written = toml_string(str(value)) if one else f"[{', '.join(map(toml_string, value))}]"
-        lines.append(f"{key} = {written}")
-    return "\n".join(lines) + "\n"
 
 
 def _option(key: str) -> str:

@@ -491,10 +491,8 @@ def _buckets(need: _Need) -> list[Material]:
     if not buckets:
         return []
     text = say("{buckets}, each to hold a bag's worth with room to mix", buckets=buckets)
-    source = need.source("bucket")
-    return [
-        Material(item=say("mixing buckets"), amount=buckets, unit="piece", text=text, source=source)
-    ]
+    item, source = say("mixing buckets"), need.source("bucket")
+    return [Material(item=item, amount=buckets, unit="piece", text=text, source=source)]
 
 
 def _up(amount: float) -> int:

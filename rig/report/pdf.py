@@ -157,11 +157,8 @@ class _Paper(Sheet):
         self._beside_mm = 0.0
         if not figures:
             return
-        waiting, self._waiting = self._waiting, []
-        for n, figure in enumerate(waiting):
-            if not self._place(figure):
-                self._waiting = waiting[n:]
-                return
+        while self._waiting and self._place(self._waiting[0]):
+            del self._waiting[0]
 
     def _clear(self) -> None:
         """Go on below a figure that stands beside words."""
@@ -190,12 +187,14 @@ class _Paper(Sheet):
             self._text(part.title, HEAD_PT, bold=True, after=0.8)
         blocks = figure_first(part.blocks, self.epw)
         while blocks:
-            folded = 0
-            while folded < len(blocks) and _is_folded(blocks[folded]):
-                folded += 1
-            if folded:
-                self._folded([one for one in blocks[:folded] if isinstance(one, Table)])
-                blocks = blocks[folded:]
+            tables: list[Table] = []
+            for block in blocks:
+                if not (isinstance(block, Table) and block.folded):
+                    break
+                tables.append(block)
+            if tables:
+                self._folded(tables)
+                blocks = blocks[len(tables) :]
             else:
                 self._block(blocks[0])
                 blocks = blocks[1:]
@@ -497,7 +496,3 @@ class _Paper(Sheet):
 
     def _rule(self, colour: str, width: float, length: float) -> None:
         self.stroke((MARGIN_MM, self.y), (MARGIN_MM + length, self.y), colour, width)
-
-
-def _is_folded(block: Block) -> bool:
-    return isinstance(block, Table) and block.folded

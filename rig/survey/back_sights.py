@@ -33,7 +33,7 @@ from rig.survey.laser.line_watch import (
 from rig.survey.laser.verdict import SIGMAS
 from rig.survey.stand import HeldReading, Stand
 from rig.words import laser as words
-from rig.words import say, say_many
+from rig.words import say
 from rig.words.typed import sure_of_place
 
 RESTLESS = "restless"
@@ -252,12 +252,7 @@ class BackSights:
         assert self.pending is not None
         label = self.pending.stand.label
         self._put_off(time_s)
-        text = say(
-            "nobody came to {label}: the line is not checked. Later: rig survey --kind "
-            "benchmark --label {label}",
-            label=label,
-        )
-        return Trouble(text=text, reason="unchecked")
+        return Trouble(text=words.nobody_came(label), reason="unchecked")
 
     def look(self, held: HeldReading, now_s: float, sure: bool) -> list[Event]:
         """Take the sight; one that says that the line moved is taken twice, or confirmed.
@@ -317,7 +312,7 @@ class BackSights:
         if found.word == "jolt":
             self._jolt = AsideByJolt(since, found.change_mm)
             told: list[Event] = [checked, self._jolted(found, label, since, text)]
-            return [*told, _restless()] if restless else told
+            return [*told, Trouble(text=words.restless(), reason=RESTLESS)] if restless else told
         return [checked]
 
     def _checked(
@@ -374,7 +369,7 @@ class BackSights:
             )
         )
         self._broke_s = self._jolt = None
-        self._begun = replace(begun, anew=name_after(name), line_mm=line_mm)
+        self._begun = replace(begun, anew=_name_after(name), line_mm=line_mm)
         told: list[Event] = [
             SetUp(
                 name=name,
@@ -467,49 +462,19 @@ class BackSights:
             rate_mm_per_h=found.change_mm / hours,
             rate_stderr_mm_per_h=found.stderr_mm / hours,
             shots=spread,
-            text=say(
-                "drift: {text}. Spread over the {shots} since, each now with its doubt (up to "
-                "± {show})",
-                text=text,
-                shots=say_many("{count} shot", "{count} shots", len(spread)),
-                show=self._show(doubt_mm),
-            ),
+            text=words.drifted(text, len(spread), self._show(doubt_mm)),
         )
 
     def _jolted(self, found: Found, label: str, since: list[ShotTaken], text: str) -> Jolted:
-        aside = ""
-        if since:
-            are, them = ("is", "it") if len(since) == 1 else ("are", "them")
-            aside = say(
-                "{shots} since {are} set aside (kept, not used): shoot {them} again. {put_back} ",
-                shots=say_many("{count} shot", "{count} shots", len(since)),
-                are=are,
-                them=them,
-                put_back=words.PUT_BACK,
-            )
         return Jolted(
             label=label,
             change_mm=found.change_mm,
             stderr_mm=found.stderr_mm,
             kind=self._kind,
             labels=tuple(shot.label for shot in since),
-            text=say(
-                "jolt: {text}. {aside}The line is tied anew at {label}",
-                text=text,
-                aside=aside,
-                label=label,
-            ),
+            text=words.jolted(text, len(since), label),
         )
 
 
-def _restless() -> Trouble:
-    text = say(
-        "the line does not hold: give the laser a firm stand and time to settle, see rig "
-        "check drift, then go on with rig survey"
-    )
-    return Trouble(text=text, reason=RESTLESS)
-
-
-def name_after(name: str) -> str:
-    """Name the set-up after one."""
+def _name_after(name: str) -> str:
     return str(int(name) + 1) if name.isdecimal() else f"{name}+"

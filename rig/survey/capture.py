@@ -35,7 +35,7 @@ from rig.survey.round import Round
 from rig.survey.stance import Stance
 from rig.survey.stand import HeldReading, Sample, Stand
 from rig.survey.stillness import GAP_S, StillWindow
-from rig.words.typed import again
+from rig.words.typed import again, same_height
 
 __all__ = ["Capture", "Stand"]
 TICK_LATENESS_S = 0.05
@@ -249,8 +249,7 @@ class Capture:
         rocking = isinstance(self._window, RockWindow)
         if not (arming.armed or rocking or (arming.disturbed and not arming.asked)):
             return
-        height = self._height()
-        if height is None:
+        if (height := self._height()) is None:
             return
         if rocking and not arming.armed and not arming.near(height.reading_mm):
             # Tilting alone never lowers the vertex: three swings elsewhere are another stand.
@@ -260,14 +259,8 @@ class Capture:
             self._tell_still(time_s)
             self._shoot(height)
         elif arming.disturbed and not arming.asked and arming.near(height.reading_mm):
-            arming.asked = True
-            label = self._asked_for.label
-            before = arming.reference_label or "before"
-            text = say(
-                "same height as {before}: still there? press to take it as {label}",
-                before=before,
-                label=label,
-            )
+            arming.asked, label = True, self._asked_for.label
+            text = same_height(arming.reference_label or say("before"), label)
             self._out.append(Ask(label=label, text=text))
 
     def _height(self) -> HeldReading | None:
@@ -332,10 +325,9 @@ class Capture:
         if not stand_is_open:
             return
         pending = self._line.pending
-        if height is None and pending is not None:
-            first = pending.first  # a press shakes the rod, a hand shades it
-            if first is not None and (self._beam_mm is None or self._arming.near(self._beam_mm)):
-                height = first
+        shaken = self._beam_mm is None or self._arming.near(self._beam_mm)
+        if height is None and pending is not None and shaken:
+            height = pending.first  # a press shakes the rod, a hand shades it
         if height is None:
             self._out.append(Trouble(text=again(self._by_tape), reason="accept"))
             return
@@ -431,8 +423,7 @@ class Capture:
         return self._go_back(self._now_s, at_end=True)
 
     def _undo(self) -> None:
-        undone = self._round.undo()
-        if undone is None:
+        if (undone := self._round.undo()) is None:
             self._out.append(Trouble(text=say("nothing more to undo"), reason="undo"))
             return
         what, label = undone

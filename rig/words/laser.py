@@ -214,3 +214,48 @@ def _aside(labels: Sequence[str], why: str) -> str:
         why=why,
         back=PUT_BACK,
     )
+
+
+def restless() -> str:
+    """Say what to do about a line that does not hold."""
+    return say(
+        "the line does not hold: give the laser a firm stand and time to settle, see rig "
+        "check drift, then go on with rig survey"
+    )
+
+
+def nobody_came(label: str) -> str:
+    """Say that a sight was waited for in vain."""
+    return say(
+        "nobody came to {label}: the line is not checked. Later: rig survey --kind "
+        "benchmark --label {label}",
+        label=label,
+    )
+
+
+def drifted(found: str, shots: int, doubt: str) -> str:
+    """Say over which shots a drift was spread."""
+    return say_many(
+        "drift: {found}. Spread over the {count} shot since, now with its doubt (up to ± {doubt})",
+        "drift: {found}. Spread over the {count} shots since, each now with its doubt (up to ± "
+        "{doubt})",
+        shots,
+        found=found,
+        doubt=doubt,
+    )
+
+
+def jolted(found: str, shots: int, label: str) -> str:
+    """Say what becomes of the shots before a jolt, of which there may be none."""
+    if not shots:
+        return say("jolt: {found}. The line is tied anew at {label}", found=found, label=label)
+    return say_many(
+        "jolt: {found}. {count} shot since is set aside (kept, not used): shoot it again. {back} "
+        "The line is tied anew at {label}",
+        "jolt: {found}. {count} shots since are set aside (kept, not used): shoot them again. "
+        "{back} The line is tied anew at {label}",
+        shots,
+        found=found,
+        back=PUT_BACK,
+        label=label,
+    )

@@ -108,3 +108,17 @@ def fixed_point_too_low(label: str, under_mm: float, is_threshold: bool, units: 
         under=units.length(under_mm),
         look=LOOK,
     )
+
+
+def same_height(before: str, label: str) -> str:
+    """Ask whether a rod that rose and came down where it was stands on the next point."""
+    return say(
+        "same height as {before}: still there? press to take it as {label}",
+        before=before,
+        label=label,
+    )
+
+
+def not_at_height() -> str:
+    """Say that a marker out of height is not taken."""
+    return say("not at height yet: do as the prompt says, then it is taken by itself")
