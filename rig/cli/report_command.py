@@ -101,6 +101,7 @@ def command(
     from rig.job.store import Job
     from rig.report.contents import report_of
     from rig.report.parts_alone import buy_text
+    from rig.report.signed import signed
     from rig.report.source import Options
     from rig.study.rooms import in_room, refuse_several
 
@@ -108,7 +109,9 @@ def command(
     if checked is None:
         _refuse_apart(options, whose, photos, no_photos)
     wanted = () if no_photos else photos or None
-    handover = _handover(whose, wanted) if audience == "customer" or checked else None
+    handover = None
+    if audience == "customer" or checked:
+        handover = signed(whose, wanted, "--whose")
     mend_pour(job_path)
     with Job.open(job_path) as job:
         in_room(job, room_name)
@@ -162,22 +165,6 @@ def _place(out: Path, options: "Options") -> Path:
         return out.absolute()
     name = options.only or ("customer" if options.audience == "customer" else "report")
     return (out / f"{name}.html").absolute()
-
-
-def _handover(whose: str, photos: tuple[Path, ...] | None) -> "Handover":
-    """What only the user knows of the customer's page, and the firm's own head."""
-    from rig.products.firm import load_firm
-    from rig.report.document import Letterhead
-    from rig.report.pictures import kept_logo, photo_of
-    from rig.report.source import Handover
-    from rig.texts import name_of
-
-    firm = load_firm()
-    logo = kept_logo(firm.logo_data)
-    letterhead = Letterhead(firm.name, firm.address, logo) if firm.name or logo else None
-    name = name_of(whose, "--whose") if whose.strip() else ""
-    taken = None if photos is None else tuple(photo_of(photo) for photo in photos)
-    return Handover(name, letterhead, taken)
 
 
 def _write(report: "Report", html: Path, drawings: bool, text: str) -> list[str]:

@@ -93,7 +93,11 @@ def test_what_is_kept_on_the_phone_is_what_the_commands_know(served: Page) -> No
     assert set(Library.load().entries) == {"Flow", "Us"}
 
 
-def test_a_firm_signs_with_a_logo_from_the_phone(served: Page) -> None:
+def test_a_firm_signs_with_a_logo_from_the_phone(
+    served: Page, planned: Path, tmp_path: Path
+) -> None:
+    job = tmp_path / "jobs" / "Hall.sqlite"
+    job.write_bytes((planned / "job.sqlite").read_bytes())
     picture = io.BytesIO()
     Image.new("RGB", (900, 300), "navy").save(picture, "JPEG")
 
@@ -105,12 +109,23 @@ def test_a_firm_signs_with_a_logo_from_the_phone(served: Page) -> None:
         assert code == 303
         async with session.get(url + "firm/logo.png") as answer:
             assert (await answer.read()).startswith(b"\x89PNG")
+        code, text = await status(session, url + "j/Hall/report/customer.html?whose=Ann+Lee")
+        assert code == 200
+        pages.append(text)
         big = b"0" * 10_000_001
         assert (await sent(session, url, "firm", "logo", big, **sign))[0] == 413
         async with session.post(url + "firm", data=sign) as answer:
             assert answer.status == 403
 
+    pages: list[str] = []
     asked(served, work)
+    out = tmp_path / "customer.html"
+    words = ("--for", "customer", "--whose", "Ann Lee", "--out", str(out), "--json")
+    command("report", "--job", str(job), *words)
+    at_all_times = re.compile(r"<style>.*?</style>|[\d:]{5,}|\b[0-9a-f]{16,}\b", re.S)
+    assert at_all_times.sub("", pages[0]) == at_all_times.sub("", out.read_text())
+    assert "Ann Lee" in pages[0]
+    assert "Level &amp; Sons" in pages[0]
     firm = load_firm()
     assert (firm.name, firm.address) == ("Level & Sons", ("12 Oak St", "555 0100"))
 

@@ -54,6 +54,15 @@ class _Report(Step):
                 from rig.report.pdf import to_pdf
 
                 return Served(f"{visit.name}.pdf", "application/pdf", to_pdf(_report(visit)))
+            case "customer.html":
+                from rig.report.html import to_html
+
+                page = to_html(_for_customer(visit)).encode()
+                return Served("customer.html", "text/html; charset=utf-8", page, False)
+            case "customer.pdf":
+                from rig.report.pdf import to_pdf
+
+                return Served(f"{visit.name}.pdf", "application/pdf", to_pdf(_for_customer(visit)))
             case "shots.csv":
                 return Served(f"{visit.name}.csv", "text/csv; charset=utf-8", _table(visit))
             case "floor.geojson" | "floor.dxf":
@@ -67,6 +76,16 @@ def _report(visit: Visit) -> "Report":
     from rig.report.contents import report_of
 
     return report_of(visit.job, outline_of(visit.job), Options(), visit.name, int(time.time()))
+
+
+def _for_customer(visit: Visit) -> "Report":
+    """Make the page for the customer: the firm's head, whose floor it is, the site's photos."""
+    from rig.report.contents import report_of
+    from rig.report.signed import signed
+
+    handover = signed(visit.form.text("whose"), what=say("The name"))
+    options, made_s = Options(audience="customer"), int(time.time())
+    return report_of(visit.job, outline_of(visit.job), options, visit.name, made_s, handover)
 
 
 def _html(visit: Visit) -> bytes:
