@@ -114,6 +114,19 @@ def l_shaped_room(thumb: Thumb, name: str) -> None:
     thumb.goes_on("Next: Survey", "survey")
 
 
+def drag_marker(page: Any) -> None:
+    """Drag a marker a little; its height follows, and it stands there then."""
+    box = page.locator("[data-name=M1] .grip").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    was = page.locator(".marker").first.inner_text()
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x, y - 18, steps=3)
+    until(lambda: "a marker here stands" in page.locator("#height").inner_text(), "its height")
+    page.mouse.up()
+    until(lambda: page.locator(".marker").first.inner_text() != was, "the marker at its new place")
+
+
 def plan_and_markers(thumb: Thumb) -> None:
     """From the floor to the layout."""
     thumb.comes_to("floor")
@@ -124,6 +137,7 @@ def plan_and_markers(thumb: Thumb) -> None:
     thumb.tap("button", "Choose this plan")
     thumb.goes_on("Next: Markers", "markers")
     thumb.tap("button", "Lay out the markers")
+    drag_marker(thumb.page)
     thumb.goes_on("Next: Set", "set")
 
 
