@@ -57,7 +57,14 @@ class Place:
         """What the books' table needs beside the address; accounts come from the environment."""
         if self.is_folder:
             return None
-        return {"AWS_ALLOW_HTTP": "true", "conditional_put": "etag", "timeout": f"{_PATIENCE_S}s"}
+        patience = f"{_PATIENCE_S}s"
+        return {
+            "AWS_ALLOW_HTTP": "true",
+            "conditional_put": "etag",
+            "timeout": patience,
+            "max_retries": "3",
+            "retry_timeout": patience,
+        }
 
     @contextlib.contextmanager
     def in_words(self) -> Iterator[None]:
