@@ -58,6 +58,18 @@ def _site(given: argparse.Namespace) -> bool:
     return all(told)
 
 
+def _office(given: argparse.Namespace) -> bool:
+    from tools.endurance import office
+
+    with tempfile.TemporaryDirectory() as folder:
+        tally = office.torment(given.jobs, given.processes, given.takers, given.seed, Path(folder))
+        print(tally)
+        if given.rows:
+            for key, took_s in office.many_rows(given.rows, Path(folder)).items():
+                print(f"{key}: {took_s:.2f} s over {given.rows} jobs")
+    return tally.sound
+
+
 def _pours(given: argparse.Namespace) -> bool:
     from tools.endurance import pours
 
@@ -192,6 +204,16 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
             ("--rods", 8, "rods whose prompts are timed"),
         ],
         _site,
+    ),
+    "office": (
+        "kill who hands jobs in and who takes them; ask books of many rows",
+        [
+            ("--jobs", 2000, "how many jobs"),
+            ("--processes", 8, "that hand in at a time"),
+            ("--takers", 2, "that take at a time"),
+            ("--rows", 0, "fill the books with so many, and time the questions"),
+        ],
+        _office,
     ),
     "pours": (
         "kill the log of a pour at random instants",
