@@ -81,7 +81,8 @@ def torment(jobs: int, processes: int, takers: int, seed: int, folder: Path) -> 
 
 def _all_of(commands: Sequence[Sequence[str]], at_once: int, rng: random.Random) -> int:
     """Run commands, some at a time, each killed now and then and begun again until it ends."""
-    waiting, running, kills = list(commands), [], 0
+    waiting, kills = list(commands), 0
+    running: list[tuple[Sequence[str], subprocess.Popen[bytes], float]] = []
     while waiting or running:
         while waiting and len(running) < at_once:
             words = waiting.pop(0)
@@ -122,14 +123,14 @@ def many_rows(jobs: int, folder: Path) -> dict[str, float]:
     place = Place(str(folder / "office"))
     address = f"{place.url}/books/job"
     with books.opened(place) as connection:
-        (there,) = connection.execute("SELECT count(*) FROM version").fetchone() or (1,)
+        ((there,),) = connection.execute("SELECT count(*) FROM version").fetchall()
         source = "SELECT * EXCLUDE (filename, file_row_number) FROM version"
         times = -(-jobs // int(there))
         from deltalake import WriterProperties, write_deltalake
 
         step = max(1, 20_000 // int(there))
         for first in range(0, times, step):
-            several = connection.sql(
+            several = connection.cursor().sql(
                 f"SELECT * REPLACE (md5(uid || n::VARCHAR) AS uid) FROM ({source}), "
                 f"range({first}, {min(times, first + step)}) AS every(n)"
             )
