@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from rig.room import Outline
 
 
+MOST_CORNERS = 500
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Paced(Record):
     """Walls paced out so far, and what the next would be."""
@@ -96,6 +99,10 @@ def _from_file(form: Form) -> "Outline":
         with form.noted("outline"):
             text = text_of(sent, name, say("give WKT or CSV")) if sent else kept
             outline = from_text(text, name, unit)
+            if len(outline.walls) + sum(map(len, outline.openings)) > MOST_CORNERS:
+                raise BadInput(
+                    say("A room on the phone has {most} corners at most.", most=MOST_CORNERS)
+                )
             if len(outline.polygon_text) <= LONGEST_FIELD:
                 form.fields = {**form.fields, "outline_kept": outline.polygon_text}
     form.check()

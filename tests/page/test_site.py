@@ -427,10 +427,12 @@ def test_an_outline_comes_as_a_file_and_is_known_by_its_content(
 ) -> None:
     async def work(session: Any, url: str) -> None:
         new = {"name": "Shop", "units": "mm", "act": "make", "outline_unit": "m"}
+        comb = [b"%d %d" % (n, n % 2) for n in range(601)] + [b"600 9", b"0 9", b"0 0"]
         for data, told in (
             (b"\xff\xd8\xff\xe0", "no text file"),
             (b"GIF89a not a plan", "is missing; the heading is ring,x,y"),
             (b"POLYGON ((0 0, 4 0))", "not sound WKT"),
+            (b"POLYGON ((" + b", ".join(comb) + b"))", "500 corners at most"),
         ):
             code, text = await with_file(session, url, "new", data, **new)
             assert (code, told in text) == (422, True), (
