@@ -152,7 +152,12 @@ def _of_rods(
 ) -> int:
     """Survey with the rods of a site; return how many shots were taken."""
     from rig.session.rods_work import SurveyWork
+    from rig.session.source import setup_of
+    from rig.study.lasers import set_place
+    from rig.survey.setups import stand_of
 
+    if wish.laser is not None:
+        set_place(job, stand_of(setup_of(job, wish.setup)), wish.laser)
     return run_work(
         job, lambda start: SurveyWork(job, wish, start), site, as_json=as_json, page=page
     )

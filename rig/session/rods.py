@@ -29,7 +29,7 @@ from rig.language import say
 from rig.session.hub import Hub
 from rig.session.items import Act, Clocked, End, FromRod, Item, Late, Log, Missing
 from rig.session.rods_log import RodsLog
-from rig.session.rods_work import Leg, Work, follow, stand_of
+from rig.session.rods_work import Leg, Work, follow
 from rig.session.run import (
     TICK_S,
     Machine,
@@ -41,6 +41,7 @@ from rig.session.run import (
     run,
     step,
 )
+from rig.survey.setups import stand_of
 from rig.survey.shared_walk import CLAIM
 from rig.words.rods import done_at_the_rod, is_anothers, nobody_yet
 

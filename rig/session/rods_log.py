@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 from rig.errors import RigError
 from rig.events import Drifted, Event, PutBack, SetUp, ShotTaken
 from rig.session.items import FromRod, Item, Log
-from rig.session.rods_work import Leg, Work, stand_of
+from rig.session.rods_work import Leg, Work
 from rig.survey.heights import lines_of
+from rig.survey.setups import stand_of
 
 if TYPE_CHECKING:
     from rig.session.watcher import Watcher

@@ -33,6 +33,7 @@ from rig.session.places import WALKED, Place, last_shot, places_to_shoot
 from rig.session.source import boot_id, setup_of
 from rig.study.line_before import line_of
 from rig.study.rooms import everywhere, in_room
+from rig.survey.setups import stand_of
 from rig.survey.sharing import Sharing, Spot
 
 if TYPE_CHECKING:
@@ -91,11 +92,6 @@ def start_now(utc_s: float) -> Start:
     from rig.devices.clock import steady_s
 
     return Start(boot_id(), steady_s(), utc_s)
-
-
-def stand_of(setup: str) -> str:
-    """Return where the laser stands, of a rod's set-up or of another."""
-    return setup.partition("@")[0]
 
 
 def next_stand(setups: Sequence[str]) -> str:

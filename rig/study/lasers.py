@@ -1,7 +1,7 @@
 """What a job knows of its laser: where it stood at each set-up, and what the job asks of it."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ from rig.language import say
 from rig.study.acts import standing
 from rig.study.checks import CrossCheck, TwoPegCheck, last_check
 from rig.survey.laser.verdict import NEED_MM, USUAL_LIMIT_MM_PER_M
+from rig.survey.setups import stand_of
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot
@@ -88,15 +89,24 @@ def tilts_of(job: "Job") -> dict[str, Tilt]:
     for event in standing(job, ["checked"]):
         told = event.data
         setup = told.get("setup")
+        if setup not in known and isinstance(setup, str):
+            setup = stand_of(setup)  # one rod's of several, which all go by one laser
         # A jolt in a survey; in marker setting a sight that does not fit has no other word. What
         # drifts with the temperature goes up and down, and is taken to keep its slope.
         gone = told.get("found") == "jolt" or ("found" not in told and told.get("ok") is False)
         if gone and setup is not None and setup in known and event.id > known[setup].after_event:
             moved.setdefault(setup, told["after_shot"])
-    return {
+    found = {
         setup: Tilt(one.slope_mm_per_m, one.stderr_mm_per_m, one.place, moved.get(setup))
         for setup, one in known.items()
     }
+    rods = (name for name in job.setups() if name not in found and stand_of(name) in found)
+    return found | {name: found[stand_of(name)] for name in rods}
+
+
+def _place_of(places: Mapping[str, Place], setup: str) -> Place | None:
+    """Return where a set-up's laser stands, where that was told of it or of its stand."""
+    return places.get(setup, places.get(stand_of(setup)))
 
 
 def correct_tilt(
@@ -131,7 +141,7 @@ def forget_tilt(job: "Job", setup: str) -> None:
 
 def refuse_shot(job: "Job", setup: str) -> None:
     """Refuse a set-up that has shots, since its slope is known only for what comes after."""
-    if any(shot.setup == setup for shot in job.shots()):
+    if any(setup in (shot.setup, stand_of(shot.setup)) for shot in job.shots()):
         raise CannotAnswer(
             say(
                 "Set-up {setup} has shots already, and nobody knows which way its laser faced "
@@ -150,7 +160,7 @@ def climb_of(job: "Job", setup: str) -> Callable[[float | None, float | None], f
     tilt = tilts_of(job).get(setup)
     if tilt is not None and tilt.until_shot is not None:
         tilt = None
-    return _climb(job.settings.laser_correction, job.settings.laser_places.get(setup), tilt)
+    return _climb(job.settings.laser_correction, _place_of(job.settings.laser_places, setup), tilt)
 
 
 def shots_of(job: "Job") -> "list[Shot]":
@@ -170,7 +180,7 @@ def shots_of(job: "Job") -> "list[Shot]":
                 taken = before[taken]
             if taken > tilt.until_shot:
                 tilt = None
-        climb = _climb(correction, places.get(shot.setup), tilt)(shot.x_mm, shot.y_mm)
+        climb = _climb(correction, _place_of(places, shot.setup), tilt)(shot.x_mm, shot.y_mm)
         corrected.append(replace(shot, reading_mm=shot.reading_mm - climb) if climb else shot)
     return corrected
 
@@ -201,7 +211,7 @@ def correction_warnings(job: "Job", setups: Iterable[str]) -> list[str]:
                 name=name,
             )
             for name in setups
-            if name not in known
+            if _place_of(known, name) is None
         ]
     said += [
         say(
@@ -316,7 +326,7 @@ def limit_of(job: "Job | None", outline: "Outline | None", setup: str) -> tuple[
             )
         )
     x0, y0, x1, y1 = outline.polygon.bounds
-    place = job.settings.laser_places.get(setup)
+    place = _place_of(job.settings.laser_places, setup)
     x, y = place or ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
     far_m = max(math.dist((x, y), corner) for corner in outline.walls) / 1000.0
     stands = say("where the laser stands") if place else say("the room's middle")

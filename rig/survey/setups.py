@@ -116,6 +116,11 @@ class Ties:
     blunder: Blunder | None
 
 
+def stand_of(setup: str) -> str:
+    """Return where the laser stands at a set-up, which may be one rod's of several: `1@rod-2`."""
+    return setup.partition("@")[0]
+
+
 def tie(setups: Iterable[str], sights: Sequence[Sight]) -> list[Line]:
     """Return each set-up's line; `adjust` has the rest."""
     return adjust(setups, sights).lines
