@@ -8,8 +8,6 @@ import re
 import warnings
 from operator import itemgetter
 
-import re2
-
 from rig.language import say
 
 LONGEST_PATTERN = 2000
@@ -17,8 +15,6 @@ _MEANT = ("value", "unit", "status", "seq")
 
 Fields = tuple[str | None, str | None, str | None, str | None]
 """What a line says of value, unit, status and seq; None where it says nothing."""
-
-re2.set_fallback_notification(re2.FALLBACK_EXCEPTION)  # never to Python's own matcher
 
 
 class BadPattern(Exception):
@@ -46,6 +42,9 @@ class LinePattern:
     """
 
     def __init__(self, text: str) -> None:
+        import re2  # here, so that what reads no profile does without it
+
+        re2.set_fallback_notification(re2.FALLBACK_EXCEPTION)  # never to Python's own matcher
         if len(text) > LONGEST_PATTERN:
             raise BadPattern(
                 say("is longer than {longest_pattern} characters", longest_pattern=LONGEST_PATTERN)

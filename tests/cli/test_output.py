@@ -12,8 +12,8 @@ from rig.job import Job
 
 
 def rig(*words: str, without: str = "", **more: Any) -> "subprocess.CompletedProcess[str]":
-    """Run the command line in a process of its own, as if a library were not there."""
-    hidden = f"sys.modules[{without!r}] = None; " if without else ""
+    """Run the command line in a process of its own, as if some libraries were not there."""
+    hidden = f"sys.modules.update(dict.fromkeys({without.split()!r})); "
     code = f"import sys; {hidden}from rig import main; main()"
     return subprocess.run(
         [sys.executable, "-c", code, *words], stderr=subprocess.PIPE, text=True, timeout=60, **more
@@ -76,8 +76,7 @@ def test_a_missing_library_is_named(
     assert f"pip install {package}" in ran.stderr
 
 
-@pytest.mark.parametrize("library", ["bleak", "aiohttp", "fpdf", "ezdxf", "serial", "segno"])
-def test_what_a_command_does_not_need_may_be_missing(
-    surveyed: Callable[..., Any], library: str
-) -> None:
-    assert rig("plan", "--json", without=library, stdout=subprocess.DEVNULL).returncode == 0
+def test_what_a_command_does_not_need_may_be_missing(surveyed: Callable[..., Any]) -> None:
+    without = "bleak aiohttp fpdf ezdxf serial segno re2 pymodbus jinja2"
+    assert rig("plan", "--json", without=without, stdout=subprocess.DEVNULL).returncode == 0
+    assert rig("floor", without=without, stdout=subprocess.DEVNULL).returncode == 0
