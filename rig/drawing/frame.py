@@ -87,6 +87,7 @@ class Frame:
         self._foot_y = h + 2 * _SIDE_MM
         self.box: Box = (self._x0, self._y0, self._x0 + w, self._y0 + h)
         self.shapes: list[Shape] = []
+        self._are_named = False
         self.labels = Labels(
             (self._x0 + 0.6, self._y0 + 0.6, self._x0 + w - 0.6, self._y0 + h - 0.6),
             within=shapely.Polygon(self.places(np.array(outline.walls))).buffer(-0.4),
@@ -186,13 +187,22 @@ class Frame:
         for n, door in enumerate(self.outline.doors):
             self._add_door(n, (door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm))
 
+    def name_rooms(self) -> None:
+        """Write each room's name in it, once, where there is room."""
+        rooms = self.outline.rooms if isinstance(self.outline, House) else ()
+        for name, one in () if self._are_named else rooms:
+            told = [(name, USUAL_MM + 0.5, True)]
+            half = (text_width(*told[0]) / 2 + 0.5, USUAL_MM / 2 + 0.6)
+            tries = [self.place(*spot) for spot in _amid(one.polygon)]
+            boxes = [(x - half[0], y - half[1], x + half[0], y + half[1]) for x, y in tries]
+            free = (at for at, box in zip(tries, boxes, strict=True) if self.labels.free(box))
+            at = next(free, tries[0])
+            self.add(*self.labels.beside(*at, told, centred=True, colour="soft"))
+        self._are_named = True
+
     def finish(self, title: str, description: str = "") -> Drawing:
         """Add scale bar and legend and hand the drawing out."""
-        for name, one in self.outline.rooms if isinstance(self.outline, House) else ():
-            middle = one.polygon.representative_point()
-            told = [(name, USUAL_MM + 0.5, True)]
-            at = self.place(middle.x, middle.y)
-            self.add(*self.labels.beside(*at, told, centred=True, colour="soft"))
+        self.name_rooms()
         y = self._foot_y
         self._add_scale_bar(y + 1.0)
         y += _BAR_ROW_MM
@@ -376,6 +386,7 @@ def relief_frame(
     )
     frame.add_bands()
     frame.add_room()
+    frame.name_rooms()
     return frame
 
 
@@ -396,6 +407,18 @@ def simple(run: Floats, tolerance: float) -> Floats:
     return np.asarray(
         shapely.get_coordinates(shapely.simplify(shapely.LineString(run), tolerance)), dtype=float
     )
+
+
+def _amid(floor: shapely.Polygon) -> list[Place]:
+    """Places in a room that may bear its name: amid it, then higher and lower."""
+    left, low, right, high = floor.bounds
+    found = []
+    for share in (0.5, 0.3, 0.7, 0.2, 0.8):
+        y = low + share * (high - low)
+        across = shapely.intersection(shapely.LineString([(left, y), (right, y)]), floor)
+        longest = max(shapely.get_parts(across), key=shapely.length)
+        found.append((float(shapely.get_coordinates(longest)[:, 0].mean()), y))
+    return found
 
 
 def _length(run: Floats) -> float:
