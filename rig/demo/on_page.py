@@ -6,13 +6,16 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from rig.demo.simulator import Simulator, cure, simulated_rod
 from rig.devices.clock import Clock
 from rig.job.store import Job
 from rig.room import Outline
 from rig.session.run import Sink, Tell
 from rig.session.source import SourceWish
+
+if TYPE_CHECKING:
+    from rig.demo.simulator import Simulator
 
 SEEDS = 1000
 FOLDER = ".simulated"
@@ -23,7 +26,7 @@ ENDING = ".sqlite"
 class RodOnPage:
     """A simulated rod that runs, and how its readings are had."""
 
-    simulator: Simulator
+    simulator: "Simulator"
     wish: SourceWish
     clock: Clock
     sinks: Sequence[Sink]
@@ -40,6 +43,8 @@ def simulated_on_page(
 
     @contextlib.contextmanager
     def start(name: str, outline: Outline, is_cured: bool) -> Iterator[RodOnPage]:
+        from rig.demo.simulator import cure, simulated_rod
+
         seed = zlib.crc32(name.encode()) % SEEDS
         kept = folder / FOLDER
         kept.mkdir(exist_ok=True)

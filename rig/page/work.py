@@ -30,10 +30,6 @@ from rig.session.begin import (
 )
 from rig.session.items import Log
 from rig.session.kind import Beginning, Kind, S
-from rig.session.kinds.pour import KIND as POUR
-from rig.session.kinds.set import KIND as SET
-from rig.session.kinds.survey import KIND as SURVEY
-from rig.session.mending import mend
 from rig.session.run import Machine, Sink, Stream, Tell, run
 from rig.session.sections import Home, Typing
 from rig.session.source import Source, SourceWish
@@ -170,6 +166,9 @@ class Work:
     # --- in the session's thread ------------------------------------------------------------
 
     def _work(self, name: str, path: Path, wanted: Wanted, home: str) -> None:
+        # What runs sessions holds 50 MB; a box that only shows its jobs goes without.
+        from rig.session.mending import mend
+
         try:
             with (
                 self._rod(name, path, wanted) as (source, sinks, clock),
@@ -225,6 +224,9 @@ class Work:
     def _prepared(
         self, job: Job, wanted: Wanted, source: SourceWish, clock: Clock | None
     ) -> _Begun:
+        from rig.session.kinds.set import KIND as SET
+        from rig.session.kinds.survey import KIND as SURVEY
+
         match wanted.wish:
             case SurveyWish() as wish:
                 begun, opened = begin_survey(job, wish, source, self._hand(clock))
@@ -260,6 +262,8 @@ class Work:
         )
 
     def _pour(self, job: Job, bags: float | None) -> _Begun:
+        from rig.session.kinds.pour import KIND as POUR
+
         begun = begin_pour(job, bags)
         clock = Clock()
         acts = sources.watched(self._page.acts(clock), clock)

@@ -4,6 +4,8 @@ import asyncio
 import contextlib
 import json
 import socket
+import subprocess
+import sys
 import time
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -268,3 +270,14 @@ def test_the_last_word_is_said_before_the_page_goes(page: Any) -> None:
         assert state["ended"] == {"text": "That was all."}
 
     asked(page, work)
+
+
+def test_a_server_that_only_shows_its_jobs_does_without_what_reckons() -> None:
+    """A box of 512 MB: 50 MB less as long as no floor is looked at."""
+    code = (
+        "import sys, rig.page.server, rig.page.site, rig.page.work, rig.page.jobs\n"
+        "import rig.demo.on_page\n"
+        "assert 'scipy' not in sys.modules"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
