@@ -128,10 +128,12 @@ def _serve_jobs(
     from rig.demo.on_page import simulated_on_page
     from rig.job.folder import JobFolder
     from rig.page.kept_key import kept_key
+    from rig.page.memory import one_pool
     from rig.page.site import Site
     from rig.page.work import Rods, Work
     from rig.products.library import data_folder
 
+    one_pool()
     folder = JobFolder((path or data_folder() / "jobs").absolute())
     folder.make()
     options["key"] = kept_key(folder.path, new_key)

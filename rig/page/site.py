@@ -9,8 +9,9 @@ import contextlib
 import contextvars
 import sys
 import threading
+import time
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TypeVar
@@ -24,6 +25,7 @@ from rig.job.folder import JobFolder, holder_of
 from rig.job.store import Job
 from rig.language import current, say
 from rig.page import firm, jobs, quotes
+from rig.page.memory import give_back
 from rig.page.rendered import prepare, settings
 from rig.page.steps import STEPS
 from rig.page.visit import LONGEST_FIELD, MOST_UPLOAD, Form, Served, Step, Visit, Wrong
@@ -36,6 +38,7 @@ T = TypeVar("T")
 THREADS = 3
 WRITE_WAIT_S = 5.0
 MOST_FIELDS = 200
+LONG_S = 0.5
 TOO_LARGE = say(
     "That is more than 10 MB: send a smaller file, or take the photo at a lower setting."
 )
@@ -108,7 +111,7 @@ class Site:
             form = await _form(request, self._most_upload(path))
             work = self._post if request.method == "POST" else self._get
             context = contextvars.copy_context()  # the phone's language goes with its request
-            told = await loop.run_in_executor(self._threads, context.run, work, path, form)
+            told = await loop.run_in_executor(self._threads, context.run, _tidy, work, path, form)
             if isinstance(told, _Goes):
                 return _redirected(request, root + told.path)
             return self._page(request, root, told)
@@ -348,6 +351,16 @@ class _At:
 
 def _parts(path: str) -> list[str]:
     return [unquote(part) for part in path.split("/")]
+
+
+def _tidy(work: "Callable[[str, Form], _Answer]", path: str, form: Form) -> _Answer:
+    """Do a page's work, and give back the memory that a long reckoning took."""
+    begun_s = time.thread_time()
+    try:
+        return work(path, form)
+    finally:
+        if time.thread_time() - begun_s > LONG_S:
+            give_back()
 
 
 async def _form(request: web.Request, most_upload: int) -> Form:
