@@ -187,20 +187,21 @@ def plain(place: "Place", name: str) -> Iterator["DuckDBPyConnection"]:
 
 
 def _make_view(connection: "DuckDBPyConnection", only: Only) -> None:
-    connection.execute(
-        """CREATE TEMP TABLE newest AS SELECT uid, bool_or(len(forks) > 0) AS fork,
-        arg_max({'file': filename, 'nth': file_row_number},
-                {'rows': readings + events + shots_ever, 'last': last_utc_s, 'name': content})
-        AS at FROM version GROUP BY uid"""
-    )
-    rows, jobs = connection.execute(
-        "SELECT (SELECT count(*) FROM version), (SELECT count(*) FROM newest)"
-    ).fetchone() or (0, 0)
     hidden = ", ".join((*HIDDEN, "filename", "file_row_number"))
-    join = "JOIN newest n ON v.filename = n.at.file AND v.file_row_number = n.at.nth"
-    fork = "n.fork"
+    ((rows, jobs),) = connection.execute(
+        "SELECT count(*), count(DISTINCT uid) FROM version"
+    ).fetchall()
     if rows == jobs:  # each job once: no need to look for the newest
         join, fork = "", "len(v.forks) > 0"
+    else:
+        connection.execute(
+            """CREATE TEMP TABLE newest AS SELECT uid, bool_or(len(forks) > 0) AS fork,
+            arg_max({'file': filename, 'nth': file_row_number},
+                    {'rows': readings + events + shots_ever, 'last': last_utc_s, 'name': content})
+            AS at FROM version GROUP BY uid"""
+        )
+        join = "JOIN newest n ON v.filename = n.at.file AND v.file_row_number = n.at.nth"
+        fork = "n.fork"
     connection.execute(
         f"CREATE VIEW job AS SELECT v.* EXCLUDE ({hidden}), {fork} AS fork "
         f"FROM version v {join} WHERE {only.where()}"
