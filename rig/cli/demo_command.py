@@ -35,6 +35,13 @@ COMING_S = 30.0
     help="Show instead how a small survey meets each fault of a rod and its link.",
 )
 @click.option(
+    "--office",
+    "company",
+    type=click.IntRange(3, 1000),
+    metavar="N",
+    help="Show instead what an office learns of so many jobs of a simulated company.",
+)
+@click.option(
     "--rods",
     type=click.IntRange(2, 8),
     help="Show instead how so many rods share a survey, on a broker of its own.",
@@ -52,6 +59,7 @@ def command(
     link: str,
     faults: bool,
     rods: int | None,
+    company: int | None,
     out: Path | None,
     as_json: bool,
     **served: Any,
@@ -67,6 +75,12 @@ def command(
         from rig.demo.faults import show_faults
 
         show_faults(Staged(), link, seed, as_json)
+        return
+    if company is not None:
+        from rig.demo.company import company_text, show_company
+
+        learnt = show_company(_made(out), company, seed)
+        tell(json.dumps(learnt.as_json()) if as_json else company_text(learnt))
         return
     if rods is not None:
         _show_rods(rods, out, seed, as_json)
