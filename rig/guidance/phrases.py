@@ -39,9 +39,10 @@ def prompt(what: Move, by_mm: float, units: Units) -> str:
         Of the job.
     """
     if what == "hold":
-        return what
+        return say("hold")
     step = shown_step_mm(units)
-    return f"{what} {units.amount(by_mm if round(by_mm / step) else step)}"
+    by = units.amount(by_mm if round(by_mm / step) else step)
+    return say("raise {by}", by=by) if what == "raise" else say("lower {by}", by=by)
 
 
 def ask(label: str) -> AskMarker:

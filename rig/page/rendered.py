@@ -25,6 +25,7 @@ from rig.words.steps import TITLES
 
 CHOSEN = "language"
 """The cookie with the language that a phone has chosen."""
+CHOSEN_S = 365 * 24 * 3600
 
 
 def prepare(made: jinja2.Environment) -> jinja2.Environment:
@@ -34,7 +35,7 @@ def prepare(made: jinja2.Environment) -> jinja2.Environment:
     made.filters["on_phone"] = on_phone
     made.filters["bold"] = bold
     made.filters["quoted"] = lambda text: quote(str(text), safe="")
-    made.globals.update(titles=TITLES, say=say, say_many=say_many, join=join)
+    made.globals.update(languages=LANGUAGES, titles=TITLES, say=say, say_many=say_many, join=join)
     return made
 
 
@@ -62,6 +63,15 @@ def tongue_of(request: web.Request) -> Tongue:
     """Return the language that a phone has chosen, else the one in use here."""
     chosen = request.cookies.get(CHOSEN, "")
     return tongue(chosen) if chosen in LANGUAGES else current()
+
+
+def choose_language(response: web.Response, key: str, root: str) -> web.Response:
+    """Have a phone keep the language that it chose; one that is not there is left alone."""
+    if key in LANGUAGES:
+        response.set_cookie(
+            CHOSEN, key, path=root, max_age=CHOSEN_S, httponly=True, samesite="Strict"
+        )
+    return response
 
 
 def in_words(value: object) -> object:

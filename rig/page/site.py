@@ -26,7 +26,7 @@ from rig.job.store import Job
 from rig.language import current, say
 from rig.page import firm, jobs, quotes
 from rig.page.memory import give_back
-from rig.page.rendered import prepare, settings
+from rig.page.rendered import CHOSEN, choose_language, prepare, settings
 from rig.page.steps import STEPS
 from rig.page.visit import LONGEST_FIELD, MOST_UPLOAD, Form, Served, Step, Visit, Wrong
 from rig.page.work import Rods, Wanted, Work
@@ -109,6 +109,8 @@ class Site:
         loop = asyncio.get_running_loop()
         try:
             form = await _form(request, self._most_upload(path))
+            if path == CHOSEN and request.method == "POST":
+                return choose_language(_redirected(request, root), form.text("language"), root)
             work = self._post if request.method == "POST" else self._get
             context = contextvars.copy_context()  # the phone's language goes with its request
             told = await loop.run_in_executor(self._threads, context.run, _tidy, work, path, form)

@@ -35,6 +35,7 @@ def script_words() -> dict[str, str]:
         say("Take"),
         say("Take over"),
         say("Tap for sound"),
+        say("Tones only: no voice"),
         say("The front is at"),
         say("The rod"),
         say("The tape"),

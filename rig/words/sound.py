@@ -2,7 +2,7 @@
 
 import re
 
-from rig.language import join, say
+from rig.language import changed, current, join, say
 
 # fmt: off
 _ONES = [
@@ -42,7 +42,15 @@ def spoken(text: str) -> str:
     'lower one and a quarter'
     >>> spoken("raise 4.5 mm")
     'raise four and a half millimetres'
+
+    In another language it stays as it is written, which is how a voice of that language reads it.
     """
+    return changed(text, _spoken)
+
+
+def _spoken(text: str) -> str:
+    if current().key != "en":
+        return text
     if match := _MILLIMETRES.match(text):
         what, whole, decimals = match.groups()
         return f"{what} {_millimetres(int(whole), (decimals or '').rstrip('0'))}"
@@ -67,8 +75,16 @@ def sounding(text: str) -> str:
     'C 4: six feet from the door wall, four feet six and a half inches from the left wall'
     >>> sounding("1.85 m from wall 1")
     'one point eight five metres from wall 1'
+
+    In another language only labels are parted and commands to type left out.
     """
+    return changed(text, _sounding)
+
+
+def _sounding(text: str) -> str:
     text = _FOR_FINGERS.sub("", text)
+    if current().key != "en":
+        return _LABEL.sub(r"\1 \2", text)
     text = _FEET.sub(lambda m: _counted(int(m[1]), "foot", "feet"), text)
     text = _SOME_INCHES.sub(_inches, text)
     text = _METRIC.sub(_metric, text)

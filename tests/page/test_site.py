@@ -232,6 +232,29 @@ def test_names_of_jobs_stay_in_their_folder(tmp_path: Path) -> None:
         folder.file("../jobs/a")
 
 
+def test_a_phone_chooses_its_language_for_itself(served: Page) -> None:
+    async def work(session: Any, url: str) -> None:
+        async def chosen(key: str) -> str | None:
+            async with session.post(
+                url + "language",
+                data={"language": key},
+                headers=origin(url),
+                allow_redirects=False,
+            ) as answer:
+                assert answer.status == 303
+                kept = answer.cookies.get("language")
+                return None if kept is None else str(kept.value)
+
+        assert await chosen("de") == "de"
+        assert await chosen("klingon") is None
+        _, text = await status(session, url, cookies={"language": "de"})
+        assert '<html lang="de">' in text
+        _, text = await status(session, url)
+        assert '<html lang="en">' in text
+
+    asked(served, work)
+
+
 def test_a_job_is_copied_renamed_and_put_away_never_deleted(served: Page, tmp_path: Path) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.guidance.phrases import prompt
-from rig.units import Units
+from rig.language import say, shown, speaking, tongue
+from rig.units import METRIC, Units
 from rig.words.sound import sounding, spoken
 
 
@@ -78,3 +79,14 @@ def test_no_prompt_is_left_with_figures(
 )
 def test_lengths_times_and_labels_in_a_sentence_sound_right(text: Any, words: Any) -> None:
     assert sounding(text) == words
+
+
+def test_a_voice_of_another_language_reads_what_is_written() -> None:
+    text = sounding(say("C4: {by} from wall 1 (rig undo takes it back)", by=METRIC.place(1850.0)))
+    assert text == "C 4: one point eight five metres from wall 1"
+    with speaking(tongue("de")):
+        assert shown(text).startswith("C 4: 1,85 m ")
+    prompt_text = spoken(prompt("raise", 4.5, METRIC))
+    assert prompt_text == "raise four and a half millimetres"
+    with speaking(tongue("de")):
+        assert "4,5 mm" in shown(prompt_text)

@@ -404,7 +404,7 @@
   function soundButton() {
     const on = sound.isOn();
     $("sound").setAttribute("aria-pressed", String(on));
-    put($("sound"), on ? (sound.isFree() ? say("Sound on") : say("Tap for sound")) : say("Sound off"));
+    put($("sound"), !on ? say("Sound off") : !sound.isFree() ? say("Tap for sound") : sound.lacksVoice() ? say("Tones only: no voice") : say("Sound on"));
   }
 
   $("sound").onclick = () => {

@@ -53,16 +53,23 @@ const sound = (() => {
     }
   }
 
+  // A voice of another language would read nonsense; tones say the same.
+  function lacksVoice() {
+    const voices = window.speechSynthesis ? speechSynthesis.getVoices() : [];
+    const tongue = document.documentElement.lang.slice(0, 2);
+    return voices.length > 0 && !voices.some((voice) => voice.lang.toLowerCase().startsWith(tongue));
+  }
+
   // A prompt waits for the word before it and gives way to a newer one; all else comes at once.
   function speak(text, waits) {
     if (!on || !text) return;
     if (waits && speaking) { pending = text; return; }
     pending = "";
     keep(said, text);
-    if (!window.speechSynthesis) return;
+    if (!window.speechSynthesis || lacksVoice()) return;
     if (!waits) speechSynthesis.cancel();
     const words = new SpeechSynthesisUtterance(text);
-    words.lang = "en";
+    words.lang = document.documentElement.lang;
     words.rate = 1.1;
     speaking = speechSynthesis.getVoices().length > 0;
     words.onend = words.onerror = () => {
@@ -93,5 +100,5 @@ const sound = (() => {
     return on;
   }
 
-  return { cues, toggle, unlock, said, sounded, isOn: () => on, isFree: () => !!audio && audio.state === "running" };
+  return { cues, toggle, unlock, lacksVoice, said, sounded, isOn: () => on, isFree: () => !!audio && audio.state === "running" };
 })();
