@@ -218,6 +218,7 @@ BEFORE: dict[str, Callable[[Run], None]] = {
     "phone": planned,
     "site": coarse,
     "office": with_a_company,
+    "languages": lambda run: None,
     "bluetooth": gridded,
     "profile": gridded,
     "paper": planned,

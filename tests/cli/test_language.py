@@ -1,11 +1,13 @@
 """In which language a command tells: its own option, else the job's, else the environment's."""
 
+import sqlite3
 from pathlib import Path
 
 import pytest
 
 from rig.cli import _language_of, main
-from rig.language import current
+from rig.language import LANGUAGES, current
+from tests.cli.conftest import Run
 
 
 @pytest.mark.parametrize(
@@ -52,3 +54,33 @@ def test_the_job_keeps_its_language(tmp_path: Path, monkeypatch: pytest.MonkeyPa
             main(args)
     assert told == ["de", "de", "pl", "fr", "fr"]
     assert current().key == "en"
+
+
+def test_programs_and_the_job_are_told_the_same_in_every_language(surveyed: Run) -> None:
+    job = Path("job.sqlite")
+    before = job.read_bytes()
+
+    def told(key: str) -> list[object]:
+        job.write_bytes(before)
+        outs: list[object] = []
+        for words in (
+            ("floor", "--json"),
+            ("plan", "--json"),
+            ("markers", "--json"),
+            ("flatness", "--rule", "click-lock", "--json"),
+            ("export", "--out", "out"),
+            ("export", "--format", "geojson", "--out", "out"),
+            ("plan", "--hold", "9m,9m,1m", "--json"),
+        ):
+            done = surveyed(*words, "--language", key)
+            outs += [done.code, done.out if "--json" in words else ""]
+        outs += [(Path("out") / name).read_bytes() for name in ("shots.csv", "floor.geojson")]
+        with sqlite3.connect(job) as db:
+            outs += db.execute("SELECT inputs, result FROM plan").fetchall()
+            outs += db.execute("SELECT label, target_reading_mm FROM marker").fetchall()
+        return outs
+
+    english = told("en")
+    assert english[:13:2] == [0, 0, 0, 1, 0, 0, 2]  # this floor is out
+    for key in LANGUAGES:
+        assert told(key) == english, key
