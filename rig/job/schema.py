@@ -5,19 +5,15 @@ The version of the tables is SQLite's `user_version`; `application_id` says whos
 
 import sqlite3
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 from rig.errors import JobUnusable
 from rig.job.identity import derived_uid
 from rig.job.trouble import damaged
 from rig.language import say
 
-if TYPE_CHECKING:
-    from sqlite_utils import Database
-
 APPLICATION_ID = 0x66914008  # drawn at random once; never to be changed
 
-Migration = Callable[["Database"], None]
+Migration = Callable[[sqlite3.Connection], None]
 
 # Finite numbers only: SQLite turns NaN into NULL, and 9e999 is its infinity.
 _VERSION_1 = (
@@ -205,21 +201,22 @@ TABLES = frozenset(
 )
 
 
-def _first_tables(database: "Database") -> None:
+def _first_tables(connection: sqlite3.Connection) -> None:
     for statement in _VERSION_1:
-        database.execute(statement)
+        connection.execute(statement)
 
 
-def _identity(database: "Database") -> None:
+def _identity(connection: sqlite3.Connection) -> None:
     """Tell whose a file is, and which of several rods a session and a reading came from."""
     for table, column in LATER:
-        database.execute(f'ALTER TABLE "{table}" ADD COLUMN {column}')
-    uid = derived_uid(database.conn)
-    database.execute("UPDATE job SET uid = ?", (uid,))
+        connection.execute(f'ALTER TABLE "{table}" ADD COLUMN {column}')
+    uid = derived_uid(connection)
+    connection.execute("UPDATE job SET uid = ?", (uid,))
 
 
 # Number i brings a file from version i to i + 1; they are only ever added to. SQLite's foreign keys
-# are off meanwhile, so a migration may rebuild a table with sqlite-utils' `transform`.
+# are off meanwhile, so a migration may rebuild a table with sqlite-utils' `transform`; it imports
+# that itself, for it costs every new job a quarter of a second where pandas is installed.
 MIGRATIONS: Sequence[Migration] = (_first_tables, _identity)
 
 
@@ -302,14 +299,11 @@ def migrate(connection: sqlite3.Connection, path: str) -> None:
     path : str
         For the messages.
     """
-    from sqlite_utils import Database
-
-    database = Database(connection, execute_plugins=False)
     connection.execute("BEGIN IMMEDIATE")
     try:
         (version,) = connection.execute("PRAGMA user_version").fetchone()
         for step in MIGRATIONS[version:]:
-            step(database)
+            step(connection)
         if connection.execute("PRAGMA foreign_key_check").fetchone():
             raise damaged(path, say("a row points at one that is not there"))
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")

@@ -14,15 +14,16 @@ from tests.job.conftest import Shoot
 NOW = len(schema.MIGRATIONS)
 
 
-def add_line(database: Database) -> None:
+def add_line(connection: sqlite3.Connection) -> None:
+    database = Database(connection, execute_plugins=False)
     database.table("setup").add_column("line_mm", float)
     database.table("batch").transform(rename={"mix_s": "mixing_s"})
     database.table("shot").transform(column_order=["id", "point", "kind"])  # rebuilds the table
 
 
-def fail(database: Database) -> None:
-    add_line(database)
-    database.execute("INSERT INTO nowhere VALUES (1)")
+def fail(connection: sqlite3.Connection) -> None:
+    add_line(connection)
+    connection.execute("INSERT INTO nowhere VALUES (1)")
 
 
 @pytest.fixture
