@@ -49,6 +49,12 @@ def kept_logo(data: bytes | None) -> Photo | None:
 
 def logged_photos(job: "Job") -> tuple[Photo, ...]:
     """Return the first and the last photo that was logged on the site; fewer where there are."""
+    found = all_photos(job)
+    return found if len(found) < 3 else (found[0], found[-1])
+
+
+def all_photos(job: "Job") -> tuple[Photo, ...]:
+    """Return the photos that were logged on the site, of one room where one is looked at."""
     room = job.room
     found = []
     for entry, data in photos_of(job):
@@ -56,7 +62,7 @@ def logged_photos(job: "Job") -> tuple[Photo, ...]:
         if room is None or x_mm is None or y_mm is None or room.has(x_mm, y_mm):
             photo = _kept(data, "image/jpeg", entry.text or "")
             found += [] if photo is None else [photo]
-    return tuple(found if len(found) < 3 else (found[0], found[-1]))
+    return tuple(found)
 
 
 def _kept(data: bytes, media_type: str, caption: str = "") -> Photo | None:

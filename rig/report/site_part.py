@@ -1,6 +1,7 @@
 """What was logged on the site, and what the compound's sheet asks for."""
 
-from rig.report.document import Section, Table, bullets, section
+from rig.report.document import Abreast, Section, Table, bullets, section
+from rig.report.pictures import all_photos
 from rig.report.source import Source
 from rig.study.site_log import site_log
 from rig.words import say
@@ -24,10 +25,12 @@ def site_section(source: Source) -> Section | None:
         for one in log.entries
     )
     head = (say("Time (UTC)"), "What", "Read", "Note", say("By the sheet"))
+    photos = all_photos(source.job)
     out = [one.text for one in log.asks if one.within is not True]
     return section(
         "site",
         say("The site"),
         bullets(out, "warning"),
         Table(say("Logged on the site"), head, rows),
+        *(Abreast(photos[n : n + 2]) for n in range(0, len(photos), 2)),
     )

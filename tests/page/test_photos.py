@@ -4,6 +4,7 @@ import io
 import re
 import struct
 import zlib
+from base64 import b64encode
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +71,8 @@ def test_a_photo_is_pinned_kept_upright_and_without_its_place(served: Page, tmp_
             told.append(await answer.read())
         for part in ("photo-0", "photo-2", "photo-", "photo-1/..", "photo-99999999999999"):
             assert "image" not in (await session.get(f"{url}{SITE}/{part}")).content_type
+        async with session.get(url + "j/Hall%203/report/report.html") as answer:
+            told.append(await answer.read())
         code, text = await status(session, url + "j/Hall%203/undo")
         assert "Photo crack by the door" in text
 
@@ -84,6 +87,8 @@ def test_a_photo_is_pinned_kept_upright_and_without_its_place(served: Page, tmp_
         assert entry.x_mm == pytest.approx(914.4)
         assert entry.y_mm == pytest.approx(609.6)
     assert jpeg == told[0]
+    assert b64encode(jpeg) in told[1]
+    assert b"crack by the door" in told[1]
     with Image.open(io.BytesIO(jpeg)) as image:
         assert image.size == (300, 400)  # turned upright
         assert not image.getexif()
