@@ -94,11 +94,15 @@ async def watch_site(
         Where there is no site, or it does not let us in.
     """
     shown = job
+    claimed: set[str] = set()  # a session that was killed leaves what it showed, and no claim
 
     def hear(message: Message) -> None:
         nonlocal shown
-        of, _, *rest = message.topic
-        if shown is None and message.payload:
+        of, what, *rest = message.topic
+        if what == "session":
+            (claimed.add if message.payload else claimed.discard)(of)
+            return
+        if shown is None and message.payload and of in claimed:
             shown = of
         own = rest[:-1] == ([rod] if rod else [])
         if of == shown and own:
@@ -107,7 +111,7 @@ async def watch_site(
                 shown = None  # that session has ended; another may come
 
     link = Link(account, hear)
-    link.subscribe(f"{job or '+'}/now/#")
+    link.subscribe("+/session", f"{job or '+'}/now/#")
     await link.open()
     try:
         async for act in acts:
