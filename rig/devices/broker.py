@@ -40,7 +40,8 @@ pattern read {ROOT}/+/rod/%u/+
 _FOR: dict[Role, str] = {
     "rod": f"topic read {ROOT}/+/session\ntopic write {ROOT}/+/clock/+\n",
     "phone": f"topic read {ROOT}/+/session\ntopic read {ROOT}/+/now/#\n"
-    f"topic read {ROOT}/+/rod/+/now\ntopic read {ROOT}/+/rod/+/link\ntopic write {ROOT}/+/rod/+/act\n",
+    f"topic read {ROOT}/+/rod/+/now\ntopic read {ROOT}/+/rod/+/link\n"
+    f"topic write {ROOT}/+/rod/+/act\n",
     "session": f"topic readwrite {ROOT}/#\n",
 }
 
