@@ -46,6 +46,16 @@ def when(page: Any, true: str) -> Any:
     return until(lambda: page.evaluate(f"() => {true}"), true)
 
 
+def too_low(page: Any) -> list[Any]:
+    """Targets of a live page that a thumb in a wet glove misses: lower than 60 px."""
+    found: list[Any] = page.evaluate(
+        "[...document.querySelectorAll('button')].filter((one) => one.checkVisibility())"
+        ".map((one) => [one.innerText, one.getBoundingClientRect().height])"
+        ".filter(([, high]) => high < 59.5)"
+    )
+    return found
+
+
 def violations(page: Any) -> list[Any]:
     """What axe-core finds wrong in a page (opened with `bypass_csp`)."""
     from axe_core_python.sync_playwright import Axe

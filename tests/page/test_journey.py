@@ -11,7 +11,7 @@ import pytest
 
 from rig.job.store import Job
 from rig.page.server import Page
-from tests.page.conftest import WAIT_S, rig, until, violations, when
+from tests.page.conftest import WAIT_S, rig, too_low, until, violations, when
 
 pytestmark = pytest.mark.timeout(180)
 FT = 304.8
@@ -218,6 +218,8 @@ def session_with_tape(thumb: Thumb, url: str, readings: Callable[[str], Sequence
     page = thumb.page
     page.goto(url + "session/")
     when(page, "window.floorPage && floorPage.state.now")
+    until(lambda: page.locator("#keypad button").count(), "the keypad")
+    assert too_low(page) == []
     told, since_s = None, time.monotonic()
     while not page.evaluate("floorPage.state.home.over"):
         now = page.evaluate("floorPage.state.now")
