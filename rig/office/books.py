@@ -127,6 +127,12 @@ def versions(place: "Place") -> list[Version]:
     return [Version(uid, content, Heads(*heads)) for uid, content, *heads in rows]
 
 
+def commits(place: "Place") -> int:
+    """Return how often the books were written."""
+    table = _table(place, JOB)
+    return 0 if table is None else table.version() + 1
+
+
 def forked(place: "Place") -> list[str]:
     """Return the jobs of which two copies were gone on with."""
     if _table(place, JOB) is None:

@@ -1,11 +1,11 @@
 """What arrived on the shelf goes into the books; what cannot is named."""
 
+import random
 import sqlite3
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from itertools import islice
 from typing import TYPE_CHECKING
 
 from rig import __version__
@@ -52,25 +52,45 @@ class Checked(Record):
 
 
 def take(place: "Place") -> Taken:
-    """Take what is new on the shelf into the books."""
-    known: dict[str, list[Version]] = defaultdict(list)
-    for one in books.versions(place):
-        known[one.uid].append(one)
-    there = {one.content for several in known.values() for one in several}
+    """Take what is new on the shelf into the books.
+
+    Others may take at the same time: each begins somewhere else and leaves out what it sees that
+    another has taken meanwhile.
+    """
+    known, there = _known(place)
+    already, seen = len(there), books.commits(place)
     new = [content for content in shelf.contents(place) if content not in there]
+    begin = random.randrange(len(new)) if new else 0
+    new = new[begin:] + new[:begin]
     damaged: list[str] = []
     taken = 0
-    for rows in _batches(_rows(place, new, known, damaged)):
-        books.append(place, rows)
-        taken += len(rows)
+    for first in range(0, len(new), _AT_ONCE):
+        now = books.commits(place)
+        if now != seen:
+            known, there = _known(place)
+            seen = now
+        left = [one for one in new[first : first + _AT_ONCE] if one not in there]
+        rows = list(_rows(place, left, known, damaged))
+        if rows:
+            books.append(place, rows)
+            taken += len(rows)
+            seen += 1
     if taken:
         books.compact(place)
     return Taken(
         taken=taken,
-        there_already=len(there),
+        there_already=already,
         forks=tuple(books.forked(place)),
         damaged=tuple(damaged),
     )
+
+
+def _known(place: "Place") -> tuple[dict[str, list[Version]], set[str]]:
+    """Return the versions in the books by job, and their contents."""
+    known: dict[str, list[Version]] = defaultdict(list)
+    for one in books.versions(place):
+        known[one.uid].append(one)
+    return known, {one.content for several in known.values() for one in several}
 
 
 def check(place: "Place") -> Checked:
@@ -130,8 +150,3 @@ def _is_fork(
         with opened(load(), "") as other:
             return heads(other, mine.rows).digest != mine.digest
     return True
-
-
-def _batches(rows: Iterator[Row]) -> Iterator[list[Row]]:
-    while batch := list(islice(rows, _AT_ONCE)):
-        yield batch
