@@ -18,6 +18,7 @@ from rig.study.lasers import shots_of
 from rig.study.looks import WorthLook, looks_between
 from rig.study.picture import Picture, beliefs_of, none_inside, picture_of
 from rig.study.room import outline_of
+from rig.study.stepped import FloorStep, steps_of
 from rig.surface.floor_model import floor_model
 from rig.surface.high_point import Extremes
 from rig.surface.next_shots import suggest_shots
@@ -162,6 +163,8 @@ class FloorAnswer(Record):
         Best first.
     look_between : tuple of WorthLook
         Worst first.
+    steps : tuple of FloorStep
+        One, or none.
     setups : tuple of Line
     ties : TiesAnswer
     budget : Budget
@@ -177,6 +180,7 @@ class FloorAnswer(Record):
     points: tuple[HeightAt, ...]
     next: tuple[WorthShot, ...]
     look_between: tuple[WorthLook, ...] = ()
+    steps: tuple[FloorStep, ...] = ()
     setups: tuple[Line, ...]
     ties: TiesAnswer
     budget: Budget
@@ -202,6 +206,8 @@ def floor_answer(
     """
     extremes = picture.extremes
     warnings = warnings_of(job, picture)
+    steps = steps_of(picture, job.units)
+    warnings += [step.text for step in steps]
     heights: tuple[HeightAt, ...] = ()
     if points is not None:
         x_mm, y_mm = np.asarray(points, dtype=float).T
@@ -223,6 +229,7 @@ def floor_answer(
         points=heights,
         next=next_shots(job, picture),
         look_between=looks_between(job, picture),
+        steps=steps,
         setups=tuple(picture.ties.lines),
         ties=_ties(picture.ties),
         budget=floor_budget(job, picture, share, ties_mm),

@@ -7,7 +7,6 @@ from spot to spot (the nugget) and the known error of the shot. Only the last is
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
@@ -31,6 +30,7 @@ from rig.surface.covariance import (
     lines_alike,
     variance_of_sum,
 )
+from rig.surface.new_shot import NewShot
 from rig.surface.places import checked_places, checked_values, refuse_poor_layout
 from rig.surface.raster import Lattice, raster_of, square
 from rig.surface.reml import Priors, Shots, find, left_out, lower_cholesky, shots_in_parts
@@ -40,17 +40,6 @@ MOST_SHOTS = 100_000
 MOST_JOINT_PLACES = 3_000
 _BLOCK = 1_024
 _JOINT_BLOCK = 128
-
-
-@dataclass(frozen=True, eq=False)
-class NewShot:
-    """A shot that was added: its place, its row of the Cholesky factor, its whitened trend."""
-
-    x_mm: float
-    y_mm: float
-    row: Floats
-    pivot: float
-    trend: Floats
 
 
 class GaussianProcess:
@@ -178,7 +167,7 @@ class GaussianProcess:
         refuse_poor_layout(x, y, line_is_enough=self.trend != "plane")
         self.shots = len(x)
         self._take(*binned(x, y, z, error**2, most))
-        parts = self._parts()
+        parts = self.parts()
         wide = None if len(parts) == 1 else 0.0  # many shots tell such waves without
         open_lines = (None,) * NARROW + (wide,) * (len(LINES) - NARROW)
         lines_sd = open_lines if self._find_lines else tuple(np.sqrt(self.lines_mm2))
@@ -245,11 +234,12 @@ class GaussianProcess:
         if known.any():
             self._coarse[known] = np.linalg.lstsq(basis[:, known], z, rcond=None)[0]
 
-    def _parts(self) -> list[Shots]:
+    def parts(self, whole: bool = False) -> list[Shots]:
+        """What the likelihood needs of the shots, of many in parts unless asked for whole."""
         basis = self.under.at(self._x, self._y)
         known = self._z_mm - basis @ self._coarse, self._noise_mm2, self.under.precision
         lines = self._find_lines or any(self.lines_mm2)
-        return shots_in_parts(self._x, self._y, basis, *known, self._roughness, lines)
+        return shots_in_parts(self._x, self._y, basis, *known, self._roughness, lines, whole)
 
     def _factor(self) -> None:
         """Solve for the surface with the parameters as they are."""
@@ -370,8 +360,7 @@ class GaussianProcess:
         white, trend = self._reach(x, y)
         other_white, other_trend = self._reach(other_x, other_y)
         alike = self.alike(x, y, other_x, other_y)
-        result: Floats = alike - white.T @ other_white + trend.T @ other_trend
-        return result
+        return np.asarray(alike - white.T @ other_white + trend.T @ other_trend)
 
     def integral(
         self, x_mm: ArrayLike, y_mm: ArrayLike, weights: ArrayLike, nugget: bool = True
@@ -444,8 +433,7 @@ class GaussianProcess:
     @property
     def shot_variance_mm2(self) -> Floats:
         """Known error and roughness of each shot together, as a variance, shape (k,)."""
-        variance: Floats = self._noise_mm2 + self.nugget_mm2 * self._roughness
-        return variance
+        return np.asarray(self._noise_mm2 + self.nugget_mm2 * self._roughness)
 
     @property
     def floor_mm2(self) -> float:

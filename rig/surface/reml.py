@@ -247,6 +247,7 @@ def shots_in_parts(
     precision: Floats,
     roughness: Floats,
     lines: bool,
+    whole: bool = False,
 ) -> list[Shots]:
     """All shots, or parts of many, as the likelihood needs them; with lines where asked for."""
     return [
@@ -259,7 +260,7 @@ def shots_in_parts(
             roughness[part],
             _lines(x_mm[part], y_mm[part]) if lines else (),
         )
-        for part in parts_of(x_mm, y_mm)
+        for part in ([np.arange(len(x_mm))] if whole else parts_of(x_mm, y_mm))
     ]
 
 

@@ -16,8 +16,9 @@ from rig.errors import CannotAnswer
 from rig.surface.covariance import Floats
 from rig.surface.draws import conditional_draws
 from rig.surface.floor_model import floor_model
-from rig.surface.gaussian_process import GaussianProcess, NewShot
+from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.look_out import surprise
+from rig.surface.new_shot import NewShot
 
 # Below so many shots everything is fitted anew: that costs nothing, and each shot tells much.
 _FEW = 12

@@ -198,6 +198,22 @@ def line_on_the_floor(middle_mm: float, units: Units) -> str:
     )
 
 
+def floor_steps(
+    rise_mm: float, stderr_mm: float, one: str, other: str, within_mm: float, units: Units
+) -> str:
+    """Say that a floor steps, and where."""
+    return say(
+        "The shots speak for a step of {rise} (± {doubt}) in the floor, on a line from {one} to "
+        "{other}, {within} more or less to either side: a cold joint, or the edge of an old pour? "
+        "Lay a straightedge across it.",
+        rise=units.length(rise_mm),
+        doubt=units.doubt(2.0 * stderr_mm),
+        one=one,
+        other=other,
+        within=units.place(within_mm),
+    )
+
+
 def few_shots(shots: int, area_m2: float, units: Units) -> str:
     """Say that shots are few for a floor."""
     return say(
