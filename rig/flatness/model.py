@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,8 @@ from rig.room import Outline, contains, raster_of
 
 if TYPE_CHECKING:
     from rig.surface.gaussian_process import GaussianProcess
+    from rig.surface.looked import Looked
+    from rig.surface.reml import Priors
 
 Shared = Callable[[Floats, Floats], Floats]
 """What k errors that all shots share do to heights over m places, (m, k) in mm at one standard
@@ -27,6 +29,40 @@ MOST_DRAWN_NODES = 1_600
 # On a square grid of shots the 95th percentile of the distance to the nearest is 0.60 spacings.
 _FAR_SHARE = 0.60
 _SUGGESTED = 3
+# A hump 3 ft across; where it could hide on less of the floor than this share it hardly does.
+HUMP_MM = 914.4
+_HARDLY = 0.05
+_MOST_HIDING = 600
+NAMED = 6
+"""At most so many places are named that would settle a verdict."""
+
+
+@dataclass(frozen=True, eq=False)
+class Hides:
+    """How high a hump or dip 3 ft across neither shots nor looks would show, over places (m,).
+
+    `apart_mm` is how far the places stand from each other.
+    """
+
+    x_mm: Floats
+    y_mm: Floats
+    height_mm: Floats
+    apart_mm: float
+
+    def over(self, limit_mm: float) -> tuple[tuple[float, float], ...]:
+        """Places one hump apart where one higher than a limit could hide; none where it hardly
+        could.
+        """  # noqa: D205
+        left = self.height_mm > limit_mm
+        if float(np.mean(left)) <= _HARDLY:
+            return ()
+        found: list[tuple[float, float]] = []
+        while left.any():
+            here = int(np.argmax(np.where(left, self.height_mm, 0.0)))
+            x, y = float(self.x_mm[here]), float(self.y_mm[here])
+            found.append((x, y))
+            left &= np.hypot(self.x_mm - x, self.y_mm - y) > HUMP_MM
+        return tuple(found)
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +81,8 @@ class Model:
         Between shots, where they are wide apart.
     shot_noise_mm : float
         What one more shot would be wrong by, roughness included.
+    hides : Hides or None
+        What may hide between the shots of a floor as it was built; None where that is not asked.
     """
 
     mean: Field
@@ -52,14 +90,21 @@ class Model:
     coarse: Field
     spacing_mm: float
     shot_noise_mm: float
+    hides: Hides | None = None
 
 
-def fit_surface(x_mm: Floats, y_mm: Floats, z_mm: Floats, stderr_mm: Floats) -> GaussianProcess:
-    """Fit shots with the one model that the tool uses for floors."""
+def fit_surface(
+    x_mm: Floats,
+    y_mm: Floats,
+    z_mm: Floats,
+    stderr_mm: Floats,
+    priors: Priors | None = None,
+) -> GaussianProcess:
+    """Fit shots with the one model that the tool uses for floors; `priors` of a told kind."""
     # Rules are listed without it.
     from rig.surface.floor_model import floor_model
 
-    return floor_model().fit(x_mm, y_mm, z_mm, stderr_mm)
+    return floor_model(priors=priors).fit(x_mm, y_mm, z_mm, stderr_mm)
 
 
 def fine_field(surface: GaussianProcess, outline: Outline) -> Field:
@@ -78,11 +123,16 @@ def model_of(
     draws: int = DRAWS,
     most_drawn_nodes: int = MOST_DRAWN_NODES,
     mean: Field | None = None,
+    looks: Sequence[Looked] | None = None,
+    *,
+    built: bool = False,
 ) -> Model:
     """Best estimate and joint draws of a fitted surface over a room.
 
     Roughness (the nugget) is drawn anew at each node: nodes stand for spots of the floor. `mean` is
-    what `fine_field` found of the surface before.
+    what `fine_field` found of the surface before. With `looks`, even none, humps and dips that
+    neither shots nor looks would have shown are in the draws (`rig.surface.humps`). A floor that
+    was `built` may hide more than that usual share of them, other than a pour that levels itself.
     """
     if mean is None:
         mean = fine_field(surface, outline)
@@ -91,8 +141,38 @@ def model_of(
         outline, drawn_step, lambda x, y: np.ascontiguousarray(surface.sample(x, y, draws, rng).T)
     )
     coarse = field_of(outline, drawn_step, lambda x, y: surface.predict(x, y)[0])
+    if looks is not None:
+        drawn = _with_unseen(surface, drawn, outline, looks, rng)
     noise = math.hypot(stderr_mm, math.sqrt(surface.nugget_mm2))
-    return Model(mean, drawn, coarse, spacing_of(outline, x_mm, y_mm), noise)
+    hides = _hides(surface, outline, looks or ()) if built else None
+    return Model(mean, drawn, coarse, spacing_of(outline, x_mm, y_mm), noise, hides)
+
+
+def _hides(surface: GaussianProcess, outline: Outline, looks: Sequence[Looked]) -> Hides:
+    from rig.surface.look_between import hidden_mm
+
+    cells = raster_of(outline, _MOST_HIDING)
+    x, y = np.asarray(cells.x_mm), np.asarray(cells.y_mm)
+    return Hides(x, y, hidden_mm(surface, x, y, looks), cells.step_mm)
+
+
+def _with_unseen(
+    surface: GaussianProcess,
+    drawn: Field,
+    outline: Outline,
+    looks: Sequence[Looked],
+    rng: np.random.Generator,
+) -> Field:
+    """Add what no shot would have shown to draws of a floor."""
+    from rig.surface.humps import unseen_bells
+
+    rows, columns = drawn.z_mm.shape[:2]
+    x = drawn.x0_mm + drawn.step_mm * np.tile(np.arange(columns), rows)
+    y = drawn.y0_mm + drawn.step_mm * np.repeat(np.arange(rows), columns)
+    area = np.where(contains(outline, x, y), drawn.step_mm**2, 0.0)
+    area *= outline.polygon.area / max(float(area.sum()), 1.0)
+    bells = unseen_bells(surface, np.asarray(x), np.asarray(y), area, drawn.draws, rng, looks)
+    return replace(drawn, z_mm=drawn.z_mm + bells.reshape(drawn.z_mm.shape))
 
 
 def spacing_of(outline: Outline, x_mm: Floats, y_mm: Floats) -> float:

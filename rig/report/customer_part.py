@@ -90,7 +90,8 @@ def handed(source: Source, name: str = "") -> Handed:
         if not any(shot.kind == kind for shot in source.shots):
             continue
         try:
-            surface = source.surfaces.of(own_heights(source.job, source.outline, kind))
+            shot = own_heights(source.job, source.outline, kind)
+            surface = source.surfaces.of(shot, built=kind == "floor")
         except CannotAnswer:
             continue
         heights[kind] = _height(surface)

@@ -151,7 +151,7 @@ def _lines_table(told: Proof) -> Table | None:
 
 def _figure(source: Source, told: Proof, failed: Sequence[Strip]) -> Figure:
     heights = own_heights(source.job, source.outline, told.kind)
-    surface = source.surfaces.of(heights)
+    surface = source.surfaces.of(heights, built=told.kind == "floor")
     rows: dict[str, list[tuple[float, float]]] = {}
     names = {line.line for line in told.lines}
     for label, x, y in zip(heights.labels, heights.x_mm, heights.y_mm, strict=True):

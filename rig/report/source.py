@@ -120,7 +120,7 @@ class Source:
     @cached_property
     def surfaces(self) -> Surfaces:
         """What was fitted to judge the flatness."""
-        return Surfaces(self.outline)
+        return Surfaces(self.outline, self.job)
 
     @cached_property
     def plan(self) -> StoredPlan | None:

@@ -25,8 +25,10 @@ from rig.flatness.verdict import Verdict
 from rig.language import say
 from rig.room import Outline
 from rig.study.lasers import shots_of
-from rig.study.picture import none_inside
+from rig.study.looked import looks_of
+from rig.study.picture import beliefs_of, none_inside
 from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.looked import Looked
 from rig.survey.heights import Heights, heights_of
 
 if TYPE_CHECKING:
@@ -43,34 +45,42 @@ _LINE_LABEL = re.compile(r"(F\d+)-(\d+)")
 class Surfaces:
     """Surfaces fitted to shots over a room, each only once however often it is asked for.
 
-    Known by the shots' numbers, so that other shots are never taken for them.
+    Known by the shots' numbers, so that other shots are never taken for them. What a job knows of
+    how its floor is built, and what straightedges showed of it, is believed of the shots of that
+    floor (`built`), never of those of a pour.
     """
 
-    def __init__(self, outline: Outline) -> None:
+    def __init__(self, outline: Outline, job: Job | None = None) -> None:
         self.outline = outline
-        self._fitted: dict[tuple[bytes, ...], GaussianProcess] = {}
-        self._fine: dict[tuple[bytes, ...], Field] = {}
+        self.looks: tuple[Looked, ...] = () if job is None else looks_of(job)
+        self._built = None if job is None else beliefs_of(job, outline)
+        self._fitted: dict[tuple[object, ...], GaussianProcess] = {}
+        self._fine: dict[tuple[object, ...], Field] = {}
 
-    def of(self, heights: Heights) -> GaussianProcess:
+    def of(self, heights: Heights, *, built: bool = False) -> GaussianProcess:
         """Model fitted to heights."""
-        key = _key(heights)
+        key = _key(heights, built)
         if key not in self._fitted:
             self._fitted[key] = fit_surface(
-                heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm
+                heights.x_mm,
+                heights.y_mm,
+                heights.z_mm,
+                heights.stderr_mm,
+                self._built if built else None,
             )
         return self._fitted[key]
 
-    def fine(self, heights: Heights) -> Field:
+    def fine(self, heights: Heights, *, built: bool = False) -> Field:
         """Best estimate of that model, as finely as a floor is judged."""
-        key = _key(heights)
+        key = _key(heights, built)
         if key not in self._fine:
-            self._fine[key] = fine_field(self.of(heights), self.outline)
+            self._fine[key] = fine_field(self.of(heights, built=built), self.outline)
         return self._fine[key]
 
 
-def _key(heights: Heights) -> tuple[bytes, ...]:
+def _key(heights: Heights, built: bool) -> tuple[object, ...]:
     columns = (heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
-    return tuple(column.tobytes() for column in columns)
+    return (built, *(column.tobytes() for column in columns))
 
 
 def kind_to_judge(job: Job, kind: str | None) -> str:
@@ -104,21 +114,31 @@ def surface_model(
     heights: Heights,
     most_drawn_nodes: int = MOST_DRAWN_NODES,
     surfaces: Surfaces | None = None,
+    *,
+    built: bool = False,
+    unseen: bool = False,
 ) -> Model:
-    """Model of the surface that shots show, or of a scan's points where they are many."""
+    """Model of the surface that shots show, or of a scan's points where they are many.
+
+    With `unseen` what neither shots nor looks would have shown is in its draws; `built` as in
+    `Surfaces`.
+    """
     rng = np.random.default_rng(SEED)
     if len(heights.labels) > MOST_SHOTS:
         return scan_model(outline, heights.x_mm, heights.y_mm, heights.z_mm, rng)
     surfaces = surfaces or Surfaces(outline)
+    looks = surfaces.looks if built else ()
     return model_of(
-        surfaces.of(heights),
+        surfaces.of(heights, built=built),
         outline,
         heights.x_mm,
         heights.y_mm,
         float(np.median(heights.stderr_mm)),
         rng,
         most_drawn_nodes=most_drawn_nodes,
-        mean=surfaces.fine(heights),
+        mean=surfaces.fine(heights, built=built),
+        looks=looks if unseen else None,
+        built=built and unseen,
     )
 
 
@@ -129,6 +149,8 @@ def judge_shots(
     rule: Rule,
     confidence: float,
     kind: str | None = None,
+    *,
+    built: bool = False,
 ) -> Verdict:
     """Judge heights; with their kind, rules that hold the laser's own error do so."""
     from rig.study.laser_budget import errors_over
@@ -142,7 +164,7 @@ def judge_shots(
         lines = shot_lines(heights, shared)
         if lines:
             return rule.judge_lines(lines, confidence, outline.area_m2, units)
-    model = surface_model(outline, heights, surfaces=surfaces)
+    model = surface_model(outline, heights, surfaces=surfaces, built=built, unseen=True)
     return rule.judge(outline, model, confidence, shared, units)
 
 

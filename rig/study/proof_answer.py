@@ -210,9 +210,9 @@ def proof(
     """
     refuse_several(job)
     kind = kind_to_judge(job, kind)
-    surfaces = surfaces or Surfaces(outline)
+    surfaces = surfaces or Surfaces(outline, job)
     heights = own_heights(job, outline, kind)
-    verdict = judge_shots(job, surfaces, heights, rule, confidence, kind)
+    verdict = judge_shots(job, surfaces, heights, rule, confidence, kind, built=kind == "floor")
     word, laser, said = _with_laser(job, kind, heights, verdict)
     warnings = [*said, *outside_warnings(job, outline, kind)]
     if rule.holds_shared and verdict.alone is None:
@@ -222,7 +222,7 @@ def proof(
     if compared:
         try:
             floor = own_heights(job, outline, "floor")
-            told = judge_shots(job, surfaces, floor, rule, confidence)
+            told = judge_shots(job, surfaces, floor, rule, confidence, built=True)
             before = _before(_told(told, "floor", _worst(told, outline, job.units)))
             changed = change(job, surfaces)
         except CannotAnswer as error:
@@ -257,7 +257,7 @@ def strips(
     """Strips of the judged surface that fail a straightedge rule, the worst first, few for all."""
 
     def surface() -> Field:
-        return surfaces.fine(own_heights(job, outline, kind))
+        return surfaces.fine(own_heights(job, outline, kind), built=kind == "floor")
 
     return tuple(
         Strip(

@@ -30,6 +30,36 @@ def uneven_mm(model: GaussianProcess) -> float:
     return float(np.sqrt(model.nugget_mm2 + sum(model.lines_mm2[:NARROW])))
 
 
+def unseen_bells(
+    model: GaussianProcess,
+    x_mm: Floats,
+    y_mm: Floats,
+    area_mm2: Floats,
+    draws: int,
+    rng: np.random.Generator,
+    looks: Sequence[Looked] = (),
+) -> Floats:
+    """What unseen humps and dips add to draws of a floor at places, shape (m, draws), in mm.
+
+    Parameters
+    ----------
+    model : GaussianProcess
+        Fitted.
+    x_mm, y_mm, area_mm2 : arrays, shape (m,)
+        Places, and the floor that each stands for.
+    draws : int
+    rng : numpy.random.Generator
+    looks : sequence of Looked
+    """
+    added = np.zeros((len(x_mm), draws))
+    for dips in (False, True):
+        found = _unseen(model, x_mm, y_mm, area_mm2, draws, rng, looks, dips)
+        for draw, cell, height, radius in zip(*found, strict=True):
+            away = np.hypot(x_mm - x_mm[cell], y_mm - y_mm[cell])
+            added[:, draw] += (-height if dips else height) * bell(away, radius)
+    return added
+
+
 def unseen_humps(
     model: GaussianProcess,
     x_mm: Floats,
@@ -68,6 +98,21 @@ def unseen_humps(
     have added to shot i and :math:`s_i` the doubt of that shot, roughness included, and with that
     of what the looks found (`rig.surface.looked`).
     """
+    draw, cell, height, _ = _unseen(model, x_mm, y_mm, area_mm2, draws, rng, looks, dips)
+    return draw, cell, height.astype(np.float32)
+
+
+def _unseen(
+    model: GaussianProcess,
+    x_mm: Floats,
+    y_mm: Floats,
+    area_mm2: Floats,
+    draws: int,
+    rng: np.random.Generator,
+    looks: Sequence[Looked],
+    dips: bool,
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats, Floats]:
+    """Draw, cell, height and radius of each, shape (k,)."""
     total = float(area_mm2.sum())
     count = rng.poisson(PER_M2 * total * 1e-6, draws)
     draw = np.repeat(np.arange(draws), count)
@@ -81,4 +126,4 @@ def unseen_humps(
     unseen = np.exp(-0.5 * np.sum(shown**2 / model.shot_variance_mm2, axis=1))
     unseen *= passed(looks, x_mm[cell], y_mm[cell], radius, height, dips=dips)
     kept = rng.random(len(draw)) < unseen
-    return draw[kept], cell[kept], height[kept].astype(np.float32)
+    return draw[kept], cell[kept], height[kept], radius[kept]

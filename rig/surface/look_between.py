@@ -89,10 +89,17 @@ def hides_mm(
     model: GaussianProcess, x_mm: float, y_mm: float, looks: Sequence[Looked] = ()
 ) -> float:
     """Height of a hump 3 ft across that shots and looks would let pass once in twenty."""
-    shown = bell(np.hypot(model.x_mm - x_mm, model.y_mm - y_mm), HUMP_RADIUS_MM)
-    seen = float(np.sum(shown**2 / model.shot_variance_mm2))
+    return float(hidden_mm(model, np.array([x_mm]), np.array([y_mm]), looks)[0])
+
+
+def hidden_mm(
+    model: GaussianProcess, x_mm: Floats, y_mm: Floats, looks: Sequence[Looked] = ()
+) -> Floats:
+    """`hides_mm` of many places, (m,)."""
+    away = np.hypot(np.subtract.outer(x_mm, model.x_mm), np.subtract.outer(y_mm, model.y_mm))
+    seen = np.sum(bell(away, HUMP_RADIUS_MM) ** 2 / model.shot_variance_mm2, axis=1)
     for look in looks:
         if not look.rocks:
-            edge = edge_shows(look, np.array([x_mm]), np.array([y_mm]), HUMP_RADIUS_MM)
-            seen += float(edge[0] / SEEN_MM) ** 2
-    return float(min(np.sqrt(-2.0 * np.log(_PASSES) / max(seen, 1e-12)), _SEEN_MM))
+            seen += (edge_shows(look, x_mm, y_mm, HUMP_RADIUS_MM) / SEEN_MM) ** 2
+    hidden: Floats = np.sqrt(-2.0 * np.log(_PASSES) / np.maximum(seen, 1e-12))
+    return np.minimum(hidden, _SEEN_MM)

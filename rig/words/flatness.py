@@ -52,6 +52,18 @@ def too_wide_apart(of: Of) -> str:
     )
 
 
+def could_hide(places: int, across_mm: float, high_mm: float, units: Units) -> str:
+    """Say that what is between the shots keeps a floor from being in."""
+    return say(
+        "It is too close to tell only because a hump or dip {across} across and {high} high could "
+        "hide between the shots in {places}, though what they show keeps the rule: lay a "
+        "straightedge there and tell what it shows (rig look), or shoot closer.",
+        across=units.place(across_mm),
+        high=units.length(high_mm),
+        places=say_many("{count} place", "{count} places", places),
+    )
+
+
 def edge_cut(length_mm: float, longest_mm: float, units: Units) -> str:
     """An edge fits nowhere in the room."""
     return say(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rig.flatness.field import Field, longest_line
 from rig.flatness.measures.edges import EdgeRule, cut_edges, no_gap
-from rig.flatness.model import Model, Shared, settling
+from rig.flatness.model import HUMP_MM, NAMED, Model, Shared, settling
 from rig.flatness.rule import Edge
 from rig.flatness.straightedge import Placement, gaps, share_within, shares, triple, worst_placement
 from rig.flatness.strips import failed_strips
@@ -51,16 +51,22 @@ class Straightedge(EdgeRule):
         drawn += max(worst.share - seen, 0.0)
         blind, said = self.unseen(edges, 2.0 * model.spacing_mm, units)
         against = held(drawn, worst, confidence, "shots", blind)
+        word, least_mm = against.word, min(edge.limit_mm for edge in edges)
+        hiding: tuple[tuple[float, float], ...] = ()
+        if word == "in" and model.hides is not None:
+            hiding = model.hides.over(least_mm)
+        if hiding:
+            word, said = "unsure", (*said, words.could_hide(len(hiding), HUMP_MM, least_mm, units))
         unsettled = against.word == "unsure" and not blind
         return Verdict(
             rule=self,
-            word=against.word,
+            word=word,
             chance=against.chance,
             confidence=confidence,
             worst=worst,
             worst_range_mm=against.range_mm,
             share_in=share_within(model.mean, outline, edges, DRAW_BEARINGS, longest),
-            next_shots=settling(model, outline, drawn) if unsettled else (),
+            next_shots=settling(model, outline, drawn) if unsettled else hiding[:NAMED],
             warnings=(*cut_edges(edges, longest, units), *said, *against.why),
         )
 
