@@ -6,7 +6,7 @@ import click
 
 from rig.cli.options import Length, job_option, json_option, room_option, show
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, put, say
 
 
 @click.command()
@@ -66,9 +66,10 @@ def command(
         doubts = [] if lines else doubts_of(job, spacing)
     told = [words.to_walk(len(answer.points), done)]
     for p in () if as_json else answer.points:
-        told.append(f"  {words.point(p.order, p.label, where(outline, p.x_mm, p.y_mm, units))}")
+        place = where(outline, p.x_mm, p.y_mm, units)
+        told.append(put("  {point}", point=words.point(p.order, p.label, place)))
     told += wall_lines(outline, units)
-    told += [f"! {doubt}" for doubt in doubts]
+    told += [put("! {doubt}", doubt=doubt) for doubt in doubts]
     told.append(
         say("Next: rig survey --kind benchmark --label BM1 on a fixed point, then rig survey")
     )
@@ -103,8 +104,8 @@ def _advise(
         told = words.cost_of_spacing(
             one.spacing_mm, one.points, one.safety_mm, one.safety_bags, units
         )
-        lines.append(f"  {told}")
+        lines.append(put("  {told}", told=told))
     lines += [say("Assumed: {text}", text=text) for text in answer.assumptions]
-    lines += [f"! {doubt}" for doubt in doubts]
+    lines += [put("! {doubt}", doubt=doubt) for doubt in doubts]
     result = answer.as_json() | {"warnings": doubts}
     show(result, as_json, join("\n", [*lines, say("Next: rig grid --spacing LENGTH")]))

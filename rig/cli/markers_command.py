@@ -14,7 +14,7 @@ from rig.cli.options import (
     room_option,
     show,
 )
-from rig.language import join, say
+from rig.language import join, put, say
 
 
 class MarkerTo(Lengths):
@@ -85,9 +85,9 @@ def command(
         told = marker(
             one.label, where(outline, one.x_mm, one.y_mm, units), one.target_reading_mm, out, units
         )
-        lines.append(f"  {told}")
+        lines.append(put("  {told}", told=told))
     lines += wall_lines(outline, units)
-    lines += [f"! {text}" for text in answer.warnings]
+    lines += [put("! {text}", text=text) for text in answer.warnings]
     following = "rig set" if lift is None else f"rig set --lift {lift}"
     show(
         answer.as_json(),

@@ -6,7 +6,7 @@ import click
 
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, put, say
 
 
 @click.command()
@@ -39,5 +39,5 @@ def command(job_path: Path, first: str, shift: int, kind: str, as_json: bool) ->
         )
     with Job.open(job_path, write=True) as job:
         answer = relabel(job, first, shift, kind)
-    lines = [f"  {words.is_now(one.was, one.label)}" for one in answer.moved]
+    lines = [put("  {now}", now=words.is_now(one.was, one.label)) for one in answer.moved]
     show(answer.as_json(), as_json, join("\n", [words.moved(answer.shots), *lines]))

@@ -9,7 +9,7 @@ import shapely
 
 from rig.drawing.look import Look
 from rig.drawing.vector import SMALL_MM, USUAL_MM, Box, Floats, Place, Text, text_width
-from rig.language import join
+from rig.language import join, put
 from rig.room import Outline, named_walls
 
 _ROW_MM = 3.4
@@ -42,7 +42,7 @@ def wall_names(
         ends = places(np.array([a, b]))
         length = float(np.hypot(*(ends[1] - ends[0])))
         size = look.units.place(math.dist(a, b))
-        tries = [*_in_two(f"{name}, {size}"), [size]]
+        tries = [*_in_two(put("{name}, {size}", name=name, size=size)), [size]]
         lines = next((one for one in tries if _widest(one) <= length - 1.0), None)
         if lines is None:
             continue

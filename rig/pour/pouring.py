@@ -26,6 +26,7 @@ from rig.events import (
     Trouble,
     Undone,
 )
+from rig.language import put
 from rig.pour.edges import EdgeWatch
 from rig.pour.estimate import Need, yield_known
 from rig.pour.live_plan import LivePlan, Strip
@@ -344,7 +345,8 @@ class Pouring:
         used, need = log.bags_used, log.need
         text = words.stopped(len(log.poured), used, log.share)
         if log.fronts:
-            text += f" {words.a_bag_made(*_known(need), plan.units)}."
+            made = words.a_bag_made(*_known(need), plan.units)
+            text = put("{stopped} {made}.", stopped=text, made=made)
         done = PourDone(
             batches=len(log.poured),
             bags_used=used,
@@ -426,7 +428,8 @@ class Pouring:
         else:
             stop, reach = None, words.bags_reach(max(0.0, bags - need.bags))
         makes = words.a_bag_makes(*_known(need), plan.units)
-        text = f"{words.floor_takes(makes, need.bags, need.p95)} {reach}"
+        takes = words.floor_takes(makes, need.bags, need.p95)
+        text = put("{takes} {reach}", takes=takes, reach=reach)
         return self._told(need, chance=enough, short=short, stop=stop, text=text)
 
     def _told(

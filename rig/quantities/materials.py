@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypedDict
 
 from rig.errors import BadInput
-from rig.language import join, numeral, say, say_many
+from rig.language import join, numeral, put, say, say_many
 from rig.products import Used
 from rig.quantities.bags import BagSheet
 from rig.record import OMITTED, Record
@@ -482,7 +482,7 @@ def _water(need: _Need, bags: int, sheet: BagSheet) -> Material:
             liquid_2=need.liquid(bags * sheet.water_l),
             liquid_3=need.liquid(wash_l),
         ),
-        source=f"{sheet.source}; {need.source('wash_water')}",
+        source=put("{sheet}; {wash}", sheet=sheet.source, wash=need.source("wash_water")),
     )
 
 

@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from rig.drawing.characters import floor_in_characters
 from rig.drawing.floor import floor_drawing
 from rig.drawing.look import Look
+from rig.language import put
 from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
 from rig.room import Outline
 from rig.study.floor_answer import FloorAnswer
@@ -97,10 +98,16 @@ def floor_section(told: FloorTold) -> Section:
         bullets(answer.warnings, "warning", told="answer"),
         Facts(
             (
-                (say("A shot is sure to"), f"± {units.doubt(2 * picture.shot_stderr_mm)} (95 %)"),
+                (
+                    say("A shot is sure to"),
+                    put("± {doubt} (95 %)", doubt=units.doubt(2 * picture.shot_stderr_mm)),
+                ),
                 (
                     say("Roughness between shots"),
-                    f"± {units.doubt(2 * float(np.sqrt(picture.surface.nugget_mm2)))} (95 %)",
+                    put(
+                        "± {doubt} (95 %)",
+                        doubt=units.doubt(2 * float(np.sqrt(picture.surface.nugget_mm2))),
+                    ),
                 ),
             )
         ),
@@ -191,11 +198,15 @@ def doubt_blocks(budget: Budget | None, units: Units) -> list[Block | None]:
     rows = tuple(
         (
             row.quantity,
-            f"± {amount(2.0 * row.stderr, row)}",
+            put("± {amount}", amount=amount(2.0 * row.stderr, row)),
             join(
                 "; ",
                 (
-                    f"{amount(2.0 * part.stderr, row)} {part.source}"
+                    put(
+                        "{amount} {source}",
+                        amount=amount(2.0 * part.stderr, row),
+                        source=part.source,
+                    )
                     for part in row.parts
                     if part.stderr
                 ),

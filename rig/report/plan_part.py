@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from rig.drawing.floor import cover_drawing
 from rig.drawing.look import Look
 from rig.drawing.points import markers_drawing
+from rig.language import put
 from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.floor_part import doubt_blocks
 from rig.report.source import Source
@@ -149,7 +150,11 @@ def quantities_section(told: PlanTold) -> Section:
         (say("Enough at even odds"), say_many("{count} bag", "{count} bags", bags.p50)),
         (
             say("Enough 95 times in 100"),
-            f"{counted(bags.p95, 'bag')}, {words.waste(bags.waste, bags.waste_share)}",
+            put(
+                "{bags}, {waste}",
+                bags=counted(bags.p95, "bag"),
+                waste=words.waste(bags.waste, bags.waste_share),
+            ),
         ),
         (say("Stock for safety"), words.safety_stock(answer.safety.bags, answer.safety.shares)),
         (say("Dead load of the compound"), words.dead_load(load.mean, load.max, units)),
@@ -208,7 +213,11 @@ def markers_section(source: Source, look: Look | None = None) -> Section | None:
             marker.label,
             source.length(marker.stick_out_mm),
             source.length(marker.target_reading_mm),
-            f"{source.where(marker.x_mm, marker.y_mm)}.{_state(source, marker.residual_mm)}",
+            put(
+                "{where}.{state}",
+                where=source.where(marker.x_mm, marker.y_mm),
+                state=_state(source, marker.residual_mm),
+            ),
         )
         for marker in markers
     )

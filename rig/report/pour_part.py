@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from rig.drawing.pour import Shares, pour_drawing
 from rig.errors import RigError
+from rig.language import put
 from rig.report.document import Block, Bullets, Facts, Figure, Section, Table, Words, section
 from rig.report.source import Source
 from rig.study.pour_answer import PourPlan, PrepourStep
@@ -71,7 +72,9 @@ def pour_plan_section(answer: PourPlan, units: Units, *, first: bool) -> Section
 def _verdict(answer: PourPlan) -> Words:
     said = words.verdict(answer.feasible, answer.allowed_by_sheet)
     return Words(
-        f"{said} {answer.advice}", "plain" if answer.feasible else "warning", told="answer"
+        put("{said} {advice}", said=said, advice=answer.advice),
+        "plain" if answer.feasible else "warning",
+        told="answer",
     )
 
 
@@ -81,7 +84,7 @@ def _facts(answer: PourPlan, units: Units) -> Iterator[Facts]:
     yield Facts(
         (
             (
-                "Batches",
+                say("Batches"),
                 say(
                     "{batches} in {strips} {strip} deep, {bags}",
                     batches=len(answer.batches),
@@ -90,9 +93,9 @@ def _facts(answer: PourPlan, units: Units) -> Iterator[Facts]:
                     bags=say_many("{count} bag", "{count} bags", answer.bags),
                 ),
             ),
-            ("Crew", f"{answer.crew}: {answer.roles.text}"),
+            (say("Crew"), put("{crew}: {roles}", crew=answer.crew, roles=answer.roles.text)),
             (
-                "Takes",
+                say("Takes"),
                 say(
                     "{p50}; 95 times in 100 under {p95}",
                     p50=minutes(answer.duration_s.p50),

@@ -12,6 +12,7 @@ from rig.errors import CannotAnswer
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rule import Rule
 from rig.flatness.rules import load_rule
+from rig.language import put
 from rig.report.document import Letterhead, Photo
 from rig.room import Outline
 from rig.study.floor_answer import FloorAnswer, HighPoint, floor_answer, floor_by_plan
@@ -236,7 +237,7 @@ class Source:
 
     def doubt(self, mm: float) -> str:
         """How far off something may be, never less than it is."""
-        return f"± {self.units.doubt(mm)}"
+        return put("± {doubt}", doubt=self.units.doubt(mm))
 
     def place(self, mm: float) -> str:
         """A distance to find a place by."""

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import shapely
 
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, put, say
 from rig.room.geometry import SAME_MM, Point, at_words, cross, segments, towards
 from rig.room.outline import Outline, is_within
 from rig.units import Units
@@ -95,7 +95,7 @@ def where(outline: Outline, x_mm: float, y_mm: float, units: Units | str = "in")
     """
     name, outline = outline.part_at(x_mm, y_mm)
     if name:
-        return f"{name}, {where(outline, x_mm, y_mm, units)}"
+        return put("{name}, {where}", name=name, where=where(outline, x_mm, y_mm, units))
     of = units if isinstance(units, Units) else Units("mm" if units == "mm" else "in")
     if math.isfinite(x_mm + y_mm) and not is_within(outline, x_mm, y_mm):
         return say("outside the walls, x {x}, y {y}", x=of.place(x_mm), y=of.place(y_mm))

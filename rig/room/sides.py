@@ -16,7 +16,8 @@ from rig.room.geometry import ON_WALL_MM, Point, Ring, cross, segments, towards
 _SHORT_SHARE = 1 / 3  # of the longest that faces the same way: the cheek of a chimney, say
 _APART_SHARE = 0.5  # walls that overlap by less of the shorter are seen one after the other
 _ORDINALS = (
-    "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
+    say("first"), say("second"), say("third"), say("fourth"), say("fifth"), say("sixth"),
+    say("seventh"), say("eighth"), say("ninth"), say("tenth"),
 )  # fmt: skip
 _IN_LINE = {
     "far": (say("on the left"), say("in the middle"), say("on the right")),
@@ -176,22 +177,25 @@ def _told_apart(seen: Sequence[_Seen]) -> list[str]:
 
 def _placed(base: str, group: list[int], seen: Sequence[_Seen]) -> list[tuple[int, str]]:
     """Tell walls that face the same way apart by where they are seen."""
-    is_side = base.endswith(("left wall", "right wall"))
+    is_side = str(base).endswith(("left wall", "right wall"))  # the English, whatever is spoken
     along = {k: seen[k].ahead if is_side else seen[k].across for k in group}
     over = {k: seen[k].across if is_side else seen[k].ahead for k in group}
     group = sorted(group, key=lambda k: (sum(along[k]), sum(over[k])))
     if all(_one_after_another(along[a], along[b]) for a, b in pairwise(group)):
         first, middle, last = _IN_LINE["side" if is_side else "far"]
         if len(group) == 2:
-            return [(group[0], f"{base} {first}"), (group[1], f"{base} {last}")]
+            return [
+                (group[0], _at(base, first)),
+                (group[1], _at(base, last)),
+            ]
         if len(group) == 3:
             words = (first, middle, last)
-            return [(k, f"{base} {word}") for k, word in zip(group, words, strict=True)]
+            return [(k, _at(base, word)) for k, word in zip(group, words, strict=True)]
         start = say("from the door") if is_side else say("from the left")
     else:
         group = sorted(group, key=lambda k: (sum(over[k]), sum(along[k])))
         start = say("from the left") if is_side else say("from the door")
-    return [(k, f"{_ordinal(n)} {base} {start}") for n, k in enumerate(group)]
+    return [(k, _at(_nth(n, base), start)) for n, k in enumerate(group)]
 
 
 def _one_after_another(one: tuple[float, float], other: tuple[float, float]) -> bool:
@@ -199,5 +203,10 @@ def _one_after_another(one: tuple[float, float], other: tuple[float, float]) -> 
     return shared <= _APART_SHARE * min(one[1] - one[0], other[1] - other[0])
 
 
-def _ordinal(n: int) -> str:
-    return _ORDINALS[n] if n < len(_ORDINALS) else f"{n + 1}th"
+def _at(name: str, where: str) -> str:
+    return say("{name} {where}", name=name, where=where)
+
+
+def _nth(n: int, name: str) -> str:
+    nth = _ORDINALS[n] if n < len(_ORDINALS) else say("{n}th", n=n + 1)
+    return say("{nth} {name}", nth=nth, name=name)

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from rig.errors import BadInput, RigError
+from rig.language import put
 from rig.quantities.bags import sheet_of
 from rig.quantities.materials import Material
 from rig.quantities.safety import Floor, joint_stock, with_history
@@ -221,7 +222,9 @@ def room_plan_lines(plan: HousePlan, units: Units) -> list[str]:
     ]
     for room in plan.rooms:
         if room.lifts > 1:
-            lines.append(f"{room.name}: {plan_words.in_lifts(room.lifts)}")
+            lines.append(
+                put("{room}: {lifts}", room=room.name, lifts=plan_words.in_lifts(room.lifts))
+            )
             whole = room.lifts_plan[-1].area_m2
             lines += [
                 "  " + plan_words.lift(a.lift, a.max_mm, a.area_m2, whole, a.bags, units)

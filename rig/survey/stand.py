@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rig.events import ShotTaken
+from rig.language import put
 
 Sample = tuple[float, float | None, bool]
 """Time, height (None: no beam), and whether the link broke here."""
@@ -23,7 +24,11 @@ class Stand:
     @property
     def text(self) -> str:
         """Label and where it is."""
-        return f"{self.label}: {self.where}" if self.where else self.label
+        return (
+            put("{label}: {where}", label=self.label, where=self.where)
+            if self.where
+            else self.label
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """What is said of a grid of points, of its spacing, and of shots that came or moved on it."""
 
+from rig.language import changed
 from rig.units import Units
 from rig.words import numeral, say, say_many
 
@@ -41,7 +42,7 @@ def cost_of_spacing(
     """Say what a spacing is likely to cost."""
     return say(
         "{apart} apart: {points} points, plane {higher} higher, {bags} bags",
-        apart=f"{units.place(spacing_mm):>12}",
+        apart=changed(units.place(spacing_mm), "{:>12}".format),
         points=f"{points:3d}",
         higher=units.doubt(safety_mm),
         bags=numeral(bags, ".1f"),

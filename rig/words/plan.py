@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from rig.language import put
 from rig.units import Units, format_asked, format_chance
 from rig.words import join, numeral, say, say_many
 from rig.words.floor import some_of
@@ -156,7 +157,7 @@ def safety_stock(bags: float, shares: Mapping[str, float]) -> str:
         "product": say("what this product takes"),
     }
     parts = [
-        f"{share:.0%} {open_because.get(name, name)}"
+        put("{share:.0%} {because}", share=share, because=open_because.get(name, name))
         for name, share in sorted(shares.items(), key=lambda one: -one[1])
         if share >= 0.005
     ]

@@ -3,6 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
+from rig.language import put
 from rig.units import Units
 from rig.words import join, say, say_many
 
@@ -15,7 +16,7 @@ def room_lines(job: str, outline: "Outline", closing_mm: float | None, units: Un
     from rig.room import named_walls
 
     def at(x_mm: float, y_mm: float) -> str:
-        return f"({units.place(x_mm)}, {units.place(y_mm)})"
+        return put("({x}, {y})", x=units.place(x_mm), y=units.place(y_mm))
 
     lines = [
         say(
