@@ -86,4 +86,8 @@ def _converter() -> Any:
     converter.register_structure_hook_factory(is_dataclass, hook)
     # Fields that are None in one kind of answer, so that its keys are those of its kin.
     converter.register_structure_hook(type(None), lambda told, _: told)
+    # A sentence stays what it is: `str()` would leave its English alone.
+    converter.register_structure_hook(
+        str, lambda told, _: told if isinstance(told, str) else str(told)
+    )
     return converter

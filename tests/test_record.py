@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
+from rig.language import Worded, say
 from rig.record import OMITTED, Record, from_json, key
 
 
@@ -52,3 +53,12 @@ def test_json_of_something_else_is_refused() -> None:
 def test_numbers_of_numpy_become_plain_ones() -> None:
     told = Spot(x_mm=np.float64(1.5), y_mm=np.float32(2.0)).as_json()  # type: ignore[arg-type]
     assert [type(value) for value in told.values()] == [float, float]
+
+
+def test_a_sentence_that_is_read_back_is_still_one() -> None:
+    @dataclass(frozen=True, kw_only=True)
+    class Sentence(Record):
+        text: str
+
+    text = say("{count} points", count=3)
+    assert isinstance(from_json(Sentence, {"text": text}).text, Worded)

@@ -38,13 +38,6 @@ if TYPE_CHECKING:
 KINDS = ("floor", "finished", "benchmark", "threshold")
 CAUTION = say("Caution: never look into the laser's beam; its class and its maker's rules apply.")
 
-UNTIED = say(
-    "Set-up {setup} has shots and no benchmark: nobody can tell whether its line still "
-    "stands where it did. If the laser was neither moved nor switched off, shoot a "
-    "benchmark now (--kind benchmark --label BM1), so that it can be checked; else begin "
-    "anew under a new --setup."
-)
-
 
 @click.command()
 @job_option
@@ -104,6 +97,7 @@ def survey(
     from rig.session.kinds.survey import KIND
     from rig.study.lasers import set_place
     from rig.study.rooms import in_room
+    from rig.words.laser import untied
 
     options["room"] = options.pop("room_name", None)
     site = site_wish(options)
@@ -126,7 +120,7 @@ def survey(
             if not as_json and not replays_job:
                 tell(CAUTION, err=True)
                 if begun.settings.resumes_from and not begun.settings.line:
-                    tell(UNTIED.format(setup=begun.setup), err=True)
+                    tell(untied(begun.setup), err=True)
             start = partial(KIND.start, begun, source.name)
             log = KIND.log(begun, start, wish.log_limit, watched=not replays_job)
             machine = KIND.machine(begun)

@@ -8,7 +8,7 @@ import shapely
 from rig.drawing.contours import step_of
 from rig.drawing.look import Look, quarter_turns, turned
 from rig.drawing.vector import Floats
-from rig.language import say
+from rig.language import say, shown
 from rig.room import Outline
 from rig.study.floor_answer import HighPoint, LowPoint
 
@@ -63,17 +63,21 @@ def floor_in_characters(
     rule = "+" + "-" * n_columns + "+"
     lines = [rule, *(f"|{row}|" for row in rows), _with_doors(outline, rule, turns, left, right)]
     last = int(steps.max(initial=0))
-    lines.append(
+    nearest, lowest = look.units.length(step), look.units.length(last * step)
+    key = (
         say(
-            "^ high point, v low point; 0 lies less than {step} below it",
-            step=look.units.length(step),
+            "^ high point, v low point; 0 lies less than {step} below it, {last} at least "
+            "{lowest}.",
+            step=nearest,
+            last=last,
+            lowest=lowest,
         )
+        if last
+        else say("^ high point, v low point; 0 lies less than {step} below it.", step=nearest)
     )
-    if last:
-        lines[-1] += say(", {last} at least {step}", last=last, step=look.units.length(last * step))
-    lines[-1] += "."
+    lines.append(shown(key))
     if outline.doors:
-        lines.append(say("Seen from the door."))
+        lines.append(shown(say("Seen from the door.")))
     return lines
 
 
@@ -87,6 +91,6 @@ def _with_doors(outline: Outline, rule: str, turns: int, left: float, right: flo
             continue
         share = (np.sort(ends[:, 0]) - left) / (right - left) * (len(rule) - 2)
         first, last = int(share[0]) + 1, max(int(share[1]), int(share[0]) + 1)
-        gap = "door".center(last - first + 1) if last - first >= 3 else " " * (last - first + 1)
+        gap = (shown(say("door")) if last - first >= 3 else "").center(last - first + 1)
         signs[first : last + 1] = list(gap)
     return "".join(signs)

@@ -38,7 +38,7 @@ def flatness_drawing(
     told: Proof,
     strips: Sequence[Strip] = (),
     lines: Sequence[tuple[str, Floats]] = (),
-    title: str = "Flatness",
+    title: str = say("Flatness"),
 ) -> Drawing:
     """The judged surface with what the rule finds on it.
 

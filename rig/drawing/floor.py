@@ -159,8 +159,8 @@ def cover_drawing(
     contours = contours_of(outline, lattice, look.units)
     thin = between(outline.polygon, lattice, -np.inf, min_cover_mm)
     keys = [
-        Key(lambda x, y: triangle(x, y), "thinnest"),
-        Key(lambda x, y: triangle(x, y, up=False, fill="paper"), "deepest"),
+        Key(lambda x, y: triangle(x, y), say("thinnest")),
+        Key(lambda x, y: triangle(x, y, up=False, fill="paper"), say("deepest")),
     ]
     if not shapely.is_empty(thin):
         keys.append(

@@ -353,7 +353,7 @@ class Frame:
         tip, base = middle + out * 0.6, middle + out * 3.2
         wing = along * 1.5
         shapes.append(area([[tip, base + wing, base - wing]], "ink"))
-        word = "DOOR" if n == 0 else say("DOOR {n}", n=n + 1)
+        word = say("DOOR") if n == 0 else say("DOOR {n}", n=n + 1)
         at = middle + out * (3.9 + (USUAL_MM if out[1] > 0.5 else 0.5))
         angle = 0.0
         if abs(out[0]) > 0.7:

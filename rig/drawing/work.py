@@ -13,10 +13,9 @@ from rig.drawing.vector import (
     Drawing,
     Pen,
 )
-from rig.language import say
+from rig.language import say, say_many
 from rig.room import Outline
 from rig.study.patching import PatchPlace
-from rig.units import counted
 
 FILL = Pen("mark", 0.25)
 GRIND = Pen("alarm", 0.3)
@@ -47,4 +46,4 @@ def patches_drawing(
         told = [(str(n), LARGE_MM, True), (look.units.length(one.deepest_mm), USUAL_MM, False)]
         shapes = frame.labels.beside(x, y, told, 2.0, must=True, centred=True)
         frame.add(tagged("patch", str(n), shapes))
-    return frame.finish(title, f"{counted(len(patches), 'place')}.")
+    return frame.finish(title, say_many("{count} place.", "{count} places.", len(patches)))

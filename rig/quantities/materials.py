@@ -17,7 +17,7 @@ from rig.products import Used
 from rig.quantities.bags import BagSheet
 from rig.record import OMITTED, Record
 from rig.room import Outline
-from rig.units import L_PER_GAL, MM_PER_IN, Units, counted, parse_length, parse_volume
+from rig.units import L_PER_GAL, MM_PER_IN, Units, parse_length, parse_volume
 
 PRACTICE = say("common practice, no source")
 SHEET = say("common practice, no source: the product's own sheet rules")
@@ -280,7 +280,9 @@ class _Need:
         return self.rule[key].amount
 
     def source(self, *keys: str) -> str:
-        told = dict.fromkeys(self.rule[key].source for key in keys)
+        # A job keeps its rules as plain text, of which these are sentences.
+        ours = {PRACTICE: PRACTICE, SHEET: SHEET}
+        told = dict.fromkeys(ours.get(one, one) for one in (self.rule[key].source for key in keys))
         if SHEET in told:
             told.pop(PRACTICE, None)  # it says as much
         return join("; ", told)
@@ -314,9 +316,21 @@ def _in_packs(sold: _Sold, left: Callable[[float], str]) -> str:
     """Say how many to buy and what stays over, after a colon."""
     if "packs" not in sold:
         return ""
-    many = {"box": "boxes"}.get(sold["pack"])
-    text = f": {counted(sold['packs'], sold['pack'], many)}"
-    return say("{text}, {left} left over", text=text, left=left(sold["leftover"]))
+    packs = _packs(sold["pack"], sold["packs"])
+    return say(": {packs}, {left} left over", packs=packs, left=left(sold["leftover"]))
+
+
+def _packs(name: str, count: int) -> str:
+    match name:
+        case "jug":
+            return say_many("{count} jug", "{count} jugs", count)
+        case "box":
+            return say_many("{count} box", "{count} boxes", count)
+        case "roll":
+            return say_many("{count} roll", "{count} rolls", count)
+        case "cartridge":
+            return say_many("{count} cartridge", "{count} cartridges", count)
+    raise ValueError(name)
 
 
 def _pieces(count: float) -> str:
@@ -340,7 +354,7 @@ def _primer(need: _Need) -> list[Material]:
     sold = need.sold("primer", pure_l, "jug")
     text += _in_packs(sold, need.liquid)
     source = need.source("primer", "primer_dilution")
-    return [Material(item="primer", amount=pure_l, unit="l", text=text, source=source, **sold)]
+    return [Material(item=say("primer"), amount=pure_l, unit="l", text=text, source=source, **sold)]
 
 
 def _lath(need: _Need) -> list[Material]:
@@ -356,7 +370,7 @@ def _lath(need: _Need) -> list[Material]:
     boxes = need.sold("staple_spacing", staples, "box")
     return [
         Material(
-            item="lath",
+            item=say("lath"),
             amount=sheets,
             unit="piece",
             text=say(
@@ -370,7 +384,7 @@ def _lath(need: _Need) -> list[Material]:
             source=need.source("lath", "lath_width", "lath_length", "lath_overlap"),
         ),
         Material(
-            item="staples",
+            item=say("staples"),
             amount=staples,
             unit="piece",
             text=say(
@@ -473,7 +487,7 @@ def _seam_sealer(need: _Need) -> list[Material]:
 def _water(need: _Need, bags: int, sheet: BagSheet) -> Material:
     wash_l = need.amount("wash_water")
     return Material(
-        item="water",
+        item=say("water"),
         amount=bags * sheet.water_l + wash_l,
         unit="l",
         text=say(

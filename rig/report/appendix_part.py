@@ -16,8 +16,8 @@ from rig.words.plan import cautions
 
 KINDS = {
     "floor": say("The floor as found"),
-    "benchmark": "Benchmarks",
-    "threshold": "Thresholds",
+    "benchmark": say("Benchmarks"),
+    "threshold": say("Thresholds"),
     "marker": say("Tops of markers"),
     "finished": say("The finished surface"),
 }
@@ -32,7 +32,7 @@ def cautions_section(source: Source) -> Section:
     said += [text for text in POUR_CAUTIONS if text not in said]
     return section(
         "cautions",
-        "Cautions",
+        say("Cautions"),
         bullets(said),
         Words(
             say("Data sheets, local codes and licensed practice rule over anything printed here.")
@@ -59,7 +59,7 @@ def appendix_section(source: Source, job_hash: str) -> Section:
         )
     return section(
         "appendix",
-        "Data",
+        say("Data"),
         Words(said),
         *tables,
         None if tables else Words(say("No shots yet.")),
@@ -106,9 +106,9 @@ def _table(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> Tab
         for shot in shots
     )
     head = (
-        "Point",
+        say("Point"),
         *(() if one_setup else ("Set-up",)),
-        "x", "y", "Reads", "±", "n", "Time",
+        "x", "y", say("Reads"), "±", "n", say("Time"),
         *(("",) if gone else ()),
     )  # fmt: skip
     kind = shots[0].kind

@@ -157,7 +157,7 @@ def _technical(source: Source, job_hash: str) -> list[Section]:
 
 def _glance(source: Source, parts: list[Section]) -> Section:
     """What most readers look for, in one place."""
-    rows: list[tuple[str, str]] = [("Room", source.area(source.outline.area_m2))]
+    rows: list[tuple[str, str]] = [(say("Room"), source.area(source.outline.area_m2))]
     floor = sum(shot.kind == "floor" for shot in source.shots)
     finished = sum(shot.kind == "finished" for shot in source.shots)
     shot = say(
@@ -165,7 +165,7 @@ def _glance(source: Source, parts: list[Section]) -> Section:
         points=say_many("{count} point", "{count} points", floor),
         finished=finished,
     )
-    rows.append(("Shot", shot))
+    rows.append((say("Shot"), shot))
     if source.found is not None:
         rows.append(
             (
@@ -176,7 +176,7 @@ def _glance(source: Source, parts: list[Section]) -> Section:
     if source.plan is not None:
         answer = source.plan.answer
         stale = " (stale)" if source.changed else ""
-        word = "level" if answer.slope.falls_to_deg is None else "sloping"
+        word = say("level") if answer.slope.falls_to_deg is None else say("sloping")
         below = source.length(-answer.plane.a)
         rows.append(
             (
@@ -191,7 +191,7 @@ def _glance(source: Source, parts: list[Section]) -> Section:
         )
         rows.append(
             (
-                "Compound",
+                say("Compound"),
                 say(
                     "buy {bags}{stale}",
                     bags=say_many("{count} bag", "{count} bags", answer.bags.buy),
@@ -202,12 +202,12 @@ def _glance(source: Source, parts: list[Section]) -> Section:
     if source.markers:
         done = sum(marker.is_set for marker in source.markers)
         rows.append(
-            ("Markers", say("{done} of {markers} set", done=done, markers=len(source.markers)))
+            (say("Markers"), say("{done} of {markers} set", done=done, markers=len(source.markers)))
         )
     if source.job.events(["pour_done"]):
-        rows.append(("Pour", "done"))
+        rows.append((say("Pour"), say("done")))
     elif source.job.events(["pour_plan"]):
-        rows.append(("Pour", "planned"))
+        rows.append((say("Pour"), say("planned")))
     proof = next(part for part in parts if part.key == "proof")
     first = proof.blocks[0]
     rows.append((proof.title, getattr(first, "text", "")))

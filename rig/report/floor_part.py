@@ -215,7 +215,7 @@ def doubt_blocks(budget: Budget | None, units: Units) -> list[Block | None]:
         for row in budget.rows
         if row.stderr > 0
     )
-    head = ("Of", say("In all, 95%"), say("Made of, each as if alone"))
+    head = (say("Of"), say("In all, 95%"), say("Made of, each as if alone"))
     table = Table(say("Where the doubt comes from"), head, rows) if rows else None
     return [table, bullets([*budget.notes, *budget.advice])]
 

@@ -132,7 +132,7 @@ def _sum(job: "Job") -> Section:
             "rooms",
             say("All rooms"),
             Words(say("No plan of all rooms has been made yet (rig plan).")),
-            Table("Rooms", ("Room", "Floor", "Shot"), rows, right=(2,)),
+            Table(say("Rooms"), (say("Room"), say("Floor"), say("Shot")), rows, right=(2,)),
         )
     sure = format_asked(plan.confidence)
     return section(
@@ -140,8 +140,15 @@ def _sum(job: "Job") -> Section:
         say("All rooms"),
         Words(words.one_order(plan.bags.buy, plan.bags_apart.buy, sure), "lead"),
         Table(
-            "Rooms",
-            ("Room", "Floor", say("Below the line"), say("Cover, least to most"), "Bags", "Lifts"),
+            say("Rooms"),
+            (
+                say("Room"),
+                say("Floor"),
+                say("Below the line"),
+                say("Cover, least to most"),
+                say("Bags"),
+                say("Lifts"),
+            ),
             tuple(_row(plan, n, units) for n in range(len(plan.rooms))),
             right=(4, 5),
         ),

@@ -55,7 +55,7 @@ def buy_list(materials: Sequence[Material], buy: str, stale: Sequence[str]) -> S
         say("To buy"),
         stale_words(list(stale)),
         Words(buy, "lead"),
-        Table("", ("What", say("How much")), tuple((one.item, one.text) for one in materials)),
+        Table("", (say("What"), say("How much")), tuple((one.item, one.text) for one in materials)),
     )
 
 

@@ -59,7 +59,7 @@ def patch_blocks(told: PatchAnswer, units: Units) -> list[Block]:
 def patch_text(told: PatchAnswer, units: Units, *, why: bool = False) -> str:
     """Write what `rig plan --patch` prints."""
     cautions = section(
-        "cautions", "Cautions", bullets(told.cautions, reminder=words.CAUTIONS_IN_SHORT)
+        "cautions", say("Cautions"), bullets(told.cautions, reminder=words.CAUTIONS_IN_SHORT)
     )
     return to_text([section("patches", TITLE, *patch_blocks(told, units)), cautions], why=why)
 
@@ -76,7 +76,7 @@ def _ways_table(told: PatchAnswer, units: Units) -> Table:
         )
         for one in told.comparison
     )
-    head = ("Way", "Fill", "Grind", say("Bags (95 %)"), "Cost", "Passes")
+    head = (say("Way"), say("Fill"), say("Grind"), say("Bags (95 %)"), say("Cost"), say("Passes"))
     return Table(say("Ways to choose from"), head, rows, right=(1, 2, 3, 4, 5))
 
 
@@ -93,5 +93,5 @@ def _places_table(told: PatchAnswer, units: Units) -> Table | None:
         )
         for n, one in enumerate(told.patches, 1)
     )
-    head = ("No", "Area", "Deepest", "Takes", "Where")
+    head = (say("No"), say("Area"), say("Deepest"), say("Takes"), say("Where"))
     return Table(say("Places"), head, rows, right=(1, 2), told="answer")

@@ -18,7 +18,7 @@ from rig.study.cover import thinnest_and_deepest
 from rig.study.picture import Picture
 from rig.study.plan_answer import PlanAnswer
 from rig.study.plane import PlanWish
-from rig.units import Units, counted
+from rig.units import Units
 from rig.words import join, numeral, say, say_many
 from rig.words import plan as words
 
@@ -101,7 +101,7 @@ def plane_section(told: PlanTold) -> Section:
     answer, units = told.answer, told.units
     cover = answer.cover_mm
     rows = [
-        ("Lifts", str(answer.lifts)),
+        (say("Lifts"), str(answer.lifts)),
         *([(say("Chosen (UTC)"), told.chosen)] if told.chosen else []),
     ]
     return section(
@@ -152,7 +152,7 @@ def quantities_section(told: PlanTold) -> Section:
             say("Enough 95 times in 100"),
             put(
                 "{bags}, {waste}",
-                bags=counted(bags.p95, "bag"),
+                bags=say_many("{count} bag", "{count} bags", bags.p95),
                 waste=words.waste(bags.waste, bags.waste_share),
             ),
         ),
@@ -180,7 +180,7 @@ def quantities_section(told: PlanTold) -> Section:
         Facts(tuple(rows)),
         Table(
             say("What else to have on site"),
-            ("Item", say("How much"), say("By which rule")),
+            (say("Item"), say("How much"), say("By which rule")),
             materials,
         ),
         Words(words.rule_changes(), "small"),
@@ -192,9 +192,9 @@ def quantities_section(told: PlanTold) -> Section:
 def plan_cautions(answer: PlanAnswer) -> Section:
     """Tell what to mind: in full where there is to be grinding, else in one line or for `--why`."""
     if answer.spots:
-        return section("cautions", "Cautions", bullets(answer.cautions, told="answer"))
+        return section("cautions", say("Cautions"), bullets(answer.cautions, told="answer"))
     reminder = words.cautions_in_short()
-    return section("cautions", "Cautions", bullets(answer.cautions, reminder=reminder))
+    return section("cautions", say("Cautions"), bullets(answer.cautions, reminder=reminder))
 
 
 def markers_section(source: Source, look: Look | None = None) -> Section | None:
@@ -237,7 +237,7 @@ def markers_section(source: Source, look: Look | None = None) -> Section | None:
             say(
                 "Marker sheet: top over the floor, and what the rod reads on it (line of set-up 1)"
             ),
-            ("Marker", say("Stands out"), say("Rod reads"), "Where"),
+            (say("Marker"), say("Stands out"), say("Rod reads"), say("Where")),
             rows,
             right=(1, 2),
             large=True,

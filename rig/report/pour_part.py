@@ -15,7 +15,7 @@ from rig.study.pour_log import (
     prepour_of,
 )
 from rig.study.pour_plan import order_again
-from rig.units import Units, counted
+from rig.units import Units
 from rig.words import join, numeral, say, say_many
 from rig.words import pour as words
 from rig.words.clock import clock, minutes
@@ -64,7 +64,7 @@ def pour_plan_section(answer: PourPlan, units: Units, *, first: bool) -> Section
         _schedule(answer, units),
         *_before(answer.prepour),
         *_notes(answer),
-        Words("Cautions:", told="answer" if first else "why"),
+        Words(say("Cautions:"), told="answer" if first else "why"),
         cautions,
     )
 
@@ -124,13 +124,13 @@ def _facts(answer: PourPlan, units: Units) -> Iterator[Facts]:
             (say("A batch in place"), units.volume(first.volume_l)),
             (say("Water in it"), units.volume(first.water_l, liquid=True)),
             (
-                "Pace",
+                say("Pace"),
                 say(
                     "{rate_bags_per_h} bags an hour",
                     rate_bags_per_h=numeral(answer.rate_bags_per_h, ".0f"),
                 ),
             ),
-            ("Waiting", idle),
+            (say("Waiting"), idle),
             (
                 say("Edge at its worst"),
                 say(
@@ -174,7 +174,15 @@ def _schedule(answer: PourPlan, units: Units) -> Table:
         )
     return Table(
         say("Schedule, from the first water on powder"),
-        ("Batch", "Strip", "Bags", "Mix", "Pour", "Where", "Reach"),
+        (
+            say("Batch"),
+            say("Strip"),
+            say("Bags"),
+            say("Mix"),
+            say("Pour"),
+            say("Where"),
+            say("Reach"),
+        ),
         tuple(rows),
         right=(0, 1, 2, 3, 4, 6),
     )
@@ -185,7 +193,7 @@ def _before(steps: Sequence[PrepourStep]) -> Iterator[Table]:
         return
     left = [step.key for step in steps if not step.ticked]
     rows = tuple(("yes" if step.ticked else "no", step.text, step.why) for step in steps)
-    head = ("Ticked", say("Before the pour"), say("because it can't be made good later"))
+    head = (say("Ticked"), say("Before the pour"), say("because it can't be made good later"))
     yield Table(say("Before the pour"), head, rows, reminder=words.not_ticked(left) if left else "")
 
 
@@ -199,7 +207,7 @@ def _notes(answer: PourPlan) -> Iterator[Block]:
             )
         )
     if answer.assumptions:
-        yield Words("Assumed:")
+        yield Words(say("Assumed:"))
         yield Bullets(answer.assumptions)
     warnings = tuple(text for text in answer.warnings if text != answer.advice)
     if warnings:
@@ -263,7 +271,14 @@ def _log(source: Source) -> Iterator[Block]:
     made_l, batches = last.known_yield_l, say_many("{count} batch", "{count} batches", last.batches)
     rows = [
         (say("Ended (UTC)"), source.time(utc_s)),
-        ("Poured", f"{batches}, {counted(last.bags_used, 'bag')}"),
+        (
+            say("Poured"),
+            put(
+                "{batches}, {bags}",
+                batches=batches,
+                bags=say_many("{count} bag", "{count} bags", last.bags_used),
+            ),
+        ),
         (say("Told covered"), say("{share} of the floor", share=numeral(last.share, ".0%"))),
         (say("A bag made"), say("not known") if made_l is None else source.volume(made_l)),
     ]
@@ -279,7 +294,7 @@ def _log(source: Source) -> Iterator[Block]:
                 ),
             )
         )
-    yield Words("Poured.", "lead")
+    yield Words(say("Poured."), "lead")
     yield Facts(tuple(rows))
     if last.unticked and source.options.audience == "crew":
         names = join(", ", last.unticked)

@@ -146,7 +146,7 @@ def _lines_table(told: Proof) -> Table | None:
     if not told.lines:
         return None
     rows = tuple((one.line, words.endless(one.ff), words.endless(one.fl)) for one in told.lines)
-    return Table(say("F-numbers of the lines"), ("Line", "FF", "FL"), rows, right=(1, 2))
+    return Table(say("F-numbers of the lines"), (say("Line"), "FF", "FL"), rows, right=(1, 2))
 
 
 def _figure(source: Source, told: Proof, failed: Sequence[Strip]) -> Figure:
@@ -188,7 +188,10 @@ def _strips_table(source: Source, failed: Sequence[Strip]) -> Table | None:
         for one in failed[:MOST_STRIPS]
     )
     return Table(
-        say("Strips that fail, each dip once"), ("Gap", "Limit", "Where"), rows, right=(0, 1)
+        say("Strips that fail, each dip once"),
+        (say("Gap"), say("Limit"), say("Where")),
+        rows,
+        right=(0, 1),
     )
 
 
@@ -206,7 +209,7 @@ def _markers_table(change: Change, units: Units) -> Table | None:
     )
     return Table(
         say("Cured surface over the tops of the markers"),
-        ("Marker", say("Surface less top"), "95 %", ""),
+        (say("Marker"), say("Surface less top"), "95 %", ""),
         rows,
         right=(1, 2),
     )

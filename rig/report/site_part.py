@@ -24,7 +24,7 @@ def site_section(source: Source) -> Section | None:
         )
         for one in log.entries
     )
-    head = (say("Time (UTC)"), "What", "Read", "Note", say("By the sheet"))
+    head = (say("Time (UTC)"), say("What"), say("Read"), say("Note"), say("By the sheet"))
     photos = all_photos(source.job)
     out = [one.text for one in log.asks if one.within is not True]
     return section(

@@ -37,22 +37,22 @@ def job_section(source: Source) -> Section:
     ]
     rows = [
         (
-            "Room",
+            say("Room"),
             say(
                 "{area}, {perimeter} of wall",
                 area=source.area(outline.area_m2),
                 perimeter=source.place(outline.perimeter_mm),
             ),
         ),
-        ("Doors", join("; ", doors) or say("none given")),
-        ("Openings", str(len(outline.openings)) if outline.openings else "none"),
-        ("Covering", settings.covering or say("not given")),
+        (say("Doors"), join("; ", doors) or say("none given")),
+        (say("Openings"), str(len(outline.openings)) if outline.openings else say("none")),
+        (say("Covering"), settings.covering or say("not given")),
         (say("Minimum cover"), _amount(settings.min_cover_mm, source.length)),
         (say("Maximum cover in one lift"), _amount(settings.max_cover_mm, source.length)),
         (say("A bag makes"), _amount(settings.bag_yield_l, source.volume)),
         (say("A bag weighs"), _amount(settings.bag_mass_kg, source.mass)),
         (say("Water a bag"), _amount(settings.bag_water_l, lambda v: source.volume(v, True))),
-        ("Waste", _amount(settings.waste_share, lambda v: f"{v:.0%}")),
+        (say("Waste"), _amount(settings.waste_share, lambda v: f"{v:.0%}")),
         (say("Lengths are in"), "millimetres" if source.units.is_metric else "inches"),
     ]
     points = source.job.points()
@@ -87,10 +87,10 @@ def _sessions(source: Source) -> list[Block | None]:
         return [Words(say("Nothing has been measured yet."))]
     blocks: list[Block | None] = []
     if rows:
-        head = (say("Begun (UTC)"), "Work", "Set-up", say("Read by"), "Shots")
+        head = (say("Begun (UTC)"), say("Work"), "Set-up", say("Read by"), say("Shots"))
         rods = dict.fromkeys(_rod(one.source, one.profile_text) for one in sessions)
         blocks += [
-            Table("Sessions", head, tuple(rows), right=(4,)),
+            Table(say("Sessions"), head, tuple(rows), right=(4,)),
             bullets([rod for rod in rods if rod]),
         ]
     if imported:
@@ -109,7 +109,7 @@ def _checks(source: Source) -> list[Block | None]:
         blocks.append(
             Table(
                 say("Checks of laser and rod"),
-                (say("Made (UTC)"), "Check", "Result", say("Good enough")),
+                (say("Made (UTC)"), say("Check"), say("Result"), say("Good enough")),
                 tuple(
                     (source.time(one.utc_s), one.kind, _figures(source, one.result),
                      "yes" if one.ok else "NO")
@@ -209,7 +209,7 @@ name=name
 def _rod(kind: str, profile_text: str) -> str:
     """What a profile says of its rod, empty where it says nothing."""
     try:
-        text = str(parse_toml(profile_text, "The profile").get("text", ""))
+        text = str(parse_toml(profile_text, say("The profile")).get("text", ""))
     except BadInput:
         text = ""
     return f"{kind}: {text}" if text else ""

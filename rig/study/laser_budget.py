@@ -316,7 +316,7 @@ def plan_budget(
             say("level of the plane, at its farthest"), "mm", 0.0, laser[1], ties_mm[:0].sum(axis=0)
         ),
         _row(say("least cover"), "mm", float(sd[0]), laser[2], least @ ties_mm),
-        _row("volume", "l", volume.sd_l, laser[3], area @ ties_mm * 1e-6),
+        _row(say("volume"), "l", volume.sd_l, laser[3], area @ ties_mm * 1e-6),
     )
     return _budget(job, picture, share, rows)
 

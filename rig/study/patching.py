@@ -323,7 +323,7 @@ def _answer(
         lifts=1 if bags.p95 else 0,
         materials=(
             Compound(
-                item="compound",
+                item=say("compound"),
                 amount=float(bags.p95),
                 unit="bag",
                 bags=bags.p95,

@@ -464,7 +464,7 @@ def _grind_answer(ground: Grinding, saves_bags: float, min_cover_mm: float) -> G
 def _compound(buy: int, sheet: BagSheet, units: Units) -> Material:
     mass_kg = buy * sheet.mass_kg
     return Material(
-        item="compound",
+        item=say("compound"),
         amount=float(buy),
         unit="bag",
         bags=buy,

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from rig.units import Units, counted
+from rig.units import Units
 from rig.words import join, numeral, say, say_many
 
 
@@ -39,22 +39,27 @@ def outside_the_walls(
     kind: str, labels: Sequence[str], near_mm: float, used: bool, units: Units
 ) -> str:
     """Say which shots lie outside the walls, and whether they count."""
-    near = units.place(near_mm)
-    many = len(labels) > 1
-    which = (
-        say("outside the walls or in an opening, by {near} at most", near=near)
-        if used
-        else say("more than {near} outside the walls or inside an opening", near=near)
-    )
-    does = say("used all the same") if used else say("not used")
-    return say(
-        "{shots} {lie} {which}, and {are} {does}: {labels}. Are the walls right? (rig edit)",
-        shots=counted(len(labels), f"{kind} shot"),
-        lie="lie" if many else "lies",
-        are="are" if many else "is",
-        which=which,
-        does=does,
-        labels=some_of(labels),
+    near, labels_told = units.place(near_mm), some_of(labels)
+    if used:
+        return say_many(
+            "{count} {kind} shot lies outside the walls or in an opening, by {near} at most, and "
+            "is used all the same: {labels}. Are the walls right? (rig edit)",
+            "{count} {kind} shots lie outside the walls or in an opening, by {near} at most, and "
+            "are used all the same: {labels}. Are the walls right? (rig edit)",
+            len(labels),
+            kind=kind,
+            near=near,
+            labels=labels_told,
+        )
+    return say_many(
+        "{count} {kind} shot lies more than {near} outside the walls or inside an opening, and is "
+        "not used: {labels}. Are the walls right? (rig edit)",
+        "{count} {kind} shots lie more than {near} outside the walls or inside an opening, and "
+        "are not used: {labels}. Are the walls right? (rig edit)",
+        len(labels),
+        kind=kind,
+        near=near,
+        labels=labels_told,
     )
 
 

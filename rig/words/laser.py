@@ -259,3 +259,14 @@ def jolted(found: str, shots: int, label: str) -> str:
         back=PUT_BACK,
         label=label,
     )
+
+
+def untied(setup: str) -> str:
+    """Say that nobody can tell whether a set-up's line still stands where it did."""
+    return say(
+        "Set-up {setup} has shots and no benchmark: nobody can tell whether its line still "
+        "stands where it did. If the laser was neither moved nor switched off, shoot a "
+        "benchmark now (--kind benchmark --label BM1), so that it can be checked; else begin "
+        "anew under a new --setup.",
+        setup=setup,
+    )

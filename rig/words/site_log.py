@@ -12,9 +12,9 @@ _NAMES = {
     "moisture": say("Moisture of the screed (carbide method)"),
     "slab_rh": say("Humidity in the slab (ASTM F2170)"),
     "emission": say("Moisture emission (ASTM F1869)"),
-    "primer": "Primer",
-    "note": "Note",
-    "photo": "Photo",
+    "primer": say("Primer"),
+    "note": say("Note"),
+    "photo": say("Photo"),
 }
 
 

@@ -52,8 +52,8 @@ class _Room(Step):
         return RoomView(
             drawing=markup(room_drawing(outline, look(units))),
             facts=(
-                ("Floor", units.area(outline.area_m2)),
-                ("Walls", units.place(outline.perimeter_mm)),
+                (say("Floor"), units.area(outline.area_m2)),
+                (say("Walls"), units.place(outline.perimeter_mm)),
             ),
             walls=tuple(_walls(outline, units)),
             doors=tuple(
