@@ -102,7 +102,8 @@ def bag_sheet(
         left_open.append(say("takes {water} of water", water=units.volume(water_l, liquid=True)))
     assumptions = []
     if left_open:
-        said = join(", ", left_open[:-1]) + (" and " if len(left_open) > 1 else "") + left_open[-1]
+        first = [join(", ", left_open[:-1])] if len(left_open) > 1 else []
+        said = join(say(" and "), [*first, left_open[-1]])
         assumptions.append(
             say("A bag {said} (common practice, no source: the bag's own sheet rules).", said=said)
         )

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from rig.devices.typed import Doubted, TypedUnit
 from rig.units import Units
-from rig.words import say
+from rig.words import join, say
 
 NAMES: Mapping[TypedUnit, str] = {
     "in": say("inches"),
@@ -85,7 +85,7 @@ def differences_turned(labels: Sequence[str], before: str) -> str:
     """Doubt which way a line is read whose fixed points differ the other way round."""
     return say(
         "{labels} differ by as much as under set-up {before}, the other way round: {look}",
-        labels=say(" and ").join(labels),
+        labels=join(say(" and "), labels),
         before=before,
         look=LOOK,
     )

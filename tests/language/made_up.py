@@ -21,9 +21,7 @@ class _Marked(gettext.NullTranslations):
 def marked(message: str) -> str:
     """Mark a message's vowels outside its placeholders and lengthen it by a third."""
     parts = _KEPT.split(message)
-    words = "".join(
-        part if n % 2 else part.translate(_MARKED) for n, part in enumerate(parts)
-    )
+    words = "".join(part if n % 2 else part.translate(_MARKED) for n, part in enumerate(parts))
     return words + "·" * (sum(map(len, parts[::2])) // 3)
 
 
