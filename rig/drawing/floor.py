@@ -113,8 +113,8 @@ def floor_drawing(
         if place is not None:
             x, y = frame.place(place.x_mm, place.y_mm)
             frame.labels.take((x - 2, y - 2, x + 2, y + 2))
-            below = look.units.length(top - place.z_mm)
-            told = say("HIGH") if up else say("{below} low", below=below)
+            under = look.units.length(top - place.z_mm)
+            told = say("HIGH") if up else say("{below} low", below=under)
             shapes = triangle(x, y, up, fill="ink" if up else "paper")
             shapes += frame.labels.beside(x, y, [(told, USUAL_MM, True)], 2.2, must=True)
             frame.add(tagged("high" if up else "low", told, shapes))
