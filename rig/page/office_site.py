@@ -86,7 +86,7 @@ class OfficeSite:
                 print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
                 told = say("This page cannot be shown just now.")
                 status, context = 500, {"text": told}
-        whole = {"root": root, "lang": current().lang, **context}
+        whole = {"root": root, "lang": current().lang, "installs": False, **context}
         response = aiohttp_jinja2.render_template(template, request, whole)
         response.set_status(status)
         return response

@@ -182,7 +182,8 @@ def test_what_the_laser_leaves_open_is_too_close_to_tell(room: Any) -> None:
     run("plan", "--laser", "3m,2m")
     told = run("flatness", "--rule", "click-lock", "--json").json
     assert told["laser"]["gap_stderr_mm"] > 1.0
-    assert (sure["verdict"], told["verdict"]) == ("in", "unsure")
+    assert sure["chance"] > 0.95 > told["chance"]  # in but for what may hide between the shots
+    assert told["verdict"] == "unsure"
     assert any("laser's own error" in text for text in told["warnings"])
 
 

@@ -153,7 +153,7 @@ def test_the_plan_shows_strips_what_is_covered_and_which_is_next(
     until(lambda: strips(page)["2"] == "next", "the strip after it")
     assert page.locator("#numbers .next").text_content() == "strip 2"
     told = page.locator("#plan").get_attribute("aria-label")
-    assert "strips covered: 1; next: strip 2" in told
+    assert "Strips covered: 1. Next: strip 2." in told
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)
         assert violations(page) == []

@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -73,7 +74,7 @@ def cabled(place: Place) -> Iterator[Cabled]:
         rod.stop.set()
         rod.playing.join()
         rod.box.terminate()
-        assert rod.box.wait(10) == 0
+        assert rod.box.wait(10) in (0, -signal.SIGTERM)  # or it had not begun yet
 
 
 def test_a_killed_box_comes_back_and_no_point_is_lost_or_doubled(run: Run, place: Place) -> None:
