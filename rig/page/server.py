@@ -20,9 +20,10 @@ from aiohttp import WSMsgType, web
 
 from rig.devices.clock import Clock
 from rig.events import Event
-from rig.language import Tongue, say, shown, shown_in, speaking
+from rig.language import Tongue, say, shown_in, speaking
 from rig.page import access, messages
 from rig.page.gate import Gate
+from rig.page.headers import AUTHORITY_HEADERS, HEADERS, SITE_HEADERS, plain, policy
 from rig.page.listening import TYPES, listen, names_of, shown_host, static_files
 from rig.page.messages import Moved
 from rig.page.rendered import live_page, tongue_of
@@ -319,14 +320,14 @@ class Page:
     async def _answer_in_words(self, request: web.Request) -> web.StreamResponse:
         refusal = self._refusal(request)
         if refusal:
-            return _plain(403, refusal)
+            return plain(403, refusal)
         _, slash, path = request.path.lstrip("/").partition("/")
         site = self.site
         asked = path.removeprefix(SESSION) if site else path
         if asked == "live":
             return await self._live(request)
         if self._link is not None and path == AUTHORITY:
-            return web.Response(body=self._link.authority, headers=_HEADERS | _AUTHORITY_HEADERS)
+            return web.Response(body=self._link.authority, headers=HEADERS | AUTHORITY_HEADERS)
         if path == SESSION and self._scene is None:
             return web.Response(status=303, headers={"Location": f"/{self._key}/"})
         if site is not None and slash and asked not in self._files and path != SESSION:
@@ -337,38 +338,38 @@ class Page:
         self, site: "Pages", request: web.Request, path: str, asked: str
     ) -> web.StreamResponse:
         if asked == "alive":
-            return _plain(200, "yes")
+            return plain(200, "yes")
         if request.method not in ("GET", "HEAD", "POST"):
-            return _plain(405, say("Only GET and POST."))
+            return plain(405, say("Only GET and POST."))
         self.gate.live(request.transport)  # whoever has the key may wait as long as it takes
         response = await site.answer(request, path, f"/{self._key}/")
-        response.headers.update(_HEADERS | _SITE_HEADERS)
-        policy = _policy(request.headers["Host"], "'self'")
-        response.headers.setdefault("Content-Security-Policy", policy)
+        response.headers.update(HEADERS | SITE_HEADERS)
+        allowed = policy(request.headers["Host"], "'self'")
+        response.headers.setdefault("Content-Security-Policy", allowed)
         return response
 
     def _file(self, request: web.Request, asked: str, slash: bool) -> web.Response:
         if request.method not in ("GET", "HEAD"):
-            return _plain(405, say("Only GET."))
+            return plain(405, say("Only GET."))
         name = asked or PAGE
         if name == "alive":
-            return _plain(200, "yes")
+            return plain(200, "yes")
         body = live_page() if name == PAGE else self._files.get(name)
         if body is None or not slash:
-            return _plain(404, say("There is nothing here."))
+            return plain(404, say("There is nothing here."))
         kept = {}
         if self.site is not None and name != PAGE:
             mark = f'"{self._marks[name]}"'
             kept = {"Cache-Control": say("private, no-cache"), "ETag": mark}
             if request.headers.get("If-None-Match") == mark:
-                return web.Response(status=304, headers=_HEADERS | kept)
+                return web.Response(status=304, headers=HEADERS | kept)
         return web.Response(
             body=body,
             headers={
-                **_HEADERS,
+                **HEADERS,
                 **kept,
                 "Content-Type": TYPES[name.rpartition(".")[2]],
-                "Content-Security-Policy": _policy(request.headers["Host"]),
+                "Content-Security-Policy": policy(request.headers["Host"]),
             },
         )
 
@@ -392,10 +393,10 @@ class Page:
 
     async def _live(self, request: web.Request) -> web.StreamResponse:
         if len(self._phones) >= MOST_PHONES:
-            return _plain(503, say("Too many phones are watching."))
+            return plain(503, say("Too many phones are watching."))
         ws = web.WebSocketResponse(max_msg_size=LONGEST_FRAME, compress=False)
         if not ws.can_prepare(request):
-            return _plain(400, say("Only a WebSocket."))
+            return plain(400, say("Only a WebSocket."))
         await ws.prepare(request)
         self.gate.live(request.transport)
         phone = _Phone(ws, request.transport, tongue_of(request))
@@ -491,36 +492,3 @@ class Page:
         loop, lines = self._typing
         with contextlib.suppress(RuntimeError):  # it has ended meanwhile
             loop.call_soon_threadsafe(lines.put_nowait, line)
-
-
-_HEADERS = {
-    "Cache-Control": "no-store",
-    "Referrer-Policy": "no-referrer",
-    "X-Content-Type-Options": "nosniff",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Server": "floor-rig",
-}
-
-
-_AUTHORITY_HEADERS = {
-    "Content-Type": "application/x-x509-ca-cert",
-    "Content-Disposition": "attachment; filename=floor-rig.crt",
-}
-# Without it a browser leaves its origin out of a form that it sends.
-_SITE_HEADERS = {"Referrer-Policy": "same-origin"}
-
-
-def _policy(host: str, forms: str = "'none'") -> str:
-    """Nothing from elsewhere; the socket by name too, as older browsers do not take it for own."""
-    return (
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-        "manifest-src 'self'; "
-        f"connect-src 'self' ws://{host} wss://{host}; base-uri 'none'; form-action {forms}; "
-        "frame-ancestors 'none'"
-    )
-
-
-def _plain(status: int, text: str) -> web.Response:
-    headers = {**_HEADERS, "Content-Security-Policy": "default-src 'none'"}
-    return web.Response(status=status, text=shown(text) + "\n", headers=headers)
