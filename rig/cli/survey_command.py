@@ -134,11 +134,15 @@ def survey(
         in_room(job, wish.room)
         left = len(job.unshot(wish.kind)) if wish.kind in ("floor", "finished") else 0
     if not as_json:
-        taken = say("{shots} taken", shots=say_many("{count} shot", "{count} shots", shots))
-        still = say(", {points} left.", points=say_many("{count} point", "{count} points", left))
-        tell(taken + (still if left else "."))
-        if wish.kind == "floor" and not left:
-            tell(say("Next: rig floor, then rig plan"))
+        _tell_end(wish.kind, shots, left)
+
+
+def _tell_end(kind: str, shots: int, left: int) -> None:
+    taken = say("{shots} taken", shots=say_many("{count} shot", "{count} shots", shots))
+    still = say(", {points} left.", points=say_many("{count} point", "{count} points", left))
+    tell(taken + (still if left else "."))
+    if kind == "floor" and not left:
+        tell(say("Next: rig floor, then rig plan"))
 
 
 def _of_rods(
