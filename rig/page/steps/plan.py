@@ -93,12 +93,12 @@ class _Plan(Step):
             plans = [(stored_plan(one), _stale(one)) for one in rooms]
         stored = next((plan for plan, _ in plans if plan is not None), None)
         wish = PlanWish() if stored is None else stored.wish
-        told, house = None, None
+        house = last_house_plan(job) if visit.in_house else None
         if visit.in_house:
-            house = last_house_plan(job)
             told = None if house is None else _told_of_house(house, units)
-        elif stored is not None:
-            told = _told(visit, stored)
+        else:
+            told = None if stored is None else _told(visit, stored)
+        held = [hold for plan, _ in plans if plan is not None for hold in plan.wish.holds]
         return PlanView(
             told=told,
             stale=tuple(dict.fromkeys(text for _, stale in plans for text in stale)),
@@ -109,12 +109,7 @@ class _Plan(Step):
             slope=f"{1000.0 * (wish.max_slope or 0.002):.1f}",
             confidence=f"{100 * wish.confidence:.0f}",
             thresholds=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["threshold"]))),
-            held=tuple(
-                hold
-                for plan, _ in plans
-                for hold in (() if plan is None else plan.wish.holds)
-                if isinstance(hold, str)
-            ),
+            held=tuple(hold for hold in held if isinstance(hold, str)),
             together=house is not None and house.plane is not None,
         )
 

@@ -91,18 +91,22 @@ def source_of(visit: Visit) -> SourceWish | None:
     clamp = form.length("clamp", say("The clamp's height"), visit.cover_unit, above=0.0)
     baud = form.whole("baud", say("The baud rate"), 50, 4_000_000)
     form.check()
-    profile = form.text("profile") or None
-    if profile is not None and profile.removeprefix(OWN) in _own():
-        profile = str(_own()[profile.removeprefix(OWN)])
-    elif profile is not None and profile not in shipped_profiles():
-        raise BadInput(say("There is no such profile."))
     return SourceWish(
         serial_url=at if kind == "serial" else None,
         ble_rod=at if kind == "ble" else None,
         baud=baud,
-        profile_name=profile,
+        profile_name=_picked_profile(form.text("profile")),
         clamp=clamp,
     )
+
+
+def _picked_profile(picked: str) -> str | None:
+    own = _own().get(picked.removeprefix(OWN))
+    if own is not None:
+        return str(own)
+    if picked and picked not in shipped_profiles():
+        raise BadInput(say("There is no such profile."))
+    return picked or None
 
 
 def benchmark_wish(visit: Visit, setup: str | None) -> SurveyWish:
