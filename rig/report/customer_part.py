@@ -1,7 +1,7 @@
 """The customer's page: one side on whose floor it is, how it was, how it is, and what to mind."""
 
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -210,34 +210,48 @@ def _height(surface: GaussianProcess) -> Height:
 
 
 def _facts(told: HandedOver) -> list[tuple[str, str]]:
-    source, rooms = told.source, told.rooms
-    units, product = source.units, source.settings.product
-    rows = [_area(told)]
-    if source.settings.covering:
-        rows.append((words.COVERING, source.settings.covering))
+    covering, rooms = told.source.settings.covering, told.rooms
     ended = sorted((one for room in rooms for one in room.poured), key=lambda one: one[0])
+    left = [one for one in rooms if one.plan is not None and not one.poured]
+    return [
+        _area(told),
+        *([(words.COVERING, covering)] if covering else []),
+        *_compound(told.source, ended, left),
+        *_thickness(told),
+        *_waits(rooms, ended[-1][0] if ended and not left else None),
+    ]
+
+
+def _compound(
+    source: Source, ended: Sequence[tuple[float, PourEnd]], left: Sequence[Handed]
+) -> Iterator[tuple[str, str]]:
+    """Tell what was poured, and what the rooms that are left take."""
+    product = source.settings.product
     name = "" if product is None else product.compound.name
     if ended:
         bags = say_many("{count} bag", "{count} bags", sum(one.bags_used for _, one in ended))
-        rows.append((words.POURED, words.poured(bags, name, _day(ended[-1][0]))))
-    left = [one for one in rooms if one.plan is not None and not one.poured]
+        yield words.POURED, words.poured(bags, name, _day(ended[-1][0]))
     if left:
         bags = say_many("{count} bag", "{count} bags", sum(_buy(one) for one in left))
         to_pour = words.to_pour(bags, name)
         if left[0].name and ended:
             to_pour = words.of_rooms(join(", ", [one.name for one in left]), to_pour)
-        rows.append((words.PLANNED, to_pour))
-    covers = [(one.plan.cover_mm, one.outline.area_m2) for one in rooms if one.plan is not None]
-    if covers:
-        mean = sum(cover.mean * area for cover, area in covers) / sum(area for _, area in covers)
-        least, most = min(one.min for one, _ in covers), max(one.max for one, _ in covers)
-        rows.append((words.THICK, words.thickness(mean, least, most, units)))
-    done_utc_s = ended[-1][0] if ended and not left else None
+        yield words.PLANNED, to_pour
+
+
+def _thickness(told: HandedOver) -> Iterator[tuple[str, str]]:
+    planned = [(one.plan.cover_mm, one.outline.area_m2) for one in told.rooms if one.plan]
+    if planned:
+        mean = sum(cover.mean * area for cover, area in planned) / sum(area for _, area in planned)
+        least, most = min(one.min for one, _ in planned), max(one.max for one, _ in planned)
+        yield words.THICK, words.thickness(mean, least, most, told.source.units)
+
+
+def _waits(rooms: Sequence[Handed], done_utc_s: float | None) -> Iterator[tuple[str, str]]:
     for n, title in enumerate((words.WALK_ON, words.COVER_AFTER)):
         waits = [one.wait_s[n] for one in rooms]
         after_s = None if None in waits else max(one for one in waits if one is not None)
-        rows.append((title, _when(done_utc_s, after_s)))
-    return rows
+        yield title, _when(done_utc_s, after_s)
 
 
 def _area(told: HandedOver) -> tuple[str, str]:
