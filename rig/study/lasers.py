@@ -91,10 +91,12 @@ def tilts_of(job: "Job") -> dict[str, Tilt]:
         setup = told.get("setup")
         if setup not in known and isinstance(setup, str):
             setup = stand_of(setup)  # one rod's of several, which all go by one laser
-        # A jolt in a survey; in marker setting a sight that does not fit has no other word. What
-        # drifts with the temperature goes up and down, and is taken to keep its slope.
-        gone = told.get("found") == "jolt" or ("found" not in told and told.get("ok") is False)
-        if gone and setup is not None and setup in known and event.id > known[setup].after_event:
+        if (
+            _has_moved(told)
+            and setup is not None
+            and setup in known
+            and event.id > known[setup].after_event
+        ):
             moved.setdefault(setup, told["after_shot"])
     found = {
         setup: Tilt(one.slope_mm_per_m, one.stderr_mm_per_m, one.place, moved.get(setup))
@@ -102,6 +104,12 @@ def tilts_of(job: "Job") -> dict[str, Tilt]:
     }
     rods = (name for name in job.setups() if name not in found and stand_of(name) in found)
     return found | {name: found[stand_of(name)] for name in rods}
+
+
+def _has_moved(told: Mapping[str, object]) -> bool:
+    # A jolt in a survey; in marker setting a sight that does not fit has no other word. What
+    # drifts with the temperature goes up and down, and is taken to keep its slope.
+    return told.get("found") == "jolt" or ("found" not in told and told.get("ok") is False)
 
 
 def _place_of(places: Mapping[str, Place], setup: str) -> Place | None:

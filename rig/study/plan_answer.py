@@ -11,7 +11,7 @@ from rig.quantities.bags import BagSheet, bags_for, sheet_of
 from rig.quantities.expected import Expectation
 from rig.quantities.load import DeadLoad, dead_load
 from rig.quantities.materials import Material, materials_for, rules_of, rules_with
-from rig.quantities.safety import Safety, best_purchase, safety_stock, with_history
+from rig.quantities.safety import Purchase, Safety, best_purchase, safety_stock, with_history
 from rig.quantities.volume import Volume, volume_under, widened
 from rig.record import from_json
 from rig.study.findings import warnings_of
@@ -69,7 +69,7 @@ from rig.study.planned import (
 )
 from rig.study.room import outline_of
 from rig.study.rooms import names_of
-from rig.study.unknown import unknown_of
+from rig.study.unknown import Unknown, unknown_of
 from rig.surface.triangulation import Triangulation
 from rig.survey.reading import reading_mm
 from rig.target.grind import Grinding
@@ -133,10 +133,7 @@ def plan_answer(
     confidence = picture.extremes.confidence
     floor, sheet = ground_of(picture), sheet_of(settings)
     unknown = unknown_of(job, plain)
-    if warned:
-        warnings = warnings_of(job, picture, unknown)
-    else:
-        warnings = [] if unknown is None else [unknown.why]
+    warnings = warnings_of(job, picture, unknown) if warned else _why(unknown)
     holds = holds_of(job, picture, wish.holds, warnings)
     if given is None:
         plane, factor = plane_of(picture, floor, wish, holds, min_cover_mm, units)
@@ -162,9 +159,7 @@ def plan_answer(
         safety = with_history(safety, wish.history)
         past = history_answer(wish.history, safety, sheet)
         budget = replace(budget, rows=(*budget.rows, _bags_row(past, safety, sheet)))
-    purchase = None
-    if wish.short_cost is not None and wish.spare_cost is not None:
-        purchase = best_purchase(safety, sheet, wish.short_cost, wish.spare_cost)
+    purchase = _purchase(safety, sheet, wish)
     buy = whole_bags(safety.need_l(confidence), sheet) if purchase is None else purchase.bags
     likely_l = volume.mean_l * (1.0 if past is None else past.factor)
     bags = bags_answer(likely_l, safety, sheet, buy)
@@ -201,6 +196,17 @@ def plan_answer(
     )
     name = names_of(job)[0] if job.room is None else job.room.name
     return replace(answer, rooms=(room_plan(name, picture.outline, answer),))
+
+
+def _why(unknown: Unknown | None) -> list[str]:
+    return [] if unknown is None else [unknown.why]
+
+
+def _purchase(safety: Safety, sheet: BagSheet, wish: PlanWish) -> Purchase | None:
+    """Return how many bags to buy by what too few and too many cost, where that was told."""
+    if wish.short_cost is None or wish.spare_cost is None:
+        return None
+    return best_purchase(safety, sheet, wish.short_cost, wish.spare_cost)
 
 
 def room_plan(name: str, outline: "Outline", answer: PlanAnswer) -> RoomPlan:

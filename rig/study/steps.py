@@ -1,5 +1,6 @@
 """Where a job stands: which of its steps are done, how far, and what comes next."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -50,36 +51,12 @@ def stands_of(job: "Job") -> Stands:
     with each_room(job) as rooms:
         works = [_work_of(one) for one in rooms]
     has_product = _has_product(job.settings)
-    points, left = job.points(), job.unshot("floor")
-    benchmarks = {shot.point for shot in job.shots(kinds=["benchmark"])}
-    shots, markers = job.shots(kinds=["floor"]), job.markers()
-    is_set = [marker for marker in markers if marker.is_set]
-    finished = job.shots(kinds=["finished"])
-    unproved = job.unshot("finished")
-    shot = len(points) - len(left)
-    surveyed = bool(shots) and (not points or not left)
-    planned = [one.plan for one in works]
-    stale = [label for one in works for label in one.stale]
-    laid, poured = [one.laid for one in works], [one.poured for one in works]
-    all_set = all(laid) and len(is_set) == len(markers)
-    pours = [one.pour for one in works]
-    told_plan = _told(planned, words.plan(True, stale), words.plan(False, ()))
     steps = (
         _step("room", True, words.room()),
         _step("product", has_product, words.product(has_product)),
-        _step("grid", bool(points or shots), words.grid(len(points))),
-        _step("survey", surveyed, words.shot(shot, len(points), sorted(benchmarks))),
-        _step("floor", all(planned), words.floor(len(shots))),
-        _step("plan", all(planned) and not stale, told_plan),
-        _step("markers", all(laid), words.markers(len(markers))),
-        _step("set", all_set, words.are_set(len(is_set), len(markers))),
-        _step("pour", all(pours), _told(pours, words.pour(True), words.pour(False))),
-        _step("log", all(poured), _told(poured, words.log(True), words.log(False))),
-        _step(
-            "proof",
-            bool(finished) and not unproved,
-            words.proof(len(points) - len(unproved), len(points)),
-        ),
+        *_of_the_floor(job),
+        *_of_the_work(job, works),
+        _proof(job),
         _step("report", False, words.report()),
     )
     following = next(step for step in steps if not step.done)
@@ -118,6 +95,35 @@ def _work_of(job: "Job") -> _Work:
         pour=pour,
         poured=poured,
     )
+
+
+def _of_the_floor(job: "Job") -> Iterator[StepStands]:
+    points, left, shots = job.points(), job.unshot("floor"), job.shots(kinds=["floor"])
+    benchmarks = {shot.point for shot in job.shots(kinds=["benchmark"])}
+    told = words.shot(len(points) - len(left), len(points), sorted(benchmarks))
+    yield _step("grid", bool(points or shots), words.grid(len(points)))
+    yield _step("survey", bool(shots) and (not points or not left), told)
+
+
+def _of_the_work(job: "Job", works: Sequence[_Work]) -> Iterator[StepStands]:
+    planned, laid = [one.plan for one in works], [one.laid for one in works]
+    pours, poured = [one.pour for one in works], [one.poured for one in works]
+    stale = [label for one in works for label in one.stale]
+    markers = job.markers()
+    is_set = sum(marker.is_set for marker in markers)
+    told = _told(planned, words.plan(True, stale), words.plan(False, ()))
+    yield _step("floor", all(planned), words.floor(len(job.shots(kinds=["floor"]))))
+    yield _step("plan", all(planned) and not stale, told)
+    yield _step("markers", all(laid), words.markers(len(markers)))
+    yield _step("set", all(laid) and is_set == len(markers), words.are_set(is_set, len(markers)))
+    yield _step("pour", all(pours), _told(pours, words.pour(True), words.pour(False)))
+    yield _step("log", all(poured), _told(poured, words.log(True), words.log(False)))
+
+
+def _proof(job: "Job") -> StepStands:
+    points, unproved = job.points(), job.unshot("finished")
+    done = bool(job.shots(kinds=["finished"])) and not unproved
+    return _step("proof", done, words.proof(len(points) - len(unproved), len(points)))
 
 
 def _told(done: list[bool], text: str, missing: str) -> str:
