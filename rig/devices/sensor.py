@@ -74,11 +74,7 @@ def load_sensor(path: Path) -> SensorProfile:
     pattern, layout, scale = None, None, dict.fromkeys(FIELDS, 1.0)
     table = top.table(framing)
     if framing == "line":
-        table.allow("pattern")
-        try:
-            pattern = LinePattern(table.text("pattern"))
-        except BadPattern as error:
-            table.refuse("pattern", str(error))
+        pattern = _pattern(table)
         fields = tuple(name for name in FIELDS if name in pattern.names)
     else:
         table.allow("layout", "fields", "scale")
@@ -104,6 +100,14 @@ def load_sensor(path: Path) -> SensorProfile:
         ble.allow("service", "value")
         line = replace(line, ble_service=ble.uuid("service"), ble_value=ble.uuid("value"))
     return SensorProfile(name, checked, fahrenheit, pattern, layout, fields, scale, line)
+
+
+def _pattern(table: ProfileTable) -> LinePattern:
+    table.allow("pattern")
+    try:
+        return LinePattern(table.text("pattern"))
+    except BadPattern as error:
+        table.refuse("pattern", str(error))
 
 
 def _packet(table: ProfileTable) -> tuple[struct.Struct, tuple[str, ...]]:
@@ -153,20 +157,27 @@ class SensorDecoder:
                 yield {name: self._in_celsius(name, value) for name, value in told.items()}
 
     def _numbers(self, message: bytes) -> dict[str, float]:
-        profile = self._profile
-        if profile.layout is not None:
-            body = message[:-2] if profile.checked else message
-            if len(body) != profile.layout.size or (profile.checked and not has_crc16(message)):
-                return {}
-            items = dict(zip(profile.fields, profile.layout.unpack(body), strict=True))
-            found = {name: items[name] * profile.scale[name] for name in FIELDS if name in items}
+        layout, pattern = self._profile.layout, self._profile.pattern
+        if layout is not None:
+            found = self._of_packet(layout, message)
         else:
-            assert profile.pattern is not None
-            if profile.checked and not is_sentence(message):
-                return {}
-            groups = profile.pattern.groups(message.decode("latin-1")) or {}
-            found = {name: _number(groups[name]) for name in FIELDS if groups.get(name)}
+            assert pattern is not None
+            found = self._of_line(pattern, message)
         return {name: value for name, value in found.items() if isfinite(value)}
+
+    def _of_packet(self, layout: struct.Struct, message: bytes) -> dict[str, float]:
+        profile = self._profile
+        body = message[:-2] if profile.checked else message
+        if len(body) != layout.size or (profile.checked and not has_crc16(message)):
+            return {}
+        items = dict(zip(profile.fields, layout.unpack(body), strict=True))
+        return {name: items[name] * profile.scale[name] for name in FIELDS if name in items}
+
+    def _of_line(self, pattern: LinePattern, message: bytes) -> dict[str, float]:
+        if self._profile.checked and not is_sentence(message):
+            return {}
+        groups = pattern.groups(message.decode("latin-1")) or {}
+        return {name: _number(groups[name]) for name in FIELDS if groups.get(name)}
 
     def _in_celsius(self, name: str, value: float) -> float:
         if self._profile.fahrenheit and name in _TEMPERATURES:
