@@ -7,8 +7,8 @@ a product and a laser is the name that they were given for that. Columns carry t
 import math
 import re
 import sqlite3
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
 
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rules import SHIPPED
@@ -16,7 +16,7 @@ from rig.job.description import read_outline, read_settings
 from rig.job.settings import FLOOR_KINDS, Settings, settings_of
 from rig.job.snapshot import Heads, content_hash, heads, uid_of
 from rig.job.trouble import stored_json
-from rig.quantities.bags import sheet_of
+from rig.quantities.bags import BagSheet, sheet_of
 from rig.quantities.volume import ONE_SIDED_95
 from rig.room import from_rings
 
@@ -127,12 +127,12 @@ def row_of(connection: sqlite3.Connection, version: str) -> Row:
         "rooms": 1 + len(settings.rooms),
         "points": connection.execute("SELECT count(*) FROM point").fetchone()[0],
         "temperature_c": _temperature_c(connection, gone, pours),
-        **_stated(connection, settings, pours),
-        "poured_utc_s": pours[-1]["utc_s"] if pours else None,
+        **_stated(connection, settings, pours)._asdict(),
+        "poured_utc_s": pours[-1].utc_s if pours else None,
         "shots": list(_shots(connection)),
         "checks": list(_checks(connection)),
         "markers": list(_markers(connection)),
-        "pours": [{key: one[key] for key in one if key != "plan_id"} for one in pours],
+        "pours": [one.as_row() for one in pours],
         "proofs": list(_proofs(connection, gone)),
     }
 
@@ -181,7 +181,25 @@ def _events(
             yield number, utc_s, stored_json(data, dict)
 
 
-def _pours(connection: sqlite3.Connection, gone: set[int], settings: Settings) -> Iterable[Row]:
+class _Poured(NamedTuple):
+    """How a pour ended; but for `plan_id`, whose plan it was, the fields are columns."""
+
+    plan_id: object
+    utc_s: float
+    batches: int
+    used_bags: float | None
+    share: float | None
+    stated_bags: float | None
+    yield_l: float | None
+    yield_stderr_l: float | None
+    interval_s: float | None
+    planned_interval_s: float | None
+
+    def as_row(self) -> Row:
+        return {key: value for key, value in self._asdict().items() if key != "plan_id"}
+
+
+def _pours(connection: sqlite3.Connection, gone: set[int], settings: Settings) -> Iterable[_Poured]:
     """Yield how each pour ended, with the bags that its own plan stated at even odds."""
     sheet = sheet_of(settings)
     planned = list(_events(connection, "pour_plan", gone))
@@ -190,58 +208,90 @@ def _pours(connection: sqlite3.Connection, gone: set[int], settings: Settings) -
         last: Told = before[-1] if before else {}
         batches = _listed(_inner(last, "result"), "batches")
         volume_l = sum(_number(one, "volume_l") or 0.0 for one in batches)
-        yield {
-            "plan_id": last.get("plan_id"),
-            "utc_s": utc_s,
-            "batches": int(_number(ended, "batches") or 0),
-            "used_bags": _number(ended, "bags_used"),
-            "share": _number(ended, "share"),
-            "stated_bags": volume_l * (1.0 + sheet.waste_share) / sheet.yield_l or None,
-            "yield_l": _number(ended, "yield_l"),
-            "yield_stderr_l": _number(ended, "yield_stderr_l"),
-            "interval_s": _number(ended, "interval_s"),
-            "planned_interval_s": _number(ended, "planned_interval_s"),
-        }
+        yield _Poured(
+            plan_id=last.get("plan_id"),
+            utc_s=utc_s,
+            batches=int(_number(ended, "batches") or 0),
+            used_bags=_number(ended, "bags_used"),
+            share=_number(ended, "share"),
+            stated_bags=volume_l * (1.0 + sheet.waste_share) / sheet.yield_l or None,
+            yield_l=_number(ended, "yield_l"),
+            yield_stderr_l=_number(ended, "yield_stderr_l"),
+            interval_s=_number(ended, "interval_s"),
+            planned_interval_s=_number(ended, "planned_interval_s"),
+        )
 
 
-def _stated(connection: sqlite3.Connection, settings: Settings, pours: list[Row]) -> Row:
-    """Tell what the plan stated, and what was used where pours tell it."""
-    wanted = {one["plan_id"] for one in pours if isinstance(one["plan_id"], int)}
+class _Stated(NamedTuple):
+    """What the plan stated, and what was used where pours tell it; the fields are columns."""
+
+    bag_l: float
+    waste_share: float
+    confidence: float | None = None
+    volume_l: float | None = None
+    volume_sd_l: float | None = None
+    cover_mean_mm: float | None = None
+    chance_min_cover: float | None = None
+    stated_bags: float | None = None
+    upper_bags: float | None = None
+    buy_bags: float | None = None
+    used_bags: float | None = None
+
+
+def _stated(
+    connection: sqlite3.Connection, settings: Settings, pours: Sequence[_Poured]
+) -> _Stated:
+    wanted = {one.plan_id for one in pours if isinstance(one.plan_id, int)}
     rows = connection.execute("SELECT id, inputs, result FROM plan ORDER BY id").fetchall()
     plans = [row for row in rows if row[0] in wanted] or _last_of_each_room(rows)
     results = [stored_json(result, dict) for _, _, result in plans]
-    sheet = sheet_of(settings)
-    told: Row = dict.fromkeys(
-        ("confidence", "volume_l", "volume_sd_l", "cover_mean_mm", "chance_min_cover")
+    return _with_pours(_planned(results, sheet_of(settings)), pours)
+
+
+def _planned(results: Sequence[Told], sheet: BagSheet) -> _Stated:
+    """Tell what plans state together, and more where it is one."""
+    told = _Stated(sheet.yield_l, sheet.waste_share)
+    if not results:
+        return told
+    volumes = [_inner(one, "volume_l") for one in results]
+    means = [_number(one, "mean") or 0.0 for one in volumes]
+    sds = [((_number(one, "p95") or 0.0) - mean) / ONE_SIDED_95
+           for one, mean in zip(volumes, means, strict=True)]  # fmt: skip
+    volume_l = math.fsum(means)
+    stated = volume_l * (1.0 + sheet.waste_share) / sheet.yield_l
+    told = told._replace(
+        volume_l=volume_l,
+        volume_sd_l=math.hypot(*sds),
+        stated_bags=stated,
+        buy_bags=sum(_number(_inner(one, "bags"), "buy") or 0.0 for one in results),
     )
-    told |= {"bag_l": sheet.yield_l, "waste_share": sheet.waste_share}
-    told |= dict.fromkeys(("stated_bags", "upper_bags", "buy_bags", "used_bags"))
-    if results:
-        volumes = [_inner(one, "volume_l") for one in results]
-        means = [_number(one, "mean") or 0.0 for one in volumes]
-        sds = [((_number(one, "p95") or 0.0) - mean) / ONE_SIDED_95
-               for one, mean in zip(volumes, means, strict=True)]  # fmt: skip
-        told["volume_l"], told["volume_sd_l"] = math.fsum(means), math.hypot(*sds)
-        told["stated_bags"] = told["volume_l"] * (1.0 + sheet.waste_share) / sheet.yield_l
-        told["buy_bags"] = sum(_number(_inner(one, "bags"), "buy") or 0.0 for one in results)
-    if len(results) == 1:
-        (one,) = results
-        told["confidence"] = _number(one, "confidence")
-        told["cover_mean_mm"] = _number(_inner(one, "cover_mm"), "mean")
-        told["chance_min_cover"] = _number(one, "chance_min_cover")
-        stock = _number(_inner(one, "safety"), "stock_l")
-        if stock is not None:
-            factor = _number(_inner(one, "history"), "factor") or 1.0
-            told["upper_bags"] = factor * told["stated_bags"] + stock / sheet.yield_l
-    poured = [one for one in pours if one["share"] and one["used_bags"] and one["stated_bags"]]
-    if poured and len(poured) == len(pours):
-        stated = math.fsum(one["share"] * one["stated_bags"] for one in poured)
-        told["used_bags"] = math.fsum(one["used_bags"] for one in poured)
-        whole = min(one["share"] for one in poured) >= _WHOLE
-        if not (whole and stated >= _ALL * (told["stated_bags"] or math.inf)):
-            told["upper_bags"] = told["buy_bags"] = None
-        told["stated_bags"] = stated
-    return told
+    if len(results) > 1:
+        return told
+    (one,) = results
+    stock = _number(_inner(one, "safety"), "stock_l")
+    factor = _number(_inner(one, "history"), "factor") or 1.0
+    return told._replace(
+        confidence=_number(one, "confidence"),
+        cover_mean_mm=_number(_inner(one, "cover_mm"), "mean"),
+        chance_min_cover=_number(one, "chance_min_cover"),
+        upper_bags=None if stock is None else factor * stated + stock / sheet.yield_l,
+    )
+
+
+def _with_pours(told: _Stated, pours: Sequence[_Poured]) -> _Stated:
+    """Add the bags that were used, where each pour tells them, and hold them to its own plan."""
+    poured = [
+        (one.share, one.stated_bags, one.used_bags)
+        for one in pours
+        if one.share and one.used_bags and one.stated_bags
+    ]
+    if not poured or len(poured) < len(pours):
+        return told
+    stated = math.fsum(share * bags for share, bags, _ in poured)
+    whole = min(share for share, *_ in poured) >= _WHOLE
+    if not (whole and stated >= _ALL * (told.stated_bags or math.inf)):
+        told = told._replace(upper_bags=None, buy_bags=None)
+    return told._replace(stated_bags=stated, used_bags=math.fsum(used for *_, used in poured))
 
 
 def _last_of_each_room(rows: list[tuple[int, str, str]]) -> list[tuple[int, str, str]]:
@@ -252,10 +302,10 @@ def _last_of_each_room(rows: list[tuple[int, str, str]]) -> list[tuple[int, str,
 
 
 def _temperature_c(
-    connection: sqlite3.Connection, gone: set[int], pours: list[Row]
+    connection: sqlite3.Connection, gone: set[int], pours: Sequence[_Poured]
 ) -> float | None:
     """Return the air's temperature, else the floor's, as last read before the last pour."""
-    until = pours[-1]["utc_s"] if pours else math.inf
+    until = pours[-1].utc_s if pours else math.inf
     found: dict[str, float | None] = {}
     for _, utc_s, data in _events(connection, "site", gone):
         if utc_s <= until and data.get("what") in ("air", "floor"):
