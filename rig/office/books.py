@@ -152,7 +152,7 @@ def as_of(place: "Place") -> str:
 
 
 @contextlib.contextmanager
-def opened(place: "Place", only: Only | None = None) -> Iterator["DuckDBPyConnection"]:
+def opened(place: "Place", only: Only | None = None) -> "Iterator[DuckDBPyConnection]":
     """Open the books to ask: the table `version` as it is, and the view `job`.
 
     Raises
@@ -166,7 +166,7 @@ def opened(place: "Place", only: Only | None = None) -> Iterator["DuckDBPyConnec
 
 
 @contextlib.contextmanager
-def plain(place: "Place", name: str) -> Iterator["DuckDBPyConnection"]:
+def plain(place: "Place", name: str) -> "Iterator[DuckDBPyConnection]":
     """Open one table as it is, as `version`.
 
     Only what the table lists may be read from here, and nothing can be written.

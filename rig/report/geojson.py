@@ -70,16 +70,16 @@ def to_geojson(data: PlanData, name: str) -> str:
 PLANE_TEXT = "z = a + b·x + c·y, all in mm"
 
 
-def _room(outline: Outline) -> dict[str, Any]:
+def _room(outline: Outline) -> dict[str, object]:
     return _feature("room", _room_polygon(outline), area_m2=outline.area_m2)
 
 
-def _room_polygon(outline: Outline) -> dict[str, Any]:
+def _room_polygon(outline: Outline) -> dict[str, object]:
     floor = outline.polygon
     return _polygon([shapely.get_coordinates(r) for r in (floor.exterior, *floor.interiors)])
 
 
-def _surface(surface: Surface) -> list[dict[str, Any]]:
+def _surface(surface: Surface) -> list[dict[str, object]]:
     found = [
         _feature("surface", _point(x, y), kind=surface.kind, z_mm=_n(z), stderr_mm=_n(s))
         for x, y, z, s in zip(
@@ -95,19 +95,19 @@ def _surface(surface: Surface) -> list[dict[str, Any]]:
     return found
 
 
-def _feature(what: str, geometry: dict[str, Any], **properties: Any) -> dict[str, Any]:
+def _feature(what: str, geometry: dict[str, object], **properties: object) -> dict[str, object]:
     return {"type": "Feature", "geometry": geometry, "properties": {"what": what, **properties}}
 
 
-def _point(x: float, y: float) -> dict[str, Any]:
+def _point(x: float, y: float) -> dict[str, object]:
     return {"type": "Point", "coordinates": [_n(x), _n(y)]}
 
 
-def _line(places: Any) -> dict[str, Any]:
+def _line(places: Any) -> dict[str, object]:
     return {"type": "LineString", "coordinates": [[_n(x), _n(y)] for x, y in places]}
 
 
-def _polygon(rings: list[Floats]) -> dict[str, Any]:
+def _polygon(rings: list[Floats]) -> dict[str, object]:
     """Outer ring counter-clockwise, holes clockwise (section 3.1.6), each closed."""
     closed = []
     for n, ring in enumerate(rings):

@@ -1,7 +1,7 @@
 """The verdicts on flatness that a job keeps, so that before and after can be told of many jobs."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rig.errors import JobUnusable
 
@@ -33,7 +33,7 @@ def keep_proof(path: "str | os.PathLike[str]", told: "Proof", room: "RoomView | 
         return
 
 
-def _verdicts(told: "Proof", room: "RoomView | None") -> Iterator[dict[str, Any]]:
+def _verdicts(told: "Proof", room: "RoomView | None") -> Iterator[dict[str, object]]:
     from rig.study.proof_answer import PourProof
 
     where = {} if room is None else {"room": room.number}
@@ -43,7 +43,7 @@ def _verdicts(told: "Proof", room: "RoomView | None") -> Iterator[dict[str, Any]
     yield {**common, "kind": told.kind, **_figures(told)}
 
 
-def _figures(told: "Proof | Before") -> dict[str, Any]:
+def _figures(told: "Proof | Before") -> dict[str, object]:
     worst = told.worst
     return {
         "verdict": told.verdict,
@@ -57,5 +57,5 @@ def _figures(told: "Proof | Before") -> dict[str, Any]:
     }
 
 
-def _key(data: dict[str, Any]) -> tuple[object, ...]:
+def _key(data: dict[str, object]) -> tuple[object, ...]:
     return data.get("rule"), data.get("kind"), data.get("room"), data.get("confidence")

@@ -120,11 +120,11 @@ def _views(job: "Job") -> list[RoomView]:
 
 
 @contextmanager
-def each_room(job: "Job") -> Iterator[Iterator["Job"]]:
+def each_room(job: "Job") -> "Iterator[Iterator[Job]]":
     """Give a job narrowed to each of its rooms in turn; afterwards it is as it was."""
     before = job.room
 
-    def narrowed() -> Iterator["Job"]:
+    def narrowed() -> "Iterator[Job]":
         views: Iterable[RoomView | None] = _views(job) if has_several(job) else [before]
         for view in views:
             job.room = view
@@ -157,7 +157,7 @@ def in_pour_order(job: "Job") -> "Iterator[Iterator[tuple[str, Job]]]":
 
 
 @contextmanager
-def everywhere(job: "Job") -> Iterator["Job"]:
+def everywhere(job: "Job") -> "Iterator[Job]":
     """Give a job narrowed to no room; afterwards it is as it was."""
     before, job.room = job.room, None
     try:

@@ -144,7 +144,7 @@ def command(
 
 def _shot(
     place: Bench, away: Sequence[float], turned: str | None, options: dict[str, Any]
-) -> tuple[list["Turn"], int | None]:
+) -> "tuple[list[Turn], int | None]":
     """Take the readings live, heading 0 once more at the end."""
     from rig.survey.capture import Stand
     from rig.survey.laser.cross import HEADINGS, Turn
@@ -177,7 +177,7 @@ def _shot(
 
 def _typed(
     readings: Sequence[str], away: Sequence[float], unit: str | None, doubt_mm: float
-) -> list["Turn"]:
+) -> "list[Turn]":
     """Read `HEADING,R` as typed, those of the first distance first."""
     from rig.survey.laser.cross import Turn
 

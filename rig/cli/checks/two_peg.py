@@ -106,7 +106,7 @@ def _shot(
     ways: Sequence[tuple[float, float]],
     rise_mm: float | None,
     options: dict[str, Any],
-) -> tuple[list["PegSight"], int | None]:
+) -> "tuple[list[PegSight], int | None]":
     """Take the sights live, the laser at each of the places in turn."""
     from rig.survey.capture import Stand
     from rig.survey.laser.two_peg import PegSight, two_peg
@@ -134,7 +134,7 @@ def _shot(
 
 def _typed(
     sights: Sequence[str], unit: str | None, stderr_mm: float | None
-) -> tuple[list["PegSight"], bool]:
+) -> "tuple[list[PegSight], bool]":
     """Read the sights as typed, and say whether each has a standard error of its own."""
     from rig.survey.laser.two_peg import PegSight
 
