@@ -206,6 +206,19 @@ class Batch:
     poured_utc_s: float | None
 
 
+class Move(NamedTuple):
+    """A shot that got another label: its id and label before, and after."""
+
+    shot: int
+    old: str
+    label: str
+    new: int
+
+    def as_json(self) -> Json:
+        """Return it as the event `relabel` keeps it."""
+        return {"shot": self.shot, "from": self.old, "to": self.label, "new": self.new}
+
+
 class StoredReading(NamedTuple):
     """A message of the device as it came, with what was read from it then."""
 
@@ -228,3 +241,16 @@ class StoredEvent(NamedTuple):
     data: Json
     utc_s: float
     id: int
+
+    @property
+    def moves(self) -> list[Move]:
+        """Of a relabelling, what became of each shot."""
+        return [
+            Move(move["shot"], move["from"], move["to"], move["new"]) for move in self.data["moves"]
+        ]
+
+    @property
+    def imported(self) -> range:
+        """Of a table's import, the ids of its shots."""
+        first: int = self.data["first"]
+        return range(first, first + self.data["shots"])

@@ -7,10 +7,11 @@ is what ties the two.
 
 import sqlite3
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 from rig.errors import BadInput
 from rig.job.description import finite, first_repeated, text
-from rig.job.rows import Given, Json, RoomView, Row, Shot
+from rig.job.rows import Given, Move, RoomView, Row, Shot
 from rig.language import say
 
 KINDS = ("floor", "benchmark", "threshold", "marker", "finished")
@@ -122,18 +123,18 @@ def put_back(connection: sqlite3.Connection, shot_ids: Iterable[int]) -> list[in
     return back
 
 
-def unrelabel(connection: sqlite3.Connection, moves: Sequence[Given]) -> None:
+def unrelabel(connection: sqlite3.Connection, moves: Sequence[Move]) -> None:
     """Take back a relabelling, by what its event keeps: old shots count again, new ones no more."""
     for move in moves:
         connection.execute(
             "UPDATE shot SET superseded_by = id WHERE id = ? AND superseded_by IS NULL",
-            (move["new"],),
+            (move.new,),
         )
     for move in moves:
         ids = connection.execute(
             "SELECT id, point, kind, setup_id FROM shot WHERE id = ? OR (superseded_by = ? "
             "AND id <> ?) ORDER BY id",
-            (move["shot"], move["new"], move["new"]),
+            (move.shot, move.new, move.new),
         ).fetchall()
         for shot_id, *aim in ids:
             if not _has_current(connection, *aim):
@@ -151,11 +152,8 @@ def _has_current(connection: sqlite3.Connection, point: str, kind: str, setup: i
 def relabel(
     connection: sqlite3.Connection,
     moves: Sequence[tuple[int, str, float | None, float | None]],
-) -> list[Json]:
-    """Write shots again under other labels, at other places.
-
-    Returns one dict a move, for the event: `shot`, `from`, `to`, `new`.
-    """
+) -> list[Move]:
+    """Write shots again under other labels, at other places."""
     moved = [
         (_current(connection, shot_id), text(label, "a label"), x_mm, y_mm)
         for shot_id, label, x_mm, y_mm in moves
@@ -177,17 +175,27 @@ def relabel(
         row = _checked(label, x_mm, y_mm, reading_mm, stderr_mm, n, kind)
         _supersede_current(connection, new_id, label, kind, setup_id)
         connection.execute(_INSERT, (new_id, session_id, setup_id, *row, *shot[10:12]))
-        done.append({"shot": old_id, "from": old_label, "to": label, "new": new_id})
+        done.append(Move(old_id, old_label, label, new_id))
     return done
+
+
+class _Given(NamedTuple):
+    """A shot of a table."""
+
+    point: str
+    x_mm: float | None
+    y_mm: float | None
+    reading_mm: float
+    stderr_mm: float
+    setup: str = "1"
+    kind: str = "floor"
+    n: int = 1
 
 
 def import_rows(connection: sqlite3.Connection, rows: Iterable[Given], utc_s: float) -> list[int]:
     """Write shots that no session took; see `Job.import_shots`."""
-    table = [{"setup": "1", "kind": "floor", "n": 1, **row} for row in rows]
-    aims = [
-        (row["point"], row["kind"], row["setup"] if row["kind"] == "benchmark" else "")
-        for row in table
-    ]
+    table = [_Given(**row) for row in rows]
+    aims = [(row.point, row.kind, row.setup if row.kind == "benchmark" else "") for row in table]
     twice = first_repeated(aims)
     if twice is not None:
         raise BadInput(
@@ -197,17 +205,15 @@ def import_rows(connection: sqlite3.Connection, rows: Iterable[Given], utc_s: fl
                 twice_2=twice[1],
             )
         )
-    setups = {name: setup_id(connection, name) for name in {row["setup"]: 0 for row in table}}
+    setups = {name: setup_id(connection, name) for name in {row.setup: 0 for row in table}}
     current = "SELECT DISTINCT point, kind FROM shot WHERE superseded_by IS NULL"
     there = {(point, kind) for point, kind in connection.execute(current)}
     finite(utc_s, say("the time of the table"))
     first = _next_id(connection)
     made: list[Row] = []
     for shot_id, row in enumerate(table, first):
-        point, kind, setup = row["point"], row["kind"], setups[row["setup"]]
-        checked = _checked(
-            point, row["x_mm"], row["y_mm"], row["reading_mm"], row["stderr_mm"], row["n"], kind
-        )
+        point, kind, setup = row.point, row.kind, setups[row.setup]
+        checked = _checked(point, row.x_mm, row.y_mm, row.reading_mm, row.stderr_mm, row.n, kind)
         if (point, kind) in there:
             _supersede_current(connection, shot_id, point, kind, setup)
         made.append((shot_id, None, setup, *checked, None, utc_s))

@@ -21,6 +21,7 @@ from rig.job.rows import (
     Check,
     DoorGiven,
     Given,
+    Move,
     Point,
     Session,
     Shot,
@@ -318,7 +319,7 @@ class Job(Described, Planned):
         with self._writing(say("the shots were not put in use again")) as connection:
             return shots.put_back(connection, shot_ids)
 
-    def unrelabel(self, moves: Sequence[Given]) -> None:
+    def unrelabel(self, moves: Sequence[Move]) -> None:
         """Take back a relabelling, by the moves that its event keeps."""
         with self._writing(say("the labels were not put back")) as connection:
             shots.unrelabel(connection, moves)
@@ -353,8 +354,14 @@ class Job(Described, Planned):
         with self._writing(say("no shot was relabelled")) as connection:
             done = shots.relabel(connection, list(moves))
             if done:
-                self._note("relabel", {"moves": done}, session_id, time_s, utc_s)
-        return [move["new"] for move in done]
+                self._note(
+                    "relabel",
+                    {"moves": [move.as_json() for move in done]},
+                    session_id,
+                    time_s,
+                    utc_s,
+                )
+        return [move.new for move in done]
 
     def shots(self, kinds: Iterable[str] | None = None, current: bool = True) -> list[Shot]:
         """Return shots in the order they were written, of one kind or several or all.

@@ -62,18 +62,17 @@ class ActsAgain:
     def _relabel(self, event: "StoredEvent") -> None:
         places = {shot.id: shot for shot in self._old.shots(current=False)}
         moves, old = [], []
-        for move in event.data["moves"]:
-            shot = places[move["new"]]
-            if move["shot"] in self._shots:
-                moves.append((self._shots[move["shot"]], shot.point, shot.x_mm, shot.y_mm))
-                old.append(move["new"])
+        for move in event.moves:
+            shot = places[move.new]
+            if move.shot in self._shots:
+                moves.append((self._shots[move.shot], shot.point, shot.x_mm, shot.y_mm))
+                old.append(move.new)
         new = self._new.relabel(moves)
         self._shots |= dict(zip(old, new, strict=True))
         self._know(event)
 
     def _import(self, event: "StoredEvent") -> None:
-        first, count = event.data["first"], event.data["shots"]
-        shots = [s for s in self._old.shots(current=False) if first <= s.id < first + count]
+        shots = [s for s in self._old.shots(current=False) if s.id in event.imported]
         keys = ("point", "x_mm", "y_mm", "reading_mm", "stderr_mm", "setup", "kind", "n")
         new = self._new.import_shots(
             {key: value for key, value in asdict(shot).items() if key in keys} for shot in shots

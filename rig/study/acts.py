@@ -196,11 +196,7 @@ def _of_shots(job: "Job") -> Iterable[Done]:
 
 def _imported(job: "Job") -> set[int]:
     """Return the ids of shots that came in a table: they go as they came, together."""
-    return {
-        event.data["first"] + n
-        for event in job.events(["import"])
-        for n in range(event.data["shots"])
-    }
+    return {shot for event in job.events(["import"]) for shot in event.imported}
 
 
 def _of_batches(job: "Job") -> Iterable[Done]:

@@ -178,8 +178,7 @@ def shots_of(job: "Job") -> "list[Shot]":
         return shots
     places, corrected = job.settings.laser_places, []
     # A relabelled shot is written again, and has the slope of the line that it was taken by.
-    moves = [move for event in job.events(["relabel"]) for move in event.data["moves"]]
-    before = {move["new"]: move["shot"] for move in moves}
+    before = {move.new: move.shot for event in job.events(["relabel"]) for move in event.moves}
     for shot in shots:
         tilt = tilts.get(shot.setup)
         if tilt is not None and tilt.until_shot is not None:

@@ -135,10 +135,9 @@ def plan_answer(
     unknown = unknown_of(job, plain)
     warnings = warnings_of(job, picture, unknown) if warned else _why(unknown)
     holds = holds_of(job, picture, wish.holds, warnings)
-    if given is None:
+    plane, factor = given, 0.0
+    if plane is None:
         plane, factor = plane_of(picture, floor, wish, holds, min_cover_mm, units)
-    else:
-        plane, factor = given, 0.0
     ground, unground = None, 0.0
     if wish.grind_cost is not None:
         unground = _bags(_volume(picture, floor, plane), confidence, sheet)

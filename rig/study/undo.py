@@ -13,7 +13,7 @@ from rig.words import join, say
 from rig.words import undo as words
 
 if TYPE_CHECKING:
-    from rig.job.rows import Shot, StoredEvent
+    from rig.job.rows import Move, Shot, StoredEvent
     from rig.job.store import Job
 
 _OUTLINE = ("walls", "openings", "doors")
@@ -90,9 +90,9 @@ def _change(job: "Job", done: Done, also: list[int]) -> str:
         case "grid":
             _grid(job, done, event)
         case "relabel":
-            _relabel(job, done, data["moves"])
+            _relabel(job, done, event.moves)
         case "import":
-            _table(job, {data["first"] + n for n in range(data["shots"])})
+            _table(job, event.imported)
         case "set_aside":
             return _put_back(job, data["shots"])
         case "jolt":
@@ -153,17 +153,17 @@ def _grid(job: "Job", done: Done, event: "StoredEvent") -> None:
     job.set_points([tuple(row) for row in grids[-2].data["points"]] if len(grids) > 1 else [])
 
 
-def _table(job: "Job", ids: set[int]) -> None:
+def _table(job: "Job", ids: range) -> None:
     for shot in reversed(job.shots()):
         if shot.id in ids:
             job.supersede(shot.id)
 
 
-def _relabel(job: "Job", done: Done, moves: Sequence[dict[str, Any]]) -> None:
-    new = {move["new"] for move in moves}
+def _relabel(job: "Job", done: Done, moves: "Sequence[Move]") -> None:
+    new = {move.new for move in moves}
     shots = {shot.id: shot for shot in job.shots(current=False)}
-    kinds = {shots[move["shot"]].kind for move in moves}
-    labels = {move["from"] for move in moves}
+    kinds = {shots[move.shot].kind for move in moves}
+    labels = {move.old for move in moves}
     later = [s for s in job.shots(kinds) if s.point in labels and s.id not in new]
     if later:
         raise _stands_on(done, words.shot_since(later[0].point))

@@ -49,7 +49,7 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             )
         case "relabel":
             moves = [
-                say("{from_} to {to}", from_=move["from"], to=move["to"]) for move in data["moves"]
+                say("{from_} to {to}", from_=move.old, to=move.label) for move in events[-1].moves
             ]
             return say("relabelled: {moves}", moves=some(moves))
         case "import":
