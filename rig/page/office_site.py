@@ -6,7 +6,7 @@ import sys
 import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import aiohttp_jinja2
 from aiohttp import web
@@ -37,7 +37,7 @@ _PLOTS: Mapping[str, tuple[str, float | None]] = {
     "pace": ("over_planned", 1.0),
 }
 """Of each question the column that is drawn, and the line that it is held to."""
-_JOBS = f"""SELECT uid, crew, product, area_m2, last_utc_s, used_bags, stated_bags, fork,
+_JOBS = f"""SELECT uid, crew, product, area_m2, last_utc_s, fork,
     len(shots) AS shots, volume_l, poured_utc_s, proofs[-1].verdict AS verdict
     FROM job ORDER BY last_utc_s DESC, uid LIMIT {_MOST_JOBS}"""
 _JOB = """SELECT uid, content, crew, product, laser, floor, rule, area_m2, made_utc_s, last_utc_s,
@@ -112,7 +112,7 @@ class OfficeSite:
         asked = [(key, words.question(one.text)) for key, one in questions().items()]
         try:
             with books.opened(self._place) as connection:
-                rows = _dicts(connection.execute(_JOBS))
+                rows = [_Job(*row) for row in connection.execute(_JOBS).fetchall()]
         except CannotAnswer as error:
             return {"rows": (), "questions": asked, "none": error.text}
         return {"rows": [_listed(row) for row in rows], "questions": asked, "none": ""}
@@ -155,27 +155,42 @@ class OfficeSite:
         return parts([Section("job", "", tuple(found))])
 
 
-def _listed(row: Mapping[str, Any]) -> dict[str, object]:
+class _Job(NamedTuple):
+    """A job as `_JOBS` returns it."""
+
+    uid: str
+    crew: str | None
+    product: str | None
+    area_m2: float
+    last_utc_s: float
+    fork: bool
+    shots: int
+    volume_l: float | None
+    poured_utc_s: float | None
+    verdict: str | None
+
+
+def _listed(job: _Job) -> dict[str, object]:
     """Return a job as the list shows it."""
     state = (
-        words.proved(row["verdict"])
-        if row["verdict"]
+        words.proved(job.verdict)
+        if job.verdict
         else words.poured()
-        if row["poured_utc_s"]
+        if job.poured_utc_s
         else words.planned()
-        if row["volume_l"]
+        if job.volume_l
         else words.surveyed()
-        if row["shots"]
+        if job.shots
         else words.begun()
     )
     return {
-        "uid": row["uid"],
-        "name": row["uid"][:12],
+        "uid": job.uid,
+        "name": job.uid[:12],
         "state": state,
-        "who": " · ".join(one for one in (row["crew"], row["product"]) if one),
-        "area": f"{row['area_m2']:.1f} m²",
-        "when": time.strftime("%Y-%m-%d", time.gmtime(row["last_utc_s"])),
-        "fork": row["fork"],
+        "who": " · ".join(one for one in (job.crew, job.product) if one),
+        "area": f"{job.area_m2:.1f} m²",
+        "when": time.strftime("%Y-%m-%d", time.gmtime(job.last_utc_s)),
+        "fork": job.fork,
     }
 
 
