@@ -1,6 +1,6 @@
 """The plan: kinds of finished plane beside each other, sliders that answer, and the one chosen."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from rig.errors import BadInput, RigError
@@ -94,13 +94,8 @@ class _Plan(Step):
         stored = next((plan for plan, _ in plans if plan is not None), None)
         wish = PlanWish() if stored is None else stored.wish
         house = last_house_plan(job) if visit.in_house else None
-        if visit.in_house:
-            told = None if house is None else _told_of_house(house, units)
-        else:
-            told = None if stored is None else _told(visit, stored)
-        held = [hold for plan, _ in plans if plan is not None for hold in plan.wish.holds]
         return PlanView(
-            told=told,
+            told=_told_of_visit(visit, house, stored),
             stale=tuple(dict.fromkeys(text for _, stale in plans for text in stale)),
             target="flat" if wish.max_slope else "level",
             cover=_shown_cover(job.settings, units),
@@ -109,7 +104,7 @@ class _Plan(Step):
             slope=f"{1000.0 * (wish.max_slope or 0.002):.1f}",
             confidence=f"{100 * wish.confidence:.0f}",
             thresholds=tuple(dict.fromkeys(s.point for s in job.shots(kinds=["threshold"]))),
-            held=tuple(hold for hold in held if isinstance(hold, str)),
+            held=_held(plan for plan, _ in plans),
             together=house is not None and house.plane is not None,
         )
 
@@ -154,6 +149,12 @@ class _Plan(Step):
         raise BadInput(NO_PART)
 
 
+def _held(plans: Iterable[StoredPlan | None]) -> tuple[str, ...]:
+    """Return the thresholds that plans are held at."""
+    holds = [hold for plan in plans if plan is not None for hold in plan.wish.holds]
+    return tuple(hold for hold in holds if isinstance(hold, str))
+
+
 def _stale(job: Job) -> list[str]:
     plan = job.current_plan()
     return [] if plan is None else job.changed_since(plan, bags=True)
@@ -161,6 +162,14 @@ def _stale(job: Job) -> list[str]:
 
 def _together(visit: Visit) -> bool:
     return visit.in_house and bool(visit.form.text("together"))
+
+
+def _told_of_visit(
+    visit: Visit, house: HousePlan | None, stored: StoredPlan | None
+) -> Parts | None:
+    if visit.in_house:
+        return None if house is None else _told_of_house(house, visit.units)
+    return None if stored is None else _told(visit, stored)
 
 
 def _told_of_house(house: HousePlan, units: Units) -> Parts:
