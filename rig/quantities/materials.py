@@ -7,14 +7,15 @@ others reckon with (a sheet's length). Rules kept in the job stand before those 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal, TypedDict
+from typing import Any, Literal
 
 from rig.errors import BadInput
 from rig.language import join, numeral, put, say, say_many
 from rig.products import Used
 from rig.quantities.bags import BagSheet
+from rig.quantities.packs import Sold, in_packs, pieces, sold_in, up
 from rig.record import OMITTED, Record
 from rig.room import Outline
 from rig.units import L_PER_GAL, MM_PER_IN, Units, parse_length, parse_volume
@@ -297,44 +298,10 @@ class _Need:
         """Whether the job or its compound's sheet says so, not a rule given here."""
         return self.rule[key].source not in (SHEET, PRACTICE)
 
-    def sold(self, key: str, amount: float, name: str) -> _Sold:
+    def sold(self, key: str, amount: float, name: str) -> Sold:
         """Reckon an amount in what it is sold in."""
         package = self.rule[key].package
-        if not package:
-            return _Sold()
-        packs = _up(amount / package)
-        return _Sold(packs=packs, pack=name, leftover=max(packs * package - amount, 0.0))
-
-
-class _Sold(TypedDict, total=False):
-    packs: int
-    pack: str
-    leftover: float
-
-
-def _in_packs(sold: _Sold, left: Callable[[float], str]) -> str:
-    """Say how many to buy and what stays over, after a colon."""
-    if "packs" not in sold:
-        return ""
-    packs = _packs(sold["pack"], sold["packs"])
-    return say(": {packs}, {left} left over", packs=packs, left=left(sold["leftover"]))
-
-
-def _packs(name: str, count: int) -> str:
-    match name:
-        case "jug":
-            return say_many("{count} jug", "{count} jugs", count)
-        case "box":
-            return say_many("{count} box", "{count} boxes", count)
-        case "roll":
-            return say_many("{count} roll", "{count} rolls", count)
-        case "cartridge":
-            return say_many("{count} cartridge", "{count} cartridges", count)
-    raise ValueError(name)
-
-
-def _pieces(count: float) -> str:
-    return f"{count:.0f}"
+        return sold_in(package, amount, name) if package else Sold()
 
 
 def _primer(need: _Need) -> list[Material]:
@@ -352,7 +319,7 @@ def _primer(need: _Need) -> list[Material]:
     if not parts:
         text = say("{liquid}, as it comes", liquid=need.liquid(pure_l))
     sold = need.sold("primer", pure_l, "jug")
-    text += _in_packs(sold, need.liquid)
+    text += in_packs(sold, need.liquid)
     source = need.source("primer", "primer_dilution")
     return [Material(item=say("primer"), amount=pure_l, unit="l", text=text, source=source, **sold)]
 
@@ -365,8 +332,8 @@ def _lath(need: _Need) -> list[Material]:
     if lap >= min(wide, long):
         raise BadInput(say("The lath's overlap is as wide as its sheet; mend the rule."))
     area_mm2 = layers * need.outline.area_m2 * 1e6
-    sheets = _up(area_mm2 / ((wide - lap) * (long - lap)))
-    staples = _up(area_mm2 / need.amount("staple_spacing") ** 2)
+    sheets = up(area_mm2 / ((wide - lap) * (long - lap)))
+    staples = up(area_mm2 / need.amount("staple_spacing") ** 2)
     boxes = need.sold("staple_spacing", staples, "box")
     return [
         Material(
@@ -392,7 +359,7 @@ def _lath(need: _Need) -> list[Material]:
                 staples=staples,
                 length=need.length("staple_spacing"),
             )
-            + _in_packs(boxes, _pieces),
+            + in_packs(boxes, pieces),
             source=need.source("staple_spacing"),
             **boxes,
         ),
@@ -404,12 +371,12 @@ def _screws(need: _Need) -> list[Material]:
     if layers <= 0:
         return []
     pitch_mm2 = need.amount("joist_spacing") * need.amount("screw_spacing")
-    count = _up(layers * need.outline.area_m2 * 1e6 / pitch_mm2)
+    count = up(layers * need.outline.area_m2 * 1e6 / pitch_mm2)
     every = need.length("screw_spacing")
     along, between, plywood = map(need.units.length, _SCREWS_MM[need.units.system])
     source = need.source("screws", "joist_spacing", "screw_spacing")
     sold = need.sold("screw_spacing", count, "box")
-    boxes = _in_packs(sold, _pieces)
+    boxes = in_packs(sold, pieces)
     return [
         Material(
             item=say("screws along joists"),
@@ -455,7 +422,7 @@ def _edge_strip(need: _Need) -> list[Material]:
         strip_m=need.units.place(strip_m * 1000.0),
     )
     sold = need.sold("edge_strip", strip_m, "roll")
-    text += _in_packs(sold, lambda left_m: need.units.place(left_m * 1000.0))
+    text += in_packs(sold, lambda left_m: need.units.place(left_m * 1000.0))
     source = need.source("edge_strip")
     return [
         Material(item=say("edge strip"), amount=strip_m, unit="m", text=text, source=source, **sold)
@@ -475,7 +442,7 @@ def _seam_sealer(need: _Need) -> list[Material]:
         seams_m=need.units.place(seams_m * 1000.0),
     )
     sold = need.sold("seam_sealer", sealer_l, "cartridge")
-    text += _in_packs(sold, need.liquid)
+    text += in_packs(sold, need.liquid)
     source = need.source("panel_width", "panel_length", "seam_sealer")
     return [
         Material(
@@ -501,13 +468,9 @@ def _water(need: _Need, bags: int, sheet: BagSheet) -> Material:
 
 
 def _buckets(need: _Need) -> list[Material]:
-    buckets = _up(need.amount("bucket"))
+    buckets = up(need.amount("bucket"))
     if not buckets:
         return []
     text = say("{buckets}, each to hold a bag's worth with room to mix", buckets=buckets)
     item, source = say("mixing buckets"), need.source("bucket")
     return [Material(item=item, amount=buckets, unit="piece", text=text, source=source)]
-
-
-def _up(amount: float) -> int:
-    return math.ceil(amount - 1e-9)
