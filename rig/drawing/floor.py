@@ -85,10 +85,6 @@ def floor_drawing(
     step = look.units.length(contours.step)
     if not shapely.is_empty(unsure):
         keys.append(Key(patch("paper", DOUBT), say("doubt over ± {step} (95 %)", step=step)))
-
-    def level_text(value: float) -> str:
-        return look.short(-value)
-
     frame = Frame(
         outline,
         look,
@@ -97,7 +93,7 @@ def floor_drawing(
         "height",
         say("Lower than the high point, {unit}", unit=look.unit),
         reverse=True,
-        level_text=level_text,
+        level_text=lambda value: look.short(-value),
     )
     frame.add_bands()
     frame.add_hatching(unsure, DOUBT, 1.3)
