@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from rig.drawing.vector import Floats
+from rig.language import changed
 from rig.room import Outline, named_walls, wall_of
 from rig.units import Units
 
@@ -25,8 +26,7 @@ class Look:
 
     def short(self, mm: float, step_mm: float = 0.5) -> str:
         """A length without its unit, for a drawing that says the unit in its legend."""
-        text = self.units.length(mm, step_mm=step_mm)
-        return text.removesuffix(" mm").removesuffix(" in")
+        return changed(self.units.length(mm, step_mm=step_mm), _bare)
 
     @property
     def unit(self) -> str:
@@ -50,3 +50,7 @@ def quarter_turns(outline: Outline) -> int:
     inward = np.array([-(b[1] - a[1]), b[0] - a[0]]) * turn
     angle = math.degrees(math.atan2(inward[1], inward[0]))
     return round((90.0 - angle) / 90.0) % 4
+
+
+def _bare(text: str) -> str:
+    return text.removesuffix(" mm").removesuffix(" in")

@@ -105,7 +105,7 @@ def markers_drawing(
     """Markers in their order with how far each stands out, those already set filled."""
     keys = [
         Key(lambda x, y: ring(x, y, 1.6, "mark"), say("to set")),
-        Key(lambda x, y: dot(x, y, 1.6, "mark"), "set"),
+        Key(lambda x, y: dot(x, y, 1.6, "mark"), say("set")),
         Key(stroke(WALK), say("the order to set them")),
         Key(lambda x, y: [Text(x, y + 1.1, "1/2", USUAL_MM, "middle", True)],
             say(
