@@ -360,7 +360,7 @@ class Page:
         kept = {}
         if self.site is not None and name != PAGE:
             mark = f'"{self._marks[name]}"'
-            kept = {"Cache-Control": say("private, no-cache"), "ETag": mark}
+            kept = {"Cache-Control": "private, no-cache", "ETag": mark}
             if request.headers.get("If-None-Match") == mark:
                 return web.Response(status=304, headers=HEADERS | kept)
         return web.Response(
