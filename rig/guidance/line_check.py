@@ -183,18 +183,25 @@ def compare(sight: CheckSight, steady: Steady, time_s: float, retie: bool, units
     difference = steady.mean_mm - sight.expected_mm
     allowed = SIGMAS * math.hypot(sight.noise_mm, steady.stderr_mm)
     ok = retie or abs(difference) <= allowed
-    way = "higher" if difference >= 0 else "lower"
-    text = say(
-        "the line reads {difference} {way} than at the survey",
-        difference=units.off(difference),
-        way=way,
+    by = units.off(difference)
+    found = (
+        say("the line reads {by} higher than at the survey", by=by)
+        if difference >= 0
+        else say("the line reads {by} lower than at the survey", by=by)
     )
     if retie:
-        text += say("; it is tied again, and every target follows it")
+        text = say("{found}; it is tied again, and every target follows it", found=found)
     elif ok:
-        text += say(", within the {allowed} that noise allows", allowed=units.off(allowed))
+        text = say(
+            "{found}, within the {allowed} that noise allows",
+            found=found,
+            allowed=units.off(allowed),
+        )
     else:
-        text += say(": the laser was moved or restarted. Tie it again: rig set --setup NAME")
+        text = say(
+            "{found}: the laser was moved or restarted. Tie it again: rig set --setup NAME",
+            found=found,
+        )
     return Checked(
         label=sight.label,
         difference_mm=difference,

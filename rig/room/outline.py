@@ -220,17 +220,10 @@ def _checked_ring(
 ) -> Ring:
     """Corners as floats without repeats, refused where they make no sound ring."""
     corners = _corners(points, corner)
-    verb = ("have", "enclose", "cross", "themselves")
-    if name != "the walls":
-        verb = ("has", "encloses", "crosses", "itself")
     if len(corners) < 3:
-        raise BadInput(
-            say("{name} {verb} fewer than three different corners.", name=name, verb=verb[0])
-        )
+        raise BadInput(say("{name}: fewer than three different corners.", name=name))
     if shapely.MultiPoint(corners).convex_hull.area < 1.0:
-        raise BadInput(
-            say("{name} {verb} no area: all corners are on one line.", name=name, verb=verb[1])
-        )
+        raise BadInput(say("{name}: no area, all corners are on one line.", name=name))
     reason = str(shapely.is_valid_reason(shapely.Polygon(corners)))
     if reason != "Valid Geometry":
         found = re.search(r"\[(\S+) (\S+)", reason)
@@ -242,10 +235,8 @@ def _checked_ring(
             )
         raise BadInput(
             say(
-                "{name} {verb} {verb_2}{place}; give the corners in order along the rim.",
+                "{name}: the rim crosses itself{place}; give the corners in order along it.",
                 name=name,
-                verb=verb[2],
-                verb_2=verb[3],
                 place=place,
             )
         )
@@ -284,14 +275,13 @@ def _check_openings(walls: shapely.Polygon, openings: Sequence[Ring]) -> None:
         opening = shapely.Polygon(ring)
         inside = opening.intersection(walls).area / opening.area
         if inside <= 0.5:
-            mostly = "mostly " if inside > 1e-6 else ""
-            raise BadInput(
-                say(
-                    "opening {n} lies {mostly}outside the walls; check its place and size.",
-                    n=n,
-                    mostly=mostly,
+            if inside > 1e-6:
+                text = say(
+                    "opening {n} lies mostly outside the walls; check its place and size.", n=n
                 )
-            )
+            else:
+                text = say("opening {n} lies outside the walls; check its place and size.", n=n)
+            raise BadInput(text)
         for m, other in enumerate(earlier, 1):
             slack = min(_CRUMB_MM2, 0.01 * min(opening.area, other.area))
             if opening.intersection(other).area > slack:

@@ -227,15 +227,20 @@ async def watched(items: AsyncIterator[Item], clock: Clock) -> AsyncIterator[Ite
         if isinstance(item, Act):
             now = item.utc_s - item.time_s / clock.speed
             if abs(now - offset) > CLOCK_SET_S:
-                way = "back" if now < offset else "on"
+                by = numeral(abs(now - offset), ".0f")
                 yield Notice(
                     item.time_s,
                     item.utc_s,
                     say(
-                        "The clock was set {way} by {offset} s; ages go by the machine's "
-                        "steady clock and hold.",
-                        way=way,
-                        offset=numeral(abs(now - offset), ".0f"),
+                        "The clock was set back by {by} s; ages go by the machine's steady clock "
+                        "and hold.",
+                        by=by,
+                    )
+                    if now < offset
+                    else say(
+                        "The clock was set on by {by} s; ages go by the machine's steady clock "
+                        "and hold.",
+                        by=by,
                     ),
                 )
                 offset = now

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.errors import BadInput, CannotAnswer
-from rig.language import say
+from rig.language import say, say_many
 from rig.surface.covariance import Floats
 
 
@@ -34,7 +34,7 @@ def checked_values(values: ArrayLike, x_mm: Floats, what: str) -> Floats:
     if result.shape != x_mm.shape:
         raise BadInput(
             say(
-                "{x} places come with {size} {what}s; give one for each.",
+                "{x} places come with {size} values ({what}); give one for each.",
                 x=len(x_mm),
                 size=result.size,
                 what=what,
@@ -56,11 +56,12 @@ def refuse_poor_layout(x_mm: Floats, y_mm: Floats, line_is_enough: bool = False)
     places = len(np.unique(np.column_stack([x_mm, y_mm]), axis=0))
     if places < 4:
         raise CannotAnswer(
-            say(
-                "{places} shot place{places_2} too few for a surface; take at least four, "
-                "spread over the floor.",
-                places=places,
-                places_2="s are" if places != 1 else " is",
+            say_many(
+                "{count} shot place is too few for a surface; take at least four, spread over the "
+                "floor.",
+                "{count} shot places are too few for a surface; take at least four, spread over "
+                "the floor.",
+                places,
             )
         )
     centred = np.column_stack([x_mm - x_mm.mean(), y_mm - y_mm.mean()])

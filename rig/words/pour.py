@@ -292,20 +292,37 @@ def not_checked(celsius: float, units: Units) -> str:
 def outside(celsius: float, limit_c: float, units: Units) -> str:
     """Say that the floor is colder or hotter than the sheet allows."""
     here, limit = units.temperature(celsius), units.temperature(limit_c)
-    cold = celsius < limit_c
-    how, end, make = ("colder", "least", "warm") if cold else ("hotter", "most", "cool")
-    message = (
-        say(
-            "The floor is just {how} than the sheet allows ({limit} at {end}): wait, or {make} "
-            "the room and measure the floor again."
+    if celsius < limit_c:
+        message = (
+            say(
+                "The floor is just colder than the sheet allows ({limit} at least): wait, or warm "
+                "the room and measure the floor again.",
+                limit=limit,
+            )
+            if here == limit
+            else say(
+                "The floor is at {here}, colder than the sheet allows ({limit} at least): wait, "
+                "or warm the room and measure the floor again.",
+                here=here,
+                limit=limit,
+            )
         )
-        if here == limit
-        else say(
-            "The floor is at {here}, {how} than the sheet allows ({limit} at {end}): wait, or "
-            "{make} the room and measure the floor again."
+    else:
+        message = (
+            say(
+                "The floor is just hotter than the sheet allows ({limit} at most): wait, or cool "
+                "the room and measure the floor again.",
+                limit=limit,
+            )
+            if here == limit
+            else say(
+                "The floor is at {here}, hotter than the sheet allows ({limit} at most): wait, or "
+                "cool the room and measure the floor again.",
+                here=here,
+                limit=limit,
+            )
         )
-    )
-    return say(message, here=here, how=how, limit=limit, end=end, make=make)
+    return message
 
 
 # --- what it advises ----------------------------------------------------------------------------

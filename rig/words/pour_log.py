@@ -183,23 +183,31 @@ def dry(markers: Sequence[str]) -> str:
 
 def unlikely_front(strip: int, ahead: bool, bags: float, expected: int, missed: int) -> str:
     """Say that a front does not fit the count of bags; `missed` counts where it is ahead."""
+    if not ahead:
+        return say_many(
+            "Strip {strip} is far behind what {count} bag should cover (strip {expected}): undo "
+            "if it was a slip, else check the count.",
+            "Strip {strip} is far behind what {count} bags should cover (strip {expected}): undo "
+            "if it was a slip, else check the count.",
+            bags,
+            strip=strip,
+            expected=expected,
+        )
     text = say_many(
-        "Strip {strip} is far {way} what {count} bag should cover (strip {expected}): undo if it "
-        "was a slip, else check the count.",
-        "Strip {strip} is far {way} what {count} bags should cover (strip {expected}): undo if it "
-        "was a slip, else check the count.",
+        "Strip {strip} is far ahead of what {count} bag should cover (strip {expected}): undo if "
+        "it was a slip, else check the count.",
+        "Strip {strip} is far ahead of what {count} bags should cover (strip {expected}): undo if "
+        "it was a slip, else check the count.",
         bags,
         strip=strip,
-        way="ahead of" if ahead else "behind",
         expected=expected,
     )
-    if ahead:
-        text += say_many(
-            " Were about {count} bag poured and not logged?",
-            " Were about {count} bags poured and not logged?",
-            missed,
-        )
-    return text
+    asked = say_many(
+        "Were about {count} bag poured and not logged?",
+        "Were about {count} bags poured and not logged?",
+        missed,
+    )
+    return join(" ", [text, asked])
 
 
 def cannot_have_come(bags: float) -> str:

@@ -66,18 +66,18 @@ def test_rings_and_doors_survive_a_round_trip_through_plain_numbers() -> None:
 @pytest.mark.parametrize(
     ("walls", "openings", "reason"),
     [
-        ([(0, 0), (4000, 0)], [], "the walls have fewer than three"),
+        ([(0, 0), (4000, 0)], [], "the walls: fewer than three"),
         ([(0, 0), (4000, 0), (4000, 0), (0, 0)], [], "fewer than three"),
-        ([(0, 0), (1000, 0), (3000, 0)], [], "the walls enclose no area"),
+        ([(0, 0), (1000, 0), (3000, 0)], [], "the walls: no area"),
         (
             [(0, 0), (4000, 0), (0, 3000), (4000, 3000)],
             [],
-            r"the walls cross themselves near \(2000, 1500\) mm",
+            r"the walls: the rim crosses itself near \(2000, 1500\) mm",
         ),
         (  # two squares that meet in one corner
             [(0, 0), (1, 0), (1, 1), (2, 1), (2, 2), (1, 2), (1, 1), (0, 1)],
             [],
-            "the walls cross themselves",
+            "the walls: the rim crosses itself",
         ),
         ([(0, 0), (4000, 0), (4000, math.nan)], [], "wall corner 3 is not a finite"),
         ([(0, 0), (4000, 0), (4000, math.inf)], [], "wall corner 3 is not a finite"),
@@ -98,11 +98,11 @@ def test_rings_and_doors_survive_a_round_trip_through_plain_numbers() -> None:
             "opening 2 cuts the room",
         ),
         (SQUARE, [SQUARE], "opening 1 leaves no floor"),
-        (SQUARE, [[(500, 500), (600, 500), (700, 500)]], "opening 1 encloses no area"),
+        (SQUARE, [[(500, 500), (600, 500), (700, 500)]], "opening 1: no area"),
         (
             SQUARE,
             [[(500, 500), (900, 900), (900, 500), (500, 900)]],
-            r"opening 1 crosses itself near \(700, 700\)",
+            r"opening 1: the rim crosses itself near \(700, 700\)",
         ),
         (SQUARE, [[(500, 500), (900, math.nan), (900, 500)]], "opening 1, corner 2 is not"),
     ],
@@ -353,7 +353,7 @@ def test_csv_without_ring_0_takes_the_first_as_the_walls(tmp_path: Path) -> None
         ("POINT (1 2)", "holds a Point"),
         ("MULTIPOLYGON (((0 0, 4 0, 4 3, 0 0)))", "holds a MultiPolygon"),
         ("POLYGON ((0 0, 4 0, 4 3, 0 3, 0 0), (9 9, 9.5 9, 9 9.5, 9 9))", "opening 1 lies outside"),
-        ("POLYGON ((0 0, 4 0, 0 3, 4 3, 0 0))", "the walls cross themselves"),
+        ("POLYGON ((0 0, 4 0, 0 3, 4 3, 0 0))", "the walls: the rim crosses itself"),
     ],
 )
 def test_file_without_a_sound_outline_is_refused(tmp_path: Path, text: str, reason: str) -> None:

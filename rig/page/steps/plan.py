@@ -221,9 +221,7 @@ def _wish(visit: Visit) -> tuple[PlanWish, Settings]:
     thresholds = {shot.point for shot in visit.job.shots(kinds=["threshold"])}
     wish = PlanWish(
         max_slope=slope / 1000.0 if form.text("target") == "flat" else None,
-        holds=tuple(
-            sorted(label for label in thresholds if form.text(f"hold {label}"))
-        ),
+        holds=tuple(sorted(label for label in thresholds if form.text(f"hold {label}"))),
         confidence=confidence / 100.0,
         grind_cost=grind,
         fill_cost=fill,
