@@ -43,7 +43,7 @@ def test_a_shot_metres_outside_the_walls_sets_no_high_point(shot: Any) -> None:
     plan = shot("plan", "--json").json
     assert plan["cover_mm"]["max"] < HUMP_MM
     assert warned(plan, "18 floor shots")
-    for words in (["flatness", "--rule", "din18202-3"], ["plan", "--patch", "din18202-3"]):
+    for words in (["flatness", "--rule", "click-lock"], ["plan", "--patch", "click-lock"]):
         assert warned(shot(*words, "--json").json, "18 floor shots")
 
 
