@@ -69,7 +69,7 @@ def test_two_rooms_with_three_setups(tmp_path: Path) -> None:
             mine = [p["label"] for p in points if room_of(p["x_mm"], p["y_mm"]) == setup]
             labels = [word for label in mine for word in ("--label", label)]
             code, told, err = survey(one, *labels)
-            assert code == 0, err
+            assert code == 0, (err, told[-12:])
             # Each set-up goes back to a benchmark of its own at the end, and stands.
             assert [e["ok"] for e in told if e["event"] == "checked"] == [True]
             assert sorted(e["label"] for e in told if e["event"] == "shot") == sorted(mine)
