@@ -297,7 +297,7 @@ def test_closing_error_of_two_per_cent_is_the_most_that_is_taken() -> None:
         ("12ft right 10ft right -12ft right 10ft", "wall 3 of the walk .*more than 0"),
         ("12ft right 10ft right 0ft right 10ft", "wall 3 of the walk .*more than 0"),
         ("12ft right 180deg 10ft right 12ft right 10ft", "turn after wall 1"),
-        ("2m left 2m left 1m left 3m right 1m right 1m", r"cross themselves near \(1000, 0\)"),
+        ("2m left 2m left 1m left 3m right 1m right 1m", r"crosses itself near \(1000, 0\)"),
     ],
 )
 def test_walk_that_cannot_be_followed_is_refused(text: str, reason: str) -> None:
