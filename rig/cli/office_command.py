@@ -178,7 +178,7 @@ def expect(
     out: Path | None,
     as_json: bool,
 ) -> None:
-    """Tell the next job's bags by what this crew and this product took before."""
+    """Tell the next job's bags and pace by what this crew and this product took before."""
     import json
 
     from rig.files import write_whole
@@ -203,6 +203,10 @@ def expect(
         ),
         words.spreads(*(numeral(one, ".1%") for one in (sd.crew, sd.product, sd.job))),
     ]
+    if told.pace is not None:
+        pace = told.pace
+        p50, low, high = (numeral(one, ".0%") for one in (pace.p50, pace.low, pace.high))
+        lines.append(words.expected_pace(p50, low, high, pace.pours, pace.others))
     lines += [words.written_for_plans(str(out))] if out is not None else []
     show(told.as_json(), as_json, join("\n", lines))
 

@@ -9,6 +9,7 @@ import hashlib
 import json
 import os
 import random
+import re
 import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
@@ -31,6 +32,8 @@ JOB, AGAIN = "job", "again"
 _TRIES = 30
 _MANY_FILES = 64
 _LEAST_OBJECT = 16 << 20
+_STRUCT = re.compile(r"[(,]\s*(\w+) ")
+"""Names of the fields in a column's type."""
 HIDDEN = ("forks", "digest")
 
 
@@ -66,6 +69,8 @@ def append(
 ) -> None:
     """Add rows in one commit; other takers' commits at the same time are waited out.
 
+    A table of other columns, as an older version made it, is begun anew by the same commit.
+
     Raises
     ------
     OfficeUnavailable
@@ -88,10 +93,12 @@ def append(
                 maximum_object_size=longest,
             )
             try:
+                stale = _is_stale(_table(place, name), columns)
                 write_deltalake(
                     _address(place, name),
                     made,
-                    mode="append",
+                    mode="overwrite" if stale else "append",
+                    schema_mode="overwrite" if stale else None,
                     storage_options=place.storage_options,
                     writer_properties=WriterProperties(compression="ZSTD"),
                 )
@@ -117,7 +124,8 @@ def compact(place: "Place", name: str = JOB) -> None:
 
 def versions(place: "Place") -> list[Version]:
     """Return every job version that the books have, each once."""
-    if _table(place, JOB) is None:
+    table = _table(place, JOB)
+    if table is None or _is_stale(table, COLUMNS):
         return []
     with opened(place) as connection:
         rows = connection.execute(
@@ -135,7 +143,8 @@ def commits(place: "Place") -> int:
 
 def forked(place: "Place") -> list[str]:
     """Return the jobs of which two copies were gone on with."""
-    if _table(place, JOB) is None:
+    table = _table(place, JOB)
+    if table is None or _is_stale(table, COLUMNS):
         return []
     with opened(place) as connection:
         found = connection.execute("SELECT uid FROM job WHERE fork ORDER BY uid").fetchall()
@@ -182,6 +191,8 @@ def plain(place: "Place", name: str) -> "Iterator[DuckDBPyConnection]":
     files = [] if table is None else _files(place, table)
     if not files:
         raise CannotAnswer(words.no_books())
+    if name == JOB and _is_stale(table, COLUMNS):
+        raise CannotAnswer(words.older_books())
     with duckdb.connect() as connection:
         listed = ", ".join(_quoted(file) for file in files)
         connection.execute(f"SET allowed_paths = [{listed}]")
@@ -232,6 +243,21 @@ def _table(place: "Place", name: str) -> "DeltaTable | None":
         return None
     except (DeltaError, OSError) as error:
         raise OfficeUnavailable(words.not_reached(place.given)) from error
+
+
+def _is_stale(table: "DeltaTable | None", columns: Mapping[str, str]) -> bool:
+    """Whether a table has other columns than this version's, nested ones included."""
+    if table is None:
+        return False
+    told = json.loads(table.schema().to_json())["fields"]
+    there = {name for one in told for name in (one["name"], *_nested(one["type"]))}
+    wanted = {name for one in columns.items() for name in (one[0], *_STRUCT.findall(one[1]))}
+    return there != wanted
+
+
+def _nested(kind: object) -> list[str]:
+    inner = kind.get("elementType") if isinstance(kind, dict) else None
+    return [one["name"] for one in inner["fields"]] if isinstance(inner, dict) else []
 
 
 def _files(place: "Place", table: "DeltaTable") -> list[str]:

@@ -10,17 +10,23 @@ import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from rig.errors import RigError
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rules import SHIPPED
 from rig.job.description import read_outline, read_settings
 from rig.job.settings import FLOOR_KINDS, Settings, settings_of
 from rig.job.snapshot import Heads, content_hash, heads, uid_of
 from rig.job.trouble import stored_json
+from rig.pour.crew import Times
+from rig.pour.pace import HandsSeen, hands_seen
 from rig.quantities.bags import BagSheet, sheet_of
 from rig.quantities.volume import ONE_SIDED_95
+from rig.record import from_json
 from rig.room import from_rings
+from rig.study.pour_answer import PourPlan
+from rig.study.pour_log import past_of
 
-MODEL = "1"
+MODEL = "2"
 """What computed a row; another number where the same job would give another row."""
 
 Row = dict[str, Any]
@@ -41,7 +47,8 @@ _MARKER = (
 )
 _POUR = (
     "utc_s DOUBLE, batches INTEGER, used_bags DOUBLE, share DOUBLE, stated_bags DOUBLE, "
-    "yield_l DOUBLE, yield_stderr_l DOUBLE, interval_s DOUBLE, planned_interval_s DOUBLE"
+    "yield_l DOUBLE, yield_stderr_l DOUBLE, interval_s DOUBLE, planned_interval_s DOUBLE, "
+    "log_hands DOUBLE, log_hands_sd DOUBLE, log_mixing_sd DOUBLE"
 )
 _PROOF = (
     "utc_s DOUBLE, rule VARCHAR, kind VARCHAR, verdict VARCHAR, chance DOUBLE, share_in DOUBLE, "
@@ -91,6 +98,8 @@ COLUMNS: Mapping[str, str] = {
 _GRID_LABEL = re.compile(r"[A-Z]{1,3}[0-9]{1,4}")
 _WHOLE = 0.999
 """A pour that covered so much of its plan poured all of it."""
+_RUNS = 30
+"""Simulated pours at each pace: what is told of it is as doubtful as one pour's luck anyway."""
 _ALL = 0.98
 """Pours that together hold so much of the plan's volume are the whole plan's."""
 
@@ -194,6 +203,9 @@ class _Poured(NamedTuple):
     yield_stderr_l: float | None
     interval_s: float | None
     planned_interval_s: float | None
+    log_hands: float | None
+    log_hands_sd: float | None
+    log_mixing_sd: float | None
 
     def as_row(self) -> Row:
         return {key: value for key, value in self._asdict().items() if key != "plan_id"}
@@ -206,20 +218,38 @@ def _pours(connection: sqlite3.Connection, gone: set[int], settings: Settings) -
     for number, utc_s, ended in _events(connection, "pour_done", gone):
         before = [data for at, _, data in planned if at < number]
         last: Told = before[-1] if before else {}
-        batches = _listed(_inner(last, "result"), "batches")
+        made = _inner(last, "result")
+        batches = _listed(made, "batches")
+        poured, interval_s = int(_number(ended, "batches") or 0), _number(ended, "interval_s")
+        hands = _hands(made, poured, interval_s)
         volume_l = sum(_number(one, "volume_l") or 0.0 for one in batches)
         yield _Poured(
             plan_id=last.get("plan_id"),
             utc_s=utc_s,
-            batches=int(_number(ended, "batches") or 0),
+            batches=poured,
             used_bags=_number(ended, "bags_used"),
             share=_number(ended, "share"),
             stated_bags=volume_l * (1.0 + sheet.waste_share) / sheet.yield_l or None,
             yield_l=_number(ended, "yield_l"),
             yield_stderr_l=_number(ended, "yield_stderr_l"),
-            interval_s=_number(ended, "interval_s"),
+            interval_s=interval_s,
             planned_interval_s=_number(ended, "planned_interval_s"),
+            log_hands=None if hands is None else hands.log_hands,
+            log_hands_sd=None if hands is None else hands.sd,
+            log_mixing_sd=None if hands is None else hands.mixing_sd,
         )
+
+
+def _hands(made: Told, batches: int, interval_s: float | None) -> HandsSeen | None:
+    """Tell the hands' pace of a pour against the figures that every plan begins with."""
+    if not interval_s or batches < 2:
+        return None
+    try:
+        plan = from_json(PourPlan, made)
+        times = Times(plan.mix_time_s)
+        return hands_seen(past_of(plan, times, batches, interval_s, _RUNS))
+    except (ValueError, RigError):
+        return None  # as an older version or a stranger wrote it
 
 
 class _Stated(NamedTuple):

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.pour.crew import Roles
+from rig.pour.crew import Roles, Steps
 from rig.pour.simulation import Drawn, simulate
 
 Floats = NDArray[np.float64]
@@ -26,10 +26,15 @@ TIMED_DOUBT = 0.1
 """Of log h, where the crew's steps were timed and given (our own figure, no source)."""
 DAY_DOUBT = 0.05
 """Of log h from one day to another of the same crew (our own figure, no source)."""
+MOST_DOUBT = 0.25
+"""Of log h: a pour that leaves it more in doubt, where mixing rules, says next to nothing of hands
+(our own figure, no source)."""
 PAUSE = 5.0
 """So many times the usual gap is a pause and no gap (our own figure, no source)."""
 _HANDS = np.exp(np.linspace(math.log(0.4), math.log(4.0), 10))
 _MIXING = np.exp(MIXING_DOUBT * np.array([-2.5, 0.0, 2.5]))
+_NO_PACE = 3.0
+"""So many standard deviations off every pace, an interval tells of none."""
 _FREEDOM = 4.0
 """Degrees of freedom of Student's distribution: an interval that no pace explains says little, and
 a crew that is far from the figures is believed after a few pours."""
@@ -129,8 +134,10 @@ def learn(pours: Sequence[Past], before: Pace = UNKNOWN) -> Pace:
         return before
     log_h = np.linspace(math.log(_HANDS[0]), math.log(_HANDS[-1]), 181)
     log_g = np.linspace(math.log(_MIXING[0]), math.log(_MIXING[-1]), 21)
-    known = -0.5 * (_FREEDOM + 1.0) * np.log1p((log_h / before.hands_sd) ** 2 / _FREEDOM)
-    log_odds = known[:, None] - 0.5 * (log_g[None, :] / before.mixing_sd) ** 2
+    off_h = (log_h - math.log(before.hands)) / before.hands_sd
+    off_g = (log_g - math.log(before.mixing)) / before.mixing_sd
+    known = -0.5 * (_FREEDOM + 1.0) * np.log1p(off_h**2 / _FREEDOM)
+    log_odds = known[:, None] - 0.5 * off_g[None, :] ** 2
     for pour in pours:
         log_odds = log_odds + _log_likelihood(pour, log_h, log_g)
     odds = np.exp(log_odds - log_odds.max())
@@ -141,6 +148,49 @@ def learn(pours: Sequence[Past], before: Pace = UNKNOWN) -> Pace:
     together = float((log_h - h) @ odds @ (log_g - g))
     day_sd = math.hypot(h_sd, DAY_DOUBT)
     return Pace(math.exp(h), math.exp(g), day_sd, g_sd, together / max(day_sd * g_sd, 1e-12))
+
+
+@dataclass(frozen=True, slots=True)
+class HandsSeen:
+    """What one pour tells of the hands' pace that day.
+
+    Attributes
+    ----------
+    log_hands : float
+        Log h.
+    sd : float
+        Its standard deviation by this pour's luck.
+    mixing_sd : float
+        By what timed mixing may be off, in every pour of this crew alike.
+    """
+
+    log_hands: float
+    sd: float
+    mixing_sd: float
+
+
+def hands_seen(pour: Past) -> HandsSeen | None:
+    """Return what one pour tells of the hands' pace by itself, None where it tells next to nothing.
+
+    So it is too where no pace explains its interval: times from a log that was typed afterwards.
+    All paces are simulated at once, by the same luck. An interval is as many times longer as all
+    that goes into it, so what hands do not rule mixing does.
+    """
+    runs = pour.drawn.mix.shape[1]
+    every: Drawn = Steps(*(np.tile(one, len(_HANDS)) for one in pour.drawn))
+    run = simulate(at_pace(every, np.repeat(_HANDS, runs), 1.0), pour.roles, pour.buckets)
+    logs = np.log(np.maximum(interval_s(run.poured_s), 1e-3)).reshape(len(_HANDS), runs)
+    log_h, known_h = np.linspace(math.log(_HANDS[0]), math.log(_HANDS[-1]), 181), np.log(_HANDS)
+    mean, luck = (np.interp(log_h, known_h, one) for one in (logs.mean(axis=1), logs.std(axis=1)))
+    seen = math.log(max(pour.interval_s, 1e-3))
+    at = int(np.argmin(np.abs(mean - seen)))
+    of_hands = min(max(float(np.gradient(mean, log_h)[at]), 1e-3), 1.0)
+    rest, of_mixing = seen - float(mean[at]), MIXING_DOUBT * (1.0 - of_hands)
+    sd, mixing_sd = float(luck[at]) / of_hands, of_mixing / of_hands
+    off = math.hypot(sd, mixing_sd)
+    if off > MOST_DOUBT or abs(rest) > _NO_PACE * off * of_hands:
+        return None
+    return HandsSeen(float(log_h[at]) + rest / of_hands, sd, mixing_sd)
 
 
 def _log_likelihood(pour: Past, log_h: Floats, log_g: Floats) -> Floats:

@@ -75,6 +75,18 @@ class PourWish(Record):
     room: int | None = field(default=None, metadata=OMITTED)
 
     @property
+    def timed(self) -> int:
+        """How many of the five times of hands were told."""
+        told = (
+            self.water_time_s,
+            self.powder_time_s,
+            self.pour_time_s,
+            self.spread_time_s_m2,
+            self.deair_time_s_m2,
+        )
+        return sum(one is not None for one in told)
+
+    @property
     def is_made(self) -> bool:
         """Whether something that a plan cannot do without was said."""
         return not (self.mixers is None and self.crew is None and self.sheet_path is None)

@@ -178,7 +178,7 @@ def learnt_from(job: "Job", times: Times, before: Pace, units: Units) -> Learnt 
     last = ended[-1][0]
     yield_l = last.known_yield_l if last.share > 0 else None
     pasts = [
-        _past(plan, times, one.batches, one.interval_s)
+        past_of(plan, times, one.batches, one.interval_s)
         for one, plan in ended
         if plan is not None and one.interval_s
     ]
@@ -189,7 +189,9 @@ def learnt_from(job: "Job", times: Times, before: Pace, units: Units) -> Learnt 
     return Learnt(pace, len(pasts), yield_l, text)
 
 
-def _past(plan: PourPlan, times: Times, batches: int, interval_s: float) -> Past:
+def past_of(
+    plan: PourPlan, times: Times, batches: int, interval_s: float, runs: int = RUNS_TO_LEARN
+) -> Past:
     """Simulate a pour that was logged, by the times that the next plan goes by."""
     poured, away = plan.batches[: max(2, batches)], (plan.exit.x_mm, plan.exit.y_mm)
     own = replace(times, mix_s=plan.mix_time_s, slake_s=plan.sheet.slake_time_s or times.slake_s)
@@ -201,7 +203,7 @@ def _past(plan: PourPlan, times: Times, batches: int, interval_s: float) -> Past
         [one.area_m2 for one in poured],
     )  # fmt: skip
     rng = np.random.default_rng(SEED)
-    drawn = draw(work, RUNS_TO_LEARN, rng, times.spread_by_hand, times.spread_by_clock)
+    drawn = draw(work, runs, rng, times.spread_by_hand, times.spread_by_clock)
     told = plan.roles
     roles = Roles(told.mixing, told.carrying, told.spreading, told.helpers, alone=plan.crew == 1)
     return Past(drawn, roles, plan.buckets, interval_s)

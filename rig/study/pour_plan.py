@@ -10,12 +10,13 @@ from rig.pour.forecast import Crew, Ground, forecast
 from rig.pour.order import Order, exit_on, floor_of, order_of_pour, place_on
 from rig.pour.pace import TIMED, UNKNOWN, Pace
 from rig.pour.sheet import Sheet, ask_for, read_sheet
+from rig.quantities.expected import Expectation
 from rig.room import Outline, raster_of
 from rig.study.fresh import fresh_plan
 from rig.study.lasers import shots_of
 from rig.study.lifting import one_lift, poured_cells
 from rig.study.lifting import takes as takes
-from rig.study.plan_answer import read_plan
+from rig.study.plan_answer import read_plan, wish_of
 from rig.study.pour_answer import KeptPour, PourPlan, PourWish
 from rig.study.pour_log import (
     Learnt,
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from rig.job.store import Job
 
 CELLS_PER_BATCH = 40
+_ALL_TIMES = 5
 FEWEST_CELLS, MOST_CELLS, FINEST_CELLS = 1_500, 6_000, 20_000
 
 
@@ -135,7 +137,8 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
         working_s, note = sheet.working_time(temperature_c, units)
         notes += [note] if note else []
     crew = _crew(wish, wish.crew, wish.mixers, sheet, working_s)
-    pace = _pace_before(wish)
+    past = wish_of(plan.inputs).history
+    pace = _pace_before(wish, past)
     learnt = _learnt(job, wish, crew.times, pace, units)
     crew = replace(crew, pace=pace if learnt is None else learnt.pace)
     ground = ground_of(
@@ -148,7 +151,7 @@ def pour_plan(job: "Job", outline: Outline, plan: "Plan", wish: PourWish) -> Pou
         lift=wish.lift,
     )
     made = forecast(ground, crew, wish.runs)
-    answer = told_plan(job, outline, plan, made, ground, wish, sheet, temperature_c, learnt)
+    answer = told_plan(job, outline, plan, made, ground, wish, sheet, temperature_c, learnt, past)
     told = read_plan(plan).answer
     notes += [ask.text for ask in site.asks if ask.is_open]
     if wish.lift is not None:
@@ -202,16 +205,17 @@ def _crew(wish: PourWish, people: int, mixers: int, sheet: Sheet, working_s: flo
     )
 
 
-def _pace_before(wish: PourWish) -> Pace:
-    """Tell what is known of a pace before any pour: more, where all steps were timed."""
-    timed = (
-        wish.water_time_s,
-        wish.powder_time_s,
-        wish.pour_time_s,
-        wish.spread_time_s_m2,
-        wish.deair_time_s_m2,
-    )
-    return UNKNOWN if None in timed else TIMED
+def _pace_before(wish: PourWish, past: Expectation | None) -> Pace:
+    """Tell what is known of a pace before this job's pours.
+
+    All steps timed tell most; next the past of the crew, which is held against the usual figures
+    and tells nothing of others.
+    """
+    if wish.timed == _ALL_TIMES:
+        return TIMED
+    if past is None or past.pace is None or wish.timed:
+        return UNKNOWN
+    return replace(UNKNOWN, hands=past.pace.p50, hands_sd=past.pace.doubt)
 
 
 def _learnt(job: "Job", wish: PourWish, times: Times, before: Pace, units: Units) -> Learnt | None:

@@ -11,6 +11,7 @@ from rig.pour.forecast import Forecast, Ground
 from rig.pour.pace import Pace, interval_s
 from rig.pour.prepour import CAUTIONS
 from rig.pour.sheet import Sheet
+from rig.quantities.expected import Expectation
 from rig.room import Outline, contains, where
 from rig.study.lifting import Takes, takes
 from rig.study.plan_answer import grind_first, read_plan
@@ -49,8 +50,12 @@ def told_plan(
     sheet: Sheet,
     temperature_c: float | None,
     learnt: Learnt | None,
+    past: Expectation | None,
 ) -> PourPlan:
-    """Return the plan of a pour by what was forecast of it."""
+    """Return the plan of a pour by what was forecast of it.
+
+    A bag makes what this crew's own last pour told, else what the past of crew and product tells.
+    """
     units, taken, runs = job.units, takes(plan, wish.lift), wish.runs
     crew, run = made.crew, made.run
     advice = advise(made, ground, runs)
@@ -63,6 +68,9 @@ def told_plan(
         bag_water_l = taken.bag_water_l
     batches = _batches(made, ground, outline, units, bag_water_l)
     yield_l, yield_doubt = taken.bag_yield_l / (1.0 + taken.waste_share), YIELD_DOUBT
+    if past is not None:
+        yield_l, yield_doubt = yield_l / past.factor.p50, past.log_sd
+    of_past = [] if past is None else list(_of_past(past, wish, yield_l, units))
     if learnt is not None and learnt.yield_l is not None:
         yield_l, yield_doubt = learnt.yield_l, LEARNT_YIELD_DOUBT
     return PourPlan(
@@ -103,6 +111,7 @@ def told_plan(
         prepour=prepour_of(job).prepour,
         assumptions=(
             *_assumptions(made, ground, units),
+            *of_past,
             *([learnt.text] if learnt else []),
         ),
         warnings=(
@@ -210,6 +219,13 @@ def _assumptions(made: Forecast, ground: Ground, units: Units) -> Iterator[str]:
         yield words.strips_chosen(made.strip_mm, units)
     if crew.buckets is None:
         yield words.buckets_chosen(made.buckets)
+
+
+def _of_past(past: Expectation, wish: PourWish, yield_l: float, units: Units) -> Iterator[str]:
+    yield words.yield_by_past(yield_l, past.log_sd, past.jobs.crew, past.jobs.product, units)
+    pace = past.pace
+    if pace is not None and not wish.timed:
+        yield words.pace_by_past(pace.p50, pace.doubt, pace.pours, pace.others)
 
 
 def _too_deep(job: "Job", taken: Takes, sheet: Sheet) -> Iterator[str]:

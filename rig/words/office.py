@@ -229,6 +229,22 @@ def spreads(crew: str, product: str, job: str) -> str:
     )  # fmt: skip
 
 
+def expected_pace(p50: str, low: str, high: str, pours: int, others: int) -> str:
+    """Say how fast the next pour's hands are by the past."""
+    return say(
+        "Its hands take {p50} of the time that plans begin with, {low} to {high} at 95 %, by "
+        "{pours} of this crew and {others} of others.",
+        p50=p50, low=low, high=high,
+        pours=say_many("{count} pour", "{count} pours", pours),
+        others=str(others),
+    )  # fmt: skip
+
+
+def older_books() -> str:
+    """Say that the books were made by an older version."""
+    return say("These books were made by an older version: rig office take makes them anew.")
+
+
 def written_for_plans(file: str) -> str:
     """Say what a file is for."""
     return say("Written to {file}, for rig plan --history {file}", file=file)

@@ -121,6 +121,30 @@ def pace_learnt(pours: int, hands: float, doubt: float) -> str:
     )
 
 
+def yield_by_past(made_l: float, doubt: float, crew: int, product: int, units: Units) -> str:
+    """Say what a bag makes by the past of crew and product."""
+    return say(
+        "By the past, {crew} of this crew and {product} with this product, a bag makes {made} on "
+        "the floor, give or take {doubt:.0%}.",
+        crew=say_many("{count} job", "{count} jobs", crew),
+        product=say_many("{count} job", "{count} jobs", product),
+        made=units.volume(made_l),
+        doubt=2.0 * doubt,
+    )
+
+
+def pace_by_past(hands: float, doubt: float, pours: int, others: int) -> str:
+    """Say how a crew's hands stand to the plan's figures by the past."""
+    return say(
+        "By the past, {pours} of this crew and {others} of others, its hands take {hands} times "
+        "these figures, give or take {doubt:.0%}.",
+        pours=say_many("{count} pour", "{count} pours", pours),
+        others=numeral(others, "d"),
+        hands=numeral(hands, ".2f"),
+        doubt=2.0 * doubt,
+    )
+
+
 def pace_doubted(doubt: float) -> str:
     """Say that the pace of the crew is itself in doubt, and counts."""
     return say(
