@@ -1,6 +1,5 @@
 """`rig log`: the site's log: air, floor, moisture, primer, notes, photos."""
 
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +15,7 @@ from rig.cli.options import (
     show,
 )
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, moment, put, say
 from rig.units import parse_temperature
 
 if TYPE_CHECKING:
@@ -204,13 +203,19 @@ def _lines(told: "SiteLog", units: "Units") -> list[str]:
     lines = [_line(one, units) for one in told.entries] or [
         say("Nothing is logged yet: rig log add")
     ]
-    return [*lines, *(f"{'!' if one.within is not True else ' '} {one.text}" for one in told.asks)]
+    return [
+        *lines,
+        *(
+            put("{sign} {text}", sign="!" if one.within is not True else " ", text=one.text)
+            for one in told.asks
+        ),
+    ]
 
 
 def _line(one: "Entry", units: "Units") -> str:
     from rig.words import site_log as words
 
-    when = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.utc_s))
+    when = moment(one.utc_s, "minute")
     said: list[Any] = [words.named(one.what)]
     if one.value is not None:
         said.append(words.value(one.what, one.value, units))
@@ -219,4 +224,4 @@ def _line(one: "Entry", units: "Units") -> str:
     place = ""
     if one.x_mm is not None and one.y_mm is not None:
         place = say(", at {x}, {y}", x=units.place(one.x_mm), y=units.place(one.y_mm))
-    return f"{when}  {': '.join(said)}{place}"
+    return put("{when}  {said}{place}", when=when, said=join(": ", said), place=place)

@@ -180,10 +180,8 @@ def _compare(path: Path, as_json: bool) -> None:
 def _lines(answer: "QuoteAnswer") -> list[str]:
     from rig.words import quote as words
 
-    lines = [
-        words.line(one.item, one.quantity, one.unit, one.price, one.amount) for one in answer.lines
-    ]
+    lines = [words.line(one, answer.currency) for one in answer.lines]
     total = answer.total
     lines.append(words.total(total.low, total.likely, total.high, answer.currency))
-    lines += [words.hangs_on(one.what, one.low, one.high) for one in answer.hangs_on]
+    lines += [words.hangs_on(one, answer.currency) for one in answer.hangs_on]
     return [*lines, *answer.assumptions]

@@ -6,7 +6,7 @@ import click
 
 from rig.cli.options import job_option, json_option, show
 from rig.errors import BadInput
-from rig.language import join, put, say
+from rig.language import join, moment, put, say
 from rig.words.undo import NOTHING
 
 
@@ -30,11 +30,18 @@ def command(job_path: Path, act: str | None, lists: bool, as_json: bool) -> None
         if act is not None:
             raise BadInput(say("Give --list or an ID, not both."))
         with Job.open(job_path) as job:
-            acts = [one.as_act for one in acts_of(job)]
+            acts = acts_of(job)
         rows = [
-            put("{id:>5}  {when}  {what}", id=one.id, when=one.when, what=one.what) for one in acts
+            put(
+                "{id:>5}  {when}  {what}",
+                id=one.id,
+                when=moment(one.utc_s, "minute"),
+                what=one.what,
+            )
+            for one in acts
         ]
-        show(ActsAnswer(acts=tuple(acts)).as_json(), as_json, join("\n", rows) or NOTHING)
+        told = ActsAnswer(acts=tuple(one.as_act for one in acts))
+        show(told.as_json(), as_json, join("\n", rows) or NOTHING)
         return
     with Job.open(job_path, write=True) as job:
         answer = take_back(job, act_called(job, act))

@@ -1,9 +1,23 @@
 """Sentences that read as English and know of what they were made, and how a file keeps that."""
 
+import contextlib
+import re
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, Protocol
+from datetime import UTC, datetime
+from typing import Any, Literal, Protocol
 
 _NUMERAL, _JOINED, _MESSAGE, _PUT = "number", "parts", "say", "put"
+_MONEY, _MOMENT = "money", "moment"
+
+_AMOUNT = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,20})?")
+Form = Literal["day", "minute", "time", "day and time", "weekday"]
+_FORMS: Mapping[str, str] = {
+    "day": "%Y-%m-%d",
+    "minute": "%Y-%m-%d %H:%M",
+    "time": "%%k:%M",
+    "day and time": "%m-%d %H:%M",
+    "weekday": "%a %H:%M",
+}
 
 
 class Writer(Protocol):
@@ -15,6 +29,14 @@ class Writer(Protocol):
 
     def numeral(self, text: str) -> str:
         """Return a number as the language writes it."""
+        ...
+
+    def money(self, amount: str, currency: str) -> str:
+        """Return a sum of money as the language writes it."""
+        ...
+
+    def moment(self, at: datetime, form: str) -> str:
+        """Return a day or a time of day as the language writes it."""
         ...
 
 
@@ -94,6 +116,48 @@ class Numeral(Worded):
     def as_kept(self) -> object:
         """Return what `again` makes it from."""
         return [_NUMERAL, str(self)]
+
+
+class Money(Worded):
+    """A sum of money: `1234.50 EUR`; the currency is the user's own letters, or not said."""
+
+    amount: str
+    currency: str
+
+    def __new__(cls, amount: str, currency: str) -> "Money":
+        """Write it in English."""
+        made = super().__new__(cls, f"{amount} {currency}".strip())
+        made.amount, made.currency = amount, currency
+        return made
+
+    def written(self, writer: Writer) -> str:
+        """Return it as the language writes its currency."""
+        return writer.money(self.amount, self.currency)
+
+    def as_kept(self) -> object:
+        """Return what `again` makes it from."""
+        return [_MONEY, self.amount, self.currency]
+
+
+class Moment(Worded):
+    """A day, a time of day or both, by the clock on a wall: `2026-12-01 17:40`."""
+
+    at: datetime
+    form: str
+
+    def __new__(cls, at: datetime, form: str) -> "Moment":
+        """Write it in English."""
+        made = super().__new__(cls, at.strftime(_FORMS[form]).replace("%k", str(at.hour)))
+        made.at, made.form = at, form
+        return made
+
+    def written(self, writer: Writer) -> str:
+        """Return it as the language writes days and times."""
+        return writer.moment(self.at, self.form)
+
+    def as_kept(self) -> object:
+        """Return what `again` makes it from."""
+        return [_MOMENT, self.at.isoformat(timespec="minutes"), self.form]
 
 
 class Joined(Worded):
@@ -191,6 +255,25 @@ def numeral(value: object, spec: str = "") -> str:
     return Numeral(format(value, spec))
 
 
+def money(amount: object, currency: str = "") -> str:
+    """Write a sum of money: a decimal, or its text, which stays as exact as it is."""
+    return Money(str(amount), currency)
+
+
+def moment(utc_s: float, form: Form, *, utc: bool = False) -> str:
+    """Write when something was, by the clock of this place, or in UTC.
+
+    Parameters
+    ----------
+    utc_s : float
+    form : {'day', 'minute', 'time', 'day and time', 'weekday'}
+        `2026-12-01`, `2026-12-01 09:05`, `9:05`, `12-01 09:05`, `Tue 09:05`.
+    utc : bool
+    """
+    at = datetime.fromtimestamp(utc_s, UTC)
+    return Moment((at if utc else at.astimezone()).replace(tzinfo=None), form)
+
+
 def changed(text: str, how: Callable[[str], str]) -> str:
     """Change a text that is told to people, in whichever language it is shown."""
     return Changed(text, how) if isinstance(text, Worded) else how(text)
@@ -216,6 +299,13 @@ def again(told: object) -> str:
     match told:
         case [str(kind), str(text)] if kind == _NUMERAL:
             return Numeral(text)
+        case [str(kind), str(amount), str(currency)] if kind == _MONEY and _AMOUNT.fullmatch(
+            amount
+        ):
+            return Money(amount, currency)
+        case [str(kind), str(at), str(form)] if kind == _MOMENT and form in _FORMS:
+            with contextlib.suppress(ValueError):
+                return Moment(datetime.fromisoformat(at), form)
         case [str(kind), between, [*parts]] if kind == _JOINED:
             return Joined(again(between), [again(part) for part in parts])
         case [str(kind), str(message), dict(values)] if kind in (_MESSAGE, _PUT):

@@ -11,6 +11,8 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextvars import ContextVar
 from dataclasses import fields, is_dataclass, replace
+from datetime import datetime
+from decimal import Decimal
 from functools import cache
 from importlib import resources
 from threading import current_thread, main_thread
@@ -29,6 +31,9 @@ LANGUAGES: Mapping[str, tuple[str, str]] = {
     "pt": ("pt_BR", "Português (Brasil)"),
 }
 """Every language by its key: its locale, which names its catalogue, and its own name."""
+
+_CODES = {"€": "EUR", "£": "GBP", "zł": "PLN", "R$": "BRL"}
+"""Signs that can mean one currency only."""
 
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
@@ -72,6 +77,38 @@ class Tongue:
     def numeral(self, text: str) -> str:
         """Return a number, as Python writes it, with the signs of the language."""
         return _NUMBER.sub(self._numeral, text) if self._decimal != "." else text
+
+    def money(self, amount: str, currency: str) -> str:
+        """Return a sum of money with its currency, by Babel's data; never rounded."""
+        if self.key == "en":
+            return f"{amount} {currency}".strip()
+        from babel.numbers import format_currency, format_decimal, is_currency
+
+        code = _CODES.get(currency, currency)
+        exact = Decimal(amount)
+        if is_currency(code):
+            told = format_currency(exact, code, locale=self.locale, decimal_quantization=False)
+            return told.replace("\u202f", "\xa0")
+        digits = "#,##0." + "0" * max(0, -int(exact.as_tuple().exponent))
+        number = format_decimal(exact, digits, locale=self.locale, decimal_quantization=False)
+        return f"{number}\xa0{currency}".rstrip().replace("\u202f", "\xa0")
+
+    def moment(self, at: datetime, form: str) -> str:
+        """Return a day or a time of day, by Babel's data."""
+        from babel.dates import format_date, format_skeleton
+
+        match form:
+            case "day":
+                return format_date(at, "medium", self.locale)
+            case "weekday":
+                return format_skeleton("EHm", at, locale=self.locale)
+        time = format_skeleton("Hm", at, locale=self.locale)
+        if form == "time":
+            return time
+        day = at.date()
+        if form == "minute":
+            return f"{format_date(day, 'medium', self.locale)}, {time}"
+        return f"{format_skeleton('MMMd', day, locale=self.locale)}, {time}"
 
     def _numeral(self, found: re.Match[str]) -> str:
         whole, point, decimals = found[0].partition(".")

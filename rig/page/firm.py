@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.files import write_whole
-from rig.language import join, say
+from rig.language import join, money, put, say
 from rig.page.visit import NO_ACT, Form, Served
 from rig.products import Entry, Library
 from rig.products.firm import Firm, changed, load_firm, save_firm
@@ -15,6 +15,7 @@ from rig.record import Record
 from rig.study.described import refuse_odd_bag
 from rig.texts import parse_toml, read_toml, text_of
 from rig.words import firm as words
+from rig.words.quote import UNITS as UNIT_NAMES
 
 MOST_ROWS, SPARE_ROWS = 50, 3
 BOOK_KEYS = ("currency", "tax", "margin", "hours_per_m2")
@@ -126,8 +127,17 @@ def _firm_view() -> FirmView:
     except BadInput as error:
         trouble.append(str(error))
     try:
-        rows = _rows(_kept_prices())
-        prices = tuple(f"{item}: {price} / {unit}" for item, unit, price in rows)
+        kept = _kept_prices()
+        rows = _rows(kept)
+        prices = tuple(
+            put(
+                "{item}: {price} / {unit}",
+                item=item,
+                price=money(price, str(kept.get("currency", ""))),
+                unit=UNIT_NAMES[unit],
+            )
+            for item, unit, price in rows
+        )
     except BadInput as error:
         trouble.append(str(error))
     return FirmView(
@@ -265,7 +275,7 @@ def _prices_view(form: Form) -> PricesView:
     return PricesView(
         told={key: str(told.get(key, "")) for key in BOOK_KEYS},
         rows=tuple(rows),
-        units=tuple((one, one) for one in UNITS),
+        units=tuple((one, UNIT_NAMES[one]) for one in UNITS),
     )
 
 

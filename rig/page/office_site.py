@@ -3,7 +3,6 @@
 import asyncio
 import contextvars
 import sys
-import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -13,7 +12,7 @@ from aiohttp import web
 
 from rig.drawing.bars import Bar, bars_drawing
 from rig.errors import CannotAnswer, RigError
-from rig.language import current, say
+from rig.language import current, moment, say
 from rig.office import books
 from rig.office.ask import ask, questions
 from rig.page.drawn import WIDE_MM
@@ -189,7 +188,7 @@ def _listed(job: _Job) -> dict[str, object]:
         "state": state,
         "who": " · ".join(one for one in (job.crew, job.product) if one),
         "area": f"{job.area_m2:.1f} m²",
-        "when": time.strftime("%Y-%m-%d", time.gmtime(job.last_utc_s)),
+        "when": moment(job.last_utc_s, "day", utc=True),
         "fork": job.fork,
     }
 

@@ -1,10 +1,10 @@
 """An answer of the office's books as a table for people, the same on a terminal and on a page."""
 
-import time
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from rig.report.document import Table, Words
+from rig.words import moment
 from rig.words import office as words
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def _cell(name: str, value: Any) -> str:
     if isinstance(value, bool):
         return "✓" if value else ""
     if name.endswith("utc_s") and isinstance(value, float):
-        return time.strftime("%Y-%m-%d", time.gmtime(value))
+        return moment(value, "day", utc=True)
     if isinstance(value, float):
         return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"
     return str(value)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rig.errors import BadInput
-from rig.language import say
+from rig.language import money, say
 from rig.page.visit import Form
 from rig.products import Library
 from rig.products.library import data_folder
@@ -134,9 +134,16 @@ def _view(answer: "QuoteAnswer | None" = None, trouble: str = "", kept: str = ""
         products=products,
         crews=crews,
         total=words.total(total.low, total.likely, total.high, answer.currency),
-        lines=tuple((one.item, words.amount_of(one), one.amount) for one in answer.lines),
+        lines=tuple(
+            (
+                one.item,
+                words.amount_of(one, answer.currency),
+                money(one.amount, answer.currency),
+            )
+            for one in answer.lines
+        ),
         notes=(
-            *(words.hangs_on(one.what, one.low, one.high) for one in answer.hangs_on),
+            *(words.hangs_on(one, answer.currency) for one in answer.hangs_on),
             *answer.assumptions,
         ),
         kept=kept,

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, numeral, say
 from rig.record import Record
 from rig.texts import name_of, read_toml, toml_string
 
@@ -188,7 +188,7 @@ def with_compound(book: PriceBook, product: str, price: str | None) -> PriceBook
                 "add the line, or rig product edit --price 18.50."
             )
         )
-    compound = Priced("compound", "bag", Decimal(price))
+    compound = Priced(say("compound"), "bag", Decimal(price))
     return replace(book, lines=(compound, *book.lines))
 
 
@@ -244,7 +244,7 @@ def _exact(value: float) -> Decimal:
 
 
 def _percent(share: Decimal) -> str:
-    return f"{(100 * share).normalize():f}%"
+    return say("{n}%", n=numeral(f"{(100 * share).normalize():f}"))
 
 
 def _line(told: object, what: str) -> Priced:

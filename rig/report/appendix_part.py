@@ -5,7 +5,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from rig import __version__
 from rig.job.rows import Shot
-from rig.language import say
+from rig.language import moment, put, say
 from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
@@ -90,7 +90,7 @@ def _tables(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> li
 
 def _table(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> Table:
     """Shots of one kind; what became of them only where one of them is out of use."""
-    days = {source.time(shot.utc_s)[:10] for shot in shots}
+    days = {source.day(shot.utc_s) for shot in shots}
     one_day = len(days) == 1
     setups = dict.fromkeys(shot.setup for shot in shots)
     one_setup = len(setups) == 1
@@ -100,7 +100,7 @@ def _table(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> Tab
             shot.point,
             *(() if one_setup else (shot.setup,)),
             *_figures(source, shot),
-            source.time(shot.utc_s)[11 if one_day else 5 :],
+            moment(shot.utc_s, "time" if one_day else "day and time", utc=True),
             *((out_of_use.get(shot.id, ""),) if gone else ()),
         )
         for shot in shots
@@ -117,7 +117,7 @@ def _table(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> Tab
         title += say(", set-up {next}", next=next(iter(setups)))
     title += ", mm" if source.units.is_metric else ", inches"
     title += (
-        f", {min(days)}"
+        put(", {day}", day=min(days))
         if one_day
         else say(", {days} to {days_2}", days=min(days), days_2=max(days))
     )

@@ -1,6 +1,5 @@
 """The customer's page: one side on whose floor it is, how it was, how it is, and what to mind."""
 
-import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -30,7 +29,7 @@ from rig.study.pour_log import last_pour_plan, pours_ended
 from rig.study.proof_answer import Proof
 from rig.surface.gaussian_process import GaussianProcess
 from rig.words import handover as words
-from rig.words import join, say_many
+from rig.words import join, moment, say_many
 
 WIDE_MM = 87.0
 # Heights of the two maps and of the photos under them, the largest first.
@@ -230,7 +229,7 @@ def _compound(
     name = "" if product is None else product.compound.name
     if ended:
         bags = say_many("{count} bag", "{count} bags", sum(one.bags_used for _, one in ended))
-        yield words.POURED, words.poured(bags, name, _day(ended[-1][0]))
+        yield words.POURED, words.poured(bags, name, moment(ended[-1][0], "day"))
     if left:
         bags = say_many("{count} bag", "{count} bags", sum(_buy(one) for one in left))
         to_pour = words.to_pour(bags, name)
@@ -283,9 +282,4 @@ def _when(done_utc_s: float | None, after_s: float | None) -> str:
         return words.BY_THE_SHEET
     if done_utc_s is None:
         return words.after(after_s)
-    return words.from_then(_day(done_utc_s + after_s, "%H:%M"), after_s)
-
-
-def _day(utc_s: float, more: str = "") -> str:
-    """Day, and time of day where asked for, as it is where this runs."""
-    return time.strftime(f"%Y-%m-%d {more}".strip(), time.localtime(utc_s))
+    return words.from_then(moment(done_utc_s + after_s, "minute"), after_s)

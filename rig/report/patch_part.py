@@ -8,8 +8,8 @@ from rig.report.source import Source
 from rig.report.text import to_text
 from rig.study.patching import PatchAnswer, patch_answer
 from rig.units import Units, format_chance
+from rig.words import money, say, say_many
 from rig.words import patch as words
-from rig.words import say, say_many
 from rig.words.plan import waste as waste_words
 
 TITLE = say("Patches instead of a pour")
@@ -71,7 +71,7 @@ def _ways_table(told: PatchAnswer, units: Units) -> Table:
             units.volume(one.fill_l),
             units.volume(one.grind_l),
             str(one.bags.p95),
-            "" if one.cost is None else f"{one.cost:.2f}",
+            "" if one.cost is None else money(f"{one.cost:.2f}"),
             "" if one.chance is None else format_chance(one.chance),
         )
         for one in told.comparison

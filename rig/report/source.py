@@ -1,7 +1,6 @@
 """What the parts of a report draw from: the job, read once, and how its numbers are said."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
@@ -12,7 +11,7 @@ from rig.errors import CannotAnswer
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rule import Rule
 from rig.flatness.rules import load_rule
-from rig.language import put
+from rig.language import moment, put
 from rig.report.document import Letterhead, Photo
 from rig.room import Outline
 from rig.study.floor_answer import FloorAnswer, HighPoint, floor_answer, floor_by_plan
@@ -260,9 +259,14 @@ class Source:
         return place_words(self.outline, x_mm, y_mm, self.units)
 
     @staticmethod
+    def day(utc_s: float) -> str:
+        """Day, UTC."""
+        return moment(utc_s, "day", utc=True)
+
+    @staticmethod
     def time(utc_s: float) -> str:
         """Day and time of day, UTC."""
-        return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%d %H:%M")
+        return moment(utc_s, "minute", utc=True)
 
 
 def place_words(outline: Outline, x_mm: float, y_mm: float, units: Units) -> str:

@@ -1,7 +1,6 @@
 """What a job knows of its pours: the plan that stands, what was ticked, logged and learnt."""
 
 import math
-import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -20,8 +19,8 @@ from rig.study.acts import kept_in
 from rig.study.pour_answer import KeptPour, PourEnd, PourPlan, PourWish, Prepour, PrepourStep
 from rig.study.site_log import site_log
 from rig.units import Units
+from rig.words import moment, say
 from rig.words import pour as words
-from rig.words import say
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, Session, StoredEvent, StoredReading
@@ -244,7 +243,7 @@ def after(sheet: Sheet, done_utc_s: float, lift: tuple[int, int] | None = None) 
     def at(seconds: float | None) -> str | None:
         if seconds is None:
             return None
-        return time.strftime("%a %H:%M", time.localtime(done_utc_s + seconds))
+        return moment(done_utc_s + seconds, "weekday")
 
     if lift is not None and lift[0] < lift[1]:
         return words.after_lift(lift[0], at(sheet.walk_on_s))

@@ -2,7 +2,7 @@
 
 import time
 
-from rig.words import put, say
+from rig.words import moment, put, say
 
 
 def minutes(seconds: float) -> str:
@@ -34,14 +34,14 @@ def clock(seconds: float) -> str:
 def when(utc_s: float, now_s: float) -> str:
     """Write a time of day and its day as seen from now: `today 17:40`, `yesterday 9:05`."""
     then, now = time.localtime(utc_s), time.localtime(now_s)
-    at = f"{then.tm_hour}:{then.tm_min:02d}"
+    at = moment(utc_s, "time")
     days = (_noon_s(now) - _noon_s(then)) / 86400.0
     match round(days):
         case 0:
             return say("today {at}", at=at)
         case 1:
             return say("yesterday {at}", at=at)
-    return put("{day} {at}", day=time.strftime("%Y-%m-%d", then), at=at)
+    return put("{day} {at}", day=moment(utc_s, "day"), at=at)
 
 
 def _noon_s(day: time.struct_time) -> float:

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from rig.language import put
 from rig.units import Units, format_asked, format_chance
-from rig.words import join, numeral, say, say_many
+from rig.words import join, money, numeral, say, say_many
 from rig.words.floor import some_of
 
 
@@ -135,7 +135,7 @@ def buy_cheapest(bags: int, chance_short: float, cost: float) -> str:
         "being wrong {cost}.",
         bags=say_many("{count} bag", "{count} bags", bags),
         chance=format_chance(chance_short),
-        cost=numeral(cost, ".2f"),
+        cost=money(f"{cost:.2f}"),
     )
 
 

@@ -1,8 +1,9 @@
 """What a quote stands on, and what it is told by."""
 
+from collections.abc import Mapping
 from typing import Protocol
 
-from rig.words import numeral, say, say_many
+from rig.words import money, numeral, put, say, say_many
 
 
 def depth_guessed() -> str:
@@ -57,12 +58,28 @@ def hours_usual(rate: float) -> str:
 
 def rounding(step: str, taxed: bool, by_line: bool) -> str:
     """Say how amounts and tax are rounded."""
-    text = say("Amounts are rounded to {step}, halves up", step=step)
+    amount = numeral(step)
     if not taxed:
-        return text + "."
+        return say("Amounts are rounded to {step}, halves up.", step=amount)
     if by_line:
-        return text + say("; tax is rounded on each line.")
-    return text + say("; tax is rounded once, on the sum.")
+        return say(
+            "Amounts are rounded to {step}, halves up; tax is rounded on each line.", step=amount
+        )
+    return say(
+        "Amounts are rounded to {step}, halves up; tax is rounded once, on the sum.", step=amount
+    )
+
+
+UNITS: Mapping[str, str] = {
+    "bag": say("bag"),
+    "m2": "m²",
+    "ft2": say("ft²"),
+    "m": "m",
+    "ft": say("ft"),
+    "hour": say("hour"),
+    "job": say("once for the job"),
+}
+"""What lines of a price book are priced by."""
 
 
 class _Priced(Protocol):
@@ -71,28 +88,50 @@ class _Priced(Protocol):
     @property
     def unit(self) -> str: ...
     @property
+    def item(self) -> str: ...
+    @property
     def price(self) -> str: ...
+    @property
+    def amount(self) -> str: ...
 
 
-def amount_of(one: _Priced) -> str:
+class _Hangs(Protocol):
+    @property
+    def what(self) -> str: ...
+    @property
+    def low(self) -> str: ...
+    @property
+    def high(self) -> str: ...
+
+
+def amount_of(one: _Priced, currency: str) -> str:
     """Write how many of a unit at what price; nothing where it is one for the job."""
     if one.unit == "job":
         return ""
-    many = f"{one.quantity:g}"
-    return say("{many} {unit} at {price}", many=many, unit=one.unit, price=one.price)
+    return say("{many} at {price}", many=_many(one), price=money(one.price, currency))
 
 
-def line(item: str, quantity: float, unit: str, price: str, amount: str) -> str:
+def _many(one: _Priced) -> str:
+    match one.unit:
+        case "bag":
+            return say_many("{count} bag", "{count} bags", one.quantity)
+        case "hour":
+            return say_many("{count} hour", "{count} hours", one.quantity)
+        case "ft":
+            return say("{n} ft", n=numeral(one.quantity, "g"))
+    return put("{n} {unit}", n=numeral(one.quantity, "g"), unit=UNITS[one.unit])
+
+
+def line(one: _Priced, currency: str) -> str:
     """Write a line of a quote."""
-    many = f"{quantity:g}"
-    if unit == "job":
-        return say("{item}: {amount}", item=item, amount=amount)
+    amount = money(one.amount, currency)
+    if one.unit == "job":
+        return say("{item}: {amount}", item=one.item, amount=amount)
     return say(
-        "{item}: {many} {unit} at {price}: {amount}",
-        item=item,
-        many=many,
-        unit=unit,
-        price=price,
+        "{item}: {many} at {price}: {amount}",
+        item=one.item,
+        many=_many(one),
+        price=money(one.price, currency),
         amount=amount,
     )
 
@@ -100,22 +139,26 @@ def line(item: str, quantity: float, unit: str, price: str, amount: str) -> str:
 def total(low: str, likely: str, high: str, currency: str) -> str:
     """Write what a job costs."""
     return say(
-        "Likely {likely} {currency}; 9 times in 10 between {low} and {high}.",
-        likely=likely,
-        currency=currency,
-        low=low,
-        high=high,
-    ).replace(" ;", ";")
+        "Likely {likely}; 9 times in 10 between {low} and {high}.",
+        likely=money(likely, currency),
+        low=money(low, currency),
+        high=money(high, currency),
+    )
 
 
-def hangs_on(what: str, low: str, high: str) -> str:
+def hangs_on(one: _Hangs, currency: str) -> str:
     """Say what the difference hangs on."""
     names = {
         "depth": say("how deep the floor turns out"),
         "floor": say("what the shots leave open of the floor"),
         "labour": say("the hours"),
     }
-    return say("With {what} alone: {low} to {high}.", what=names[what], low=low, high=high)
+    return say(
+        "With {what} alone: {low} to {high}.",
+        what=names[one.what],
+        low=money(one.low, currency),
+        high=money(one.high, currency),
+    )
 
 
 def came_true(quoted: int, low: int, high: int, used: float) -> str:

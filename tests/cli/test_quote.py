@@ -47,6 +47,8 @@ def test_a_quote_before_the_survey(priced: Run) -> None:
     assert rooms["lines"][0] == compound
     assert width(rooms) < width(answer)  # two guesses err less than one
     assert "9 times in 10" in priced("quote", *two, *PLAIN).out
+    told = priced("quote", "--area", "320ft2", "--depth", "1/2in", *PLAIN, "--language", "de").out
+    assert "32 Säcke zu 18,50\xa0€: 592,00\xa0€" in told
 
 
 def test_the_range_shrinks_as_the_survey_goes_on(surveyed: Run, table: Table) -> None:

@@ -11,6 +11,8 @@ from rig.language import (
     Worded,
     again,
     join,
+    moment,
+    money,
     numeral,
     of_environment,
     put,
@@ -19,6 +21,7 @@ from rig.language import (
     shown,
     shown_in,
     speaking,
+    tongue,
 )
 
 
@@ -30,6 +33,7 @@ class _Catalogue(gettext.NullTranslations):
         return "{count} Sack" if n == 1 else "{count} Säcke"
 
 
+AT_UTC_S = 1796146800.0  # 2026-12-01 17:40, a Tuesday
 GERMAN = Tongue("de", "de", _Catalogue(), ",", "")
 
 
@@ -60,6 +64,8 @@ def test_what_is_kept_of_a_sentence_makes_it_again() -> None:
         say("{label} reads {reading}", label="A1", reading=numeral(2.5)),
         say_many("{count} bag", "{count} bags", 3),
         join(", ", [say("one"), "two"]),
+        money("1234.50", "EUR"),
+        moment(AT_UTC_S, "minute", utc=True),
     ):
         assert isinstance(text, Worded)
         for made in (
@@ -69,6 +75,41 @@ def test_what_is_kept_of_a_sentence_makes_it_again() -> None:
             assert made == text
             with speaking(GERMAN):
                 assert shown(made) == shown(text)
+
+
+@pytest.mark.parametrize(
+    ("key", "sum_of_money", "francs", "at", "on"),
+    [
+        ("en", "1234.50 EUR", "99.90 Fr.", "2026-12-01 17:40", "Tue 17:40"),
+        ("es", "1.234,50 €", "99,90 Fr.", "1 dic 2026, 17:40", "mar, 17:40"),
+        ("de", "1.234,50 €", "99,90 Fr.", "01.12.2026, 17:40", "Di., 17:40"),
+        ("fr", "1 234,50 €", "99,90 Fr.", "1 déc. 2026, 17:40", "mar. 17:40"),
+        ("pl", "1 234,50 €", "99,90 Fr.", "1 gru 2026, 17:40", "wt., 17:40"),
+        ("pt", "€ 1.234,50", "99,90 Fr.", "1 de dez. de 2026, 17:40", "ter., 17:40"),
+    ],
+)
+def test_money_and_times_are_written_as_the_language_has_them(
+    key: str, sum_of_money: str, francs: str, at: str, on: str
+) -> None:
+    """As the Unicode CLDR has them; the letters of a currency that it has not follow the number."""
+    texts = (
+        money("1234.50", "EUR"),
+        money("99.90", "Fr."),
+        moment(AT_UTC_S, "minute", utc=True),
+        moment(AT_UTC_S, "weekday", utc=True),
+    )
+    with speaking(tongue(key)):
+        told = tuple(shown(text).replace("\xa0", " ") for text in texts)
+    assert told == (sum_of_money, francs, at, on)
+    assert texts[0] == "1234.50 EUR"
+
+
+@pytest.mark.parametrize(
+    "told", [["money", "x1", "EUR"], ["moment", "yesterday", "day"], ["moment", "2026", "week"]]
+)
+def test_what_a_strange_file_keeps_of_them_is_shown_as_it_is(told: list[str]) -> None:
+    with speaking(tongue("de")):
+        assert shown(again(told)) == str(told)
 
 
 @pytest.mark.parametrize(

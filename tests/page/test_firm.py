@@ -164,7 +164,7 @@ def test_a_quote_on_the_phone_is_the_commands_quote(served: Page, tmp_path: Path
     ):
         total = command("quote", *words, *of)["total"]
         found = re.search(
-            r"Likely ([\d.]+) EUR; 9 times in 10 between ([\d.]+) and ([\d.]+)\.<", page
+            r"Likely ([\d.]+) EUR; 9 times in 10 between ([\d.]+) EUR and ([\d.]+) EUR\.<", page
         )
         assert found
         assert found.groups() == (total["likely"], total["low"], total["high"])
