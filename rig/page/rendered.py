@@ -19,7 +19,7 @@ from rig.language import (
     shown,
     tongue,
 )
-from rig.page.told import on_phone
+from rig.page.on_phone import on_phone
 from rig.words.page import script_words
 from rig.words.steps import TITLES
 

@@ -26,6 +26,7 @@ from rig.page.gate import Gate
 from rig.page.headers import AUTHORITY_HEADERS, HEADERS, SITE_HEADERS, plain, policy
 from rig.page.listening import TYPES, listen, names_of, shown_host, static_files
 from rig.page.messages import Moved
+from rig.page.on_phone import all_on_phone
 from rig.page.rendered import live_page, tongue_of
 from rig.page.turn import Turn
 from rig.session.items import Act
@@ -46,6 +47,7 @@ MOST_PHONES = 24
 MOST_A_SECOND = 30
 LONGEST_FRAME = 64 * 1024
 GOODBYE_S = 1.0
+SENTENCES = ("notes", "ask", "last", "cues")
 P = TypeVar("P")
 
 
@@ -421,6 +423,7 @@ class Page:
             phone.wake.clear()
             scene, now_s = self._scene, self._loop.time()
             state = {} if scene is None else scene.sections.told(phone.dirty)
+            state |= {name: all_on_phone(state[name]) for name in SENTENCES if name in state}
             me = {}
             if "me" in phone.dirty and phone.name:
                 acts = self._turn.acts(phone.name, now_s)

@@ -53,6 +53,7 @@ class _Shown:
     template: str
     context: Mapping[str, object]
     status: int = 200
+    is_part: bool = False
 
 
 @dataclass(frozen=True)
@@ -275,12 +276,12 @@ class Site:
             try:
                 told = step.part(visit, part)
             except RigError as error:
-                return _Shown("part_trouble.html", {"text": error.text})
+                told = "part_trouble.html", error.text
         if isinstance(told, Served):
             return told
         template, view = told
         context = {"view": view, "form": form, "visit": visit, "name": at.name, "at": at.path}
-        return _Shown(template, context)
+        return _Shown(template, context | {"step": step}, is_part=True)
 
     def _act(self, at: "_At", step: Step, form: Form) -> _Answer:
         name = at.name
@@ -387,7 +388,10 @@ async def _form(request: web.Request, most_upload: int) -> Form:
 
 def _rendered(request: web.Request, root: str, told: _Shown, installs: bool) -> web.Response:
     context = {"root": root, "lang": current().lang, "installs": installs, **told.context}
-    response = aiohttp_jinja2.render_template(told.template, request, context)
+    template = told.template
+    if told.is_part and request.headers.get("HX-Request") != "true":  # nothing to put it into
+        template, context = "part.html", context | {"part": template}
+    response = aiohttp_jinja2.render_template(template, request, context)
     response.set_status(told.status)
     return response
 

@@ -1,14 +1,13 @@
 """Parts of the report on a phone: the answer first, what stands behind it when it is asked for."""
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import assert_never
 
 from markupsafe import Markup
 
-from rig.language import changed
 from rig.page.drawn import markup
+from rig.page.on_phone import on_phone
 from rig.record import Record
 from rig.report.document import (
     Abreast,
@@ -59,31 +58,6 @@ def parts(sections: Sequence[Section], of: str = "") -> Parts:
         answer=tuple(_shown(b) for b in blocks if b.told == "answer" and not isinstance(b, Figure)),
         why=tuple(_shown(b) for b in blocks if b.told != "answer" and not isinstance(b, Figure)),
     )
-
-
-_COMMANDS = (
-    (re.compile(r"\s*\([^()]*--[a-z][^()]*\)"), ""),
-    (re.compile(r"\s*\((?:rig|see rig) [^)]*\)"), ""),
-    (re.compile(r":\s+rig [a-z][^.;]*(?=[.;]|$)"), ""),
-    (
-        re.compile(r"--hold a threshold shot there, or --together, makes"),
-        "Held at a threshold shot there, or one level through all rooms makes",
-    ),
-    (re.compile(r": say which, as --room [^.]*(?=\.)"), ": pick one above"),
-    (re.compile(r"\b([Rr])un rig (\w+)"), r"Go to \2"),
-    (re.compile(r"(?<!\S)--[a-z]+(?:-[a-z]+)*"), lambda found: found[0][2:].replace("-", " ")),
-)
-
-
-def on_phone(text: str) -> str:
-    """Return a sentence without the commands that it names: a phone has pages for them."""
-    return changed(text, _without_commands)
-
-
-def _without_commands(text: str) -> str:
-    for found, instead in _COMMANDS:
-        text = found.sub(instead, text)
-    return text
 
 
 def _shown(block: Block) -> BlockShown:

@@ -101,7 +101,7 @@ def to_html(report: Report) -> str:
         f'<nav aria-label="{_escape(say("Contents"))}"><ol>\n{contents}\n</ol></nav>'
     )
     if not report.title_shown:
-        head = f'<h1 class="unseen">{_escape(report.title)}</h1>'
+        head = f'<header><h1 class="unseen">{_escape(report.title)}</h1></header>'
     body = "\n".join(_section(part) for part in report.sections)
     return f"""<!DOCTYPE html>
 <html lang="{report.lang}">

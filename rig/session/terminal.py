@@ -98,7 +98,7 @@ def line_of(event: Event, units: Units, by_tape: bool = False) -> str | None:
         return None
     if told.level == "head":
         return text
-    if isinstance(event, Ask | AskMarker | AskPour) and "say y" not in text:
+    if isinstance(event, Ask | AskMarker | AskPour):
         return say("  ! {text} (y if so)", text=text)
     return f"  ! {text}" if told.level == "warn" else f"  {text}"
 

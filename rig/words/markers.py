@@ -106,8 +106,8 @@ def wanders(by_mm: float, tolerance_mm: float, units: Units) -> str:
 def corrected(by_mm: float, doubt_mm: float, label: str, units: Units) -> str:
     """Say by how much the line is corrected for its sights, and how well it is then known."""
     return say(
-        "; the line is corrected by {by} and then known to about {doubt} (g {label} looks once "
-        "more)",
+        "; the line is corrected by {by} and then known to about {doubt} (go to {label} to "
+        "look once more)",
         by=units.off(by_mm),
         doubt=units.off(1.96 * doubt_mm),
         label=label,
@@ -122,8 +122,8 @@ def by_tape(chance: float, mark_mm: float | None, tolerance_mm: float, units: Un
         tolerance=units.off(tolerance_mm),
     )
     if mark_mm is None:
-        return text + say("Read it again to be surer, or y takes it as it is")
+        return text + say("Read it again to be surer, or yes takes it as it is")
     return text + say(
-        "Read between the marks ({mark} apart) to be surer, or y takes it as it is",
+        "Read between the marks ({mark} apart) to be surer, or yes takes it as it is",
         mark=units.off(mark_mm),
     )

@@ -97,7 +97,7 @@ def poured(n: int, bags_left: float, should: int, strips: int) -> str:
 def two_batches(apart_s: float) -> str:
     """Ask whether two batches at once were two."""
     return say(
-        "Two batches within {apart}: the second is not counted. If there were two, say y.",
+        "Two batches within {apart}: the second is not counted. If there were two, say yes.",
         apart=minutes(max(1.0, apart_s)),
     )
 
@@ -133,7 +133,7 @@ def front_back(marker: str | None, strip: int, before: int, passed_over: Sequenc
         name = say("{marker} in strip {strip}", marker=marker, strip=strip)
     text = say(
         "{name} lies behind the front, which was told at strip {before}: nothing is changed. If "
-        "the front is at strip {strip} and strip {before} was a slip, say y.",
+        "the front is at strip {strip} and strip {before} was a slip, say yes.",
         name=name,
         strip=strip,
         before=before,
@@ -150,10 +150,10 @@ def front_impossible(strip: int, should: int, bags: float) -> str:
     return say_many(
         "Strip {strip} is far ahead of what {count} bag covers: that reaches strip {should}, and "
         "nothing is changed. Log the batches that were missed (batch), then say the front again; "
-        "if the front is at strip {strip} all the same, say y.",
+        "if the front is at strip {strip} all the same, say yes.",
         "Strip {strip} is far ahead of what {count} bags cover: they reach strip {should}, and "
         "nothing is changed. Log the batches that were missed (batch), then say the front again; "
-        "if the front is at strip {strip} all the same, say y.",
+        "if the front is at strip {strip} all the same, say yes.",
         bags,
         strip=strip,
         should=should,

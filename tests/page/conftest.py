@@ -28,6 +28,8 @@ ARGUMENTS = [
     "--disable-sync",
 ]
 WAIT_S = 20.0
+AXE = """(options) => axe.run(options).then((told) => told.violations.map(
+  (rule) => [rule.id, rule.nodes.map((node) => node.html)]))"""
 
 
 def until(true: Callable[[], Any], what: str = "it", wait_s: float = WAIT_S) -> Any:
@@ -56,12 +58,15 @@ def too_low(page: Any) -> list[Any]:
     return found
 
 
-def violations(page: Any) -> list[Any]:
-    """What axe-core finds wrong in a page (opened with `bypass_csp`)."""
+def violations(page: Any, *rules: str) -> list[Any]:
+    """What axe-core finds wrong in a page (opened with `bypass_csp`), by these rules or by all."""
     from axe_core_python.sync_playwright import Axe
 
-    found = Axe().run(page)["violations"]
-    return [(rule["id"], [node["html"] for node in rule["nodes"]]) for rule in found]
+    if not page.evaluate("!!window.axe"):
+        page.evaluate(Axe().axe_script)
+    options = {"resultTypes": ["violations"]} | ({"runOnly": list(rules)} if rules else {})
+    found: list[Any] = page.evaluate(AXE, options)
+    return found
 
 
 def rig(*words: object) -> str:

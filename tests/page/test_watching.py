@@ -180,7 +180,7 @@ def test_a_pour_on_the_page(job: Any, live: Any, phone: Any) -> None:
     page.get_by_role("button", name="strip 1").first.tap()
     assert session.wait("front")["strip"] == 1
     page.get_by_role("button", name="Batch poured").tap()  # too soon after the first: is asked
-    page.locator("#question", has_text="say y").wait_for()
+    page.locator("#question", has_text="say yes").wait_for()
     page.get_by_role("button", name="Yes, accept").tap()
     session.wait("batch", n=2)
     page.get_by_role("button", name="Undo").tap()

@@ -35,8 +35,8 @@ def test_a_line_says_each_thing_once() -> None:
 def test_a_question_says_how_it_is_answered() -> None:
     ask = {"event": "ask", "text": "already at height: is this M1?"}
     assert line_of(event(ask), MM) == "  ! already at height: is this M1? (y if so)"
-    said = {"event": "ask", "text": "If there were two, say y."}
-    assert line_of(event(said), MM) == "  ! If there were two, say y."
+    said = {"event": "ask", "text": "If there were two, say yes."}
+    assert line_of(event(said), MM) == "  ! If there were two, say yes. (y if so)"
 
 
 def test_a_set_marker_says_how_far_off_it_stands() -> None:
