@@ -20,6 +20,7 @@ REACTION_S = (0.25, 0.45)
 SETTLED_S = 1.2  # after this the installer himself takes the rod to be still
 LOOK_S = 1.8  # a prompt is trusted only when the rod has stood so long
 PATIENCE_S = 10.0
+OVER_LINE_MM = 10.0  # a screw of which nothing is heard was turned up beyond the line: back by this
 MISTAKE_SHARE = 0.04
 
 Kind = Literal["point", "check", "marker"]
@@ -332,8 +333,14 @@ class Walker:
         elif self._pressed_here == 0:
             self._press_at(now)
             self._at(now + PATIENCE_S, self._lose_patience)
+        elif goal.kind == "marker" and self._nothing_heard(prompt_s):
+            self._turn(-OVER_LINE_MM, now)
         else:
             self._stand_again(now)
+
+    def _nothing_heard(self, prompt_s: float) -> bool:
+        """Tell whether the rod has stood here for long without any prompt."""
+        return isinstance(self._motion, Standing) and prompt_s < self._motion.since_s
 
     def _give_up_correcting(self, now: float) -> None:
         if self._correcting:

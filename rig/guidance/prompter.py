@@ -67,7 +67,9 @@ class Prompter:
     ) -> Prompt:
         """Put one height into words."""
         residual = target_mm - value_mm  # a larger reading is lower
-        move = phrases.move(residual, self._tolerance_mm - guard_mm)
+        # Where the doubt is as wide as the tolerance only rest helps: nobody turns by nothing.
+        least_mm = min(self._tolerance_mm, phrases.shown_step_mm(self._units) / 2.0)
+        move = phrases.move(residual, max(self._tolerance_mm - guard_mm, least_mm))
         text = phrases.prompt(move, abs(residual), self._units)
         return Prompt(
             marker=marker,

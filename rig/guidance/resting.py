@@ -9,6 +9,8 @@ surely changed is allowed a smaller part of the chance of a wrong word.
 import math
 from collections import deque
 from collections.abc import Callable
+from itertools import pairwise
+from statistics import median
 
 from rig.events import Trouble
 from rig.guidance.line_check import Steady
@@ -33,6 +35,13 @@ FAR, NEAR = 5.0, 3.0
 UNREST_S = 0.5
 LONG_S, WANDERS_S = 2.0, 10.0
 MOST_PENDING = 2000
+JOLT, ASKED_JOLT, STEPS_KNOWN, STEPS_KEPT = 5.0, 3.0, 10, 99
+"""Robust standard deviations of a step between the two halves of a window at which the screw was
+turned, of one that was asked for, by how many steps of this session that is told, and how many are
+remembered (ours, no source)."""
+THIRD_TO_SD = 2.32
+"""Of a normal distribution: its sd over what a third of its absolute values lie under. A hand that
+creeps makes up to two steps of three."""
 
 
 class Rest:
@@ -58,16 +67,22 @@ class Rest:
         self._before: tuple[float, float] | None = None  # height and error of the rest before
         self._tries = 0
         self._beliefs: list[Belief] = []
+        self._steps: deque[float] = deque(maxlen=STEPS_KEPT)
+        self._since_s = self._stepped_s = -math.inf  # since when it rests; the last step kept
+        self._halves: deque[tuple[float, float]] = deque()  # means of late halves, with their time
+        self._asked_mm = 0.0  # what the readings should change by, where a turn is asked for
 
     def another_marker(self) -> None:
         """Begin with another marker."""
         self.interrupt()
-        self._before, self._tries = None, 0
+        self._before, self._tries, self._asked_mm = None, 0, 0.0
 
     def interrupt(self) -> None:
         """Take note that what comes next is another stand, or after a gap."""
         self._leave()
         self._pending.clear()
+        self._halves.clear()
+        self._since_s = -math.inf
 
     def learn(self) -> None:
         """Learn the noise from the rest that goes on: nobody turned the screw."""
@@ -80,9 +95,16 @@ class Rest:
         self._pending.append((time_s, value_mm))
         if window.state() != "still":
             return
-        mean_mm, _, n = window.value()
+        kept = [sample for sample in window.kept() if sample[0] >= self._since_s]
         memory = self._memory
+        if memory.n and self._is_jolted(kept, window.resolution_mm):
+            self._before = self._height()
+            memory.keep_rest(but_last_s=LONG_S / 2.0)
+            kept = kept[len(kept) // 2 :]
+            self._since_s = kept[0][0]
+            self._halves.clear()
         if memory.n:
+            mean_mm = math.fsum(seen_mm for _, seen_mm in kept) / len(kept)
             height_mm, error_mm = self._height()
             look_mm = _mixed(self._beliefs, lambda one: one.window_mm)
             apart = ANOTHER * math.hypot(error_mm, look_mm)
@@ -92,14 +114,43 @@ class Rest:
                     if abs(seen_mm - height_mm) <= far:
                         memory.see(at_s, seen_mm)
                 self._pending.clear()
-                self._beliefs = memory.beliefs(n, window.span_s)
+                self._beliefs = memory.beliefs(len(kept), window.span_s)
                 return
             self._leave()
-        for at_s, seen_mm in window.kept():
+        for at_s, seen_mm in kept:
             memory.see(at_s, seen_mm)
         self._pending.clear()
-        self._beliefs = memory.beliefs(n, window.span_s)
+        self._beliefs = memory.beliefs(len(kept), window.span_s)
         self._count_try()
+
+    def _is_jolted(self, kept: list[tuple[float, float]], digit_mm: float) -> bool:
+        """Tell whether the height went up or down within moments as this rod at rest never does.
+
+        Slow noise steps a little all the time; a screw that is turned steps once, far beyond.
+        """
+        half = len(kept) // 2
+        if half < 2:
+            return False
+        late = kept[-half:]
+        mean_mm = math.fsum(seen_mm for _, seen_mm in late) / half
+        before = [one for one in self._halves if one[0] < late[0][0]]
+        self._halves.append((late[-1][0], mean_mm))
+        if not before:
+            return False
+        while self._halves[0] is not before[-1]:
+            self._halves.popleft()
+        step = mean_mm - before[-1][1]
+        asked, known = step * self._asked_mm > 0, len(self._steps) >= STEPS_KNOWN
+        if known:
+            usual = THIRD_TO_SD * sorted(self._steps)[len(self._steps) // 3]
+        else:  # from one reading to the next, with some of it remembered
+            apart = median(abs(b - a) for (_, a), (_, b) in pairwise(kept))
+            usual = 2.0 * apart / 0.954 * math.sqrt(2.0 / half)
+        jolt = (ASKED_JOLT if asked else JOLT) * max(usual, digit_mm / math.sqrt(12.0))
+        if late[0][0] >= self._stepped_s:  # each from readings of its own
+            self._steps.append(abs(step))
+            self._stepped_s = late[-1][0]
+        return abs(step) > jolt and (known or asked)
 
     def look(
         self, target_mm: float, value_mm: float, window: StillWindow
@@ -117,9 +168,11 @@ class Rest:
         steady = self.steady(digit_mm)
         if not still and not self.goes_on(window.last_time_s, value_mm):
             return steady, 0.0, None
-        off_mm = abs(target_mm - steady.mean_mm)
+        wanted_mm = target_mm - steady.mean_mm
+        off_mm = abs(wanted_mm)
         sure_mm = self.guard_mm(off_mm - self._tolerance.mm)
         guard_mm = self._tolerance.guard_mm(sure_mm, digit_mm)
+        self._asked_mm = wanted_mm if off_mm > self._tolerance.mm - guard_mm else 0.0
         told = self._tolerance.is_open(off_mm, guard_mm) and (not still or window.holds(value_mm))
         return steady, guard_mm, steady.mean_mm if told else None
 
@@ -174,13 +227,13 @@ class Rest:
         return high
 
     def _leave(self) -> None:
-        """End a rest; of a long one is learnt, though a hand may have begun to turn at its end."""
+        """End a rest and learn of it, but not of its end: a hand may have begun to turn."""
         memory = self._memory
         if not memory.n:
             return
         self._before = self._height()
         if memory.span_s >= LONG_S:
-            memory.keep_rest()
+            memory.keep_rest(but_last_s=LONG_S / 2.0)
         else:
             memory.forget_rest()
 

@@ -10,6 +10,7 @@ pair and the height's error under it.
 """
 
 import math
+from copy import copy
 from dataclasses import dataclass
 
 SHARES = (0.3, 0.7, 0.97)
@@ -18,6 +19,7 @@ MEMORIES_S = {0.3: 8.0, 1.0: 4.0, 3.0: 2.0, 10.0: 1.0}
 long rests, so that short ones would never refute it (our own figures, no source)."""
 ODDS_SLOW = 0.4
 """That a rod's noise is slow at all, before anything was read (our own figure, no source)."""
+MARK_S = 0.5
 LEAST_MM, COUNTS_AS = 0.03, 4.0
 """A noise of which nothing is known yet, and how many readings that counts as (no source)."""
 
@@ -120,6 +122,7 @@ class NoiseMemory:
         self._n = 0
         self._base_mm = 0.0
         self._first_s = self._last_s = -math.inf
+        self._marks: list[tuple[float, int, list[_Filter]]] = []
 
     @property
     def n(self) -> int:
@@ -137,9 +140,15 @@ class NoiseMemory:
             one.begin()
         self._n = 0
         self._last_s = -math.inf
+        self._marks.clear()
 
-    def keep_rest(self) -> None:
-        """Learn from the rest that goes on, and begin another."""
+    def keep_rest(self, but_last_s: float = 0.0) -> None:
+        """Learn from the rest that goes on, but for about its last seconds, and begin another."""
+        if but_last_s:
+            early = [mark for mark in self._marks if mark[0] <= self._last_s - but_last_s]
+            if not early:
+                return self.forget_rest()
+            _, self._n, self._filters = early[-1]
         if self._n > 1:
             self._count += self._n - 1
             for one in self._filters:
@@ -153,6 +162,11 @@ class NoiseMemory:
             self._base_mm, self._first_s = value_mm, time_s
         for one in self._filters:
             one.see(time_s - self._last_s, value_mm - self._base_mm)
+        if time_s - (self._marks[-1][0] if self._marks else self._first_s) >= MARK_S:
+            self._marks = [
+                *self._marks[-2:],
+                (time_s, self._n + 1, [copy(f) for f in self._filters]),
+            ]
         self._last_s = time_s
         self._n += 1
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from rig.devices.reading import Reading
 from rig.errors import BadInput
 from rig.events import Check
+from rig.guidance.prompter import Prompter
 from rig.units import Units
 from tests.guidance.rods import Script, feed, labels, machine, marker, named, play, sight
 from tests.kinds import there
@@ -658,3 +659,25 @@ def test_a_marker_at_the_edge_of_the_tolerance_is_not_taken_on_a_guess() -> None
     assert [e.marker for e in taken] == ["M1"]
     assert taken[0].time_s > 6.0  # not while it stood at the edge
     assert abs(taken[0].residual_mm) < 0.6
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_screw_that_creeps_to_its_height_by_small_turns_is_no_slow_noise(seed: int) -> None:
+    # Each turn is as small as what still counts as rest; the doubt once grew past the tolerance.
+    rng, at = random.Random(seed), 1004.5
+    script = Script(0.1, seed, 20.0).dark(1.6).stand(at, 3.0)
+    for _ in range(10):
+        to = max(at - rng.uniform(0.3, 0.5), 1000.2)
+        script.turn(at, to, 0.5).stand(to, rng.uniform(2.5, 5.0))
+        at = to
+    script.turn(at, 1000.1, 1.5).stand(1000.1, 8.0)
+    script.dark(2.0).stand(1004.0, 2.0).turn(1004.0, 999.9, 1.5).stand(999.9, 6.0)
+    events = play(machine(2), script)
+    assert labels(events, "set") == ["M1", "M2"]
+    assert all(event.stderr_mm < 0.3 for event in named(events, "set"))
+
+
+def test_a_marker_at_its_height_is_held_though_the_doubt_is_wider_than_the_tolerance() -> None:
+    prompter = Prompter(1.0, 0.1, Units("mm"))
+    assert prompter.say("M1", 1000.0, 0.0, 1000.1, guard_mm=1.3).move == "hold"
+    assert prompter.say("M1", 1000.0, 0.0, 1000.6, guard_mm=1.3).move == "raise"
