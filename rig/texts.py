@@ -435,16 +435,15 @@ def _columns(
                 )
             column = column.removesuffix("_mm")
         if optional is not None and column not in needed + optional:
-            commas = (
-                say(" Its cells must be parted by commas.") if re.search(r"[;\t]", cell) else ""
-            )
             raise BadInput(
                 say(
-                    "{where}: column {cell!r} is not known; it takes {heading}.{commas}",
+                    "{where}: column {cell!r} is not known; it takes {heading}. Its cells must be "
+                    "parted by commas."
+                    if re.search(r"[;\t]", cell)
+                    else "{where}: column {cell!r} is not known; it takes {heading}.",
                     where=where,
                     cell=cell[:80],
                     heading=heading,
-                    commas=commas,
                 )
             )
         if column in names and (optional is not None or column in needed):

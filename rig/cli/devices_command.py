@@ -6,7 +6,7 @@ import click
 
 from rig.cli.options import json_option, show
 from rig.errors import DeviceUnavailable
-from rig.language import join, say
+from rig.language import join, put, say
 
 if TYPE_CHECKING:
     from rig.devices.ble import RodInReach
@@ -24,11 +24,12 @@ def command(scan: bool, as_json: bool) -> None:
     profiles = shipped_profiles()
     lines = [say("Serial ports:")]
     for port in ports:
-        lines.append(f"  {port.url}  {port.text}")
+        lines.append(put("  {url}  {text}", url=port.url, text=port.text))
         if port.lasting:
-            lines.append(say("    wherever it is plugged in: {lasting}", lasting=port.lasting))
+            lasting = say("wherever it is plugged in: {lasting}", lasting=port.lasting)
+            lines.append("    " + lasting)
     if not ports:
-        lines.append(say("  none plugged in"))
+        lines.append("  " + say("none plugged in"))
     rods: list[RodInReach] = []
     problem: DeviceUnavailable | None = None
     if scan:
@@ -39,9 +40,9 @@ def command(scan: bool, as_json: bool) -> None:
         except DeviceUnavailable as error:
             problem = error  # told last: the ports are worth knowing all the same
         lines += [say("In reach over Bluetooth (--ble NAME or ADDRESS):")]
-        lines += [_line(rod) for rod in rods] or ["  none"]
+        lines += [_line(rod) for rod in rods] or ["  " + say("none")]
     lines += [say("Profiles (--profile KEY, or a file of your own):")]
-    lines += [f"  {key:<12} {text}" for key, text in profiles.items()]
+    lines += [put("  {key:<12} {text}", key=key, text=text) for key, text in profiles.items()]
     show(
         {
             "serial": [port.as_json() for port in ports],
@@ -57,5 +58,9 @@ def command(scan: bool, as_json: bool) -> None:
 
 
 def _line(rod: "RodInReach") -> str:
-    strength = "connected" if rod.rssi is None else say("{rssi} dBm", rssi=rod.rssi)
-    return f"  {rod.address}  {rod.name or 'without a name'}  {strength}"
+    return put(
+        "  {address}  {name}  {strength}",
+        address=rod.address,
+        name=rod.name or say("without a name"),
+        strength=say("connected") if rod.rssi is None else put("{rssi} dBm", rssi=rod.rssi),
+    )

@@ -221,7 +221,8 @@ def _line(one: "Entry", units: "Units") -> str:
         said.append(words.value(one.what, one.value, units))
     if one.text:
         said.append(one.text)
-    place = ""
-    if one.x_mm is not None and one.y_mm is not None:
-        place = say(", at {x}, {y}", x=units.place(one.x_mm), y=units.place(one.y_mm))
-    return put("{when}  {said}{place}", when=when, said=join(": ", said), place=place)
+    told = put("{when}  {said}", when=when, said=join(": ", said))
+    if one.x_mm is None or one.y_mm is None:
+        return told
+    x, y = units.place(one.x_mm), units.place(one.y_mm)
+    return say("{told}, at {x}, {y}", told=told, x=x, y=y)

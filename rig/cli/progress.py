@@ -7,7 +7,7 @@ import time
 from collections.abc import Iterator
 from typing import TextIO
 
-from rig.language import numeral, say
+from rig.language import numeral, put, shown
 
 QUIET_S = 1.0
 STEP_S = 0.5
@@ -31,10 +31,12 @@ def working(text: str, stream: TextIO | None = None) -> Iterator[None]:
             return
         while True:
             out.write(
-                say(
-                    "\r{text} … {begun} s ",
-                    text=text,
-                    begun=numeral(time.monotonic() - begun, ".0f"),
+                shown(
+                    put(
+                        "\r{text} … {begun} s ",
+                        text=text,
+                        begun=numeral(time.monotonic() - begun, ".0f"),
+                    )
                 )
             )
             out.flush()

@@ -12,7 +12,7 @@ import click
 from rig.cli.live_options import RodWish, open_transport, picked, profile_options, read_profile
 from rig.cli.options import SECONDS, json_option, tell
 from rig.errors import BadInput
-from rig.language import say
+from rig.language import say, say_many
 
 
 @click.command()
@@ -55,7 +55,18 @@ def command(trace: Path, seconds: float | None, as_json: bool, **options: Any) -
         streams = [Device(transport, profile, clock), Stream(stop_after())]
         asyncio.run(run(keeper, streams, keeper, [], clock))
     result = {"file": str(trace.absolute()), "messages": keeper.messages, "bad": keeper.bad}
-    text = say("{messages} messages kept in {trace}", messages=keeper.messages, trace=trace) + (
-        say(", {bad} of them unreadable.", bad=keeper.bad) if keeper.bad else "."
+    text = say_many(
+        "{count} message kept in {trace}.",
+        "{count} messages kept in {trace}.",
+        keeper.messages,
+        trace=trace,
     )
+    if keeper.bad:
+        text = say_many(
+            "{count} message kept in {trace}, {bad} of them unreadable.",
+            "{count} messages kept in {trace}, {bad} of them unreadable.",
+            keeper.messages,
+            trace=trace,
+            bad=keeper.bad,
+        )
     tell(json.dumps(result) if as_json else text)

@@ -138,9 +138,13 @@ def survey(
 
 
 def _tell_end(kind: str, shots: int, left: int) -> None:
-    taken = say("{shots} taken", shots=say_many("{count} shot", "{count} shots", shots))
-    still = say(", {points} left.", points=say_many("{count} point", "{count} points", left))
-    tell(taken + (still if left else "."))
+    tell(
+        say(
+            "{shots} taken, {points} left." if left else "{shots} taken.",
+            shots=say_many("{count} shot", "{count} shots", shots),
+            points=say_many("{count} point", "{count} points", left),
+        )
+    )
     if kind == "floor" and not left:
         tell(say("Next: rig floor, then rig plan"))
 

@@ -243,20 +243,25 @@ class BleTransport:
                     name=name,
                     key=self._profile.key,
                     service=self._service,
-                    offered=join(", ", offered) or "none",
+                    offered=join(", ", offered) or say("none"),
                 )
             )
         value = service.get_characteristic(self._value)
         if value is None or not {"notify", "indicate"} & set(value.properties):
-            what = say("sends no notifications") if value else say("is not there")
             raise DeviceUnavailable(
                 say(
-                    "{name} is no rod of the profile {key}: the characteristic {value} {what}. "
-                    "Is it the right --profile?",
+                    (
+                        "{name} is no rod of the profile {key}: the characteristic {value} sends "
+                        "no notifications. Is it the right --profile?"
+                    )
+                    if value
+                    else (
+                        "{name} is no rod of the profile {key}: the characteristic {value} is not "
+                        "there. Is it the right --profile?"
+                    ),
                     name=name,
                     key=self._profile.key,
                     value=self._value,
-                    what=what,
                 )
             )
         return value
@@ -330,7 +335,7 @@ class BleTransport:
         there = [
             say(
                 "{name} ({address}, {rssi} dBm)",
-                name=_name(device) or "without a name",
+                name=_name(device) or say("without a name"),
                 address=device.address,
                 rssi=rssi,
             )
@@ -340,7 +345,7 @@ class BleTransport:
             "No rod called {rod} is in reach; in reach are: {there}. Switch it on and come "
             "nearer, or name another: --ble NAME.",
             rod=self.rod,
-            there=join(", ", there) or "none",
+            there=join(", ", there) or say("none"),
         )
 
     async def _why_dropped(self) -> str:

@@ -158,9 +158,7 @@ def parse_profile(toml_text: str, name: str) -> Profile:
     top.allow(*_KEYS, framing, "serial", "ble")
     lists = _status_lists(top, framing)
     checksums = {"line": ("none", "xor"), "packet": ("none", "crc16"), "modbus": ("none",)}[framing]
-    checksum = top.choice(
-        "checksum", checksums, "none", say(" for {framing} framing", framing=framing)
-    )
+    checksum = top.choice("checksum", checksums, "none", framing)
 
     pattern, layout, scale_mm = None, None, 1.0
     fields: tuple[str, ...] = ()
@@ -331,7 +329,7 @@ def _registers(table: ProfileTable) -> Registers:
     device = table.whole("device", 1, DEVICES.start, DEVICES.stop - 1)
     kind = table.choice("registers", ("holding", "input"), "holding")
     first = table.whole("first", None, 0, 65535)
-    words = table.choice("word_order", (say("high first"), say("low first")), say("high first"))
+    words = table.choice("word_order", ("high first", "low first"), "high first")
     text = table.text("layout")
     order = register_order(text, words == "low first")
     if order is None:
@@ -418,9 +416,11 @@ def _refuse_odd_fields(
         allowed = (int, float) if name == "value" else (int,)
         item = items[fields.index(name)] if count else 0
         if type(item) not in allowed:
-            kind = "a number" if name == "value" else say("a whole number")
             table.refuse(
-                "layout", say("makes {name!r} something else than {kind}", name=name, kind=kind)
+                "layout",
+                say("makes {name!r} something else than a number", name=name)
+                if name == "value"
+                else say("makes {name!r} something else than a whole number", name=name),
             )
         if name == "seq" and isinstance(item, int) and item < 0:
             table.refuse(

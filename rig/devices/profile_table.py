@@ -69,23 +69,25 @@ class ProfileTable:
         return str(value)
 
     def choice(
-        self, key: str, allowed: tuple[str, ...], default: str | None = None, where: str = ""
+        self, key: str, allowed: tuple[str, ...], default: str | None = None, framing: str = ""
     ) -> str:
-        """Return one of the texts that are allowed."""
+        """Return one of the texts that are allowed, be it only with this framing."""
         if default is not None and key not in self._data:
             return default
-        value = self._get(key, str, say("one of ") + join(", ", allowed))
-        if value not in allowed:
-            self.refuse(
-                key,
-                say(
-                    "is {value!r}; allowed{where}: {allowed}",
-                    value=value,
-                    where=where,
-                    allowed=join(", ", allowed),
-                ),
+        listed = join(", ", allowed)
+        value = self._get(key, str, say("one of {allowed}", allowed=listed))
+        if value in allowed:
+            return str(value)
+        if framing:
+            text = say(
+                "is {value!r}; allowed for {framing} framing: {allowed}",
+                value=value,
+                framing=framing,
+                allowed=listed,
             )
-        return str(value)
+        else:
+            text = say("is {value!r}; allowed: {allowed}", value=value, allowed=listed)
+        self.refuse(key, text)
 
     def number(
         self,
@@ -98,20 +100,18 @@ class ProfileTable:
         """Return a number within its bounds."""
         if default is not None and key not in self._data:
             return default
-        value = float(self._get(key, (int, float), "a number"))
+        value = float(self._get(key, (int, float), say("a number")))
         if not (math.isfinite(value) and value > above and value >= least):
-            bound = say(" above {above}", above=numeral(above, "g")) if above > -math.inf else ""
-            bound += (
-                say(" of at least {least}", least=numeral(least, "g")) if least > -math.inf else ""
-            )
-            self.refuse(
-                key,
-                say(
-                    "is {value}; it must be a finite number{bound}",
-                    value=numeral(value, "g"),
-                    bound=bound,
-                ),
-            )
+            told = {"value": numeral(value, "g")}
+            if above > -math.inf:
+                text = say("is {value}; it must be a finite number above {above}")
+                told["above"] = numeral(above, "g")
+            elif least > -math.inf:
+                text = say("is {value}; it must be a finite number of at least {least}")
+                told["least"] = numeral(least, "g")
+            else:
+                text = say("is {value}; it must be a finite number")
+            self.refuse(key, say(text, **told))
         if between is not None and not between[0] <= value <= between[1]:
             self.refuse(
                 key,

@@ -229,15 +229,19 @@ class SerialTransport:
 
     def _offer(self, url: str) -> str:
         name = lasting_name(url) or url
-        lasting = (
-            "" if name == url else say(", or stop and start it with --serial {name}", name=name)
-        )
+        if name == url:
+            return say(
+                "{url} is gone, and {other} came, which speaks as the rod does: press p to go on "
+                "with it. Or plug the rod in where it was.",
+                url=self.url,
+                other=url,
+            )
         return say(
-            "{url} is gone, and {url_2} came, which speaks as the rod does: press p to go "
-            "on with it{lasting}. Or plug the rod in where it was.",
+            "{url} is gone, and {other} came, which speaks as the rod does: press p to go on with "
+            "it, or stop and start it with --serial {name}. Or plug the rod in where it was.",
             url=self.url,
-            url_2=url,
-            lasting=lasting,
+            other=url,
+            name=name,
         )
 
 

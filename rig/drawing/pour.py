@@ -89,13 +89,13 @@ def pour_drawing(
         frame.add(*triangle(*frame.place(*exit_mm), fill="paper"))
     _add_numbers(frame, batches)
     told = say(
-        "{batchs} in {strips}",
-        batchs=say_many("{count} batch", "{count} batches", len(batches)),
+        "{batches} in {strips}; the crew leaves by the door."
+        if by_the_door
+        else "{batches} in {strips}.",
+        batches=say_many("{count} batch", "{count} batches", len(batches)),
         strips=say_many("{count} strip", "{count} strips", strips),
     )
-    if by_the_door:
-        told += say("; the crew leaves by the door")
-    return frame.finish(title, told + ".")
+    return frame.finish(title, told)
 
 
 def _keys_of_shares(batches: Sequence[PourBatch], every: int) -> Iterator[Key]:

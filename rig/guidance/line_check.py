@@ -142,8 +142,12 @@ class LineSights:
         believed = RETURN_MM**2 / (RETURN_MM**2 + error_mm**2)
         self.shift_mm = self._tied_mm + believed * checked.difference_mm
         self.shift_stderr_mm = math.sqrt(believed) * error_mm
-        text = checked.text + corrected(
-            believed * checked.difference_mm, self.shift_stderr_mm, sight.label, self._units
+        text = corrected(
+            checked.text,
+            believed * checked.difference_mm,
+            self.shift_stderr_mm,
+            sight.label,
+            self._units,
         )
         return replace(checked, text=text)
 

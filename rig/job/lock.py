@@ -98,14 +98,7 @@ class WriterLock:
             except BlockingIOError:
                 left_s = deadline - time.monotonic()
                 if left_s <= 0:
-                    raise JobHeld(
-                        say(
-                            "another floor-rig{holder} is writing to {path}. End it, then try "
-                            "again.",
-                            holder=_holder(descriptor),
-                            path=self.path,
-                        )
-                    ) from None
+                    raise JobHeld(_held(descriptor, self.path)) from None
                 time.sleep(min(_POLL_S, left_s))
 
 
@@ -198,6 +191,12 @@ def _stat(name: str) -> os.stat_result | None:
         return None
 
 
-def _holder(descriptor: int) -> str:
-    text = _text(descriptor).partition("\n")[0]
-    return say(" (process {text})", text=text) if text.isdigit() else ""
+def _held(descriptor: int, path: str) -> str:
+    number = _text(descriptor).partition("\n")[0]
+    if not number.isdigit():
+        return say("another floor-rig is writing to {path}. End it, then try again.", path=path)
+    return say(
+        "another floor-rig (process {number}) is writing to {path}. End it, then try again.",
+        number=number,
+        path=path,
+    )

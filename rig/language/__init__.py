@@ -6,6 +6,7 @@ remembers its message and values, and `shown` writes it in the language in use. 
 before a person calls `shown`: the terminal, the page, paper, the voice.
 """
 
+from rig.language.lists import both, either, some
 from rig.language.messages import (
     Message,
     Worded,
@@ -45,8 +46,10 @@ __all__ = [
     "again",
     "again_in",
     "as_before",
+    "both",
     "changed",
     "current",
+    "either",
     "join",
     "kept",
     "moment",
@@ -59,6 +62,7 @@ __all__ = [
     "say_many",
     "shown",
     "shown_in",
+    "some",
     "speak",
     "speaking",
     "tongue",

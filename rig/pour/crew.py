@@ -71,10 +71,11 @@ class Times:
             if not (math.isfinite(value) and (value > 0 or (zero_is_fine and value == 0))):
                 raise BadInput(
                     say(
-                        "The time {name} is {value}: it must be {zero_is_fine}.",
+                        "The time {name} is {value}: it must be 0 or more."
+                        if zero_is_fine
+                        else "The time {name} is {value}: it must be more than 0.",
                         name=field.name,
                         value=numeral(value, "g"),
-                        zero_is_fine="0 or more" if zero_is_fine else "more than 0",
                     )
                 )
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.job.settings import Settings
-from rig.language import join, numeral, say
+from rig.language import both, numeral, say
 from rig.units import KG_PER_LB, L_PER_FT3, L_PER_GAL, Units
 
 # A 50 lb bag yields 0.45 ft³ with 5 quarts of water: common practice, no source.
@@ -102,10 +102,11 @@ def bag_sheet(
         left_open.append(say("takes {water} of water", water=units.volume(water_l, liquid=True)))
     assumptions = []
     if left_open:
-        first = [join(", ", left_open[:-1])] if len(left_open) > 1 else []
-        said = join(say(" and "), [*first, left_open[-1]])
         assumptions.append(
-            say("A bag {said} (common practice, no source: the bag's own sheet rules).", said=said)
+            say(
+                "A bag {said} (common practice, no source: the bag's own sheet rules).",
+                said=both(left_open),
+            )
         )
     if waste_share is None:
         waste_share = USUAL_WASTE_SHARE

@@ -5,7 +5,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from rig import __version__
 from rig.job.rows import Shot
-from rig.language import moment, put, say
+from rig.language import join, moment, say
 from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
@@ -53,10 +53,11 @@ def appendix_section(source: Source, job_hash: str) -> Section:
         "standard deviation); n the readings in it; times are UTC."
     )
     if not for_customer:
-        said += say(
-            " A shot that was undone, replaced, set aside because the line had moved, or "
-            "corrected in the row of the same time stays here and counts nowhere."
+        gone = say(
+            "A shot that was undone, replaced, set aside because the line had moved, or corrected "
+            "in the row of the same time stays here and counts nowhere."
         )
+        said = join(" ", [said, gone])
     return section(
         "appendix",
         say("Data"),
@@ -107,22 +108,21 @@ def _table(source: Source, shots: list[Shot], out_of_use: dict[int, str]) -> Tab
     )
     head = (
         say("Point"),
-        *(() if one_setup else ("Set-up",)),
+        *(() if one_setup else (say("Set-up"),)),
         "x", "y", say("Reads"), "±", "n", say("Time"),
         *(("",) if gone else ()),
     )  # fmt: skip
     kind = shots[0].kind
-    title = KINDS.get(kind, kind)
+    title = [KINDS.get(kind, kind)]
     if one_setup:
-        title += say(", set-up {next}", next=next(iter(setups)))
-    title += ", mm" if source.units.is_metric else ", inches"
-    title += (
-        put(", {day}", day=min(days))
-        if one_day
-        else say(", {days} to {days_2}", days=min(days), days_2=max(days))
+        title.append(say("set-up {name}", name=next(iter(setups))))
+    title.append("mm" if source.units.is_metric else say("inches"))
+    title.append(
+        min(days) if one_day else say("{first} to {last}", first=min(days), last=max(days))
     )
     first = 1 if one_setup else 2
-    return Table(title, head, rows, right=tuple(range(first, first + 5)), folded=True)
+    right = tuple(range(first, first + 5))
+    return Table(join(", ", title), head, rows, right=right, folded=True)
 
 
 def _figures(source: Source, shot: Shot) -> tuple[str, ...]:
@@ -150,11 +150,11 @@ def _out_of_use(source: Source, shots: list[Shot]) -> dict[int, str]:
             continue
         last = rewritten[shot.point, shot.kind, shot.session_id, shot.time_s]
         if shot.superseded_by != shot.id:
-            states[shot.id] = "replaced"
+            states[shot.id] = say("replaced")
         elif last != shot.id and shot.session_id is not None:
-            states[shot.id] = "corrected"
+            states[shot.id] = say("corrected")
         else:
-            states[shot.id] = "undone"
+            states[shot.id] = say("undone")
     for jolt in standing(source.job, ["jolt", "set_aside"]):
         ids = jolt.data.get("shots")
         if ids is not None:

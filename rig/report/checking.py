@@ -90,35 +90,40 @@ def check_copy(
 def _words(again: bytes, content: bytes, stamp: Stamp) -> str:
     if again == content:
         return say("TRUE COPY: word for word what the job gives.")
-    text = say("NOT A TRUE COPY: the job is the same, but the file differs") + _where(
-        again, content
+    text = _differs(again, content)
+    if stamp.version == __version__:
+        return text
+    other = say(
+        "It was made by version {version}, this is {ours}: compare with that one before you doubt "
+        "it.",
+        version=stamp.version,
+        ours=__version__,
     )
-    if stamp.version != __version__:
-        text += say(
-            " It was made by version {version}, this is {version__}: compare with that one "
-            "before you doubt it.",
-            version=stamp.version,
-            version__=__version__,
-        )
-    return text
+    return join(" ", [text, other])
 
 
-def _where(ours: bytes, theirs: bytes) -> str:
+def _differs(ours: bytes, theirs: bytes) -> str:
     """Say where an HTML file first differs; the streams of a PDF are no words."""
     if ours.startswith(b"%PDF"):
-        return "."
+        return say("NOT A TRUE COPY: the job is the same, but the file differs.")
     one, other = ours.decode().splitlines(), theirs.decode("utf-8", "replace").splitlines()
     for n, (a, b) in enumerate(zip(one, other, strict=False), 1):
         if a != b:
             pairs = enumerate(zip(a, b, strict=False))
             first = next((k for k, (x, y) in pairs if x != y), min(len(a), len(b)))
             return say(
-                ", first in line {n}: “{shown}” instead of “{shown_2}”.",
+                "NOT A TRUE COPY: the job is the same, but the file differs, first in line {n}: "
+                "“{theirs}” instead of “{ours}”.",
                 n=n,
-                shown=_shown(b, first),
-                shown_2=_shown(a, first),
+                theirs=_shown(b, first),
+                ours=_shown(a, first),
             )
-    return say(": it has {other} lines, not {this}.", other=len(other), this=len(one))
+    return say(
+        "NOT A TRUE COPY: the job is the same, but the file differs: it has {theirs} lines, not "
+        "{ours}.",
+        theirs=len(other),
+        ours=len(one),
+    )
 
 
 def _shown(line: str, at: int) -> str:

@@ -213,10 +213,12 @@ def markers_section(source: Source, look: Look | None = None) -> Section | None:
             marker.label,
             source.length(marker.stick_out_mm),
             source.length(marker.target_reading_mm),
-            put(
-                "{where}.{state}",
-                where=source.where(marker.x_mm, marker.y_mm),
-                state=_state(source, marker.residual_mm),
+            join(
+                " ",
+                [
+                    put("{where}.", where=source.where(marker.x_mm, marker.y_mm)),
+                    *_state(source, marker.residual_mm),
+                ],
             ),
         )
         for marker in markers
@@ -355,11 +357,8 @@ def _cover_figure(told: PlanTold) -> Figure | None:
     return Figure("cover", drawing)
 
 
-def _state(source: Source, residual_mm: float | None) -> str:
+def _state(source: Source, residual_mm: float | None) -> list[str]:
     if residual_mm is None:
-        return ""
-    return say(
-        " Set, {residual} {residual_2}.",
-        residual=source.off(residual_mm),
-        residual_2="high" if residual_mm > 0 else "low",
-    )
+        return []
+    off = source.off(residual_mm)
+    return [say("Set, {off} high." if residual_mm > 0 else "Set, {off} low.", off=off)]

@@ -168,7 +168,7 @@ def _schedule(answer: PourPlan, units: Units) -> Table:
                 f"{one.bags:g}",
                 clock(one.mix_s),
                 clock(one.pour_s),
-                one.where + (say(" (deep: first)") if one.deep else ""),
+                say("{where} (deep: first)", where=one.where) if one.deep else one.where,
                 units.place(one.reach_mm),
             )
         )

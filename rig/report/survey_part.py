@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from rig.drawing.points import room_drawing, walk_drawing
 from rig.errors import BadInput
 from rig.job.rows import StoredEvent
-from rig.language import join, say, say_many
+from rig.language import join, put, say, say_many
 from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.floor_part import TITLE, FloorTold, floor_section
 from rig.report.source import Source
@@ -53,7 +53,7 @@ def job_section(source: Source) -> Section:
         (say("A bag weighs"), _amount(settings.bag_mass_kg, source.mass)),
         (say("Water a bag"), _amount(settings.bag_water_l, lambda v: source.volume(v, True))),
         (say("Waste"), _amount(settings.waste_share, lambda v: f"{v:.0%}")),
-        (say("Lengths are in"), "millimetres" if source.units.is_metric else "inches"),
+        (say("Lengths are in"), say("millimetres") if source.units.is_metric else say("inches")),
     ]
     points = source.job.points()
     if points:
@@ -87,7 +87,7 @@ def _sessions(source: Source) -> list[Block | None]:
         return [Words(say("Nothing has been measured yet."))]
     blocks: list[Block | None] = []
     if rows:
-        head = (say("Begun (UTC)"), say("Work"), "Set-up", say("Read by"), say("Shots"))
+        head = (say("Begun (UTC)"), say("Work"), say("Set-up"), say("Read by"), say("Shots"))
         rods = dict.fromkeys(_rod(one.source, one.profile_text) for one in sessions)
         blocks += [
             Table(say("Sessions"), head, tuple(rows), right=(4,)),
@@ -112,7 +112,7 @@ def _checks(source: Source) -> list[Block | None]:
                 (say("Made (UTC)"), say("Check"), say("Result"), say("Good enough")),
                 tuple(
                     (source.time(one.utc_s), one.kind, _figures(source, one.result),
-                     "yes" if one.ok else "NO")
+                     say("yes") if one.ok else say("NO"))
                     for one in checks
                 ),
             )
@@ -137,9 +137,14 @@ def _troubles(source: Source) -> list[Block | None]:
     troubles = [one for one in source.job.events(["trouble"]) if one.data["reason"] not in SLIPS]
     if not troubles or source.options.audience == "customer":
         return []
-    told = "once" if len(troubles) == 1 else say("{troubles} times", troubles=len(troubles))
     return [
-        Words(say("Told while measuring, {told}:", told=told)),
+        Words(
+            say_many(
+                "Told while measuring, once:",
+                "Told while measuring, {count} times:",
+                len(troubles),
+            )
+        ),
         bullets([_trouble(source, one) for one in troubles[:20]]),
     ]
 
@@ -212,13 +217,15 @@ def _rod(kind: str, profile_text: str) -> str:
         text = str(parse_toml(profile_text, say("The profile")).get("text", ""))
     except BadInput:
         text = ""
-    return f"{kind}: {text}" if text else ""
+    return put("{kind}: {text}", kind=kind, text=text) if text else ""
 
 
 def _trouble(source: Source, event: StoredEvent) -> str:
     # What is told before the first reading has no time of day.
-    when = f"{source.time(event.utc_s)}: " if event.utc_s > 0 else ""
-    return f"{when}{event.data['text']}"
+    text = event.data["text"]
+    if event.utc_s <= 0:
+        return str(text)
+    return put("{when}: {text}", when=source.time(event.utc_s), text=text)
 
 
 def _figures(source: Source, result: Mapping[str, object]) -> str:

@@ -58,12 +58,18 @@ def _from_wkt(text: str, size: float, name: str) -> Outline:
             )
         ) from None
     if shape is None or shape.geom_type != "Polygon" or shape.is_empty:
-        kind = "nothing" if shape is None or shape.is_empty else f"a {shape.geom_type}"
+        if shape is None or shape.is_empty:
+            raise BadInput(
+                say(
+                    "{name} holds nothing; an outline is one POLYGON, its holes the openings.",
+                    name=name,
+                )
+            )
         raise BadInput(
             say(
-                "{name} holds {kind}; an outline is one POLYGON, its holes the openings.",
+                "{name} holds a {kind}; an outline is one POLYGON, its holes the openings.",
                 name=name,
-                kind=kind,
+                kind=shape.geom_type,
             )
         )
 

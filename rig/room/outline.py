@@ -141,11 +141,8 @@ def from_rings(
     BadInput
         Naming what is wrong: the walls cross themselves, opening 2 lies outside, ...
     """
-    ring = _checked_ring(walls, say("the walls"), say("wall corner"), units)
-    holes = tuple(
-        _checked_ring(hole, say("opening {n}", n=n), say("opening {n}, corner", n=n), units)
-        for n, hole in enumerate(openings, 1)
-    )
+    ring = _checked_ring(walls, None, units)
+    holes = tuple(_checked_ring(hole, n, units) for n, hole in enumerate(openings, 1))
     _check_openings(shapely.Polygon(ring), holes)
     placed = tuple(door if isinstance(door, Door) else Door(*map(float, door)) for door in doors)
     for n, door in enumerate(placed, 1):
@@ -216,10 +213,11 @@ def is_within(outline: Outline, x_mm: float, y_mm: float) -> bool:
 
 
 def _checked_ring(
-    points: Iterable[Sequence[float]], name: str, corner: str, units: Units | None
+    points: Iterable[Sequence[float]], opening: int | None, units: Units | None
 ) -> Ring:
     """Corners as floats without repeats, refused where they make no sound ring."""
-    corners = _corners(points, corner)
+    corners = _corners(points, opening)
+    name = say("the walls") if opening is None else say("opening {n}", n=opening)
     if len(corners) < 3:
         raise BadInput(say("{name}: fewer than three different corners.", name=name))
     if shapely.MultiPoint(corners).convex_hull.area < 1.0:
@@ -227,39 +225,41 @@ def _checked_ring(
     reason = str(shapely.is_valid_reason(shapely.Polygon(corners)))
     if reason != "Valid Geometry":
         found = re.search(r"\[(\S+) (\S+)", reason)
-        place = ""
-        if found:
-            place = say(
-                " near {at_words}",
-                at_words=at_words((float(found[1]), float(found[2].rstrip("]"))), units),
+        if found is None:
+            raise BadInput(
+                say(
+                    "{name}: the rim crosses itself; give the corners in order along it.",
+                    name=name,
+                )
             )
         raise BadInput(
             say(
-                "{name}: the rim crosses itself{place}; give the corners in order along it.",
+                "{name}: the rim crosses itself near {place}; give the corners in order along it.",
                 name=name,
-                place=place,
+                place=at_words((float(found[1]), float(found[2].rstrip("]"))), units),
             )
         )
     return tuple(corners)
 
 
-def _corners(points: Iterable[Sequence[float]], corner: str) -> list[Point]:
+def _corners(points: Iterable[Sequence[float]], opening: int | None) -> list[Point]:
     """Corners as floats, each once."""
     corners: list[Point] = []
     for n, point in enumerate(points, 1):
+        corner = (
+            say("wall corner {n}", n=n)
+            if opening is None
+            else say("opening {opening}, corner {n}", opening=opening, n=n)
+        )
         try:
             x, y = (float(value) for value in point)
         except (TypeError, ValueError):
-            raise BadInput(
-                say("{corner} {n} is not a pair of numbers.", corner=corner, n=n)
-            ) from None
+            raise BadInput(say("{corner} is not a pair of numbers.", corner=corner)) from None
         if not (math.isfinite(x) and math.isfinite(y)):
-            raise BadInput(say("{corner} {n} is not a finite number.", corner=corner, n=n))
+            raise BadInput(say("{corner} is not a finite number.", corner=corner))
         if max(abs(x), abs(y)) > _FARTHEST_MM:
             raise BadInput(
-                say(
-                    "{corner} {n} is over 10 km from (0, 0); is the unit right?", corner=corner, n=n
-                )
+                say("{corner} is over 10 km from (0, 0); is the unit right?", corner=corner)
             )
         if not corners or math.dist(corners[-1], (x, y)) > SAME_MM:
             corners.append((x, y))

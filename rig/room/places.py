@@ -1,12 +1,13 @@
 """Tells places by offsets from two walls: `6 ft from the door wall, 4 ft from the left wall`."""
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import shapely
 
 from rig.errors import BadInput
-from rig.language import join, put, say
+from rig.language import Worded, join, put, say
 from rig.room.geometry import SAME_MM, Point, at_words, cross, segments, towards
 from rig.room.outline import Outline, is_within
 from rig.units import Units
@@ -44,8 +45,12 @@ def wall_offsets(
     BadInput
         Where the place is outside the walls.
     """
-    _, (one, other) = _two_offers(outline.part_at(x_mm, y_mm)[1], x_mm, y_mm)
+    one, other = _offsets(outline, x_mm, y_mm)
     return (one.name, one.distance_mm), (other.name, other.distance_mm)
+
+
+def _offsets(outline: Outline, x_mm: float, y_mm: float) -> "tuple[_Offer, _Offer]":
+    return _two_offers(outline.part_at(x_mm, y_mm)[1], x_mm, y_mm)[1]
 
 
 def named_walls(outline: Outline) -> list[tuple[str, Point, Point]]:
@@ -69,16 +74,16 @@ def wall_towards(outline: Outline, bearing_deg: float) -> str:
     turn = 1.0 if shapely.is_ccw(shapely.LinearRing(outline.walls)) else -1.0
     faces = sorted(
         (
-            (turn * cross(way, side.along), not side.vague, side.length_mm, _the(side.name))
+            (turn * cross(way, side.along), not side.vague, side.length_mm, side.name)
             for side in outline.sides
         ),
         reverse=True,
     )
     first = faces[0]
     if first[0] >= _STRAIGHT:
-        return first[3]
+        return _the(first[3])
     beside = next((one for one in faces if one[3] != first[3] and one[0] < first[0] - 1e-6), first)
-    return say("the corner of {first} and {beside}", first=first[3], beside=beside[3])
+    return _the_corner((first[3], beside[3]))
 
 
 def wall_feet(outline: Outline, x_mm: float, y_mm: float) -> list[tuple[Point, float]]:
@@ -102,8 +107,8 @@ def where(outline: Outline, x_mm: float, y_mm: float, units: Units | str = "in")
     return join(
         ", ",
         (
-            say("{distance} from {the}", distance=of.place(distance), the=_the(name))
-            for name, distance in wall_offsets(outline, x_mm, y_mm)
+            _from(offer.walls, of.place(offer.distance_mm))
+            for offer in _offsets(outline, x_mm, y_mm)
         ),
     )
 
@@ -111,12 +116,17 @@ def where(outline: Outline, x_mm: float, y_mm: float, units: Units | str = "in")
 class _Offer(NamedTuple):
     """What a wall or a corner offers a place: a tape's length, and how good it is to measure."""
 
-    name: str
+    walls: tuple[str, ...]  # one, or the two of a corner
     distance_mm: float
     tier: int
     rank: int
     foot: Point
     way: Point  # that the tape runs from the place
+
+    @property
+    def name(self) -> str:
+        """The wall's, or what the corner is called."""
+        return self.walls[0] if len(self.walls) == 1 else _corner(self.walls)
 
 
 def _two_offers(outline: Outline, x_mm: float, y_mm: float) -> tuple[Point, tuple[_Offer, _Offer]]:
@@ -158,7 +168,7 @@ def _wall_offers(outline: Outline, at: Point) -> list[_Offer]:
         else:
             tier = _VAGUE if side.vague else _SQUARE
         way = (-side.along[1], side.along[0])
-        offers.append(_Offer(side.name, distance, tier, side.rank, foot, way))
+        offers.append(_Offer((side.name,), distance, tier, side.rank, foot, way))
     return offers
 
 
@@ -174,9 +184,9 @@ def _corner_offers(outline: Outline, at: Point) -> list[_Offer]:
         if not shapely.covers(outline.sight, tape):
             continue
         before, after = sorted((sides[k - 1], side), key=lambda one: one.rank)
-        name = say("corner of {the} and {the_2}", the=_the(before.name), the_2=_the(after.name))
+        walls = (before.name, after.name)
         tier = _BLOCKED if outline.is_in_the_way(tape) else _CORNER
-        offers.append(_Offer(name, distance, tier, before.rank, foot, towards(at, foot)))
+        offers.append(_Offer(walls, distance, tier, before.rank, foot, towards(at, foot)))
     return offers
 
 
@@ -197,7 +207,7 @@ def _sine(one: _Offer, other: _Offer) -> float:
 
 def _places_another(outline: Outline, at: Point, first: _Offer, other: _Offer) -> bool:
     """Whether the same two measures lead to a second place of the room."""
-    if other.tier < _CORNER or not other.name.startswith("corner"):
+    if other.tier < _CORNER or len(other.walls) == 1:
         return False
     way = (-first.way[1], first.way[0])
     past = (at[0] - other.foot[0]) * way[0] + (at[1] - other.foot[1]) * way[1]
@@ -209,6 +219,50 @@ def _usefulness(offer: _Offer) -> tuple[int, float, int]:
     return offer.tier, offer.distance_mm, offer.rank
 
 
+_FROM = {
+    "door wall": say("{distance} from the door wall"),
+    "left wall": say("{distance} from the left wall"),
+    "right wall": say("{distance} from the right wall"),
+    "far wall": say("{distance} from the far wall"),
+    "near wall": say("{distance} from the near wall"),
+}
+
+
+def _from(walls: Sequence[str], distance: str) -> str:
+    """Say how far a place is from a wall, or from the corner of two."""
+    if len(walls) == 2:
+        return say("{distance} from {corner}", distance=distance, corner=_the_corner(walls))
+    (name,) = walls
+    if name.startswith("wall "):
+        return say("{distance} from {wall}", distance=distance, wall=name)
+    if not _is_ours(name):
+        return say("{distance} from the {named}", distance=distance, named=name)
+    if name in _FROM:
+        return say(_FROM[name], distance=distance)
+    return say("{distance} from the {wall}", distance=distance, wall=name)
+
+
+def _corner(walls: Sequence[str]) -> str:
+    one, other = walls
+    if all(map(_is_ours, walls)) and not one.startswith("wall "):
+        return say("corner of the {one} and the {other}", one=one, other=other)
+    return say("corner of {one} and {other}", one=_the(one), other=_the(other))
+
+
+def _the_corner(walls: Sequence[str]) -> str:
+    one, other = walls
+    if all(map(_is_ours, walls)) and not one.startswith("wall "):
+        return say("the corner of the {one} and the {other}", one=one, other=other)
+    return say("the corner of {one} and {other}", one=_the(one), other=_the(other))
+
+
 def _the(name: str) -> str:
     """Name as it stands in a sentence: `wall 1`, but `the left wall`."""
-    return name if name.startswith("wall ") else say("the {name}", name=name)
+    if name.startswith("wall "):
+        return name
+    return say("the {wall}", wall=name) if _is_ours(name) else say("the {named}", named=name)
+
+
+def _is_ours(name: str) -> bool:
+    """Tell a name of `named_sides`, whose gender is known, from one that a user gave."""
+    return isinstance(name, Worded)

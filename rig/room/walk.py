@@ -5,7 +5,7 @@ import re
 from collections.abc import Sequence
 
 from rig.errors import BadInput
-from rig.language import join, numeral, say
+from rig.language import both, numeral, say
 from rig.room.geometry import Point
 from rig.room.outline import Outline, from_rings
 from rig.units import Units, parse_length
@@ -110,18 +110,20 @@ def _direction(heading_deg: float) -> Point:
 
 
 def _missed(x: float, y: float, closing: float, walked: float, units: Units) -> str:
+    along, across = units.place(abs(x)), units.place(abs(y))
     ways = [
-        (abs(x), say("ahead of") if x > 0 else "behind"),
-        (abs(y), say("to the left of") if y > 0 else say("to the right of")),
+        (x, say("{size} too far ahead", size=along))
+        if x > 0
+        else (x, say("{size} too far back", size=along)),
+        (y, say("{size} too far to the left", size=across))
+        if y > 0
+        else (y, say("{size} too far to the right", size=across)),
     ]
-    told = join(
-        " and ", (f"{units.place(size)} {way}" for size, way in ways if size > 0.05 * closing)
-    )
     return say(
         "the walls miss their start by {closing}, {walked} % of the walk (at most 2 % is "
-        "taken as tape error): the last wall ends {told} the start, looking along wall 1. "
+        "taken as tape error): the last wall ends {where}, looking along wall 1. "
         "Check the walls that run that way, and the turns.",
         closing=units.place(closing),
         walked=numeral(100 * closing / walked, ".1f"),
-        told=told,
+        where=both(way for size, way in ways if abs(size) > 0.05 * closing),
     )

@@ -61,17 +61,24 @@ def _fixed_place(
 ) -> Place:
     """A benchmark or a threshold, under the name that it had before."""
     if len(labels) != 1:
-        raise BadInput(say("A {kind} needs one name: --label BM1.", kind=kind))
+        raise BadInput(
+            say("A threshold needs one name: --label T1.")
+            if kind == "threshold"
+            else say("A benchmark needs one name: --label BM1.")
+        )
     (label,) = labels
     if kind == "threshold" and at is None:
         raise BadInput(say("A threshold needs its place: --at X,Y."))
     if label.upper() in {point.label for point in job.points()}:
         raise BadInput(
             say(
-                "{label} is a grid point: give the {kind} a name of its own, as --label {kind_2}1.",
+                "{label} is a grid point: give the threshold a name of its own, as --label T1.",
                 label=label,
-                kind=kind,
-                kind_2="BM" if kind == "benchmark" else "T",
+            )
+            if kind == "threshold"
+            else say(
+                "{label} is a grid point: give the benchmark a name of its own, as --label BM1.",
+                label=label,
             )
         )
     shot_before = {shot.point.upper(): shot.point for shot in job.shots(kinds=[kind])}

@@ -491,7 +491,7 @@ def idle_scene(job: "Job", outline: Outline, acts: tuple[str, ...] = ()) -> Scen
     else:
         rows = [(point.label, point.x_mm, point.y_mm) for point in job.points()]
         done = [shot.point for shot in job.shots(kinds=["floor"])]
-    title = "Markers" if markers else "Survey"
+    title = say("Markers") if markers else say("Survey")
     places = places_of(rows, done)
     scene = Scene("idle", title, job.units, plan_of(outline), places, acts=acts)
     scene.show("idle", say("Nothing is going on"))

@@ -158,10 +158,15 @@ def relabel(job: "Job", first: str, shift: int, kind: str) -> RelabelAnswer:
         if not 0 <= n + shift < len(walk):
             raise BadInput(
                 say(
-                    "{point} would move past the {shift} of the walk. Undo that shot first, or "
-                    "give a smaller --shift.",
+                    "{point} would move past the end of the walk. Undo that shot first, or give a "
+                    "smaller --shift.",
                     point=shot.point,
-                    shift="end" if shift > 0 else "start",
+                )
+                if shift > 0
+                else say(
+                    "{point} would move past the start of the walk. Undo that shot first, or give "
+                    "a smaller --shift.",
+                    point=shot.point,
                 )
             )
         target = walk[n + shift]

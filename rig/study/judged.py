@@ -89,12 +89,12 @@ def kind_to_judge(job: Job, kind: str | None) -> str:
     if kind is None:
         kind = "finished" if "finished" in kinds else "floor"
     if kind not in kinds:
-        hint = say(" --kind finished") if kind == "finished" else ""
         raise CannotAnswer(
             say(
-                "The job has no {kind} shots yet. Shoot them first: rig survey{hint}",
-                kind=kind,
-                hint=hint,
+                "The job has no shots of the finished floor yet. Shoot them first: rig survey "
+                "--kind finished"
+                if kind == "finished"
+                else "The job has no shots of the floor yet. Shoot them first: rig survey"
             )
         )
     return kind

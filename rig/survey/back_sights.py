@@ -275,12 +275,12 @@ class BackSights:
             return self._go_by(found, held, label)
         until_s = pending.until_s if pending.until_s == math.inf else now_s + self._wait_s
         self.pending = replace(pending, first=held, until_s=until_s)
-        way = "more" if found.change_mm > 0 else "less"
         text = say(
-            "{label} reads {show} {way} than before: {sure_of_place}",
+            "{label} reads {by} more than before: {sure_of_place}"
+            if found.change_mm > 0
+            else "{label} reads {by} less than before: {sure_of_place}",
             label=label,
-            show=self._show(abs(found.change_mm)),
-            way=way,
+            by=self._show(abs(found.change_mm)),
             sure_of_place=sure_of_place(label, self._begun.by_tape),
         )
         return [Ask(label=label, text=text)]
@@ -424,21 +424,20 @@ class BackSights:
             return say(
                 "the line stands where it was, within {show}", show=self._show(found.allowed_mm)
             )
-        way = "up" if found.change_mm > 0 else "down"
-        moved = say(
-            "the line went {show} {way} since it was last seen at {label}",
-            show=self._show(abs(found.change_mm)),
-            way=way,
-            label=label,
-        )
+        by = self._show(abs(found.change_mm))
         if found.word == "set up":
-            way = "higher" if found.change_mm > 0 else "lower"
-            return say(
-                "at {label} the line is {show} {way} than before",
-                label=label,
-                show=self._show(abs(found.change_mm)),
-                way=way,
+            return (
+                say("at {label} the line is {by} higher than before", label=label, by=by)
+                if found.change_mm > 0
+                else say("at {label} the line is {by} lower than before", label=label, by=by)
             )
+        moved = (
+            say("the line went {by} up since it was last seen at {label}", label=label, by=by)
+            if found.change_mm > 0
+            else say(
+                "the line went {by} down since it was last seen at {label}", label=label, by=by
+            )
+        )
         if found.word == "drift":
             return say("{moved}: slowly enough for drift", moved=moved)
         return say("{moved}: more than a laser drifts, it was knocked", moved=moved)

@@ -34,7 +34,7 @@ from rig.events import (
     Trouble,
     Undone,
 )
-from rig.language import join, numeral, say
+from rig.language import join, numeral, say, say_many
 from rig.survey.mirrored import SenseWatch
 from rig.survey.table_doubts import times_apart
 
@@ -82,27 +82,22 @@ class Counts:
     def text(self) -> str:
         """Say what there is to say, or nothing."""
         parts = [
-            f"{count} {what}"
-            for count, what in (
-                (self.damaged, "damaged"),
-                (self.missed, say("never came")),
-                (self.repeated, say("came twice or late")),
+            say(message, count=count)
+            for count, message in (
+                (self.damaged, say("{count} damaged")),
+                (self.missed, say("{count} never came")),
+                (self.repeated, say("{count} came twice or late")),
             )
             if count
         ]
-        told = (
-            say("Messages of the rod: {parts}; none of them was used.", parts=join(", ", parts))
-            if parts
-            else ""
-        )
-        times = "once" if self.lost == 1 else say("{lost} times", lost=self.lost)
-        return join(
-            " ",
-            [
-                *([told] if told else []),
-                *([say("Link lost {times}.", times=times)] if self.lost else []),
-            ],
-        )
+        told = []
+        if parts:
+            told.append(
+                say("Messages of the rod: {parts}; none of them was used.", parts=join(", ", parts))
+            )
+        if self.lost:
+            told.append(say_many("Link lost once.", "Link lost {count} times.", self.lost))
+        return join(" ", told)
 
 
 @dataclass(frozen=True)
@@ -368,13 +363,18 @@ class Guard:
         off_mm = shot.reading_mm - before[0]
         if abs(off_mm) <= max(MOVED_MM, 3.0 * math.hypot(shot.stderr_mm, before[1])):
             return []
-        way = "more" if off_mm > 0 else "less"
         text = say(
-            "{label} reads {show} {way} than before: {slips}. Go on under a new --setup, "
-            "and shoot again what was shot since",
+            (
+                "{label} reads {by} more than before: {slips}. Go on under a new --setup, and "
+                "shoot again what was shot since"
+            )
+            if off_mm > 0
+            else (
+                "{label} reads {by} less than before: {slips}. Go on under a new --setup, and "
+                "shoot again what was shot since"
+            ),
             label=shot.label,
-            show=self._show(abs(off_mm)),
-            way=way,
+            by=self._show(abs(off_mm)),
             slips=self._slips,
         )
         return [Trouble(text=text, reason="moved")]
@@ -391,23 +391,36 @@ class Guard:
         if not near or mends:
             return []
         step_mm = here.reading_mm - near[0].reading_mm
-        way = "more" if step_mm > 0 else "less"
-        beside = (
-            "before"
-            if near[0].label == here.label
-            else say("{label} beside it", label=near[0].label)
-        )
         text = say(
-            "{label} reads {show} {way} than {beside}, a step that no floor makes: {asks}? "
-            "Undo and shoot {label_2} again to know",
+            _step_message(step_mm > 0, near[0].label == here.label),
             label=here.label,
-            show=self._show(abs(step_mm)),
-            way=way,
-            beside=beside,
+            by=self._show(abs(step_mm)),
+            beside=near[0].label,
             asks=self._asks,
-            label_2=near[0].label,
         )
         return [Trouble(text=text, reason="step")]
+
+
+def _step_message(more: bool, same_place: bool) -> str:
+    if same_place and more:
+        return say(
+            "{label} reads {by} more than before, a step that no floor makes: {asks}? Undo and "
+            "shoot {label} again to know"
+        )
+    if same_place:
+        return say(
+            "{label} reads {by} less than before, a step that no floor makes: {asks}? Undo and "
+            "shoot {label} again to know"
+        )
+    if more:
+        return say(
+            "{label} reads {by} more than {beside} beside it, a step that no floor makes: {asks}? "
+            "Undo and shoot {beside} again to know"
+        )
+    return say(
+        "{label} reads {by} less than {beside} beside it, a step that no floor makes: {asks}? "
+        "Undo and shoot {beside} again to know"
+    )
 
 
 def _steps_from(here: _Place, places: list[_Place]) -> list[_Place]:

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rig.errors import BadInput, CannotAnswer
-from rig.language import numeral, say
+from rig.language import either, numeral, put, say
 
 Floats = npt.NDArray[np.float64]
 
@@ -222,34 +222,18 @@ def contradictions(ties: Ties, show: Callable[[float], str] = "{:.1f} mm".format
     said = []
     bad = ties.blunder
     if bad is not None:
-        way = "more" if bad.off_mm > 0 else "less"
-        text = say(
-            "The sight of {benchmark} from set-up {setup} reads {show} {way} than the "
-            "other sights say",
-            benchmark=bad.sight.benchmark,
-            setup=bad.sight.setup,
-            show=show(abs(bad.off_mm)),
-            way=way,
-        )
+        told = {
+            "benchmark": bad.sight.benchmark,
+            "setup": bad.sight.setup,
+            "by": show(abs(bad.off_mm)),
+        }
         if bad.rivals:
-            others = ", or ".join(
+            others = either(
                 say("{benchmark} from {setup}", benchmark=s.benchmark, setup=s.setup)
                 for s in bad.rivals[:3]
             )
-            text += say(
-                " (or it is {others}{rivals}: these sights cannot tell). Shoot one more "
-                "benchmark from both set-ups, or these again",
-                others=others,
-                rivals=" …" if len(bad.rivals) > 3 else "",
-            )
-        else:
-            text += say(
-                ": misread, or read beside it. Shoot it again: rig survey --kind benchmark "
-                "--label {benchmark} --setup {setup}",
-                benchmark=bad.sight.benchmark,
-                setup=bad.sight.setup,
-            )
-        said.append(text + ".")
+            told["others"] = put("{others} …", others=others) if len(bad.rivals) > 3 else others
+        said.append(say(_blunder_message(bad), **told))
     if ties.widened > 1.0:
         said.append(
             say(
@@ -260,6 +244,32 @@ def contradictions(ties: Ties, show: Callable[[float], str] = "{:.1f} mm".format
             )
         )
     return said
+
+
+def _blunder_message(bad: Blunder) -> str:
+    if bad.rivals and bad.off_mm > 0:
+        return say(
+            "The sight of {benchmark} from set-up {setup} reads {by} more than the other sights "
+            "say (or it is {others}: these sights cannot tell). Shoot one more benchmark from "
+            "both set-ups, or these again."
+        )
+    if bad.rivals:
+        return say(
+            "The sight of {benchmark} from set-up {setup} reads {by} less than the other sights "
+            "say (or it is {others}: these sights cannot tell). Shoot one more benchmark from "
+            "both set-ups, or these again."
+        )
+    if bad.off_mm > 0:
+        return say(
+            "The sight of {benchmark} from set-up {setup} reads {by} more than the other sights "
+            "say: misread, or read beside it. Shoot it again: rig survey --kind benchmark "
+            "--label {benchmark} --setup {setup}."
+        )
+    return say(
+        "The sight of {benchmark} from set-up {setup} reads {by} less than the other sights say: "
+        "misread, or read beside it. Shoot it again: rig survey --kind benchmark --label "
+        "{benchmark} --setup {setup}."
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -374,35 +384,27 @@ def _tied(names: Sequence[str], sights: Iterable[Sight]) -> set[str]:
 def _missing_tie(name: str, first: str, tied: set[str], sights: Iterable[Sight]) -> str:
     known = list(dict.fromkeys(s.benchmark for s in sights if s.setup in tied))
     own = list(dict.fromkeys(s.benchmark for s in sights if s.setup == name))
-    text = say(
-        "set-up {name} shares no benchmark with set-up {first}, nor through others: ",
+    if known:
+        return say(
+            "set-up {name} shares no benchmark with set-up {first}, nor through others: shoot "
+            "{mark} from it too (rig survey --kind benchmark --label {mark} --setup {name}).",
+            name=name,
+            first=first,
+            mark=known[0],
+        )
+    if own:
+        return say(
+            "set-up {name} shares no benchmark with set-up {first}, nor through others: shoot "
+            "{mark} from the other too (rig survey --kind benchmark --label {mark} --setup "
+            "{first}).",
+            name=name,
+            first=first,
+            mark=own[0],
+        )
+    return say(
+        "set-up {name} shares no benchmark with set-up {first}, nor through others: shoot one "
+        "benchmark from both (rig survey --kind benchmark --label {mark} --setup {name}).",
         name=name,
         first=first,
-    )
-    if known:
-        return text + (
-            say(
-                "shoot {known} from it too (rig survey --kind benchmark --label {known} "
-                "--setup {name}).",
-                known=known[0],
-                name=name,
-            )
-        )
-    mark = own[0] if own else "BM1"
-    if own:
-        return text + (
-            say(
-                "shoot {mark} from the other too (rig survey --kind benchmark --label {mark} "
-                "--setup {first}).",
-                mark=mark,
-                first=first,
-            )
-        )
-    return text + (
-        say(
-            "shoot one benchmark from both (rig survey --kind benchmark --label {mark} --setup "
-            "{name}).",
-            mark=mark,
-            name=name,
-        )
+        mark="BM1",
     )

@@ -195,11 +195,14 @@ def _refuse_misplaced(row: Row, unit: str, outline: "Outline", grid: Mapping[str
             )
         )
     if row.kind != "threshold" and (off_mm := _outside_mm(outline, *place)) > OUTSIDE_MM:
-        ask = (
-            say(" Is --unit {unit} right?", unit=unit) if off_mm > _reach_mm(outline) / 2.0 else ""
-        )
         raise BadInput(
-            say("{point} lies outside the walls or in an opening.{ask}", point=row.point, ask=ask)
+            say(
+                "{point} lies outside the walls or in an opening. Is --unit {unit} right?",
+                point=row.point,
+                unit=unit,
+            )
+            if off_mm > _reach_mm(outline) / 2.0
+            else say("{point} lies outside the walls or in an opening.", point=row.point)
         )
 
 

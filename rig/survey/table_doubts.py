@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping
 from statistics import median
 
-from rig.language import join, say, say_many
+from rig.language import say, say_many, some
 from rig.survey.mirrored import LARGEST_RANGE_MM
 from rig.units import MM_PER_IN
 
@@ -98,4 +98,4 @@ def times_apart(value_mm: float, usual_mm: float) -> bool:
 
 
 def _some(labels: list[str]) -> str:
-    return join(", ", labels[:5]) + (" …" if len(labels) > 5 else "")
+    return some(labels, 5)

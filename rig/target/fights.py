@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.language import join, say
+from rig.language import both, changed, either, join, put, say
 from rig.target.level import Floats, Plane
 from rig.target.lowest import Give, Wishes, least
 from rig.target.programme import Hold, slope_of
@@ -36,25 +36,25 @@ def why_not(wishes: Wishes, say_place: SayPlace, units: Units) -> str:
             if fight.solve([one, two], cover=False) is None:
                 return _two_fight(fight, one, two)
     if len(holds) > 2 and fight.solve(holds, cover=False) is None:
-        names = join(", ", (hold.name for hold in holds[:-1]))
-        return say(
-            "{cap} and {name} cannot all lie on one plane with {limit}. ",
-            cap=_cap(names),
-            name=holds[-1].name,
-            limit=fight.limit,
-        ) + fight.advice(holds, cover=False)
+        names = both(hold.name for hold in holds)
+        text = say("{names} cannot all lie on one plane.", names=_cap(names))
+        return join(" ", [text, fight.limit(), fight.advice(holds, cover=False)])
     alone = next((hold for hold in holds if fight.solve([hold], cover=True) is None), None)
     at_odds = [alone] if alone else holds
-    together = "" if alone else " together"
-    names = join(" and ", (hold.name for hold in at_odds))
-    return say(
-        "{cap}{together} and the minimum cover fight: with {limit} too little cover is "
-        "left {worst_place}. ",
-        cap=_cap(names),
-        together=together,
-        limit=fight.limit,
-        worst_place=fight.worst_place(at_odds, say_place),
-    ) + fight.advice(at_odds, cover=True)
+    names, place = both(hold.name for hold in at_odds), fight.worst_place(at_odds, say_place)
+    if len(at_odds) == 1:
+        text = say(
+            "{name} and the minimum cover fight: too little cover is left {place}.",
+            name=_cap(names),
+            place=place,
+        )
+    else:
+        text = say(
+            "{names} together and the minimum cover fight: too little cover is left {place}.",
+            names=_cap(names),
+            place=place,
+        )
+    return join(" ", [text, fight.limit(), fight.advice(at_odds, cover=True)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,13 +68,13 @@ class _Fight:
     def bound_mm(self) -> Floats:
         return self.wishes.floor_mm + self.wishes.min_cover_mm
 
-    @property
     def limit(self) -> str:
+        """Say how much the plane may slope."""
         slope = self.wishes.max_slope
         return (
-            say("a level floor")
+            say("A level floor is asked for.")
             if slope == 0
-            else say("a slope of at most {slope}", slope=self.units.slope(slope))
+            else say("A slope of at most {slope} is asked for.", slope=self.units.slope(slope))
         )
 
     def length(self, mm: float) -> str:
@@ -96,27 +96,22 @@ class _Fight:
         options = self._changes(holds, cover)
         if not options:
             return say("No single change reconciles them: leave out one of the held heights.")
-        text = options[0][0].upper() + options[0][1:]
-        return ", or ".join([text, *options[1:]]) + "."
+        return put("{options}.", options=_cap(either(options)))
 
     def _changes(self, holds: Sequence[Hold], cover: bool) -> list[str]:
         told: list[tuple[float, str]] = []
         for n, hold in enumerate(holds):
             moves = []
-            for up, word in ((1.0, "raise"), (-1.0, "lower")):
+            for up in (1.0, -1.0):
                 solved = self.solve(holds, cover, Give(hold=n, up=up))
                 if solved is not None:
-                    moves.append(
-                        (
-                            solved[1],
-                            say(
-                                "{word} {name} by {solved}",
-                                word=word,
-                                name=hold.name,
-                                solved=self.length(solved[1]),
-                            ),
-                        )
+                    by = self.length(solved[1])
+                    move = (
+                        say("raise {name} by {by}", name=hold.name, by=by)
+                        if up > 0
+                        else say("lower {name} by {by}", name=hold.name, by=by)
                     )
+                    moves.append((solved[1], move))
             told += [min(moves)] if moves else []
         options = [text for _, text in sorted(told)]
         if self.wishes.max_slope > 0 or len(holds) > 1:
@@ -138,7 +133,7 @@ class _Fight:
         """Where the cover is least on the plane that comes closest to keeping it."""
         solved = self.solve(holds, True, Give(cover=1.0))
         if solved is None:
-            return "somewhere"
+            return say("somewhere")
         x, y = self.wishes.x_mm, self.wishes.y_mm
         worst = int(np.argmax(self.bound_mm - solved[0].at(x, y)))
         return say_place(float(x[worst]), float(y[worst]))
@@ -150,20 +145,19 @@ def _two_fight(fight: _Fight, one: Hold, two: Hold) -> str:
     off = abs(one.height_mm - two.height_mm)
     if apart < 1.0:
         return say(
-            "{cap} and {name} are one place with two heights, {off} apart; leave one out.",
-            cap=_cap(one.name),
-            name=two.name,
+            "{one} and {other} are one place with two heights, {off} apart; leave one out.",
+            one=_cap(one.name),
+            other=two.name,
             off=fight.length(off),
         )
-    return say(
-        "{cap} and {name} fight: between them the plane would slope {apart}, and it must "
-        "keep {limit}. ",
-        cap=_cap(one.name),
-        name=two.name,
-        apart=fight.units.slope(off / apart),
-        limit=fight.limit,
-    ) + fight.advice([one, two], cover=False)
+    text = say(
+        "{one} and {other} fight: between them the plane would slope {slope}.",
+        one=_cap(one.name),
+        other=two.name,
+        slope=fight.units.slope(off / apart),
+    )
+    return join(" ", [text, fight.limit(), fight.advice([one, two], cover=False)])
 
 
 def _cap(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return changed(text, lambda written: written[:1].upper() + written[1:])

@@ -4,6 +4,17 @@ A message is a whole sentence with its values named, as gettext wants them, so t
 may put them in another order. `say` and `say_many` are the names to extract messages by.
 """
 
-from rig.language import join, moment, money, numeral, put, say, say_many
+from rig.language import both, either, join, moment, money, numeral, put, say, say_many, some
 
-__all__ = ["join", "moment", "money", "numeral", "put", "say", "say_many"]
+__all__ = [
+    "both",
+    "either",
+    "join",
+    "moment",
+    "money",
+    "numeral",
+    "put",
+    "say",
+    "say_many",
+    "some",
+]

@@ -1,7 +1,7 @@
 """What the checks of laser and rod found, one sentence each."""
 
 from rig.units import Units
-from rig.words import say
+from rig.words import join, put, say
 
 TWO_PEG_BLIND = say(
     "A tilt of the line along the pegs looks like a rise of one peg over the other: it "
@@ -55,11 +55,9 @@ def verdict(ok: bool, word: str, chance_in: float, limit: str, whose: str) -> st
         )
     )
     said = say(message, limit=limit, whose=whose, stands=_STANDS[word], chance=_share(chance_in))
-    return (
-        say("{said} More sights, farther apart, would settle it.", said=said)
-        if word == "unsure"
-        else said
-    )
+    if word != "unsure":
+        return said
+    return join(" ", [said, say("More sights, farther apart, would settle it.")])
 
 
 def climb(error_mm_per_m: float, stderr_mm_per_m: float, units: Units) -> str:
@@ -262,10 +260,10 @@ def out_of_plumb(reach: str) -> str:
 
 def leaning(tilt_deg: float, error_mm: float, units: Units) -> str:
     """Say what leaning so far does."""
-    return say("  {tilt:.1f}°: {error}", tilt=tilt_deg, error=units.fine(error_mm))
+    return put("  {tilt:.1f}°: {error}", tilt=tilt_deg, error=units.fine(error_mm))
 
 
 def _share(chance: float) -> str:
     if chance > 0.995:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.005 else f"{chance * 100:.0f} %"
+        return say("over 99 %")
+    return say("under 1 %") if chance < 0.005 else f"{chance * 100:.0f} %"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rig.units import Units, format_asked, format_chance
-from rig.words import join, numeral, say, say_many
+from rig.words import both, join, numeral, say, say_many
 
 Of = Literal["shots", "readings"]
 Range = tuple[float, float]
@@ -88,7 +88,7 @@ def blind_edges(lengths_mm: Sequence[float], least_mm: float, apart_mm: float, u
     return say(
         "An edge of {lengths} is shorter than two spacings of the readings ({least}): it cannot be "
         "judged in from them. Take readings no more than {apart} apart, or lay that edge by hand.",
-        lengths=join(say(" and "), (units.span(length) for length in lengths_mm)),
+        lengths=both(units.span(length) for length in lengths_mm),
         least=units.span(least_mm),
         apart=units.span(apart_mm),
     )

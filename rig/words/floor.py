@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 
 from rig.units import Units
-from rig.words import join, numeral, say, say_many
+from rig.words import join, numeral, say, say_many, some
 
 
 def some_of(labels: Sequence[str], most: int = 5) -> str:
     """Name the first few of many."""
-    return join(", ", labels[:most]) + (" …" if len(labels) > most else "")
+    return some(labels, most)
 
 
 def out_of_level(shots: int, range_mm: float, units: Units) -> str:

@@ -137,14 +137,21 @@ def last_to(place: str) -> str:
 
 def back_to_a_point(place: str, shots: int) -> str:
     """Ask for a look at a point that was shot before the laser was set up again."""
+    if not place:
+        return say_many(
+            "once more: did the line stand when it was shot? No sight vouches for {count} shot "
+            "from before",
+            "once more: did the line stand until it was shot? No sight vouches for {count} shots "
+            "from before",
+            shots,
+        )
     return say_many(
-        "once more{place}: did the line stand when it was shot? No sight vouches for {shots} shot "
-        "from before",
-        "once more{place}: did the line stand until it was shot? No sight vouches for {shots} "
+        "once more, {place}: did the line stand when it was shot? No sight vouches for {count} "
+        "shot from before",
+        "once more, {place}: did the line stand until it was shot? No sight vouches for {count} "
         "shots from before",
         shots,
-        place=f", {place}" if place else "",
-        shots=shots,
+        place=place,
     )
 
 
@@ -152,18 +159,16 @@ def set_up_again(name: str, label: str, open_shots: int) -> str:
     """Say that the laser stands anew, and what becomes of what was shot before."""
     text = say(
         "the laser is set up again: from now on its line is that of set-up {name}, tied at "
-        "{label}. ",
+        "{label}.",
         label=label,
         name=name,
     )
-    if not open_shots:
-        return text + say("What was shot before stays in use")
-    return text + say_many(
-        "No closing sight vouches for {shots} shot from before: one look tells",
-        "No closing sight vouches for {shots} shots from before: one or two points tell",
+    before = say_many(
+        "No closing sight vouches for {count} shot from before: one look tells",
+        "No closing sight vouches for {count} shots from before: one or two points tell",
         open_shots,
-        shots=open_shots,
     )
+    return join(" ", [text, before if open_shots else say("What was shot before stays in use")])
 
 
 def put_back(label: str, labels: Sequence[str]) -> str:

@@ -86,10 +86,17 @@ def all_set(label: str) -> str:
 def other_lift(laid: int | None, asked: int) -> str:
     """Say that the markers are laid out for another lift."""
     if laid is None:
-        text = say("The markers are laid out for the finished plane")
-    else:
-        text = say("The markers are laid out for lift {laid}", laid=laid)
-    return text + say(". Lay them out for this: rig markers --lift {asked}", asked=asked)
+        return say(
+            "The markers are laid out for the finished plane. Lay them out for this: rig markers "
+            "--lift {asked}",
+            asked=asked,
+        )
+    return say(
+        "The markers are laid out for lift {laid}. Lay them out for this: rig markers --lift "
+        "{asked}",
+        laid=laid,
+        asked=asked,
+    )
 
 
 def wanders(by_mm: float, tolerance_mm: float, units: Units) -> str:
@@ -103,11 +110,12 @@ def wanders(by_mm: float, tolerance_mm: float, units: Units) -> str:
     )
 
 
-def corrected(by_mm: float, doubt_mm: float, label: str, units: Units) -> str:
-    """Say by how much the line is corrected for its sights, and how well it is then known."""
+def corrected(found: str, by_mm: float, doubt_mm: float, label: str, units: Units) -> str:
+    """Say what a sight found, how the line is corrected by it, and how well it is then known."""
     return say(
-        "; the line is corrected by {by} and then known to about {doubt} (go to {label} to "
-        "look once more)",
+        "{found}; the line is corrected by {by} and then known to about {doubt} (go to "
+        "{label} to look once more)",
+        found=found,
         by=units.off(by_mm),
         doubt=units.off(1.96 * doubt_mm),
         label=label,
@@ -117,13 +125,14 @@ def corrected(by_mm: float, doubt_mm: float, label: str, units: Units) -> str:
 def by_tape(chance: float, mark_mm: float | None, tolerance_mm: float, units: Units) -> str:
     """Say how far a tape is sure of a marker, what would make it surer; the mark where coarse."""
     text = say(
-        "hold: by the tape the chance is about {chance:.0%} that it is more than {tolerance} off. ",
+        "hold: by the tape the chance is about {chance:.0%} that it is more than {tolerance} off.",
         chance=chance,
         tolerance=units.off(tolerance_mm),
     )
-    if mark_mm is None:
-        return text + say("Read it again to be surer, or yes takes it as it is")
-    return text + say(
-        "Read between the marks ({mark} apart) to be surer, or yes takes it as it is",
-        mark=units.off(mark_mm),
-    )
+    surer = say("Read it again to be surer, or yes takes it as it is")
+    if mark_mm is not None:
+        surer = say(
+            "Read between the marks ({mark} apart) to be surer, or yes takes it as it is",
+            mark=units.off(mark_mm),
+        )
+    return join(" ", [text, surer])

@@ -42,12 +42,17 @@ def held_height(height_mm: float, units: Units) -> str:
 
 def cover_not_sure(holds: int, chance: float, confidence: float) -> str:
     """Say that a plane keeps the minimum cover with less than the confidence."""
-    who = (say("This plane keeps"), say("The held height keeps"))[holds] if holds < 2 else ""
-    return say(
-        "{who} the minimum cover with only {chance} probability, not {confidence}.",
-        who=who or "The held heights keep",
-        chance=format_chance(chance, confidence),
-        confidence=format_asked(confidence),
+    told = {"chance": format_chance(chance, confidence), "confidence": format_asked(confidence)}
+    if holds == 0:
+        return say(
+            "This plane keeps the minimum cover with only {chance} probability, not {confidence}.",
+            **told,
+        )
+    return say_many(
+        "The held height keeps the minimum cover with only {chance} probability, not {confidence}.",
+        "The held heights keep the minimum cover with only {chance} probability, not {confidence}.",
+        holds,
+        **told,
     )
 
 

@@ -97,14 +97,18 @@ def buckets_chosen(buckets: int) -> str:
 
 def learnt(interval_s: float, planned_s: float, yield_l: float | None, units: Units) -> str:
     """Say what this crew's last pour taught; the yield is None where it stayed unknown."""
-    bag = say("what a bag made was not known")
-    if yield_l is not None:
-        bag = say("{made} a bag on the floor", made=units.volume(yield_l))
+    told = {"interval": minutes(interval_s), "planned": minutes(planned_s)}
+    if yield_l is None:
+        return say(
+            "From this crew's last pour: a batch every {interval} (planned {planned}); what a bag "
+            "made was not known.",
+            **told,
+        )
     return say(
-        "From this crew's last pour: a batch every {interval} (planned {planned}), {bag}.",
-        interval=minutes(interval_s),
-        planned=minutes(planned_s),
-        bag=bag,
+        "From this crew's last pour: a batch every {interval} (planned {planned}), {made} a bag "
+        "on the floor.",
+        made=units.volume(yield_l),
+        **told,
     )
 
 
@@ -195,11 +199,20 @@ def before_lift(lift: int, lifts: int, walk_on_s: float | None) -> list[str]:
 
 def after_lift(lift: int, walk_on: str | None) -> list[str]:
     """Say what comes between a lift and the next."""
-    when = say("once this one bears walking on, as its sheet has it")
-    if walk_on is not None:
-        when = say("from {walk_on} (walk-on, the sheet's time)", walk_on=walk_on)
+    if walk_on is None:
+        first = say(
+            "Lift {next} goes on once this one bears walking on, as its sheet has it, on primer "
+            "again.",
+            next=lift + 1,
+        )
+    else:
+        first = say(
+            "Lift {next} goes on from {walk_on} (walk-on, the sheet's time), on primer again.",
+            next=lift + 1,
+            walk_on=walk_on,
+        )
     return [
-        say("Lift {next} goes on {when}, on primer again.", next=lift + 1, when=when),
+        first,
         say("Now: rinse mixers, buckets, rake and roller before they set."),
         say(
             "Then: rig markers --lift {next}, rig set --lift {next}, rig pour plan --lift {next}",
@@ -220,10 +233,17 @@ def too_early(lift: int, left_s: float) -> str:
 def other_lift(planned: int | None, asked: int) -> str:
     """Say that the plan of the pour is for another lift."""
     if planned is None:
-        text = say("The plan of the pour is for all lifts at once")
-    else:
-        text = say("The plan of the pour is for lift {planned}", planned=planned)
-    return text + say(". Make one for this: rig pour plan --lift {asked}", asked=asked)
+        return say(
+            "The plan of the pour is for all lifts at once. Make one for this: rig pour plan "
+            "--lift {asked}",
+            asked=asked,
+        )
+    return say(
+        "The plan of the pour is for lift {planned}. Make one for this: rig pour plan --lift "
+        "{asked}",
+        planned=planned,
+        asked=asked,
+    )
 
 
 def edge_dies(chance: float) -> str:
@@ -293,14 +313,21 @@ def shortest_counts(working_s: float) -> str:
 
 def sheet_allows(low_c: float | None, high_c: float | None, units: Units) -> str:
     """Say which temperatures the sheet allows, where the floor's was not given."""
-    allowed = []
-    if low_c is not None:
-        allowed.append(say("from {low}", low=units.temperature(low_c)))
-    if high_c is not None:
-        allowed.append(say("up to {high}", high=units.temperature(high_c)))
+    if high_c is None:
+        assert low_c is not None
+        return say(
+            "The sheet allows {low} and more: measure floor and air before you pour.",
+            low=units.temperature(low_c),
+        )
+    if low_c is None:
+        return say(
+            "The sheet allows up to {high}: measure floor and air before you pour.",
+            high=units.temperature(high_c),
+        )
     return say(
-        "The sheet allows {allowed}: measure floor and air before you pour.",
-        allowed=join(" ", allowed),
+        "The sheet allows {low} to {high}: measure floor and air before you pour.",
+        low=units.temperature(low_c),
+        high=units.temperature(high_c),
     )
 
 
@@ -369,7 +396,9 @@ def goes(margin_s: float, binds: str, little: bool) -> str:
         margin=minutes(margin_s),
         binds=BINDS[binds],
     )
-    return text + say(" That is little: time one batch before you begin.") if little else text
+    if not little:
+        return text
+    return join(" ", [text, say("That is little: time one batch before you begin.")])
 
 
 def slower_product(needed_s: float) -> str:
@@ -384,16 +413,16 @@ def does_not_go(late_s: float, binds: str, cheapest: str | None, slower: str) ->
         late=minutes(late_s),
         binds=BINDS[binds],
     )
-    if cheapest is None:
-        return text + say(
-            " No change of crew or bays that was tried makes it safe: take {slower}.",
+    change = (
+        say("No change of crew or bays that was tried makes it safe: take {slower}.", slower=slower)
+        if cheapest is None
+        else say(
+            "Cheapest change that makes it safe: {cheapest}. Or {slower}.",
+            cheapest=cheapest,
             slower=slower,
         )
-    return text + say(
-        " Cheapest change that makes it safe: {cheapest}. Or {slower}.",
-        cheapest=cheapest,
-        slower=slower,
     )
+    return join(" ", [text, change])
 
 
 def verdict(feasible: bool, allowed_by_sheet: bool) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from rig.units import Units
-from rig.words import join, say, say_many
+from rig.words import join, put, say, say_many
 from rig.words.clock import minutes
 
 EdgeLevel = Literal["dead", "soon", "pace"]
@@ -57,7 +57,7 @@ def still_to_tick(steps: Sequence[tuple[str, str, str]]) -> str:
         "{count} steps before the pour are not ticked (say tick and the word):",
         len(steps),
     )
-    lines = (say("  {key}: {text}; {why}", key=k, text=text, why=why) for k, text, why in steps)
+    lines = (put("  {key}: {text}; {why}", key=k, text=text, why=why) for k, text, why in steps)
     return join("\n", [head, *lines])
 
 
@@ -138,11 +138,10 @@ def front_back(marker: str | None, strip: int, before: int, passed_over: Sequenc
         strip=strip,
         before=before,
     )
-    if passed_over:
-        text += say(
-            " If {markers} got covered, say front with each.", markers=join(", ", passed_over)
-        )
-    return text
+    if not passed_over:
+        return text
+    covered = say("If {markers} got covered, say front with each.", markers=join(", ", passed_over))
+    return join(" ", [text, covered])
 
 
 def front_impossible(strip: int, should: int, bags: float) -> str:
@@ -274,12 +273,19 @@ def bags_short(short: int, stop: int | None) -> str:
 
 def bags_may_not_reach(chance: float, more: int, stop: int | None) -> str:
     """Say that the bags may not reach, and where to stop: at a strip, or None now."""
-    where = say("stop now") if stop is None else say("stop at strip {stop}", stop=stop)
+    if stop is None:
+        return say(
+            "The bags may not reach ({chance:.0%}): have {more} more at hand, or be ready to stop "
+            "now.",
+            chance=chance,
+            more=more,
+        )
     return say(
-        "The bags may not reach ({chance:.0%}): have {more} more at hand, or be ready to {where}.",
+        "The bags may not reach ({chance:.0%}): have {more} more at hand, or be ready to stop at "
+        "strip {stop}.",
         chance=chance,
         more=more,
-        where=where,
+        stop=stop,
     )
 
 
@@ -303,23 +309,23 @@ def stopped(batches: int, bags: float, share: float) -> str:
 def ended_early(left: int, planned: int, bags: float, first: int, last: int) -> str:
     """Say what a stop leaves unpoured: batches, and strips from the first to the last."""
     count = say_many("{count} bag", "{count} bags", bags)
-    strips = say("strip {last} is", last=last)
-    if first != last:
-        strips = say("strips {first} to {last} are", first=first, last=last)
-    return say_many(
-        "Ended early: {count} of {planned} planned batches ({bags}) is not poured, and {strips} "
-        "not told as covered. {slip}",
-        "Ended early: {count} of {planned} planned batches ({bags}) are not poured, and {strips} "
-        "not told as covered. {slip}",
+    not_poured = say_many(
+        "Ended early: {count} of {planned} planned batches ({bags}) is not poured.",
+        "Ended early: {count} of {planned} planned batches ({bags}) are not poured.",
         left,
         planned=planned,
         bags=count,
-        strips=strips,
-        slip=say(
-            "If it was a slip, pour on at once and start rig pour run again: it counts from batch "
-            "1 and no longer knows how old the edge is."
-        ),
     )
+    not_covered = (
+        say("Strip {strip} is not told as covered.", strip=last)
+        if first == last
+        else say("Strips {first} to {last} are not told as covered.", first=first, last=last)
+    )
+    slip = say(
+        "If it was a slip, pour on at once and start rig pour run again: it counts from batch 1 "
+        "and no longer knows how old the edge is."
+    )
+    return join(" ", [not_poured, not_covered, slip])
 
 
 def edges(ages_s: Sequence[tuple[int, float]], left_s: float) -> str:

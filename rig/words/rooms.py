@@ -25,10 +25,14 @@ def job_and_room(job: str, room: str) -> str:
 
 def listed(name: str, area_m2: float, joins: Sequence[str], shots: int, units: Units) -> str:
     """Tell of a room in a line."""
-    text = say("{name}: {area}", name=name, area=units.area(area_m2))
-    if joins:
-        text += say(", doorway to {joins}", joins=join(", ", joins))
-    return text + say("; {shots} shot.", shots=say_many("{count} point", "{count} points", shots))
+    told = {
+        "name": name,
+        "area": units.area(area_m2),
+        "shots": say_many("{count} point", "{count} points", shots),
+    }
+    if not joins:
+        return say("{name}: {area}; {shots} shot.", **told)
+    return say("{name}: {area}, doorway to {joins}; {shots} shot.", joins=join(", ", joins), **told)
 
 
 def row(area_m2: float, joins: Sequence[str], shots: int, units: Units) -> str:

@@ -2,7 +2,7 @@
 
 import re
 
-from rig.language import changed, current, join, say
+from rig.language import changed, current
 
 # fmt: off
 _ONES = [
@@ -15,7 +15,7 @@ _TENS = ["", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eigh
 _PARTS = {
     2: ("a half", "halves"),
     4: ("a quarter", "quarters"),
-    8: (say("an eighth"), "eighths"),
+    8: ("an eighth", "eighths"),
     10: ("a tenth", "tenths"),
     16: ("a sixteenth", "sixteenths"),
     32: ("a thirty-second", "thirty-seconds"),
@@ -60,11 +60,7 @@ def _spoken(text: str) -> str:
             return f"{plain_what} {_number(int(plain))} {'inch' if int(plain) == 1 else 'inches'}"
         if above is not None:
             part = _part(int(above), int(below))
-            return (
-                say("{what} {number} and {part}", what=what, number=_number(int(whole)), part=part)
-                if whole
-                else f"{what} {part}"
-            )
+            return f"{what} {_number(int(whole))} and {part}" if whole else f"{what} {part}"
     return text
 
 
@@ -111,12 +107,8 @@ def _inches(found: re.Match[str]) -> str:
         return _counted(int(plain), "inch", "inches")
     part = _part(int(above or plain_above), int(below or plain_below))
     if whole is None:
-        return (
-            say("{removeprefix} an inch", removeprefix=part.removeprefix("a "))
-            if part == "a half"
-            else say("{part} of an inch", part=part)
-        )
-    return say("{number} and {part} inches", number=_number(int(whole)), part=part)
+        return f"{part.removeprefix('a ')} an inch" if part == "a half" else f"{part} of an inch"
+    return f"{_number(int(whole))} and {part} inches"
 
 
 def _metric(found: re.Match[str]) -> str:
@@ -126,36 +118,25 @@ def _metric(found: re.Match[str]) -> str:
     if unit == "mm":
         return sign + _millimetres(int(whole), decimals)
     if decimals:
-        return say(
-            "{sign}{number} point {digits} metres",
-            sign=sign,
-            number=_number(int(whole)),
-            digits=_digits(decimals),
-        )
+        return f"{sign}{_number(int(whole))} point {_digits(decimals)} metres"
     return sign + _counted(int(whole), "metre", "metres")
 
 
 def _digits(decimals: str) -> str:
-    return join(" ", (_ONES[int(digit)] for digit in decimals))
+    return " ".join(_ONES[int(digit)] for digit in decimals)
 
 
 def _millimetres(whole: int, decimals: str) -> str:
     if decimals == "5":
-        return (
-            say("{number} and a half millimetres", number=_number(whole))
-            if whole
-            else say("half a millimetre")
-        )
+        return f"{_number(whole)} and a half millimetres" if whole else "half a millimetre"
     if decimals:
-        return say(
-            "{number} point {digits} millimetres", number=_number(whole), digits=_digits(decimals)
-        )
+        return f"{_number(whole)} point {_digits(decimals)} millimetres"
     return f"{_number(whole)} {'millimetre' if whole == 1 else 'millimetres'}"
 
 
 def _part(above: int, below: int) -> str:
     if below not in _PARTS:
-        return say("{number} over {number_2}", number=_number(above), number_2=_number(below))
+        return f"{_number(above)} over {_number(below)}"
     one, many = _PARTS[below]
     return one if above == 1 else f"{_number(above)} {many}"
 
@@ -166,7 +147,7 @@ def _number(n: int) -> str:
     if n < 100:
         return _TENS[n // 10] + (f"-{_ONES[n % 10]}" if n % 10 else "")
     if n < 1000:
-        rest = say(" and {number}", number=_number(n % 100)) if n % 100 else ""
-        return say("{ones} hundred{rest}", ones=_ONES[n // 100], rest=rest)
+        rest = f" and {_number(n % 100)}" if n % 100 else ""
+        return f"{_ONES[n // 100]} hundred{rest}"
     rest = f" {_number(n % 1000)}" if n % 1000 else ""
-    return say("{number} thousand{rest}", number=_number(n // 1000), rest=rest)
+    return f"{_number(n // 1000)} thousand{rest}"

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from rig.devices.typed import Doubted, TypedUnit
 from rig.units import Units
-from rig.words import join, say
+from rig.words import both, either, say
 
 NAMES: Mapping[TypedUnit, str] = {
     "in": say("inches"),
@@ -56,19 +56,19 @@ def which_unit(doubted: Doubted, units: Units) -> str:
         return say(
             "What is {text}? Type {choices}; it goes for all bare numbers of this job.",
             text=doubted.text,
-            choices=say(" or ").join(meanings),
+            choices=either(meanings),
         )
     return say(
         "{text} is not taken: under this line only another unit explains it. Type {choices}, or "
         "the reading again.",
         text=doubted.text,
-        choices=say(" or ").join(meanings),
+        choices=either(meanings),
     )
 
 
 def unit_unsaid(doubted: Doubted) -> str:
     """Refuse readings whose unit nobody said."""
-    options = say(" or ").join(say("--unit {unit}", unit=unit) for unit in doubted.choices)
+    options = either(f"--unit {unit}" for unit in doubted.choices)
     return say(
         "What {text} is was not said, so no shot was kept: begin again with {options}.",
         text=doubted.text,
@@ -85,7 +85,7 @@ def differences_turned(labels: Sequence[str], before: str) -> str:
     """Doubt which way a line is read whose fixed points differ the other way round."""
     return say(
         "{labels} differ by as much as under set-up {before}, the other way round: {look}",
-        labels=join(say(" and "), labels),
+        labels=both(labels),
         before=before,
         look=LOOK,
     )

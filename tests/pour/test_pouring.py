@@ -384,12 +384,12 @@ def test_a_stop_with_batches_left_says_what_is_not_poured() -> None:
     assert names(ended)[-2:] == ["trouble", "done"]
     said = one(ended, "trouble").text
     assert "14 of 20 planned batches (14 bags) are not poured" in said
-    assert "strips 4 to 10 are not told as covered" in said
+    assert "Strips 4 to 10 are not told as covered" in said
     nearly = started()
     pour(nearly, 19)
     nearly.act("front", 2300.0, "9")
     said = one(nearly.act("stop", 2310.0), "trouble").text
-    assert "1 of 20 planned batches (1 bag) is not poured, and strip 10 is not told" in said
+    assert "1 of 20 planned batches (1 bag) is not poured. Strip 10 is not told" in said
 
 
 @pytest.mark.parametrize(("batches", "front"), [(20, None), (15, "10"), (0, None)])

@@ -68,7 +68,7 @@ def test_cold_and_warm_floors_are_warned_of() -> None:
     assert "colder" in sheet.warnings(5.0, MM)[0]
     assert "hotter" in sheet.warnings(31.0, MM)[0]
     assert sheet.warnings(20.0, MM) == []
-    assert "from 10 °C up to 30 °C: measure" in sheet.warnings(None, MM)[0]
+    assert "allows 10 °C to 30 °C: measure" in sheet.warnings(None, MM)[0]
     assert [sheet.allows(t) for t in (9.9, 10.0, 30.0, 30.1, None)] == [
         False, True, True, False, True
     ]  # fmt: skip

@@ -271,10 +271,10 @@ def test_closing_error_is_spread_by_the_compass_rule() -> None:
 def test_walk_that_misses_by_too_much_is_refused_with_the_error_and_its_direction() -> None:
     with pytest.raises(BadInput, match="miss their start by 1 ft") as caught:
         plan.from_walls("12ft left 10ft left 11ft left 10ft")
-    assert re.search(r"2\.3 % of the walk.*1 ft ahead of the start", str(caught.value))
-    with pytest.raises(BadInput, match=r"0\.4 m to the right of the start"):
+    assert re.search(r"2\.3 % of the walk.*1 ft too far ahead", str(caught.value))
+    with pytest.raises(BadInput, match=r"0\.4 m too far to the right"):
         plan.from_walls("4m left 3m left 4m left 3.4m")
-    with pytest.raises(BadInput, match=r"0\.5 m behind the start"):
+    with pytest.raises(BadInput, match=r"0\.5 m too far back"):
         plan.from_walls("4m left 3m left 4.5m left 3m")
 
 

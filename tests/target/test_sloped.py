@@ -107,10 +107,14 @@ def test_a_hold_that_leaves_little_room_gets_the_surest_plane_and_says_its_chanc
         (
             0.005,
             [Hold(0, 0, 14, "threshold T1"), Hold(1000, 0, 24, "threshold T2")],
-            "T1 and threshold T2 fight: .* 10 mm/m, .* at most 5 mm/m. "
-            "Lower threshold T2 by 5 mm, or raise threshold T1 by 5 mm, or allow a slope of 10",
+            "T1 and threshold T2 fight: .* 10 mm/m. A slope of at most 5 mm/m is asked for. "
+            "Lower threshold T2 by 5 mm, raise threshold T1 by 5 mm or allow a slope of 10",
         ),
-        (0.0, [Hold(0, 0, 14, "T1"), Hold(900, 0, 20, "T2")], "level floor. Lower T2 by 6 mm"),
+        (
+            0.0,
+            [Hold(0, 0, 14, "T1"), Hold(900, 0, 20, "T2")],
+            "level floor is asked for. Lower T2 by 6 mm",
+        ),
         (0.0, [Hold(0, 0, 14, "T1"), Hold(0, 0, 20, "T2")], "one place with two heights, 6 mm"),
         (0.005, [Hold(0, 0, -24, "T1")], "T1 and the minimum cover fight.*at .*Raise T1 by"),
         (

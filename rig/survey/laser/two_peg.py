@@ -102,16 +102,12 @@ def two_peg(
     leverage = np.ptp(balance) if rise_mm is None else np.max(np.abs(balance))
     if leverage < LEAST_LEVERAGE_M:
         raise BadInput(
-            say("The distances leave the error invisible: ")
-            + (
-                say(
-                    "each sight is balanced alike. Move the laser, as from the middle to beside "
-                    "one peg."
-                )
+            say(
+                "The distances leave the error invisible: each sight is balanced alike. Move the "
+                "laser, as from the middle to beside one peg."
                 if rise_mm is None
-                else say(
-                    "with a known rise the laser must stand nearer to one peg than to the other."
-                )
+                else "The distances leave the error invisible: with a known rise the laser must "
+                "stand nearer to one peg than to the other."
             )
         )
     drop = np.array([sight.drop_mm for sight in sights])
