@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from rig.language import LANGUAGES
 from tools.endurance import small
 
 
@@ -27,9 +28,15 @@ def test_the_wheel_is_pure_python_and_runs_from_elsewhere(tmp_path: Path) -> Non
     subprocess.run([sys.executable, "-m", "pip", *words, str(tmp_path / made)], check=True)
     for name in ("rig/devices/profiles/sentence.toml", "rig/flatness/rules/e1155.toml"):
         assert (target / name).is_file()
+    languages = target / "rig" / "words" / "languages"
+    assert len(list(languages.glob("*/LC_MESSAGES/rig.mo"))) == len(LANGUAGES) - 1
+    assert not list(languages.glob("*/LC_MESSAGES/rig.po"))
+    said = "import rig.cli, rig.language as l; print(rig.cli.__file__); l.speak('de'); "
+    said += "print(l.shown(l.say('No walls yet.'))); rig.cli.main(['rules'])"
     told = subprocess.run(
-        [sys.executable, "-c", "import rig.cli; print(rig.cli.__file__); rig.cli.main(['rules'])"],
+        [sys.executable, "-c", said],
         capture_output=True, text=True, check=True, cwd=tmp_path, env={"PYTHONPATH": str(target)},
     ).stdout  # fmt: skip
     assert told.startswith(str(target))
     assert "din18202-1" in told
+    assert "Noch keine Wände." in told

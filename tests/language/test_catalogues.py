@@ -1,8 +1,13 @@
 """The catalogues stand for the sources, and no placeholder in them is wrong."""
 
 import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 from babel.messages import Catalog
+from babel.messages.pofile import write_po
 
 from rig.words.page import script_words
 from tools.languages.catalogues import check, faults
@@ -26,6 +31,26 @@ def test_a_wrong_placeholder_is_refused() -> None:
     assert len(told) == 2
     assert "{label}, {lesung}, not {label}, {reading}" in told[0]
     assert "**" in told[1]
+
+
+def test_a_wrong_placeholder_stops_the_build_of_the_wheel(tmp_path: Path) -> None:
+    for name in ("setup.py", "tools/languages/faults.py"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(ROOT / name, tmp_path / name)
+    file = tmp_path / "rig" / "words" / "languages" / "de" / "LC_MESSAGES" / "rig.po"
+    file.parent.mkdir(parents=True)
+    for said, wrong in (("{bag} Säcke", True), ("{bags} Säcke", False)):
+        made = Catalog("de")
+        made.add("{bags} bags", said)
+        with file.open("wb") as target:
+            write_po(target, made)
+        done = subprocess.run(
+            [sys.executable, "setup.py", "--quiet", "build"],
+            cwd=tmp_path, capture_output=True, text=True,
+        )  # fmt: skip
+        assert (done.returncode != 0) is wrong, done.stderr
+        assert ("'{bag} Säcke' has {bag}, not {bags}" in done.stderr) is wrong
+    assert list(tmp_path.glob("build/lib*/rig/words/languages/de/LC_MESSAGES/rig.mo"))
 
 
 def test_what_the_page_s_scripts_say_comes_with_the_page() -> None:

@@ -146,9 +146,9 @@ def wheel(folder: Path) -> str:
     It is pure Python, so that it installs without a compiler.
     """
     copy = folder / "source"
-    for name in ("rig", "simulated_devices"):
+    for name in ("rig", "simulated_devices", "tools/languages"):
         shutil.copytree(ROOT / name, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("pyproject.toml", "README.md", "LICENSE"):
+    for name in ("pyproject.toml", "setup.py", "MANIFEST.in", "README.md", "LICENSE"):
         shutil.copy(ROOT / name, copy / name)
     words = ["wheel", "--quiet", "--no-deps", "--wheel-dir", str(folder), str(copy)]
     subprocess.run([sys.executable, "-m", "pip", *words], check=True, capture_output=True)

@@ -1,6 +1,5 @@
 """Brings the catalogues up to date with the sources, and says what is wrong with them."""
 
-import string
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,6 +8,7 @@ from babel.messages import Catalog, Message
 from babel.messages.pofile import read_po, write_po
 
 from rig.language import LANGUAGES
+from tools.languages.faults import faults, texts_of
 from tools.languages.sources import ROOT, sentences
 
 FOLDER = ROOT / "rig" / "words" / "languages"
@@ -92,46 +92,6 @@ def check(keys: Iterable[str] = ()) -> tuple[list[str], list[str]]:
     return wrong, told
 
 
-def faults(catalogue: Catalog) -> Iterator[str]:
-    """Yield what is wrong with the sentences that are translated."""
-    for message in catalogue:
-        if not message.id or not message.string:
-            continue
-        ids, texts = _texts(message.id), _texts(message.string)
-        if not any(texts):
-            continue
-        if len(texts) > 1 and len(texts) != catalogue.num_plurals:
-            yield f"{ids[0]!r} has {len(texts)} forms, not {catalogue.num_plurals}"
-        wanted = set().union(*map(fields_of, ids))
-        for text in texts:
-            try:
-                found = fields_of(text)
-            except ValueError as error:
-                yield f"{text!r}: {error}"
-                continue
-            # One alone may do without its number, and without what the English of one leaves out.
-            spare = ({("count", "", None)}, wanted - fields_of(ids[0])) if len(texts) > 1 else ()
-            if found - wanted or (found != wanted and wanted - found not in spare):
-                yield f"{text!r} has {_named(found)}, not {_named(wanted)}"
-            if text.count("**") != ids[0].count("**"):
-                yield f"{text!r}: the ** that make parts stand out are not those of the English"
-
-
-def fields_of(text: str) -> set[tuple[str, str, str | None]]:
-    """Return the placeholders of a message: name, how it is written, conversion."""
-    if "{" not in text and "}" not in text:
-        return set()
-    return {
-        (name, spec or "", conversion)
-        for _, name, spec, conversion in string.Formatter().parse(text)
-        if name is not None
-    }
-
-
-def _named(found: set[tuple[str, str, str | None]]) -> str:
-    return ", ".join(sorted("{" + name + "}" for name, _, _ in found)) or "no placeholder"
-
-
 def _share(catalogue: Catalog) -> str:
     all_of = [message for message in catalogue if message.id]
     done = sum(map(_is_done, all_of))
@@ -139,12 +99,8 @@ def _share(catalogue: Catalog) -> str:
 
 
 def _is_done(message: Message) -> bool:
-    texts = _texts(message.string)
+    texts = texts_of(message.string)
     return bool(texts) and all(texts)
-
-
-def _texts(told: str | list[str] | tuple[str, ...] | None) -> list[str]:
-    return [told] if isinstance(told, str) else list(told or ())
 
 
 def _file(locale: str) -> Path:
