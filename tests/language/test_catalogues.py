@@ -10,7 +10,8 @@ from babel.messages import Catalog
 from babel.messages.pofile import write_po
 
 from rig.words.page import script_words
-from tools.languages.catalogues import check, faults
+from tools.languages.catalogues import check
+from tools.languages.faults import faults
 from tools.languages.sources import ROOT
 
 
