@@ -32,6 +32,7 @@ from rig.drawing.vector import (
     line,
     rectangle,
     text_width,
+    wrapped,
 )
 from rig.language import join, numeral, say
 from rig.room import House, Outline
@@ -45,6 +46,7 @@ _BARS_FT = (1 / 12, 0.25, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)
 _BAR_PARTS = 4
 _SIDE_MM = 9.0  # room for the walls' names
 _KEY_ROW_MM = 5.4
+_LINE_MM = 3.9
 _BAR_ROW_MM = 9.6
 _SYMBOL_MM = 8.0
 _WIDE_MM = 140.0  # from here on a note has room beside the scale bar in one row
@@ -208,7 +210,7 @@ class Frame:
         y += _BAR_ROW_MM
         if self._contours is not None:
             self._add_ramp(y)
-            y += 13.6
+            y += self._ramp_mm()
         self._add_keys(y)
         # Walls' names may lie outside a short sheet's box; nothing else does.
         return Drawing(
@@ -241,46 +243,60 @@ class Frame:
         return names[::-1] if self._reverse else names
 
     def _foot_mm(self) -> float:
-        rows = len(self._key_rows())
         return (
             _BAR_ROW_MM
             + 1.0
-            + (13.6 if self._contours is not None else 0.0)
-            + rows * _KEY_ROW_MM
+            + (self._ramp_mm() if self._contours is not None else 0.0)
+            + sum(map(_row_mm, self._key_rows()))
             + 1.0
         )
 
-    def _key_rows(self) -> list[list[tuple[Key, float]]]:
-        """Entries of the legend in rows, each with its left edge."""
-        rows: list[list[tuple[Key, float]]] = []
+    def _key_rows(self) -> list[list[tuple[Key, float, list[str]]]]:
+        """Entries of the legend in rows, each with its left edge and its lines."""
+        rows: list[list[tuple[Key, float, list[str]]]] = []
         x = self.look.width_mm
+        most = self.look.width_mm - _SYMBOL_MM - 3.5
         for key in self._keys:
-            wide = _SYMBOL_MM + 1.5 + text_width(key.text, SMALL_MM) + 5.0
-            if not rows or x + wide > self.look.width_mm:
+            lines = wrapped(key.text, SMALL_MM, most)
+            wide = _SYMBOL_MM + 1.5 + max(text_width(one, SMALL_MM) for one in lines)
+            if not rows or x + wide > self.look.width_mm - 1.0:
                 rows.append([])
                 x = 1.0
-            rows[-1].append((key, x))
-            x += wide
+            rows[-1].append((key, x, lines))
+            x += wide + 5.0
         return rows
 
     def _add_keys(self, y: float) -> None:
         for row in self._key_rows():
-            for key, x in row:
+            for key, x, lines in row:
                 self.add(*key.symbol(x + _SYMBOL_MM / 2, y + _KEY_ROW_MM / 2 - 0.2))
-                self.add(Text(x + _SYMBOL_MM + 1.5, y + 3.3, key.text, SMALL_MM))
-            y += _KEY_ROW_MM
+                for n, told in enumerate(lines):
+                    low = y + 3.3 + n * _LINE_MM
+                    self.add(Text(x + _SYMBOL_MM + 1.5, low, told, SMALL_MM))
+            y += _row_mm(row)
+
+    def _ramp_lines(self) -> list[str]:
+        return wrapped(self._ramp_text, SMALL_MM, self.look.width_mm - 2.0)
+
+    def _ramp_mm(self) -> float:
+        return 13.6 + _LINE_MM * (len(self._ramp_lines()) - 1)
 
     def _add_ramp(self, y: float) -> None:
         contours = self._contours
         assert contours is not None
-        self.add(Text(1.0, y + 2.4, self._ramp_text, SMALL_MM))
+        lines = self._ramp_lines()
+        for n, told in enumerate(lines):
+            self.add(Text(1.0, y + 2.4 + n * _LINE_MM, told, SMALL_MM))
+        y += _LINE_MM * (len(lines) - 1)
         names = self._colours()
         edges = [self._level_text(edge) for edge in contours.edges]
         if self._reverse:
             names, edges = names[::-1], edges[::-1]
         least = max(text_width(edge, SMALL_MM) for edge in edges) + 2.0
-        wide = min(max(least, 12.0), (self.look.width_mm - 10.0) / len(names))
-        x = 1.0 + text_width(edges[0], SMALL_MM) / 2
+        half = (text_width(edges[0], SMALL_MM) / 2, text_width(edges[-1], SMALL_MM) / 2)
+        room = min(self.look.width_mm - 10.0, self.look.width_mm - 2.0 - sum(half))
+        wide = min(max(least, 12.0), room / len(names))
+        x = 1.0 + half[0]
         for n, name in enumerate(names):
             left = x + n * wide
             self.add(
@@ -304,7 +320,7 @@ class Frame:
                 self.add(Text(2.0 + n * step, y + 5.2, told, SMALL_MM, "middle"))
         right = self.look.width_mm - 1.0
         for n, note in enumerate(self._notes()):
-            row = y + 2.2 + 3.9 * n
+            row = y + 2.2 + _LINE_MM * n
             self.add(Text(right, row, note, SMALL_MM, "end", colour="soft"))
 
     def _notes(self) -> list[str]:
@@ -368,6 +384,10 @@ class Frame:
         a, b, c, d, e, f = self.matrix()
         x, y = np.linalg.solve(np.array([[a, c], [b, d]]), np.array([sheet[0] - e, sheet[1] - f]))
         return float(x), float(y)
+
+
+def _row_mm(row: Sequence[tuple[Key, float, list[str]]]) -> float:
+    return _KEY_ROW_MM + _LINE_MM * (max(len(lines) for _, _, lines in row) - 1)
 
 
 def relief_frame(

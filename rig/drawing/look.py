@@ -1,15 +1,18 @@
 """How a plan is looked at: in which units, on what sheet, and with the door at the bottom."""
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from rig.drawing.vector import Floats
-from rig.language import changed
+from rig.language import changed, say
 from rig.room import Outline, named_walls, wall_of
 from rig.units import Units
+
+_UNIT = re.compile(r"\s+[^\W\d_]+\.?$")
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class Look:
     @property
     def unit(self) -> str:
         """The unit that `short` leaves out."""
-        return "mm" if self.units.is_metric else "inches"
+        return "mm" if self.units.is_metric else say("inches")
 
 
 def turned(room: Floats, turns: int) -> Floats:
@@ -53,4 +56,4 @@ def quarter_turns(outline: Outline) -> int:
 
 
 def _bare(text: str) -> str:
-    return text.removesuffix(" mm").removesuffix(" in")
+    return _UNIT.sub("", text)

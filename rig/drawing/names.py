@@ -9,7 +9,7 @@ import shapely
 
 from rig.drawing.look import Look
 from rig.drawing.vector import SMALL_MM, USUAL_MM, Box, Floats, Place, Text, text_width
-from rig.language import join, put
+from rig.language import put, say, shown
 from rig.room import Outline, named_walls
 
 _ROW_MM = 3.4
@@ -42,24 +42,27 @@ def wall_names(
         ends = places(np.array([a, b]))
         length = float(np.hypot(*(ends[1] - ends[0])))
         size = look.units.place(math.dist(a, b))
-        tries = [*_in_two(put("{name}, {size}", name=name, size=size)), [size]]
-        lines = next((one for one in tries if _widest(one) <= length - 1.0), None)
-        if lines is None:
-            continue
-        share = _clear_of_doors(outline, scale, a, b, _widest(lines) / length)
-        if share < 0:
-            continue
-        spare = max(0.0, 0.5 - (_widest(lines) + 1.0) / length / 2)
+        tries = [*_in_two(shown(put("{name}, {size}", name=name, size=size))), [shown(size)]]
+        fitting = [lines for lines in tries if _widest(lines) <= length - 1.0]
         along = (ends[1] - ends[0]) / length
         square = float(np.abs(along).min()) < 0.05
-        # Where walls meet at a corner that sticks in, their names keep clear of each other.
-        asides = (0.0, spare, -spare, *(math.copysign(spare, past) + past for past in _PAST))
-        placed = [
-            _written(lines, ends, turn, share + aside) for aside in (asides if square else (0.0,))
-        ]
+        placed = []
+        for lines in fitting:
+            share = _clear_of_doors(outline, scale, a, b, _widest(lines) / length)
+            spare = max(0.0, 0.5 - (_widest(lines) + 1.0) / length / 2)
+            # Where walls meet at a corner that sticks in, their names keep clear of each other.
+            asides = (0.0, spare, -spare, *(math.copysign(spare, past) + past for past in _PAST))
+            placed += [
+                _written(lines, ends, turn, share + aside)
+                for aside in (asides if square else (0.0,))
+                if share >= 0
+            ]
         texts, box = next(
-            (one for one in placed if _is_clear(one[1], sheet, room, taken)), placed[0]
+            (one for one in placed if _is_clear(one[1], sheet, room, taken)),
+            next((one for one in placed if not _covers(one[1], taken)), (None, None)),
         )
+        if texts is None or box is None:
+            continue
         taken.append(box)
         yield texts, box
 
@@ -97,9 +100,14 @@ def _is_clear(
     left, top, right, bottom = box
     if min(left, top) < 0.0 or right > sheet[0] or bottom > sheet[1]:
         return False
-    if any(left < c and a < right and top < d and b < bottom for a, b, c, d in taken):
+    if _covers(box, taken):
         return False
     return not room.intersects(shapely.box(*box))
+
+
+def _covers(box: Box, taken: Sequence[Box]) -> bool:
+    left, top, right, bottom = box
+    return any(left < c and a < right and top < d and b < bottom for a, b, c, d in taken)
 
 
 def _clear_of_doors(outline: Outline, scale: float, a: Place, b: Place, width: float) -> float:
@@ -107,7 +115,7 @@ def _clear_of_doors(outline: Outline, scale: float, a: Place, b: Place, width: f
     start, wall = np.array(a), np.array(b) - np.array(a)
     length = float(wall @ wall)
     # The word beside a narrow door may be wider than the doorway.
-    word = (text_width("DOOR 2", USUAL_MM, True) + 2.0) * scale / math.sqrt(length)
+    word = (text_width(say("DOOR {n}", n=2), USUAL_MM, True) + 2.0) * scale / math.sqrt(length)
     taken: list[tuple[float, float]] = []
     for door in outline.doors:
         ends = [(door.x_mm, door.y_mm), (door.end_x_mm, door.end_y_mm)]
@@ -130,7 +138,7 @@ def _in_two(text: str) -> list[list[str]]:
     """A text in one line, and in two that are about as long."""
     words = text.split(" ")
     cuts = range(1, len(words))
-    halves = [[join(" ", words[:cut]), join(" ", words[cut:])] for cut in cuts]
+    halves = [[" ".join(words[:cut]), " ".join(words[cut:])] for cut in cuts]
     return [[text], *([min(halves, key=_widest)] if halves else [])]
 
 

@@ -64,9 +64,9 @@ def walk_drawing(
 ) -> Drawing:
     """Grid points in the order of the walk, those already shot filled."""
     keys = [
-        Key(lambda x, y: _start(x, y), "start"),
+        Key(lambda x, y: _start(x, y), say("start")),
         Key(lambda x, y: ring(x, y, 1.1), say("to shoot")),
-        Key(lambda x, y: dot(x, y, 1.1), "shot"),
+        Key(lambda x, y: dot(x, y, 1.1), say("shot")),
         Key(stroke(WALK), say("the walk")),
     ]
     frame = Frame(outline, look, keys)
@@ -108,15 +108,9 @@ def markers_drawing(
         Key(lambda x, y: dot(x, y, 1.6, "mark"), say("set")),
         Key(stroke(WALK), say("the order to set them")),
         Key(lambda x, y: [Text(x, y + 1.1, "1/2", USUAL_MM, "middle", True)],
-            say(
-"stick-out, {unit}",
-unit=look.unit
-)) if not look.units.is_metric else
+            say("stick-out, {unit}", unit=look.unit)) if not look.units.is_metric else
         Key(lambda x, y: [Text(x, y + 1.1, "12", USUAL_MM, "middle", True)],
-            say(
-"stick-out, {unit}",
-unit=look.unit
-)),
+            say("stick-out, {unit}", unit=look.unit)),
     ]  # fmt: skip
     frame = Frame(outline, look, keys)
     frame.add_room()

@@ -50,6 +50,18 @@ def text_width(text: str, size_mm: float, bold: bool = False) -> float:
     return width / 1000.0 * size_mm
 
 
+def wrapped(text: str, size_mm: float, width_mm: float) -> list[str]:
+    """Break a text, in the language in use, between words into lines of a width in mm."""
+    lines = [""]
+    for word in shown(text).split(" "):
+        longer = f"{lines[-1]} {word}".lstrip()
+        if lines[-1] and text_width(longer, size_mm) > width_mm:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
+
+
 @dataclass(frozen=True)
 class Pen:
     """A stroke: its colour, width and dashes in mm."""

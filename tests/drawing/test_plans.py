@@ -27,6 +27,7 @@ from rig.drawing.pour import Shares, pour_drawing
 from rig.drawing.svg import to_print_svg, to_svg
 from rig.drawing.vector import Drawing, Text, text_width
 from rig.drawing.work import patches_drawing
+from rig.language import shown, speaking
 from rig.report.ink import draw
 from rig.room import Outline, from_rings, room, with_door, with_opening
 from rig.study.cover import CoverAt
@@ -38,6 +39,7 @@ from rig.study.proof_answer import Proof, Strip, Worst
 from rig.units import Units
 from tests.drawing.shapes import off_the_sheet, overlapping, texts
 from tests.kinds import there
+from tests.language.made_up import MADE_UP, english
 
 ROOM = with_opening(
     with_door(room(3658.0, 4572.0), 1220.0, 0.0, 914.0), 2000.0, 2000.0, 500.0, 300.0
@@ -157,6 +159,19 @@ def test_plans_stay_on_their_sheets_and_no_text_covers_another(
         assert off_the_sheet(drawing) == [], name
         assert overlapping(drawing) == [], name
         assert min(text.size_mm for text in texts(drawing)) >= 9 * 25.4 / 72, name
+
+
+@pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
+def test_plans_of_a_language_with_longer_words_are_whole_and_none_of_it_is_english(
+    look: Look,
+) -> None:
+    with speaking(MADE_UP):
+        for name, drawing in drawings(ELL, look).items():
+            assert off_the_sheet(drawing) == [], name
+            assert overlapping(drawing) == [], name
+            told = " ".join(text.text for text in texts(drawing))
+            told += shown(drawing.title) + shown(drawing.description)
+            assert not english(told), name
 
 
 @pytest.mark.parametrize("outline", [ROOM, ELL], ids=["room", "ell"])

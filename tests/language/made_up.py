@@ -8,6 +8,7 @@ from rig.language import Tongue
 _MARKED = str.maketrans("aeiouyAEIOUYnN", "áéíóúýÁÉÍÓÚÝñÑ")
 _KEPT = re.compile(r"(\{[^{}]*\}|<[^>]*>|&\w+;)")
 _WORD = re.compile(r"(?<![\w/.-])[A-Za-z]{3,}(?![\w./-])")
+_LETTERS = re.compile(r"[^\W\d_]{2,}")
 
 
 class _Marked(gettext.NullTranslations):
@@ -19,10 +20,14 @@ class _Marked(gettext.NullTranslations):
 
 
 def marked(message: str) -> str:
-    """Mark a message's vowels outside its placeholders and lengthen it by a third."""
+    """Mark a message's vowels outside its placeholders and make its words a third longer."""
     parts = _KEPT.split(message)
-    words = "".join(part if n % 2 else part.translate(_MARKED) for n, part in enumerate(parts))
-    return words + "·" * (sum(map(len, parts[::2])) // 3)
+    return "".join(part if n % 2 else _LETTERS.sub(_longer, part) for n, part in enumerate(parts))
+
+
+def _longer(found: re.Match[str]) -> str:
+    word = found[0]
+    return word.translate(_MARKED) + "ø" * round(len(word) / 3 + 0.1)
 
 
 MADE_UP = Tongue("xx", "en", _Marked())
