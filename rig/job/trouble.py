@@ -50,15 +50,21 @@ def stored_json(text: str, kind: type[T]) -> T:
     json.JSONDecodeError
         It is none, or of another kind; `plain_words` makes a sentence of that.
     """
+    told = stored_figures(text, kind)
+    said = told.pop(SAID, None) if isinstance(told, dict) else None
+    if isinstance(said, dict):
+        again_in(told, {text: again(made) for text, made in said.items()})
+    return told
+
+
+def stored_figures(text: str, kind: type[T]) -> T:
+    """Return what a text of the file says for its figures: sentences stay in their English."""
     try:
         told = json.loads(text)
     except (ValueError, TypeError, RecursionError):
         told = None
     if not isinstance(told, kind):
         raise json.JSONDecodeError(say("not as it was written"), "", 0)
-    said = told.pop(SAID, None) if isinstance(told, dict) else None
-    if isinstance(said, dict):
-        again_in(told, {text: again(made) for text, made in said.items()})
     return told
 
 

@@ -16,7 +16,7 @@ from rig.flatness.rules import SHIPPED
 from rig.job.description import read_outline, read_settings
 from rig.job.settings import FLOOR_KINDS, Settings, settings_of
 from rig.job.snapshot import Heads, content_hash, heads, uid_of
-from rig.job.trouble import stored_json
+from rig.job.trouble import stored_figures
 from rig.pour.crew import Times
 from rig.pour.pace import HandsSeen, hands_seen
 from rig.quantities.bags import BagSheet, sheet_of
@@ -176,7 +176,7 @@ def _taken_back(connection: sqlite3.Connection) -> set[int]:
     """Return the events that were undone."""
     undone: set[int] = set()
     for (data,) in connection.execute("SELECT data FROM event WHERE kind = 'undo' ORDER BY id"):
-        undone.update(one for one in _listed(stored_json(data, dict), "events"))
+        undone.update(one for one in _listed(stored_figures(data, dict), "events"))
     return undone
 
 
@@ -187,7 +187,7 @@ def _events(
         "SELECT id, utc_s, data FROM event WHERE kind = ? ORDER BY id", (kind,)
     ):
         if number not in gone:
-            yield number, utc_s, stored_json(data, dict)
+            yield number, utc_s, stored_figures(data, dict)
 
 
 class _Poured(NamedTuple):
@@ -274,7 +274,7 @@ def _stated(
     wanted = {one.plan_id for one in pours if isinstance(one.plan_id, int)}
     rows = connection.execute("SELECT id, inputs, result FROM plan ORDER BY id").fetchall()
     plans = [row for row in rows if row[0] in wanted] or _last_of_each_room(rows)
-    results = [stored_json(result, dict) for _, _, result in plans]
+    results = [stored_figures(result, dict) for _, _, result in plans]
     return _with_pours(_planned(results, sheet_of(settings)), pours)
 
 
@@ -327,7 +327,7 @@ def _with_pours(told: _Stated, pours: Sequence[_Poured]) -> _Stated:
 def _last_of_each_room(rows: list[tuple[int, str, str]]) -> list[tuple[int, str, str]]:
     found: dict[object, tuple[int, str, str]] = {}
     for row in rows:
-        found[stored_json(row[1], dict).get("room")] = row
+        found[stored_figures(row[1], dict).get("room")] = row
     return list(found.values())
 
 
@@ -357,7 +357,7 @@ def _checks(connection: sqlite3.Connection) -> Iterable[Row]:
     for utc_s, kind, ok, result in connection.execute(
         'SELECT utc_s, kind, ok, result FROM "check" ORDER BY id'
     ):
-        told = stored_json(result, dict)
+        told = stored_figures(result, dict)
         tilt = [float(one) for one in _listed(told, "tilt_mm_per_m")]
         yield {
             "utc_s": utc_s,
