@@ -67,6 +67,10 @@ def _office(given: argparse.Namespace) -> bool:
         if given.rows:
             for key, took_s in office.many_rows(given.rows, Path(folder)).items():
                 print(f"{key}: {took_s:.2f} s over {given.rows} jobs")
+        if given.redo_kills:
+            redone = office.redo_torment(40, given.redo_kills, given.seed, Path(folder, "anew"))
+            print(redone)
+            return tally.sound and redone.sound
     return tally.sound
 
 
@@ -211,6 +215,7 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
             ("--jobs", 2000, "how many jobs"),
             ("--processes", 8, "that hand in at a time"),
             ("--takers", 2, "that take at a time"),
+            ("--redo-kills", 0, "kill who reckons jobs anew, or a worker, so often"),
             ("--rows", 0, "fill the books with so many, and time the questions"),
         ],
         _office,

@@ -3,9 +3,11 @@
 The jobs are made up (`tests/office/company.py`); hand-in and intake are the commands themselves.
 """
 
+import contextlib
 import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -15,6 +17,7 @@ from pathlib import Path
 
 from rig.office import books, shelf
 from rig.office.place import Place
+from rig.office.redo import redo
 from rig.office.take import take
 from tests.office.company import World, company
 
@@ -77,6 +80,82 @@ def torment(jobs: int, processes: int, takers: int, seed: int, folder: Path) -> 
     parts = (office / "books").rglob("*.parquet")
     tally.bytes_a_job = sum(one.stat().st_size for one in parts) / jobs
     return tally
+
+
+@dataclass
+class Redone:
+    """What came of reckoning anew while the command or one of its workers is killed."""
+
+    jobs: int
+    kills: int = 0
+    of_workers: int = 0
+    rows: int = 0
+    as_alone: bool = False
+
+    @property
+    def sound(self) -> bool:
+        """Whether each job is there once, with the figures that one undisturbed process reckons."""
+        return self.rows == self.jobs and self.as_alone
+
+
+def redo_torment(jobs: int, kills: int, seed: int, folder: Path) -> Redone:
+    """Reckon jobs anew by two workers; kill them, or who leads them, until so many were killed."""
+    rng, tally = random.Random(seed), Redone(jobs)
+    folder.mkdir()
+    files = [made.path for made in company(folder, jobs, World(points=20), seed)]
+    places = []
+    for name in ("killed", "alone"):
+        (folder / name).mkdir()
+        place = Place(str(folder / name))
+        places.append(place)
+        for file in files:
+            shelf.hand_in(place, file)
+        take(place)
+    killed, alone = places
+    words = [*_COMMAND, "office", "redo", "--office", killed.given, "--workers", "2"]
+    code: int | None = None
+    while code != 0:
+        with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as one:
+            while (code := one.poll()) is None:
+                if tally.kills == kills:
+                    code = one.wait()
+                    break
+                of_workers, waited_s = rng.random() < 0.7, 0.0
+                time.sleep(rng.uniform(0.2, 4.0))
+                while of_workers and not _workers(one.pid) and waited_s < 60.0:
+                    time.sleep(0.2)
+                    waited_s += 0.2
+                workers = _workers(one.pid)
+                target = rng.choice(workers) if workers and of_workers else one.pid
+                with contextlib.suppress(ProcessLookupError):
+                    os.kill(target, signal.SIGKILL)
+                    tally.kills += 1
+                    tally.of_workers += target != one.pid
+    redo(alone)
+    found = []
+    for place in places:
+        with books.plain(place, books.AGAIN) as connection:
+            named = "SELECT * EXCLUDE (filename, file_row_number) FROM version ORDER BY uid"
+            found.append(connection.execute(named).fetchall())
+    tally.rows, tally.as_alone = len(found[0]), found[0] == found[1]
+    return tally
+
+
+def _workers(pid: int) -> list[int]:
+    """Return the processes below one that are workers: those that a nanny of its began."""
+    try:
+        threads = list(Path(f"/proc/{pid}/task").glob("*/children"))
+        below = [child for one in threads for child in one.read_text().split()]
+    except OSError:
+        return []
+    return [int(one) for one in below if "spawn_main" in _command_of(one)]
+
+
+def _command_of(pid: str) -> str:
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_text()
+    except OSError:
+        return ""
 
 
 def _all_of(commands: Sequence[Sequence[str]], at_once: int, rng: random.Random) -> int:
