@@ -10,7 +10,11 @@ from rig.cli.serve_options import address_options, announce, open_page
 from rig.language import join, say
 
 if TYPE_CHECKING:
+    from rig.office.accounts import Accounts
     from rig.office.books import Only
+
+_HERE = (None, "127.0.0.1", "localhost", "::1")
+"""Hosts that nobody but this machine reaches."""
 
 office_option = click.option(
     "--office",
@@ -239,23 +243,87 @@ def redo(office: str | None, workers: int, at: str | None, as_json: bool) -> int
     return 1 if told.failed else 0
 
 
+_folder_option = click.option(
+    "--folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Where the accounts are kept.  [default: office, among your own data]",
+)
+
+
+def _accounts_in(folder: Path | None) -> "Accounts":
+    from rig.office.accounts import Accounts
+    from rig.products.library import data_folder
+
+    return Accounts(folder or data_folder() / "office")
+
+
+@command.command()
+@click.argument("name")
+@_folder_option
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The invitation's file.  [default: NAME.office]",
+)
+@click.option("--withdraw", is_flag=True, help="Let NAME in no more instead.")
+@json_option
+def invite(name: str, folder: Path | None, out: Path | None, withdraw: bool, as_json: bool) -> None:
+    """Make an account for the office's page: a file to carry there, and a code to scan.
+
+    To invite NAME anew makes the old invitation worthless.
+    """
+    from rig.devices.site import kept_secret
+    from rig.errors import BadInput
+    from rig.words import office as words
+
+    accounts = _accounts_in(folder)
+    if withdraw:
+        accounts.withdraw(name)
+        show({"name": name, "withdrawn": True}, as_json, words.withdrawn(name))
+        return
+    made, path = accounts.invite(name), out or Path(f"{name}.office")
+    try:
+        kept_secret(path, made.as_text())
+    except OSError as error:
+        raise BadInput(
+            say("{path} cannot be written: {reason}.", path=path, reason=error.strerror)
+        ) from None
+    if not as_json:
+        import segno
+
+        segno.make(made.as_text(), error="l").terminal(compact=True)
+    told = {"file": str(path.absolute()), "name": name}
+    show(told, as_json, words.invited(str(path), name))
+
+
 @command.command()
 @office_option
+@_folder_option
 @address_options
-@click.option("--tls", "encrypts", is_flag=True, help="Encrypt the link.")
+@click.option("--tls", "encrypts", is_flag=True, help="Encrypt the link; always, with --host.")
 @json_option
-def serve(office: str | None, as_json: bool, **options: Any) -> None:
-    """Show jobs, verdicts and questions on a page, read only, until Ctrl-C.
+def serve(office: str | None, folder: Path | None, as_json: bool, **options: Any) -> None:
+    """Show jobs, reports and questions on a page, read only, until Ctrl-C.
 
-    Whoever has the address with its key may look; the key is new at each start.
+    Whom rig office invite let in comes in by name and password. Before anybody was invited, this
+    machine alone may look, by the key in the address, which is new at each start.
     """
     import time
 
     from rig.cli.serve_command import POLL_S, told_to_stop
+    from rig.errors import BadInput
     from rig.office.place import place_of
+    from rig.page.office_door import Door
     from rig.page.office_site import OfficeSite
+    from rig.words import office as words
 
-    site = OfficeSite(place_of(office))
+    accounts, elsewhere = _accounts_in(folder), options["host"] not in _HERE
+    invited = bool(accounts.names())
+    if elsewhere and not invited:
+        raise BadInput(words.nobody_invited())
+    site = OfficeSite(place_of(office), Door(accounts) if invited else None)
+    if invited:  # the address is no secret then, and a password goes through no network in clear
+        options |= {"key": "office", "encrypts": options["encrypts"] or elsewhere}
     stopped = told_to_stop()
     with open_page(options, always=True, site_of=lambda _: site) as page:
         assert page is not None

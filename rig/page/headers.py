@@ -1,8 +1,14 @@
 """What goes with every answer of the page: headers that let no other site in, and plain answers."""
 
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
 from aiohttp import web
 
 from rig.language import shown
+
+if TYPE_CHECKING:
+    from rig.page.visit import Served
 
 HEADERS = {
     "Cache-Control": "no-store",
@@ -18,6 +24,9 @@ AUTHORITY_HEADERS = {
 }
 # Without it a browser leaves its origin out of a form that it sends.
 SITE_HEADERS = {"Referrer-Policy": "same-origin"}
+
+_ALONE = "default-src 'none'; style-src 'unsafe-inline'; sandbox; frame-ancestors 'none'"
+"""What a file may do that is looked at: it brings its own style and does nothing."""
 
 
 def policy(host: str, forms: str = "'none'") -> str:
@@ -37,3 +46,16 @@ def plain(status: int, text: str) -> web.Response:
     """Return an answer of one sentence."""
     headers = {**HEADERS, "Content-Security-Policy": "default-src 'none'"}
     return web.Response(status=status, text=shown(text) + "\n", headers=headers)
+
+
+def served(file: "Served") -> web.Response:
+    """Return a file that is handed out."""
+    way = "attachment" if file.download else "inline"
+    return web.Response(
+        body=file.data,
+        headers={
+            "Content-Type": file.kind,
+            "Content-Security-Policy": _ALONE,
+            "Content-Disposition": f"{way}; filename*=UTF-8''{quote(file.name, safe='')}",
+        },
+    )

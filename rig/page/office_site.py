@@ -1,4 +1,4 @@
-"""The office's pages, read only: jobs with how far they are, and what the books answer."""
+"""The office's pages, read only: jobs and their reports, and what the books answer."""
 
 import asyncio
 import contextvars
@@ -16,15 +16,21 @@ from rig.language import current, moment, say
 from rig.office import books
 from rig.office.ask import ask, questions
 from rig.page.drawn import WIDE_MM
+from rig.page.headers import plain, served
+from rig.page.office_door import IN, OUT, Door, with_cookie
+from rig.page.office_report import report_file, report_files
 from rig.page.office_tables import answer_parts, fact_rows
 from rig.page.rendered import prepare, settings
 from rig.page.told import parts
+from rig.page.visit import Served
 from rig.report.document import Block, Facts, Figure, Section
 from rig.words import office as words
 
 if TYPE_CHECKING:
     from rig.office.place import Place
 
+_Told = tuple[int, str, Mapping[str, object]]
+"""A status, a template and what it shows."""
 _MOST_JOBS, _MOST_BARS = 200, 30
 _PLOTS: Mapping[str, tuple[str, float | None]] = {
     "yield": ("used_over_stated", 1.0),
@@ -51,10 +57,12 @@ class OfficeSite:
     Parameters
     ----------
     place : Place
+    door : Door, optional
+        Lets in those who have an account; without it whoever has the key of the address is in.
     """
 
-    def __init__(self, place: "Place") -> None:
-        self._place = place
+    def __init__(self, place: "Place", door: Door | None = None) -> None:
+        self._place, self._door = place, door
         self._threads = ThreadPoolExecutor(2, thread_name_prefix="office")
 
     def set_up(self, app: web.Application) -> None:
@@ -65,33 +73,66 @@ class OfficeSite:
         """Let the threads go."""
         self._threads.shutdown(wait=False, cancel_futures=True)
 
+    def admits(self, request: web.Request) -> bool:
+        """Whether who asks may look."""
+        return self._door is None or self._door.name_of(request) is not None
+
     async def answer(self, request: web.Request, path: str, root: str) -> web.StreamResponse:
-        """Answer a request that may be answered; nothing can be changed here."""
-        status, template, context = 200, "trouble.html", dict[str, object]()
-        if request.method not in ("GET", "HEAD"):
-            status, context = 405, {"text": say("Only GET.")}
-        else:
+        """Answer a request; nothing of the office can be changed here."""
+        if self._door is not None:
+            if path in (IN, OUT):
+                return await self._at_the_door(self._door, request, path, root)
+            if not self.admits(request):
+                if request.method in ("GET", "HEAD"):
+                    return web.Response(status=303, headers={"Location": root + IN})
+                return plain(403, say("Come in first."))
+        told: _Told | Served = (405, "trouble.html", {"text": say("Only GET.")})
+        if request.method in ("GET", "HEAD"):
             loop = asyncio.get_running_loop()
             kept = contextvars.copy_context()
-            try:
-                template, context = await loop.run_in_executor(
-                    self._threads, kept.run, self._page, path
-                )
-            except KeyError:
-                status, context = 404, {"text": say("There is no such page.")}
-            except RigError as error:
-                status, context = 400, {"text": error.text}
-            except Exception as error:  # whatever one page cannot do, the others go on
-                print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
-                told = say("This page cannot be shown just now.")
-                status, context = 500, {"text": told}
-        whole = {"root": root, "lang": current().lang, "installs": False, **context}
+            told = await loop.run_in_executor(self._threads, kept.run, self._told, path)
+        return served(told) if isinstance(told, Served) else self._rendered(request, root, told)
+
+    async def _at_the_door(
+        self, door: Door, request: web.Request, path: str, root: str
+    ) -> web.StreamResponse:
+        wrong = ""
+        if request.method == "POST":
+            if path == OUT:
+                door.leave(request)
+                out = web.Response(status=303, headers={"Location": root + IN})
+                return with_cookie(out, "", root, secure=request.secure)
+            form = await request.post()
+            token = door.come_in(str(form.get("name", "")), str(form.get("password", "")))
+            if token is not None:
+                into = web.Response(status=303, headers={"Location": root})
+                return with_cookie(into, token, root, secure=request.secure)
+            wrong = say("Name and password do not go together.")
+        told: _Told = (403 if wrong else 200), "office_in.html", {"wrong": wrong}
+        return self._rendered(request, root, told)
+
+    def _rendered(self, request: web.Request, root: str, told: "_Told") -> web.Response:
+        status, template, context = told
+        name = None if self._door is None else self._door.name_of(request)
+        whole = {"root": root, "lang": current().lang, "installs": False, "who": name, **context}
         response = aiohttp_jinja2.render_template(template, request, whole)
         response.set_status(status)
         return response
 
-    def _page(self, path: str) -> tuple[str, dict[str, object]]:
-        """Return a page's template and what it shows.
+    def _told(self, path: str) -> "_Told | Served":
+        try:
+            told = self._page(path)
+        except KeyError:
+            return 404, "trouble.html", {"text": say("There is no such page.")}
+        except RigError as error:
+            return 400, "trouble.html", {"text": error.text}
+        except Exception as error:  # whatever one page cannot do, the others go on
+            print(f"rig: the page {path!a} failed: {error!r}", file=sys.stderr)
+            return 500, "trouble.html", {"text": say("This page cannot be shown just now.")}
+        return told if isinstance(told, Served) else (200, *told)
+
+    def _page(self, path: str) -> "tuple[str, dict[str, object]] | Served":
+        """Return a page's template and what it shows, or a file.
 
         Raises
         ------
@@ -102,9 +143,15 @@ class OfficeSite:
             case [""]:
                 return "office.html", self._jobs()
             case ["ask", key] if key in questions():
-                return "office_part.html", {"heading": key, "view": self._question(key)}
+                heading = words.question(questions()[key].text)
+                shows = {"heading": heading, "files": (), "view": self._question(key)}
+                return "office_part.html", shows
             case ["job", uid]:
-                return "office_part.html", {"heading": uid[:12], "view": self._job(uid)}
+                view = self._job(uid)
+                shows = {"heading": uid[:12], "files": report_files(uid), "view": view}
+                return "office_part.html", shows
+            case ["job", uid, file]:
+                return report_file(self._place, uid, file)
         raise KeyError(path)
 
     def _jobs(self) -> dict[str, object]:

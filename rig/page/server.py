@@ -76,6 +76,10 @@ class Pages(Protocol):
         """Let go of what they hold."""
         ...
 
+    def admits(self, request: web.Request) -> bool:
+        """Whether who asks may look at all; who may not can only ask to come in."""
+        ...
+
     async def answer(self, request: web.Request, path: str, root: str) -> web.StreamResponse:
         """Answer a request that may be answered, for `path` below `root`."""
         ...
@@ -327,6 +331,8 @@ class Page:
         site = self.site
         asked = path.removeprefix(SESSION) if site else path
         if asked == "live":
+            if site is not None and not site.admits(request):
+                return plain(403, say("Come in first."))
             return await self._live(request)
         if self._link is not None and path == AUTHORITY:
             return web.Response(body=self._link.authority, headers=HEADERS | AUTHORITY_HEADERS)
@@ -343,7 +349,8 @@ class Page:
             return plain(200, "yes")
         if request.method not in ("GET", "HEAD", "POST"):
             return plain(405, say("Only GET and POST."))
-        self.gate.live(request.transport)  # whoever has the key may wait as long as it takes
+        if site.admits(request):
+            self.gate.live(request.transport)  # whoever is in may wait as long as it takes
         response = await site.answer(request, path, f"/{self._key}/")
         response.headers.update(HEADERS | SITE_HEADERS)
         allowed = policy(request.headers["Host"], "'self'")

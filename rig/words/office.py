@@ -250,6 +250,48 @@ def written_for_plans(file: str) -> str:
     return say("Written to {file}, for rig plan --history {file}", file=file)
 
 
+def no_account_name(name: str) -> str:
+    """Say what an account can be called."""
+    return say(
+        "{name} cannot be the name of an account: use up to 32 letters, digits, dots, dashes and "
+        "underscores.",
+        name=repr(name),
+    )
+
+
+def no_such_account(name: str) -> str:
+    """Say that nobody is let in by that name."""
+    return say("There is no account {name}.", name=repr(name))
+
+
+def accounts_unreadable(file: str) -> str:
+    """Say that the accounts cannot be read or kept."""
+    return say("The accounts in {file} cannot be read or kept.", file=file)
+
+
+def invited(file: str, name: str) -> str:
+    """Say what an invitation is."""
+    return say(
+        "The invitation is {path}. Whoever has it, or scans this, is let in as {name}: carry it "
+        "there as you would a key.",
+        path=file,
+        name=name,
+    )
+
+
+def withdrawn(name: str) -> str:
+    """Say that somebody is let in no more."""
+    return say("{name} is let in no more.", name=name)
+
+
+def nobody_invited() -> str:
+    """Say that others can only look by an account."""
+    return say(
+        "Others than this machine may look at the office's page by an account only: invite "
+        "somebody first, rig office invite NAME."
+    )
+
+
 def no_date(text: str) -> str:
     """Say how a date is written."""
     return say("--since {text} is no date; write it as 2026-03-01.", text=text)
