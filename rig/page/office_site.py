@@ -3,7 +3,7 @@
 import asyncio
 import contextvars
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -19,11 +19,11 @@ from rig.page.drawn import WIDE_MM
 from rig.page.headers import plain, served
 from rig.page.office_door import IN, OUT, Door, with_cookie
 from rig.page.office_report import report_file, report_files
-from rig.page.office_tables import answer_parts, fact_rows
+from rig.page.office_tables import answer_parts, job_facts
 from rig.page.rendered import prepare, settings
 from rig.page.told import parts
 from rig.page.visit import Served
-from rig.report.document import Block, Facts, Figure, Section
+from rig.report.document import Block, Facts, Figure, Section, Words
 from rig.words import office as words
 
 if TYPE_CHECKING:
@@ -45,9 +45,9 @@ _PLOTS: Mapping[str, tuple[str, float | None]] = {
 _JOBS = f"""SELECT uid, crew, product, area_m2, last_utc_s, fork,
     len(shots) AS shots, volume_l, poured_utc_s, proofs[-1].verdict AS verdict
     FROM job ORDER BY last_utc_s DESC, uid LIMIT {_MOST_JOBS}"""
-_JOB = """SELECT uid, content, crew, product, laser, floor, rule, area_m2, made_utc_s, last_utc_s,
-    poured_utc_s, temperature_c, confidence, volume_l, cover_mean_mm, chance_min_cover, stated_bags,
-    upper_bags, buy_bags, used_bags, fork FROM job WHERE uid = ?"""
+_JOB = """SELECT uid, crew, product, laser, floor, area_m2, made_utc_s, last_utc_s, poured_utc_s,
+    volume_l, cover_mean_mm, chance_min_cover, stated_bags, upper_bags, buy_bags, used_bags, fork
+    FROM job WHERE uid = ?"""
 _LISTS = ("checks", "pours", "proofs")
 
 
@@ -143,8 +143,7 @@ class OfficeSite:
             case [""]:
                 return "office.html", self._jobs()
             case ["ask", key] if key in questions():
-                heading = words.question(questions()[key].text)
-                shows = {"heading": heading, "files": (), "view": self._question(key)}
+                shows = {"heading": key, "files": (), "view": self._question(key)}
                 return "office_part.html", shows
             case ["job", uid]:
                 view = self._job(uid)
@@ -194,11 +193,25 @@ class OfficeSite:
                 for name in _LISTS
             }
         as_of = books.as_of(self._place)
-        found.append(Facts(fact_rows(rows[0]), told="answer"))
+        found.append(Facts(job_facts(rows[0]), told="answer"))
+        if rows[0]["fork"]:
+            found.append(Words(words.in_two_copies(), "warning", told="answer"))
         for told in lists.values():
             if told:
-                found += answer_parts(Answer(rows=tuple(told), jobs=1, as_of=as_of), None)[:1]
+                known = tuple(_known(told))
+                found += answer_parts(Answer(rows=known, jobs=1, as_of=as_of), None)[:1]
         return parts([Section("job", "", tuple(found))])
+
+
+def _known(rows: Sequence[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
+    """Yield rows without the columns that none of them fills, and what is reckoned for others."""
+    filled = [
+        name
+        for name in rows[0]
+        if not name.startswith("log_") and any(row[name] is not None for row in rows)
+    ]
+    for row in rows:
+        yield {name: row[name] for name in filled}
 
 
 class _Job(NamedTuple):
@@ -244,8 +257,9 @@ def _bar(row: Mapping[str, Any], column: str) -> Bar | None:
     value = row.get(column)
     if value is None:
         return None
-    names = ("crew", "product", "by", "value", "laser", "kind", "rule")
-    label = " ".join(str(row[name]) for name in names if row.get(name) is not None)
+    names = ("crew", "product", "value", "laser", "kind", "rule")
+    told = [str(row[name]) for name in names if row.get(name) is not None]
+    label = " ".join(told or [str(row.get("by", ""))])
     low, high = row.get("low"), row.get("high")
     if column == "mean_mm" and row.get("sd_mm") is not None:
         low, high = value - row["sd_mm"], value + row["sd_mm"]

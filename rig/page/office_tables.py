@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from rig.language import say
 from rig.report.document import Table, Words
 from rig.words import moment
 from rig.words import office as words
@@ -37,10 +38,30 @@ def answer_parts(answer: "Answer", question: "Question | None") -> "list[Block]"
     return parts
 
 
-def fact_rows(row: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
-    """Return one row as names and values; what is not known is left out."""
+def job_facts(row: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return what the books tell of one job as names and values; what is not known is left out."""
+    told = (
+        (say("Job"), "uid", "{}"),
+        (say("Crew"), "crew", "{}"),
+        (say("Compound"), "product", "{}"),
+        (say("Laser"), "laser", "{}"),
+        (say("Floor"), "floor", "{}"),
+        (say("Area"), "area_m2", "{:.1f} m²"),
+        (say("Begun on"), "made_utc_s", ""),
+        (say("Last worked on"), "last_utc_s", ""),
+        (say("Poured on"), "poured_utc_s", ""),
+        (say("Volume"), "volume_l", "{:.0f} l"),
+        (say("Mean cover"), "cover_mean_mm", "{:.1f} mm"),
+        (say("Chance to keep the minimum cover"), "chance_min_cover", "{:.0%}"),
+        (say("Bags stated at even odds"), "stated_bags", "{:.1f}"),
+        (say("Bags stated as enough"), "upper_bags", "{:.1f}"),
+        (say("Bags to buy"), "buy_bags", "{:.0f}"),
+        (say("Bags used"), "used_bags", "{:.1f}"),
+    )
     return tuple(
-        (_head(name, ""), _cell(name, value)) for name, value in row.items() if value is not None
+        (name, form.format(row[key]) if form else _cell(key, row[key]))
+        for name, key, form in told
+        if row[key] is not None
     )
 
 

@@ -363,6 +363,8 @@ def _totals(sums: Sums, fixed: int) -> tuple[Floats, Floats]:
 
 
 def _index(names: Sequence[str], name: str | None) -> int | None:
+    if name is None and tuple(names) == (_NO_ONE,):
+        return 0  # nobody tells it, in the past or now: the next job is as those were
     return names.index(name) if name is not None and name in names else None
 
 

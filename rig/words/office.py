@@ -316,6 +316,11 @@ def not_redone(uids: Sequence[str]) -> str:
     return say("Could not be reckoned: {jobs}.", jobs=join(", ", uids))
 
 
+def in_two_copies() -> str:
+    """Say that a job was gone on with in two copies."""
+    return say("This job was gone on with in two copies; the longer one is shown.")
+
+
 def proved(verdict: str) -> str:
     """Say what the last proof of flatness said."""
     told = {"in": say("proved flat"), "out": say("out of tolerance")}

@@ -65,6 +65,13 @@ def test_an_unknown_crew_gets_the_companys_spread() -> None:
         History(sums_of(*cells_of(made(jobs=2))))
 
 
+def test_what_no_job_tells_is_no_doubt_of_the_next_that_does_not_either() -> None:
+    pasts = [Past(one.crew, None, None, one.log_ratio) for one in made()]
+    named = [Past(one.crew, "mix", None, one.log_ratio) for one in made()]
+    told = History(sums_of(*cells_of(pasts))).expect("c01", None).factor
+    assert told == History(sums_of(*cells_of(named))).expect("c01", "mix").factor
+
+
 def test_pooling_beats_each_crew_alone_and_all_as_one() -> None:
     """30 crews of 3 jobs; `python -m tests.quantities.history_trials 1800` runs them all."""
     told = trial(crews=30, jobs=3, next_jobs=180, seed=1)
