@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from rig.language import say
 from rig.report.document import Table, Words
-from rig.words import moment
+from rig.words import moment, numeral, put
 from rig.words import office as words
 
 if TYPE_CHECKING:
@@ -41,28 +41,33 @@ def answer_parts(answer: "Answer", question: "Question | None") -> "list[Block]"
 def job_facts(row: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     """Return what the books tell of one job as names and values; what is not known is left out."""
     told = (
-        (say("Job"), "uid", "{}"),
-        (say("Crew"), "crew", "{}"),
-        (say("Compound"), "product", "{}"),
-        (say("Laser"), "laser", "{}"),
-        (say("Floor"), "floor", "{}"),
-        (say("Area"), "area_m2", "{:.1f} m²"),
-        (say("Begun on"), "made_utc_s", ""),
-        (say("Last worked on"), "last_utc_s", ""),
-        (say("Poured on"), "poured_utc_s", ""),
-        (say("Volume"), "volume_l", "{:.0f} l"),
-        (say("Mean cover"), "cover_mean_mm", "{:.1f} mm"),
-        (say("Chance to keep the minimum cover"), "chance_min_cover", "{:.0%}"),
-        (say("Bags stated at even odds"), "stated_bags", "{:.1f}"),
-        (say("Bags stated as enough"), "upper_bags", "{:.1f}"),
-        (say("Bags to buy"), "buy_bags", "{:.0f}"),
-        (say("Bags used"), "used_bags", "{:.1f}"),
+        (say("Job"), "uid", None),
+        (say("Crew"), "crew", None),
+        (say("Compound"), "product", None),
+        (say("Laser"), "laser", None),
+        (say("Floor"), "floor", None),
+        (say("Area"), "area_m2", (".1f", "m²")),
+        (say("Begun on"), "made_utc_s", None),
+        (say("Last worked on"), "last_utc_s", None),
+        (say("Poured on"), "poured_utc_s", None),
+        (say("Volume"), "volume_l", (".0f", "l")),
+        (say("Mean cover"), "cover_mean_mm", (".1f", "mm")),
+        (say("Chance to keep the minimum cover"), "chance_min_cover", (".0%", "")),
+        (say("Bags stated at even odds"), "stated_bags", (".1f", "")),
+        (say("Bags stated as enough"), "upper_bags", (".1f", "")),
+        (say("Bags to buy"), "buy_bags", (".0f", "")),
+        (say("Bags used"), "used_bags", (".1f", "")),
     )
     return tuple(
-        (name, form.format(row[key]) if form else _cell(key, row[key]))
+        (name, _cell(key, row[key]) if form is None else _figure(row[key], *form))
         for name, key, form in told
         if row[key] is not None
     )
+
+
+def _figure(value: float, spec: str, unit: str) -> str:
+    number = numeral(value, spec)
+    return put("{number} {unit}", number=number, unit=put(unit)) if unit else number
 
 
 def _head(name: str, unit: str) -> str:
