@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from rig.cli.options import json_option, tell
+from rig.cli.options import Number, json_option, tell
 from rig.cli.serve_options import announce, open_page, serve_options
 
 SPEED, WATCHED_SPEED = 40.0, 3.0
@@ -18,7 +18,7 @@ COMING_S = 30.0
 @click.option("--seed", type=click.IntRange(min=0), default=5, show_default=True)
 @click.option(
     "--speed",
-    type=click.FloatRange(min=1.0, max=100.0),
+    type=Number(min=1.0, max=100.0),
     help="How much faster than life the simulated installer works, at most.  "
     f"[default: {SPEED:g}, with --serve {WATCHED_SPEED:g}]",
 )

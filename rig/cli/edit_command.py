@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.options import Name, job_option, json_option, show
+from rig.cli.options import Name, Typed, job_option, json_option, show
 from rig.cli.room_options import RoomGiven, room_options
 from rig.errors import BadInput
 from rig.language import join, say
@@ -50,6 +50,7 @@ class Renamed(Name):
 @click.option(
     "--material",
     "materials",
+    type=Typed(),
     metavar="KEY=VALUE",
     multiple=True,
     help="Change a rule for materials, as primer=0.2l, lath=0, lath_overlap=2in. Repeatable.",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
 
-from rig.cli.options import SECONDS, Command, Length, Size, stack, tell
+from rig.cli.options import SECONDS, Command, Length, Number, Size, stack, tell
 from rig.errors import BadInput
 from rig.language import say
 from rig.record import Record
@@ -64,7 +64,7 @@ def source_options(command: Command) -> Command:
         ),
         click.option(
             "--speed",
-            type=click.FloatRange(min=0.0, min_open=True),
+            type=Number(min=0.0, min_open=True),
             help="Pace of a replay, 1 is as recorded, else as fast as it goes; or how much faster "
             "than life a simulated rod runs.",
         ),

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.options import json_option, show, stack
+from rig.cli.options import Typed, json_option, show, stack
 from rig.cli.serve_options import address_options, announce, open_page
 from rig.language import join, say
 
@@ -167,7 +167,7 @@ def _only(crew: str | None, product: str | None, laser: str | None, since: str |
 @office_option
 @click.option("--crew", metavar="NAME", help="Who will do it.")
 @click.option("--product", metavar="NAME", help="The compound.")
-@click.option("--temperature", metavar="T", help="Of the air, as 18C or 65F.")
+@click.option("--temperature", type=Typed(), metavar="T", help="Of the air, as 18C or 65F.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),

@@ -1,5 +1,6 @@
 """Options that several commands share, and the types that read quantities with their units."""
 
+import contextlib
 import json
 import re
 from collections.abc import Callable
@@ -9,8 +10,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import click
 
 from rig import units
-from rig.errors import BadInput
-from rig.language import numeral, say, shown
+from rig.errors import BadInput, RigError
+from rig.language import numeral, say, shown, waits_for_a_job
 
 Command = Callable[..., Any]
 
@@ -36,7 +37,7 @@ class Length(_ParamType):
             return value
         what = _name(param)
         try:
-            length_mm = units.parse_length(units.with_point(value), what=what)
+            length_mm = units.parse_length(typed(value, ctx, what), what=what)
         except BadInput as error:
             self.fail(error.text, param, ctx)
         if self._above is not None and not length_mm > self._above:
@@ -118,7 +119,11 @@ class Lengths(_ParamType):
         """Read the text, or fail with what is wrong and what is accepted."""
         if isinstance(value, tuple):
             return value
-        parts = self._parts(value)
+        try:
+            hear_job(value, ctx)
+            parts = units.parted(value, len(self._names))
+        except BadInput as error:
+            self.fail(error.text, param, ctx)
         if len(parts) != len(self._names):
             wanted = ",".join(self._names)
             self.fail(
@@ -139,26 +144,6 @@ class Lengths(_ParamType):
             )
         except BadInput as error:
             self.fail(error.text, param, ctx)
-
-    def _parts(self, value: str) -> list[str]:
-        """Part them at their commas, save those of metric decimals: `3,5m,4,2m` is two lengths.
-
-        Each has its unit, so that a bare number before a metric length can only be its whole.
-        """
-        parts: list[str] = value.split(",")
-        if len(parts) == len(self._names):
-            return parts
-        whole, joined = "", []
-        for part in parts:
-            if not whole and part.strip().lstrip("+-").isdigit():
-                whole = part
-                continue
-            one = units.with_point(f"{whole},{part}") if whole else part
-            if "," in one or any(mark in part for mark in "'\"") or "in" in part or "f" in part:
-                return parts
-            joined.append(one)
-            whole = ""
-        return parts if whole else joined
 
 
 class LaserPlace(Lengths):
@@ -207,7 +192,7 @@ class Quantity(_ParamType):
         if isinstance(value, float):
             return value
         try:
-            text = units.with_point(value)
+            text = typed(value, ctx, _name(param))
             amount = self._parse(text, what=_name(param), **self._keywords)
         except BadInput as error:
             self.fail(error.text, param, ctx)
@@ -234,7 +219,9 @@ class Money(_ParamType):
     ) -> float:
         """Read the number, or fail."""
         try:
-            amount = float(value)
+            amount = float(typed(value, ctx, _name(param)))
+        except BadInput as error:
+            self.fail(error.text, param, ctx)
         except ValueError:
             self.fail(
                 say("{value!r} is no sum of money; write a number such as 2.50.", value=value),
@@ -255,7 +242,8 @@ class Size(_ParamType):
         """Read the text, or fail with what is accepted."""
         if isinstance(value, int):
             return value
-        found = re.fullmatch(r"\s*(\d{1,6}(?:\.\d{1,3})?)\s*([kMG])B\s*", value)
+        text = typed(value, ctx, _name(param))
+        found = re.fullmatch(r"\s*(\d{1,6}(?:\.\d{1,3})?)\s*([kMG])B\s*", text)
         if found is None or not float(found[1]):
             self.fail(
                 say("{value!r} is no size; write 200MB, or with kB or GB.", value=value), param, ctx
@@ -275,7 +263,8 @@ class Confidence(_ParamType):
         if isinstance(value, float):
             return value
         try:
-            share = units.parse_percent(value) if "%" in value else float(value)
+            text = typed(value, ctx, _name(param))
+            share = units.parse_percent(text) if "%" in text else float(text)
         except (BadInput, ValueError):
             self.fail(
                 say("{value!r} is no probability; write 0.95 or 95%.", value=value), param, ctx
@@ -287,6 +276,59 @@ class Confidence(_ParamType):
                 ctx,
             )
         return share
+
+
+class Number(click.FloatRange):
+    """A number without a unit."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read it as the language writes numbers."""
+        return super().convert(_pointed(self, value, param, ctx), param, ctx)
+
+
+class Typed(_ParamType):
+    """A text with quantities in it, which come with a decimal point."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Take the text, or fail where a number in it could mean two things."""
+        return _pointed(self, value, param, ctx)
+
+
+def _pointed(
+    kind: _ParamType, value: Any, param: click.Parameter | None, ctx: click.Context | None
+) -> Any:
+    try:
+        return typed(value, ctx, _name(param)) if isinstance(value, str) else value
+    except BadInput as error:
+        kind.fail(error.text, param, ctx)
+
+
+def typed(text: str, ctx: click.Context | None, what: str) -> str:
+    """Return a quantity that was typed, as the language in use writes it, with a decimal point."""
+    hear_job(text, ctx)
+    return units.with_point(units.pointed(text, what=what))
+
+
+def hear_job(text: str, ctx: click.Context | None) -> None:
+    """Use the language of the command's job where what was typed hangs on it.
+
+    Options are read before the job is opened.
+    """
+    if not waits_for_a_job() or not units.hangs_on_language(text):
+        return
+    path = None if ctx is None else ctx.params.get("job_path")
+    if path is None or not Path(path).is_file():
+        return
+    import warnings
+
+    from rig.job.store import Job
+
+    with contextlib.suppress(RigError), warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it is told when the command opens the job
+        with Job.open(path) as job:
+            job.settings  # noqa: B018 (its language is used from now on)
 
 
 def _name(param: click.Parameter | None) -> str:
@@ -301,6 +343,7 @@ def job_option(command: Command) -> Command:
         type=click.Path(path_type=Path, dir_okay=False),
         envvar="RIG_JOB",
         default=Path("job.sqlite"),
+        is_eager=True,
         show_default=True,
         show_envvar=True,
         help="The job file.",

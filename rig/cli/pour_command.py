@@ -15,6 +15,8 @@ from rig.cli.options import (
     Command,
     Length,
     Lengths,
+    Number,
+    Typed,
     _ParamType,
     job_option,
     json_option,
@@ -97,7 +99,9 @@ plan_options = stack(
         metavar="FILE",
         help="What the product's data sheet says, in TOML; an option given here rules over it.",
     ),
-    click.option("--temperature", metavar="21C", help="Of the floor; held against --sheet."),
+    click.option(
+        "--temperature", type=Typed(), metavar="21C", help="Of the floor; held against --sheet."
+    ),
     click.option(
         "--start",
         "start_mm",
@@ -258,7 +262,7 @@ def list_command(job_path: Path, tick: tuple[str, ...], as_json: bool) -> None:
 def run_options(options: Command) -> Command:
     """Add what `rig pour run` alone takes."""
     return stack(
-        click.option("--bags", type=click.FloatRange(min=0.0, min_open=True),
+        click.option("--bags", type=Number(min=0.0, min_open=True),
                      help="Bags on site.  [default: the plan's, to be 95 % sure]"),
         click.option("--serial", "serial_url", metavar="URL",
                      help="A counter or button: each press is a batch."),

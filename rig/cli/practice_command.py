@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from rig.cli.options import Lengths, json_option, tell
+from rig.cli.options import Lengths, Number, json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
 from rig.language import join
 
@@ -20,7 +20,7 @@ from rig.language import join
 )
 @click.option(
     "--speed",
-    type=click.FloatRange(min=1.0, max=20.0),
+    type=Number(min=1.0, max=20.0),
     default=1.0,
     show_default=True,
     help="How much faster than life the rod is.",

@@ -176,7 +176,10 @@ def import_command(file: Path, replacing: bool, as_json: bool) -> None:
 
 
 def _given(said: dict[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in said.items() if value not in (None, ())}
+    """Return what was said, its numbers with a decimal point whatever the language."""
+    from rig.products.library import from_typed
+
+    return {key: from_typed(key, value) for key, value in said.items() if value not in (None, ())}
 
 
 def _refuse_none(library: "Library") -> None:

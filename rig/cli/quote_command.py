@@ -26,6 +26,7 @@ EXAMPLE = say("plain example")
     "--job",
     "job_path",
     type=click.Path(path_type=Path, dir_okay=False),
+    is_eager=True,
     help="Quote for this job.  [default, without --area: RIG_JOB, else job.sqlite]",
 )
 @click.option("--area", "areas", type=AREA, multiple=True, help="Of a floor: 320ft2. Repeatable.")

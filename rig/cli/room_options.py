@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from rig.cli.options import MASS, PERCENT, VOLUME, JoistsGiven, Length, Lengths, stack
+from rig.cli.options import MASS, PERCENT, VOLUME, JoistsGiven, Length, Lengths, Typed, stack
 from rig.errors import BadInput
 from rig.job.settings import FLOOR_KINDS, Joists, Settings
 from rig.language import LANGUAGES, say
@@ -27,6 +27,7 @@ shape_options = stack(
     click.option("--room", type=Lengths("X", "Y"), help="A rectangular room: 12ft,15ft."),
     click.option(
         "--walls",
+        type=Typed(),
         help="Walls paced out: '12ft right 5ft left 3ft right ...', turning as you walk.",
     ),
     click.option(

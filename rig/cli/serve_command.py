@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.jobs import outline_of
-from rig.cli.options import json_option, tell
+from rig.cli.options import Number, json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
 from rig.cli.site_options import run_to_the_end, site_option
 from rig.errors import BadInput, RigError
@@ -42,7 +42,7 @@ QUIET_S = 3.0
     help="Watch this one job instead.  [default: job.sqlite, where there is one]",
 )
 @click.option("--simulate", is_flag=True, help="Offer a simulated rod beside the real ones.")
-@click.option("--simulated-speed", type=click.FloatRange(0.1, 100.0), default=4.0, hidden=True)
+@click.option("--simulated-speed", type=Number(0.1, 100.0), default=4.0, hidden=True)
 @site_option
 @click.option("--rod", metavar="NAME", help="With --site: that rod's page, which acts for it.")
 @click.option(

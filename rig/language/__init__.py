@@ -35,6 +35,7 @@ from rig.language.tongues import (
     speak,
     speaking,
     tongue,
+    waits_for_a_job,
 )
 
 __all__ = [
@@ -66,4 +67,5 @@ __all__ = [
     "speak",
     "speaking",
     "tongue",
+    "waits_for_a_job",
 ]

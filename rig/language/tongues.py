@@ -60,7 +60,7 @@ class Tongue:
         group: str = "",
     ) -> None:
         self.key, self.locale = key, locale
-        self._catalogue, self._decimal, self._group = catalogue, decimal, group
+        self._catalogue, self.decimal, self._group = catalogue, decimal, group
 
     @property
     def lang(self) -> str:
@@ -76,7 +76,7 @@ class Tongue:
 
     def numeral(self, text: str) -> str:
         """Return a number, as Python writes it, with the signs of the language."""
-        return _NUMBER.sub(self._numeral, text) if self._decimal != "." else text
+        return _NUMBER.sub(self._numeral, text) if self.decimal != "." else text
 
     def money(self, amount: str, currency: str) -> str:
         """Return a sum of money with its currency, by Babel's data; never rounded."""
@@ -114,7 +114,7 @@ class Tongue:
         whole, point, decimals = found[0].partition(".")
         if self._group and len(whole) > 3:
             whole = f"{int(whole):,}".replace(",", self._group)
-        return whole + (self._decimal + decimals if point else "")
+        return whole + (self.decimal + decimals if point else "")
 
 
 class _English(Tongue):
@@ -181,6 +181,11 @@ def speak(key: str, *, until_a_job: bool = False) -> None:
     """
     _usual[-1] = tongue(key)
     _open_to_jobs[-1] = until_a_job
+
+
+def waits_for_a_job() -> bool:
+    """Whether the language of a job that is opened would take the place of the one in use."""
+    return _open_to_jobs[-1]
 
 
 def of_job(key: str | None) -> None:

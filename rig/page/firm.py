@@ -5,15 +5,16 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.files import write_whole
-from rig.language import join, money, put, say
+from rig.language import join, money, numeral, put, say
 from rig.page.visit import NO_ACT, Form, Served
 from rig.products import Entry, Library
 from rig.products.firm import Firm, changed, load_firm, save_firm
-from rig.products.library import EXAMPLE, KEYS, MANY, data_folder
+from rig.products.library import EXAMPLE, KEYS, MANY, as_typed, data_folder, from_typed
 from rig.quantities.prices import UNITS, parse_prices, prices_text
 from rig.record import Record
 from rig.study.described import refuse_odd_bag
 from rig.texts import parse_toml, read_toml, text_of
+from rig.units import pointed
 from rig.words import firm as words
 from rig.words.quote import UNITS as UNIT_NAMES
 
@@ -160,7 +161,7 @@ def _firm_view() -> FirmView:
 
 def _said(entry: Entry) -> str:
     told = (
-        say("{what}: {value}", what=words.FIELDS[key][0], value=_value(value))
+        say("{what}: {value}", what=words.FIELDS[key][0], value=_value(as_typed(key, value)))
         for key, value in entry.told.items()
         if key in words.FIELDS
     )
@@ -168,7 +169,7 @@ def _said(entry: Entry) -> str:
 
 
 def _value(value: str | tuple[str, ...]) -> str:
-    return value if isinstance(value, str) else "; ".join(value)
+    return value if isinstance(value, str) else join("; ", value)
 
 
 def _thing_view(kind: str, name: str) -> ThingView:
@@ -181,7 +182,7 @@ def _thing_view(kind: str, name: str) -> ThingView:
         title=words.KINDS[kind],
         name=name,
         fields=tuple(
-            Asked(key=key, label=label, hint=hint, value=_value(told.get(key, "")))
+            Asked(key=key, label=label, hint=hint, value=_value(as_typed(key, told.get(key, ""))))
             for key in KEYS[kind]
             for label, hint in [words.FIELDS[key]]
         ),
@@ -198,8 +199,8 @@ def _keep(form: Form, kind: str) -> None:
         if not text:
             continue
         value = tuple(one.strip() for one in text.split(";") if one.strip())
-        told[key] = value if key in MANY else text
         with form.noted(key):
+            told[key] = from_typed(key, value if key in MANY else text)
             read(told[key], what=words.FIELDS[key][0])
     form.check()
     assert name is not None
@@ -273,8 +274,8 @@ def _prices_view(form: Form) -> PricesView:
         rows = [("", unit, "") for unit in ("bag", "m2", "hour")]
     rows += [("", "job", "")] * SPARE_ROWS
     return PricesView(
-        told={key: str(told.get(key, "")) for key in BOOK_KEYS},
-        rows=tuple(rows),
+        told={key: numeral(told.get(key, "")) for key in BOOK_KEYS},
+        rows=tuple((item, unit, numeral(price)) for item, unit, price in rows),
         units=tuple((one, UNIT_NAMES[one]) for one in UNITS),
     )
 
@@ -285,7 +286,8 @@ def _keep_prices(form: Form) -> None:
     for key in BOOK_KEYS:
         told.pop(key, None)
         if form.text(key):
-            told[key] = form.text(key)
+            with form.noted(key):
+                told[key] = pointed(form.text(key))
     lines = []
     for n in range(MOST_ROWS + SPARE_ROWS):
         item, price = form.text(f"item-{n}"), form.text(f"price-{n}")
@@ -293,6 +295,7 @@ def _keep_prices(form: Form) -> None:
             continue
         line = {"item": item, "unit": form.text(f"unit-{n}"), "price": price}
         with form.noted(f"price-{n}"):
+            line["price"] = pointed(price)
             parse_prices({"line": [line]}, item or say("This line"))
         lines.append(line)
     form.check()

@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from rig.language import say
+from rig.errors import BadInput
+from rig.language import Tongue, say, speaking
+from rig.units import pointed
 
 LONGEST = 1024
 LONGEST_LABEL = 40
@@ -92,6 +94,21 @@ def parse(text: str | bytes) -> Message:
         case {"say": "rod", "do": str(what), **more} if _are_numbers(more):
             return Move({"do": what, **more})
     raise Refused(say("That message says nothing that is known here."))
+
+
+def pointed_line(line: str, tongue: Tongue, unit: str) -> str:
+    """Return a line as typed with a decimal point, whatever the phone's language.
+
+    Raises
+    ------
+    Refused
+        A number could mean two things in it.
+    """
+    try:
+        with speaking(tongue):
+            return pointed(line, unit, say("The reading"))
+    except BadInput as error:
+        raise Refused(error.text) from None
 
 
 def _is_label(text: str) -> bool:

@@ -50,7 +50,7 @@ def quick_quote(form: Form) -> QuoteView:
     if not is_asked(form):
         return _view()
     try:
-        area = form.read("area", parse_area, say("How large is it? As 320ft2 or 30m2."))
+        area = form.quantity("area", parse_area, say("How large is it? As 320ft2 or 30m2."))
         depth, readings = _depths(form, None)
         wish = wish_of(form)
         if wish.product is None and "product" not in form.wrong:
@@ -99,8 +99,8 @@ def wish_of(form: Form) -> "QuoteWish":
     library = Library.load()
     used = form.read("product", library.used)
     crew = form.read("crew", library.crew)
-    hours = form.read("hours", lambda text: parse_duration(text, bare="h"))
-    waste = form.read("waste", parse_percent)
+    hours = form.quantity("hours", lambda text: parse_duration(text, bare="h"))
+    waste = form.quantity("waste", parse_percent)
     return QuoteWish(
         book=_book(),
         product=None if used is None else used.compound,

@@ -14,6 +14,7 @@ from rig.language import (
     Worded,
     current,
     join,
+    numeral,
     say,
     say_many,
     shown,
@@ -35,7 +36,8 @@ def prepare(made: jinja2.Environment) -> jinja2.Environment:
     made.filters["on_phone"] = on_phone
     made.filters["bold"] = bold
     made.filters["quoted"] = lambda text: quote(str(text), safe="")
-    made.globals.update(languages=LANGUAGES, titles=TITLES, say=say, say_many=say_many, join=join)
+    made.globals.update(languages=LANGUAGES, titles=TITLES)
+    made.globals.update(say=say, say_many=say_many, join=join, numeral=numeral)
     return made
 
 
@@ -56,7 +58,7 @@ def live_page() -> bytes:
 
     template = environment().get_template("live.html")
     words = json.dumps(script_words(), ensure_ascii=False)
-    return template.render(lang=current().lang, words=words).encode()
+    return template.render(lang=current().lang, decimal=current().decimal, words=words).encode()
 
 
 def tongue_of(request: web.Request) -> Tongue:

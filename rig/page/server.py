@@ -489,16 +489,18 @@ class Page:
             self._spread(self._scene.move(message.told))
             return
         if isinstance(message, messages.Line):
-            self._type(message.text)
+            self._type(message.text, phone.tongue)
             return
         if message.name not in self._scene.acts:
             raise messages.Refused(say("There is no {name} here.", name=message.name))
         if not self._pass_on((message.name, message.argument)):
             raise messages.Refused(say("Nothing is going on at present."))
 
-    def _type(self, line: str) -> None:
-        if self._typing is None or self._scene is None or self._scene.sections.typing is None:
+    def _type(self, line: str, tongue: Tongue) -> None:
+        sections = None if self._scene is None else self._scene.sections
+        if self._typing is None or sections is None or sections.typing is None:
             raise messages.Refused(say("Nothing is typed here: the rod reads by itself."))
+        line = messages.pointed_line(line, tongue, sections.typing.unit or sections.job.units)
         loop, lines = self._typing
         with contextlib.suppress(RuntimeError):  # it has ended meanwhile
             loop.call_soon_threadsafe(lines.put_nowait, line)

@@ -11,7 +11,7 @@ from rig.language import join, say
 from rig.page.visit import LONGEST_FIELD, Form, room_unit
 from rig.record import Record
 from rig.texts import text_of
-from rig.units import Units, with_point
+from rig.units import Units, pointed, with_point
 
 if TYPE_CHECKING:
     from rig.room import Outline
@@ -127,7 +127,7 @@ def _pace(form: Form, unit: str, turn: str) -> None:
     """Add a wall and the turn at its end."""
     form.length("length", say("The wall"), unit, needed=say("How long is this wall?"), above=0.0)
     form.check()
-    length = with_point(form.text("length"), unit)
+    length = with_point(pointed(form.text("length"), unit), unit)
     if length.replace(".", "", 1).isdigit():
         length = f"{length}{unit}"
     walls = f"{form.text('walls')} {length} {turn}".strip()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 from rig.errors import BadInput
 from rig.language import join, numeral, say
 from rig.texts import name_of
-from rig.units import Units, parse_length, with_point
+from rig.units import Units, parse_length, pointed, with_point
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -56,6 +56,18 @@ class Form:
             self.wrong[name] = error.text
             return None
 
+    def quantity(
+        self,
+        name: str,
+        parse: Callable[[str], T],
+        needed: str = "",
+        *,
+        bare: str | None = None,
+        what: str = "",
+    ) -> T | None:
+        """Return what a field means whose numbers are as the phone's language writes them."""
+        return self.read(name, lambda text: parse(pointed(text, bare, what)), needed)
+
     def name(self, name: str, what: str, needed: bool = True) -> str | None:
         """Return a name."""
         return self.read(
@@ -90,7 +102,7 @@ class Form:
                 )
             return length_mm
 
-        return self.read(name, parse, needed)
+        return self.quantity(name, parse, needed, bare=bare, what=what)
 
     def whole(self, name: str, what: str, least: int = 1, most: int = 1000) -> int | None:
         """Return a whole number."""
@@ -122,13 +134,13 @@ class Form:
                     say(
                         "{what} is from {least} to {most}.",
                         what=what,
-                        least=f"{least:g}",
-                        most=f"{most:g}",
+                        least=numeral(least, "g"),
+                        most=numeral(most, "g"),
                     )
                 )
             return number
 
-        return self.read(name, parse)
+        return self.quantity(name, parse, what=what)
 
     def check(self) -> None:
         """Refuse the form where something is wrong."""
@@ -211,6 +223,11 @@ class Visit:
     def cover_unit(self) -> str:
         """Unit of a bare number for a small length."""
         return "mm" if self.units.is_metric else "in"
+
+    @property
+    def number_keys(self) -> str:
+        """Which keys a phone shows for a length: feet and inches want more than digits."""
+        return "decimal" if self.units.is_metric else "text"
 
     def place(self, asks: str) -> tuple[float, float]:
         """Return the place of the room that the form tells, and refuse what is wrong in the form.

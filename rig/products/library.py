@@ -36,6 +36,8 @@ from rig.units import (
     parse_temperature,
     parse_use,
     parse_volume,
+    parted,
+    pointed,
 )
 
 T = TypeVar("T", Product, Primer, Reinforcement, Crew, Mixer)
@@ -144,6 +146,8 @@ _SOLD: dict[str, tuple[str, Read]] = {
 }
 MANY = ("working_time_at", "took")
 
+_TEXTS = ("edition", "primer", "reinforcement")
+
 KEYS: dict[str, dict[str, tuple[str, Read]]] = {
     "compound": {
         **_SOLD,
@@ -192,6 +196,30 @@ KEYS: dict[str, dict[str, tuple[str, Read]]] = {
     },
 }
 KINDS = tuple(KEYS)
+
+
+def from_typed(key: str, told: Told) -> Told:
+    """Return what is said under a key, as the language in use writes it, as it is kept.
+
+    Raises
+    ------
+    BadInput
+        A number in it could mean two things.
+    """
+    if key in _TEXTS:
+        return told
+    if not isinstance(told, str):
+        return tuple(str(from_typed(key, one)) for one in told)
+    return ",".join(parted(told, 2)) if key in ("sheet", "took") else pointed(told, what=key)
+
+
+def as_typed(key: str, told: Told) -> Told:
+    """Return what is kept under a key as the language in use writes it."""
+    if key in _TEXTS:
+        return told
+    return numeral(told) if isinstance(told, str) else tuple(numeral(one) for one in told)
+
+
 _CLASSES: dict[str, type[Any]] = {
     "compound": Product,
     "primer": Primer,

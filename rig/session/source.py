@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from rig.devices.profile import Profile
 from rig.errors import BadInput
-from rig.language import say
+from rig.language import say, shown
 from rig.record import Record
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def complain(text: str) -> None:
     """Say on standard error what is wrong with what comes."""
     from rig.texts import harmless
 
-    print(f"rig: {harmless(text)}", file=sys.stderr)
+    print(f"rig: {harmless(shown(text))}", file=sys.stderr)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

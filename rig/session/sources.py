@@ -23,7 +23,7 @@ from rig.job.rows import Session, StoredEvent, StoredReading
 from rig.job.store import Job
 from rig.session.items import Act, End, Item, Question, Settled, Typed
 from rig.session.run import Sink, Stream
-from rig.units import METRIC, Units
+from rig.units import METRIC, Units, pointed
 from rig.words import numeral, say
 from rig.words import typed as asking
 
@@ -86,6 +86,8 @@ async def typed(
     while line := await lines.get():
         time_s, utc_s = clock.now()
         try:
+            if typed_lines is None:
+                line = pointed(line, reader.unit or reader.units, say("The reading"))
             said = None if pending is None else reader.answer(pending, line)
         except BadInput as error:
             complain(error.text)

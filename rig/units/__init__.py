@@ -12,6 +12,7 @@ from rig.units.parsing import (
     with_point,
 )
 from rig.units.rates import parse_area, parse_rate, parse_temperature, parse_use
+from rig.units.signs import hangs_on_language, parted, pointed
 from rig.units.writing import (
     GRAVITY_M_S2,
     KG_PER_LB,
@@ -46,6 +47,7 @@ __all__ = [
     "format_asked",
     "format_chance",
     "fraction",
+    "hangs_on_language",
     "parse_area",
     "parse_duration",
     "parse_length",
@@ -56,5 +58,7 @@ __all__ = [
     "parse_temperature",
     "parse_use",
     "parse_volume",
+    "parted",
+    "pointed",
     "with_point",
 ]  # fmt: skip

@@ -168,3 +168,60 @@ def test_a_comma_in_an_inch_job_is_ambiguous(inches: Run) -> None:
     assert len(shots(told.events)) == 1
     assert "comma" in told.err
     assert "57mm" not in told.err  # nor do the hints of an inch job name millimetres
+
+
+@pytest.mark.parametrize(
+    ("language", "number"),
+    [
+        ("de", "1.221,5"),
+        ("fr", "1\xa0221,5"),
+        ("pl", "1 221,5"),
+        ("es", "1.221,5"),
+        ("pt", "1.221,5 mm"),
+    ],
+)
+def test_typed_readings_are_understood_as_the_jobs_language_writes_them(
+    run: Run, language: str, number: str
+) -> None:
+    run("new", "--room", "3m,4m", "--units", "mm", "--language", language)
+    run("grid")
+    told = run("survey", "--typed", "--json", typed=f"1221,5\n1.221\n{number}\n1 219\nq\n")
+    assert shots(told.events) == [1221.5, 1221.5, 1219.0]
+    assert told.err.count("1,221") == 1  # which is what 1.221 could mean, or 1221
+    with sqlite3.connect("job.sqlite") as database:  # a log that no language reads otherwise
+        raw = [row[0] for row in database.execute("SELECT raw FROM reading ORDER BY id")]
+    assert [text.split()[0] for text in raw] == ["1221.5", "1221.5", "1219"]
+
+
+def test_options_are_read_in_the_language_of_the_job_that_they_are_for(run: Run) -> None:
+    room = ("--room", "3,5m;4,25m", "--units", "mm", "--language", "de")
+    assert run("new", *room, "--json").json["area_m2"] == pytest.approx(3.5 * 4.25)
+    refused = run("edit", "--max-cover", "1.221mm")
+    assert (refused.code, "1221" in refused.err) == (2, True)
+    assert run("edit", "--max-cover", "1.221mm", "--language", "en").code == 0
+    assert run("edit", "--max-cover", "1,221mm").code == 2  # it is the job's, which is English now
+    run("edit", "--language", "fr")
+    two = ("check", "repeat", "--unit", "mm", "--json")
+    told = run(*two, "--reading", "1221,5;1\u202f221,3", "--reading", "1221,4mm").json
+    assert told["n"] == 3
+    refused = run(*two, "--reading", "1221,5")
+    assert (refused.code, ";" in refused.err) == (2, True)
+    told = run("check", "rod", "--pair", "1221,5,1220,5", "--unit", "mm", "--json")
+    assert told.json["zero_offset_mm"] == pytest.approx(1.0)
+
+
+def test_a_product_is_kept_the_same_in_whichever_language_it_was_typed(run: Run) -> None:
+    def added(name: str, *words: str) -> dict[str, object]:
+        answer = run("product", "add", name, *words, "--json")
+        assert answer.code == 0, answer.err
+        (told,) = answer.json["products"]
+        return {key: value for key, value in told.items() if key != "name"}
+
+    english = ("--use", "1.7kg/m2/mm", "--bag-mass", "25kg", "--price", "18.50")
+    spanish = ("--use", "1,7kg/m2/mm", "--bag-mass", "25kg", "--price", "18,50")
+    assert added("A", *english) == added("B", *spanish, "--language", "es")
+    crew = ("--kind", "crew", "--language", "es", "--took", "30,5m2,5,5h", "--people", "2")
+    (took,) = added("C", *crew)["took"]  # type: ignore[misc]
+    assert took == {"area_m2": 30.5, "time_s": 5.5 * 3600}
+    refused = run("product", "add", "D", "--price", "18.500", "--language", "es")
+    assert refused.code == 2

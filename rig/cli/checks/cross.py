@@ -114,11 +114,11 @@ def command(
 
     unit = options["unit"]
     live = is_live(options, readings, "--reading")
-    away = [length(text, unit, "dist") for text in distances]
-    if len(set(away)) != len(away) or len(away) > 2:
-        raise BadInput(say("The cross takes one distance, or two that differ."))
     session = None
     with bench(job_path, as_json) as place:
+        away = [length(text, unit, "dist") for text in distances]
+        if len(set(away)) != len(away) or len(away) > 2:
+            raise BadInput(say("The cross takes one distance, or two that differ."))
         place.setup = setup or place.setup
         facing = _facing(place, away, laser, target, turned) if correct else None
         if live:
@@ -186,7 +186,7 @@ def _typed(
     each = len(readings) // len(away)
     turns = []
     for n, text in enumerate(readings):
-        heading, _, value = text.partition(",")
+        heading, _, value = text.replace(";", ",", 1).partition(",")
         reading_mm = length(value, unit, "reading")
         turns.append(Turn(_heading(heading), reading_mm, away[n // each], doubt_mm))
     return turns

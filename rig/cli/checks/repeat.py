@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from rig.cli.checks.shared import bench, check_options, finish, is_live, length, shoot
+from rig.cli.checks.shared import bench, check_options, finish, is_live, length, listed, shoot
 from rig.cli.options import Length
 from rig.errors import BadInput
 from rig.language import say
@@ -50,18 +50,18 @@ def command(
 
     unit = options["unit"]
     live = is_live(options, readings, "--reading")
-    dist_mm = None if dist is None else length(dist, unit, "dist")
-    if dist_mm is not None and dist_mm <= 0:
-        raise BadInput(say("The distance to the rod must be more than nothing (--dist)."))
     session = None
     with bench(job_path, as_json) as place:
+        dist_mm = None if dist is None else length(dist, unit, "dist")
+        if dist_mm is not None and dist_mm <= 0:
+            raise BadInput(say("The distance to the rod must be more than nothing (--dist)."))
         if live:
             where = say("the same spot, the rod lifted and stood anew")
             stands = [Stand(f"R{n}", where=where) for n in range(1, count + 1)]
             taken, session = shoot(place, "repeat", stands, options)
             values = [sight.reading_mm for sight in taken]
         else:
-            parts = [part for text in readings for part in text.split(",")]
+            parts = [part for text in readings for part in listed(text)]
             values = [length(part, unit, "reading") for part in parts]
         check = repeat_check(values, limit_mm=limit, dist_mm=dist_mm)
         finish(context, place, check, {"readings_mm": values}, check_words(check, place.units),

@@ -18,9 +18,18 @@ from rig.cli.live_options import (
     run_live,
     source_options,
 )
-from rig.cli.options import Command, Length, _ParamType, json_option, stack, tell, unit_option
+from rig.cli.options import (
+    Command,
+    Length,
+    _ParamType,
+    json_option,
+    stack,
+    tell,
+    typed,
+    unit_option,
+)
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import current, join, say
 
 if TYPE_CHECKING:
     from rig.events import ShotTaken
@@ -46,10 +55,11 @@ class Slope(_ParamType):
         if isinstance(value, float):
             return value
         try:
-            if value.strip().endswith("%"):
-                slope = units.parse_percent(value) * 1000.0
+            text = typed(value, ctx, "limit")
+            if text.strip().endswith("%"):
+                slope = units.parse_percent(text) * 1000.0
             else:
-                rise, _, run = value.rpartition("/")
+                rise, _, run = text.rpartition("/")
                 run = run.strip()
                 run = run if run[:1].isdigit() else f"1{run}"
                 slope = units.parse_length(rise) / units.parse_length(run) * 1000.0
@@ -68,6 +78,7 @@ check_job_option = click.option(
     "--job",
     "job_path",
     type=click.Path(path_type=Path, dir_okay=False),
+    is_eager=True,
     envvar="RIG_JOB",
     show_envvar=True,
     help="Keep the check in this job.  [default: ./job.sqlite where it is there]",
@@ -137,7 +148,7 @@ def numbers(text: str, unit: str | None, names: Sequence[str], what: str) -> lis
     BadInput
         Another count than the names, or a bare length without `unit`.
     """
-    parts = text.split(",")
+    parts = units.parted(text, len(names))
     if len(parts) != len(names):
         raise BadInput(
             say(
@@ -151,8 +162,25 @@ def numbers(text: str, unit: str | None, names: Sequence[str], what: str) -> lis
     return [length(part, unit, name) for part, name in zip(parts, names, strict=True)]
 
 
+def listed(text: str) -> list[str]:
+    """Part readings at their `;` or commas; refuse a comma that may be a decimal's."""
+    if ";" in text or current().decimal == ".":
+        return text.split(";" if ";" in text else ",")
+    parts = units.parted(text, 0)
+    if "," in text and any(part.strip()[-1:].isdigit() for part in parts):
+        raise BadInput(
+            say(
+                "“{text}” could be one reading or several: part readings by ; or give each its "
+                "unit.",
+                text=text[:40],
+            )
+        )
+    return parts
+
+
 def length(text: str, unit: str | None, what: str) -> float:
     """Read one length, in `unit` where it is bare."""
+    text = units.with_point(units.pointed(text, unit, what), unit)
     if unit is None:
         try:
             return units.parse_length(text, what=what)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from rig import units
 from rig.cli.checks.shared import (
     Bench,
     bench,
@@ -80,8 +81,8 @@ def command(
     unit = options["unit"]
     live = is_live(options, sights, "--sight")
     session = None
-    rise_mm = None if rise is None else length(rise, unit, "rise")
     with bench(job_path, as_json) as place:
+        rise_mm = None if rise is None else length(rise, unit, "rise")
         if live:
             ways = [_way(text, unit) for text in distances]
             read, session = _shot(place, ways, rise_mm, options)
@@ -138,7 +139,7 @@ def _typed(
     """Read the sights as typed, and say whether each has a standard error of its own."""
     from rig.survey.laser.two_peg import PegSight
 
-    weighted = {text.count(",") for text in sights} == {4}
+    weighted = {len(units.parted(text, len(_NAMES) + 1)) for text in sights} == {5}
     if weighted:
         rows = [numbers(text, unit, (*_NAMES, "STDERR"), "--sight") for text in sights]
     else:

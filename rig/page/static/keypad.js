@@ -9,6 +9,8 @@ window.keypad = (() => {
   const UNITS = { in: say("inches"), ft: say("feet"), mm: "mm", cm: "cm", m: "m" };
   let text = "", part = "", last = "", drawn = "", box = null, unit = "";
 
+  // A language's own decimal sign; feet and inches have a point in all of them.
+  const decimal = () => unit === "in" || unit === "ft" ? "." : document.body.dataset.decimal || ".";
   const line = () => [text, part].filter(Boolean).join(" ");
 
   function shown() {
@@ -17,7 +19,7 @@ window.keypad = (() => {
   }
 
   function press(key) {
-    if (text.length < 7 && !(key === "." && text.includes("."))) text += key;
+    if (text.length < 7 && !(key === decimal() && text.includes(key))) text += key;
     shown();
   }
 
@@ -85,7 +87,7 @@ window.keypad = (() => {
     const wipe = button("⌫", () => { if (part) part = ""; else text = text.slice(0, -1); shown(); });
     wipe.setAttribute("aria-label", say("Wipe"));
     parts.push(grid("keys", [
-      ...digits, wipe, button(".", () => press(".")),
+      ...digits, wipe, button(decimal(), () => press(decimal())),
       ...(unit === "in" ? [button("+1/32", more, false, true)] : []),
       button(say("Take"), take, true),
     ]));

@@ -59,7 +59,8 @@
 
   document.addEventListener("input", (event) => {
     const shown = event.target.type === "range" && document.querySelector(`output[for="${event.target.id}"]`);
-    if (shown) shown.textContent = event.target.value;
+    const plain = { maximumFractionDigits: 4, useGrouping: false };
+    if (shown) shown.textContent = Number(event.target.value).toLocaleString(document.documentElement.lang, plain);
   });
 
   function mark(svg, at) {

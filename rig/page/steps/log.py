@@ -62,7 +62,7 @@ class _Log(Step):
                 return ""
             case "begin":
                 refuse_several(job)
-                bags = form.read("bags", _bags)
+                bags = form.quantity("bags", _bags)
                 form.check()
                 if open_pour(job, time.time()) is None:
                     fresh_plan(job, bags=True)

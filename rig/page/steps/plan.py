@@ -209,8 +209,8 @@ def _wish(visit: Visit) -> tuple[PlanWish, Settings]:
     cover_mm = form.length("cover", say("The minimum cover"), visit.cover_unit, minimum=0.0)
     slope = form.read("slope", lambda text: _number(text, 0.0, 100.0)) or 2.0
     confidence = form.read("confidence", lambda text: _number(text, 50.0, 99.9)) or 95.0
-    grind = form.read("grind", lambda text: _number(text, 0.01, 1e6))
-    fill = form.read("fill", lambda text: _number(text, 0.01, 1e6))
+    grind = form.quantity("grind", lambda text: _number(text, 0.01, 1e6))
+    fill = form.quantity("fill", lambda text: _number(text, 0.01, 1e6))
     form.check()
     settings = visit.job.settings
     # A slider stands on its steps; where it was not moved, what the sheet says stays as it is.

@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from rig.errors import BadInput
-from rig.language import say
+from rig.language import numeral, put, say
 from rig.page.quotes import names_of
 from rig.page.steps.lifts import Lifts, lift_of, lifts_view
 from rig.page.told import Parts, parts
@@ -92,8 +92,8 @@ class _Pour(Step):
         crew = form.whole("crew", say("The number of people"), 1, LONGEST_CREW)
         minutes = partial(parse_duration, bare="min")
         needed = "" if known["mix_time_s"] else say("How long is a batch mixed? As 2min.")
-        mix = form.read("mix_time", minutes, needed)
-        working = form.read("working_time", minutes, say("How long does it flow? As 20min."))
+        mix = form.quantity("mix_time", minutes, needed)
+        working = form.quantity("working_time", minutes, say("How long does it flow? As 20min."))
         batch = form.whole("bags_per_batch", say("Bags in a batch"), 1, 20)
         lift = lift_of(form)
         wish = PourWish(
@@ -140,7 +140,7 @@ def _plan(visit: Visit, wish: PourWish) -> None:
 
 
 def _minutes(seconds: float | None) -> str:
-    return "" if seconds is None else f"{seconds / 60:g}min"
+    return "" if seconds is None else put("{n}min", n=numeral(seconds / 60, "g"))
 
 
 STEP = _Pour()

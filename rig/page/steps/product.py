@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from rig.errors import BadInput
 from rig.flatness.coverings import COVERINGS, rule_of_covering
-from rig.language import numeral, say
+from rig.language import numeral, put, say
 from rig.page.visit import Step, Visit
 from rig.products import Library
 from rig.quantities.materials import rules_by
@@ -56,7 +56,9 @@ class _Product(Step):
             bag_yield=_typed(told.bag_yield_l, *((1.0, "l") if metric else (L_PER_FT3, "ft3"))),
             bag_mass=_typed(told.bag_mass_kg, *((1.0, "kg") if metric else (KG_PER_LB, "lb"))),
             bag_water=_typed(told.bag_water_l, *((1.0, "l") if metric else (L_PER_GAL / 4, "qt"))),
-            waste="" if told.waste_share is None else f"{100 * told.waste_share:g}%",
+            waste=""
+            if told.waste_share is None
+            else put("{n}%", n=numeral(100 * told.waste_share, "g")),
             covering=covering,
             coverings=(("", say("not said yet")), *named),
             products=(("", say("none of the list")), *_products(library)),
@@ -70,11 +72,11 @@ class _Product(Step):
             return self._take(visit)
         least = form.length("min_cover", say("The minimum cover"), unit, minimum=0.0)
         most = form.length("max_cover", say("The maximum cover"), unit, above=0.0)
-        mass = form.read("bag_mass", parse_mass)
-        water = form.read("bag_water", parse_volume)
-        made = form.read("bag_yield", parse_volume)
-        use = form.read("use", _use)
-        waste = form.read("waste", parse_percent)
+        mass = form.quantity("bag_mass", parse_mass)
+        water = form.quantity("bag_water", parse_volume)
+        made = form.quantity("bag_yield", parse_volume)
+        use = form.quantity("use", _use)
+        waste = form.quantity("waste", parse_percent)
         if use is not None and made is None:
             if mass is None:
                 form.wrong.setdefault(
@@ -119,7 +121,7 @@ def _products(library: Library) -> list[tuple[str, str]]:
 
 
 def _typed(amount: float | None, size: float, unit: str) -> str:
-    return "" if amount is None else f"{amount / size:.6g}{unit}"
+    return "" if amount is None else put("{n}{unit}", n=numeral(amount / size, ".6g"), unit=unit)
 
 
 def _use(text: str) -> float:

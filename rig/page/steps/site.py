@@ -77,7 +77,7 @@ class _Site(Step):
         if act != "log":
             raise BadInput(NO_ACT)
         form = visit.form
-        readings = [(key, form.read(key, _reader(visit, key))) for key in READ]
+        readings = [(key, form.quantity(key, _reader(visit, key))) for key in READ]
         coat = form.whole("coat", say("The coat"), 1, 9)
         note = form.read("note", as_note)
         photo = None
