@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-EXTRAS = ("site", "office", "fleet")
+EXTRAS = ("site", "office", "postgres", "fleet")
 LOCKS = ("requirements.lock", *(f"requirements-{name}.lock" for name in ("dev", *EXTRAS)))
 
 

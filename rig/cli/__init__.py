@@ -63,6 +63,7 @@ PACKAGES = {"fpdf": "fpdf2", "serial": "pyserial", "re2": "pyre2"}
 EXTRAS = {
     "obstore": "office", "deltalake": "office", "duckdb": "office", "zstandard": "office",
     "distributed": "fleet", "dask": "fleet",
+    "ibis": "postgres", "psycopg": "postgres", "sqlglot": "postgres",
 }  # fmt: skip
 """Packages of an extra, which most users do without."""
 

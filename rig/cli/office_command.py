@@ -111,19 +111,29 @@ def out(uid: str, office: str | None, version: str | None, out: Path | None, as_
     type=click.Path(path_type=Path, dir_okay=False),
     help="A question of your own: SQL over the view job.",
 )
+@click.option(
+    "--at",
+    metavar="ADDRESS",
+    help="Ask a PostgreSQL there instead, as postgresql://user@host:5432/database.",
+)
 @only_options
 @json_option
 def ask(
     key: str | None,
     office: str | None,
     sql: Path | None,
+    at: str | None,
     crew: str | None,
     product: str | None,
     laser: str | None,
     since: str | None,
     as_json: bool,
 ) -> None:
-    """Ask the books: yield, laser, short, coverage, markers, flatness or pace."""
+    """Ask the books: yield, laser, short, coverage, markers, flatness or pace.
+
+    With --at (it needs floor-rig[postgres]) the books are copied into the schema floor_rig of that
+    database first, where they are ahead of it.
+    """
     from rig.errors import BadInput
     from rig.office import ask as asking
     from rig.office.place import place_of
@@ -137,7 +147,14 @@ def ask(
     only = _only(crew, product, laser, since)
     place = place_of(office)
     if sql is not None:
+        if at is not None:
+            raise BadInput(words.only_named())
         answer, question = asking.ask_sql(place, sql, only), None
+    elif at is not None:
+        from rig.office.postgres import ask_postgres
+
+        answer = ask_postgres(place, str(key), at, only)
+        question = asking.questions()[str(key)]
     else:
         answer = asking.ask(place, str(key), only)
         question = asking.questions()[str(key)]

@@ -56,9 +56,20 @@ def ask(place: "Place", key: str, only: Only | None = None) -> Answer:
     CannotAnswer
         Where nothing was taken yet.
     """
+    return _answer(place, sql_of(key), only)
+
+
+def sql_of(key: str) -> str:
+    """Return a question's SQL, as DuckDB and most others read it.
+
+    Raises
+    ------
+    BadInput
+        There is no such question.
+    """
     if key not in questions():
         raise BadInput(words.no_question(key[:40], list(questions())))
-    return _answer(place, _file(f"{key}.sql"), only)
+    return _file(f"{key}.sql")
 
 
 def ask_sql(place: "Place", path: Path, only: Only | None = None) -> Answer:
@@ -83,19 +94,20 @@ def _answer(place: "Place", sql: str, only: Only | None) -> Answer:
         (jobs,) = connection.execute("SELECT count(*) FROM job").fetchone() or (0,)
         found = connection.execute(sql)
         names = [column[0] for column in found.description or ()]
-        rows = [dict(zip(names, map(_plain, row), strict=True)) for row in found.fetchall()]
+        rows = [dict(zip(names, map(plain_value, row), strict=True)) for row in found.fetchall()]
     return Answer(rows=tuple(rows), jobs=jobs, as_of=books.as_of(place))
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
+    """Return a value as JSON can hold it."""
     if value is None or isinstance(value, bool | int | str):
         return value
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if isinstance(value, list | tuple):
-        return [_plain(one) for one in value]
+        return [plain_value(one) for one in value]
     if isinstance(value, dict):
-        return {name: _plain(one) for name, one in value.items()}
+        return {name: plain_value(one) for name, one in value.items()}
     return str(value)
 
 

@@ -35,6 +35,8 @@ _LEAST_OBJECT = 16 << 20
 _STRUCT = re.compile(r"[(,]\s*(\w+) ")
 """Names of the fields in a column's type."""
 HIDDEN = ("forks", "digest")
+LISTS = ("shots", "checks", "markers", "pours", "proofs")
+"""Columns that are lists: a view each of its own, beside `job`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +164,7 @@ def as_of(place: "Place") -> str:
 
 @contextlib.contextmanager
 def opened(place: "Place", only: Only | None = None) -> "Iterator[DuckDBPyConnection]":
-    """Open the books to ask: the table `version` as it is, and the view `job`.
+    """Open the books to ask: the table `version` as it is, the view `job`, one of each list.
 
     Raises
     ------
@@ -223,6 +225,15 @@ def _make_view(connection: "DuckDBPyConnection", only: Only) -> None:
         f"CREATE VIEW job AS SELECT v.* EXCLUDE ({hidden}), {fork} AS fork "
         f"FROM version v {join} WHERE {only.where()}"
     )
+    _make_lists(connection)
+
+
+def _make_lists(connection: "DuckDBPyConnection") -> None:
+    for name in LISTS:
+        connection.execute(
+            f"CREATE VIEW {name} AS SELECT uid, crew, laser, nth, one.* FROM (SELECT uid, crew, "
+            f"laser, unnest({name}) AS one, generate_subscripts({name}, 1) AS nth FROM job)"
+        )
 
 
 def _quoted(text: str) -> str:

@@ -169,6 +169,39 @@ def bad_sql(path: str, why: str) -> str:
     return say("{file} cannot be asked: {why}", file=path, why=why)
 
 
+def no_database() -> str:
+    """Say how a database's address is written."""
+    return say("Write where the database is as postgresql://user@host:5432/database")
+
+
+def password_in_address() -> str:
+    """Say where a password belongs."""
+    return say(
+        "A password in an address is seen by every program of this machine: leave it out, and set "
+        "PGPASSWORD or write it into ~/.pgpass."
+    )
+
+
+def database_not_reached(host: str, database: str) -> str:
+    """Say that a database does not answer or does not let in."""
+    return say(
+        "The database {database} at {host} cannot be reached, or does not let this account in.",
+        database=database,
+        host=host or "localhost",
+    )
+
+
+def database_not_used(database: str, reason: str) -> str:
+    """Say that a database does not do what it is asked."""
+    return say("The database {database} cannot be used: {reason}", database=database,
+               reason=reason)  # fmt: skip
+
+
+def only_named() -> str:
+    """Say that SQL of one's own is asked of the books themselves."""
+    return say("--at goes with a question by its key; SQL of your own is asked of the books here.")
+
+
 def stand(jobs: int, as_of: str) -> str:
     """Say how many jobs an answer is of, and as of when."""
     return say_many(

@@ -1,13 +1,10 @@
-WITH told AS (
-    SELECT uid, unnest(proofs) AS one, generate_subscripts(proofs, 1) AS nth FROM job
-),
-last AS (
-    SELECT uid, one.rule AS rule, one.kind AS kind, arg_max(one.verdict, nth) AS verdict,
-        arg_max(one.share_in, nth) AS share_in
-    FROM told GROUP BY uid, one.rule, one.kind
+WITH last AS (
+    SELECT uid, rule, kind, verdict, share_in,
+        row_number() OVER (PARTITION BY uid, rule, kind ORDER BY nth DESC) AS back
+    FROM proofs
 )
 SELECT rule, kind, count(*) AS jobs,
-    count(*) FILTER (verdict = 'in') AS within,
-    count(*) FILTER (verdict = 'out') AS outside,
-    count(*) FILTER (verdict = 'unsure') AS unsure, avg(share_in) AS share_in
-FROM last GROUP BY rule, kind ORDER BY rule, kind
+    count(*) FILTER (WHERE verdict = 'in') AS within,
+    count(*) FILTER (WHERE verdict = 'out') AS outside,
+    count(*) FILTER (WHERE verdict = 'unsure') AS unsure, avg(share_in) AS share_in
+FROM last WHERE back = 1 GROUP BY rule, kind ORDER BY rule, kind

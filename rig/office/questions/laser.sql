@@ -1,15 +1,14 @@
 -- Due after 90 days, or when the drift would have brought the error to its limit if that is sooner
 -- (our own figures, no source).
 WITH made AS (
-    SELECT laser, one.kind AS kind, one.utc_s AS utc_s, one.limit_mm_per_m AS limit_mm_per_m,
-        coalesce(one.error_mm_per_m, one.tilt_mm_per_m) AS error
-    FROM (SELECT laser, unnest(checks) AS one FROM job WHERE laser IS NOT NULL)
-    WHERE one.kind IN ('two-peg', 'cross', 'drift')
+    SELECT laser, kind, utc_s, limit_mm_per_m, coalesce(error_mm_per_m, tilt_mm_per_m) AS error,
+        row_number() OVER (PARTITION BY laser, kind ORDER BY utc_s DESC, uid, nth DESC) AS back
+    FROM checks WHERE laser IS NOT NULL AND kind IN ('two-peg', 'cross', 'drift')
 ),
 fitted AS (
-    SELECT laser, kind, count(*) AS checks, arg_max(error, utc_s) AS last,
-        arg_max(limit_mm_per_m, utc_s) AS limit_mm_per_m, max(utc_s) AS last_utc_s,
-        regr_slope(error, utc_s) AS slope,
+    SELECT laser, kind, count(*) AS checks, max(CASE WHEN back = 1 THEN error END) AS last,
+        max(CASE WHEN back = 1 THEN limit_mm_per_m END) AS limit_mm_per_m,
+        max(utc_s) AS last_utc_s, regr_slope(error, utc_s) AS slope,
         CASE WHEN regr_count(error, utc_s) > 2 AND regr_sxx(error, utc_s) > 0
             THEN sqrt(greatest(regr_syy(error, utc_s)
                 - regr_sxy(error, utc_s) * regr_sxy(error, utc_s) / regr_sxx(error, utc_s), 0.0)

@@ -1,6 +1,3 @@
-WITH standing AS (
-    SELECT uid, crew, unnest(markers).residual_mm AS residual_mm FROM job
-)
 SELECT crew, count(DISTINCT uid) AS jobs, count(*) AS markers, avg(residual_mm) AS mean_mm,
     stddev_samp(residual_mm) AS sd_mm, max(abs(residual_mm)) AS worst_mm
-FROM standing WHERE residual_mm IS NOT NULL GROUP BY crew ORDER BY crew
+FROM markers WHERE residual_mm IS NOT NULL GROUP BY crew ORDER BY crew
