@@ -1,4 +1,7 @@
-"""The guide: one Markdown file a chapter, shipped with the program."""
+"""The guide: one Markdown file a chapter, shipped with the program.
+
+The first chapter is there in every language, in a folder by the language's key.
+"""
 
 from importlib.resources import files
 
@@ -6,6 +9,7 @@ from rig.errors import BadInput
 from rig.language import join, say
 
 CHAPTERS = {
+    "start": "The first job, from the bare floor to the poured one.",
     "pour": "Batches, crew, wet edge; the live log.",
     "firm": "Products, prices, quotes; several rooms; lifts.",
     "planes": "Slopes, thresholds, grinding, prices; shots worth the walk.",
@@ -27,13 +31,15 @@ CHAPTERS = {
 }
 
 
-def chapter(name: str) -> str:
+def chapter(name: str, language: str = "en") -> str:
     """Return a chapter's Markdown.
 
     Parameters
     ----------
     name : str
         One of `CHAPTERS`.
+    language : str
+        A key of `rig.language.LANGUAGES`; where there is none in it, the chapter is in English.
 
     Returns
     -------
@@ -53,7 +59,14 @@ def chapter(name: str) -> str:
                 chapters=join(", ", CHAPTERS),
             )
         )
-    return files("rig.guide").joinpath(f"{name}.md").read_text(encoding="utf-8")
+    folder = files("rig.guide")
+    own = folder.joinpath(language, f"{name}.md")
+    return (own if own.is_file() else folder.joinpath(f"{name}.md")).read_text(encoding="utf-8")
+
+
+def is_in(name: str, language: str) -> bool:
+    """Whether a chapter is there in a language."""
+    return language == "en" or files("rig.guide").joinpath(language, f"{name}.md").is_file()
 
 
 def title(text: str) -> str:

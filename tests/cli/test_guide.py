@@ -40,6 +40,7 @@ from rig.devices.trace import TraceWriter
 from rig.guide import CHAPTERS, chapter, title
 from rig.job import Job
 from rig.job.rows import Point
+from rig.language import LANGUAGES
 from rig.products.library import data_folder
 from simulated_devices.site_rod import SiteRod
 from tests.bluetooth import simulated
@@ -49,6 +50,8 @@ from tests.office.company import company
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text()
 TEXTS = {"README": README, **{name: chapter(name) for name in CHAPTERS}}
+OTHERS = [key for key in LANGUAGES if key != "en"]
+TEXTS |= {f"start: {key}": chapter("start", key) for key in OTHERS}
 BENCHMARK_MM = 1200.0
 LINE_MM = 1215.0
 
@@ -86,6 +89,26 @@ def test_the_list_of_chapters_is_what_the_folder_holds() -> None:
         assert TEXTS[name].startswith(f"# {title(TEXTS[name])}\n")
         assert len(name) <= 10
         assert f"{name:<11}{CHAPTERS[name]}\n" in README
+
+
+@pytest.mark.parametrize("key", OTHERS)
+def test_the_first_chapter_is_the_same_in_every_language(key: str) -> None:
+    """Its lines are run in German; in the other languages they are those, word for word."""
+    text = TEXTS[f"start: {key}"]
+    told = "\n".join(lines(text)).replace(f" --language {key}", "")
+    assert re.sub(r"(\d),(\d)", r"\1.\2", told) == "\n".join(lines(TEXTS["start"]))
+    assert text.count("\n## ") == TEXTS["start"].count("\n## ")
+    assert text.count("\n- **") == TEXTS["start"].count("\n- **")
+    assert title(text) != title(TEXTS["start"])
+
+
+def test_the_guide_is_shown_in_the_language_that_is_chosen(run: Run) -> None:
+    assert run("guide", "start", "--language", "fr").out.startswith("# Le premier chantier")
+    assert "start      Pierwsze zlecenie" in run("guide", "--language", "pl").out
+    told = run("guide", "pour", "--language", "de")
+    assert told.out.startswith("# The pour")
+    assert "auf Englisch" in told.err
+    assert run("guide", "start", "--json", "--language", "es").json["title"] == "The first job"
 
 
 def test_the_readme_is_read_in_minutes() -> None:
@@ -206,6 +229,7 @@ BEFORE: dict[str, Callable[[Run], None]] = {
     "README: tape": lambda run: None,
     "README: rod": gridded,
     "README: phone": planned,
+    "start: de": lambda run: None,
     "pour": planned,
     "firm": surveyed,
     "planes": surveyed,
