@@ -13,8 +13,9 @@ from typing import TextIO
 import click
 
 from rig import __version__
+from rig.cli.click_words import lend_words
 from rig.errors import BadInput, JobWarning, RigError
-from rig.language import LANGUAGES, as_before, join, of_environment, put, say, speak
+from rig.language import LANGUAGES, as_before, join, of_environment, put, say, shown, speak
 
 COMMANDS = {
     "new": "Create a job: the room, its units, the compound.",
@@ -84,7 +85,7 @@ class _LazyGroup(click.Group):
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
+        with formatter.section(shown(say("Commands"))):
             formatter.write_dl(list(COMMANDS.items()))
 
     def resolve_command(
@@ -133,6 +134,7 @@ def _run(args: list[str]) -> int:
     try:
         args, asked = _language_of(args)
         speak(asked or of_environment(), until_a_job=asked is None)
+        lend_words()
         with warnings.catch_warnings():
             _tell_of_jobs()
             code = rig.main(args, "rig", standalone_mode=False)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rig.cli.options import Length, json_option, show
-from rig.language import join, say
+from rig.language import join, put, say
 from rig.record import Record
 from rig.units import METRIC, Units
 
@@ -78,14 +78,19 @@ def _told(rule: Rule, span_mm: float | None) -> RuleAnswer:
 
 
 def _lines(rule: RuleAnswer, span_mm: float | None) -> list[str]:
-    lines = [f"{rule.key:<12} {rule.text}"]
+    lines = [put("{key:<12} {text}", key=rule.key, text=rule.text)]
     if span_mm is not None:
         at = say("no limit at this length") if rule.limit_mm is None else _both(rule.limit_mm)
-        lines.append(f"{'':<12} at {_both(span_mm)}: {at}")
-    lines.append(f"{'':<12} {rule.source}{f' ({rule.edition})' if rule.edition else ''}")
+        more = [say("at {span}: {at}", span=_both(span_mm), at=at)]
+    else:
+        more = []
+    source = rule.source
+    if rule.edition:
+        source = put("{source} ({edition})", source=source, edition=rule.edition)
+    more.append(source)
     if rule.from_memory:
-        lines.append(f"{'':<12} From memory: {rule.from_memory}")
-    return lines
+        more.append(say("From memory: {what}", what=rule.from_memory))
+    return lines + [put("{nothing:<12} {text}", nothing="", text=text) for text in more]
 
 
 def _both(mm: float) -> str:

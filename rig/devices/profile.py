@@ -108,7 +108,7 @@ class Profile:
 
 def shipped_profiles() -> dict[str, str]:
     """Return the key of every profile that comes with the program, and its line for people."""
-    return {key: parse_profile(toml, key).text for key, toml in _shipped().items()}
+    return {key: say(parse_profile(toml, key).text) for key, toml in _shipped().items()}
 
 
 def load_profile(key_or_path: str | Path) -> Profile:

@@ -70,4 +70,6 @@ def parse_rule(text: str, key: str, name: str | None = None) -> Rule:
     table = Table(values, where)
     table.refuse_unknown(kind.keys, f", [{kind.measure}]")
     texts = {word: file.text(word, needed=word == "text") for word in _TEXTS}
+    if name is None and key in SHIPPED:
+        texts = {word: say(told) if told else told for word, told in texts.items()}
     return kind.read(table, key=key, **texts)

@@ -197,7 +197,7 @@ class Changed(Worded):
 
     def written(self, writer: Writer) -> str:
         """Return it in a language."""
-        return self.how(_written(self.of, writer))
+        return _written(self.how(_written(self.of, writer)), writer)
 
     def as_kept(self) -> object:
         """Return what `again` makes it from: English, for no file knows how it was changed."""

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Literal
 
 from rig.errors import BadInput
-from rig.language import join, numeral, put, say
+from rig.language import changed, join, numeral, put, say
 from rig.units.parsing import FOOT, INCH, quotable
 
 # Exact by definition: NIST SP 811 (2008), appendix B.8; the yard and pound agreement of 1959.
@@ -138,17 +138,24 @@ class Units:
     def own(self, text: str) -> str:
         """Write a sentence's lengths in these units, as a standard's that names others."""
 
-        def written(found: re.Match[str]) -> str:
-            number, word = found.groups()
-            if (word in ("in", "ft")) != self.is_metric:
-                return found[0]
-            size = {"in": MM_PER_IN, "ft": MM_PER_FT, "mm": 1.0, "cm": 10.0, "m": 1000.0}[word]
-            mm = float(sum(Fraction(part) for part in number.split())) * size
-            if not self.is_metric:
-                return self.place(mm) if word == "m" else self.length(mm)
-            return self.place(mm) if word == "ft" else self.length(mm, step_mm=0.1)
+        def written(plain: str) -> str:
+            parts, at = [], 0
+            for found in _A_LENGTH.finditer(plain):
+                parts += [plain[at : found.start()], self._own(found)]
+                at = found.end()
+            return join("", [*parts, plain[at:]])
 
-        return _A_LENGTH.sub(written, text)
+        return changed(text, written)
+
+    def _own(self, found: re.Match[str]) -> str:
+        number, word = found.groups()
+        if (word in ("in", "ft")) != self.is_metric:
+            return found[0]
+        size = {"in": MM_PER_IN, "ft": MM_PER_FT, "mm": 1.0, "cm": 10.0, "m": 1000.0}[word]
+        mm = float(sum(Fraction(part) for part in number.split())) * size
+        if not self.is_metric:
+            return self.place(mm) if word == "m" else self.length(mm)
+        return self.place(mm) if word == "ft" else self.length(mm, step_mm=0.1)
 
     def speed(self, mm_s: float) -> str:
         """Write how fast someone walks: `2.95 ft/s` or `0.9 m/s`."""

@@ -2,6 +2,7 @@
 
 from typing import Literal
 
+from rig.language import changed
 from rig.units import Units
 from rig.words import numeral, say
 
@@ -42,7 +43,9 @@ def verdict(
         "out": say("{floor} does not keep {asked}: {rule}."),
         "unsure": say("{floor} is too close to call against {asked}: {rule}."),
     }
-    text = say(texts[said], floor=floor, asked=asked, rule=rule.rstrip("."))
+    text = say(
+        texts[said], floor=floor, asked=asked, rule=changed(rule, lambda text: text.rstrip("."))
+    )
     if gap_mm is not None:
         text += " " + say("The worst measured is {gap}.", gap=units.off(gap_mm))
     return text

@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 
 from rig.cli import _language_of, main
-from rig.language import LANGUAGES, current
+from rig.flatness.rules import load_rule
+from rig.language import LANGUAGES, current, shown, speaking, tongue
+from rig.units import Units
 from tests.cli.conftest import Run
 
 
@@ -84,3 +86,34 @@ def test_programs_and_the_job_are_told_the_same_in_every_language(surveyed: Run)
     assert english[:13:2] == [0, 0, 0, 1, 0, 0, 1]  # this floor is out, and 9 m lies outside
     for key in LANGUAGES:
         assert told(key) == english, key
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (["grid", "--spacin", "3ft"], "Fehler: Die Option '--spacin' gibt es nicht."),
+        (["grid", "--spacing", "x"], "Fehler: Ungültiger Wert für '--spacing': spacing „x“: es"),
+        (["import"], "Fehler: Es fehlt das Argument 'TABLE'."),
+        (["report", "--for", "me"], "'me' ist keines von 'crew', 'customer'."),
+        (["nothing"], "Hilfe: 'rig --help'.\n\nFehler: Den Befehl 'nothing' gibt es nicht."),
+    ],
+)
+def test_what_click_says_of_a_slip_is_said_in_the_language(
+    args: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main([*args, "--language", "de"])
+    assert ended.value.code == 2
+    assert told in capsys.readouterr().err
+    with pytest.raises(SystemExit):
+        main(args)
+    assert "Error: " in capsys.readouterr().err
+
+
+def test_a_shipped_tolerance_is_told_in_the_language_and_kept_in_english() -> None:
+    rule = load_rule("click-lock")
+    assert rule.text == "Under click-lock floating floors: 3/16 in in 10 ft"
+    with speaking(tongue("de")):
+        told = shown(Units("mm").own(rule.text))
+        assert told == "Unter schwimmenden Klickböden: 4,8 mm auf 3,05 m"
+    assert Units("mm").own(rule.text) == "Under click-lock floating floors: 4.8 mm in 3.05 m"

@@ -15,9 +15,7 @@ from tools.languages.faults import faults
 from tools.languages.sources import ROOT
 
 
-def test_every_sentence_of_the_sources_is_in_every_catalogue_and_its_placeholders_are_right() -> (
-    None
-):
+def test_every_sentence_of_the_sources_is_translated_and_its_placeholders_are_right() -> None:
     wrong, told = check()
     assert not wrong
     assert len(told) == 5

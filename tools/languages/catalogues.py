@@ -83,6 +83,11 @@ def check(keys: Iterable[str] = ()) -> tuple[list[str], list[str]]:
         kept = _read(_file(locale), locale)
         told.append(f"{key}: {_share(kept)}")
         wrong += [f"{key}: {what}" for what in faults(kept)]
+        wrong += [
+            f"{key}: not translated: {texts_of(message.id)[0]!r}"
+            for message in kept
+            if message.id and not _is_done(message)
+        ]
         known = {message.id for message in kept if message.id}
         wrong += [
             f"{key}: not in the catalogue (run update): {message.id!r}"

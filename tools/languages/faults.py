@@ -23,8 +23,9 @@ def faults(catalogue: Catalog) -> Iterator[str]:
             except ValueError as error:
                 yield f"{text!r}: {error}"
                 continue
-            # One alone may do without its number, and without what the English of one leaves out.
-            spare = ({("count", "", None)}, wanted - fields_of(ids[0])) if len(texts) > 1 else ()
+            # A form may do without its number, and without what that of the English leaves out.
+            spare = [wanted - fields_of(one) for one in ids] if len(texts) > 1 else []
+            spare += [{("count", "", None)}] if len(texts) > 1 else []
             if found - wanted or (found != wanted and wanted - found not in spare):
                 yield f"{text!r} has {_named(found)}, not {_named(wanted)}"
             if text.count("**") != ids[0].count("**"):

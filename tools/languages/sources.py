@@ -1,13 +1,21 @@
-"""Finds the sentences in the sources: calls of `say` and `say_many` in Python and in templates."""
+"""Finds the sentences: calls of `say` and `say_many`, and texts of shipped tables."""
 
 import ast
-from collections.abc import Iterator
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 TEMPLATES = ROOT / "rig" / "page" / "templates"
 KEYWORDS = ("say", "say_many")
+SHIPPED: Mapping[str, tuple[str, ...]] = {
+    "flatness/rules": ("text", "source", "edition", "from_memory"),
+    "devices/profiles": ("text",),
+}
+"""Folders of shipped tables, and their keys that hold text for people."""
+_WORDS = re.compile("[a-z]{3}")
 
 
 @dataclass(frozen=True)
@@ -39,6 +47,9 @@ def sentences() -> Iterator[Found]:
         yield from in_python(file.read_text("utf-8"), str(file.relative_to(ROOT)))
     for file in sorted(TEMPLATES.glob("*.html")):
         yield from in_template(file.read_text("utf-8"), str(file.relative_to(ROOT)))
+    for folder, keys in SHIPPED.items():
+        for file in sorted((ROOT / "rig" / folder).glob("*.toml")):
+            yield from in_table(file.read_text("utf-8"), keys, str(file.relative_to(ROOT)))
 
 
 def in_python(source: str, file: str) -> Iterator[Found]:
@@ -58,6 +69,15 @@ def in_template(source: str, file: str) -> Iterator[Found]:
             raise ValueError(f"{file}, line {line}: {name}() of a message that is not written out")
         message, many = texts[0], texts[1] if name == "say_many" else None
         yield Found(str(message), many, file, line, "page")
+
+
+def in_table(source: str, keys: tuple[str, ...], file: str) -> Iterator[Found]:
+    """Yield the texts of a shipped table."""
+    table = tomllib.loads(source)
+    for key in keys:
+        text = table.get(key)
+        if isinstance(text, str) and _WORDS.search(text):
+            yield Found(text, None, file, 0, f"{key} of a shipped table")
 
 
 def _of(node: ast.AST, file: str, about: str) -> Iterator[Found]:

@@ -13,7 +13,7 @@ from rig.devices.reading import Reading
 from rig.devices.typed import UNITS
 from rig.errors import BadInput
 from rig.files import write_whole
-from rig.language import join, say
+from rig.language import join, put, say
 from rig.page.visit import NO_ACT, Visit
 from rig.products.library import data_folder
 from rig.record import Record
@@ -59,7 +59,10 @@ def source_view(visit: Visit) -> SourceView:
         chosen=TAPE if last == "typed" else usual,
         profiles=(
             *((f"{OWN}{name}", say("{name}, of your own", name=name)) for name in _own()),
-            *((key, f"{key}: {text}") for key, text in shipped_profiles().items()),
+            *(
+                (key, put("{key}: {text}", key=key, text=text))
+                for key, text in shipped_profiles().items()
+            ),
         ),
         units=names,
         unit=unit,
