@@ -26,7 +26,7 @@ from rig.record import from_json
 from rig.session.begin import SetWish, SurveyWish
 from rig.session.kind import Beginning, Kind
 from rig.session.kinds.set import KIND as SET
-from rig.session.kinds.set import SetSettings
+from rig.session.kinds.set import SetSettings, has_line
 from rig.session.kinds.survey import KIND as SURVEY
 from rig.session.kinds.survey import LineBefore, SurveySettings
 from rig.session.places import WALKED, Place, last_shot, places_to_shoot
@@ -282,9 +282,11 @@ class SetWork(Work):
         super().__init__(job, SET, stand, left, known, start, wish.log_limit)
 
     def begin(self, rod: str, profile: "Profile", several: bool) -> Leg:
-        """Begin with the sight that ties the rod's line."""
-        setup = self.setup_of(rod)
-        begun = self._begun(self._settings(profile), setup, profile)
+        """Begin with the sight that ties the rod's line; a rod that is new here has to take it."""
+        setup, settings = self.setup_of(rod), self._settings(profile)
+        if settings.skip_check and not has_line(self.job, setup):
+            settings = replace(settings, skip_check=False)
+        begun = self._begun(settings, setup, profile)
         log = SET.log(begun, self._started(begun, rod), self._limit)
         return self._leg(begun, log)
 

@@ -44,10 +44,10 @@ def _kills(given: argparse.Namespace) -> bool:
 
 
 def _site(given: argparse.Namespace) -> bool:
-    from tools.endurance import site
+    from tools.endurance import site, site_parts
 
     with tempfile.TemporaryDirectory() as folder:
-        parts = [Path(folder, name) for name in ("shares", "falls", "prompts")]
+        parts = [Path(folder, name) for name in ("shares", "falls", "prompts", "parts")]
         for part in parts:
             part.mkdir()
         told = [site.shares(parts[0], given.seed)] if given.shares else []
@@ -55,6 +55,8 @@ def _site(given: argparse.Namespace) -> bool:
             told.append(site.bears_falls(parts[1], given.kills, given.seed))
         if given.rods:
             told.append(site.prompts(parts[2], given.rods, 50.0, 10.0))
+        if given.parts:
+            told.append(site_parts.torment(given.parts, given.seed, parts[3]).sound)
     return all(told)
 
 
@@ -206,6 +208,7 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
             ("--shares", 1, "whether one rod and three are compared"),
             ("--kills", 20, "falls of the broker"),
             ("--rods", 8, "rods whose prompts are timed"),
+            ("--parts", 0, "kills of broker, boxes, session and a phone's server, in turn"),
         ],
         _site,
     ),

@@ -21,6 +21,7 @@ from rig.units import System
 
 if TYPE_CHECKING:
     from rig.job.rows import Plan, Shot
+    from rig.job.store import Job
     from rig.session.scene import Scene
 
 
@@ -67,20 +68,14 @@ class SetMarkers(Kind[SetSettings]):
             Where there is no plan, or nothing to check the line against.
         """
         from rig.study.checks import foot_of
-        from rig.study.lasers import climb_of, shots_of
+        from rig.study.lasers import climb_of
         from rig.study.line_before import line_of
-        from rig.study.rooms import everywhere
-        from rig.survey.heights import lines_of
 
         job, settings, outline, setup = begun.job, begun.settings, begun.outline, begun.setup
         plan = job.current_plan()
         if plan is None:
             raise CannotAnswer(say("The job has no plan."))
-        with everywhere(job):  # a line is the whole job's
-            every = shots_of(job)
-        shots = [shot for shot in every if shot.kind in ("floor", "benchmark", "threshold")]
-        lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", job.setups())}
-        shots = [shot for shot in shots if shot.setup in lines]
+        shots, lines = _lines(job)
         retie = setup not in lines
         if retie and settings.skip_check:
             raise BadInput(
@@ -159,6 +154,24 @@ class SetMarkers(Kind[SetSettings]):
             quiet_s=quiet_s,
             by_tape=begun.by_tape,
         )
+
+
+def has_line(job: "Job", setup: str) -> bool:
+    """Whether the survey has a line of this set-up, by which markers can be set."""
+    return setup in _lines(job)[1]
+
+
+def _lines(job: "Job") -> "tuple[list[Shot], Mapping[str, float]]":
+    """Return the shots that tie, and the line of each of their set-ups."""
+    from rig.study.lasers import shots_of
+    from rig.study.rooms import everywhere
+    from rig.survey.heights import lines_of
+
+    with everywhere(job):  # a line is the whole job's
+        every = shots_of(job)
+    shots = [shot for shot in every if shot.kind in ("floor", "benchmark", "threshold")]
+    lines = {line.setup: line.line_mm for line in lines_of(shots, "floor", job.setups())}
+    return [shot for shot in shots if shot.setup in lines], lines
 
 
 def check_sight(
