@@ -109,7 +109,7 @@ def run_work(
             made, wish, streams, sinks, clock, lambda hub: [RodsScenes(hub, made)]
         )
 
-    with terminal.screen(as_json, job.units, tell, "") as screen:
+    with terminal.screen(as_json, job.units, tell, "", of_several=True) as screen:
         return asyncio.run(work())
 
 

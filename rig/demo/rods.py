@@ -5,14 +5,14 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from rig.devices.broker import Site
 from rig.errors import DeviceUnavailable
 from rig.job.store import Job
-from rig.language import join, say
+from rig.language import join, put, say
 from rig.record import Record
 from rig.survey.heights import lines_of
 
@@ -28,6 +28,7 @@ class RodTold(Record):
 
     rod: str
     shots: int
+    labels: tuple[str, ...]
     zero_mm: float
     found_mm: float
     apart_mm: float
@@ -74,6 +75,7 @@ def rods_text(told: RodsTold) -> str:
         points=told.points,
         seconds=told.seconds,
     )
+    first = say("{rod}: {shots} shots", rod=told.rods[0].rod, shots=told.rods[0].shots)
     each = [
         say(
             "{rod}: {shots} shots; its zero is {zero:.2f} mm off the first rod's, found "
@@ -84,9 +86,19 @@ def rods_text(told: RodsTold) -> str:
             found=one.found_mm,
             apart=one.apart_mm,
         )
-        for one in told.rods
+        for one in told.rods[1:]
     ]
-    return join("\n", [head, *each])
+    shown = [say("Which rod shot which point:"), *(put(row) for row in _map(told.rods))]
+    return join("\n", [head, *shown, first, *each])
+
+
+def _map(rods: Sequence[RodTold]) -> Iterator[str]:
+    """Yield rows that bear the number of each point's rod where the point is, A1 lowest left."""
+    by = {label: rod.rod.rpartition("-")[2] for rod in rods for label in rod.labels}
+    columns = sorted({label[:1] for label in by})
+    for row in sorted({int(label[1:]) for label in by}, reverse=True):
+        yield f"  {row:>2}  " + "  ".join(by.get(f"{column}{row}", "·") for column in columns)
+    yield "      " + "  ".join(columns)
 
 
 @contextlib.contextmanager
@@ -136,6 +148,7 @@ def _told(path: Path, seconds: float) -> RodsTold:
             RodTold(
                 rod=rod,
                 shots=len(taken),
+                labels=tuple(shot.point for shot in taken),
                 zero_mm=ZERO_MM * n,
                 found_mm=found,
                 apart_mm=abs(found - ZERO_MM * n),

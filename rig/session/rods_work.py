@@ -190,6 +190,7 @@ class SurveyWork(Work):
         self._points, self._wish = points, wish
         places = {label: (x or 0.0, y or 0.0) for label, x, y in points}
         stand = stand_of(setup_of(job, wish.setup))
+        self._just_tied: set[str] = set()
         super().__init__(job, SURVEY, stand, places, known, start, wish.log_limit)
 
     def begin(self, rod: str, profile: "Profile", several: bool) -> Leg:
@@ -213,6 +214,7 @@ class SurveyWork(Work):
     def _tie(self, rod: str, setup: str, profile: "Profile") -> Leg:
         settings = self._settings(((self._benchmark(), None, None),), profile)
         begun = self._begun(replace(settings, kind="benchmark"), setup, profile)
+        self._just_tied.add(rod)
         return self._leg(begun, self._recorder(begun, rod), ties=True)
 
     def _walk(self, rod: str, setup: str, profile: "Profile", tied: bool) -> Leg:
@@ -224,8 +226,10 @@ class SurveyWork(Work):
         if line is not None:
             line = replace(line, anew=f"{next_stand(job.setups())}@{rod}")
         resumes = last_shot(job, wish.kind, setup)
-        if resumes is None and marks:
-            resumes = (marks[-1].point, marks[-1].reading_mm)  # the rod stands there
+        stays = bool(marks) and rod in self._just_tied
+        if marks and (stays or resumes is None):
+            resumes = (marks[-1].point, marks[-1].reading_mm)
+        self._just_tied.discard(rod)
         walked = wish.kind in WALKED
         settings = replace(
             self._settings(tuple(self._points), profile),
@@ -234,6 +238,7 @@ class SurveyWork(Work):
             checks=walked and not wish.skip_check,
             opens=walked and not wish.skip_check and line is not None and line.opens,
             shared=True,
+            stays=stays,
         )
         begun = self._begun(settings, setup, profile)
         return self._leg(begun, self._recorder(begun, rod), tied=tied)

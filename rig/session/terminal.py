@@ -44,7 +44,12 @@ _Settles = ShotTaken | MarkerSet | SurveyDone | SetDone | PourDone
 
 @contextlib.contextmanager
 def screen(
-    as_json: bool, units: Units, write: Callable[[str], None], keys: str, by_tape: bool = False
+    as_json: bool,
+    units: Units,
+    write: Callable[[str], None],
+    keys: str,
+    by_tape: bool = False,
+    of_several: bool = False,
 ) -> Iterator[Sink]:
     """Open the screen that fits the output: JSON, plain lines, or in a terminal a big line.
 
@@ -59,6 +64,8 @@ def screen(
         Which keys there are; without any there is no big line.
     by_tape : bool
         Whether readings are typed.
+    of_several : bool
+        Whether several rods are told of, each of which has a screen of its own.
     """
     if as_json:
         yield JsonLines()
@@ -66,7 +73,7 @@ def screen(
         with BigScreen(units, keys) as big:
             yield big
     else:
-        yield PlainLines(units, write, by_tape)
+        yield PlainLines(units, write, by_tape, of_several)
 
 
 class JsonLines(Sink):
@@ -106,14 +113,23 @@ def line_of(event: Event, units: Units, by_tape: bool = False) -> str | None:
 class PlainLines(Sink):
     """Prints a line for each event that a person needs, none twice running."""
 
-    def __init__(self, units: Units, write: Callable[[str], None], by_tape: bool = False) -> None:
+    def __init__(
+        self,
+        units: Units,
+        write: Callable[[str], None],
+        by_tape: bool = False,
+        of_several: bool = False,
+    ) -> None:
         self._units, self._write, self._by_tape = units, write, by_tape
-        self._last = ""
+        self._of_several, self._last = of_several, ""
 
     def hear(self, event: Event) -> None:
         """Print one event."""
+        if isinstance(event, Armed) and self._of_several:
+            return  # only who stands at the rod need hear of it
         line = line_of(event, self._units, self._by_tape)
-        if line is not None and event.rod is not None:
+        # The picture is the floor's, whichever rod's shot it was drawn after.
+        if line is not None and event.rod is not None and not isinstance(event, Picture):
             line = f"{harmless(event.rod)}: {line.strip()}"
         if line is not None and line != self._last:
             self._write(line)

@@ -113,7 +113,10 @@ class Capture:
         if last_shot_mm is not None:
             here_mm = last_shot_mm + self._line.offset_mm
             self._arming.leave(here_mm, self._band(0.0), label=last_label or say("the last shot"))
-            self._arming.interrupt()  # nobody knows where the rod went meanwhile
+            if begun is not None and begun.stays:
+                self._arming.gave_shot = True
+            else:
+                self._arming.interrupt()  # nobody knows where the rod went meanwhile
         self._patience = Patience()
         self._said: set[str] = set()
         self._button = Button()

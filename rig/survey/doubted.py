@@ -110,6 +110,8 @@ class Begun:
         As `Round` has it.
     by_tape : bool
         Readings are typed, so that nobody holds a rod.
+    stays : bool
+        The rod stands where it was shot last, and nothing was missed since.
     """
 
     opens: bool = False
@@ -118,6 +120,7 @@ class Begun:
     doubt: Doubt | None = None
     undoes_skips: bool = True
     by_tape: bool = False
+    stays: bool = False
 
 
 @dataclass(frozen=True, slots=True)

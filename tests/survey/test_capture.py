@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from rig.devices.reading import Reading, Status
 from rig.events import ShotTaken
 from rig.survey.capture import Capture, Stand
+from rig.survey.doubted import Begun
 from tests.survey.walker import STANDS, Walker, capture
 
 
@@ -125,6 +126,15 @@ def test_a_resumed_walk_is_not_armed_where_it_stopped() -> None:
     walker.stand(1000.0, 5.0)
     assert walker.labels == []
     assert "A2" in walker.heard("ask")[0].as_json()["text"]
+    walker.walk(1.5).stand(1000.0, 1.5)
+    assert walker.labels == ["A3"]
+
+
+def test_a_walk_behind_a_sight_asks_nothing_while_the_rod_stands_there_still() -> None:
+    begun = Begun(stays=True)
+    walker = Walker(capture(STANDS[2:], last_shot_mm=1000.0, last_label="BM1", begun=begun))
+    walker.stand(1000.0, 5.0)
+    assert walker.labels == walker.heard("ask") == []
     walker.walk(1.5).stand(1000.0, 1.5)
     assert walker.labels == ["A3"]
 

@@ -1,7 +1,7 @@
 """The survey: the points of a walk, shot hands-free."""
 
 from collections.abc import Callable, Container, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from rig.events import ShotTaken
@@ -103,6 +103,8 @@ class SurveySettings(Record):
         Of what is typed.
     shared : bool
         Of one of several rods, which is sent from point to point.
+    stays : bool
+        The rod stands where it was shot last, and nothing that it said since was missed.
     """
 
     dwell_s: float
@@ -119,6 +121,7 @@ class SurveySettings(Record):
     undoes_skips: bool = False
     clamp_mm: float | None = None
     shared: bool = False
+    stays: bool = False
 
     def __post_init__(self) -> None:
         check_numbers(dwell_s=self.dwell_s, walk_s=self.walk_s, still_mm=self.still_mm)
@@ -168,6 +171,7 @@ class Survey(Kind[SurveySettings]):
                 for shot in (*earlier, *doubted)
                 if shot.x_mm is not None and shot.y_mm is not None
             ]
+        begins = replace(begins, stays=settings.stays)
         walk = SharedWalk if settings.shared else Capture
         return walk(
             stands,
