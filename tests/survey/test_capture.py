@@ -134,7 +134,8 @@ def test_a_walk_behind_a_sight_asks_nothing_while_the_rod_stands_there_still() -
     begun = Begun(stays=True)
     walker = Walker(capture(STANDS[2:], last_shot_mm=1000.0, last_label="BM1", begun=begun))
     walker.stand(1000.0, 5.0)
-    assert walker.labels == walker.heard("ask") == []
+    assert not walker.labels
+    assert not walker.heard("ask")
     walker.walk(1.5).stand(1000.0, 1.5)
     assert walker.labels == ["A3"]
 
