@@ -17,9 +17,13 @@ from rig.units.parsing import quotable
 
 @dataclass(frozen=True, slots=True)
 class Covering:
-    """A kind of covering: its name, the rule it asks for, and other words that mean it."""
+    """A kind of covering: its name, the rule it asks for, and other words that mean it.
+
+    Its name is typed and kept in English; `told` says it to people.
+    """
 
     name: str
+    told: str
     rule: str
     words: tuple[str, ...]
 
@@ -27,23 +31,23 @@ class Covering:
 # A word of a later row that is longer wins: "small tile" before "tile", "vinyl plank" before
 # "vinyl". Tiles without a size are taken for large ones, whose rule is the stricter.
 COVERINGS = (
-    Covering("tile", "a108-large", (
+    Covering("tile", say("large tiles"), "a108-large", (
         "tiles", "large tile", "large tiles", "porcelain", "ceramic", "stone", "marble", "slate",
         "fliesen", "fliese", "azulejo", "azulejos", "baldosa", "baldosas", "carrelage", "płytki",
         "плитка",
     )),
-    Covering("small tile", "a108-small", ("small tiles", "mosaic", "mosaics", "mosaik")),
-    Covering("plank", "click-lock", (
+    Covering("small tile", say("small tiles"), "a108-small", ("small tiles", "mosaic", "mosaics", "mosaik")),
+    Covering("plank", say("planks that click"), "click-lock", (
         "planks", "vinyl plank", "vinyl planks", "click-lock", "click", "floating", "laminate",
         "laminat", "lvp", "lvt",
     )),
-    Covering("wood", "click-lock", (
+    Covering("wood", say("wood"), "click-lock", (
         "hardwood", "parquet", "parkett", "engineered wood", "oak", "boards", "bamboo", "cork",
     )),
-    Covering("sheet", "bs8204-sr1", (
+    Covering("sheet", say("sheet: vinyl, linoleum, resin"), "bs8204-sr1", (
         "vinyl", "sheet vinyl", "linoleum", "lino", "rubber", "resin", "epoxy", "paint",
     )),
-    Covering("carpet", "bs8204-sr2", ("carpets", "carpet tile", "carpet tiles", "teppich")),
+    Covering("carpet", say("carpet"), "bs8204-sr2", ("carpets", "carpet tile", "carpet tiles", "teppich")),
 )  # fmt: skip
 
 

@@ -139,6 +139,15 @@ def _walls(text: str) -> list[str]:
     return [found[0].strip() for found in re.finditer(r"[^a-zA-Z]*?.*?\b(?:left|right)\b", text)]
 
 
+def _shown(walls: list[str]) -> tuple[str, ...]:
+    told = []
+    for wall in walls:
+        length, _, turn = wall.rpartition(" ")
+        left = turn == "left"
+        told.append(say("{length} left" if left else "{length} right", length=length))
+    return tuple(told)
+
+
 def paced(text: str, units: Units) -> Paced:
     """Draw walls that are not closed yet, and tell how far their end is from the start."""
     from rig.room import MOST_CLOSING, walk_so_far
@@ -149,11 +158,11 @@ def paced(text: str, units: Units) -> Paced:
     except BadInput:  # making the job tells what is wrong
         ends = []
     if not ends:
-        return Paced(walls=tuple(walls), drawing="", closing="", closes=False)
+        return Paced(walls=_shown(walls), drawing="", closing="", closes=False)
     x, y, walked_mm = ends[-1]
     missed_mm = hypot(x, y)
     return Paced(
-        walls=tuple(walls),
+        walls=_shown(walls),
         drawing=_drawn([(0.0, 0.0), *((x, y) for x, y, _ in ends)]),
         closing=units.place(missed_mm) if len(ends) > 1 else "",
         closes=len(walls) >= 3 and missed_mm <= MOST_CLOSING * walked_mm,

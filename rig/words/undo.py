@@ -11,15 +11,43 @@ if TYPE_CHECKING:
 
 NOTHING = say("Nothing was done yet that could be taken back.")
 _MOST = 6
+_EDITED = {
+    "walls": say("walls"),
+    "openings": say("openings"),
+    "doors": say("doors"),
+    "units": say("units"),
+    "denominator": say("finest fraction"),
+    "covering": say("covering"),
+    "min_cover_mm": say("minimum cover"),
+    "max_cover_mm": say("most in one lift"),
+    "bag_yield_l": say("what a bag makes"),
+    "bag_mass_kg": say("mass of a bag"),
+    "bag_water_l": say("water for a bag"),
+    "waste_share": say("waste"),
+    "typed_unit": say("unit of what is typed"),
+    "laser_places": say("places of the laser"),
+    "laser_correction": say("correction of the laser"),
+    "laser_tilt": say("slope of the laser's line"),
+    "product": say("product"),
+    "crew": say("crew"),
+    "laser_name": say("name of the laser"),
+    "floor": say("kind of floor"),
+    "joists": say("joists"),
+    "joints_mm": say("joints of the slab"),
+    "wall_names": say("names of walls"),
+    "room_name": say("name of the room"),
+    "rooms": say("rooms"),
+    "language": say("language"),
+}
 
 
 def shot(one: "Shot", units: Units) -> str:
     """Say that a point was shot."""
     kinds = {
-        "floor": "{label} shot: {reading}",
+        "floor": say("{label} shot: {reading}"),
         "finished": say("{label} shot on the finished floor: {reading}"),
         "benchmark": say("benchmark {label} read from set-up {setup}: {reading}"),
-        "threshold": "threshold {label} shot: {reading}",
+        "threshold": say("threshold {label} shot: {reading}"),
     }
     reading = units.length(one.reading_mm)
     return say(kinds[one.kind], label=one.point, setup=one.setup, reading=reading)
@@ -114,6 +142,8 @@ def _of_site(kind: str, data: Mapping[str, Any], units: Units) -> str:
 
 
 def _in_words(key: str) -> str:
+    if key in _EDITED:
+        return _EDITED[key]
     for unit in ("_mm", "_kg", "_l"):
         key = key.removesuffix(unit)
     return key.replace("_", " ")

@@ -253,9 +253,26 @@
     }
     const chip = fresh && now.stale ? ` · ${now.stale}` : "";
     put($("where"), fresh ? lead(now) + (now.where || "").replaceAll(", ", "\n") + chip : "");
+    fit($("say"));
     buttons();
     put($("mark"), (body.mode === "prompt" || (body.mode === "lost" && body.screen === "set")) && now.label ? now.label : "");
   }
+
+  // Words are as long as a language has them: what does not fit its box is written smaller.
+  let fitted = "";
+  function fit(box) {
+    const field = $("field");
+    const key = [box.id, box.innerText, body.mode, body.move, body.typing, innerWidth, innerHeight, field.clientHeight].join("|");
+    if (key === fitted) return;
+    fitted = key;
+    const parts = [...box.children, box];
+    for (let share = 1; share > 0.3; share *= 0.9) {
+      box.style.setProperty("--fit", share);
+      const most = box === $("say") && !["raise", "lower"].includes(body.move) ? field.clientHeight : box.clientHeight;
+      if (box.scrollHeight <= most + 1 && parts.every((part) => part.scrollWidth <= part.clientWidth)) return;
+    }
+  }
+  addEventListener("resize", () => fit($("say")));
 
   function lead(now) {
     if (now.mode === "hold") return state.job && state.job.tape ? `${say("read the tape")}\n` : `${say("stand the rod, hold still")}\n`;
@@ -293,6 +310,7 @@
     clearTimeout(flashing);
     $("flash").textContent = cue.tone === "set" ? cue.text || say("set") : body.screen === "pour" ? say("poured") : say("taken");
     $("flash").hidden = false;
+    fit($("flash"));
     flashing = setTimeout(() => { $("flash").hidden = true; }, FLASH_MS);
   }
 
@@ -347,6 +365,8 @@
       if (acts.includes("begin")) add(say("Begin"), () => act("begin"), true);
     } else if (acts.length && !ended && !done) add(say("Take over"), () => send({ say: "take" }), true);
     row.replaceChildren(...made);
+    row.className = "";
+    if (made.length && made.at(-1).offsetTop > made[0].offsetTop) row.className = "rows";
     $("turn").hidden = !!may || ended || !!done || over;
     put($("turn"), acts.length ? say("Another phone acts; this one watches.") : say("This page watches."));
   }

@@ -46,7 +46,10 @@ class _Product(Step):
         told, units = visit.job.settings, visit.units
         metric = units.is_metric
         library = Library.load()
-        named = [(kind.name, f"{kind.name} ({kind.rule})") for kind in COVERINGS]
+        named = [
+            (kind.name, put("{told} ({rule})", told=kind.told, rule=kind.rule))
+            for kind in COVERINGS
+        ]
         covering = told.covering or ""
         if covering and covering not in {name for name, _ in named}:
             named.append((covering, covering))

@@ -26,7 +26,7 @@ class Drift(Kind[CheckSettings]):
 
     name = say("check drift")
     settings = CheckSettings
-    title = "Drift"
+    title = say("Drift")
     acts = ()
 
     def machine(self, begun: Beginning[CheckSettings]) -> Watch:

@@ -98,7 +98,7 @@ class Pour(Kind[PourSettings]):
         areas = _strips(begun.job, begun.outline, made)
         return PourScene(
             "pour",
-            "Pour",
+            say("Pour"),
             begun.units,
             replace(plan_of(begun.outline), strips=areas),
             tuple(

@@ -142,7 +142,7 @@ class SetMarkers(Kind[SetSettings]):
         markers = begun.job.markers()
         return Scene(
             "set",
-            "Markers",
+            say("Markers"),
             begun.units,
             plan_of(begun.outline),
             places_of(

@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 
 ShotKind = Literal["floor", "finished", "benchmark", "threshold"]
 _TITLES: dict[ShotKind, str] = {
-    "floor": "Survey",
+    "floor": say("Survey"),
     "finished": say("Finished floor"),
-    "benchmark": "Benchmark",
-    "threshold": "Threshold",
+    "benchmark": say("Benchmark"),
+    "threshold": say("Threshold"),
 }
 
 
