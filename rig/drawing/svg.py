@@ -5,6 +5,7 @@ from xml.sax import saxutils
 
 from rig.drawing.palette import COLOURS
 from rig.drawing.vector import Circle, Drawing, Floats, Group, Path, Pen, Shape, Text, flat
+from rig.language import shown
 from rig.texts import harmless
 
 FAMILY = "Helvetica, Arial, 'Liberation Sans', sans-serif"
@@ -28,12 +29,12 @@ def to_svg(drawing: Drawing, full_size: bool = True) -> str:
     room = ""
     if drawing.room_to_sheet is not None:
         room = ' data-room="' + " ".join(f"{value:.9g}" for value in drawing.room_to_sheet) + '"'
-    described = f"<desc>{_escape(drawing.description)}</desc>" if drawing.description else ""
+    described = f"<desc>{_escape(shown(drawing.description))}</desc>" if drawing.description else ""
     body = "\n".join(_shape(shape) for shape in drawing.shapes)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}"{size}{room} role="img" '
-        f"aria-label={_quoted(drawing.title)} font-family={_quoted(FAMILY)}>\n"
-        f"<title>{_escape(drawing.title)}</title>{described}\n"
+        f"aria-label={_quoted(shown(drawing.title))} font-family={_quoted(FAMILY)}>\n"
+        f"<title>{_escape(shown(drawing.title))}</title>{described}\n"
         f'<rect width="{w}" height="{h}" class="c-paper" fill="{COLOURS["paper"]}"/>\n'
         f"{body}\n</svg>"
     )
