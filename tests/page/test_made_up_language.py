@@ -71,9 +71,9 @@ LOOK = """() => {
 
 
 def looked_over(page: Any) -> tuple[set[str], list[Any]]:
-    """Words of a page that are English, and texts that are cut, lie over others or beyond."""
+    """Texts of a page with English in them, and texts that are cut, lie over others or beyond."""
     told, wrong = page.evaluate(LOOK)
-    return english(" | ".join(told)) - NAMES, wrong
+    return {text for text in told if english(text) - NAMES}, wrong
 
 
 def test_no_page_of_a_job_is_english_or_cut(
