@@ -36,7 +36,9 @@ COVERINGS = (
         "fliesen", "fliese", "azulejo", "azulejos", "baldosa", "baldosas", "carrelage", "płytki",
         "плитка",
     )),
-    Covering("small tile", say("small tiles"), "a108-small", ("small tiles", "mosaic", "mosaics", "mosaik")),
+    Covering("small tile", say("small tiles"), "a108-small", (
+        "small tiles", "mosaic", "mosaics", "mosaik",
+    )),
     Covering("plank", say("planks that click"), "click-lock", (
         "planks", "vinyl plank", "vinyl planks", "click-lock", "click", "floating", "laminate",
         "laminat", "lvp", "lvt",
@@ -47,7 +49,9 @@ COVERINGS = (
     Covering("sheet", say("sheet: vinyl, linoleum, resin"), "bs8204-sr1", (
         "vinyl", "sheet vinyl", "linoleum", "lino", "rubber", "resin", "epoxy", "paint",
     )),
-    Covering("carpet", say("carpet"), "bs8204-sr2", ("carpets", "carpet tile", "carpet tiles", "teppich")),
+    Covering("carpet", say("carpet"), "bs8204-sr2", (
+        "carpets", "carpet tile", "carpet tiles", "teppich",
+    )),
 )  # fmt: skip
 
 
