@@ -8,7 +8,7 @@ from typing import TypeVar
 from markupsafe import Markup
 
 from rig.errors import BadInput
-from rig.language import say
+from rig.language import put, say
 from rig.page.drawn import look, markup
 from rig.page.shapes import ShapeView, paces, shape_of, shape_view
 from rig.page.visit import MOST_UPLOAD, NO_ACT, Step, Visit
@@ -161,7 +161,7 @@ def _with_opening(visit: Visit, outline: Outline) -> Outline:
 
 def _walls(outline: Outline, units: Units) -> Iterator[tuple[str, str]]:
     for n, (name, a, b) in enumerate(named_walls(outline), 1):
-        yield str(n), f"{name}, {units.place(dist(a, b))}"
+        yield str(n), put("{name}, {size}", name=name, size=units.place(dist(a, b)))
 
 
 def _size(ring: Sequence[tuple[float, float]], units: Units) -> str:
