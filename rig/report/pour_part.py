@@ -114,7 +114,7 @@ def _facts(answer: PourPlan, units: Units) -> Iterator[Facts]:
         ),
         told="answer",
     )
-    idle = join(", ", (f"{role} {share:.0%}" for role, share in answer.idle.items()))
+    idle = words.idle(answer.idle)
     yield Facts(
         (
             (

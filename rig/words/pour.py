@@ -1,9 +1,9 @@
 """What is said of the plan of a pour: assumptions, warnings, advice, and what comes after."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rig.units import M2_PER_FT2, Units
-from rig.words import join, numeral, say, say_many
+from rig.words import join, numeral, put, say, say_many
 from rig.words.clock import minutes
 
 FEW_STEPS = 4
@@ -387,6 +387,20 @@ BINDS = {
     "carrying": say("Those who carry and pour hold it up."),
     "spreading": say("Those who spread limit the pace."),
 }
+
+
+_ROLES = {
+    "helpers": say("measuring water"),
+    "mixing": say("mixing"),
+    "carrying": say("carrying"),
+    "spreading": say("spreading"),
+}
+
+
+def idle(shares: Mapping[str, float]) -> str:
+    """Say which share of the pour each role stands idle."""
+    told = (put("{role} {share:.0%}", role=_ROLES[role], share=shares[role]) for role in shares)
+    return join(", ", told)
 
 
 def goes(margin_s: float, binds: str, little: bool) -> str:
