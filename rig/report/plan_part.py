@@ -128,6 +128,7 @@ def plane_section(told: PlanTold) -> Section:
             ),
             told="answer",
         ),
+        *_kept_if(answer, units),
         *_grinding(told),
         bullets(answer.warnings, "warning", told="answer"),
         _lifts(told),
@@ -136,6 +137,22 @@ def plane_section(told: PlanTold) -> Section:
         _cover_figure(told),
         *doubt_blocks(None if told.stale else answer.budget, units),
     )
+
+
+def _kept_if(answer: PlanAnswer, units: Units) -> list[Block]:
+    """Tell what the cover's chance does not hold, where it would be less with that."""
+    from rig.surface.hidden import HIGH_MM, LOW_MM
+    from rig.surface.looked import HUMP_RADIUS_MM
+
+    known, told = answer.chance_if, []
+    if known is None or answer.chance_min_cover is None:
+        return []
+    if known.hump is not None and known.hump < answer.chance_min_cover:
+        across_mm = 2.0 * HUMP_RADIUS_MM
+        told.append(words.beside_hump(known.hump, LOW_MM, HIGH_MM, across_mm, units))
+    if known.curled_joints is not None and known.curled_joints < answer.chance_min_cover:
+        told.append(words.on_curled_slab(known.curled_joints))
+    return [Words(text, told="answer") for text in told]
 
 
 def quantities_section(told: PlanTold) -> Section:

@@ -144,9 +144,14 @@ def beliefs_of(job: "Job", outline: Outline) -> Priors:
     """What is believed of the floor before it is shot, by what the job knows of how it is built."""
     settings = job.settings
     along = None if settings.joists is None else settings.joists.along
+    return priors_of(settings.floor, along, is_jointed(job, outline))
+
+
+def is_jointed(job: "Job", outline: Outline) -> bool:
+    """Whether joints of a slab may lie in the room, by how far apart they are told to be."""
     left, low, right, high = outline.polygon.bounds
-    jointed = settings.joints_mm is None or settings.joints_mm < max(right - left, high - low)
-    return priors_of(settings.floor, along, jointed)
+    apart_mm = job.settings.joints_mm
+    return apart_mm is None or apart_mm < max(right - left, high - low)
 
 
 def cells_of(outline: Outline, most: int = MOST_CELLS) -> Raster:

@@ -16,6 +16,7 @@ from rig.quantities.volume import Volume, volume_under, widened
 from rig.record import from_json
 from rig.study.findings import warnings_of
 from rig.study.floor_answer import high_of
+from rig.study.hidden import chance_if
 from rig.study.laser_budget import (
     BudgetRow,
     Part,
@@ -172,6 +173,9 @@ def plan_answer(
         cover_mm=CoverAnswer(min=cover.min_mm, mean=cover.mean_mm, max=cover.max_mm),
         chance_min_cover=chance if unknown is None else None,
         chance_unknown=unknown,
+        chance_if=chance_if(job, plain, plane, floor, min_cover_mm)
+        if warned and not unknown
+        else None,
         slope=_slope(plane),
         holds=tuple(holds),
         volume_l=volume_answer(volume, sheet, alone.triangulated_l),

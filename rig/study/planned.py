@@ -10,6 +10,7 @@ from rig.quantities.safety import Purchase
 from rig.quantities.volume import ONE_SIDED_95
 from rig.record import OMITTED, Record
 from rig.study.floor_answer import HighPoint
+from rig.study.hidden import ChanceIf
 from rig.study.laser_budget import Budget
 from rig.study.looks import WorthLook
 from rig.study.plane import PlanWish
@@ -243,6 +244,9 @@ class PlanAnswer(Record):
         hold; None where the shots do not tell it.
     chance_unknown : Unknown or None
         Why they do not, and what would settle it.
+    chance_if : ChanceIf or None
+        The same chance on a floor that has what its shots can't show; None where it is not known,
+        and in plans of old.
     slope : Slope
     holds : tuple of Hold
     volume_l : VolumeAnswer
@@ -277,6 +281,7 @@ class PlanAnswer(Record):
     cover_mm: CoverAnswer
     chance_min_cover: float | None
     chance_unknown: Unknown | None = None
+    chance_if: ChanceIf | None = None
     slope: Slope
     holds: tuple[Hold, ...]
     volume_l: VolumeAnswer

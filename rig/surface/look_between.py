@@ -14,11 +14,9 @@ from rig.surface.covariance import Floats
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import Extremes
 from rig.surface.humps import unseen_humps
-from rig.surface.looked import SEEN_MM, Looked, bell
+from rig.surface.looked import HUMP_RADIUS_MM, SEEN_MM, Looked, bell
 from rig.surface.looked import shown as edge_shows
 
-HUMP_RADIUS_MM = 457.2
-"""Half of a hump 3 ft across, such as a patch or a crowned sheet (common practice, no source)."""
 # What shots would let pass once in twenty hides; more than this is seen with bare eyes.
 _PASSES, _SEEN_MM = 1.0 / 20.0, 12.7
 # Humps are drawn so many times over for each drawn floor; places that hide little are left out.

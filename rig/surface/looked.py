@@ -13,6 +13,8 @@ from rig.surface.covariance import Floats
 SEEN_MM = 1.0
 """A gap under a straightedge, or its rocking, of this is seen by one look in three or so, of twice
 this by most: one standard deviation (common practice, no source)."""
+HUMP_RADIUS_MM = 457.2
+"""Half of a hump 3 ft across, such as a patch or a crowned sheet (common practice, no source)."""
 AT_AN_END = 0.15
 """A gap so near to an end, as a share of the edge, is that of an edge that rocks on what is high
 between."""

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import solve_triangular
 
+from rig.surface.added import explained_by
 from rig.surface.covariance import Floats, correlation
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.reml import Shots, find, lower_cholesky, parts_of, penalty
@@ -79,13 +80,6 @@ def find_step(model: GaussianProcess) -> Step | None:
     likeliest = np.argsort(-gain)[: _FITTED if len(parts) == 1 else 1]
     best = max((_held(model, lines[n], without) for n in likeliest), key=_evidence)
     return best if best.evidence > SURE else None
-    (shots,) = parts
-    fixed = (None,) * (3 + len(shots.lines))
-    alone = find(parts, model.smoothness, model.priors, fixed)
-    without = penalty(np.log(alone), shots, model.smoothness, model.priors)[0] - tried
-    likeliest = np.argsort(-gain)[:_FITTED]
-    best = max((_held(model, shots, lines[n], without) for n in likeliest), key=_evidence)
-    return best if best.evidence > SURE else None
 
 
 def _lines(x_mm: Floats, y_mm: Floats) -> list[_Line]:
@@ -111,18 +105,8 @@ def _lines(x_mm: Floats, y_mm: Floats) -> list[_Line]:
 
 def _gains(model: GaussianProcess, lines: list[_Line]) -> Floats:
     """How much likelier the shots are with each line at the floor's parameters as they are."""
-    (shots,) = model.parts(whole=True)
-    x, y = model.x_mm, model.y_mm
-    lower = lower_cholesky(model.alike(x, y, x, y) + np.diag(model.shot_variance_mm2))
-    sides = np.column_stack([line.side for line in lines])
-    white, basis, heights = (
-        solve_triangular(lower, part, lower=True) for part in (sides, shots.basis, shots.z_mm)
-    )
-    # Both the heights and each side, less what the trend explains of them.
-    normal = np.linalg.inv(basis.T @ basis + np.diag(shots.precision))
-    towards = white.T @ heights - (white.T @ basis) @ normal @ (basis.T @ heights)
-    precision = np.sum(white**2, axis=0) + STEP_SD_MM**-2
-    precision -= np.einsum("ij,jk,ik->i", white.T @ basis, normal, white.T @ basis)
+    towards, precision = explained_by(model, np.column_stack([line.side for line in lines]))
+    precision += STEP_SD_MM**-2
     gain: Floats = 0.5 * towards**2 / precision - 0.5 * np.log(precision * STEP_SD_MM**2)
     return gain
 

@@ -171,7 +171,7 @@ def beside_the_grid() -> str:
 
 def humps_may_hide(places: int, hides_mm: float, bags: float, units: Units) -> str:
     """Say what the shots can't show, and what that costs."""
-    from rig.surface.look_between import HUMP_RADIUS_MM
+    from rig.surface.looked import HUMP_RADIUS_MM
 
     return say(
         "A hump {across} across and {high} high could hide between the shots, and would break the "

@@ -179,6 +179,30 @@ def kept_with(chance: float | None) -> str:
     return say("{chance} probability", chance=format_chance(chance))
 
 
+def beside_hump(
+    chance: float, low_mm: float, high_mm: float, across_mm: float, units: Units
+) -> str:
+    """Say how surely the cover is kept where a hump hides that no shot and no look has shown."""
+    return say(
+        "That is so unless a hump hides where neither a shot nor a look would have shown it: "
+        "beside one {across} across and {low} to {high} high, the cover is kept everywhere with "
+        "{chance} probability (rig floor --why names where to look).",
+        across=units.place(across_mm),
+        low=units.length(low_mm),
+        high=units.length(high_mm),
+        chance=format_chance(chance),
+    )
+
+
+def on_curled_slab(chance: float) -> str:
+    """Say how surely the cover is kept should an untold floor be a slab with curled edges."""
+    return say(
+        "What the floor is made of was not told: on a slab whose edges curl up at joints, the "
+        "cover is kept everywhere with {chance} probability (rig edit --floor tells it).",
+        chance=format_chance(chance),
+    )
+
+
 def volume_between(mean_l: float, low_l: float, high_l: float, units: Units) -> str:
     """Say how much compound lies in place."""
     return say(

@@ -51,6 +51,22 @@ def test_a_floor_that_the_model_does_not_fit_tells_none(run: Run) -> None:
     assert len(told["chance_unknown"]["at"]) > 1
 
 
+def test_a_chance_is_told_with_what_it_does_not_hold_of_a_floor_nobody_looked_at(run: Run) -> None:
+    told = plan(run, 5, 6)
+    assert told["chance_min_cover"] >= 0.95
+    assert told["chance_if"]["hump"] < 0.9
+    text = run("plan").out
+    assert "unless a hump hides" in text
+    assert ("on a slab whose edges curl" in text) == (
+        told["chance_if"]["curled_joints"] is not None
+    )
+    assert run("edit", "--floor", "boards").code == 0
+    for y in range(300, 4500, 350):
+        laid = "--from", f"100mm,{y}mm", "--to", f"3500mm,{y}mm", "--flat"
+        assert run("look", *laid).code == 0
+    assert run("plan", "--json").json["chance_if"] == {"hump": None, "curled_joints": None}
+
+
 def test_the_plane_holds_how_far_a_pour_strays_from_it() -> None:
     from rig.surface.high_point import Extreme, Extremes
 

@@ -2,7 +2,8 @@
 
 `run(n_floors, seed)` prints a table by kind of floor; `python -m tests.surface.calibration 500`.
 `run_worlds` does so over the floors of `tests.surface.worlds`, which are not made from the model:
-`python -m tests.surface.calibration --worlds 500` judges so many of each kind, rooms in turn.
+`python -m tests.surface.calibration --worlds 500` judges so many of each kind, rooms in turn;
+`--told 90 77` prints the tables of `rig guide stated` anew (`run_told`).
 Nothing here is from a standard: the floors are made by other means than the model under test.
 "maximum" asks whether the truth lies under `upper_mm`; what counts as true is the highest of the
 2 in raster's nodes, walls and roughness included. Bowls rise 6 to 24 mm to the farthest corner;
@@ -15,8 +16,9 @@ judge the table on others.
 """
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -25,12 +27,15 @@ from scipy.stats import binom
 
 from rig.quantities.bags import BagSheet
 from rig.quantities.safety import PLANE_SD_MM, WASTE_SD_SHARE, YIELD_SD_SHARE, safety_stock
+from rig.surface.floor_kinds import priors_of
 from rig.surface.floor_model import floor_model
+from rig.surface.gaussian_process import GaussianProcess
+from rig.surface.hidden import Ceiling, chance_beside_hump, chance_on_curled_slab
 from rig.surface.high_point import find_extremes
 from rig.surface.look_out import breaks_the_model
 from tests.kinds import Floats
 from tests.surface.worlds import KINDS as WORLDS
-from tests.surface.worlds import PATCH_MM, ROOMS, UNSEEN, make_world
+from tests.surface.worlds import PATCH_MM, ROOMS, UNSEEN, joists_along, make_world
 
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 EDGE_MM, FINE_MM = 152.4, 50.8
@@ -179,17 +184,49 @@ SPOTS = 8
 SHEET = BagSheet(yield_l=13.5, mass_kg=25.0, water_l=5.0, waste_share=0.05)
 
 
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """One floor: share kept and width (mm) of cover, volume, stick-out, bags; was it warned.
+
+    Widths are the bound over the highest place, the sd of the mean floor, the sd of a stick-out,
+    and the compound that is held against doubt over the area. `told` is the chance that was told
+    of nothing higher than what is highest; the others are the chances of the cover at 95 % that
+    `rig plan` tells beside an unseen hump and on a slab with curled joints, where asked for.
+    """
+
+    kept: Floats
+    width: Floats
+    warned: bool
+    told: float
+    beside_hump: float | None = None
+    on_slab: float | None = None
+
+
 def judge_world(
     kind: str, number: int, seed: int, step_mm: float = 228.6, draws: int = 400, **options: Any
 ) -> tuple[Floats, Floats, bool]:
-    """One floor: share kept and width (mm) of cover, volume, stick-out, bags; was it warned.
+    """One floor: share kept and width of cover, volume, stick-out, bags; was it warned."""
+    one = judge_floor(kind, number, seed, step_mm, draws, **options)
+    return one.kept, one.width, one.warned
 
-    The room is `ROOMS` in turn by number. Widths are the bound over the highest place, the sd of
-    the mean floor, the sd of a stick-out, and the compound that is held against doubt over the
-    area. The poured plane, the bags' yield and waste stray as `rig.quantities.safety` states.
+
+def judge_floor(
+    kind: str,
+    number: int,
+    seed: int,
+    step_mm: float = 228.6,
+    draws: int = 400,
+    model: Callable[[], GaussianProcess] = floor_model,
+    *,
+    hidden: bool = False,
+) -> Judged:
+    """Survey one floor, state all of it at 95 %, and hold that against the truth.
+
+    The room is `ROOMS` in turn by number. The poured plane, the bags' yield and waste stray as
+    `rig.quantities.safety` states.
     """
     room = ROOMS[number % len(ROOMS)]
-    rng = np.random.default_rng([seed, list(WORLDS).index(kind), number])
+    rng = _rng(kind, number, seed)
     world = make_world(kind, rng, room)
     x, y = room.grid()
     noise = rng.uniform(0.3, 1.0)
@@ -199,13 +236,14 @@ def judge_world(
     spots = rng.uniform(0, room.wide_mm, SPOTS), rng.uniform(0, room.long_mm, SPOTS)
     strays = rng.standard_normal(3)
 
-    model = (options.get("model") or floor_model)().fit(x, y, z, noise)
+    surface = model().fit(x, y, z, noise)
     cell_x, cell_y = (v.ravel() for v in np.broadcast_arrays(*room.open_raster(step_mm)))
     floor_mm2 = room.wide_mm * room.long_mm
     area = np.full(len(cell_x), floor_mm2 / len(cell_x))
-    upper = find_extremes(model, cell_x, cell_y, area, rng, 0.95, draws).high.upper_mm
-    volume, volume_sd = model.integral(cell_x, cell_y, area)
-    mean, sd = model.predict(*spots, nugget=True)
+    found = find_extremes(surface, cell_x, cell_y, area, rng, 0.95, draws)
+    upper = found.high.upper_mm
+    volume, volume_sd = surface.integral(cell_x, cell_y, area)
+    mean, sd = surface.predict(*spots, nugget=True)
 
     plane = upper + MIN_COVER_MM
     litres = floor_mm2 * 1e-6
@@ -219,7 +257,19 @@ def judge_world(
         need <= stock.need_l(0.95),
     ]
     width = [upper - highest, volume_sd / floor_mm2, float(np.mean(sd)), stock.stock_l / litres]
-    return np.array(kept, dtype=float), np.array(width), len(breaks_the_model(model)) > 0
+    over = Ceiling(cell_x, cell_y, area, found.highest_mm, np.full(len(cell_x), upper))
+    return Judged(
+        np.array(kept, dtype=float),
+        np.array(width),
+        len(breaks_the_model(surface)) > 0,
+        float(np.mean(found.highest_mm.max(axis=1) <= highest)),
+        chance_beside_hump(surface, over, rng) if hidden else None,
+        chance_on_curled_slab(surface, over, rng) if hidden else None,
+    )
+
+
+def _rng(kind: str, number: int, seed: int) -> np.random.Generator:
+    return np.random.default_rng([seed, list(WORLDS).index(kind), number])
 
 
 def run_worlds(each: int, seed: int = 1, kinds: tuple[str, ...] = (), **options: Any) -> Floats:
@@ -254,9 +304,83 @@ def run_worlds(each: int, seed: int = 1, kinds: tuple[str, ...] = (), **options:
     return np.array(shares)
 
 
+LEVELS = (0.50, 0.80, 0.90, 0.95, 0.98)
+
+
+def run_told(each: int, seed: int = 1, kinds: tuple[str, ...] = ()) -> dict[str, list[Judged]]:
+    """Print the tables of `rig guide stated` as that has them; return what they are made of.
+
+    What is kept of a stated 95 %; what is kept of every chance that is told; what is told should
+    there be a hump or a slab, beside what is kept; floors of which the kind is told.
+    """
+    kinds = kinds or tuple(WORLDS)
+    judged = {k: [judge_floor(k, n, seed, hidden=True) for n in range(each)] for k in kinds}
+
+    def row(name: str, *columns: str) -> None:
+        print("| " + " | ".join((name, *columns)) + " |", flush=True)
+
+    def head(*columns: str) -> None:
+        row(*columns)
+        row(*("---" for _ in columns))
+
+    def share(values: Any) -> str:
+        return f"{100 * float(np.mean(values)):.0f}"
+
+    def hidden(chances: Iterable[float | None]) -> list[float]:
+        return [0.95 if chance is None else chance for chance in chances]
+
+    def whole(name: str, floors: list[Judged]) -> None:
+        middle = np.median([one.width for one in floors], axis=0)
+        kept = np.mean([one.kept for one in floors], axis=0)
+        row(name, *(f"{share(k)} ({w:.2f})" for k, w in zip(kept, middle, strict=True)))
+
+    seen = [one for kind in kinds if kind not in UNSEEN for one in judged[kind]]
+    head("floor", *WORLD_QUANTITIES)
+    for kind in kinds:
+        whole(kind, judged[kind])
+    whole("all that a grid sees", seen)
+    for left in kinds:
+        rest = [one for k in kinds if k not in (left, *UNSEEN) for one in judged[k]]
+        if rest:
+            kept = np.mean([one.kept for one in rest], axis=0)
+            row(f"without {left}", *(share(value) for value in kept))
+    print()
+    head("floor, chance not unknown", *(share(level) for level in LEVELS), "beside hump", "on slab")
+    for name, floors in (*judged.items(), ("all that a grid sees", seen)):
+        known = [one for one in floors if not one.warned]
+        if known:
+            kept_of = (share([one.told <= level for one in known]) for level in LEVELS)
+            row(
+                f"{name} ({len(known)})",
+                *kept_of,
+                share(hidden(one.beside_hump for one in known)),
+                share(hidden(one.on_slab for one in known)),
+            )
+    print()
+    head("floor, told", *WORLD_QUANTITIES)
+    for kind in [kind for kind in kinds if kind in TOLD]:
+        models = [TOLD[kind](_rng(kind, n, seed)) for n in range(each)]
+        whole(kind, [judge_floor(kind, n, seed, model=one) for n, one in enumerate(models)])
+    return judged
+
+
+def _told_slab(_: np.random.Generator) -> Callable[[], GaussianProcess]:
+    return partial(floor_model, priors=priors_of("concrete"))
+
+
+def _told_sheets(rng: np.random.Generator) -> Callable[[], GaussianProcess]:
+    return partial(floor_model, priors=priors_of("sheets", joists_along(rng)))
+
+
+TOLD = {"slab": _told_slab, "sheets": _told_sheets}
+
+
 if __name__ == "__main__":
     if sys.argv[1:2] == ["--worlds"]:
         each, seed = [*map(int, sys.argv[2:4]), 1][:2]
         run_worlds(each, seed)
+    elif sys.argv[1:2] == ["--told"]:
+        each, seed = [*map(int, sys.argv[2:4]), 1][:2]
+        run_told(each, seed)
     else:
         run(*(int(word) for word in sys.argv[1:3]))

@@ -3,7 +3,8 @@ import pytest
 
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import find_extremes
-from rig.surface.look_between import HUMP_RADIUS_MM, hides_mm, suggest_looks
+from rig.surface.look_between import hides_mm, suggest_looks
+from rig.surface.looked import HUMP_RADIUS_MM
 
 STEP = 150.0
 X, Y = (a.ravel() for a in np.meshgrid(np.arange(75.0, 3600, STEP), np.arange(75.0, 4500, STEP)))

@@ -103,6 +103,12 @@ def make_world(kind: str, rng: np.random.Generator, room: Room) -> World:
     )
 
 
+def joists_along(rng: np.random.Generator) -> str:
+    """Which way the joists run of the sheets that `make_world` makes of the same random numbers."""
+    rng.standard_normal(2)
+    return "x" if rng.random() < 0.5 else "y"
+
+
 def _waves(
     rng: np.random.Generator, sd_mm: float, length_mm: float, freedom: float | None = None
 ) -> Height:
