@@ -49,7 +49,9 @@ def grid(spacing_mm: float, span_mm: float) -> Floats:
 
 def sized(fine: Field, rng: np.random.Generator) -> tuple[float, bool]:
     """Factor that brings a floor's worst gap near the limit, and whether it then conforms."""
-    worst = there(worst_placement(fine, ROOM, EDGES, 60, LONGEST_MM))
+    worst = worst_placement(fine, ROOM, EDGES, 60, LONGEST_MM)
+    if worst is None:  # a crown: an edge rests on it anywhere
+        return 1.0, True
     size = rng.uniform(0.6, 1.5) * LIMIT_MM / worst.gap_mm
     return size, size * worst.gap_mm <= LIMIT_MM
 
