@@ -9,7 +9,7 @@ import secrets
 from pathlib import Path
 
 from rig.errors import BadInput
-from rig.language import say
+from rig.language import put, say
 
 
 def read_whole(path: str | os.PathLike[str], most_bytes: int, too_large: str) -> bytes:
@@ -37,7 +37,7 @@ def read_whole(path: str | os.PathLike[str], most_bytes: int, too_large: str) ->
         reason = getattr(error, "strerror", None) or error
         raise BadInput(say("{path} cannot be read: {reason}.", path=path, reason=reason)) from None
     if len(data) > most_bytes:
-        raise BadInput(f"{path} {too_large}")
+        raise BadInput(put("{path} {too_large}", path=path, too_large=too_large))
     return data
 
 

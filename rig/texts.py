@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from rig.errors import BadInput
 from rig.files import read_whole
-from rig.language import numeral, say, say_many
+from rig.language import numeral, put, say, say_many
 from rig.units import parse_length, with_point
 
 MB = 1_000_000
@@ -241,7 +241,7 @@ class Row:
             text = with_point(self.cells[column], self.unit)
             return parse_length(text, unit=self.unit, what=column)
         except BadInput as error:
-            raise BadInput(f"{self.where}: {error}") from None
+            raise BadInput(put("{where}: {error}", where=self.where, error=error)) from None
 
     def number(self, column: str) -> float:
         """Read a cell as a finite number.

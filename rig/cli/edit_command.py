@@ -123,7 +123,7 @@ def _change_lines(
     lines = [rule_line(rule.key, rule.amount, rule.unit, units) for rule in rules]
     if grid_is_old:
         lines.append(say("The outline has changed: lay out the grid again with rig grid."))
-    return lines + [f"! {warning}" for warning in warnings]
+    return lines + ["! " + warning for warning in warnings]
 
 
 def _shape_warnings(job: "Job", outline: "Outline") -> list[str]:

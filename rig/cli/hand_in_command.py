@@ -6,7 +6,7 @@ import click
 
 from rig.cli.options import json_option, show
 from rig.errors import RigError
-from rig.language import join
+from rig.language import join, put
 
 _MOST_TOLD = 1_000_000
 
@@ -49,7 +49,7 @@ def command(jobs: tuple[Path, ...], to: str | None, customer: Path | None, as_js
         except OfficeUnavailable:
             raise
         except RigError as error:
-            tell(f"rig: {error}", err=True)
+            tell(put("rig: {error}", error=error), err=True)
             code = code or error.exit_code
     if about is not None and done:
         shelf.put_customer(place, done[0].uid, about)

@@ -30,6 +30,6 @@ def command(job_path: Path, table: Path, unit: str | None, as_json: bool) -> Non
         answer = import_table(job, table, unit)
     text = taken_from(answer.shots, str(table))
     if answer.replaced:
-        text += f" {took_the_place(answer.replaced)}"
-    lines = [text, *[f"! {warning}" for warning in answer.warnings]]
+        text = join(" ", [text, took_the_place(answer.replaced)])
+    lines = [text, *["! " + warning for warning in answer.warnings]]
     show(answer.as_json(), as_json, join("\n", [*lines, say("Next: rig floor, then rig plan")]))

@@ -38,6 +38,6 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
         units = job.units
     lines = room_lines(str(job_path), outline, closing_mm, units)
     warnings = size_warnings(outline, units)
-    lines += [f"! {warning}" for warning in warnings]
+    lines += ["! " + warning for warning in warnings]
     answer = room_answer(str(job_path), outline, closing_mm, warnings=warnings)
     show(answer.as_json(), as_json, join("\n", [*lines, say("Next: rig grid")]))

@@ -53,7 +53,7 @@ class _People(_ParamType):
         if isinstance(value, str) and not value.strip().lstrip("-").isdecimal():
             return value
         if int(value) < 1:
-            self.fail(f"{value!r} is nobody; give how many they are.", param, ctx)
+            self.fail(say("{value!r} is nobody; give how many they are.", value=value), param, ctx)
         return int(value)
 
 
@@ -350,9 +350,9 @@ def log_pour(
         answer = found[0].pour.answer
         lifts = read_plan(found[0].pour.plan).answer.lifts
         if found[0].goes_on_by_another:
-            tell(f"rig: {words.GOES_ON}", err=True)
+            tell("rig: " + words.GOES_ON, err=True)
         elif found[0].is_new and not answer.feasible and not as_json:
-            tell(f"rig: {answer.advice}", err=True)
+            tell("rig: " + answer.advice, err=True)
         machine = KIND.machine(begun)
         log = KIND.log(begun, KIND.start(begun, "serial" if counter else "keys"))
         if not as_json:

@@ -10,7 +10,7 @@ import click
 
 from rig.cli.options import Lengths, Number, json_option, tell
 from rig.cli.serve_options import address_options, announce, open_page
-from rig.language import join
+from rig.language import join, say
 
 
 @click.command()
@@ -60,6 +60,9 @@ def command(
         if as_json:
             tell(json.dumps(told.as_json(), allow_nan=False))
         else:
-            rows = (f"  {row.what:<12} {row.got} (aim: {row.aim})" for row in told.rows)
+            rows = (
+                "  " + say("{what:<12} {got} (aim: {aim})", what=row.what, got=row.got, aim=row.aim)
+                for row in told.rows
+            )
             tell(join("\n", rows))
         asyncio.run(practice.see_again(told.rows))

@@ -75,7 +75,7 @@ def simulated_rod(
         if not place:
             said.seek(0)
             last = said.read().strip().rpartition("\n")[2]
-            raise DeviceUnavailable(f"The simulated rod did not start. {last}".rstrip())
+            raise DeviceUnavailable(say("The simulated rod did not start. {why}", why=last))
         if link == "ble":
             name, _, bus = process.stdout.readline().strip().partition("=")
             os.environ[name] = bus

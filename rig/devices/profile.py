@@ -17,7 +17,7 @@ from rig.devices.modbus import DEVICES, MOST_REGISTERS, Registers, register_orde
 from rig.devices.pattern import BadPattern, LinePattern
 from rig.devices.profile_table import ProfileTable
 from rig.errors import BadInput
-from rig.language import join, numeral, say
+from rig.language import join, numeral, put, say
 from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
 
 # The foot and the inch are exact: international yard and pound agreement, 1959 (NIST SP 811).
@@ -275,7 +275,7 @@ def _pattern(table: ProfileTable) -> LinePattern:
     try:
         pattern = LinePattern(table.text("pattern"))
     except BadPattern as error:
-        table.refuse("pattern", str(error))
+        table.refuse("pattern", put("{error}", error=error))
     if "value" not in pattern.names:
         table.refuse(
             "pattern",

@@ -19,7 +19,7 @@ from rig.devices.profile import Profile, parse_profile, serial_line
 from rig.devices.profile_table import ProfileTable
 from rig.devices.transport import Transport
 from rig.errors import BadInput, DeviceUnavailable
-from rig.language import join, say
+from rig.language import join, put, say
 from rig.texts import MOST_TOML_BYTES, parse_toml, read_text
 
 FIELDS = ("air", "air_rh", "floor", "slab_rh")
@@ -107,7 +107,7 @@ def _pattern(table: ProfileTable) -> LinePattern:
     try:
         return LinePattern(table.text("pattern"))
     except BadPattern as error:
-        table.refuse("pattern", str(error))
+        table.refuse("pattern", put("{error}", error=error))
 
 
 def _packet(table: ProfileTable) -> tuple[struct.Struct, tuple[str, ...]]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal, Self, TypeGuard
 
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, put, say
 from rig.texts import LONGEST_TEXT
 from rig.units import METRIC, Units
 
@@ -219,7 +219,7 @@ class Table:
 
     def refusal(self, reason: str) -> BadInput:
         """Say what is wrong."""
-        return BadInput(f"{self.where}: {reason}")
+        return BadInput(put("{where}: {reason}", where=self.where, reason=reason))
 
     def refuse_unknown(self, known: Sequence[str], place: str = "") -> None:
         """Refuse a key that is not known."""

@@ -151,7 +151,15 @@ def parse_sheet(told: Mapping[str, Any], name: str) -> Sheet:
     low, high = sheet.min_temperature_c, sheet.max_temperature_c
     if low is not None and high is not None and low > high:
         written = (join(" ", str(told[f"{end}_temperature"]).split()) for end in ("min", "max"))
-        raise BadInput("{}: min_temperature {} is above max_temperature {}.".format(name, *written))
+        least, most = written
+        raise BadInput(
+            say(
+                "{name}: min_temperature {least} is above max_temperature {most}.",
+                name=name,
+                least=least,
+                most=most,
+            )
+        )
     return sheet
 
 

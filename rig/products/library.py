@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from rig.errors import BadInput, RigError
 from rig.files import write_whole
-from rig.language import numeral, say
+from rig.language import numeral, put, say
 from rig.products.kinds import (
     Crew,
     Mixer,
@@ -196,6 +196,15 @@ KEYS: dict[str, dict[str, tuple[str, Read]]] = {
     },
 }
 KINDS = tuple(KEYS)
+SPOKEN: Mapping[str, str] = {
+    "product": say("product"),
+    "compound": say("compound"),
+    "primer": say("primer"),
+    "reinforcement": say("reinforcement"),
+    "crew": say("crew"),
+    "mixer": say("mixer"),
+}
+"""The kinds as they are told."""
 
 
 def from_typed(key: str, told: Told) -> Told:
@@ -342,18 +351,18 @@ class Library:
                 if kind is not None and one.kind != kind:
                     raise BadInput(
                         say(
-                            "{name} is a {kind}, not a {kind_2}.",
+                            "{name} is of another kind: {kind}, not {wanted}.",
                             name=one.name,
-                            kind=one.kind,
-                            kind_2=kind,
+                            kind=SPOKEN[one.kind],
+                            wanted=SPOKEN[kind],
                         )
                     )
                 return one
         known = ", ".join(one.name for one in self if kind in (None, one.kind)) or say("none yet")
         raise BadInput(
             say(
-                "There is no {kind} {wanted!r}; there is: {known}.",
-                kind=kind or "product",
+                "There is no {wanted!r} ({kind}); there is: {known}.",
+                kind=SPOKEN[kind or "product"],
                 wanted=wanted[:40],
                 known=known,
             )
@@ -491,7 +500,7 @@ def _entries(text: str, name: str) -> Iterator[tuple[str, Entry]]:
             try:
                 entry.read()
             except RigError as error:
-                raise BadInput(f"{name}: {error}") from None
+                raise BadInput(put("{name}: {error}", name=name, error=error)) from None
             if entry.name.casefold() in seen:
                 raise BadInput(
                     say(

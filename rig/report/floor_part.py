@@ -193,7 +193,9 @@ def doubt_blocks(budget: Budget | None, units: Units) -> list[Block | None]:
     def amount(value: float, row: BudgetRow) -> str:
         if row.unit == "mm":
             return units.doubt(value) if value > 0 else "0"
-        return units.volume(value) if row.unit == "l" else f"{value:.2f} {row.unit}"
+        if row.unit == "l":
+            return units.volume(value)
+        return put("{n} {unit}", n=numeral(value, ".2f"), unit=row.unit)
 
     rows = tuple(
         (

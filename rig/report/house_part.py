@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rig.errors import CannotAnswer
+from rig.language import put
 from rig.report.customer_part import Handed, HandedOver, handed, handed_over
 from rig.report.document import Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.parts_alone import buy_list, first_that_fits, marker_sheets
@@ -116,7 +117,7 @@ def _of_room(part: Section, name: str, number: int) -> Section:
     return replace(
         part,
         key=f"{part.key}-{number}",
-        title=f"{name}: {part.title}",
+        title=put("{name}: {title}", name=name, title=part.title),
         blocks=blocks,
         new_page=True,
     )

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
 from rig.errors import CannotAnswer
+from rig.language import put
 from rig.quantities.materials import Material
 from rig.report.customer_part import HIGHS_MM, HandedOver, customer_section, letter_section
 from rig.report.document import Section, Table, Words, section
@@ -66,7 +67,7 @@ def buy_text(name: str, sections: Sequence[Section]) -> str:
         if isinstance(block, Words):
             lines.append(block.text)
         elif isinstance(block, Table):
-            lines += [f"- {item}: {much}" for item, much in block.rows]
+            lines += [put("- {item}: {much}", item=item, much=much) for item, much in block.rows]
     return join("\n", lines)
 
 

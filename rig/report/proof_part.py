@@ -7,6 +7,7 @@ import numpy as np
 from rig.drawing.flatness import flatness_drawing
 from rig.drawing.vector import Floats
 from rig.errors import CannotAnswer
+from rig.language import put
 from rig.report.document import Block, Facts, Figure, Section, Table, Tone, Words, bullets, section
 from rig.report.source import Source
 from rig.study.judged import own_heights
@@ -202,7 +203,7 @@ def _markers_table(change: Change, units: Units) -> Table | None:
         (
             one.label,
             ("+" if one.off_mm > 0 else "") + units.length(one.off_mm),
-            f"± {units.doubt(2 * one.stderr_mm)}",
+            put("± {doubt}", doubt=units.doubt(2 * one.stderr_mm)),
             say("was it kicked?") if one.kicked else "",
         )
         for one in change.markers

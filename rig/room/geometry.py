@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from rig.language import numeral, say
+from rig.language import numeral, put, say
 from rig.units import Units
 
 Point = tuple[float, float]
@@ -56,7 +56,7 @@ def distance(at: Point, a: Point, b: Point) -> float:
 def at_words(point: Point, units: Units | None = None) -> str:
     """Write a place by its coordinates, in mm where no units are known."""
     if units is not None:
-        return f"({units.place(point[0])}, {units.place(point[1])})"
+        return put("({x}, {y})", x=units.place(point[0]), y=units.place(point[1]))
     return say(
         "({point}, {point_2}) mm", point=numeral(point[0], ".0f"), point_2=numeral(point[1], ".0f")
     )
@@ -66,4 +66,4 @@ def told(mm: float, units: Units | None = None) -> str:
     """Write a length, in both systems where no units are known."""
     if units is not None:
         return units.place(mm)
-    return f"{_METRIC.length(mm, step_mm=1.0)} ({_IMPERIAL.place(mm)})"
+    return put("{mm} ({inches})", mm=_METRIC.length(mm, step_mm=1.0), inches=_IMPERIAL.place(mm))

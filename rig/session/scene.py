@@ -50,7 +50,7 @@ from rig.events import (
     Unset,
     Watched,
 )
-from rig.language import say
+from rig.language import changed, say
 from rig.room import Outline, is_within, wall_feet
 from rig.session.beam import DARK_S, Beam
 from rig.session.items import PORT
@@ -464,7 +464,7 @@ class Scene:
 
 def _where(text: str, label: str) -> str:
     """Return how to find a place, without its label, which is shown larger."""
-    where = text.removeprefix(f"{label}: ")
+    where = changed(text, lambda told: told.removeprefix(f"{label}: "))
     return "" if where == label else where
 
 

@@ -29,7 +29,7 @@ from rig.events import (
     Standing,
     SurveyDone,
 )
-from rig.language import join, numeral, say, shown
+from rig.language import join, numeral, put, say, shown
 from rig.session.beam import LINK_LOST, Beam
 from rig.session.run import Sink
 from rig.texts import harmless
@@ -248,7 +248,7 @@ class BigScreen(Sink):
             return self._big, join(" · ", filter(None, (self._small, stands)))
         if self._prompting or self._stale == LINK_LOST:
             return self._stale, self._small
-        return self._big, f"{self._small} · {self._stale}"
+        return self._big, put("{small} · {stale}", small=self._small, stale=self._stale)
 
     def _draw(self) -> None:
         from rich.console import Group

@@ -55,4 +55,4 @@ def _unpour(job: "Job", done: Done) -> None:
 
 
 def _refused(done: Done, by: str) -> CannotAnswer:
-    return CannotAnswer(words.changed_since(done.what[:1].upper() + done.what[1:], by))
+    return CannotAnswer(words.changed_since(done.what, by))

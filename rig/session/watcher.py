@@ -24,6 +24,7 @@ from rig.events import (
     ShotTaken,
     Undone,
 )
+from rig.language import say
 from rig.survey.reading import z_mm
 from rig.units import Units
 from rig.words.floor import unlike_its_neighbours
@@ -128,7 +129,7 @@ class Watcher:
                     for told in floor.follow(event, latest=n == len(events)):
                         self._told.put(told)
         except Exception as error:  # the survey goes on without its picture
-            self._told.put(Noticed(text=f"No picture while surveying: {error}"))
+            self._told.put(Noticed(text=say("No picture while surveying: {error}", error=error)))
 
 
 class _FloorSoFar:

@@ -203,7 +203,7 @@ def house_lines(plan: HousePlan, units: Units) -> list[str]:
     """Tell a plan of all rooms in lines."""
     sure = format_asked(plan.confidence)
     order = words.one_order(plan.bags.buy, plan.bags_apart.buy, sure)
-    warned = [f"! {text}" for text in plan.warnings]
+    warned = ["! " + text for text in plan.warnings]
     return [*room_plan_lines(plan, units), order, *warned, say("Next: rig markers")]
 
 
@@ -272,7 +272,7 @@ def _named(room: str) -> Iterator[None]:
     try:
         yield
     except RigError as error:
-        raise type(error)(f"{room}: {error}") from None
+        raise type(error)(put("{room}: {error}", room=room, error=error)) from None
 
 
 def _refuse_unheld(unheld: Sequence[HoldGiven]) -> None:
@@ -396,7 +396,11 @@ def _load(answers: Sequence[PlanAnswer], areas: Sequence[float]) -> LoadAnswer:
 
 
 def _warnings(rooms: Sequence[_Reckoned]) -> list[str]:
-    return [f"{one.name}: {text}" for one in rooms for text in one.answer.warnings]
+    return [
+        put("{room}: {text}", room=one.name, text=text)
+        for one in rooms
+        for text in one.answer.warnings
+    ]
 
 
 def _each_once(texts: Iterable[Sequence[str]]) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from rig.flatness.measures.straightedge import Straightedge
 from rig.flatness.model import Model
 from rig.flatness.rule import Edge, Rule
 from rig.flatness.straightedge import worst_placement
+from rig.language import put
 from rig.quantities.bags import BagSheet, bags_for, sheet_of
 from rig.record import Record
 from rig.room import Outline, where
@@ -286,7 +287,7 @@ def _work_of(task: _Task) -> tuple[Mapping[Way, _Done], list[str]]:
                 start=done["patch"].work.less if "patch" in done else 0.0,
             )
         except CannotAnswer as error:
-            failed.append(f"{way}: {error}")
+            failed.append(put("{way}: {error}", way=words.WAYS[way], error=error))
             continue
         done[way] = _Done(work, chance, price)
     return done, failed

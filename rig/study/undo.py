@@ -109,7 +109,7 @@ def _change(job: "Job", done: Done, also: list[int]) -> str:
 
 
 def _stands_on(done: Done, by: str) -> CannotAnswer:
-    return CannotAnswer(words.changed_since(done.what[:1].upper() + done.what[1:], by))
+    return CannotAnswer(words.changed_since(done.what, by))
 
 
 def _edit(job: "Job", done: Done, event: "StoredEvent") -> None:

@@ -84,14 +84,15 @@ def read_table(path: Path, unit: str, outline: "Outline", grid: Mapping[str, Pla
             _refuse_twice(row, told.line, seen)
             _refuse_misplaced(row, unit, outline, grid)
         except BadInput as error:
-            said = str(error).removeprefix(f"{told.where}: ")
-            raise BadInput(
-                say(
-                    "{where}: {said} Nothing was taken; mend it and retry.",
+            if str(error).startswith(f"{told.where}: "):
+                text = say("{error} Nothing was taken; mend it and retry.", error=error)
+            else:
+                text = say(
+                    "{where}: {error} Nothing was taken; mend it and retry.",
                     where=told.where,
-                    said=said,
+                    error=error,
                 )
-            ) from None
+            raise BadInput(text) from None
         rows.append(row)
     if not rows:
         raise texts.no_rows(path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from rig.language import changed
 from rig.units import Units, format_asked, format_chance
 from rig.words import join, say, say_many
 
@@ -60,7 +61,7 @@ def chosen(way: str, rule: str, places: int, area_m2: float, chance: float, unit
         "{way} for {rule}: {count} place, {area} filled; it passes with {chance} probability.",
         "{way} for {rule}: {count} places, {area} filled; it passes with {chance} probability.",
         places,
-        way=WAYS[way].capitalize(),
+        way=changed(WAYS[way], str.capitalize),
         rule=rule,
         area=units.area(area_m2),
         chance=format_chance(chance),

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from rig.language import changed
 from rig.units import Units
 from rig.words import join, say, say_many, site_log
 
@@ -168,7 +169,8 @@ def is_undone(what: str) -> str:
 
 def changed_since(what: str, by: str) -> str:
     """Say that something later stands on an act."""
-    return say("{what} cannot be taken back: {by}. Take that back first.", what=what, by=by)
+    act = changed(what, lambda told: told[:1].upper() + told[1:])
+    return say("{what} cannot be taken back: {by}. Take that back first.", what=act, by=by)
 
 
 def shot_since(label: str) -> str:

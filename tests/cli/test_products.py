@@ -112,7 +112,7 @@ def test_a_list_is_carried_whole_or_not_at_all(blend: Run) -> None:
         (("add", "blend", "--bag-yield", "12l"), "there already"),
         (("edit", "plain example", "--price", "3"), "built in"),
         (("edit", "Blend", "--clear", "use"), "neither what a bag makes"),
-        (("drop", "nobody"), "There is no product"),
+        (("drop", "nobody"), "(product); there is"),
     ],
 )
 def test_what_cannot_be_is_told_and_nothing_is_changed(

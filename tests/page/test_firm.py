@@ -179,7 +179,7 @@ def test_a_crew_is_picked_by_its_name(served: Page, planned: Path, tmp_path: Pat
         assert (await post(session, url, "firm/mixer", **mixer))[0] == 303
         pour = {"act": "plan", "crew_name": "Us", "mixer_name": "Drum", "working_time": "20"}
         code, text, _ = await post(session, url, "j/Hall/pour", **pour | {"crew_name": "They"})
-        assert (code, "There is no crew" in text) == (422, True)
+        assert (code, "(crew); there is" in text) == (422, True)
         assert (await post(session, url, "j/Hall/pour", **pour))[0] == 303
 
     asked(served, work)
