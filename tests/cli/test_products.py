@@ -107,7 +107,7 @@ def test_a_list_is_carried_whole_or_not_at_all(blend: Run) -> None:
         (("add", "X", "--use", "1.7kg"), "1.1lb/ft2 at 1/8in"),
         (("add", "X", "--bag-yield", "12l", "--rate", "1l/m2"), "has no --rate"),
         (("add", "X", "--bag-yield", "12l", "--price", "dear"), "18.50"),
-        (("add", "X", "--bag-yield", "12l", "--primer", "none"), "no primer 'none'"),
+        (("add", "X", "--bag-yield", "12l", "--primer", "none"), "no 'none' (primer)"),
         (("add", "X", "--bag-yield", "1l", "--bag-mass", "50kg"), "Look at the bag's sheet"),
         (("add", "blend", "--bag-yield", "12l"), "there already"),
         (("edit", "plain example", "--price", "3"), "built in"),
