@@ -1,6 +1,7 @@
 """What a rod does between two decisions of the installer: the pose at any moment of it."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from simulated_devices.rod import Pose
@@ -89,4 +90,30 @@ class Turning:
         return Pose(self.spot.x_mm, self.spot.y_mm, foot, tilt_deg=wobble)
 
 
-Motion = Rest | Carried | Standing | Turning
+@dataclass(frozen=True)
+class Sliding:
+    """The rod's foot slides over the floor from one spot to another, at a pace not quite even.
+
+    `uneven` is how far from an even pace it is in the middle, as a share of the way; the rod leans
+    this way and that by `lean_deg` at most.
+    """
+
+    spot: Spot
+    end: Spot
+    floor_mm: Callable[[float, float], float]
+    from_s: float
+    to_s: float
+    uneven: float = 0.0
+    lean_deg: float = 0.0
+    phase: float = 0.0
+
+    def pose(self, time_s: float) -> Pose:
+        share = min(1.0, max(0.0, (time_s - self.from_s) / (self.to_s - self.from_s)))
+        share += 4.0 * self.uneven * share * (1.0 - share)
+        x = self.spot.x_mm + share * (self.end.x_mm - self.spot.x_mm)
+        y = self.spot.y_mm + share * (self.end.y_mm - self.spot.y_mm)
+        lean = self.lean_deg * math.sin(2.3 * (time_s - self.from_s) + self.phase)
+        return Pose(x, y, self.floor_mm(x, y), lean if 0.0 < share < 1.0 else 0.0)
+
+
+Motion = Rest | Carried | Standing | Turning | Sliding

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from simulated_devices.motion import Carried, Motion, Rest, Spot, Standing, Turning
+from simulated_devices.motion import Carried, Motion, Rest, Sliding, Spot, Standing, Turning
 from simulated_devices.rod import Pose
 from simulated_devices.site import PLACEMENT_MM, Site
 
@@ -183,6 +183,36 @@ class Walker:
             again = self._goal_of(told)
             if again is not None:
                 self._go(again, now, careful=True)
+
+    def _on_slide(self, told: Mapping[str, Any], now: float) -> None:
+        """Slide the foot to where the tool wants it, and lift it there."""
+        goal, here = self._goal_of(told), self.spot
+        if goal is None or here is None:
+            return
+        self._goal, self._stood_right = goal, True
+        self._begin_walk(goal)
+        rng, spot = self._rng, self._spot_for(goal)
+        distance = math.hypot(spot.x_mm - here.x_mm, spot.y_mm - here.y_mm)
+        end = now + max(3.0, distance / rng.uniform(100.0, 200.0))
+        self._move(
+            Sliding(
+                here,
+                spot,
+                self._site.floor_mm,
+                now,
+                end,
+                uneven=min(0.2, max(-0.2, rng.gauss(0.0, 0.05))),
+                lean_deg=abs(rng.gauss(0.0, 2.0)),
+                phase=rng.uniform(0.0, 2.0 * math.pi),
+            )
+        )
+        self.spot = spot
+
+        def lift(due: float) -> None:
+            self._move(Carried(spot, spot, due, due + 2.0, swings=False))
+            self._at(due + 2.0, lambda later: self._move(Rest(spot)))
+
+        self._at(end + rng.uniform(0.2, 0.6), lift)
 
     def _on_done(self, told: Mapping[str, Any], now: float) -> None:
         self._note_screw(now)
@@ -411,6 +441,7 @@ HEARD: Mapping[str, Callable[[Walker, Mapping[str, Any], float], None]] = {
     "ask": Walker._on_ask,
     "shot": Walker._on_taken,
     "set": Walker._on_taken,
+    "slide": Walker._on_slide,
     "skipped": Walker._on_taken,
     "checked": Walker._on_taken,
     "undone": Walker._on_undone,

@@ -106,6 +106,35 @@ class Name(_ParamType):
             self.fail(error.text, param, ctx)
 
 
+class Names(_ParamType):
+    """Several labels between commas."""
+
+    def __init__(self, *names: str) -> None:
+        self._names = names
+        self.name = ",".join(names)
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, ...]:
+        """Take the labels, or fail with how many there are to be."""
+        if isinstance(value, tuple):
+            return value
+        parts = [Name().convert(part.strip(), param, ctx) for part in value.split(",")]
+        if len(parts) != len(self._names):
+            self.fail(
+                say(
+                    "{value!r} has {parts} parts; it takes {names}: {wanted}.",
+                    value=value,
+                    parts=len(parts),
+                    names=len(self._names),
+                    wanted=self.name,
+                ),
+                param,
+                ctx,
+            )
+        return tuple(parts)
+
+
 class Lengths(_ParamType):
     """Several lengths between commas, each with its unit, in millimetres."""
 

@@ -20,9 +20,10 @@ from rig.cli.live_options import (
     source_options,
     typed_unit_option,
 )
-from rig.cli.options import Lengths, Name, job_option, json_option, room_option, tell
+from rig.cli.options import Lengths, Name, Names, job_option, json_option, room_option, tell
 from rig.cli.serve_options import open_page, serve_options
 from rig.cli.site_options import rods_options, run_work, site_wish
+from rig.errors import BadInput
 from rig.language import say, say_many
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from rig.page.server import Page
     from rig.session.begin import SurveyWish
     from rig.session.kind import Beginning
+    from rig.session.kinds.drag import DragSettings
     from rig.session.kinds.survey import SurveySettings
     from rig.session.rods import SiteWish
     from rig.session.run import Sink
@@ -66,6 +68,11 @@ CAUTION = say("Caution: never look into the laser's beam; its class and its make
 @click.option(
     "--skip-check", is_flag=True, help="Do without the sights back to this set-up's benchmark."
 )
+@click.option(
+    "--drag",
+    type=Names("FROM", "TO"),
+    help="Slide the rod's foot from one shot to another, and keep what is between.",
+)
 @room_option
 @serve_options
 @json_option
@@ -77,6 +84,9 @@ def command(job_path: Path, as_json: bool, **options: Any) -> None:
     benchmark, the walk goes back to it every twenty minutes and at its end.
     """
     with open_page(options) as page:
+        if options["drag"] is not None:
+            slide(job_path, as_json, page=page, **options)
+            return
         survey(job_path, as_json, page=page, **options)
 
 
@@ -135,6 +145,42 @@ def survey(
         left = len(job.unshot(wish.kind)) if wish.kind in ("floor", "finished") else 0
     if not as_json:
         _tell_end(wish.kind, shots, left)
+
+
+def slide(job_path: Path, as_json: bool, page: "Page | None" = None, **options: Any) -> None:
+    """Slide the rod between two shots, or play such slides of another job again."""
+    from rig.job.store import Job
+    from rig.session.begin import DragWish, Hand, begin_drag
+    from rig.session.kinds.drag import KIND
+
+    options["room"] = options.pop("room_name", None)
+    given = [name for name in ("rock", "labels", "at", "laser") if options[name]]
+    if given or options["kind"] != "floor" or site_wish(options) is not None:
+        raise BadInput(
+            say(
+                "--drag is a slide of one rod from one shot to another: it goes with a source, "
+                "and with none of --kind, --label, --at, --laser, --rock, --site."
+            )
+        )
+    wish, wanted = picked(DragWish, options), picked(SourceWish, options)
+    replays_job = is_job_replay(wanted, job_path)
+    with Job.open(job_path, write=True) as job:
+        rounds: Iterable[tuple[Beginning[DragSettings], Source]]
+        if replays_job:
+            found = replayed_sessions(wanted, KIND, job.units.system)
+            rounds = ((begin_now(job, s, old.setup, source), source) for old, s, source in found)
+        else:
+            rounds = [begin_drag(job, wish, wanted, Hand())]
+        before = len(job.events(["drag"]))
+        for begun, source in rounds:
+            if not as_json and not replays_job:
+                tell(CAUTION, err=True)
+            log = KIND.log(begun, partial(KIND.start, begun, source.name), wish.log_limit)
+            machine = KIND.machine(begun)
+            run_kind(KIND, begun, machine, log, source, as_json=as_json, page=page)
+        kept = len(job.events(["drag"])) - before
+    if not as_json:
+        tell(say("Next: rig floor, then rig plan") if kept else say("No slide was kept."))
 
 
 def _tell_end(kind: str, shots: int, left: int) -> None:

@@ -55,7 +55,9 @@ from rig.events.survey import (
     Ask,
     AskTyped,
     Check,
+    Dragged,
     Drifted,
+    Extreme,
     Jolted,
     LineChecked,
     Next,
@@ -64,6 +66,7 @@ from rig.events.survey import (
     SetUp,
     ShotTaken,
     Skipped,
+    Slide,
     SurveyDone,
     SurveyEvent,
     Trouble,
@@ -87,6 +90,7 @@ _Timed = (
     | Checked
     | Prompt
     | MarkerSet
+    | Dragged
     | Poured
     | FrontAt
     | Edges
@@ -139,12 +143,14 @@ __all__ = [
     "Claim",
     "CoverSoFar",
     "Doubtful",
+    "Dragged",
     "Drifted",
     "Dry",
     "Edge",
     "Edges",
     "Estimate",
     "Event",
+    "Extreme",
     "FrontAt",
     "Gap",
     "Heard",
@@ -178,6 +184,7 @@ __all__ = [
     "SettingEvent",
     "ShotTaken",
     "Skipped",
+    "Slide",
     "Standing",
     "SurveyDone",
     "SurveyEvent",

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from rig.events.told import Told
-from rig.record import OMITTED
+from rig.record import OMITTED, Record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,6 +244,71 @@ class Watched(Told):
     text: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slide(Told):
+    """The rod stood still where a slide begins: its foot is to slide to `label` now."""
+
+    event: ClassVar[str] = "slide"
+    label: str
+    x_mm: float
+    y_mm: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extreme(Record):
+    """A hump or dip that a slide found: over the line between its ends, negative for a dip.
+
+    `place_stderr_mm` is how well its place along the slide is known; what follows from that for the
+    height is in `stderr_mm`. `radius_mm` is how far it reaches, were it round.
+    """
+
+    x_mm: float
+    y_mm: float
+    off_mm: float
+    stderr_mm: float
+    place_stderr_mm: float
+    radius_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dragged(Told):
+    """The rod's foot slid from one shot to another.
+
+    Attributes
+    ----------
+    label, to : str
+        The shots at both ends; `from_mm` and `to_mm` are their places.
+    seconds, n
+        How long it took, and the readings of it.
+    off_mm : tuple of float
+        The floor over the straight line between both shots, equally spaced from end to end.
+    stderr_mm : float
+        Doubt of one of them.
+    lean_mm : float
+        What the rod reads long at most by its lean; the mean of that is taken off.
+    place_mm : float
+        How far off a place in the middle may be, one standard deviation.
+    found : tuple of Extreme
+        A hump and a dip that stand out of the doubt.
+    """
+
+    event: ClassVar[str] = "dragged"
+    label: str
+    to: str
+    from_mm: tuple[float, float]
+    to_mm: tuple[float, float]
+    seconds: float
+    n: int
+    off_mm: tuple[float, ...]
+    stderr_mm: float
+    lean_mm: float
+    place_mm: float
+    found: tuple[Extreme, ...]
+    time_s: float
+    text: str
+
+
 SurveyEvent = (
     Next
     | Armed
@@ -262,4 +327,6 @@ SurveyEvent = (
     | SetAside
     | PutBack
     | Watched
+    | Slide
+    | Dragged
 )

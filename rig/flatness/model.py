@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rig.surface.gaussian_process import GaussianProcess
     from rig.surface.looked import Looked
     from rig.surface.reml import Priors
+    from rig.surface.trend import Bells
 
 Shared = Callable[[Floats, Floats], Floats]
 """What k errors that all shots share do to heights over m places, (m, k) in mm at one standard
@@ -99,12 +100,13 @@ def fit_surface(
     z_mm: Floats,
     stderr_mm: Floats,
     priors: Priors | None = None,
+    bells: Bells = (),
 ) -> GaussianProcess:
-    """Fit shots with the one model that the tool uses for floors; `priors` of a told kind."""
+    """Fit shots with the one model that the tool uses for floors; see `floor_model`."""
     # Rules are listed without it.
     from rig.surface.floor_model import floor_model
 
-    return floor_model(priors=priors).fit(x_mm, y_mm, z_mm, stderr_mm)
+    return floor_model(priors=priors, bells=bells).fit(x_mm, y_mm, z_mm, stderr_mm)
 
 
 def fine_field(surface: GaussianProcess, outline: Outline) -> Field:

@@ -21,9 +21,11 @@ from rig.job.store import Job
 from rig.language import say
 from rig.session import sources
 from rig.session.begin import (
+    DragWish,
     Hand,
     SetWish,
     SurveyWish,
+    begin_drag,
     begin_pour,
     begin_setting,
     begin_survey,
@@ -88,13 +90,15 @@ class PourBegins:
 class Wanted:
     """A session that is wanted, and what it is to be read from; None is the simulated rod."""
 
-    wish: SurveyWish | SetWish | PourBegins
+    wish: SurveyWish | DragWish | SetWish | PourBegins
     source: SourceWish | None = None
     room: str | None = None
 
     def in_room(self, room: str | None) -> "Wanted":
         """Return what is wanted in one room; its line is the whole job's all the same."""
-        wish = replace(self.wish, room=room) if isinstance(self.wish, SurveyWish) else self.wish
+        wish = self.wish
+        if isinstance(wish, SurveyWish | DragWish):
+            wish = replace(wish, room=room)
         return replace(self, wish=wish, room=room)
 
 
@@ -176,7 +180,7 @@ class Work:
             ):
                 for text in mend(job):
                     self._complain(text)
-                if not isinstance(wanted.wish, SurveyWish):
+                if not isinstance(wanted.wish, SurveyWish | DragWish):
                     in_room(job, wanted.room)
                 begun = self._prepared(job, wanted, source, clock)
                 begun.scene.sections.home = Home(href=home, text=name)
@@ -231,6 +235,11 @@ class Work:
             case SurveyWish() as wish:
                 begun, opened = begin_survey(job, wish, source, self._hand(clock))
                 return self._read(SURVEY, begun, opened, source, wish.log_limit)
+            case DragWish() as wish:
+                from rig.session.kinds.drag import KIND as DRAG
+
+                slide, opened = begin_drag(job, wish, source, self._hand(clock))
+                return self._read(DRAG, slide, opened, source, wish.log_limit)
             case SetWish() as wish:
                 setting, opened = begin_setting(job, wish, source, self._hand(clock))
                 return self._read(SET, setting, opened, source, wish.log_limit)

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from rig.devices.typed import TypedUnit
     from rig.job.store import Job
     from rig.session.kind import Beginning
+    from rig.session.kinds.drag import DragSettings
     from rig.session.kinds.pour import PourSettings
     from rig.study.pour_answer import PourWish
     from rig.study.pour_plan import ToLog
@@ -134,6 +135,54 @@ def _begins_with_sight(line: LineBefore, wish: SurveyWish, label: str) -> bool:
     if wish.kind == "benchmark":
         return line.known.label == label
     return wish.kind in WALKED or line.known.checked_s <= -EVERY_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DragWish(Record):
+    """What a slide of the rod is asked for: the labels of its ends; times in s."""
+
+    drag: tuple[str, str]
+    setup: str | None = None
+    log_limit: int | None = None
+    dwell: float = 1.0
+    walk: float = 1.0
+    still: float = 0.5
+    room: str | None = None
+
+
+def begin_drag(
+    job: "Job", wish: DragWish, wanted: SourceWish, hand: Hand
+) -> "tuple[Beginning[DragSettings], Source]":
+    """Return what a slide begins with, its source open.
+
+    Raises
+    ------
+    RigError
+        An end without a shot, a source that is not there or no rod.
+    """
+    from rig.errors import BadInput
+    from rig.language import say
+    from rig.session.kinds.drag import DragSettings
+    from rig.study.dragged import rise_between
+
+    if wanted.typed:
+        raise BadInput(say("A tape does not slide: --drag needs a rod (--serial, --ble)."))
+    both, rise_mm, stderr_mm = rise_between(in_room(job, wish.room), *wish.drag)
+    setup = setup_of(job, wish.setup)
+    source = open_source(wanted, job.units.system, hand.clock, complain=hand.complain)
+    start, end = ((both.labels[n], float(both.x_mm[n]), float(both.y_mm[n])) for n in (0, 1))
+    settings = DragSettings(
+        dwell_s=wish.dwell,
+        walk_s=wish.walk,
+        still_mm=wish.still,
+        start=start,
+        end=end,
+        rise_mm=rise_mm,
+        rise_stderr_mm=stderr_mm,
+        units=job.units.system,
+        clamp_mm=source.profile.clamp_mm if source.profile else None,
+    )
+    return begin_now(job, settings, setup, source), source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

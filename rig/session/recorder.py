@@ -8,6 +8,7 @@ from dataclasses import replace
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.events import (
     Checked,
+    Dragged,
     Drifted,
     Event,
     Jolted,
@@ -53,6 +54,7 @@ _KEPT = (
     PutBack,
     MarkerSet,
     Unset,
+    Dragged,
 )
 
 
@@ -229,11 +231,15 @@ class Recorder(Log):
                     time_s=event.time_s,
                     utc_s=utc_s,
                 )
-            case Trouble():
-                data = {"reason": event.reason, "text": event.text}
-                self._job.log_event(self._session, time_s, utc_s, "trouble", data)
+            case Trouble() | Dragged():
+                self._log_told(event, time_s, utc_s)
             case Unset():
                 self._job.unset_marker(event.marker)
+
+    def _log_told(self, event: Trouble | Dragged, time_s: float, utc_s: float) -> None:
+        data = {key: value for key, value in event.as_json().items() if key != "event"}
+        kind = "trouble" if isinstance(event, Trouble) else "drag"
+        self._job.log_event(self._session, time_s, utc_s, kind, data)
 
     def news(self, last: bool = False) -> Iterable[Event]:
         """Tell what the watcher found meanwhile; with `last` all that it still will."""

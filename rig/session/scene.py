@@ -17,6 +17,7 @@ from rig.events import (
     Check,
     Checked,
     Doubtful,
+    Dragged,
     Drifted,
     Event,
     Heard,
@@ -42,6 +43,7 @@ from rig.events import (
     SetUp,
     ShotTaken,
     Skipped,
+    Slide,
     Standing,
     SurveyDone,
     SurveyEvent,
@@ -261,7 +263,7 @@ class Scene:
                 return self.mark(event.label, "todo") | self.last(told) | {"sofar"}
             case Ask():
                 return self.ask(event.text)
-            case LineChecked() | Trouble() | Drifted() | Watched() | SetUp():
+            case LineChecked() | Trouble() | Drifted() | Watched() | SetUp() | Slide() | Dragged():
                 return self.note(told)
             case AskTyped():
                 return self._choose(event) | self.note(told)

@@ -12,6 +12,7 @@ from rig.events import (
     AskMarker,
     AskPour,
     Check,
+    Dragged,
     Edge,
     Edges,
     Event,
@@ -26,6 +27,7 @@ from rig.events import (
     Prompt,
     SetDone,
     ShotTaken,
+    Slide,
     Standing,
     SurveyDone,
 )
@@ -37,9 +39,9 @@ from rig.units import Units
 from rig.words.live import said, stand
 
 CONTEXT_ROWS = 5  # what stands around the big line
-_Large = Prompt | Next | NextMarker | NextBatch | Armed | Check
+_Large = Prompt | Next | NextMarker | NextBatch | Armed | Check | Slide
 """Events that the big line says whole."""
-_Settles = ShotTaken | MarkerSet | SurveyDone | SetDone | PourDone
+_Settles = ShotTaken | MarkerSet | Dragged | SurveyDone | SetDone | PourDone
 
 
 @contextlib.contextmanager
@@ -183,7 +185,7 @@ class BigScreen(Sink):
         self._stale = self._beam.state(time.monotonic())
         self._note_down(event)
         self._draw()
-        if isinstance(event, ShotTaken | MarkerSet | Edge):
+        if isinstance(event, ShotTaken | MarkerSet | Edge | Slide | Dragged):
             self._console.bell()
             if isinstance(event, MarkerSet):
                 self._console.bell()
@@ -205,6 +207,8 @@ class BigScreen(Sink):
                 expected = self._units.amount(event.expected_mm)
                 self._big = say("check {label}", label=event.label)
                 self._small = say("{text} · expect {expected}", text=event.text, expected=expected)
+            case Slide():
+                self._big, self._small = say("slide to {label}", label=event.label), event.text
             case ShotTaken():
                 self._big = say("{label} shot", label=event.label)
             case MarkerSet():

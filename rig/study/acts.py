@@ -29,6 +29,7 @@ KINDS = (
     "setup",
     "skipped",
     "look",
+    "drag",
     "site",
 )
 

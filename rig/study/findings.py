@@ -42,14 +42,14 @@ def warnings_of(job: "Job", picture: Picture, unknown: Unknown | None = None) ->
     left = [point.label for point in job.unshot("floor")]
     if 0 < len(left) < len(job.points()):
         found.append(words.points_unshot(left))
-    heights, surface = picture.heights, picture.surface
-    odd = unexplained_shots(surface, heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
+    fitted, surface = picture.fitted, picture.surface
+    odd = unexplained_shots(surface, fitted.x_mm, fitted.y_mm, fitted.z_mm, fitted.stderr_mm)
     found += [
-        words.unlike_its_neighbours(heights.labels[one.shot], one.above_mm, units) for one in odd
+        words.unlike_its_neighbours(fitted.labels[one.shot], one.above_mm, units) for one in odd
     ]
     far = breaks_the_model(surface)
     if len(far) and unknown is None:
-        near = [] if surface.binned else [heights.labels[n] for n in far[:_FEW]]
+        near = [] if surface.binned else [fitted.labels[n] for n in far[:_FEW]]
         found.append(words.kinks_between_shots(near))
     return found
 

@@ -12,6 +12,7 @@ from rig.job.settings import Place
 from rig.quantities.bags import sheet_of
 from rig.record import Record
 from rig.room import contains
+from rig.study.dragged import bells_of, drags_of, with_found
 from rig.study.findings import warnings_of
 from rig.study.laser_budget import Budget, floor_budget, share_of, ties_over
 from rig.study.lasers import shots_of
@@ -268,8 +269,10 @@ def heights_answer(job: "Job", x_mm: ArrayLike, y_mm: ArrayLike) -> HeightsAnswe
     shots = heights_of(shots_of(job), "floor", job.setups(), outline_of(job))
     if len(shots.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
-    priors = beliefs_of(job, outline_of(job))
-    surface = floor_model(priors=priors).fit(shots.x_mm, shots.y_mm, shots.z_mm, shots.stderr_mm)
+    drags = drags_of(job)
+    shots = with_found(shots, drags)
+    model = floor_model(priors=beliefs_of(job, outline_of(job)), bells=bells_of(shots, drags))
+    surface = model.fit(shots.x_mm, shots.y_mm, shots.z_mm, shots.stderr_mm)
     z_mm, stderr_mm = surface.predict(x_mm, y_mm)
     return HeightsAnswer(z_mm=z_mm, stderr_mm=stderr_mm)
 

@@ -24,8 +24,8 @@ from rig.flatness.scan import scan_model
 from rig.flatness.verdict import Verdict
 from rig.language import say
 from rig.room import Outline
+from rig.study.dragged import bells_of, drags_of, every_look, with_found
 from rig.study.lasers import shots_of
-from rig.study.looked import looks_of
 from rig.study.picture import beliefs_of, none_inside
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.looked import Looked
@@ -46,13 +46,14 @@ class Surfaces:
     """Surfaces fitted to shots over a room, each only once however often it is asked for.
 
     Known by the shots' numbers, so that other shots are never taken for them. What a job knows of
-    how its floor is built, and what straightedges showed of it, is believed of the shots of that
-    floor (`built`), never of those of a pour.
+    how its floor is built, and what straightedges and slides of the rod showed of it, is believed
+    of the shots of that floor (`built`), never of those of a pour.
     """
 
     def __init__(self, outline: Outline, job: Job | None = None) -> None:
         self.outline = outline
-        self.looks: tuple[Looked, ...] = () if job is None else looks_of(job)
+        self.looks: tuple[Looked, ...] = () if job is None else every_look(job)
+        self._drags = () if job is None else drags_of(job)
         self._built = None if job is None else beliefs_of(job, outline)
         self._fitted: dict[tuple[object, ...], GaussianProcess] = {}
         self._fine: dict[tuple[object, ...], Field] = {}
@@ -61,12 +62,15 @@ class Surfaces:
         """Model fitted to heights."""
         key = _key(heights, built)
         if key not in self._fitted:
+            drags = self._drags if built else ()
+            heights = with_found(heights, drags)
             self._fitted[key] = fit_surface(
                 heights.x_mm,
                 heights.y_mm,
                 heights.z_mm,
                 heights.stderr_mm,
                 self._built if built else None,
+                bells_of(heights, drags),
             )
         return self._fitted[key]
 

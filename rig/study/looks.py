@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.quantities.bags import sheet_of
 from rig.record import Record
-from rig.study.looked import looks_of
+from rig.study.dragged import every_look
 from rig.surface.look_between import suggest_looks
 
 if TYPE_CHECKING:
@@ -50,6 +50,6 @@ def looks_between(job: Job, picture: Picture) -> tuple[WorthLook, ...]:
             bags=look.plane_mm * bags_per_mm,
         )
         for look in suggest_looks(
-            picture.surface, picture.extremes, area, MOST_LOOKS, looks_of(job)
+            picture.surface, picture.extremes, area, MOST_LOOKS, every_look(job)
         )
     )

@@ -9,6 +9,7 @@ import numpy as np
 
 from rig.errors import CannotAnswer
 from rig.room import Floats, Outline, Raster, raster, raster_of
+from rig.study.dragged import bells_of, drags_of, looked_at, with_found
 from rig.study.lasers import shots_of
 from rig.study.looked import looks_of
 from rig.study.rooms import refuse_several
@@ -18,6 +19,7 @@ from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import DRAWS, Extremes, find_extremes
 from rig.surface.looked import Looked
 from rig.surface.reml import Priors
+from rig.surface.trend import Bells
 from rig.survey.heights import Heights, heights_of, ties_of
 from rig.survey.setups import Ties
 from rig.words import floor as words
@@ -34,7 +36,8 @@ SEED = 20  # the same shots give the same answer
 class Picture:
     """A floor as the shots show it: the surface, its raster, and joint draws of its extremes.
 
-    `ties` is how the lines of its set-ups hang together.
+    `ties` is how the lines of its set-ups hang together; `fitted` is what the surface
+    stands on: the shots of `heights`, and after them what slides of the rod found.
     """
 
     outline: Outline
@@ -43,6 +46,7 @@ class Picture:
     surface: GaussianProcess
     cells: Raster
     extremes: Extremes
+    fitted: Heights
 
     @cached_property
     def fine(self) -> tuple[Raster, Floats]:
@@ -74,14 +78,17 @@ def picture_of(
     """
     refuse_several(job)
     shots, setups = shots_of(job), job.setups()
-    looks = looks_of(job)
+    drags = drags_of(job)
+    looks = (*looks_of(job), *looked_at(drags))
     ties, heights = ties_of(shots, "floor", setups), heights_of(shots, "floor", setups, outline)
     if len(heights.labels) == 0:
         raise CannotAnswer(none_inside(job, "floor"))
+    found = with_found(heights, drags)
+    bells = bells_of(found, drags)
     surface, cells, extremes = _modelled(
-        heights, outline, confidence, most_cells, draws, beliefs_of(job, outline), looks
+        found, outline, confidence, most_cells, draws, beliefs_of(job, outline), looks, bells
     )
-    return Picture(outline, ties, heights, surface, cells, extremes)
+    return Picture(outline, ties, heights, surface, cells, extremes, found)
 
 
 # The last floors that were modelled, by all that they stand on: one command after the other asks
@@ -101,6 +108,7 @@ def _modelled(
     draws: int,
     priors: Priors,
     looks: tuple[Looked, ...],
+    bells: Bells,
 ) -> _Modelled:
     where = (heights.x_mm, heights.y_mm, heights.z_mm, heights.stderr_mm)
     stands_on = (
@@ -111,13 +119,14 @@ def _modelled(
         draws,
         priors,
         looks,
+        bells,
     )
     with _one_at_a_time:
         found = _last.pop(stands_on, None)
         if found is not None:
             _last[stands_on] = found
             return found
-        surface = floor_model(priors=priors).fit(*where)
+        surface = floor_model(priors=priors, bells=bells).fit(*where)
         cells = cells_of(outline, most_cells)
         while (
             _last

@@ -63,11 +63,10 @@ def unknown_of(job: "Job", picture: Picture) -> Unknown | None:
     far = breaks_the_model(picture.surface)
     if not len(far):
         return None
-    heights = picture.heights
     near = np.column_stack([picture.surface.x_mm, picture.surface.y_mm])[far]
     count = min(_AROUND * len(far), MOST_NAMED)
     spots = _farthest(picture, at, count, near, 1.5 * np.sqrt(area_m2 * 1e6 / shots))
-    labels = [] if picture.surface.binned else [heights.labels[n] for n in far]
+    labels = [] if picture.surface.binned else [picture.fitted.labels[n] for n in far]
     why = words.contradicted(labels, len(spots), _told(job, picture, spots))
     return Unknown(why=why, shots=len(spots), at=spots)
 

@@ -66,20 +66,21 @@ def conditional_draws(
     lines = _Lines.for_floor(model, lattice) if any(model.lines_mm2) else None
     draws = np.empty((n, len(x_mm)), dtype=np.float32)
     drawn_shots = np.empty((len(model.x_mm), n))
+    at_bends, bends = (model.under.bend(*at) for at in ((model.x_mm, model.y_mm), (x_mm, y_mm)))
     for start in range(0, n, _BATCH):
         count = min(_BATCH, n - start)
         size = waves.amplitudes(count, rng)
-        bend = rng.standard_normal((count, 3))
+        bend = rng.standard_normal((count, at_bends.shape[1]))
         floors = waves.over(lattice, size)[:, lattice.index]
         shots = at_shots @ np.concatenate([size.real, -size.imag], axis=1).reshape(count, -1).T
-        shots = shots + model.under.bend(model.x_mm, model.y_mm) @ bend.T
+        shots = shots + at_bends @ bend.T
         if lines is not None:
             over, at = lines.draw(count, rng)
             floors += over[:, lattice.index]
             shots += at.T
         error = np.sqrt(model.shot_variance_mm2 + waves.left_out_mm2)
         shots += error[:, None] * rng.standard_normal(shots.shape)
-        floors += (bend @ model.under.bend(x_mm, y_mm).T).astype(np.float32)
+        floors += (bend @ bends.T).astype(np.float32)
         drawn_shots[:, start : start + count] = shots
         draws[start : start + count] = floors
     draws -= model.respond(x_mm, y_mm, drawn_shots)

@@ -34,12 +34,11 @@ from rig.surface.new_shot import NewShot
 from rig.surface.places import checked_places, checked_values, refuse_poor_layout
 from rig.surface.raster import Lattice, raster_of, square
 from rig.surface.reml import Priors, Shots, find, left_out, lower_cholesky, shots_in_parts
-from rig.surface.trend import Trend, TrendKind
+from rig.surface.trend import Bells, Trend, TrendKind
 
 MOST_SHOTS = 100_000
 MOST_JOINT_PLACES = 3_000
-_BLOCK = 1_024
-_JOINT_BLOCK = 128
+_BLOCK, _JOINT_BLOCK = 1_024, 128
 
 
 class GaussianProcess:
@@ -77,7 +76,7 @@ class GaussianProcess:
         After `fit`: undulation about the trend, its length, roughness. `lines_mm2` likewise.
     under : Trend
     trend_mm : tuple of floats
-        After `fit`: (a, b, c) of the trend plane z = a + b·x + c·y; unused ones are 0.
+        After `fit`: (a, b, c) of z = a + b·x + c·y; unused ones are 0. `bells` are set before.
     """
 
     _x: Floats
@@ -87,6 +86,7 @@ class GaussianProcess:
     _noise_mm2: Floats
     _roughness: Floats
     under: Trend
+    bells: Bells = ()
     _coarse: Floats
     _lower: Floats
     _whitened: Floats
@@ -227,7 +227,7 @@ class GaussianProcess:
         """Keep the shots, and the plane that their heights are counted from."""
         self._x, self._y, self._z_mm, self._noise_mm2 = x, y, z, noise_mm2
         self._roughness = 1.0 / count
-        self.under = Trend.under(self.trend, self.bowl_mm, x, y)
+        self.under = Trend.under(self.trend, self.bowl_mm, x, y, self.bells)
         basis = self.under.at(x, y)
         known = self.under.precision == 0
         self._coarse = np.zeros(len(known))
@@ -280,7 +280,8 @@ class GaussianProcess:
         if quick and any(self.lines_mm2):
             mean, variance = self._over(x, y)
             return mean, np.sqrt(np.maximum(variance, 0.0) + extra)
-        lattice = lattice_for(x, y, self.length_mm, self.smoothness) if quick else None
+        finest = self.under.finest_mm(self.length_mm)
+        lattice = lattice_for(x, y, finest, self.smoothness) if quick else None
         if lattice is not None:
             columns, rows = lattice
             at = np.meshgrid(columns, rows, indexing="ij")
@@ -308,7 +309,7 @@ class GaussianProcess:
         raster = raster_of(x, y)
         if raster is None:
             return self._one_by_one(x, y)
-        lattice = Lattice.under(raster, self.length_mm, self.smoothness)
+        lattice = Lattice.under(raster, self.under.finest_mm(self.length_mm), self.smoothness)
         at = lattice.places()
         undulation = correlation(distances(self._x, self._y, *at), self.length_mm, self.smoothness)
         white = [
@@ -495,6 +496,5 @@ class GaussianProcess:
         return mean
 
     def _reach(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        """Whiten what the shots explain at places (n, m) and what the trend leaves open (p, m)."""
         white, gap = self.reach(x, y)
         return white, solve_triangular(self._trend_lower, gap, lower=True, check_finite=False)

@@ -14,7 +14,7 @@ from rig.surface.covariance import Floats
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import Extremes
 from rig.surface.humps import unseen_humps
-from rig.surface.looked import HUMP_RADIUS_MM, SEEN_MM, Looked, bell
+from rig.surface.looked import HUMP_RADIUS_MM, Looked, bell
 from rig.surface.looked import shown as edge_shows
 
 # What shots would let pass once in twenty hides; more than this is seen with bare eyes.
@@ -98,6 +98,6 @@ def hidden_mm(
     seen = np.sum(bell(away, HUMP_RADIUS_MM) ** 2 / model.shot_variance_mm2, axis=1)
     for look in looks:
         if not look.rocks:
-            seen += (edge_shows(look, x_mm, y_mm, HUMP_RADIUS_MM) / SEEN_MM) ** 2
+            seen += (edge_shows(look, x_mm, y_mm, HUMP_RADIUS_MM) / look.seen_mm) ** 2
     hidden: Floats = np.sqrt(-2.0 * np.log(_PASSES) / np.maximum(seen, 1e-12))
     return np.minimum(hidden, _SEEN_MM)

@@ -1,4 +1,4 @@
-"""What a straightedge laid between the shots says of humps and dips that no shot has seen."""
+"""What a straightedge or a sliding rod says of humps and dips that no shot has seen."""
 
 from __future__ import annotations
 
@@ -23,12 +23,18 @@ _SAMPLES = 13
 
 @dataclass(frozen=True)
 class Looked:
-    """A straightedge's finding, from one place to another: flat, or a gap at a place."""
+    """A straightedge's finding, from one place to another: flat, or a gap at a place.
+
+    Or a profile that a rod's foot slid along: `profile_mm` over the straight line between its ends,
+    equally spaced. `seen_mm` is one standard deviation of what is seen.
+    """
 
     from_mm: tuple[float, float]
     to_mm: tuple[float, float]
     gap_mm: float = 0.0
     at_mm: tuple[float, float] | None = None
+    seen_mm: float = SEEN_MM
+    profile_mm: tuple[float, ...] = ()
 
     @property
     def share(self) -> float:
@@ -77,6 +83,23 @@ def shown(look: Looked, x_mm: Floats, y_mm: Floats, radius_mm: Floats | float) -
     return off
 
 
+def found_mm(look: Looked, x_mm: Floats, y_mm: Floats, *, dips: bool = False) -> Floats | float:
+    """How much of humps, or dips, at places (k,) a look found, which another may be the cause of.
+
+    Of a dip under a straightedge that is its gap, of a slide what its profile has beside the place.
+    """
+    if not look.profile_mm:
+        return look.gap_mm if dips and not look.rocks else 0.0
+    along = np.subtract(look.to_mm, look.from_mm)
+    share = ((x_mm - look.from_mm[0]) * along[0] + (y_mm - look.from_mm[1]) * along[1]) / (
+        along @ along
+    )
+    profile = np.array(look.profile_mm)
+    there = np.interp(share, np.linspace(0.0, 1.0, len(profile)), -profile if dips else profile)
+    found: Floats = np.maximum(there, 0.0)
+    return found
+
+
 def passed(
     looks: Sequence[Looked],
     x_mm: Floats,
@@ -95,8 +118,8 @@ def passed(
     for look in looks:
         if look.rocks and not dips:
             continue
-        found = look.gap_mm if dips and not look.rocks else 0.0
+        found = found_mm(look, x_mm, y_mm, dips=dips)
         off = height_mm * shown(look, x_mm, y_mm, radius_mm)
         # Of a dip that is smaller than the gap another may be the cause.
-        chance *= np.exp(-0.5 * (np.maximum(off - found, 0.0) / SEEN_MM) ** 2)
+        chance *= np.exp(-0.5 * (np.maximum(off - found, 0.0) / look.seen_mm) ** 2)
     return chance

@@ -1,4 +1,8 @@
-"""What a floor is before it undulates: a plane with unknown coefficients, bent as a whole."""
+"""What a floor is before it undulates: a plane with unknown coefficients, bent as a whole.
+
+Humps and dips that were found, and measured, stand on it, so that one alone makes no floor uneven
+that is even elsewhere.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +12,13 @@ from typing import Literal, Self
 import numpy as np
 
 from rig.surface.covariance import Floats
+from rig.surface.looked import bell
 
 TrendKind = Literal["plane", "constant", "none"]
+Bells = tuple[tuple[float, float, float], ...]
+"""Humps and dips that were found: x, y and radius of each (`rig.surface.looked.bell`), in mm."""
+BELL_MM = 25.0
+"""How high one may be before it is measured, one standard deviation: all that floors have."""
 
 
 @dataclass(frozen=True)
@@ -17,7 +26,8 @@ class Trend:
     """Trend of the shots of one floor.
 
     Coordinates are centred at `x_mm`, `y_mm` and divided by `scale_mm`, so that its normal matrix
-    is tame. `bowl_mm` is the sd of the bend of the whole floor, 0 for none.
+    is tame. `bowl_mm` is the sd of the bend of the whole floor, 0 for none; `bells` go with a
+    plane.
     """
 
     kind: TrendKind
@@ -25,19 +35,23 @@ class Trend:
     x_mm: float
     y_mm: float
     scale_mm: float
+    bells: Bells = ()
 
     @classmethod
-    def under(cls, kind: TrendKind, bowl_mm: float, x_mm: Floats, y_mm: Floats) -> Self:
+    def under(
+        cls, kind: TrendKind, bowl_mm: float, x_mm: Floats, y_mm: Floats, bells: Bells = ()
+    ) -> Self:
         """Trend of a floor shot at these places."""
         scale = max(float(np.ptp(x_mm)), float(np.ptp(y_mm)), 1.0)
-        return cls(kind, bowl_mm, float(x_mm.mean()), float(y_mm.mean()), scale)
+        middle = float(x_mm.mean()), float(y_mm.mean())
+        return cls(kind, bowl_mm, *middle, scale, bells if kind == "plane" else ())
 
     @property
     def precision(self) -> Floats:
         """What is believed of each coefficient: 1/sd², 0 where nothing is, shape (p,)."""
         flat = {"none": 0, "constant": 1, "plane": 3}[self.kind]
         bend = [1.0 / self.bowl_mm**2] * 3 if self.bowl_mm > 0 else []
-        return np.array([0.0] * flat + bend)
+        return np.array([0.0] * flat + bend + [1.0 / BELL_MM**2] * len(self.bells))
 
     def at(self, x_mm: Floats, y_mm: Floats) -> Floats:
         """Trend functions at places, shape (m, p)."""
@@ -51,13 +65,19 @@ class Trend:
         if self.bowl_mm > 0:
             # 1 at half the longer side from the middle, so that a coefficient is a height there.
             columns += [4.0 * right**2, 4.0 * right * up, 4.0 * up**2]
+        for at_x, at_y, radius in self.bells:
+            columns.append(bell(np.hypot(x_mm - at_x, y_mm - at_y), radius))
         return np.column_stack(columns)
 
+    def finest_mm(self, length_mm: float) -> float:
+        """Length of the narrowest part of a floor whose undulation has a length."""
+        return min([length_mm, *(radius / 2.0 for *_, radius in self.bells)])
+
     def bend(self, x_mm: Floats, y_mm: Floats) -> Floats:
-        """What one standard deviation of each believed bend adds at places, shape (m, 3)."""
-        if self.bowl_mm <= 0:
-            return np.zeros((len(x_mm), 3))
-        return self.bowl_mm * self.at(x_mm, y_mm)[:, 3:]
+        """What one sd of each coefficient of which something is believed adds at places, (m, q)."""
+        believed = self.precision > 0
+        told: Floats = self.at(x_mm, y_mm)[:, believed] / np.sqrt(self.precision[believed])
+        return told
 
     def plane_of(self, beta: Floats) -> tuple[float, float, float]:
         """Plane (a, b, c) of the coefficients, z = a + b·x + c·y in mm."""

@@ -16,6 +16,7 @@ from rig.events import (
     Checked,
     Claim,
     Doubtful,
+    Dragged,
     Drifted,
     Dry,
     Edge,
@@ -52,6 +53,7 @@ from rig.events import (
     SetUp,
     ShotTaken,
     Skipped,
+    Slide,
     Standing,
     SurveyDone,
     SurveyEvent,
@@ -190,14 +192,22 @@ def _of_survey(event: SurveyEvent, units: Units) -> Said:
             return Said(event.text, "", "warn", "warn")
         case PutBack():
             return _aloud(event.text)
-        case Watched():
-            return Said(event.text)
+        case Watched() | Slide() | Dragged():
+            return _as_it_is(event)
         case SurveyDone():
             if event.skipped:
                 text = say("Done; skipped: {labels}.", labels=join(", ", event.skipped))
                 return Said(text, say("done"), "head")
             return Said(say("Done."), say("done"), "head")
     assert_never(event)
+
+
+def _as_it_is(event: Watched | Slide | Dragged) -> Said:
+    if isinstance(event, Slide):
+        return Said(event.text, sounding(event.text), "head", "taken")
+    if isinstance(event, Dragged):
+        return Said(event.text, sounding(say("slide taken")), tone="taken")
+    return Said(event.text)
 
 
 def _check(event: Check, units: Units) -> Said:

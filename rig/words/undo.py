@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from rig.language import changed
 from rig.units import Units
 from rig.words import join, say, say_many, site_log
+from rig.words.drag import dragged
 
 if TYPE_CHECKING:
     from rig.job.rows import Shot, StoredEvent
@@ -92,7 +93,7 @@ def event(events: "Sequence[StoredEvent]", units: Units) -> str:
             return say("shots set aside: {labels}", labels=some(data["labels"]))
         case "skipped":
             return say("{label} skipped", label=data["label"])
-        case "site" | "look":
+        case "site" | "look" | "drag":
             return _of_site(kind, data, units)
     raise ValueError(kind)
 
@@ -124,7 +125,7 @@ def _of_line(kind: str, data: Mapping[str, Any], units: Units) -> str:
 
 
 def _of_site(kind: str, data: Mapping[str, Any], units: Units) -> str:
-    """Say what the site's log or a look between the shots took."""
+    """Say what the site's log, a look or a slide between the shots took."""
     match kind:
         case "site":
             value = data.get("value")
@@ -139,6 +140,8 @@ def _of_site(kind: str, data: Mapping[str, Any], units: Units) -> str:
                 start=join(" ", (units.place(mm) for mm in data["from"])),
                 end=join(" ", (units.place(mm) for mm in data["to"])),
             )
+        case "drag":
+            return dragged(data["label"], data["to"])
     raise ValueError(kind)
 
 

@@ -3,7 +3,7 @@
 What a line needs beside the program is put in its place by these rules, and by no others:
 
 - A rod (`--serial PORT` or `--ble NAME`, with its `--profile`) is a trace of the same walk: the
-  sights the session asks for, each stood on for three seconds.
+  sights the session asks for, each stood on for three seconds; of `--drag` it is a slide.
 - A tape (`--typed`) is the same sights, typed; a pour's log is typed words.
 - `rig record` listens to the simulated rod, for two seconds.
 - What serves until it is stopped is a process that is stopped once it says where it serves.
@@ -304,6 +304,10 @@ def one(run: Run, words: list[str]) -> Outcome:
         return run(*words, typed="tick primer\nbatch\nbatch\nfront 1\nundo\nstop\n")
     if not {"--typed", "--serial", "--ble"} & set(words):
         return run(*words)
+    if "--drag" in words:
+        n = words.index("--serial")
+        words[n : n + 2] = ["--replay", str(slide_trace(words[words.index("--drag") + 1]))]
+        return run(*words)
     asked = sights(run, words)
     if "--typed" in words:
         return run(*words, typed="".join(f"{reading:.2f}mm\n" for reading in asked))
@@ -387,6 +391,19 @@ def trace(asked: list[float]) -> Path:
             for text in [f"{reading:.1f}"] * 30 + ["---"] * 20:
                 writer.write(tick / 10.0, text)
                 tick += 1
+    return path
+
+
+def slide_trace(ends: str) -> Path:
+    """A rod that stands on one shot, slides to another in six seconds and is lifted."""
+    path = Path(f"slide{len(list(Path().glob('slide*')))}.trace")
+    with Job.open("job.sqlite") as job:
+        readings = {shot.point: shot.reading_mm for shot in job.shots(kinds=["floor"])}
+    start, end = (readings[label] for label in ends.split(","))
+    way = [start] * 18 + [start + n / 60 * (end - start) for n in range(61)] + [end] * 4
+    with TraceWriter(path, load_profile("decimal-mm"), started_utc_s=time.time()) as writer:
+        for tick, text in enumerate([f"{one:.1f}" for one in way] + ["---"] * 20):
+            writer.write(tick / 10.0, text)
     return path
 
 

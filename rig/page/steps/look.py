@@ -1,4 +1,4 @@
-"""Looks between the shots: where a straightedge is worth laying, and what it showed."""
+"""Looks between the shots: where one is worth it, and what a straightedge or a slide showed."""
 
 from dataclasses import dataclass
 
@@ -7,9 +7,13 @@ from markupsafe import Markup
 from rig.errors import BadInput, CannotAnswer
 from rig.language import say
 from rig.page.drawn import look, markup
+from rig.page.steps.source import SourceView, source_of, source_view
 from rig.page.visit import NO_ACT, Step, Visit
+from rig.page.work import Wanted
 from rig.record import Record
 from rig.report.source import place_words
+from rig.session.begin import DragWish
+from rig.study.dragged import drags_of, ends_beside
 from rig.study.floor_answer import floor_answer
 from rig.study.looked import edge_through, keep_look, looks_of
 from rig.study.looks import WorthLook
@@ -26,11 +30,16 @@ AT = {"middle": 0.5, "start": 0.0, "end": 1.0}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LookView(Record):
-    """What the page of the looks shows: places worth one by number, and what was looked at."""
+    """What the page of the looks shows: places worth one by number, and what was looked at.
+
+    `ends` are the shots on both sides of the first of these places.
+    """
 
     drawing: Markup
     places: tuple[tuple[str, str], ...]
     usual: str
+    source: SourceView
+    ends: tuple[str, str]
     looked: tuple[str, ...]
 
 
@@ -60,12 +69,17 @@ class _Look(Step):
                 for one in worth
             ),
             usual="2m" if units.is_metric else "6ft",
-            looked=tuple(
-                words.kept(one.gap_mm, one.at_mm is None, one.rocks, units) for one in looks_of(job)
+            source=source_view(visit),
+            ends=ends_beside(visit.job, *[(one.x_mm, one.y_mm) for one in worth[:1]]),
+            looked=(
+                *(words.kept(o.gap_mm, o.at_mm is None, o.rocks, units) for o in looks_of(job)),
+                *(one.text for one in drags_of(job)),
             ),
         )
 
-    def act(self, visit: Visit, act: str) -> str:
+    def act(self, visit: Visit, act: str) -> "str | Wanted":
+        if act == "slide":
+            return _slide(visit)
         if act not in ("flat", "gap"):
             raise BadInput(NO_ACT)
         form, outline = visit.form, outline_of(visit.job)
@@ -90,6 +104,18 @@ class _Look(Step):
         with form.at("gap"):
             keep_look(visit.job, found)
         return ""
+
+
+def _slide(visit: Visit) -> Wanted:
+    """Return the slide of the rod that is wanted."""
+    form = visit.form
+    start = form.name("start", say("The shot where the slide begins"))
+    end = form.name("end", say("The shot where it ends"))
+    source = source_of(visit)
+    form.check()
+    assert start is not None
+    assert end is not None
+    return Wanted(wish=DragWish(drag=(start, end)), source=source)
 
 
 def _worth(visit: Visit) -> tuple[WorthLook, ...]:

@@ -11,6 +11,7 @@ _FILES = (
     "set",
     "pour",
     "drift",
+    "drag",
 )
 
 
