@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rig.record import Record
-from rig.study.looked import looks_of
+from rig.study.dragged import every_look
 from rig.study.picture import SEED, Picture, is_jointed
 from rig.surface.hidden import Ceiling, chance_beside_hump, chance_on_curled_slab
 from rig.target.level import Plane
@@ -48,6 +48,6 @@ def chance_if(
     rng = np.random.default_rng(SEED)
     open_kind = job.settings.floor in (None, "unknown") and is_jointed(job, picture.outline)
     return ChanceIf(
-        hump=chance_beside_hump(picture.surface, over, rng, looks_of(job)),
+        hump=chance_beside_hump(picture.surface, over, rng, every_look(job)),
         curled_joints=chance_on_curled_slab(picture.surface, over, rng) if open_kind else None,
     )
