@@ -132,6 +132,7 @@ class Hub(Sink):
             )
         for name in self.ears:
             self._call(name)
+        self._tell_sections()
 
     async def close(self) -> None:
         """Give the job back, take back what was retained, and say goodbye."""
@@ -209,6 +210,9 @@ class Hub(Sink):
         self._tell_claim()
         for name in self.ears:
             self._tell_now(name)
+        self._tell_sections()
+
+    def _tell_sections(self) -> None:
         for topic, payload in self._sections.items():
             self._link.tell(f"{self._job}/now/{topic}", payload, retained=True)
 

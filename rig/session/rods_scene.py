@@ -9,6 +9,8 @@ from rig.events import (
     Event,
     Heard,
     Jolted,
+    LinkBack,
+    LinkLost,
     MarkerSet,
     Next,
     NextMarker,
@@ -27,9 +29,9 @@ from rig.session.hub import Hub
 from rig.session.rods_work import Work
 from rig.session.run import Sink
 from rig.session.scene import Scene
-from rig.session.sections import Now
+from rig.session.sections import Now, Rod
 from rig.words.live import Said
-from rig.words.rods import at_place, at_rest
+from rig.words.rods import at_place, at_rest, out_of_reach
 
 SHOWN_S = 0.2
 OF_PLACES = (
@@ -49,25 +51,33 @@ class Together(Scene):
     """A session of several rods as one page shows it: who is where, and what is done."""
 
     _stands: dict[str, str]
+    _lost: set[str]
 
     @classmethod
     def of(cls, scene: Scene) -> "Together":
         """Return a scene that shows the same, and takes in several rods from now on."""
         made = object.__new__(cls)
         made.__dict__.update(vars(scene))
-        made._stands = {}
+        made._stands, made._lost = {}, set()
         return made
 
     def _take(self, event: Event, told: Said) -> set[str]:
         if event.rod is not None:
             if isinstance(event, _OF_ONE):
-                return self._place(event.rod, event)
+                self._place(event.rod, event)
+                return self._show_rods()
+            if isinstance(event, LinkLost | LinkBack):
+                (self._lost.add if isinstance(event, LinkLost) else self._lost.discard)(event.rod)
+                return super()._take(event, told) | self._show_rods()
             if isinstance(event, Heard | Standing) and len(self._stands) > 1:
                 return set()
         return super()._take(event, told)
 
-    def _place(self, rod: str, event: _OF_ONE) -> set[str]:
-        before = self._stands.get(rod)
+    def _take_back(self, now_s: float) -> set[str]:
+        """Of several, no single rod's beam takes back what is shown of all."""
+        return set() if len(self._stands) > 1 else super()._take_back(now_s)
+
+    def _place(self, rod: str, event: _OF_ONE) -> None:
         match event:
             case Rest():
                 self._stands[rod] = at_rest(rod)
@@ -75,12 +85,17 @@ class Together(Scene):
                 self._stands[rod] = at_place(rod, event.marker)
             case _:
                 self._stands[rod] = at_place(rod, event.label)
-        if before == self._stands[rod]:
+
+    def _show_rods(self) -> set[str]:
+        rods = sorted(self._stands.keys() | self._lost)
+        each = (out_of_reach(rod) if rod in self._lost else self._stands[rod] for rod in rods)
+        now = Now(mode="wait", text=join(" · ", each))
+        if now == self.sections.now:
             return set()
-        text = join(" · ", (self._stands[name] for name in sorted(self._stands)))
-        self.sections.now = Now(mode="wait", text=text)
-        self.sections.here = None
-        return {"now", "here"}
+        self.sections.now, self.sections.here = now, None
+        if len(self._stands) > 1:
+            self.sections.rod = Rod()
+        return {"now", "here", "rod"}
 
 
 class RodsScenes(Sink):

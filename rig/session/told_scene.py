@@ -10,10 +10,12 @@ from typing import Any
 from rig.devices.site import Account, Link, Message
 from rig.events import Event
 from rig.language import say
+from rig.session.beam import LINK_LOST
 from rig.session.items import Act
 from rig.session.scene import Scene
-from rig.session.sections import JobShown, PlanShown, Sections
+from rig.session.sections import JobShown, Now, PlanShown, Sections
 from rig.units import METRIC
+from rig.words.rods import session_is_gone
 
 
 class _Told(Sections):
@@ -68,6 +70,11 @@ class ToldScene(Scene):
         return {name}
 
 
+def _stale(why: str) -> bytes:
+    """Return the big line of a page that is not told any more."""
+    return json.dumps(Now(mode="wait", text="", stale=why).as_json()).encode()
+
+
 async def watch_site(
     account: Account,
     job: str | None,
@@ -94,23 +101,44 @@ async def watch_site(
         Where there is no site, or it does not let us in.
     """
     shown = job
-    claimed: set[str] = set()  # a session that was killed leaves what it showed, and no claim
+    claimed: set[str] = set()
+    sections: dict[str, bytes] = {}  # a session that was killed leaves what it showed, and no claim
+
+    def hear_claim(of: str, is_there: bool) -> None:
+        nonlocal shown
+        (claimed.add if is_there else claimed.discard)(of)
+        if of != shown or is_there:
+            return
+        if sections:
+            change("now", _stale(session_is_gone()))
+        if job is None:
+            shown = None  # another may come
+            sections.clear()
 
     def hear(message: Message) -> None:
         nonlocal shown
         of, what, *rest = message.topic
         if what == "session":
-            (claimed.add if message.payload else claimed.discard)(of)
+            hear_claim(of, bool(message.payload))
             return
         if shown is None and message.payload and of in claimed:
             shown = of
         own = rest[:-1] == ([rod] if rod else [])
         if of == shown and own:
+            if message.payload:
+                sections[rest[-1]] = message.payload
+            else:
+                sections.pop(rest[-1], None)
             change(rest[-1], message.payload)
-            if job is None and rest[-1] == "job" and not message.payload:
-                shown = None  # that session has ended; another may come
 
-    link = Link(account, hear)
+    def went() -> None:
+        change("now", _stale(LINK_LOST))
+
+    def came() -> None:
+        if "now" in sections:
+            change("now", sections["now"])
+
+    link = Link(account, hear, came=came, went=went)
     link.subscribe("+/session", f"{job or '+'}/now/#")
     await link.open()
     try:

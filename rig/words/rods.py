@@ -13,6 +13,16 @@ def at_rest(rod: str) -> str:
     return say("{rod}: rests", rod=rod)
 
 
+def out_of_reach(rod: str) -> str:
+    """Say that nothing comes of a rod."""
+    return say("{rod}: no link", rod=rod)
+
+
+def session_is_gone() -> str:
+    """Say on a page why nothing moves."""
+    return say("the session is gone")
+
+
 def is_anothers(rod: str, label: str) -> str:
     """Say why a rod may not go to a place by hand."""
     return say("{rod} is on the way to {label}: go on, or ask there", rod=rod, label=label)
