@@ -7,7 +7,7 @@ import click
 
 from rig.cli.options import Command, Name, json_option, show, stack
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, put, say
 
 if TYPE_CHECKING:
     from rig.products import Entry, Library
@@ -202,8 +202,11 @@ def _told(entry: "Entry") -> dict[str, Any]:
 
 
 def _lines(entry: "Entry") -> list[str]:
-    said = [
-        f"{key.replace('_', ' ')} {value if isinstance(value, str) else '; '.join(value)}"
-        for key, value in entry.told.items()
-    ]
-    return [f"{entry.name} ({entry.kind}): {', '.join(said)}"]
+    from rig.products.library import as_typed
+
+    said = []
+    for key, told in entry.told.items():
+        value = as_typed(key, told)
+        shown = value if isinstance(value, str) else join("; ", value)
+        said.append(put("{key} {value}", key=key.replace("_", " "), value=shown))
+    return [put("{name} ({kind}): {said}", name=entry.name, kind=entry.kind, said=join(", ", said))]

@@ -9,7 +9,7 @@ import click
 from rig.cli.jobs import mend_pour, outline_of
 from rig.cli.options import confidence_option, job_option, json_option, room_option, show
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, say, shown
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -178,7 +178,7 @@ def _write(report: "Report", html: Path, drawings: bool, text: str) -> list[str]
         html.with_suffix(".pdf"): to_pdf(report),
     }
     if text:
-        files[html.with_suffix(".txt")] = f"{text}\n".encode()
+        files[html.with_suffix(".txt")] = f"{shown(text)}\n".encode()
     if drawings:
         for figure in report.figures():
             path = html.with_name(f"{html.stem}-{figure.name}.svg")

@@ -12,7 +12,7 @@ from aiohttp import web
 
 from rig.drawing.bars import Bar, bars_drawing
 from rig.errors import CannotAnswer, RigError
-from rig.language import current, moment, say
+from rig.language import current, moment, numeral, put, say
 from rig.office import books
 from rig.office.ask import ask, questions
 from rig.page.drawn import WIDE_MM
@@ -247,7 +247,7 @@ def _listed(job: _Job) -> dict[str, object]:
         "name": job.uid[:12],
         "state": state,
         "who": " · ".join(one for one in (job.crew, job.product) if one),
-        "area": f"{job.area_m2:.1f} m²",
+        "area": put("{n} m²", n=numeral(job.area_m2, ".1f")),
         "when": moment(job.last_utc_s, "day", utc=True),
         "fork": job.fork,
     }

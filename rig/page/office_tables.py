@@ -86,5 +86,5 @@ def _cell(name: str, value: Any) -> str:
     if name.endswith("utc_s") and isinstance(value, float):
         return moment(value, "day", utc=True)
     if isinstance(value, float):
-        return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"
+        return numeral(value, ".0f" if abs(value) >= 1000 else ".3g")
     return str(value)

@@ -5,7 +5,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from rig import __version__
 from rig.job.rows import Shot
-from rig.language import join, moment, say
+from rig.language import join, moment, numeral, say
 from rig.pour.prepour import CAUTIONS as POUR_CAUTIONS
 from rig.quantities.load import dead_load
 from rig.report.document import Facts, Section, Table, Words, bullets, section
@@ -130,7 +130,7 @@ def _figures(source: Source, shot: Shot) -> tuple[str, ...]:
     size, place_digits, digits = (1.0, 0, 2) if source.units.is_metric else (MM_PER_IN, 1, 4)
 
     def told(mm: float | None, places: int) -> str:
-        return "" if mm is None else f"{mm / size:.{places}f}"
+        return "" if mm is None else numeral(mm / size, f".{places}f")
 
     return (
         told(shot.x_mm, place_digits),

@@ -165,7 +165,7 @@ def _schedule(answer: PourPlan, units: Units) -> Table:
             (
                 str(one.n),
                 str(one.strip),
-                f"{one.bags:g}",
+                numeral(one.bags, "g"),
                 clock(one.mix_s),
                 clock(one.pour_s),
                 say("{where} (deep: first)", where=one.where) if one.deep else one.where,

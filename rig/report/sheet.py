@@ -14,7 +14,7 @@ from fpdf.fonts import CoreFont, TTFFont
 from rig import __version__
 from rig.drawing.palette import COLOURS
 from rig.drawing.vector import Text, flat
-from rig.language import say
+from rig.language import say, shown
 from rig.report.document import Report, texts_of
 from rig.texts import harmless
 
@@ -68,16 +68,15 @@ class Sheet(FPDF):
             "{title} · job {job_hash}", title=self.report.title, job_hash=self.report.job_hash[:12]
         )
         self.cell(self.epw / 2, 4.0, self.fit(told))
-        self.cell(
-            self.epw / 2, 4.0, say("Page {page_no} of {{nb}}", page_no=self.page_no()), align="R"
-        )
+        page = say("Page {page_no} of {{nb}}", page_no=self.page_no())
+        self.cell(self.epw / 2, 4.0, self.fit(page), align="R")
 
     def fit(self, text: str) -> str:
         """Text in letters that the font has: those of windows-1252, under the numbers of its own.
 
         The writer takes a letter's number for the font's, so that `…` must be there as U+0085.
         """
-        text = harmless(text)
+        text = harmless(shown(text))
         if self.family != CORE or text.isascii():
             return text
         return text.encode("windows-1252", "replace").decode("latin-1")

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from rig.drawing.points import room_drawing, walk_drawing
 from rig.errors import BadInput
 from rig.job.rows import StoredEvent
-from rig.language import join, put, say, say_many
+from rig.language import join, numeral, put, say, say_many
 from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
 from rig.report.floor_part import TITLE, FloorTold, floor_section
 from rig.report.source import Source
@@ -240,8 +240,10 @@ def _figures(source: Source, result: Mapping[str, object]) -> str:
         unit, scale, other_unit, other_scale = _ENDS.get(end, ("", 1.0, "", 1.0))
         if not source.units.is_metric:
             unit, scale = other_unit, other_scale
-        shown = " / ".join(f"{n * scale:.3g}" for n in numbers)
-        said.append(f"{key.removesuffix(end).replace('_', ' ')} {shown} {unit}".strip())
+        shown = join(" / ", [numeral(n * scale, ".3g") for n in numbers])
+        name = key.removesuffix(end).replace("_", " ")
+        form = "{name} {shown} {unit}" if unit else "{name} {shown}"
+        said.append(put(form, name=name, shown=shown, unit=unit))
     return join(", ", said[:6])
 
 

@@ -356,7 +356,7 @@ def f_number(name: str, number: float | None, ci90: OpenRange) -> str:
 
 def endless(number: float | None) -> str:
     """An F-number; None has no end."""
-    return say("without end") if number is None else f"{number:.1f}"
+    return say("without end") if number is None else numeral(number, ".1f")
 
 
 STANDARD_RULES = say("The standard itself and the covering's maker rule over what stands here.")

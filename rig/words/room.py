@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from rig.language import put
 from rig.units import Units
-from rig.words import join, say, say_many
+from rig.words import join, numeral, say, say_many
 
 if TYPE_CHECKING:
     from rig.room import Outline
@@ -131,5 +131,5 @@ def rule_line(key: str, amount: float, unit: str, units: Units) -> str:
     elif unit == "l":
         shown = units.volume(amount, liquid=True)
     else:
-        shown = f"{amount:g} {unit}"
+        shown = put("{n} {unit}", n=numeral(amount, "g"), unit=unit)
     return say("Rule changed: {key} is {amount} now.", key=key, amount=shown)

@@ -1,7 +1,7 @@
 """What is said of the site's log: readings, limits of the compound's sheet, what is missing."""
 
 from rig.units import Units
-from rig.words import numeral, say
+from rig.words import numeral, put, say
 
 NOTHING_TYPED = say("There is nothing to log yet: type a reading or a note, or take a photo.")
 
@@ -28,12 +28,12 @@ def value(key: str, number: float, units: Units) -> str:
     if key in ("air", "floor"):
         return units.temperature(number)
     if key == "moisture":
-        return f"{number:g} %CM"
+        return put("{n} %CM", n=numeral(number, "g"))
     if key == "emission":
         return say("{number} lb/1000 ft² in 24 h", number=numeral(number, "g"))
     if key == "primer":
         return say("coat {number}", number=numeral(number, "g"))
-    return f"{number:g} %"
+    return put("{n} %", n=numeral(number, "g"))
 
 
 def ask(
