@@ -10,7 +10,7 @@ from rig.report.customer_part import HIGHS_MM, HandedOver, customer_section, let
 from rig.report.document import Section, Table, Words, section
 from rig.report.plan_part import markers_section, stale_words
 from rig.report.source import Handover, Source
-from rig.words import join, put, say
+from rig.words import join, say
 from rig.words import plan as words
 
 T = TypeVar("T")
