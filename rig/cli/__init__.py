@@ -158,7 +158,8 @@ def _run(args: list[str]) -> int:
             raise
         _speak_no_more()
         click.echo(
-            say("rig: the output cannot be written: {strerror}.", strerror=error.strerror), err=True
+            shown(say("rig: the output cannot be written: {strerror}.", strerror=error.strerror)),
+            err=True,
         )
         code = 2
     return code if isinstance(code, int) else 0

@@ -25,10 +25,9 @@ from rig.events import (
     ShotTaken,
     Trouble,
 )
-from rig.language import join, numeral, say
+from rig.language import join, numeral, say, say_many, shown
 from rig.record import Record, from_json
 from rig.session.run import Tell
-from rig.units import counted
 
 SPEED = 25.0
 ROOM = ["--room", "2m,2m", "--units", "mm"]
@@ -96,10 +95,12 @@ def show_faults(commands: Commands, link: str, seed: int, as_json: bool) -> None
         )
     if not as_json:
         click.echo(
-            say(
-                "All {rows} met: survived (numbers as without it), told (the installer "
-                "decides), or refused at the start. Data invented.",
-                rows=len(rows),
+            shown(
+                say(
+                    "All {rows} met: survived (numbers as without it), told (the installer "
+                    "decides), or refused at the start. Data invented.",
+                    rows=len(rows),
+                )
             )
         )
 
@@ -115,11 +116,14 @@ def _faults_of(link: str) -> list[Fault]:
 
 
 def _show(row: Met) -> None:
-    click.echo(f"{row.outcome:<9} {row.fault:<14} {row.text}")
+    click.echo(f"{row.outcome:<9} {row.fault:<14} {shown(row.text)}")
     for text in row.told:
-        click.echo(f"{'':<10}! {text}")
+        click.echo(f"{'':<10}! {shown(text)}")
     if row.worst_mm is not None:
-        click.echo(f"{'':<10}{counted(row.shots, 'shot')}, worst {row.worst_mm:.2f} mm off")
+        shots = say_many("{count} shot", "{count} shots", row.shots)
+        click.echo(
+            shown(" " * 10 + say("{shots}, worst {off:.2f} mm off", shots=shots, off=row.worst_mm))
+        )
 
 
 def _meet(commands: Commands, link: str, seed: int, fault: Fault) -> Met:

@@ -130,7 +130,8 @@ def registers_of(frame: bytes, registers: Registers) -> tuple[bytes, str | None]
         return b"", say("answer of device {dev_id}", dev_id=answer.dev_id)
     if answer.isError():
         code = answer.exception_code
-        return b"", say("the device refuses: {get}", get=_REFUSALS.get(code, f"exception {code}"))
+        why = _REFUSALS.get(code) or say("exception {code}", code=code)
+        return b"", say("the device refuses: {get}", get=why)
     words = answer.registers
     if answer.function_code != _question(registers).function_code or len(words) != registers.count:
         return b"", say("not an answer to what was asked")

@@ -14,6 +14,7 @@ from rig.devices.decoder import Decoder
 from rig.devices.profile import Profile, load_profile, parse_profile, with_clamp
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.errors import RigError
+from rig.language import say
 from rig.session.items import Act, Clocked, FromRod, Late, Missing
 from rig.session.rods_there import Count
 from rig.words.rods import box_has_no_link, cannot_be_read, nothing_came
@@ -94,7 +95,7 @@ class Ear:
         text = told.get("profile")
         if isinstance(text, str) and text != self.profile.text_toml:
             try:
-                profile = parse_profile(text, f"the profile of {self.rod}")
+                profile = parse_profile(text, say("the profile of {rod}", rod=self.rod))
                 if profile.needs_clamp:
                     profile = with_clamp(profile, float(told["clamp_mm"]))
                 self._decoder = Decoder(profile)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rig.devices.reading import Back, Battery, Lost, Notice, Reading
 from rig.events import AskTyped, Event
+from rig.language import say_many
 
 if TYPE_CHECKING:
     from rig.devices.typed import TypedUnit
@@ -75,7 +76,7 @@ class Missing:
     @property
     def reason(self) -> str:
         """For the log, where it is a lost link like another."""
-        return f"{self.n} messages did not arrive"
+        return say_many("{count} message did not arrive", "{count} messages did not arrive", self.n)
 
 
 @dataclass(frozen=True, slots=True)

@@ -174,7 +174,7 @@ class SenseWatch:
         for label, point in self._points.items():
             under_mm = under_the_floor(point, floor)
             if under_mm is not None:
-                found[f"{label} of this line"] = words.fixed_point_too_low(
+                found[f"here:{label}"] = words.fixed_point_too_low(
                     label, under_mm, point.is_threshold, self._units
                 )
         fresh = [text for key, text in found.items() if key not in self._told]

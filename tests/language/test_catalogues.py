@@ -1,5 +1,6 @@
 """The catalogues stand for the sources, and no placeholder in them is wrong."""
 
+import ast
 import re
 import shutil
 import subprocess
@@ -50,6 +51,27 @@ def test_a_wrong_placeholder_stops_the_build_of_the_wheel(tmp_path: Path) -> Non
         assert (done.returncode != 0) is wrong, done.stderr
         assert ("'{bag} Säcke' has {bag}, not {bags}" in done.stderr) is wrong
     assert list(tmp_path.glob("build/lib*/rig/words/languages/de/LC_MESSAGES/rig.mo"))
+
+
+# What goes to a log for whoever mends the program, to a broker, or is said in English only.
+NO_SENTENCES = {
+    "cli/__init__.py", "cli/demo_command.py", "cli/markers_command.py", "devices/broker.py",
+    "page/office_site.py", "page/server.py", "page/site.py", "record.py", "words/sound.py",
+}  # fmt: skip
+_TWO_WORDS = re.compile(r"(?<![\w-])[a-z]{2,} [a-z]{2,}(?![\w-])")
+_MACHINE_S = re.compile(r"SELECT|INSERT|UPDATE|PRAGMA|WHERE|CREATE|<|[=;:]\s?'|\"")
+
+
+def test_no_sentence_is_an_f_string_which_knows_no_language() -> None:
+    found = set()
+    for file in (ROOT / "rig").rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            if isinstance(node, ast.JoinedStr):
+                parts = [one.value for one in node.values if isinstance(one, ast.Constant)]
+                text = "\0".join(map(str, parts))
+                if _TWO_WORDS.search(text) and not _MACHINE_S.search(text):
+                    found.add(str(file.relative_to(ROOT / "rig")))
+    assert found == NO_SENTENCES
 
 
 def test_what_the_page_s_scripts_say_comes_with_the_page() -> None:
