@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -226,3 +227,27 @@ def test_a_product_is_kept_the_same_in_whichever_language_it_was_typed(run: Run)
     assert took == {"area_m2": 30.5, "time_s": 5.5 * 3600}
     refused = run("product", "add", "D", "--price", "18.500", "--language", "es")
     assert refused.code == 2
+
+
+def test_files_are_read_the_same_in_every_language(run: Run) -> None:
+    Path("shots.csv").write_text(
+        "label,x,y,reading\n" + "".join(f"P{n},{n}.125,1.250,1.22{n}\n" for n in range(5))
+    )
+    Path("prices.toml").write_text(
+        '[[line]]\nitem = "tile"\nunit = "m2"\nprice = "1.250"\n'
+        '[[line]]\nitem = "compound"\nunit = "bag"\nprice = "18.500"\n'
+    )
+    quote = ("quote", "--area", "30m2", "--depth", "12mm", "--product", "plain example")
+    kept = []
+    for key in ("en", "de", "fr"):
+        job = ("--job", f"{key}.sqlite")
+        new = ("new", "--room", "6m,4m", "--units", "mm", "--language", key, *job)
+        assert run(*new).code == 0
+        assert run("import", "shots.csv", "--unit", "m", *job).code == 0
+        with sqlite3.connect(f"{key}.sqlite") as database:
+            shots = database.execute("SELECT point, reading_mm FROM shot ORDER BY id").fetchall()
+        kept.append(
+            (shots, run(*quote, "--prices", "prices.toml", "--json", "--language", key).out)
+        )
+    assert kept[0] == kept[1] == kept[2]
+    assert kept[0][0][0] == ("P0", 1220.0)

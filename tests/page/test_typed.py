@@ -4,7 +4,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
+from rig.cli import rig
 from rig.language import speaking, tongue
 from rig.page.messages import Refused, pointed_line
 from rig.page.server import Page
@@ -62,3 +64,27 @@ def test_a_firm_is_kept_the_same_whichever_language_its_phone_speaks(
     asked(served, work)
     assert Library.load().entry("Flow").told["use"] == "1.7kg/m2/mm"
     assert 'price = "1250.50"' in (tmp_path / "data" / "floor-rig" / "prices.toml").read_text()
+
+
+def test_the_keypad_and_the_fields_have_the_languages_decimal_sign(
+    served: Page, phone: Any, tmp_path: Path
+) -> None:
+    job = str(tmp_path / "jobs" / "Halle.sqlite")
+    for words in (
+        ["new", "--room", "3m,4m", "--units", "mm", "--job", job],
+        ["grid", "--job", job],
+    ):
+        assert CliRunner().invoke(rig, words).exit_code == 0
+    page = phone(served.url)
+    page.context.add_cookies([{"name": "language", "value": "de", "url": served.url}])
+    page.goto(served.url + "j/Halle/survey")
+    fields = {one.get_attribute("inputmode") for one in page.locator("[name=x]").all()}
+    assert fields == {"decimal"}  # keys with the phone's own decimal sign
+    page.locator("input[type=radio][value=tape]").check(force=True)
+    page.get_by_role("button", name="Festpunkt messen").first.tap()
+    keypad = page.locator("#keypad")
+    for key in "1221,,5":  # one comma will do
+        keypad.get_by_role("button", name=key, exact=True).tap()
+    assert keypad.locator(".typed span").inner_text() == "1221,5"
+    keypad.get_by_role("button", name="Nehmen").tap()
+    page.get_by_text("BM1 genommen: 1221,5 mm").wait_for()
