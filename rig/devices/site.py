@@ -29,7 +29,7 @@ ROOT = "rig/1"
 NOBODY = "-"
 """Stands for a job while a box has none."""
 Role = Literal["rod", "phone", "session"]
-CONNECT_S = 5.0
+CONNECT_S = 10.0
 AGAIN_S = (0.1, 0.3, 1.0)
 """How long to wait before the first, the second and every further try."""
 KEEPALIVE_S = 10
@@ -89,7 +89,8 @@ def read_account(path: Path) -> Account:
 
     try:
         account = from_json(Account, tomllib.loads(path.read_text(encoding="utf-8")))
-        if urlsplit(account.url).scheme != "mqtts" or not account.host or account.port < 1:
+        where = urlsplit(account.url)
+        if where.scheme != "mqtts" or not account.host or account.port < 1 or "@" in where.netloc:
             raise ValueError("its url is not mqtts://HOST:PORT")
     except FileNotFoundError:
         raise BadInput(

@@ -6,13 +6,14 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from rig.devices.authority import authority_in
+from rig.devices.site import read_account
 from simulated_devices.site_rod import SiteRod
 from tests.cli.conftest import Run
 from tests.site.conftest import Place
@@ -54,10 +55,20 @@ def survey(run: Run, place: Place, *words: object) -> list[dict[str, Any]]:
     return told.events
 
 
-def test_three_rods_share_a_floor_and_their_heights_agree(run: Run, place: Place) -> None:
+def test_three_rods_share_a_floor_though_the_broker_falls(run: Run, place: Place) -> None:
+    """Each point one shot, told and kept; no point two rods'; heights that agree."""
     floor_of(run)
+
+    def fall() -> None:
+        place.kill()
+        time.sleep(0.3)
+        place.start()
+
     with rods(place, 3):
+        timers = [later(wait_s, fall) for wait_s in (2.5, 5.0)]
         events = survey(run, place)
+        for timer in timers:
+            timer.join()
     shots = [one for one in events if one["event"] == "shot" and one["kind"] == "floor"]
     assert len({one["label"] for one in shots}) == len(shots) == 9
     assert len({one["rod"] for one in shots}) == 3
@@ -69,19 +80,22 @@ def test_three_rods_share_a_floor_and_their_heights_agree(run: Run, place: Place
         elif one["event"] == "shot":
             held.pop(one["rod"], None)
     assert {one["rod"] for one in events if one["event"] == "rest"} == {"rod-1", "rod-2", "rod-3"}
+    assert any(one["event"] == "gap" for one in events)
     with closing(sqlite3.connect("job.sqlite")) as kept:
-        setups = kept.execute("SELECT name, stand FROM setup ORDER BY name").fetchall()
+        rows = kept.execute(
+            "SELECT point FROM shot WHERE kind = 'floor' AND superseded_by IS NULL"
+        ).fetchall()
+        setups = kept.execute("SELECT name, stand FROM setup ORDER BY id").fetchall()
         sessions = kept.execute("SELECT DISTINCT rod FROM session ORDER BY rod").fetchall()
         assert kept.execute("SELECT count(*) FROM reading WHERE box_s IS NULL").fetchone() == (0,)
         clocks = kept.execute("SELECT count(*) FROM event WHERE kind = 'clock'").fetchone()
-    assert setups == [(f"1@rod-{n}", "1") for n in (1, 2, 3)]
+    assert sorted(one["label"] for one in shots) == sorted(label for (label,) in rows)
+    assert sorted(setups) == [(f"1@rod-{n}", "1") for n in (1, 2, 3)]
     assert sessions == [("rod-1",), ("rod-2",), ("rod-3",)]
     assert clocks[0] >= 3
     floor = run("floor", "--json").json
+    zero = 3.0 * (int(setups[0][0][-1]) - 1)
     for shot in shots:
-        with closing(sqlite3.connect("job.sqlite")) as kept:
-            (first,) = kept.execute("SELECT name FROM setup ORDER BY id LIMIT 1").fetchone()
-        zero = 3.0 * (int(first[-1]) - 1)
         true = -(reading_mm(shot["x_mm"], shot["y_mm"]) + zero)
         own = 3.0 * (int(shot["rod"][-1]) - 1)
         assert -(shot["reading_mm"] - own + zero) == pytest.approx(true, abs=0.3)
@@ -135,26 +149,26 @@ def later(wait_s: float, do: Callable[[], object]) -> threading.Timer:
     return timer
 
 
-def test_a_killed_broker_loses_and_doubles_nothing(run: Run, place: Place) -> None:
-    floor_of(run)
+def test_a_rod_that_is_long_silent_is_lost_and_goes_on(run: Run, place: Place) -> None:
+    floor_of(run, "4m")
+    with rods(place, 1) as (rod,):
 
-    def fall() -> None:
-        place.kill()
-        time.sleep(0.3)
-        place.start()
+        def be_silent() -> None:
+            while not any(one.get("event") == "shot" for one in rod.heard):
+                time.sleep(0.02)
+            rod.silent.set()
+            time.sleep(3.6)
+            rod.silent.clear()
 
-    with rods(place, 2):
-        timers = [later(wait_s, fall) for wait_s in (2.5, 5.0)]
+        quiet = later(0.0, be_silent)
         events = survey(run, place)
-        for timer in timers:
-            timer.join()
-    told = [one["label"] for one in events if one["event"] == "shot" and one["kind"] == "floor"]
-    with closing(sqlite3.connect("job.sqlite")) as kept:
-        rows = kept.execute(
-            "SELECT point FROM shot WHERE kind = 'floor' AND superseded_by IS NULL"
-        ).fetchall()
-    assert sorted(told) == sorted(label for (label,) in rows)
-    assert len(set(told)) == len(told) == 9
+        quiet.join()
+    lost = [one for one in events if one["event"] == "lost"]
+    assert "3 s" in lost[0]["reason"]
+    assert {one["rod"] for one in lost} == {"rod-1"}
+    assert any(one["event"] == "back" and one["gap_s"] > 3.0 for one in events)
+    shots = [one for one in events if one["event"] == "shot"]
+    assert len({one["label"] for one in shots}) == len(shots) == 4
 
 
 def test_who_is_not_let_in_hears_why(run: Run, place: Place) -> None:
@@ -181,6 +195,31 @@ def test_who_is_not_let_in_hears_why(run: Run, place: Place) -> None:
     assert "is rig site up running there?" in told.err
     wrong.write_text("nothing")
     assert run(*words).code == 2
+
+
+def test_no_secret_is_in_a_log_a_process_list_or_a_job(run: Run, place: Place) -> None:
+    floor_of(run, "4m")
+    told = run("site", "invite", "--folder", place.site.folder, "yard", "--session", "--json")
+    assert told.code == 0
+    yard = Path("yard.site")
+    password = read_account(yard).password
+    assert password not in told.out + told.err
+    found = run("site", "rods", "--site", yard, "--json")
+    wrong = Path("wrong.site")
+    wrong.write_text(yard.read_text().replace("mqtts://", f"mqtts://yard:{password}@"))
+    refused = run("survey", "--site", wrong)  # an address with a secret in it is none
+    assert (found.code, refused.code) == (0, 2)
+    for heard in (found, refused):
+        assert password not in heard.out + heard.err
+    secrets = [read_account(path).password for path in place.folder.glob("*.site")] + [password]
+    lists = [path.read_bytes() for path in place.site.folder.iterdir()]
+    lists += [Path("job.sqlite").read_bytes()]
+    for process in Path("/proc").glob("[0-9]*/cmdline"):
+        with suppress(OSError):
+            lists.append(process.read_bytes())
+    assert not any(secret.encode() in told for told in lists for secret in secrets)
+    kept = [yard, place.site.folder, *place.site.folder.glob("*.json")]
+    assert not [path for path in kept if path.stat().st_mode & 0o077]
 
 
 def test_a_rod_cannot_speak_for_another(run: Run, place: Place) -> None:

@@ -8,6 +8,7 @@ import contextlib
 import json
 import os
 import random
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -33,6 +34,7 @@ PAUSE_S = (0.3, 4.0)
 RATE_HZ = 25.0
 WALK_S = 0.6
 AGAIN_S = 0.3
+_HEARD = {"next", "armed", "shot", "claim"}
 
 
 @dataclass
@@ -47,11 +49,12 @@ class Tally:
     doubled: int = 0
     wrong: int = 0
     stuck: int = 0
+    deaf: int = 0  # boxes that were not told where to go, or did not end as they were told
 
     @property
     def sound(self) -> bool:
         """Nothing went wrong."""
-        return not (self.lost or self.doubled or self.wrong or self.stuck)
+        return not (self.lost or self.doubled or self.wrong or self.stuck or self.deaf)
 
 
 class Part:
@@ -91,6 +94,12 @@ class Part:
         if process is not None and process.poll() is None:
             process.terminate()
         self._thread.join()
+
+    @property
+    def ended_well(self) -> bool:
+        """Whether it ended as it was told; or it had not begun yet."""
+        process = self._process
+        return process is not None and process.returncode in (0, -signal.SIGTERM)
 
     def _run(self) -> None:
         while not self._over.is_set():
@@ -225,6 +234,7 @@ def _survey(
                 part = {"box": rng.choice(on).box, "session": session, "phone": page}[turn]
                 tally.killed[turn] += part.kill()
         tally.stuck += not session.done.wait(600.0)
+    tally.deaf += sum(not (set(rod.heard) >= _HEARD and rod.box.ended_well) for rod in on)
     _judge(folder / "job.sqlite", told, tally)
 
 
