@@ -22,6 +22,7 @@ CHAPTERS = {
     "phone": "The whole job on a phone; prompts; practice without a rod.",
     "site": "More than one rod in one job.",
     "office": "A company's jobs on one shelf, and what they teach.",
+    "many": "Toward very many: what more crews need, and what breaks first.",
     "languages": "Which there are, how to choose one, how to mend a sentence.",
     "bluetooth": "A rod without a cable.",
     "profile": "How a rod of your own speaks.",

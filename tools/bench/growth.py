@@ -41,7 +41,10 @@ def run() -> list[dict[str, object]]:
             ("straightedge everywhere, area", 5, _straightedge, "aim 1.5 or less"),
             ("set-ups tied, set-ups", 12, _tie, "aim 3 or less"),
         ]
-        return [_row(*work) for work in works]
+        rows = [_row(*work) for work in works]
+    from tools.bench.company import measured  # what only an office needs
+
+    return rows + measured()[0]
 
 
 def _row(

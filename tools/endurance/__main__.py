@@ -68,7 +68,7 @@ def _office(given: argparse.Namespace) -> bool:
         print(tally)
         if given.rows:
             for key, took_s in office.many_rows(given.rows, Path(folder)).items():
-                print(f"{key}: {took_s:.2f} s over {given.rows} jobs")
+                print(f"{key}: {took_s:.2f} s of processor over {given.rows} jobs")
         if given.redo_kills:
             redone = office.redo_torment(40, given.redo_kills, given.seed, Path(folder, "anew"))
             print(redone)
