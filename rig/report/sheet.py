@@ -3,8 +3,9 @@
 Sheets may be blind: then everything finds its place and nothing is written, which is quick.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 from fpdf import FPDF
@@ -45,6 +46,7 @@ class Sheet(FPDF):
         self._broken: dict[tuple[str, float, float, bool], list[str]] = (
             {} if like is None else like._broken
         )
+        self.letters: frozenset[int] = frozenset()
         self._faces: dict[bool, CoreFont | TTFFont] = {}
         self.family, self.lost = self._choose_font()
         self.set_margins(MARGIN_MM, MARGIN_MM, MARGIN_MM)
@@ -74,11 +76,14 @@ class Sheet(FPDF):
     def fit(self, text: str) -> str:
         """Text in letters that the font has: those of windows-1252, under the numbers of its own.
 
-        The writer takes a letter's number for the font's, so that `…` must be there as U+0085.
+        Other letters than the font has stand as `?`. The writer takes a letter's number for the
+        core font's, so that `…` must be there as U+0085.
         """
         text = harmless(shown(text))
-        if self.family != CORE or text.isascii():
+        if text.isascii():
             return text
+        if self.family != CORE:
+            return "".join(letter if ord(letter) in self.letters else "?" for letter in text)
         return text.encode("windows-1252", "replace").decode("latin-1")
 
     def pen(self, size_pt: float, bold: bool = False, colour: str = "ink") -> None:
@@ -161,18 +166,39 @@ class Sheet(FPDF):
 
     def _choose_font(self) -> tuple[str, bool]:
         """Family to write in, and whether letters will be lost."""
-        if _is_western(_all_texts(self.report)):
+        texts = list(_all_texts(self.report))
+        if _is_western(texts):
             return CORE, False
-        for plain, bold in _FONTS:
-            for folder in _FONT_FOLDERS:
-                found = next(iter(sorted(Path(folder).rglob(plain))), None)
-                if found is None:
-                    continue
-                self.add_font("report", "", found)
+        wanted = {ord(letter) for text in texts for letter in harmless(text)}
+        own, *others = _fonts()
+        chosen = next((one for one in (own, *others) if wanted <= _letters(one[0])), own)
+        self.letters = _letters(chosen[0])
+        for style, file in zip(("", "B"), chosen, strict=True):
+            self.add_font("report", style, file)
+        return "report", not wanted <= self.letters
+
+
+def _fonts() -> Iterator[tuple[Path, Path]]:
+    """Yield fonts that are there, plain and bold: our own, which has all letters of Europe, first.
+
+    It is as wide as the core font, by which drawings measure their texts.
+    """
+    own = Path(__file__).parent / "fonts"
+    yield own / "plain.ttf", own / "bold.ttf"
+    for plain, bold in _FONTS:
+        for folder in _FONT_FOLDERS:
+            for found in sorted(Path(folder).rglob(plain))[:1]:
                 strong = found.with_name(bold)
-                self.add_font("report", "B", strong if strong.exists() else found)
-                return "report", False
-        return CORE, True
+                yield found, strong if strong.exists() else found
+
+
+@cache
+def _letters(file: Path) -> frozenset[int]:
+    """Return the letters that a font has, by their numbers."""
+    from fontTools.ttLib import TTFont
+
+    with TTFont(file, lazy=True) as font:
+        return frozenset(font.getBestCmap())
 
 
 def line_mm(size_pt: float) -> float:

@@ -13,9 +13,11 @@ import html5lib
 import numpy as np
 import pytest
 import shapely
+from babel.messages.pofile import read_po
 from pypdf import PdfReader
 from pypdf.generic._data_structures import DictionaryObject
 
+import rig.words
 from rig.cli.jobs import outline_of
 from rig.drawing.pour import POURED
 from rig.drawing.vector import Path as VectorPath
@@ -27,6 +29,7 @@ from rig.flatness.strips import failed_strips
 from rig.job.store import Job
 from rig.report.contents import report_of
 from rig.report.proof_part import proof_section
+from rig.report.sheet import _fonts, _letters
 from rig.report.source import Options, Source
 from rig.study.judged import Surfaces, own_heights
 from rig.study.proof_answer import proof, strips
@@ -317,24 +320,35 @@ def test_patches_and_another_rule_on_request(run: Run) -> None:
     assert "e1155" in text_of(content)
 
 
-@pytest.mark.parametrize("font", [True, False])
-def test_letters_of_any_script(run: Run, monkeypatch: pytest.MonkeyPatch, font: bool) -> None:
-    if not font:
-        monkeypatch.setattr("rig.report.sheet._FONT_FOLDERS", ("nowhere",))
-    assert run("new", "--room", "3m,4m", "--units", "mm", "--covering", "плитка <b>").code == 0
+@pytest.mark.parametrize(("label", "printed"), [("т", True), ("ł", True), ("瓷", False)])
+def test_letters_of_any_script(
+    run: Run, monkeypatch: pytest.MonkeyPatch, label: str, printed: bool
+) -> None:
+    monkeypatch.setattr("rig.report.sheet._FONT_FOLDERS", ("nowhere",))
+    assert run("new", "--room", "3m,4m", "--units", "mm").code == 0
     rows = ["label,x,y,reading"]
-    rows += [f"т&{n},{300 + 800 * (n % 3)},{300 + 900 * (n // 3)},{1200 + n * n}" for n in range(9)]
+    rows += [
+        f"{label}&{n},{300 + 800 * (n % 3)},{300 + 900 * (n // 3)},{1200 + n * n}" for n in range(9)
+    ]
     Path("t.csv").write_text("\n".join(rows), encoding="utf-8")
     assert run("import", "t.csv", "--unit", "mm").code == 0
     html, pdf = written(run)
     seen = text_of(html.read_text(encoding="utf-8"))
-    assert "плитка <b>" in seen
-    assert "т&4" in seen
+    assert f"{label}&4" in seen
     paper = pdf_text(pdf)
-    assert ("could not be printed" in paper) != ("плитка" in paper)
-    if not font:
-        assert "?????? <b>" in paper
-        assert "?&4" in paper
+    assert ("could not be printed" in paper) is not printed
+    assert (f"{label}&4" if printed else "?&4") in paper
+
+
+def test_the_fonts_of_the_pdf_have_every_letter_of_every_language() -> None:
+    said = set()
+    for file in (Path(rig.words.__file__).parent / "languages").glob("*/LC_MESSAGES/rig.po"):
+        with file.open("rb") as source:
+            for message in read_po(source):
+                texts = message.string if isinstance(message.string, tuple) else [message.string]
+                said.update(*map(str, texts), *map(str, message.id))
+    for own in next(_fonts()):
+        assert {letter for letter in said if letter.isprintable()} <= set(map(chr, _letters(own)))
 
 
 def test_two_hundred_shots_are_quick_and_small(run: Run) -> None:
