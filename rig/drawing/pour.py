@@ -80,7 +80,7 @@ def pour_drawing(
     if not by_the_door:
         keys.append(Key(lambda x, y: triangle(x, y, fill="paper"), say("the crew leaves here")))
     if poured:
-        keys.append(Key(patch("paper", POURED), "poured"))
+        keys.append(Key(patch("paper", POURED), say("poured")))
     frame = Frame(outline, look, keys)
     if shares is not None:
         _add_shares(frame, outline, batches, shares, poured, every)

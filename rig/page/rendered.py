@@ -33,6 +33,7 @@ def prepare(made: jinja2.Environment) -> jinja2.Environment:
     """Make what all templates use known to them."""
     made.undefined = jinja2.StrictUndefined
     made.finalize = in_words
+    made.filters["join"] = lambda parts, between="": join(between, parts)
     made.filters["on_phone"] = on_phone
     made.filters["bold"] = bold
     made.filters["quoted"] = lambda text: quote(str(text), safe="")

@@ -12,6 +12,7 @@ from rig.report.source import Source
 from rig.study.findings import outside_warnings
 from rig.texts import parse_toml
 from rig.units import MM_PER_IN
+from rig.words.kept import CHECKS, FIGURES, READ_BY, WORK
 
 # What a check's result holds beside its error: in the job, and told by rig check.
 _INNER = {"ok", "rise_mm", "residuals_mm", "redundancy", "chance_in", "closure_allowed_mm"}
@@ -81,7 +82,8 @@ def _sessions(source: Source) -> list[Block | None]:
     rows = []
     for one in sessions:
         taken = [shot for shot in source.shots if shot.session_id == one.id]
-        rows.append((source.time(one.utc_s), one.kind, one.setup, one.source, str(len(taken))))
+        work, by = WORK.get(one.kind, one.kind), READ_BY.get(one.source, one.source)
+        rows.append((source.time(one.utc_s), work, one.setup, by, str(len(taken))))
     imported = sum(shot.session_id is None for shot in source.shots)
     if not rows and not imported:
         return [Words(say("Nothing has been measured yet."))]
@@ -111,7 +113,8 @@ def _checks(source: Source) -> list[Block | None]:
                 say("Checks of laser and rod"),
                 (say("Made (UTC)"), say("Check"), say("Result"), say("Good enough")),
                 tuple(
-                    (source.time(one.utc_s), one.kind, _figures(source, one.result),
+                    (source.time(one.utc_s), CHECKS.get(one.kind, one.kind),
+                     _figures(source, one.result),
                      say("yes") if one.ok else say("NO"))
                     for one in checks
                 ),
@@ -202,7 +205,8 @@ def _ties(source: Source) -> list[Block | None]:
         for n, line in enumerate(source.lines)
     )
     return [
-        Table(say("Set-ups tied by benchmarks"), ("Set-up", say("Line over the first"), "95 %"),
+        Table(say("Set-ups tied by benchmarks"),
+              (say("Set-up"), say("Line over the first"), "95 %"),
               rows, right=(1, 2)),
         bullets([say(
 "Set-up {name} shares no benchmark with these.",
@@ -241,9 +245,9 @@ def _figures(source: Source, result: Mapping[str, object]) -> str:
         if not source.units.is_metric:
             unit, scale = other_unit, other_scale
         shown = join(" / ", [numeral(n * scale, ".3g") for n in numbers])
-        name = key.removesuffix(end).replace("_", " ")
+        bare = key.removesuffix(end).replace("_", " ")
         form = "{name} {shown} {unit}" if unit else "{name} {shown}"
-        said.append(put(form, name=name, shown=shown, unit=unit))
+        said.append(put(form, name=FIGURES.get(bare, bare), shown=shown, unit=unit))
     return join(", ", said[:6])
 
 

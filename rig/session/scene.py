@@ -5,8 +5,10 @@ ever queued for it. A state machine without I/O: times come in with the events.
 """
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, assert_never
 
 from rig.events import (
@@ -466,7 +468,12 @@ class Scene:
 
 def _where(text: str, label: str) -> str:
     """Return how to find a place, without its label, which is shown larger."""
-    where = changed(text, lambda told: told.removeprefix(f"{label}: "))
+    return changed(text, partial(_without, label))
+
+
+def _without(label: str, text: str) -> str:
+    found = re.match(rf"{re.escape(label)}\s*:\s*", text)
+    where = text[found.end() :] if found else text
     return "" if where == label else where
 
 

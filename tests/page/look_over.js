@@ -34,7 +34,7 @@
   }
   boxes.forEach(([node, text, left, top, right, bottom], n) => {
     for (const [other, words, a, b, c, d] of boxes.slice(n + 1))
-      if (other !== node && Math.min(right, c) - Math.max(left, a) > 2 && Math.min(bottom, d) - Math.max(top, b) > 5) wrong.push(['over', text, words]);
+      if (other !== node && Math.min(right, c) - Math.max(left, a) > 2 && Math.min(bottom, d) - Math.max(top, b) > 0.35 * Math.min(bottom - top, d - b)) wrong.push(['over', text, words]);
   });
   const wide = document.documentElement.scrollWidth;
   if (wide > innerWidth) wrong.push(['wide', wide]);

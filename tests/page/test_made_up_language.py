@@ -11,11 +11,12 @@ import pytest
 
 from rig.events import Event
 from rig.job.folder import JobFolder
-from rig.language import tongues
+from rig.language import LANGUAGES, tongues
 from rig.page.server import Page
 from rig.page.site import Site
 from rig.page.steps import STEPS
 from rig.page.work import Rods, Work
+from rig.pour.prepour import STEPS as PREPOUR
 from rig.session.scene import Scene
 from tests.cli.conftest import Run
 from tests.cli.conftest import run as run
@@ -26,7 +27,13 @@ pytestmark = pytest.mark.timeout(180)
 NARROW = {"width": 320, "height": 568}
 
 # What is typed, what stands for itself, and names.
-NAMES = {"floor", "rig", "room", "oak", "planks", "min", "kpa"}
+LANGUAGES_TOLD = {word for _, name in LANGUAGES.values() for word in english(name)}
+STEPS_TYPED = {step.key for step in PREPOUR}
+NAMES = (
+    STEPS_TYPED
+    | LANGUAGES_TOLD
+    | {"sentence", "floor", "rig", "room", "oak", "planks", "min", "kpa"}
+)
 
 LOOK = (Path(__file__).parent / "look_over.js").read_text("utf-8")
 

@@ -31,7 +31,7 @@ def make(run: Run, stage: str, units: str = "mm", path: str = "job.sqlite") -> s
         if upto:
             make(run, STAGES[upto - 1], units, path)
         _step(run, stage, units, ("--job", path))
-        kept = _MADE[stage, units] = sqlite3.connect(":memory:")
+        kept = _MADE[stage, units] = sqlite3.connect(":memory:", check_same_thread=False)
         with contextlib.closing(sqlite3.connect(path)) as made:
             made.backup(kept)
     for old in Path().glob(f"{path}*"):

@@ -6,7 +6,7 @@ from rig.errors import BadInput, CannotAnswer
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.measures.straightedge import Straightedge
 from rig.flatness.rules import SHIPPED, load_rule
-from rig.language import say
+from rig.language import put, say
 from rig.page.drawn import look
 from rig.page.told import Parts, parts
 from rig.page.visit import NO_PART, Served, Step, Visit
@@ -45,7 +45,10 @@ class _Patch(Step):
         covering = visit.job.settings.covering
         usual = None if covering is None else rule_of_covering(covering)
         return PatchView(
-            rules=tuple((key, f"{key}: {visit.units.own(r.text)}") for key, r in straight.items()),
+            rules=tuple(
+                (key, put("{key}: {text}", key=key, text=visit.units.own(r.text)))
+                for key, r in straight.items()
+            ),
             rule=usual if usual in straight else next(iter(straight)),
         )
 

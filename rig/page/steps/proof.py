@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from rig.errors import BadInput
 from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rules import SHIPPED, load_rule
-from rig.language import say
+from rig.language import put, say
 from rig.page.drawn import look
 from rig.page.steps.source import SourceView, benchmark_wish, source_of, source_view
 from rig.page.told import Parts, parts
@@ -57,7 +57,10 @@ class _Proof(Step):
             points=len(job.points()),
             benchmark=setup in sights,
             known=next((shot.point for shot in job.shots(kinds=["benchmark"])), "BM1"),
-            rules=tuple((key, f"{key}: {visit.units.own(load_rule(key).text)}") for key in SHIPPED),
+            rules=tuple(
+                (key, put("{key}: {text}", key=key, text=visit.units.own(load_rule(key).text)))
+                for key in SHIPPED
+            ),
             rule=of_covering or DEFAULT_RULE,
         )
 

@@ -51,9 +51,9 @@ def source_view(visit: Visit) -> SourceView:
     there = [key for key, _, _ in choices]
     usual = there[0] if visit.rods.simulated or ports else TAPE
     unit = job.settings.typed_unit or ""
-    names = (("", say("the first reading settles it")), ("in", "inches"),
-             ("ft", say("feet, tenths")), ("mm", "millimetres"), ("cm", "centimetres"),
-             ("m", "metres"))  # fmt: skip
+    names = (("", say("the first reading settles it")), ("in", say("inches")),
+             ("ft", say("feet, tenths")), ("mm", say("millimetres")), ("cm", say("centimetres")),
+             ("m", say("metres")))  # fmt: skip
     return SourceView(
         choices=tuple(choices),
         chosen=TAPE if last == "typed" else usual,

@@ -1,5 +1,6 @@
 """The live log of a pour: batches, fronts and ticks, by keys, a button or a page."""
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, assert_never
@@ -22,7 +23,7 @@ from rig.events import (
     Ticked,
     Undone,
 )
-from rig.language import say
+from rig.language import changed, say
 from rig.record import Record
 from rig.room import Outline
 from rig.session.beam import DARK_S
@@ -179,8 +180,7 @@ class PourScene(Scene):
 
     def _next(self, event: NextBatch) -> set[str]:
         self.sections.pour = replace(self._pour, next=event.n, strip=event.strip)
-        _, _, where = event.text.partition(", ")
-        where, label = where.replace(": ", ", ", 1), str(event.n)
+        where, label = changed(event.text, _strip_and_where), str(event.n)
         text = say("batch {n}", n=event.n)
         return self.go("batch", label, event.x_mm, event.y_mm, where, text) | {"pour"}
 
@@ -190,6 +190,11 @@ class PourScene(Scene):
         for n in range(event.batches):
             changed |= self.mark(str(n + 1), "done")
         return changed
+
+
+def _strip_and_where(text: str) -> str:
+    """Leave out which batch it is, which is shown larger."""
+    return re.sub(r"\s*: ", ", ", text.partition(", ")[2], count=1)
 
 
 def _shown(event: Edges) -> tuple[EdgeShown, ...]:
