@@ -341,7 +341,7 @@ def test_letters_of_any_script(
 
 
 def test_the_fonts_of_the_pdf_have_every_letter_of_every_language() -> None:
-    said = set()
+    said: set[str] = set()
     for file in (Path(rig.words.__file__).parent / "languages").glob("*/LC_MESSAGES/rig.po"):
         with file.open("rb") as source:
             for message in read_po(source):
