@@ -18,42 +18,58 @@ from rig.errors import BadInput, JobWarning, RigError
 from rig.language import LANGUAGES, as_before, join, of_environment, put, say, shown, speak
 
 COMMANDS = {
-    "new": "Create a job: the room, its units, the compound.",
-    "room": "Several rooms in one job, on one plan.",
-    "log": "Log air, floor, moisture, primer, notes and photos.",
-    "quote": "Tell what a job will cost, by your price book.",
-    "product": "Remember products, primers, crews by name.",
-    "firm": "Tell who you are: what heads a customer's page.",
-    "edit": "Change what `new` set; the change is kept in the job's log.",
-    "check": "Check the laser and the rod before you trust them.",
-    "grid": "Lay out the points to shoot and the order to walk them.",
-    "survey": "Shoot the points, hands-free, with a rod or a tape.",
-    "look": "Tell what a straightedge showed between the shots.",
-    "relabel": "Mend wrong tags: move shots along the walk.",
-    "undo": "Take back the last act, or one that --list shows.",
-    "import": "Take a table of points instead of a survey.",
-    "floor": "Tell what the floor is like, with its doubt.",
-    "plan": "Choose the finished plane; tell volume and bags.",
-    "markers": "Lay out the depth markers and their heights.",
-    "set": "Set the markers by live raise and lower prompts.",
-    "pour": "Plan the pour: batches, crew, wet edge; log it live.",
-    "flatness": "Prove the floor against a tolerance: in, out, too close.",
-    "rules": "List the tolerance rules and their sources.",
-    "report": "Write the job as one HTML file, and a PDF.",
-    "copy": "Copy the job safely, also while a session writes to it.",
-    "export": "Write points, surface, contours, markers to a file.",
-    "site": "Several rods in one job: the broker of a place.",
-    "rod": "Be the box at a rod of a site.",
-    "serve": "Do the whole job on a phone; or watch a running session.",
-    "devices": "List ports, rods in reach over Bluetooth, and the shipped profiles.",
-    "record": "Keep a rod's messages with their times in a trace.",
-    "practice": "Practise a whole job on the page, and be scored.",
-    "demo": "Run the whole job on a simulated rod.",
-    "hand-in": "Bring jobs to the company's office, each whole and once.",
-    "office": "A company's jobs on one shelf, and what they teach.",
-    "guide": "Read on: chapters about each part of the job.",
+    "new": say("Create a job: the room, its units, the compound."),
+    "room": say("Several rooms in one job, on one plan."),
+    "log": say("Log air, floor, moisture, primer, notes and photos."),
+    "quote": say("Tell what a job will cost, by your price book."),
+    "product": say("Remember products, primers, crews by name."),
+    "firm": say("Tell who you are: what heads a customer's page."),
+    "edit": say("Change what `new` set; the change is kept in the job's log."),
+    "check": say("Check the laser and the rod before you trust them."),
+    "grid": say("Lay out the points to shoot and the order to walk them."),
+    "survey": say("Shoot the points, hands-free, with a rod or a tape."),
+    "look": say("Tell what a straightedge showed between the shots."),
+    "relabel": say("Mend wrong tags: move shots along the walk."),
+    "undo": say("Take back the last act, or one that --list shows."),
+    "import": say("Take a table of points instead of a survey."),
+    "floor": say("Tell what the floor is like, with its doubt."),
+    "plan": say("Choose the finished plane; tell volume and bags."),
+    "markers": say("Lay out the depth markers and their heights."),
+    "set": say("Set the markers by live raise and lower prompts."),
+    "pour": say("Plan the pour: batches, crew, wet edge; log it live."),
+    "flatness": say("Prove the floor against a tolerance: in, out, too close."),
+    "rules": say("List the tolerance rules and their sources."),
+    "report": say("Write the job as one HTML file, and a PDF."),
+    "copy": say("Copy the job safely, also while a session writes to it."),
+    "export": say("Write points, surface, contours, markers to a file."),
+    "site": say("Several rods in one job: the broker of a place."),
+    "rod": say("Be the box at a rod of a site."),
+    "serve": say("Do the whole job on a phone; or watch a running session."),
+    "devices": say("List ports, rods in reach over Bluetooth, and the shipped profiles."),
+    "record": say("Keep a rod's messages with their times in a trace."),
+    "practice": say("Practise a whole job on the page, and be scored."),
+    "demo": say("Run the whole job on a simulated rod."),
+    "hand-in": say("Bring jobs to the company's office, each whole and once."),
+    "office": say("A company's jobs on one shelf, and what they teach."),
+    "guide": say("Read on: chapters about each part of the job."),
 }
 
+
+INTRODUCTION = (
+    say("Level a floor with self-levelling compound: from rod readings to set markers."),
+    say(
+        "A first job: rig new --room 12ft,15ft; rig grid; rig survey; rig plan; rig markers; rig "
+        "set. Lengths carry their unit: 3ft, 2 1/4in, 57mm."
+    ),
+)
+OPTIONS = {
+    "version": say("Show the version and exit."),
+    "language": say(
+        "Language to be told in, before or after the command: {keys}.  [default: the job's, else "
+        "the environment's]",
+        keys=join(", ", LANGUAGES),
+    ),
+}
 
 KEEPS_LANGUAGE = ("new", "edit")
 """Commands whose `--language` is kept in the job."""
@@ -81,12 +97,19 @@ class _LazyGroup(click.Group):
         module = importlib.import_module(f"rig.cli.{cmd_name.replace('-', '_')}_command")
         command: click.Command = module.command
         command.name = cmd_name
-        command.short_help = COMMANDS[cmd_name]
+        command.short_help = shown(COMMANDS[cmd_name])
         return command
+
+    def format_help(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        self.help = shown(join("\n\n", INTRODUCTION))
+        for option in self.params:
+            if isinstance(option, click.Option) and option.name in OPTIONS:
+                option.help = shown(OPTIONS[option.name])
+        super().format_help(ctx, formatter)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section(shown(say("Commands"))):
-            formatter.write_dl(list(COMMANDS.items()))
+            formatter.write_dl([(name, shown(text)) for name, text in COMMANDS.items()])
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -105,18 +128,9 @@ class _LazyGroup(click.Group):
 
 @click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="floor-rig")
-@click.option(
-    "--language",
-    metavar="KEY",
-    help=f"Language to be told in, before or after the command: {', '.join(LANGUAGES)}.  "
-    "[default: the job's, else the environment's]",
-)
+@click.option("--language", metavar="KEY")
 def rig(language: str | None) -> None:
-    """Level a floor with self-levelling compound: from rod readings to set markers.
-
-    A first job: rig new --room 12ft,15ft; rig grid; rig survey; rig plan; rig markers; rig set.
-    Lengths carry their unit: 3ft, 2 1/4in, 57mm.
-    """
+    """Run a command."""
 
 
 def main(args: Sequence[str] | None = None) -> None:

@@ -47,8 +47,10 @@ class Tongue:
         As `--language` takes it.
     locale : str
     catalogue : gettext.NullTranslations
-    decimal, group : str
-        Signs of its numbers; where `group` is empty thousands are not parted.
+    decimal : str, optional
+    group : str
+        Signs of its numbers, None for those of Babel's data, which are then read when they are
+        first needed; where `group` is empty thousands are not parted.
     """
 
     def __init__(
@@ -56,11 +58,28 @@ class Tongue:
         key: str,
         locale: str,
         catalogue: gettext.NullTranslations,
-        decimal: str = ".",
+        decimal: str | None = ".",
         group: str = "",
     ) -> None:
         self.key, self.locale = key, locale
-        self._catalogue, self.decimal, self._group = catalogue, decimal, group
+        self._catalogue = catalogue
+        self._signs = None if decimal is None else (decimal, group)
+
+    @property
+    def decimal(self) -> str:
+        """Sign between a number's whole part and its decimals."""
+        return self._read_signs()[0]
+
+    def _read_signs(self) -> tuple[str, str]:
+        if self._signs is None:
+            from babel import Locale
+            from babel.numbers import get_decimal_symbol, get_group_symbol
+
+            data = Locale.parse(self.locale)
+            # A point or comma between thousands would read as a decimal sign of the other kind.
+            parts = get_group_symbol(data).isspace() and self.key == "fr"
+            self._signs = get_decimal_symbol(data), "\xa0" if parts else ""
+        return self._signs
 
     @property
     def lang(self) -> str:
@@ -112,9 +131,10 @@ class Tongue:
 
     def _numeral(self, found: re.Match[str]) -> str:
         whole, point, decimals = found[0].partition(".")
-        if self._group and len(whole) > 3:
-            whole = f"{int(whole):,}".replace(",", self._group)
-        return whole + (self.decimal + decimals if point else "")
+        sign, group = self._read_signs()
+        if group and len(whole) > 3:
+            whole = f"{int(whole):,}".replace(",", group)
+        return whole + (sign + decimals if point else "")
 
 
 class _English(Tongue):
@@ -135,15 +155,8 @@ def tongue(key: str) -> Tongue:
     """Return a language by its key; its catalogue is read now, and only now."""
     if key == "en":
         return _ENGLISH
-    from babel import Locale
-    from babel.numbers import get_decimal_symbol, get_group_symbol
-
     locale, _ = LANGUAGES[key]
-    data = Locale.parse(locale)
-    group = get_group_symbol(data)
-    # A point or comma between thousands would read as a decimal sign of the other kind.
-    parts = "\xa0" if group.isspace() and key == "fr" else ""
-    return Tongue(key, locale, _catalogue(locale), get_decimal_symbol(data), parts)
+    return Tongue(key, locale, _catalogue(locale), None)
 
 
 def _catalogue(locale: str) -> gettext.NullTranslations:

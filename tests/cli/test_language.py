@@ -110,6 +110,13 @@ def test_what_click_says_of_a_slip_is_said_in_the_language(
     assert "Error: " in capsys.readouterr().err
 
 
+def test_the_first_help_is_in_the_language(capsys: pytest.CaptureFixture[str]) -> None:
+    for key, told in (("pl", "Polecenia:"), ("en", "Commands:")):
+        with pytest.raises(SystemExit):
+            main(["--help", "--language", key])
+        assert told in capsys.readouterr().out
+
+
 def test_a_shipped_tolerance_is_told_in_the_language_and_kept_in_english() -> None:
     rule = load_rule("click-lock")
     assert rule.text == "Under click-lock floating floors: 3/16 in in 10 ft"
