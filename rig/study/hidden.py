@@ -1,5 +1,7 @@
 """How surely a plan keeps its cover if what no shot stands on is there: a hump, curled joints."""
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -50,4 +52,29 @@ def chance_if(
     return ChanceIf(
         hump=chance_beside_hump(picture.surface, over, rng, every_look(job)),
         curled_joints=chance_on_curled_slab(picture.surface, over, rng) if open_kind else None,
+    )
+
+
+def of_rooms(rooms: Iterable[tuple[float | None, ChanceIf | None]]) -> ChanceIf | None:
+    """Return the same of all rooms at once, by the chance of each and what it would be there.
+
+    One hump, in the room where it costs most; curled joints in every room that may have them. None
+    where one of the rooms tells none.
+    """
+    told: list[tuple[float, ChanceIf]] = []
+    for chance, known in rooms:
+        if chance is None or known is None:
+            return None
+        told.append((chance, known))
+    humps = [
+        known.hump * math.prod(chance for m, (chance, _) in enumerate(told) if m != n)
+        for n, (_, known) in enumerate(told)
+        if known.hump is not None
+    ]
+    slabs = [(chance, known.curled_joints) for chance, known in told]
+    return ChanceIf(
+        hump=min(humps, default=None),
+        curled_joints=math.prod(chance if slab is None else slab for chance, slab in slabs)
+        if any(slab is not None for _, slab in slabs)
+        else None,
     )

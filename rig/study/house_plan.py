@@ -20,6 +20,7 @@ from rig.quantities.volume import Volume, volume_of
 from rig.record import OMITTED, Record
 from rig.room import Doorway, House, Outline, doorways
 from rig.study.acts import kept_in
+from rig.study.hidden import ChanceIf, of_rooms
 from rig.study.laser_budget import share_of, shared_volume_l, ties_over
 from rig.study.lasers import shots_of
 from rig.study.looks import WorthLook
@@ -110,6 +111,8 @@ class HousePlan(Record):
     chance_min_cover : float or None
         Of the minimum cover in all rooms: each one's own multiplied, as if independent; None where
         it is not known of one.
+    chance_if : ChanceIf or None
+        The same with what shots can't show; see `rig.study.hidden.of_rooms`.
     volume_l : VolumeAnswer
     bags : BagsAnswer
         One order for all.
@@ -133,6 +136,7 @@ class HousePlan(Record):
     min_cover_mm: float
     cover_mm: CoverAnswer
     chance_min_cover: float | None
+    chance_if: ChanceIf | None = None
     volume_l: VolumeAnswer
     bags: BagsAnswer
     bags_apart: BagsApart
@@ -351,6 +355,7 @@ def _joined(job: "Job", rooms: Sequence[_Reckoned], together: bool) -> HousePlan
         min_cover_mm=answers[0].min_cover_mm,
         cover_mm=_cover(answers, areas),
         chance_min_cover=_chance(answers),
+        chance_if=of_rooms((one.chance_min_cover, one.chance_if) for one in answers),
         volume_l=volume_answer(_volume(rooms, mean_l), sheet),
         bags=bags,
         bags_apart=_bags_apart(answers),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from rig.quantities.safety import PLANE_SD_MM
+from rig.study.hidden import ChanceIf, of_rooms
 from rig.study.laser_budget import with_shared
 from tests.cli.conftest import Run, run
 
@@ -65,6 +66,22 @@ def test_a_chance_is_told_with_what_it_does_not_hold_of_a_floor_nobody_looked_at
         laid = "--from", f"100mm,{y}mm", "--to", f"3500mm,{y}mm", "--flat"
         assert run("look", *laid).code == 0
     assert run("plan", "--json").json["chance_if"] == {"hump": None, "curled_joints": None}
+
+
+def test_a_hump_stands_in_one_room_of_a_house_and_joints_in_all_that_may_have_them() -> None:
+    rooms = (
+        (0.95, ChanceIf(hump=0.5, curled_joints=None)),
+        (0.90, ChanceIf(hump=0.4, curled_joints=0.7)),
+        (0.99, ChanceIf(hump=None, curled_joints=0.8)),
+    )
+    whole = of_rooms(rooms)
+    assert whole is not None
+    assert whole.hump == pytest.approx(0.95 * 0.4 * 0.99)
+    assert whole.curled_joints == pytest.approx(0.95 * 0.7 * 0.8)
+    assert of_rooms([*rooms, (None, None)]) is None
+    assert of_rooms([(0.95, ChanceIf(hump=None, curled_joints=None))]) == ChanceIf(
+        hump=None, curled_joints=None
+    )
 
 
 def test_the_plane_holds_how_far_a_pour_strays_from_it() -> None:
