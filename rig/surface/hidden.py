@@ -24,13 +24,13 @@ bag of mortar left on a floor is and bare eyes let pass (common practice, no sou
 # 1/16 to 1/4 in over some 2 ft (ACI 360R, both from memory). A slab that bends evenly where it
 # stands off the ground is a parabola there.
 _PANEL_MM, _CURL_MM, _REACH_MM = (2438.4, 3657.6), (1.6, 6.4), (457.2, 762.0)
-_HUMPS, _SLABS = 5_000, 10_000
+_HUMPS, _SLABS = 10_000, 10_000
 _MOST_SHOWN = 600_000
 _MOST_DRAWS = 250
 _TIMES = 8
-# Where fewer of such humps than this would have stayed unseen, shots and looks have ruled them out;
-# likewise a slab, where the shots are so much less likely with one.
-_FEW = 0.05
+# Where no more of such humps than this would have stayed unseen, shots and looks have ruled them
+# out; a slab, where the shots are so much less likely with one.
+_HARDLY_A_HUMP, _HARDLY_A_SLAB = 0.002, 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +60,7 @@ def chance_beside_hump(
     shown = high[:, None] * bell(away, HUMP_RADIUS_MM)
     unseen = np.exp(-0.5 * np.sum(shown**2 / model.shot_variance_mm2, axis=1))
     unseen *= passed(looks, x, y, np.full(_HUMPS, HUMP_RADIUS_MM), high)
-    if unseen.mean() < _FEW:
+    if unseen.mean() < _HARDLY_A_HUMP:
         return None
     hump = rng.choice(_HUMPS, _TIMES * len(draws), p=unseen / unseen.sum())
     draw = np.arange(len(hump)) % len(draws)
@@ -94,7 +94,7 @@ def chance_on_curled_slab(
     towards, precision = explained_by(model, shown)
     likelier = towards - 0.5 * precision
     weight = np.exp(likelier - likelier.max())
-    if likelier.max() + np.log(weight.mean()) < np.log(_FEW):
+    if likelier.max() + np.log(weight.mean()) < np.log(_HARDLY_A_SLAB):
         return None
     slab = rng.choice(slabs, len(draws), p=weight / weight.sum())
     added = -model.respond(over.x_mm, over.y_mm, shown[:, slab])

@@ -62,8 +62,8 @@ def test_a_chance_is_told_with_what_it_does_not_hold_of_a_floor_nobody_looked_at
         told["chance_if"]["curled_joints"] is not None
     )
     assert run("edit", "--floor", "boards").code == 0
-    for y in range(300, 4500, 350):
-        laid = "--from", f"100mm,{y}mm", "--to", f"3500mm,{y}mm", "--flat"
+    for y in range(200, 4500, 300):
+        laid = "--from", f"10mm,{y}mm", "--to", f"3640mm,{y}mm", "--flat"
         assert run("look", *laid).code == 0
     assert run("plan", "--json").json["chance_if"] == {"hump": None, "curled_joints": None}
 

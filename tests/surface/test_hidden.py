@@ -44,7 +44,7 @@ def test_on_a_flat_floor_as_many_humps_break_the_height_as_are_higher(
 def test_shots_close_together_and_looks_leave_no_hump_to_tell_of() -> None:
     assert chance_beside_hump(flat(900.0), over(1.0), np.random.default_rng(2)) == 0.0
     assert chance_beside_hump(flat(450.0), over(1.0), np.random.default_rng(2)) is None
-    rows = [Looked((100.0, y), (3500.0, y)) for y in np.arange(300.0, 4500.0, 300.0)]
+    rows = [Looked((10.0, y), (3600.0, y)) for y in np.arange(150.0, 4500.0, 250.0)]
     assert chance_beside_hump(flat(900.0), over(1.0), np.random.default_rng(2), rows) is None
 
 
