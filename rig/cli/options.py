@@ -348,7 +348,8 @@ def hear_job(text: str, ctx: click.Context | None) -> None:
     if not waits_for_a_job() or not units.hangs_on_language(text):
         return
     path = None if ctx is None else ctx.params.get("job_path")
-    if path is None or not Path(path).is_file():
+    # One that was not given is a mark of click's own as long as options are read.
+    if not isinstance(path, str | Path) or not Path(path).is_file():
         return
     import warnings
 

@@ -195,7 +195,9 @@ def test_typed_readings_are_understood_as_the_jobs_language_writes_them(
     assert [text.split()[0] for text in raw] == ["1221.5", "1221.5", "1219"]
 
 
-def test_options_are_read_in_the_language_of_the_job_that_they_are_for(run: Run) -> None:
+def test_options_are_read_in_the_language_of_the_job_that_they_are_for(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
     room = ("--room", "3,5m;4,25m", "--units", "mm", "--language", "de")
     assert run("new", *room, "--json").json["area_m2"] == pytest.approx(3.5 * 4.25)
     refused = run("edit", "--max-cover", "1.221mm")
@@ -204,10 +206,15 @@ def test_options_are_read_in_the_language_of_the_job_that_they_are_for(run: Run)
     assert run("edit", "--max-cover", "1,221mm").code == 2  # it is the job's, which is English now
     run("edit", "--language", "fr")
     two = ("check", "repeat", "--unit", "mm", "--json")
-    told = run(*two, "--reading", "1221,5;1\u202f221,3", "--reading", "1221,4mm").json
+    told = run(
+        *two, "--reading", "1221,5;1\u202f221,3", "--reading", "1221,4mm", "--limit", "0,5mm"
+    ).json
     assert told["n"] == 3
     refused = run(*two, "--reading", "1221,5")
     assert (refused.code, ";" in refused.err) == (2, True)
+    of_none = ("quote", "--area", "30,5m2", "--depth", "12,5mm", "--product", "plain example")
+    monkeypatch.setenv("LANGUAGE", "fr")
+    assert "640,00" in run(*of_none).out
     told = run("check", "rod", "--pair", "1221,5,1220,5", "--unit", "mm", "--json")
     assert told.json["zero_offset_mm"] == pytest.approx(1.0)
 
