@@ -49,7 +49,10 @@ def usual_edge_mm(units: Units) -> float:
 
 
 def make_grid(
-    job: "Job", spacing_mm: float | None = None, edge_mm: float | None = None
+    job: "Job",
+    spacing_mm: float | None = None,
+    edge_mm: float | None = None,
+    pairs: bool = False,
 ) -> GridAnswer:
     """Lay out a grid and keep it; shots already taken keep their labels.
 
@@ -61,15 +64,27 @@ def make_grid(
         The most that neighbours stand apart.
     edge_mm : float, optional
         From the wall to the outermost points.
+    pairs : bool
+        A tenth of the points have another close beside them.
     """
     if has_several(job):
         with each_room(job) as rooms:
-            made = [make_grid(one, spacing_mm, edge_mm) for one in rooms]
+            made = [make_grid(one, spacing_mm, edge_mm, pairs) for one in rooms]
         return GridAnswer(points=tuple(point for one in made for point in one.points))
     units = job.units
     spacing_mm = usual_spacing_mm(units) if spacing_mm is None else spacing_mm
     edge_mm = usual_edge_mm(units) if edge_mm is None else edge_mm
-    return _keep(job, lay_out(outline_of(job), spacing_mm, edge_mm, job.units))
+    beats_mm = beats_of(job)
+    laid = lay_out(outline_of(job), spacing_mm, edge_mm, units, pairs=pairs, beats_mm=beats_mm)
+    return _keep(job, laid)
+
+
+def beats_of(job: "Job") -> tuple[float | None, float | None]:
+    """Return how far apart the floor repeats itself across x and along y, by its joists."""
+    joists = job.settings.joists
+    if joists is None:
+        return None, None
+    return (None, joists.spacing_mm) if joists.along == "x" else (joists.spacing_mm, None)
 
 
 def doubts_of(job: "Job", spacing_mm: float | None) -> list[str]:

@@ -4,6 +4,7 @@ Made-up floors as any room's are believed to be (or as this one's shots say) are
 spacing; what the plane must lie higher for doubt alone is averaged and turned into bags.
 """
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -15,6 +16,7 @@ from rig.language import say
 from rig.quantities.bags import sheet_of
 from rig.record import Record
 from rig.room import Outline, Raster
+from rig.study.grid import beats_of
 from rig.study.lasers import shots_of
 from rig.study.picture import cells_of
 from rig.surface.floor_model import BOWL_MM, floor_model
@@ -49,12 +51,15 @@ class SpacingCost(Record):
         That the plane lies higher for doubt.
     safety_bags : float
         That this costs.
+    pairs : bool
+        A tenth of the points have another close beside them.
     """
 
     spacing_mm: float
     points: int
     safety_mm: float
     safety_bags: float
+    pairs: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +103,8 @@ def spacing_answer(
     spacings_mm: Sequence[float],
     edge_mm: float,
     confidence: float = 0.95,
+    *,
+    pairs: bool = False,
 ) -> SpacingAnswer:
     """Tell what each spacing is likely to cost.
 
@@ -110,22 +117,25 @@ def spacing_answer(
     edge_mm : float
         From the wall to the outermost points.
     confidence : float
+    pairs : bool
+        A tenth of the points have another close beside them; how rough the floor is then has to be
+        found from the shots, which is what they are for.
     """
     sheet = sheet_of(job.settings)
     bags_per_mm = outline.area_m2 * (1.0 + sheet.waste_share) / sheet.yield_l
     typical = _typical(job, outline)
-    cells = cells_of(outline, _CELLS)
+    cells, beats_mm = cells_of(outline, _CELLS), beats_of(job)
     advise = []
-    for spacing in spacings_mm:
+    for spacing, paired in itertools.product(spacings_mm, (False, True) if pairs else (False,)):
         try:
-            points = lay_out(outline, spacing, edge_mm)
+            points = lay_out(outline, spacing, edge_mm, pairs=paired, beats_mm=beats_mm)
         except BadInput:  # wider than the room takes
             continue
         if not 4 <= len(points) <= _MOST_POINTS:
             continue
         x = np.array([point.x_mm for point in points])
         y = np.array([point.y_mm for point in points])
-        safety_mm = _safety_mm(x, y, typical, cells, confidence)
+        safety_mm = _safety_mm(x, y, typical, cells, confidence, found=pairs)
         if safety_mm is not None:
             advise.append(
                 SpacingCost(
@@ -133,28 +143,39 @@ def spacing_answer(
                     points=len(points),
                     safety_mm=safety_mm,
                     safety_bags=safety_mm * bags_per_mm,
+                    pairs=paired,
                 )
             )
     return SpacingAnswer(advise=tuple(advise), assumed=typical.told, assumptions=sheet.assumptions)
 
 
 def _safety_mm(
-    x: Floats, y: Floats, typical: _Typical, cells: Raster, confidence: float
+    x: Floats,
+    y: Floats,
+    typical: _Typical,
+    cells: Raster,
+    confidence: float,
+    *,
+    found: bool = False,
 ) -> float | None:
-    """How much higher than the highest spot a plane lies, on average; None of too few points."""
+    """How much higher than the highest spot a plane lies, on average; None of too few points.
+
+    With `found` what the floor is like is found from its shots, as in a survey.
+    """
     area = cells.share * cells.step_mm**2
     higher = []
     for seed in range(_FLOORS):
         rng = np.random.default_rng(seed)
         z = _floor_at(x, y, typical, rng)
-        model = floor_model(typical.length_mm, typical.sd_mm**2, typical.nugget_sd_mm**2)
+        known = typical.length_mm, typical.sd_mm**2, typical.nugget_sd_mm**2
+        model = floor_model() if found else floor_model(*known)
         try:
             model.fit(x, y, z, SHOT_STDERR_MM)
         except CannotAnswer:
             break
-        found = find_extremes(model, cells.x_mm, cells.y_mm, area, rng, confidence, _DRAWS)
-        tops = found.highest_mm.max(axis=1)
-        higher.append(found.high.upper_mm - float(np.median(tops)))
+        told = find_extremes(model, cells.x_mm, cells.y_mm, area, rng, confidence, _DRAWS)
+        tops = told.highest_mm.max(axis=1)
+        higher.append(told.high.upper_mm - float(np.median(tops)))
     return float(np.mean(higher)) if higher else None
 
 

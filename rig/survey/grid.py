@@ -28,6 +28,11 @@ MOST_POINTS = 5000
 TOO_CLOSE = 0.4
 """Points nearer than this share of the spacing tell nothing that one of them does not."""
 
+PAIR_MM, PAIRED_SHARE = 228.6, 0.1
+"""9 in: between the 6 and 12 in that such pairs stand apart (common practice, no source)."""
+BEATING, _MOST_MORE = 0.12, 4
+"""So near a multiple of a floor's own spacing lines beat with it (common practice, no source)."""
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -53,7 +58,13 @@ class _Node:
 
 
 def lay_out(
-    outline: Outline, spacing_mm: float, edge_mm: float, units: Units = METRIC
+    outline: Outline,
+    spacing_mm: float,
+    edge_mm: float,
+    units: Units = METRIC,
+    *,
+    pairs: bool = False,
+    beats_mm: tuple[float | None, float | None] = (None, None),
 ) -> list[GridPoint]:
     """Lay out points so that neighbours stand no farther apart than `spacing_mm`.
 
@@ -67,6 +78,12 @@ def lay_out(
         How far the outermost points stand from the walls.
     units : Units
         What is refused is told in these.
+    pairs : bool
+        A tenth of the points have another `PAIR_MM` beside them, which tells how rough the floor
+        is over so short a way.
+    beats_mm : two floats or None
+        How far apart, across x and along y, the floor repeats itself (joists): lines of the lattice
+        so far apart would always meet the same part of it, and are laid closer.
 
     Returns
     -------
@@ -88,7 +105,8 @@ def lay_out(
     usable = _usable(floor, edge_mm, units)
     x0, y0, x1, y1 = floor.bounds
     _refuse_too_many(floor.area / spacing_mm**2)
-    xs, ys = _lines(x0, x1, spacing_mm, edge_mm), _lines(y0, y1, spacing_mm, edge_mm)
+    xs = _lines(x0, x1, spacing_mm, edge_mm, beats_mm=beats_mm[0])
+    ys = _lines(y0, y1, spacing_mm, edge_mm, beats_mm=beats_mm[1])
     _refuse_too_many(len(xs) * len(ys) / 100.0)
     nodes = list(_lattice(usable, xs, ys, (x0, y0, x1, y1)))
     if _on_one_line(nodes):
@@ -100,6 +118,7 @@ def lay_out(
     places, reach = _places(outline, spacing_mm, edge_mm)
     nodes = _merge(nodes, places, reach, spacing_mm)
     nodes += _fill(outline, nodes, xs, len(ys), places, reach, spacing_mm)
+    nodes += _partners(nodes, usable) if pairs else []
     _refuse_too_many(len(nodes))
     order = walk_order([(node.x_mm, node.y_mm) for node in nodes], outline)
     return [
@@ -192,13 +211,49 @@ def _usable(floor: Any, edge_mm: float, units: Units) -> Any:
     return usable
 
 
-def _lines(low: float, high: float, spacing_mm: float, edge_mm: float, least: int = 1) -> Floats:
-    """Return equally spaced lines from one edge to the other; one in the middle where that does."""
+def _partners(nodes: list[_Node], usable: Any) -> list[_Node]:
+    """Return points beside a tenth of the others, spread evenly over them, in ways that turn."""
+    wanted = max(1, round(PAIRED_SHARE * len(nodes)))
+    rows = {node.column: node.row for node in sorted(nodes, key=lambda one: one.row)}
+    found: list[_Node] = []
+    for n in range(wanted):
+        node = nodes[round((n + 0.5) * len(nodes) / wanted - 0.5)]
+        for turn in range(n, n + 4):
+            x = node.x_mm + PAIR_MM * math.cos(0.5 * math.pi * turn)
+            y = node.y_mm + PAIR_MM * math.sin(0.5 * math.pi * turn)
+            if shapely.intersects_xy(usable, x, y):
+                rows[node.column] += 1
+                found.append(_Node(x, y, node.column, rows[node.column], 0.0))
+                break
+    return found
+
+
+def _lines(
+    low: float,
+    high: float,
+    spacing_mm: float,
+    edge_mm: float,
+    least: int = 1,
+    beats_mm: float | None = None,
+) -> Floats:
+    """Return equally spaced lines from one edge to the other; one in the middle where that does.
+
+    Where they stand apart by about a multiple of `beats_mm`, there are more of them.
+    """
     run = high - low - 2.0 * edge_mm
     if least == 1 and run <= TOO_CLOSE * spacing_mm:
         return np.array([(low + high) / 2.0])
     count = max(math.ceil(run / spacing_mm - 1e-9) + 1, least)
+    for more in range(_MOST_MORE if beats_mm else 0):
+        if not _beats(run / max(count + more - 1, 1), beats_mm or 1.0):
+            count += more
+            break
     return np.linspace(low + edge_mm, high - edge_mm, count)
+
+
+def _beats(apart_mm: float, beats_mm: float) -> bool:
+    times = apart_mm / beats_mm
+    return times > 0.5 and abs(times - round(times)) < BEATING
 
 
 def _on_one_line(nodes: list[_Node]) -> bool:

@@ -49,6 +49,19 @@ def cost_of_spacing(
     )
 
 
+def cost_with_pairs(
+    spacing_mm: float, points: int, safety_mm: float, bags: float, units: Units
+) -> str:
+    """Say what a spacing is likely to cost where a tenth of its points are paired."""
+    return say(
+        "{apart} apart: {points} points with pairs, plane {higher} higher, {bags} bags",
+        apart=changed(units.place(spacing_mm), "{:>12}".format),
+        points=f"{points:3d}",
+        higher=units.doubt(safety_mm),
+        bags=numeral(bags, ".1f"),
+    )
+
+
 def taken_from(shots: int, table: str) -> str:
     """Say how many shots a table brought."""
     return say(

@@ -13,6 +13,7 @@ binomial), and `broken` counts the floors of each kind that the tool itself says
 The nugget's prior was chosen with seeds 7 and 11, smoothness and bowl with 5 and 21; of worlds, the
 priors of lines with seed 11 and those of kinds that are told (`rig.surface.floor_kinds`) with 31:
 judge the table on others.
+`--pairs 90` prints the same with a tenth of the shots paired (`rig grid --pairs`).
 """
 
 import sys
@@ -27,15 +28,18 @@ from scipy.stats import binom
 
 from rig.quantities.bags import BagSheet
 from rig.quantities.safety import PLANE_SD_MM, WASTE_SD_SHARE, YIELD_SD_SHARE, safety_stock
+from rig.room import Outline
 from rig.surface.floor_kinds import priors_of
 from rig.surface.floor_model import floor_model
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.hidden import Ceiling, chance_beside_hump, chance_on_curled_slab
 from rig.surface.high_point import find_extremes
 from rig.surface.look_out import breaks_the_model
+from rig.survey.grid import lay_out
 from tests.kinds import Floats
+from tests.surface.worlds import EDGE_MM as WALL_MM
 from tests.surface.worlds import KINDS as WORLDS
-from tests.surface.worlds import PATCH_MM, ROOMS, UNSEEN, joists_along, make_world
+from tests.surface.worlds import PATCH_MM, ROOMS, UNSEEN, Room, joists_along, make_world
 
 WIDTH_MM, LENGTH_MM = 12 * 304.8, 15 * 304.8
 EDGE_MM, FINE_MM = 152.4, 50.8
@@ -219,6 +223,7 @@ def judge_floor(
     model: Callable[[], GaussianProcess] = floor_model,
     *,
     hidden: bool = False,
+    layout: Callable[[Room], tuple[Floats, Floats]] = Room.grid,
 ) -> Judged:
     """Survey one floor, state all of it at 95 %, and hold that against the truth.
 
@@ -228,7 +233,7 @@ def judge_floor(
     room = ROOMS[number % len(ROOMS)]
     rng = _rng(kind, number, seed)
     world = make_world(kind, rng, room)
-    x, y = room.grid()
+    x, y = layout(room)
     noise = rng.uniform(0.3, 1.0)
     z = world.at(x, y) + noise * rng.standard_normal(len(x))
     truth_mm = float(world.at(*room.open_raster(PATCH_MM)).mean())
@@ -375,10 +380,18 @@ def _told_sheets(rng: np.random.Generator) -> Callable[[], GaussianProcess]:
 TOLD = {"slab": _told_slab, "sheets": _told_sheets}
 
 
+def with_pairs(room: Room) -> tuple[Floats, Floats]:
+    """Places of the shots by `rig grid --pairs`: a tenth of them with another 9 in off."""
+    width, length = room.wide_mm, room.long_mm
+    outline = Outline(((0.0, 0.0), (width, 0.0), (width, length), (0.0, length)))
+    points = lay_out(outline, room.spacing_mm, WALL_MM, pairs=True)
+    return np.array([p.x_mm for p in points]), np.array([p.y_mm for p in points])
+
+
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["--worlds"]:
+    if sys.argv[1:2] in (["--worlds"], ["--pairs"]):
         each, seed = [*map(int, sys.argv[2:4]), 1][:2]
-        run_worlds(each, seed)
+        run_worlds(each, seed, layout=with_pairs if sys.argv[1] == "--pairs" else Room.grid)
     elif sys.argv[1:2] == ["--told"]:
         each, seed = [*map(int, sys.argv[2:4]), 1][:2]
         run_told(each, seed)

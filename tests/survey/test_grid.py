@@ -207,3 +207,36 @@ def test_lines_stay_whole() -> None:
     assert labels(named_apart(lines, shots)) == ["F1-1", "F1-2", "F2-1"]
     aside = [(label, x, y + 600) for label, x, y in shots]
     assert labels(named_apart(lines, aside)) == ["F3-1", "F3-2", "F4-1"]
+
+
+def test_a_tenth_of_the_points_are_paired_and_walked_one_after_the_other() -> None:
+    alone = lay_out(SHAPES["room"], 914.4, 152.4)
+    paired = lay_out(SHAPES["room"], 914.4, 152.4, pairs=True)
+    added = [p for p in paired if p.label not in {one.label for one in alone}]
+    assert len(added) == round(0.1 * len(alone))
+    where = {one.label: (one.x_mm, one.y_mm) for one in alone}
+    assert {p.label: (p.x_mm, p.y_mm) for p in paired if p.label in where} == where
+    for one in added:
+        near = [
+            p
+            for p in paired
+            if p is not one and math.dist((p.x_mm, p.y_mm), (one.x_mm, one.y_mm)) < 300.0
+        ]
+        assert [round(math.dist((p.x_mm, p.y_mm), (one.x_mm, one.y_mm)), 1) for p in near] == [
+            228.6
+        ]
+        assert abs(near[0].order - one.order) == 1
+        assert near[0].label[0] == one.label[0]
+
+
+def test_lines_never_beat_with_joists() -> None:
+    # 11 ft in four steps is 33 in, which meets joists at 16 in at nearly the same place each time.
+    alone = lay_out(SHAPES["room"], 914.4, 152.4)
+    across = sorted({round(p.x_mm, 1) for p in alone})
+    assert (across[1] - across[0]) / 406.4 == pytest.approx(2.0625)
+    apart = lay_out(SHAPES["room"], 914.4, 152.4, beats_mm=(406.4, None))
+    lines = sorted({round(p.x_mm, 1) for p in apart})
+    times = (lines[1] - lines[0]) / 406.4
+    assert len(lines) == len(across) + 1
+    assert abs(times - round(times)) > 0.12
+    assert {round(p.y_mm, 1) for p in apart} == {round(p.y_mm, 1) for p in alone}
