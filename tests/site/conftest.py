@@ -24,6 +24,11 @@ class Place:
         self.url = self.site.prepare("127.0.0.1", "127.0.0.1", self.port, names)
         self._broker = self.site.start()
 
+    @property
+    def process(self) -> int:
+        """Number of the broker's process."""
+        return self._broker.pid
+
     def invite(self, name: str, role: Role) -> Path:
         path = self.folder / f"{name}.site"
         path.write_text(self.site.invite(name, role).as_text())

@@ -31,6 +31,7 @@ BENCHES = (
     "report",
     "bluetooth",
     "page",
+    "rods",
     "growth",
 )
 REFERENCES = {

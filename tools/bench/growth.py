@@ -22,6 +22,7 @@ from rig.room import room
 from rig.surface.floor_model import floor_model
 from rig.survey.grid import lay_out
 from rig.survey.setups import Sight, adjust
+from rig.survey.sharing import Sharing
 
 TIMES = (1, 2, 4, 8)
 LEAST_S = 0.02  # shorter work is done again until it has taken so long
@@ -40,6 +41,7 @@ def run() -> list[dict[str, object]]:
             ("surface fitted, shots", 60, _surface, "exact: 3; binned above"),
             ("straightedge everywhere, area", 5, _straightedge, "aim 1.5 or less"),
             ("set-ups tied, set-ups", 12, _tie, "aim 3 or less"),
+            ("points shared by 8 rods, points", 60, _share, "aim 2 or less"),
         ]
         rows = [_row(*work) for work in works]
     from tools.bench.company import measured  # what only an office needs
@@ -154,3 +156,17 @@ def _tie(size: int) -> Callable[[], object]:
         for k in (0, 1)
     ]
     return lambda: adjust(names, sights)
+
+
+def _share(n: int) -> Callable[[], object]:
+    places = {f"P{k}": (700.0 * (k % 20), 700.0 * (k // 20)) for k in range(n)}
+
+    def walk() -> None:
+        sharing = Sharing(places, {})
+        rods = [f"rod-{k}" for k in range(8)]
+        while not sharing.is_done:
+            for rod in rods:
+                if (label := sharing.ask(rod)) is not None:
+                    sharing.done(rod, label)
+
+    return walk

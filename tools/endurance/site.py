@@ -18,6 +18,7 @@ import time
 import tty
 from collections.abc import Iterator
 from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -161,9 +162,10 @@ def prompts(folder: Path, rods: int, rate_hz: float, seconds: float) -> bool:
     with a_place(folder, rods) as place:
         job = folder / "set"
         job.mkdir()
-        _markers(job)
+        lay_markers(job)
         cable = _cable(job, rate_hz, seconds)
-        session, box = _broker(job, place, rods, rate_hz, seconds)
+        found = by_broker(job, place, rods, rate_hz, seconds)
+    session, box = found.at_session, found.at_box
     middle = [1000.0 * statistics.median(one) for one in (cable, session, box)]
     load = os.getloadavg()[0]
     print(
@@ -174,7 +176,8 @@ def prompts(folder: Path, rods: int, rate_hz: float, seconds: float) -> bool:
     return middle[1] <= middle[0] + 3.0 and middle[2] <= middle[0] + 5.0
 
 
-def _markers(folder: Path) -> None:
+def lay_markers(folder: Path) -> None:
+    """Make a job whose markers are laid out."""
     rig(
         folder,
         "new",
@@ -244,10 +247,28 @@ def _cable(folder: Path, rate_hz: float, seconds: float) -> list[float]:
     return took[10:]
 
 
-def _broker(
-    folder: Path, place: Place, rods: int, rate_hz: float, seconds: float
-) -> tuple[list[float], list[float]]:
-    """Return how long after its reading each prompt came, at the session and back at the box."""
+@dataclass(frozen=True)
+class Prompts:
+    """How long after its reading each prompt came, s, at the session and back at the box.
+
+    `session_s` and `broker_s` are the processor time that `readings` of all rods took of each.
+    """
+
+    at_session: list[float]
+    at_box: list[float]
+    readings: int
+    session_s: float
+    broker_s: float
+
+
+def _busy_s(process: int) -> float:
+    """Return the processor time of a process (proc(5), utime and stime)."""
+    told = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def by_broker(folder: Path, place: Place, rods: int, rate_hz: float, seconds: float) -> Prompts:
+    """Time prompts of so many rods over the broker for so long."""
     at_box: list[float] = []
     offsets: dict[str, float] = {}
     with ExitStack() as stack:
@@ -261,10 +282,15 @@ def _broker(
         )
         at_session: list[float] = []
         assert process.stdout is not None
-        begun_s = 0.0
+        begun_s, readings = 0.0, 0
+        busy = [0.0, 0.0]
+        both = (process.pid, place.process)
         for line in process.stdout:
             now_s, event = time.monotonic(), json.loads(line)
             rod_name = event.get("rod", "")
+            if begun_s and now_s > begun_s and event["event"] == "reading":
+                busy = busy if readings else [_busy_s(one) for one in both]
+                readings += 1
             if event["event"] == "clock":
                 offsets[rod_name] = event["offset_s"]
                 begun_s = begun_s or now_s + 6.0  # all are tied by then
@@ -273,9 +299,10 @@ def _broker(
                 at_session.append(made[rod_name].time_s(now_s) - sent_s)
             if begun_s and now_s > begun_s + seconds:
                 break
+        session_s, broker_s = (_busy_s(one) - was for one, was in zip(both, busy, strict=True))
         process.terminate()
         process.communicate()
-    return at_session, at_box[len(at_box) // 5 :]
+    return Prompts(at_session, at_box[len(at_box) // 5 :], readings, session_s, broker_s)
 
 
 class _Wandering(SiteRod):
