@@ -196,10 +196,10 @@ class OfficeSite:
         found.append(Facts(job_facts(rows[0]), told="answer"))
         if rows[0]["fork"]:
             found.append(Words(words.in_two_copies(), "warning", told="answer"))
-        for told in lists.values():
+        for name, told in lists.items():
             if told:
-                known = tuple(_known(told))
-                found += answer_parts(Answer(rows=known, jobs=1, as_of=as_of), None)[:1]
+                answer = Answer(rows=tuple(_known(told)), jobs=1, as_of=as_of)
+                found += answer_parts(answer, None, words.list_of(name))[:1]
         return parts([Section("job", "", tuple(found))])
 
 

@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 _MOST_ROWS = 200
 
 
-def answer_parts(answer: "Answer", question: "Question | None") -> "list[Block]":
-    """Return the table of an answer, under the words of its question."""
-    title = "" if question is None else words.question(question.text)
+def answer_parts(answer: "Answer", question: "Question | None", title: str = "") -> "list[Block]":
+    """Return the table of an answer, under the words of its question or a title."""
+    title = title if question is None else words.question(question.text)
     units: Mapping[str, str] = {} if question is None else question.columns
     names = list(answer.rows[0]) if answer.rows else []
     shown = answer.rows[:_MOST_ROWS]

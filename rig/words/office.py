@@ -349,6 +349,12 @@ def not_redone(uids: Sequence[str]) -> str:
     return say("Could not be reckoned: {jobs}.", jobs=join(", ", uids))
 
 
+def list_of(name: str) -> str:
+    """Say what a list of a job is of."""
+    told = {"checks": say("Checks of laser and rod"), "pours": say("Pours")}
+    return told.get(name, say("Proofs of flatness"))
+
+
 def in_two_copies() -> str:
     """Say that a job was gone on with in two copies."""
     return say("This job was gone on with in two copies; the longer one is shown.")

@@ -5,6 +5,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode, urlsplit
 
 import pytest
@@ -22,6 +23,7 @@ from tests.cli.conftest import Run
 from tests.cli.conftest import run as run
 from tests.office.conftest import Company
 from tests.office.conftest import settled as settled
+from tests.page.conftest import violations
 
 
 @pytest.fixture(scope="module")
@@ -211,3 +213,16 @@ def test_a_jobs_report_is_made_from_the_file_on_the_shelf(run: Run, tmp_path: Pa
     assert [one.read_bytes() for one in sorted(Path("office", "jobs").rglob("*.zst"))] == before
     with pytest.raises(KeyError):
         report_file(place, "none", "report")
+
+
+def test_a_phone_shows_the_office_without_a_fault(guarded: Guarded, phone: Any) -> None:
+    page = phone(f"{guarded.page.url}", bypass_csp=True)
+    assert violations(page) == []
+    page.fill("#f-name", "ann")
+    page.fill("#f-password", guarded.invitation.password)
+    page.click("button.main")
+    for address in ("", "ask/laser", page.locator("a[href*='/job/']").first.get_attribute("href")):
+        page.goto(f"{guarded.page.url}{address.removeprefix('/office/')}")
+        assert violations(page) == []
+        wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        assert page.evaluate(wide) == 0
