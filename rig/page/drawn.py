@@ -11,7 +11,7 @@ from rig.units import Units
 if TYPE_CHECKING:
     from rig.drawing.vector import Drawing
 
-WIDE_MM, HIGH_MM = 84.0, 96.0
+WIDE_MM, HIGH_MM = 84.0, 132.0
 """A sheet that fills a phone's width shows its figures about as large as its text."""
 
 

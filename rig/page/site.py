@@ -293,7 +293,8 @@ class Site:
                 visit = self._visit(job, at, form)
                 goes = step.act(visit, form.text("act"))
             if isinstance(goes, Wanted):
-                path, home = self.folder.file(name), f"../{at.path}after/{step.key}"
+                path = self.folder.file(name)
+                home = f"../{at.path}{goes.back or f'after/{step.key}'}"
                 self.work.begin(name, path, goes.in_room(visit.room), home)
                 return _Goes("session/")
         except JobHeld as error:

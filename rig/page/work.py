@@ -21,6 +21,7 @@ from rig.job.store import Job
 from rig.language import say
 from rig.session import sources
 from rig.session.begin import (
+    CheckWish,
     DragWish,
     Hand,
     SetWish,
@@ -88,11 +89,15 @@ class PourBegins:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """A session that is wanted, and what it is to be read from; None is the simulated rod."""
+    """A session that is wanted, and what it is to be read from; None is the simulated rod.
 
-    wish: SurveyWish | DragWish | SetWish | PourBegins
+    `back` is the step to come back to, where that is not the one that comes next.
+    """
+
+    wish: SurveyWish | DragWish | SetWish | PourBegins | CheckWish
     source: SourceWish | None = None
     room: str | None = None
+    back: str = ""
 
     def in_room(self, room: str | None) -> "Wanted":
         """Return what is wanted in one room; its line is the whole job's all the same."""
@@ -112,6 +117,7 @@ class _Begun:
     streams: Sequence[Stream]
     clock: Clock
     guard: "Guard | None" = None
+    done: Callable[[], str] | None = None
 
 
 class Work:
@@ -188,6 +194,8 @@ class Work:
                 told = [Tell(self._hear), *sinks]
                 work = run(begun.machine, begun.streams, begun.log, told, begun.clock, begun.guard)
                 asyncio.run(work)
+                if begun.done is not None:
+                    self._page.over(begun.done())
         except RigError as error:
             self._error = error
             self._page.over(error.text)
@@ -243,6 +251,8 @@ class Work:
             case SetWish() as wish:
                 setting, opened = begin_setting(job, wish, source, self._hand(clock))
                 return self._read(SET, setting, opened, source, wish.log_limit)
+            case CheckWish() as wish:
+                return self._check(job, wish, source, clock)
             case PourBegins(bags=bags):
                 return self._pour(job, bags)
 
@@ -282,6 +292,24 @@ class Work:
             scene=POUR.scene(begun, (*POUR.acts, "quit")),
             streams=[Stream(acts)],
             clock=clock,
+        )
+
+    def _check(self, job: Job, wish: CheckWish, source: SourceWish, clock: Clock | None) -> _Begun:
+        from rig.session.checks import begin_check
+
+        check = begin_check(job, wish, source, self._hand(clock))
+        if source.typed:
+            unit = source.unit or job.settings.typed_unit or ""
+            check.scene.sections.typing = Typing(unit=unit)
+        assert check.opened.clock is not None
+        acts = Stream(self._page.acts(check.opened.clock))
+        return _Begun(
+            machine=check.machine,
+            log=check.log,
+            scene=check.scene,
+            streams=[check.opened.items, acts],
+            clock=check.opened.clock,
+            done=check.done,
         )
 
     def _hand(self, clock: Clock | None) -> Hand:

@@ -72,7 +72,9 @@ footer { margin-top: 3rem; border-top: 1px solid RULE; }
   table { font-size: .74rem; } table.large { font-size: 1.1rem; }
   table.large td:last-child { font-size: .85rem; }
   table.large th, table.large caption { font-size: .74rem; }
-  td, th { padding-right: .35rem; } td:first-child, .right { white-space: normal; }
+  td, th { padding-right: .35rem; overflow-wrap: break-word; }
+  td:first-child, .right { white-space: normal; }
+  table.large td:not(:last-child) { white-space: nowrap; font-size: 1rem; }
   nav ol { columns: auto; } h1 { font-size: 1.5rem; } .verdict { font-size: 1.15rem; } }
 @media print { @page { size: SIZE; margin: 15mm; } body { max-width: none; padding: 0; }
   h2 { break-after: avoid; } .page { break-before: page; }

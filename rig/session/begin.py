@@ -2,7 +2,7 @@
 
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from rig.record import Record, from_json
 from rig.session.kinds.set import SetSettings
@@ -195,6 +195,36 @@ class SetWish(Record):
     marker: str | None = None
     skip_check: bool = False
     log_limit: int | None = None
+    dwell: float = 1.0
+    walk: float = 1.0
+    still: float = 0.5
+
+
+Way = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckWish(Record):
+    """A check that is to be read live.
+
+    Attributes
+    ----------
+    ways_mm : tuple of (float, float)
+        Two pegs: how far the laser stands from A and B, once a sight.
+    away_mm : float
+        The cross: from the laser to the target.
+    count : int
+        How often one place is read.
+    seconds : float
+        How long the line is watched.
+    """
+
+    check: Literal["two-peg", "cross", "repeat", "drift"]
+    setup: str | None = None
+    ways_mm: tuple[Way, ...] = ()
+    away_mm: float = 0.0
+    count: int = 10
+    seconds: float = 600.0
     dwell: float = 1.0
     walk: float = 1.0
     still: float = 0.5

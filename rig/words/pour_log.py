@@ -61,6 +61,15 @@ def still_to_tick(steps: Sequence[tuple[str, str, str]]) -> str:
     return join("\n", [head, *lines])
 
 
+def left_to_tick(count: int) -> str:
+    """Say how many steps before the pour are not ticked, where a list shows which."""
+    return say_many(
+        "{count} step before the pour is not ticked yet.",
+        "{count} steps before the pour are not ticked yet.",
+        count,
+    )
+
+
 def pouring_unticked(keys: Sequence[str]) -> str:
     """Say that the pour begins with steps left."""
     return say("Pouring with steps unticked: {steps}.", steps=join(", ", keys))

@@ -15,6 +15,7 @@ PAIRS = [
     ("on-lower", "lower"),
     ("on-hold", "hold"),
     ("on-alarm", "alarm"),
+    ("on-paper", "paper"),
 ]
 
 

@@ -146,33 +146,10 @@ def _shot(
     place: Bench, away: Sequence[float], turned: str | None, options: dict[str, Any]
 ) -> "tuple[list[Turn], int | None]":
     """Take the readings live, heading 0 once more at the end."""
-    from rig.survey.capture import Stand
-    from rig.survey.laser.cross import HEADINGS, Turn
+    from rig.session.checks import cross_stands, cross_turns
 
-    round_to = say("turn the laser {turned}", turned=turned) if turned else say("turn the laser")
-    order = [(heading, dist_mm) for dist_mm in away for heading in HEADINGS]
-    stands = [
-        Stand(
-            say("{heading} at {dist}", heading=heading, dist=place.units.place(dist_mm)),
-            where=say(
-                "{round_to} to heading {heading}, the rod stays {dist} off",
-                round_to=round_to,
-                heading=heading,
-                dist=place.units.place(dist_mm),
-            ),
-        )
-        for heading, dist_mm in order
-    ]
-    off = place.units.place(away[-1])
-    back = say(
-        "{round_to} on to heading 0 again, the rod stays {off} off", round_to=round_to, off=off
-    )
-    taken, session = shoot(place, "cross", [*stands, Stand("0 again", where=back)], options)
-    turns = [
-        Turn(heading, sight.reading_mm, dist_mm, sight.stderr_mm)
-        for sight, (heading, dist_mm) in zip(taken, [*order, (0, away[-1])], strict=True)
-    ]
-    return turns, session
+    taken, session = shoot(place, "cross", cross_stands(away, place.units, turned), options)
+    return cross_turns(taken, away), session
 
 
 def _typed(

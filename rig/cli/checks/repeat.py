@@ -45,8 +45,8 @@ def command(
 
     Lift the rod and stand it anew on one firm spot for each reading.
     """
+    from rig.session.checks import repeat_stands
     from rig.study.checks import check_words, repeat_check
-    from rig.survey.capture import Stand
 
     unit = options["unit"]
     live = is_live(options, readings, "--reading")
@@ -56,9 +56,7 @@ def command(
         if dist_mm is not None and dist_mm <= 0:
             raise BadInput(say("The distance to the rod must be more than nothing (--dist)."))
         if live:
-            where = say("the same spot, the rod lifted and stood anew")
-            stands = [Stand(f"R{n}", where=where) for n in range(1, count + 1)]
-            taken, session = shoot(place, "repeat", stands, options)
+            taken, session = shoot(place, "repeat", repeat_stands(count), options)
             values = [sight.reading_mm for sight in taken]
         else:
             parts = [part for text in readings for part in listed(text)]

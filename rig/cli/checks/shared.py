@@ -223,6 +223,7 @@ def shoot(
     BadInput
         Where it ended before every stand had its sight.
     """
+    from rig.session.checks import all_taken
     from rig.survey.capture import Capture
 
     source = open_source(picked(SourceWish, options), _typed_units(place, options))
@@ -237,13 +238,7 @@ def shoot(
         show=place.units.length,
     )
     log, session = _run(place, kind, machine, source, options)
-    taken = {sight.label: sight for sight in log.sights}
-    missing = [stand.label for stand in stands if stand.label not in taken]
-    if missing:
-        raise BadInput(
-            say("The check ended without a sight of {missing}; run it again.", missing=missing[0])
-        )
-    return [taken[stand.label] for stand in stands], session
+    return all_taken(stands, log.sights), session
 
 
 def watch(

@@ -109,28 +109,13 @@ def _shot(
     options: dict[str, Any],
 ) -> "tuple[list[PegSight], int | None]":
     """Take the sights live, the laser at each of the places in turn."""
-    from rig.survey.capture import Stand
-    from rig.survey.laser.two_peg import PegSight, two_peg
+    from rig.session.checks import peg_sights, peg_stands
 
     if len(ways) < (2 if rise_mm is None else 1):
         raise BadInput(say("Live, say where the laser will stand: --dist DIST_A,DIST_B, twice."))
-    # Refused now rather than after the walk.
-    two_peg([PegSight(0.0, 0.0, a, b, 1.0) for a, b in ways], rise_mm)
-    stands = []
-    for n, (a, b) in enumerate(ways, 1):
-        laser = say(
-            "laser {a} from A and {b} from B", a=place.units.place(a), b=place.units.place(b)
-        )
-        stands += [
-            Stand(f"A{n}", where=say("peg A, {laser}", laser=laser)),
-            Stand(f"B{n}", where=say("peg B")),
-        ]
+    stands = peg_stands(ways, place.units, rise_mm)
     taken, session = shoot(place, "two-peg", stands, options)
-    read = []
-    for on_a, on_b, way in zip(taken[::2], taken[1::2], ways, strict=True):
-        doubt = ((on_a.stderr_mm**2 + on_b.stderr_mm**2) / 2.0) ** 0.5
-        read.append(PegSight(on_a.reading_mm, on_b.reading_mm, *way, doubt))
-    return read, session
+    return peg_sights(taken, ways), session
 
 
 def _typed(

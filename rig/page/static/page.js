@@ -249,7 +249,7 @@
         amount.textContent = text.slice(space + 1);
         prompt.replaceChildren(`${text.slice(0, space)} `, amount);
       } else prompt.textContent = text;
-      prompt.className = space < 0 && text.length > 12 ? "long" : text.length > 11 ? "wide" : "";
+      prompt.className = space < 0 && text.length > 60 ? "text" : space < 0 && text.length > 12 ? "long" : text.length > 11 ? "wide" : "";
     }
     const chip = fresh && now.stale ? ` · ${now.stale}` : "";
     put($("where"), fresh ? lead(now) + (now.where || "").replaceAll(", ", "\n") + chip : "");

@@ -2,15 +2,20 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from rig.devices.typed import TAPE_RESOLUTION_MM, typed_stderr_mm
 from rig.errors import BadInput
 from rig.language import say
+from rig.page.steps.source import SourceView, keep_profile, source_of, source_view
 from rig.page.visit import NO_ACT, Form, Step, Visit
+from rig.page.work import Wanted
 from rig.record import Record
+from rig.session.begin import CheckWish
 from rig.study.checks import (
     CheckResult,
     CrossCheck,
+    DriftCheck,
     RepeatCheck,
     TwoPegCheck,
     check_words,
@@ -24,6 +29,7 @@ from rig.study.lasers import limit_of
 from rig.study.room import outline_of
 from rig.survey.laser.cross import HEADINGS, Turn
 from rig.survey.laser.two_peg import PegSight
+from rig.units import parse_duration
 from rig.words import checks as words
 
 SIGHTS, REPEATS = 2, 10
@@ -48,6 +54,7 @@ class LaserView(Record):
     sights: tuple[int, ...]
     headings: tuple[int, ...]
     repeats: tuple[int, ...]
+    source: SourceView
 
 
 class _Laser(Step):
@@ -55,7 +62,8 @@ class _Laser(Step):
     of_job = True
 
     def view(self, visit: Visit) -> LaserView:
-        kinds = {"two-peg": TwoPegCheck, "cross": CrossCheck, "repeat": RepeatCheck}
+        kinds = {"two-peg": TwoPegCheck, "cross": CrossCheck, "repeat": RepeatCheck,
+                 "drift": DriftCheck}  # fmt: skip
         last = {}
         for key, kind in kinds.items():
             found = last_check(visit.job, kind)
@@ -69,9 +77,14 @@ class _Laser(Step):
             sights=tuple(range(1, SIGHTS + 1)),
             headings=HEADINGS,
             repeats=tuple(range(1, REPEATS + 1)),
+            source=source_view(visit, simulated=False),
         )
 
-    def act(self, visit: Visit, act: str) -> str:
+    def act(self, visit: Visit, act: str) -> "str | Wanted | None":
+        if keep_profile(visit, act):
+            return None
+        if act.startswith("live "):
+            return _live(visit, act.removeprefix("live "))
         match act:
             case "two-peg":
                 result, inputs = _two_peg(visit)
@@ -83,6 +96,31 @@ class _Laser(Step):
                 raise BadInput(NO_ACT)
         keep_check(visit.job, result, inputs, None)
         return ""
+
+
+def _live(visit: Visit, check: str) -> Wanted:
+    """Return the check that is to be read with the rod."""
+    form = visit.form
+    setup = form.name("setup", say("The set-up"), needed=False)
+    match check:
+        case "two-peg":
+            typed = [_away(visit, f"to_{peg}{n}") for n in range(1, SIGHTS + 1) for peg in "ab"]
+            a1, b1, a2, b2 = _all(form, typed)
+            wish = CheckWish(check="two-peg", setup=setup, ways_mm=((a1, b1), (a2, b2)))
+        case "cross":
+            (away_mm,) = _all(form, [_away(visit, "away")])
+            wish = CheckWish(check="cross", setup=setup, away_mm=away_mm)
+        case "repeat":
+            wish = CheckWish(check="repeat", setup=setup)
+        case "drift":
+            watched = form.read("watched", partial(parse_duration, bare="min"), say("How long?"))
+            (seconds,) = _all(form, [watched])
+            wish = CheckWish(check="drift", setup=setup, seconds=seconds)
+        case _:
+            raise BadInput(NO_ACT)
+    source = source_of(visit)
+    form.check()
+    return Wanted(wish=wish, source=source, back="laser")
 
 
 def _unit(visit: Visit) -> str:

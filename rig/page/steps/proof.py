@@ -7,7 +7,7 @@ from rig.flatness.coverings import rule_of_covering
 from rig.flatness.rules import SHIPPED, load_rule
 from rig.language import put, say
 from rig.page.drawn import look
-from rig.page.steps.source import SourceView, benchmark_wish, source_of, source_view
+from rig.page.steps.source import SourceView, benchmark_wish, keep_profile, source_of, source_view
 from rig.page.told import Parts, parts
 from rig.page.visit import NO_ACT, NO_PART, Served, Step, Visit
 from rig.page.work import Wanted
@@ -64,8 +64,10 @@ class _Proof(Step):
             rule=of_covering or DEFAULT_RULE,
         )
 
-    def act(self, visit: Visit, act: str) -> "str | Wanted":
+    def act(self, visit: Visit, act: str) -> "str | Wanted | None":
         form = visit.form
+        if keep_profile(visit, act):
+            return None
         source = source_of(visit)
         setup = form.name("setup", say("The set-up"), needed=False) or CURED
         form.check()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from rig.errors import BadInput, CannotAnswer
 from rig.language import say
 from rig.page.steps.lifts import laid_for
-from rig.page.steps.source import SourceView, source_of, source_view
+from rig.page.steps.source import SourceView, keep_profile, source_of, source_view
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.page.work import Wanted
 from rig.record import Record
@@ -40,8 +40,10 @@ class _Set(Step):
             laid_for=laid_for(visit) if markers else "",
         )
 
-    def act(self, visit: Visit, act: str) -> "str | Wanted":
+    def act(self, visit: Visit, act: str) -> "str | Wanted | None":
         form = visit.form
+        if keep_profile(visit, act):
+            return None
         source = source_of(visit)
         setup = form.name("setup", say("The set-up"), needed=False)
         tolerance = form.length("tolerance", say("The tolerance"), visit.cover_unit, above=0.0)

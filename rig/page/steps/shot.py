@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from rig.errors import BadInput
 from rig.language import say
-from rig.page.steps.source import SourceView, source_of, source_view
+from rig.page.steps.source import SourceView, keep_profile, source_of, source_view
 from rig.page.visit import NO_ACT, Step, Visit
 from rig.page.work import Wanted
 from rig.record import Record
@@ -73,7 +73,9 @@ class _Shot(Step):
             source=source_view(visit),
         )
 
-    def act(self, visit: Visit, act: str) -> "str | Wanted":
+    def act(self, visit: Visit, act: str) -> "str | Wanted | None":
+        if keep_profile(visit, act):
+            return None
         label = visit.form.text("label")
         match act:
             case "again":

@@ -38,18 +38,18 @@ class SourceView(Record):
     setup: str
 
 
-def source_view(visit: Visit) -> SourceView:
-    """Return what a session may be read from."""
+def source_view(visit: Visit, *, simulated: bool = True) -> SourceView:
+    """Return what a session may be read from; the simulated rod knows its own room alone."""
     job = visit.job
     ports = list_ports()
-    choices = [
-        (SIMULATED, say("A simulated rod"), say("invented, to try it all"))
-    ] * visit.rods.simulated
+    choices = [(SIMULATED, say("A simulated rod"), say("invented, to try it all"))] * (
+        simulated and visit.rods.simulated
+    )
     choices += [(f"serial:{port.url}", port.url, port.text) for port in ports]
     choices.append((TAPE, say("A tape or staff"), say("typed on the keypad")))
     last = next((one.source for one in reversed(job.sessions()) if one.source != "page"), "")
     there = [key for key, _, _ in choices]
-    usual = there[0] if visit.rods.simulated or ports else TAPE
+    usual = there[0]
     unit = job.settings.typed_unit or ""
     names = (("", say("the first reading settles it")), ("in", say("inches")),
              ("ft", say("feet, tenths")), ("mm", say("millimetres")), ("cm", say("centimetres")),
@@ -187,8 +187,8 @@ def _own() -> dict[str, Path]:
     return {file.stem: file for file in files}
 
 
-def keep_profile(visit: Visit, which: str) -> None:
-    """Make a profile of the number that was tapped, and pick it in the form.
+def keep_profile(visit: Visit, act: str) -> bool:
+    """Make a profile of the number that was tapped, and pick it in the form; if that was the act.
 
     Raises
     ------
@@ -196,6 +196,9 @@ def keep_profile(visit: Visit, which: str) -> None:
         It does not read what the rod sent, or it has no name.
     """
     form = visit.form
+    word, _, which = act.partition(" ")
+    if word != "height":
+        return False
     line, _, number = which.partition(" ")
     lines = [form.text(f"raw{n}") for n in range(MOST_SHOWN) if form.text(f"raw{n}")]
     name = form.name("own_name", say("The rod's name"))
@@ -218,6 +221,7 @@ def keep_profile(visit: Visit, which: str) -> None:
     read = [visit.units.length(mm) for mm in readings_by(made, lines) if mm is not None]
     told = say("Kept. It reads the last messages as {readings}.", readings=join(", ", read))
     form.fields = {**form.fields, "profile": f"{OWN}{name}", "told": told}
+    return True
 
 
 async def _heard(device: Device) -> list[Reading]:

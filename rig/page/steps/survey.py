@@ -51,8 +51,7 @@ class _Survey(Step):
 
     def act(self, visit: Visit, act: str) -> "str | Wanted | None":
         form = visit.form
-        if act.startswith("height "):
-            keep_profile(visit, act.removeprefix("height "))
+        if keep_profile(visit, act):
             return None
         source = source_of(visit)
         setup = form.name("setup", say("The set-up"), needed=False)

@@ -21,6 +21,7 @@ from rig.events import (
     Resumed,
     SurveyEvent,
     Ticked,
+    Trouble,
     Undone,
 )
 from rig.language import changed, say
@@ -43,6 +44,7 @@ from rig.session.sections import (
 from rig.study.pour_log import StandingPour, plan_of_pour
 from rig.study.pour_plan import order_again
 from rig.words.live import Said
+from rig.words.pour_log import left_to_tick
 
 if TYPE_CHECKING:
     from rig.job.store import Job
@@ -127,7 +129,9 @@ class PourScene(Scene):
         return self.sections.pour
 
     def on_survey(self, event: SurveyEvent, told: Said) -> set[str]:
-        """Take a batch back."""
+        """Take a batch back; that steps are unticked stands there from the beginning."""
+        if isinstance(event, Trouble) and event.reason == "unticked":
+            return set()
         changed = super().on_survey(event, told)
         if isinstance(event, Undone) and event.label.startswith("batch "):
             self.sections.pour = replace(self._pour, poured=max(0, self._pour.poured - 1))
@@ -167,7 +171,7 @@ class PourScene(Scene):
                 return {"pour"} | self.note(told)
             case Prepour():
                 self.sections.pour = replace(pour, unticked=event.left)
-                return {"pour"} | self.note(told)
+                return {"pour"} | self.note(told._replace(text=left_to_tick(len(event.left))))
             case Ticked():
                 left = tuple(step for step in pour.unticked if step != event.step)
                 self.sections.pour = replace(pour, unticked=left)
