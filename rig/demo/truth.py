@@ -265,7 +265,17 @@ def apart_text(told: Comparison, rule: str) -> str:
     """Say for people how far the job was from the truth; the second room was patched to a rule."""
     truth, result, apart = told.truth, told.result, told.apart
     bags, volume, before = result.bags, result.volume_l, result.bags_before_more_shots
-    inside = "inside" if apart.volume_in_range else "OUTSIDE"
+    told_volume = (
+        say(
+            "  volume          {mean} l told ({low} to {high}), {volume} l true: inside the 95 % "
+            "range"
+        )
+        if apart.volume_in_range
+        else say(
+            "  volume          {mean} l told ({low} to {high}), {volume} l true: OUTSIDE the 95 % "
+            "range"
+        )
+    )
     lines = [
         say("\nAgainst the simulated truth:"),
         say(
@@ -278,13 +288,11 @@ def apart_text(told: Comparison, rule: str) -> str:
         ),
         say("  least cover     {min_cover} mm true", min_cover=numeral(truth.min_cover_mm, ".1f")),
         say(
-            "  volume          {mean} l told ({low} to {high}), {volume} l true: {inside} the "
-            "95 % range",
+            told_volume,
             mean=numeral(volume.mean, ".0f"),
             low=numeral(volume.low, ".0f"),
             high=numeral(volume.high, ".0f"),
             volume=numeral(truth.volume_l, ".0f"),
-            inside=inside,
         ),
         say(
             "  bags            {p50} at even odds, {p95} at 95 %; {bags} truly needed, waste "
@@ -339,7 +347,7 @@ def apart_text(told: Comparison, rule: str) -> str:
         lines += _rooms_text(result.second_room, rule)
     files = [f"  {path}" for path in told.files or ()]
     last = say("  Every number of the floor and the rod is simulated and invented.")
-    return join("\n", [*lines, "\nFiles:", *files, last])
+    return join("\n", [*lines, say("\nFiles:"), *files, last])
 
 
 def _rooms_text(second: SecondRoom, rule: str) -> list[str]:

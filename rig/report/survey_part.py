@@ -221,7 +221,7 @@ def _rod(kind: str, profile_text: str) -> str:
         text = str(parse_toml(profile_text, say("The profile")).get("text", ""))
     except BadInput:
         text = ""
-    return put("{kind}: {text}", kind=kind, text=say(text)) if text else ""
+    return put("{kind}: {text}", kind=READ_BY.get(kind, kind), text=say(text)) if text else ""
 
 
 def _trouble(source: Source, event: StoredEvent) -> str:
