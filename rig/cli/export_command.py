@@ -88,7 +88,12 @@ def _write(job: "Job", file_format: str, path: Path, name: str) -> str:
         write_whole(path, drawn.getvalue())
     placed = sum(len(heights.labels) for heights in data.heights.values())
     has = [say_many("{count} shot", "{count} shots", placed)] if placed else []
-    has += [say("the {kind} with its contours", kind=surface.kind) for surface in data.surfaces]
+    has += [
+        say("the finished floor with its contours")
+        if surface.kind == "finished"
+        else say("the floor with its contours")
+        for surface in data.surfaces
+    ]
     has += (
         [say_many("{count} marker", "{count} markers", len(data.markers))] if data.markers else []
     )

@@ -30,5 +30,5 @@ def command(name: str | None, address: str | None, logo: Path | None, as_json: b
 
         firm = save_firm(firm, None if logo is None else logo_of(logo).data)
     lines = [firm.name or say("No name yet: rig firm --name NAME"), *firm.address]
-    lines.append(say("Logo: {logo}", logo=firm.logo or "none"))
+    lines.append(say("Logo: {logo}", logo=firm.logo or say("none")))
     show(firm.as_json(), as_json, join("\n", lines))

@@ -202,11 +202,18 @@ def _told(entry: "Entry") -> dict[str, Any]:
 
 
 def _lines(entry: "Entry") -> list[str]:
-    from rig.products.library import as_typed
+    from rig.products.library import SPOKEN, as_typed
 
     said = []
     for key, told in entry.told.items():
         value = as_typed(key, told)
         shown = value if isinstance(value, str) else join("; ", value)
         said.append(put("{key} {value}", key=key.replace("_", " "), value=shown))
-    return [put("{name} ({kind}): {said}", name=entry.name, kind=entry.kind, said=join(", ", said))]
+    return [
+        put(
+            "{name} ({kind}): {said}",
+            name=entry.name,
+            kind=SPOKEN[entry.kind],
+            said=join(", ", said),
+        )
+    ]

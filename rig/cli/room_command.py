@@ -8,7 +8,7 @@ import click
 from rig.cli.options import Lengths, Name, job_option, json_option, show, stack
 from rig.cli.room_options import NO_ROOM, RoomGiven, shape_options
 from rig.errors import BadInput
-from rig.language import join, say
+from rig.language import join, put, say
 
 if TYPE_CHECKING:
     from rig.study.rooms import RoomsListed
@@ -61,7 +61,7 @@ def add_command(job_path: Path, name: str, as_json: bool, **options: Any) -> Non
         if not told.rooms[-1].joins:
             from rig.words.rooms import joins_nothing
 
-            lines.append(f"! {joins_nothing(name)}")
+            lines.append(put("! {text}", text=joins_nothing(name)))
     show(
         told.as_json(),
         as_json,

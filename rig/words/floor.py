@@ -20,19 +20,24 @@ def out_of_level(shots: int, range_mm: float, units: Units) -> str:
     )
 
 
+_KINDS = {"floor": say("floor"), "finished": say("finished floor")}
+
+
 def nothing_inside(kind: str, shots: int) -> str:
     """Say why there is nothing to model of a kind of shots."""
     if shots:
         return say(
             "All {kind} shots ({count}) lie outside the walls. Mend the walls (rig edit), or shoot "
             "the room.",
-            kind=kind,
+            kind=_KINDS.get(kind, kind),
             count=shots,
         )
-    return say(
-        "The job has no shots of the {kind} yet. Shoot it first: rig survey",
-        kind=kind,
-    )
+    if kind == "finished":
+        return say(
+            "The job has no shots of the finished floor yet. Shoot it first: rig survey --kind "
+            "finished"
+        )
+    return say("The job has no shots of the floor yet. Shoot it first: rig survey")
 
 
 def outside_the_walls(
