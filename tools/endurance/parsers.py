@@ -19,7 +19,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from rig import room as rooms
-from rig import texts, units
+from rig import language, texts, units
 from rig.cli.live_options import SourceWish, replayed_sessions
 from rig.devices import framing, profile, trace
 from rig.devices.decoder import Decoder
@@ -167,6 +167,20 @@ def _quantities(data: bytes) -> None:
     except BadInput:
         if not taken:
             raise
+
+
+def _typed_numbers(data: bytes) -> None:
+    """What a number is read as is shown so that it is read as the same again."""
+    text = _text(data)
+    for key in ("fr", "de", "en"):
+        with language.speaking(language.tongue(key)):
+            pointed = units.pointed(text, "mm")
+            with contextlib.suppress(ValueError):
+                exact = f"{float(pointed):.3f}"
+                assert units.pointed(language.shown(language.numeral(exact))) == exact, (
+                    f"{text} is {pointed}"
+                )
+            units.parted(text, 2)
 
 
 def _tables(data: bytes) -> None:
@@ -421,6 +435,12 @@ _LENGTHS = (
     "2½in".encode(),
     "2″".encode(),
 )
+_TYPED = (
+    *b"1221,5|1.221,5|1 221,5mm|1,221.5|1.221|3,5m,4,2m|1,7kg/m2/mm|1221,5;1220,5|0,5|12ft".split(
+        b"|"
+    ),
+    "1\u202f221,5".encode(),
+)
 
 
 def _page_message(data: bytes) -> None:
@@ -455,6 +475,7 @@ FAMILIES: dict[str, Family] = {
              b"line_end = ", b"ask_every_ms = ", b"[modbus]\n", b"first = ", b">Hi"),
         ),
         Family("lengths", _quantities, _LENGTHS, (b" ", b"/", b"'", b'"', b"mm", b"-", b"%")),
+        Family("typed", _typed_numbers, _TYPED, (b",", b".", b" ", b"\xc2\xa0", b";", b"mm")),
         Family("tables", _tables, _CSV, (b",", b"\n", b"label", b"kind", b"_mm", b'"'), 2),
         Family(
             "names",
