@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
-from rig import room as rooms
 from rig import language, texts, units
+from rig import room as rooms
 from rig.cli.live_options import SourceWish, replayed_sessions
 from rig.devices import framing, profile, trace
 from rig.devices.decoder import Decoder
