@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.flatness.field import Field, Floats, field_of, step_for
 from rig.room import Outline, contains, raster_of
@@ -40,23 +41,25 @@ NAMED = 6
 
 @dataclass(frozen=True, eq=False)
 class Hides:
-    """How high a hump or dip 3 ft across neither shots nor looks would show, over places (m,).
+    """How high a hump or dip 3 ft across may stand by shots and looks, over places (m,).
 
-    `apart_mm` is how far the places stand from each other.
+    `spoken_for` is where the shots speak for one; `apart_mm` how far the places stand from each
+    other.
     """
 
     x_mm: Floats
     y_mm: Floats
     height_mm: Floats
+    spoken_for: NDArray[np.bool_]
     apart_mm: float
 
     def over(self, limit_mm: float) -> tuple[tuple[float, float], ...]:
-        """Places one hump apart where one higher than a limit could hide; none where it hardly
-        could.
+        """Places one hump apart where one higher than a limit could hide; where it hardly could,
+        those alone where the shots speak for one.
         """  # noqa: D205
         left = self.height_mm > limit_mm
         if float(np.mean(left)) <= _HARDLY:
-            return ()
+            left &= self.spoken_for
         found: list[tuple[float, float]] = []
         while left.any():
             here = int(np.argmax(np.where(left, self.height_mm, 0.0)))
@@ -151,11 +154,11 @@ def model_of(
 
 
 def _hides(surface: GaussianProcess, outline: Outline, looks: Sequence[Looked]) -> Hides:
-    from rig.surface.look_between import hidden_mm
+    from rig.surface.look_between import standing_mm
 
     cells = raster_of(outline, _MOST_HIDING)
     x, y = np.asarray(cells.x_mm), np.asarray(cells.y_mm)
-    return Hides(x, y, hidden_mm(surface, x, y, looks), cells.step_mm)
+    return Hides(x, y, *standing_mm(surface, x, y, looks), cells.step_mm)
 
 
 def _with_unseen(

@@ -9,7 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from rig.surface.added import explained_by
 from rig.surface.covariance import Floats
 from rig.surface.gaussian_process import GaussianProcess
 from rig.surface.high_point import Extremes
@@ -19,6 +21,7 @@ from rig.surface.looked import shown as edge_shows
 
 # What shots would let pass once in twenty hides; more than this is seen with bare eyes.
 _PASSES, _SEEN_MM = 1.0 / 20.0, 12.7
+_LIKELIER = 100.0
 # Humps are drawn so many times over for each drawn floor; places that hide little are left out.
 _TIMES = 8
 _LEAST_SHARE = 0.01
@@ -93,7 +96,7 @@ def hides_mm(
 def hidden_mm(
     model: GaussianProcess, x_mm: Floats, y_mm: Floats, looks: Sequence[Looked] = ()
 ) -> Floats:
-    """`hides_mm` of many places, (m,)."""
+    """`hides_mm` of many places, (m,), whatever the shots read there."""
     away = np.hypot(np.subtract.outer(x_mm, model.x_mm), np.subtract.outer(y_mm, model.y_mm))
     seen = np.sum(bell(away, HUMP_RADIUS_MM) ** 2 / model.shot_variance_mm2, axis=1)
     for look in looks:
@@ -101,3 +104,28 @@ def hidden_mm(
             seen += (edge_shows(look, x_mm, y_mm, HUMP_RADIUS_MM) / look.seen_mm) ** 2
     hidden: Floats = np.sqrt(-2.0 * np.log(_PASSES) / np.maximum(seen, 1e-12))
     return np.minimum(hidden, _SEEN_MM)
+
+
+def standing_mm(
+    model: GaussianProcess, x_mm: Floats, y_mm: Floats, looks: Sequence[Looked] = ()
+) -> tuple[Floats, NDArray[np.bool_]]:
+    r"""Height of the highest hump or deepest dip 3 ft across that may stand at places, (m,).
+
+    By what the shots read: the greatest for which they are at least a twentieth as likely as
+    without it, a with :math:`a\,b^T P z - \tfrac12 a^2\,b^T P b = -\log 20`
+    (`rig.surface.added.explained_by`). A look that showed none holds it down.
+
+    Returns
+    -------
+    height_mm : array, shape (m,)
+    spoken_for : array of bool, shape (m,)
+        Where the shots are a hundred times likelier with one.
+    """
+    away = np.hypot(np.subtract.outer(model.x_mm, x_mm), np.subtract.outer(model.y_mm, y_mm))
+    towards, precision = explained_by(model, bell(away, HUMP_RADIUS_MM))
+    for look in looks:
+        if not look.rocks:
+            precision += (edge_shows(look, x_mm, y_mm, HUMP_RADIUS_MM) / look.seen_mm) ** 2
+    precision, size = np.maximum(precision, 1e-12), np.abs(towards)
+    standing = (size + np.sqrt(size**2 - 2.0 * np.log(_PASSES) * precision)) / precision
+    return np.minimum(standing, _SEEN_MM), size**2 / precision > 2.0 * np.log(_LIKELIER)

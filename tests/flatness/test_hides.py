@@ -7,16 +7,22 @@ from rig.flatness.model import fit_surface, model_of
 from rig.flatness.rules import load_rule
 from rig.flatness.verdict import Verdict
 from rig.room import room
-from rig.surface.looked import Looked
+from rig.surface.looked import HUMP_RADIUS_MM, Looked, bell
 
 ROOM = room(2400.0, 2400.0)
 
 
-def judged(spacing_mm: float, looks: tuple[Looked, ...] = (), built: bool = True) -> Verdict:
-    """A nearly flat floor, shot so closely and looked at, against the rule for click flooring."""
+def judged(
+    spacing_mm: float, looks: tuple[Looked, ...] = (), built: bool = True, hump_mm: float = 0.0
+) -> Verdict:
+    """A nearly flat floor, shot so closely and looked at, against the rule for click flooring.
+
+    With a hump 3 ft across in its middle.
+    """
     along = np.linspace(100.0, 2300.0, round(2200.0 / spacing_mm) + 1)
     x, y = (axis.ravel() for axis in np.meshgrid(along, along))
     z = 0.1 * np.random.default_rng(1).standard_normal(len(x))
+    z += hump_mm * bell(np.hypot(x - 1200.0, y - 1200.0), HUMP_RADIUS_MM)
     surface = fit_surface(x, y, z, np.full(len(x), 0.1))
     rng = np.random.default_rng(2)
     model = model_of(surface, ROOM, x, y, 0.1, rng, 60, 400, looks=looks, built=built)
@@ -33,6 +39,12 @@ def test_shots_that_a_hump_fits_between_call_nothing_in_but_name_where_to_look()
     assert min(np.hypot(*(at - place).T).min() for place in wide.next_shots) > 250.0
     assert judged(440.0).word == "in"
     assert judged(1100.0, built=False).word == "in"  # a pour that levels itself
+
+
+def test_a_hump_that_shots_speak_for_though_none_stands_on_it_calls_nothing_in() -> None:
+    told = judged(440.0, hump_mm=8.0)  # the shots around it are raised by a fifth of it
+    assert told.word != "in"
+    assert min(np.hypot(x - 1200.0, y - 1200.0) for x, y in told.next_shots) < HUMP_RADIUS_MM
 
 
 def test_looks_at_every_gap_settle_it() -> None:
