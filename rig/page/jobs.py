@@ -7,7 +7,7 @@ from rig.errors import BadInput, RigError
 from rig.job.folder import JobFolder
 from rig.job.settings import Settings
 from rig.job.store import Job
-from rig.language import say
+from rig.language import current, say
 from rig.page.shapes import ShapeView, paces, shape_of, shape_view
 from rig.page.visit import NO_ACT, Form
 from rig.page.work import Work
@@ -63,7 +63,8 @@ def act(folder: JobFolder, work: Work, form: Form) -> None:
 
 
 def _units(form: Form) -> Units:
-    return Units("mm" if form.text("units") == "mm" else "in")
+    usual = "in" if current().key == "en" else "mm"  # who speaks another language measures in m
+    return Units("mm" if (form.text("units") or usual) == "mm" else "in")
 
 
 def new_view(form: Form) -> ShapeView:

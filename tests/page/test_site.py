@@ -629,3 +629,13 @@ def test_lifts_are_laid_set_and_poured_one_after_the_other(
     asked(served, second)
     with Job.open(path) as job:
         assert lifts_poured(job) == [1]
+
+
+def test_a_new_job_is_metric_where_another_language_is_spoken(served: Page) -> None:
+    async def work(session: Any, url: str) -> None:
+        assert "a number alone is in feet" in (await status(session, url + "new"))[1]
+        text = (await status(session, url + "new", headers={"Cookie": "language=de"}))[1]
+        assert '<option value="mm" selected>' in text
+        assert "eine Zahl allein ist in Metern" in text
+
+    asked(served, work)
