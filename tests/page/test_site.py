@@ -1,6 +1,8 @@
 """The pages of jobs by plain requests: who is let in, and what a form makes of bad input."""
 
+import ast
 import hashlib
+import itertools
 import json
 import re
 import ssl
@@ -19,6 +21,7 @@ from rig.cli import rig
 from rig.errors import BadInput
 from rig.job.folder import JobFolder
 from rig.job.store import Job
+from rig.page import site
 from rig.page.server import Page
 from rig.page.site import Site
 from rig.page.steps import STEPS
@@ -72,20 +75,36 @@ def test_an_empty_folder_offers_a_new_job_that_needs_no_script(
         assert max(x for x, _ in job.outline_rings()[0]) == pytest.approx(12 * 304.8)
 
 
+def routes() -> list[str]:
+    """Every address that the pages know, read from how they tell them apart."""
+    named = {"name": ["Hall%203"], "room": ["room%201"], "part": ["look"], "key": list(STEPS)}
+    found = {"session/", "htmx.js", "language", "firm/prices", "firm/compound"}
+    for function in ast.walk(ast.parse(Path(site.__file__).read_text())):
+        if not isinstance(function, ast.FunctionDef):
+            continue
+        under = "j/Hall%203/" if function.name == "_get_of" else ""
+        for pattern in ast.walk(function):
+            if isinstance(pattern, ast.MatchSequence):
+                parts = [
+                    [str(one.value.value)]
+                    if isinstance(one, ast.MatchValue) and isinstance(one.value, ast.Constant)
+                    else named.get(getattr(one, "name", None) or "", [""])
+                    for one in pattern.patterns
+                ]
+                found |= {under + "/".join(path) for path in itertools.product(*parts)}
+    return sorted(found)
+
+
 def test_key_origin_and_host_are_asked_for_on_every_page(served: Page) -> None:
     async def work(session: Any, url: str) -> None:
         await post(session, url, "new", **NEW)
         bare = url.rsplit("/", 2)[0] + "/x/"
-        firm = ["firm", "firm/compound", "firm/prices"]
-        paths = ["", "new", "j/Hall%203/room", "j/Hall%203/", "session/", "htmx.js", "quote", *firm]
+        paths = routes()
+        assert {"j/Hall%203/in/room%201/", "j/Hall%203/plan/look", "stop", "quote"} <= set(paths)
         for path in paths:
-            assert (await status(session, bare + path))[0] == 403
+            assert (await status(session, bare + path))[0] == 403, path
             evil = {"Host": "evil.example"}
-            assert (await status(session, url + path, headers=evil))[0] == 403
-        steps = [f"j/Hall%203/{key}" for key in STEPS]
-        for path in steps:
-            assert (await status(session, bare + path))[0] == 403
-        for path in ("", "new", "stop", *firm, "j/Hall%203/in/room%201/grid", *steps):
+            assert (await status(session, url + path, headers=evil))[0] == 403, path
             for headers in ({}, {"Origin": "http://evil.example"}, {"Origin": "null"}):
                 async with session.post(url + path, data=NEW, headers=headers) as answer:
                     assert answer.status == 403, (path, headers)

@@ -89,7 +89,7 @@ def _served(given: argparse.Namespace) -> bool:
     from tools.endurance import served
 
     with tempfile.TemporaryDirectory() as folder:
-        tally = served.torment(given.kills, given.seed, Path(folder))
+        tally = served.torment(given.kills, given.seed, Path(folder), given.seconds)
     print(tally)
     return tally.sound
 
@@ -199,7 +199,7 @@ COMMANDS: dict[str, tuple[str, Options, Callable[[Any], bool]]] = {
     ),
     "served": (
         "kill the server of the phone's pages at random instants",
-        [("--kills", 200, "how many")],
+        [("--kills", 200, "how many"), ("--seconds", 12, "that one lives at most")],
         _served,
     ),
     "site": (

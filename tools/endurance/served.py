@@ -80,13 +80,13 @@ def _rows(file: Path) -> dict[str, int]:
         }
 
 
-def torment(kills: int, seed: int, folder: Path) -> Tally:
+def torment(kills: int, seed: int, folder: Path, longest_s: float = LONGEST_S) -> Tally:
     """Kill so many servers, and count what they had answered for and lost."""
     rng, tally = random.Random(seed), Tally()
     while tally.kills < kills:
         if tally.kills % KILLS_A_JOB == 0:
             told = _Told(folder / f"jobs{tally.kills}" / f"{NAME}.sqlite", tally)
-        _serve_and_kill(told, rng)
+        _serve_and_kill(told, rng, longest_s)
         tally.kills += 1
         if not told.rows:
             continue
@@ -103,7 +103,7 @@ def torment(kills: int, seed: int, folder: Path) -> Tally:
     return tally
 
 
-def _serve_and_kill(told: _Told, rng: random.Random) -> None:
+def _serve_and_kill(told: _Told, rng: random.Random, longest_s: float) -> None:
     process = subprocess.Popen(
         [*COMMAND, "serve", "--jobs", str(told.file.parent), "--json"],
         stdin=subprocess.DEVNULL,
@@ -113,7 +113,7 @@ def _serve_and_kill(told: _Told, rng: random.Random) -> None:
     )
     assert process.stdout is not None
     url = json.loads(process.stdout.readline())["url"]
-    timer = threading.Timer(rng.uniform(0.05, LONGEST_S), process.send_signal, [signal.SIGKILL])
+    timer = threading.Timer(rng.uniform(0.05, longest_s), process.send_signal, [signal.SIGKILL])
     timer.start()
     gone = (aiohttp.ClientError, ConnectionError, TimeoutError, TypeError)
     with contextlib.suppress(*gone):
@@ -166,12 +166,12 @@ class _Phone:
 
     async def note(self) -> None:
         await self.send("site", "event", act="log", note=f"seen {self.rng.random()}")
-        await self.send("log", "event", act="tick swept")
+        await self.send("log", "event", act="tick dust")
 
     async def plan(self) -> None:
         cover = f"{self.rng.uniform(3.0, 9.0):.3f}"
-        await self.send("plan", "plan", act="plan", target="level", cover=cover, confidence="95")
         self.told.cover_mm = None  # the plan's cover is the job's from then on
+        await self.send("plan", "plan", act="plan", target="level", cover=cover, confidence="95")
 
     async def markers(self) -> None:
         await self.send("markers", "marker", act="lay", reach=f"{self.rng.uniform(1, 3):.2f}m")
