@@ -114,7 +114,6 @@ def _modelled(
     stands_on = (
         *(array.tobytes() for array in where),
         outline,
-        confidence,
         most_cells,
         draws,
         priors,
@@ -124,7 +123,8 @@ def _modelled(
     with _one_at_a_time:
         found = _last.pop(stands_on, None)
         if found is not None:
-            _last[stands_on] = found
+            surface, cells, extremes = found
+            _last[stands_on] = found = surface, cells, extremes.at(confidence)
             return found
         surface = floor_model(priors=priors, bells=bells).fit(*where)
         cells = cells_of(outline, most_cells)
@@ -143,7 +143,12 @@ def _modelled(
             draws,
             looks,
         )
-        for drawn in (extremes.smooth_mm, extremes.highest_mm, extremes.lowest_mm):
+        for drawn in (
+            extremes.smooth_mm,
+            extremes.highest_mm,
+            extremes.lowest_mm,
+            extremes.evens_mm,
+        ):
             drawn.flags.writeable = False
         made = _last[stands_on] = (surface, cells, extremes)
         return made

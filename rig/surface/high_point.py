@@ -7,7 +7,7 @@ maximum, roughness of the floor included. Which shots would settle it: `rig.surf
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -49,7 +49,8 @@ class Extremes:
     """High and low of a floor over a raster of m cells.
 
     `smooth_mm` (n, m) are joint draws of the smooth floor and `highest_mm` (n, m) of the highest
-    spot of each cell; `lowest_mm` (n,) is the floor's lowest spot in each draw; `chance_high` (m,)
+    spot of each cell; `lowest_mm` (n,) is the floor's lowest spot in each draw, `evens_mm` (n,) its
+    highest were there no hump that no shot has seen; `chance_high` (m,)
     is the probability that the floor's highest spot lies in a cell; `even_mm` is what
     `high.upper_mm` would be were there no hump that no shot has seen.
     """
@@ -64,6 +65,21 @@ class Extremes:
     smooth_mm: Singles
     highest_mm: Singles
     lowest_mm: Singles
+    evens_mm: Singles
+
+    def at(self, confidence: float) -> Extremes:
+        """Return the same draws, told with another confidence."""
+        if confidence == self.confidence:
+            return self
+        tails = [1.0 - confidence, confidence]
+        highs, lows = np.quantile(self.highest_mm.max(axis=1), tails), self.lowest_mm
+        return replace(
+            self,
+            high=_between(self.high, highs),
+            low=_between(self.low, np.quantile(lows, tails)),
+            confidence=confidence,
+            even_mm=float(np.quantile(self.evens_mm, confidence)),
+        )
 
     @property
     def range_mm(self) -> float:
@@ -130,7 +146,7 @@ def find_extremes(
     highest = _highest_of(area, smooth.shape, model.nugget_mm2, rng)
     highest += smooth
     highest += rise.astype(np.float32)
-    even = float(np.quantile(highest.max(axis=1), confidence))
+    evens = highest.max(axis=1)
     draw, cell, hump = unseen_humps(model, x, y, area, draws, rng, looks)
     highest[draw, cell] += hump
     chance = np.bincount(np.argmax(highest, axis=1), minlength=len(x)) / draws
@@ -141,12 +157,17 @@ def find_extremes(
         _extreme(x, y, mean, int(np.argmax(mean)), np.quantile(highest.max(axis=1), tails)),
         _extreme(x, y, mean, int(np.argmin(mean)), np.quantile(lowest, tails)),
         confidence,
-        even,
+        float(np.quantile(evens, confidence)),
         chance,
         smooth,
         highest,
         lowest,
+        evens,
     )
+
+
+def _between(one: Extreme, tails: Floats) -> Extreme:
+    return replace(one, lower_mm=float(tails[0]), upper_mm=float(tails[1]))
 
 
 def _within_cells(

@@ -91,7 +91,7 @@ def test_the_plane_holds_how_far_a_pour_strays_from_it() -> None:
     tops = rng.normal(0.0, 1.0, (1000, 1)).astype(np.float32)
     spot = Extreme(0.0, 0.0, 0.0, 0.0, 0.0)
     one = np.zeros(1)
-    even = Extremes(one, one, spot, spot, 0.95, 0.0, one, tops, tops, tops[:, 0])
+    even = Extremes(one, one, spot, spot, 0.95, 0.0, one, tops, tops, tops[:, 0], tops[:, 0])
     held = with_shared(even, None, np.zeros((1, 0))).highest_mm
     # Independent normals add in squares (JCGM 100:2008, 5.1.2).
     assert np.std(held) == pytest.approx(np.hypot(np.std(tops), PLANE_SD_MM), rel=0.01)

@@ -30,6 +30,17 @@ def test_the_crown_is_found_and_the_bound_lies_over_it() -> None:
     assert 0.0 < high.upper_mm < 4.0
 
 
+def test_the_same_draws_tell_another_confidence_as_if_drawn_anew() -> None:
+    model = crowned()
+    first, anew = (
+        find_extremes(model, CELLS[0], CELLS[1], STEP**2, np.random.default_rng(1), share)
+        for share in (0.95, 0.8)
+    )
+    again = first.at(0.8)
+    assert (again.high, again.low, again.even_mm) == (anew.high, anew.low, anew.even_mm)
+    assert first.high.upper_mm > again.high.upper_mm
+
+
 def test_a_floor_turned_upside_down_swaps_high_and_low() -> None:
     x, y, z = (np.random.default_rng(s).uniform(0, 3600, 30) for s in (1, 2, 3))
     z = z / 400
