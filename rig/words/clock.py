@@ -6,7 +6,11 @@ from rig.words import moment, put, say
 
 
 def minutes(seconds: float) -> str:
-    """Write a span: `40 s`, `6 min`, `6 min 30 s`, `2 h 5 min`; negative ones with a minus."""
+    """Write a span: `40 s`, `6 min`, `6 min 30 s`, `2 h 5 min`; negative ones with a minus.
+
+    h, min and s are symbols of the SI (its brochure, table 8), the same in every language, and
+    are typed so too.
+    """
     whole = round(abs(seconds))
     sign = "-" if seconds < 0 and whole else ""
     if whole >= 7200:
