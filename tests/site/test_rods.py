@@ -107,7 +107,7 @@ def test_a_rod_on_a_site_gives_the_shots_that_it_gives_on_a_cable(run: Run, plac
     """Each message twice, late by up to half a second: replays of the same lines are the judge."""
     dwell = ("--dwell", "0.32")  # no whole number of readings
     floor_of(run, "4m")
-    with rods(place, 1, twice=True, delay_s=0.5):
+    with rods(place, 1, twice=True, delay_s=1.0):
         events = survey(run, place, "--rod", "rod-1", *dwell)
     shots = [one for one in events if one["event"] == "shot"]
     with closing(sqlite3.connect("job.sqlite")) as kept:
@@ -238,7 +238,8 @@ def test_a_second_session_is_refused_unless_it_takes_over(run: Run, place: Place
     with Job.open("job.sqlite") as job:
         job.copy_to("copy.sqlite")
     site = place.folder / "kitchen.site"
-    words = ("survey", "--job", "copy.sqlite", "--site", site, "--json", *QUICK)
+    place_of_one = ("--at", "1m,1m", "--label", "P1")
+    words = ("survey", "--job", "copy.sqlite", "--site", site, "--json", *QUICK, *place_of_one)
     second: list[int] = []
 
     def come() -> None:
@@ -253,7 +254,7 @@ def test_a_second_session_is_refused_unless_it_takes_over(run: Run, place: Place
         rod.silent.set()
         thread = threading.Thread(target=come)
         later(1.5, thread.start)
-        told = run("survey", "--site", site, "--json", *QUICK)
+        told = run("survey", "--site", site, "--json", *QUICK, *place_of_one)
         rod.silent.clear()
         thread.join()
     assert told.code == 5

@@ -29,7 +29,7 @@ RIG = (sys.executable, "-m", "rig.cli")
 QUICK = ("--dwell", "0.4", "--walk", "0.3")
 PARTS = ("broker", "box", "session", "phone")
 KILLS_A_JOB = 20
-PAUSE_S = (0.3, 4.0)
+SHORTEST_S, LONGEST_S = 0.3, 4.0
 """Between two kills, at random."""
 RATE_HZ = 25.0
 WALK_S = 0.6
@@ -174,7 +174,14 @@ def height_mm(label: str) -> float:
     return 1000.0 + 2.0 * (sum(map(ord, label)) % 9)
 
 
-def torment(kills: int, seed: int, folder: Path, room: str = "5m,5m", rods: int = 2) -> Tally:
+def torment(
+    kills: int,
+    seed: int,
+    folder: Path,
+    room: str = "5m,5m",
+    rods: int = 2,
+    longest_s: float = LONGEST_S,
+) -> Tally:
     """Kill so often over as many jobs as it takes, each part in its turn, and count what came."""
     rng, tally = random.Random(seed), Tally()
     while tally.killed.total() < kills:
@@ -184,7 +191,8 @@ def torment(kills: int, seed: int, folder: Path, room: str = "5m,5m", rods: int 
         turns = [PARTS[(tally.killed.total() + n) % len(PARTS)] for n in range(left)]
         rng.shuffle(turns)
         with a_place(here, rods) as place:
-            _survey(place, room, rods, turns, rng, tally)
+            pauses = [rng.uniform(SHORTEST_S, longest_s) for _ in turns]
+            _survey(place, room, rods, list(zip(pauses, turns, strict=True)), rng, tally)
         tally.jobs += 1
         print(tally, flush=True)
     return tally
@@ -205,7 +213,12 @@ def a_place(folder: Path, rods: int) -> Iterator[Place]:
 
 
 def _survey(
-    place: Place, room: str, rods: int, turns: Sequence[str], rng: random.Random, tally: Tally
+    place: Place,
+    room: str,
+    rods: int,
+    turns: Sequence[tuple[float, str]],
+    rng: random.Random,
+    tally: Tally,
 ) -> None:
     folder, told = place.folder, list[dict[str, Any]]()
     for words in (("new", "--room", room, "--units", "mm"), ("grid", "--spacing", "1m")):
@@ -222,8 +235,8 @@ def _survey(
         stack.callback(session.let_go)
         page = Part([*RIG, "serve", *phone], folder, lambda event: pages.append(event["url"]))
         stack.callback(page.let_go)
-        for turn in turns:
-            if session.done.wait(rng.uniform(*PAUSE_S)):
+        for pause_s, turn in turns:
+            if session.done.wait(pause_s):
                 break
             if turn == "broker":
                 place.kill()
