@@ -8,7 +8,7 @@ from rig.events import AskMarker, Move
 from rig.language import say
 from rig.units import MM_PER_IN, Units
 
-SET = "set"
+SET = say("set")
 SHOWN_STEP_MM = 0.5
 """Metric amounts are shown in half millimetres."""
 

@@ -18,6 +18,12 @@
     told.push(text);
     if (parent.closest('svg, .unseen, #flash') || !parent.checkVisibility({visibilityProperty: true})) continue;
     const range = document.createRange();
+    if (parent.closest('h1, label, legend, button, .button, summary, #prompt, #flash'))
+      for (const word of node.textContent.matchAll(/[^\s/-]{3,}/g)) {
+        range.setStart(node, word.index);
+        range.setEnd(node, word.index + word[0].length);
+        if (range.getClientRects().length > 1) wrong.push(['broken', word[0]]);
+      }
     range.selectNodeContents(node);
     for (const box of range.getClientRects()) {
       if (box.width < 1 || box.height < 1) continue;
