@@ -72,7 +72,7 @@ def floor_section(told: FloorTold) -> Section:
                 ),
                 (
                     say(
-                        "With {confidence} nothing stands higher than",
+                        "By the shots, with {confidence} nothing stands higher than",
                         confidence=numeral(answer.confidence, ".0%"),
                     ),
                     say(
