@@ -31,8 +31,12 @@ def test_a_page_watches_the_session_of_another_process(
     assert page.locator("#buttons button").count() == 0
     assert "watches" in page.locator("#turn").inner_text()
     when(page, "document.body.dataset.mode == 'prompt'")
-    told = {event["text"] for event in session.of("prompt")}
-    until(lambda: page.locator("#prompt").inner_text() in told, "a prompt of the session")
+
+    def shows_one() -> bool:
+        told = {event["text"] for event in session.of("prompt")}
+        return page.locator("#prompt").inner_text() in told
+
+    until(shows_one, "a prompt of the session")
     session.wait("done", 60.0)
     when(page, "document.body.dataset.mode == 'done'")
     assert page.evaluate("floorPage.state.places.every(place => place.state == 'done')")

@@ -68,7 +68,8 @@ const plan = (() => {
     const half = 0.31 * size * text.length + scale, high = 0.5 * size + scale;
     const boxes = offers(half, high).map(([x, y]) => [x, y, half, high]);
     const clear = boxes.filter((one) => !walls.some((wall) => crosses(one, wall)));
-    const at = clear.find((one) => !taken.some((other) => lies(one, other))) || clear[0] || boxes[0];
+    const free = (one) => !taken.some((other) => lies(one, other));
+    const at = clear.find(free) || boxes.find(free) || clear[0] || boxes[0];
     taken.push(at);
     make("text", { class: kind, x: at[0], y: at[1] + 0.36 * size, "font-size": size, "text-anchor": "middle", "stroke-width": 0.24 * size }, parent, text);
   }
@@ -102,6 +103,7 @@ const plan = (() => {
       [cx, cy] = shifts.find((one) => !walls.some((side) => crosses([...one, half + scale, high + scale], side))) || [cx, cy];
       if (!next && taken.some(([tx, ty, far]) => Math.abs(tx - cx) < far * scale + half && Math.abs(ty - cy) < 6.4 * scale)) continue;
       taken.push([cx, cy, half / scale]);
+      texts.push([cx, cy, half, high]);
       const one = make("g", { class: next ? "number next" : "number" }, numbers);
       make("rect", { x: cx - half, y: cy - high, width: 2 * half, height: 2 * high, "stroke-width": 0.4 * scale }, one);
       make("text", { x: cx, y: cy + 1.8 * scale, "font-size": 5 * scale, "text-anchor": "middle" }, one, text);
