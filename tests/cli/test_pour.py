@@ -370,7 +370,7 @@ def test_a_stop_with_bags_left_unpoured_is_said(ready: Callable[..., Any]) -> No
     told = ready("pour", "run", typed="batch\nfront 1\nstop\n")
     assert told.code == 0
     assert re.search(r"! Ended early: \d+ of \d+ planned batches \(\d+ bags\) are not", told.out)
-    assert "strips 2 to " in told.out
+    assert "Strips 2 to " in told.out
 
 
 def test_the_next_plan_starts_from_what_this_crew_took(ready: Callable[..., Any]) -> None:

@@ -117,7 +117,7 @@ def test_what_was_quoted_is_held_against_what_came_true(surveyed: Run) -> None:
         (("--area", "30m2", *(["--reading", "1200mm"] * 4), *PLAIN), "takes 5 readings"),
         (("--area", "30m2", "--depth", "1cm", "--depth", "2cm", *PLAIN), "one for each"),
         (("--area", "30m2", "--keep", *PLAIN), "not for both"),
-        (("--area", "30m2", "--depth", "1cm", "--product", "X"), "There is no compound 'X'"),
+        (("--area", "30m2", "--depth", "1cm", "--product", "X"), "There is no 'X' (compound)"),
     ],
 )
 def test_what_cannot_be_quoted_is_told(priced: Run, words: tuple[str, ...], told: str) -> None:
