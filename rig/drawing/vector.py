@@ -214,7 +214,7 @@ class Labels:
         for left, top in _around(x, y, width, height, away_mm)[0:4:3]:
             box = (left, top, left + width, top + height)
             if self.free(box):
-                self.take(box)
+                self.take(_apart(box, away_mm))
                 return True
         return False
 
@@ -239,8 +239,8 @@ class Labels:
         """Write lines of (text, size, bold) beside a place, on a patch of paper.
 
         To the right (or `below`, or `centred` on it, where that is wanted; `abreast` next to the
-        left), else where there is room. Returns nothing where there is none, unless it `must`:
-        then where it covers least.
+        left, and away from others, so that each is seen to be its own place's), else where there is
+        room. Returns nothing where there is none, unless it `must`: then where it covers least.
         """
         width, height = _lines_box(lines)
         best, least = None, float("inf")
@@ -262,7 +262,7 @@ class Labels:
                 break
         if best is None or (not must and least > 0.0):
             return ()
-        self.take(best)
+        self.take(_apart(best, away_mm) if abreast else best)
         shapes: list[Shape] = [rectangle(best, "paper")] if backed else []
         y = best[1] + 0.1
         for text, size, bold in lines:
@@ -285,6 +285,11 @@ class Labels:
             if wide > 0 and high > 0:
                 covered += wide * high
         return covered
+
+
+def _apart(box: Box, away_mm: float) -> Box:
+    left, top, right, bottom = box
+    return left - away_mm, top, right + away_mm, bottom
 
 
 def _lines_box(lines: Sequence[Line]) -> tuple[float, float]:

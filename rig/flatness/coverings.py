@@ -75,6 +75,11 @@ def rule_of_covering(covering: str) -> str | None:
     return max(found, key=lambda one: one[0])[1] if found else None
 
 
+def told_covering(covering: str) -> str:
+    """Return how a covering is told to people: a kind of ours in their language, else as given."""
+    return next((kind.told for kind in COVERINGS if kind.name == covering), covering)
+
+
 def known_covering(covering: str) -> str:
     """Return a covering as it was given, or refuse one that no rule knows, with the list."""
     if rule_of_covering(covering) is None:

@@ -8,6 +8,7 @@ import numpy as np
 from rig.drawing.handover import Height, Relief, relief_drawings, relief_of
 from rig.drawing.look import Look
 from rig.errors import CannotAnswer
+from rig.flatness.coverings import told_covering
 from rig.report.document import (
     Abreast,
     Block,
@@ -214,7 +215,7 @@ def _facts(told: HandedOver) -> list[tuple[str, str]]:
     left = [one for one in rooms if one.plan is not None and not one.poured]
     return [
         _area(told),
-        *([(words.COVERING, covering)] if covering else []),
+        *([(words.COVERING, told_covering(covering))] if covering else []),
         *_compound(told.source, ended, left),
         *_thickness(told),
         *_waits(rooms, ended[-1][0] if ended and not left else None),

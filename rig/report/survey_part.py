@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 
 from rig.drawing.points import room_drawing, walk_drawing
 from rig.errors import BadInput
+from rig.flatness.coverings import told_covering
 from rig.job.rows import StoredEvent
 from rig.language import join, numeral, put, say, say_many
 from rig.report.document import Block, Facts, Figure, Section, Table, Words, bullets, section
@@ -47,7 +48,7 @@ def job_section(source: Source) -> Section:
         ),
         (say("Doors"), join("; ", doors) or say("none given")),
         (say("Openings"), str(len(outline.openings)) if outline.openings else say("none")),
-        (say("Covering"), settings.covering or say("not given")),
+        (say("Covering"), told_covering(settings.covering or say("not given"))),
         (say("Minimum cover"), _amount(settings.min_cover_mm, source.length)),
         (say("Maximum cover in one lift"), _amount(settings.max_cover_mm, source.length)),
         (say("A bag makes"), _amount(settings.bag_yield_l, source.volume)),
